@@ -1,0 +1,1 @@
+"""From taped marks on a field to a camera with a covariance."""

@@ -1,0 +1,1 @@
+"""From a filmed session to measured shots."""

@@ -1,0 +1,157 @@
+"""The nouns that the stages hand on. Frozen, computing nothing."""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+class Quality(StrEnum):
+    """How far a row may be believed."""
+
+    GOOD = "good"
+    CHECK = "check"
+    REJECTED = "rejected"
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """Places in one frame that may be a ball.
+
+    Attributes
+    ----------
+    frame : int
+        Index of the frame in the clip.
+    time_s : float
+        True time of the frame from the clip's first frame, s.
+    pixels : ndarray, shape (N, 2)
+        Column and row of the strongest pixel.
+    strength : ndarray, shape (N,)
+        Contrast in units of the local noise.
+    brighter : ndarray of bool, shape (N,)
+        True where the place is brighter than what lies behind it.
+    patches : ndarray of int16, shape (N, S, S)
+        Luma less its background, around each place.
+    corners : ndarray of int, shape (N, 2)
+        Column and row of each patch's first pixel.
+    noise : ndarray, shape (N,)
+        Standard deviation of the patch's pixels where nothing moves.
+    """
+
+    frame: int
+    time_s: float
+    pixels: Array
+    strength: Array
+    brighter: NDArray[np.bool_]
+    patches: NDArray[np.int16]
+    corners: NDArray[np.int64]
+    noise: Array
+
+
+@dataclass(frozen=True)
+class Track:
+    """One ball's positions in the clip, in order of time.
+
+    Attributes
+    ----------
+    frames : ndarray of int, shape (N,)
+    times_s : ndarray, shape (N,)
+        True time of each position: that of the row in which the ball lies when the camera
+        reads its rows one after the other.
+    pixels : ndarray, shape (N, 2)
+    covariances : ndarray, shape (N, 2, 2)
+        Covariance of each position, px².
+    """
+
+    frames: NDArray[np.int64]
+    times_s: Array
+    pixels: Array
+    covariances: Array
+
+
+@dataclass(frozen=True)
+class TrackPoint:
+    """One row of `results/tracks.csv`; the field names are the columns of docs/formats.md."""
+
+    clip: str
+    shot: int
+    frame: int
+    time_s: float
+    column_px: float
+    row_px: float
+    used: bool
+    residual_column_px: float
+    residual_row_px: float
+    along_m: float
+    across_m: float
+    up_m: float
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One row of `results/shots.csv`; the field names are the columns of docs/formats.md.
+
+    ``None`` means that the quantity could not be measured.
+    """
+
+    clip: str
+    setup: str
+    shot: int
+    release_s: float
+    exit_speed_mps: float | None
+    exit_speed_u_mps: float | None
+    launch_angle_deg: float | None
+    launch_angle_u_deg: float | None
+    azimuth_deg: float | None
+    azimuth_u_deg: float | None
+    carry_m: float | None
+    carry_u_m: float | None
+    landing_along_m: float | None
+    landing_along_u_m: float | None
+    landing_across_m: float | None
+    landing_across_u_m: float | None
+    apex_m: float | None
+    apex_u_m: float | None
+    flight_time_s: float | None
+    flight_time_u_s: float | None
+    landing_speed_mps: float | None
+    landing_angle_deg: float | None
+    frames_seen: int
+    landing_seen: bool
+    quality: Quality
+    reason: str
+
+
+@dataclass(frozen=True)
+class Path:
+    """The fitted flight of a shot, sampled for pictures.
+
+    Attributes
+    ----------
+    times_s : ndarray, shape (N,)
+        True time from the clip's first frame.
+    points_m : ndarray, shape (N, 3)
+        Ground coordinates of the ball's centre, release first, landing last.
+    pixels : ndarray, shape (N, 2)
+        The same in the frame.
+    release_px, apex_px, landing_px : ndarray, shape (2,)
+    """
+
+    times_s: Array
+    points_m: Array
+    pixels: Array
+    release_px: Array
+    apex_px: Array
+    landing_px: Array
+
+
+@dataclass(frozen=True)
+class MeasuredShot:
+    """A shot with what a person needs to judge it: its points and its fitted path."""
+
+    shot: Shot
+    points: tuple[TrackPoint, ...] = field(default_factory=tuple)
+    path: Path | None = None
