@@ -1,0 +1,22 @@
+"""Adjustment by least squares, with what surveyors ask of it; it knows nothing of cameras."""
+
+from calibration.adjustment.least_squares import Adjustment, Limits, NotDetermined, adjust
+from calibration.adjustment.reliability import (
+    critical_w,
+    largest_chi_square,
+    redundancy_numbers,
+    smallest_findable,
+    w_values,
+)
+
+__all__ = [
+    "Adjustment",
+    "Limits",
+    "NotDetermined",
+    "adjust",
+    "critical_w",
+    "largest_chi_square",
+    "redundancy_numbers",
+    "smallest_findable",
+    "w_values",
+]

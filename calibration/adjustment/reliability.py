@@ -1,0 +1,104 @@
+"""What observations can check each other, and which of them do not agree with the rest."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.adjustment.least_squares import Adjustment
+
+Array = NDArray[np.float64]
+
+
+def redundancy_numbers(adjustment: Adjustment) -> Array:
+    """Return each observation's share of the redundancy, shape (M,), 0 to 1 where uncorrelated.
+
+    0: nothing else checks the observation; 1: everything else fixes it. Their sum is the
+    degrees of freedom (Förstner 1979; Ghilani 2017, Adjustment Computations, 21.2).
+    """
+    slope = adjustment.whitened_jacobian
+    if adjustment.whitener.ndim == 1:
+        return 1.0 - np.einsum("ij,jk,ik->i", slope, adjustment.covariance, slope)
+    spread = np.eye(len(slope)) - slope @ adjustment.covariance @ slope.T
+    unwhiten = np.linalg.inv(adjustment.whitener)
+    return np.einsum("ij,jk,ki->i", unwhiten, spread, adjustment.whitener)
+
+
+def w_values(adjustment: Adjustment, smallest_redundancy: float = 1e-6) -> Array:
+    """Return Baarda's w of each observation, shape (M,).
+
+    The residual over its own standard uncertainty, standard normal where no observation is
+    wrong; NaN where nothing checks the observation (Baarda 1968, A testing procedure for use
+    in geodetic networks; Teunissen 2006, Testing Theory, for correlated observations).
+    """
+    pulled, spread = _pull(adjustment)
+    checked = redundancy_numbers(adjustment) > smallest_redundancy
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(checked, pulled / np.sqrt(np.diag(spread)), np.nan)
+
+
+def largest_chi_square(adjustment: Adjustment, together: NDArray[np.int64]) -> float:
+    """Return how much `chi_square` would fall if a few observations were let go.
+
+    The joint test of several observations as one blunder, chi-square distributed with as many
+    degrees of freedom as there are observations (Teunissen 2006, Testing Theory, 4.4).
+
+    Parameters
+    ----------
+    adjustment : Adjustment
+    together : ndarray of int
+        Which observations.
+
+    Returns
+    -------
+    float
+        NaN where nothing checks them.
+    """
+    pulled, spread = _pull(adjustment)
+    block = spread[np.ix_(together, together)]
+    part = pulled[together]
+    values, vectors = np.linalg.eigh(block)
+    scale = np.diag(block).max(initial=0.0)
+    kept = values > 1e-9 * scale
+    if scale <= 0 or not np.any(kept):
+        return float("nan")
+    along = vectors[:, kept].T @ part
+    return float(np.sum(along**2 / values[kept]))
+
+
+def critical_w(count: int, chance: float = 0.001) -> float:
+    """Return the bound that |w| passes by chance with probability `chance` in any of `count`.
+
+    Šidák's correction; 3.29 for one observation at 0.1 %, Baarda's customary bound.
+    """
+    from scipy.special import ndtri
+
+    single = 1.0 - (1.0 - chance) ** (1.0 / max(count, 1)) if count > 1 else chance
+    return float(-ndtri(single / 2.0))
+
+
+def smallest_findable(adjustment: Adjustment, chance: float = 0.001, power: float = 0.80) -> Array:
+    """Return the smallest error of each observation that its test would find, shape (M,).
+
+    In the observation's own unit, infinite where nothing checks it (Baarda's boundary value,
+    with the error of the first kind `chance` and the power `power`).
+    """
+    from scipy.special import ndtri
+
+    shift = -ndtri(chance / 2.0) + ndtri(power)
+    _, spread = _pull(adjustment)
+    diagonal = np.diag(spread)
+    checked = redundancy_numbers(adjustment) > 1e-6
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(checked, shift / np.sqrt(diagonal), np.inf)
+
+
+def _pull(adjustment: Adjustment) -> tuple[Array, Array]:
+    """Return weighted residuals P v and their covariance P Q_vv P."""
+    slope = adjustment.whitened_jacobian
+    spread = np.eye(len(slope)) - slope @ adjustment.covariance @ slope.T
+    whitener = adjustment.whitener
+    if whitener.ndim == 1:
+        return (
+            whitener * adjustment.whitened_residuals,
+            whitener[:, None] * spread * whitener[None, :],
+        )
+    return whitener.T @ adjustment.whitened_residuals, whitener.T @ spread @ whitener
