@@ -1,0 +1,283 @@
+"""`session.toml` as a person writes it: what is taken, and what is told back."""
+
+import math
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from calibration.errors import InputError
+from tracker.session import read_session
+
+WHOLE = """\
+name = "Fen Lane, first wheel trial"
+date = 2026-05-17
+notes = "overcast, light breeze from the left"
+
+[ball]
+type = "tennis"
+mass_g = 57.7
+diameter_mm = 66.0
+drag_coefficient = 0.55
+
+[air]
+temperature_c = 18.0
+pressure_hpa = 1012.0
+humidity_percent = 60.0
+wind_along_mps = 0.5
+wind_across_mps = 0.0
+wind_u_mps = 0.5
+
+[release]
+height_m = 0.80
+along_m = 0.0
+across_m = 0.0
+u_m = 0.03
+angle_deg = 42.0
+
+[camera]
+field_of_view_deg = 69.0
+field_of_view_u_deg = 0.7
+position_m = [20.0, -38.0, 1.4]
+position_u_m = 0.10
+capture_fps = 240.0
+readout_s = 0.010
+level = true
+level_u_deg = 1.0
+
+[[marker]]
+name = "20 m cone"
+ground_m = [20.0, 0.0, 0.0]
+u_m = 0.02
+pixel = [961.0, 702.5]
+pixel_u = 1.0
+
+[[marker]]
+name = "30 m cone"
+ground_m = [30, 0, 0]
+
+[[setup]]
+name = "140 mm wheels"
+[setup.wheel]
+diameter_mm = 140.0
+mass_g = 210.0
+[setup.motor]
+supply_v = 12.0
+
+[[clip]]
+file = "clips/140mm.mp4"
+setup = "140 mm wheels"
+"""
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    session = tmp_path / "fen lane"
+    (session / "clips").mkdir(parents=True)
+    (session / "clips" / "140mm.mp4").write_bytes(b"not read here")
+    (session / "clips" / "second.mp4").write_bytes(b"not read here")
+    return session
+
+
+def written(folder: Path, text: str) -> Path:
+    (folder / "session.toml").write_bytes(text.encode("utf-8"))
+    return folder
+
+
+def complaints(folder: Path, text: str) -> list[str]:
+    with pytest.raises(InputError) as caught:
+        read_session(written(folder, text))
+    return caught.value.sentences()
+
+
+def test_every_field_of_formats_arrives(folder: Path) -> None:
+    session = read_session(written(folder, WHOLE))
+    assert session.name == "Fen Lane, first wheel trial"
+    assert session.date == date(2026, 5, 17)
+    assert session.notes == "overcast, light breeze from the left"
+    ball = session.ball
+    assert (ball.type, ball.mass_g, ball.diameter_mm, ball.drag_coefficient) == (
+        "tennis",
+        57.7,
+        66.0,
+        0.55,
+    )
+    air = session.air
+    assert (air.temperature_c, air.pressure_hpa, air.altitude_m) == (18.0, 1012.0, None)
+    assert (air.humidity_percent, air.wind_along_mps, air.wind_across_mps) == (60.0, 0.5, 0.0)
+    assert air.wind_u_mps == 0.5
+    assert (session.release.height_m, session.release.angle_deg) == (0.8, 42.0)
+    camera = session.camera
+    assert camera.position_m == (20.0, -38.0, 1.4)
+    assert (camera.field_of_view_deg, camera.field_of_view_u_deg) == (69.0, 0.7)
+    assert (camera.capture_fps, camera.readout_s, camera.level) == (240.0, 0.010, True)
+    first, second = session.markers
+    assert (first.name, first.ground_m, first.pixel) == (
+        "20 m cone",
+        (20.0, 0.0, 0.0),
+        (961.0, 702.5),
+    )
+    assert second.ground_m == (30.0, 0.0, 0.0)
+    assert session.setup("140 mm wheels").parts == {
+        "wheel": {"diameter_mm": 140.0, "mass_g": 210.0},
+        "motor": {"supply_v": 12.0},
+    }
+    (clip,) = session.clips
+    assert clip.path == folder / "clips" / "140mm.mp4"
+    assert clip.markers == session.markers
+
+
+def test_what_is_left_out_takes_the_default(folder: Path) -> None:
+    text = """
+[release]
+height_m = 1
+[[marker]]
+name = "a"
+ground_m = [1, 2, 3]
+[[setup]]
+name = "s"
+[[clip]]
+file = "clips/140mm.mp4"
+setup = "s"
+"""
+    session = read_session(written(folder, text))
+    assert session.name == "fen lane"
+    assert (session.date, session.notes) == (None, "")
+    assert (session.ball.type, session.ball.mass_g) == ("tennis", None)
+    assert (session.release.along_m, session.release.across_m, session.release.u_m) == (0, 0, 0.03)
+    assert session.camera.position_m is None
+    assert session.camera.level is False
+    marker = session.markers[0]
+    assert (marker.u_m, marker.pixel, marker.pixel_u) == (0.02, None, 1.0)
+
+
+def test_a_byte_order_mark_and_windows_line_ends_change_nothing(folder: Path) -> None:
+    plain = read_session(written(folder, WHOLE))
+    text = "\ufeff" + WHOLE.replace("\n", "\r\n")
+    assert read_session(written(folder, text)) == plain
+
+
+def test_the_file_itself_may_be_given_in_place_of_its_folder(folder: Path) -> None:
+    session = read_session(written(folder, WHOLE) / "session.toml")
+    assert session.folder == folder
+
+
+def test_a_clip_with_markers_of_its_own_uses_those(folder: Path) -> None:
+    text = WHOLE + (
+        '[[clip.marker]]\nname = "30 m cone"\npixel = [5, 6]\n'
+        '[[clip.marker]]\nname = "gate"\nground_m = [3, 4, 0]\npixel = [7, 8]\n'
+        '[[clip]]\nfile = "clips/second.mp4"\nsetup = "140 mm wheels"\n'
+    )
+    first, second = read_session(written(folder, text)).clips
+    assert [marker.name for marker in first.markers] == ["30 m cone", "gate"]
+    assert first.markers[0].ground_m == (30.0, 0.0, 0.0)
+    assert first.markers[0].pixel == (5.0, 6.0)
+    assert [marker.name for marker in second.markers] == ["20 m cone", "30 m cone"]
+
+
+FAULTS = [
+    ("height_m = 0.80", "hight_m = 0.80", ["[release], hight_m", "line 20", "mean height_m?"]),
+    ("height_m = 0.80\n", "", ["[release], height_m", "is missing", "line 19"]),
+    ("height_m = 0.80", 'height_m = "0.80"', ["[release], height_m", "is not a number", "quotes"]),
+    ("height_m = 0.80", "height_m = true", ["[release], height_m", "true is not a number"]),
+    ("height_m = 0.80", "height_m = nan", ["[release], height_m", "out of range"]),
+    ("height_m = 0.80", "height_m = -1.0", ["[release], height_m", "-1.0 is out of range"]),
+    ("u_m = 0.03", "u_m = 0.0", ["[release], u_m", "out of range"]),
+    ("field_of_view_deg = 69.0", "field_of_view_deg = 4.9", ["[camera]", "give 5 to 170"]),
+    ("field_of_view_deg = 69.0", "field_of_view_deg = 171", ["[camera]", "give 5 to 170"]),
+    ("[20.0, -38.0, 1.4]", "[20.0, -38.0]", ["[camera], position_m", "along, across, up"]),
+    ("[20.0, -38.0, 1.4]", '"behind"', ["[camera], position_m", "is not 3 numbers"]),
+    ("level = true", 'level = "yes"', ["[camera], level", "neither true nor false"]),
+    ("date = 2026-05-17", 'date = "17 May"', ["date", "is not a date", "line 2"]),
+    ("notes =", "note =", ["session.toml, line 3, note:", "did you mean notes?"]),
+    ("[air]", "[aer]", ["session.toml, line 11, aer:", "did you mean air?"]),
+    ("pressure_hpa = 1012.0", "pressure_hpa = 1012.0\naltitude_m = 3", ["[air], altitude_m"]),
+    ('type = "tennis"\nmass_g = 57.7', 'type = "custom"', ["[ball], mass_g", "all three"]),
+    ("pixel = [961.0, 702.5]", "pixel = [961.0]", ['[[marker]] 1 "20 m cone", pixel', "column"]),
+    ("pixel = [961.0, 702.5]", "pixle = [961.0, 702.5]", ["[[marker]] 1", "line 40", "pixel?"]),
+    ("ground_m = [30, 0, 0]", "", ['[[marker]] 2 "30 m cone", ground_m', "is missing"]),
+    ('name = "30 m cone"', 'name = "20 m cone"', ["[[marker]] 2", "two markers", "line 44"]),
+    ('name = "30 m cone"', 'name = ""', ["[[marker]] 2", "is empty"]),
+    ("supply_v = 12.0", "supply_v = [12.0]", ["[[setup]] 1", "motor.supply_v", "line 53"]),
+    ('name = "140 mm wheels"\n[', 'nam = "140 mm wheels"\n[', ["[[setup]] 1, nam:", "mean name?"]),
+    ('setup = "140 mm wheels"', 'setup = "140 mm"', ["[[clip]] 1", "setup", "140 mm wheels"]),
+    ("140mm.mp4", "141mm.mp4", ['[[clip]] 1 "clips/141mm.mp4", file', "there is no file"]),
+    ("clips/140mm.mp4", "clips", ["[[clip]] 1", "is a folder"]),
+    ("clips/140mm.mp4", "/clips/140mm.mp4", ["[[clip]] 1", "not relative"]),
+    ("clips/140mm.mp4", "C:/clips/140mm.mp4", ["[[clip]] 1", "not relative"]),
+]
+
+
+@pytest.mark.parametrize(("before", "after", "told"), FAULTS, ids=[fault[1] for fault in FAULTS])
+def test_each_fault_is_one_sentence_with_file_and_field(
+    folder: Path, before: str, after: str, told: list[str]
+) -> None:
+    assert before in WHOLE
+    sentences = complaints(folder, WHOLE.replace(before, after, 1))
+    matching = [one for one in sentences if all(part in one for part in told)]
+    assert len(matching) == 1, sentences
+    assert matching[0].startswith("session.toml, line ")
+    assert matching[0].endswith(".")
+    assert "\n" not in matching[0]
+
+
+def test_all_faults_are_told_at_once_in_the_order_of_their_lines(folder: Path) -> None:
+    text = (
+        WHOLE.replace("notes", "note")
+        .replace("u_m = 0.03", "u_m = 'x'")
+        .replace("= 12.0", "= true")
+    )
+    sentences = complaints(folder, text)
+    lines = [int(one.split("line ")[1].split(",")[0]) for one in sentences]
+    assert len(sentences) == 3
+    assert lines == sorted(lines)
+
+
+def test_a_session_without_clips_says_so(folder: Path) -> None:
+    (sentence,) = complaints(folder, WHOLE.split("[[clip]]")[0])
+    assert "[[clip]]" in sentence
+
+
+def test_a_clip_that_stands_twice_is_told(folder: Path) -> None:
+    (sentence,) = complaints(folder, WHOLE + "[[clip]]" + WHOLE.split("[[clip]]")[1])
+    assert '[[clip]] 2 "clips/140mm.mp4", file' in sentence
+
+
+def test_a_backslash_in_a_file_name_is_explained(folder: Path) -> None:
+    text = WHOLE.replace('"clips/140mm.mp4"', r"'clips\141mm.mp4'")
+    (sentence,) = complaints(folder, text)
+    assert "write / between" in sentence
+
+
+SYNTAX = [
+    ("height_m = 0.80", "height_m = 0,80", "line 20"),
+    ("[release]", "[release", "line 19"),
+    ("height_m = 0.80", "height_m 0.80", "line 20"),
+    ("height_m = 0.80", "height_m = 0.80\nheight_m = 0.90", "line 21"),
+]
+
+
+@pytest.mark.parametrize(("before", "after", "line"), SYNTAX)
+def test_what_is_not_toml_names_its_line(folder: Path, before: str, after: str, line: str) -> None:
+    (sentence,) = complaints(folder, WHOLE.replace(before, after, 1))
+    assert sentence.startswith(f"session.toml, {line}")
+    assert "is not TOML" in sentence
+
+
+def test_a_text_in_another_encoding_names_its_line(folder: Path) -> None:
+    (folder / "session.toml").write_bytes('name = "a"\nnotes = "böe"\n'.encode("latin-1"))
+    with pytest.raises(InputError, match="line 2: is not UTF-8"):
+        read_session(folder)
+
+
+def test_a_missing_folder_and_a_folder_without_a_session_are_told(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="there is no such folder"):
+        read_session(tmp_path / "nowhere")
+    with pytest.raises(InputError, match=r"holds no session\.toml"):
+        read_session(tmp_path)
+
+
+def test_no_field_at_fault_reaches_a_session(folder: Path) -> None:
+    session = read_session(written(folder, WHOLE))
+    assert not math.isnan(session.release.height_m)
+    assert not any(math.isnan(value) for marker in session.markers for value in marker.ground_m)

@@ -1,0 +1,26 @@
+"""What a person wrote down about one filmed outing: ``session.toml``, read and checked."""
+
+from tracker.session.entries import (
+    AirEntry,
+    BallEntry,
+    CameraEntry,
+    ClipEntry,
+    MarkerEntry,
+    ReleaseEntry,
+    Session,
+    SetupEntry,
+)
+from tracker.session.read import SESSION_FILE, read_session
+
+__all__ = [
+    "SESSION_FILE",
+    "AirEntry",
+    "BallEntry",
+    "CameraEntry",
+    "ClipEntry",
+    "MarkerEntry",
+    "ReleaseEntry",
+    "Session",
+    "SetupEntry",
+    "read_session",
+]
