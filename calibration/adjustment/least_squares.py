@@ -128,7 +128,7 @@ def adjust(
     uncertainty: ArrayLike,
     *,
     move: Move | None = None,
-    limits: Limits = Limits(),  # noqa: B008 (frozen)
+    limits: Limits = Limits(),
 ) -> Adjustment:
     """Find the state that fits the observations best in the sense of least squares.
 
@@ -169,7 +169,8 @@ def adjust(
     white, slope = _whiten(whitener, residuals), _whiten(whitener, jacobian)
     cost, damping, growth = float(white @ white), limits.damping, 2.0
     settled, count = False, 0
-    for count in range(1, limits.iterations + 1):
+    while count < limits.iterations and not settled:
+        count += 1
         gradient = slope.T @ white
         length = _lengths(slope)
         normal = (slope / length).T @ (slope / length)
@@ -179,19 +180,14 @@ def adjust(
         with np.errstate(over="ignore", invalid="ignore"):
             next_white = _whiten(whitener, next_residuals)
             next_cost = float(next_white @ next_white)
+        settled = foretold <= limits.step**2
         if np.isfinite(next_cost) and next_cost <= cost * (1.0 + 1e-14):
             gain = (cost - next_cost) / foretold if foretold > 0 else 1.0
             damping *= max(1e-3, 1.0 - (2.0 * min(gain, 1.0) - 1.0) ** 3)
             damping, growth = (0.0 if damping < 1e-12 else damping), 2.0
             state, residuals, jacobian = candidate, next_residuals, next_jacobian
             white, slope, cost = next_white, _whiten(whitener, jacobian), next_cost
-            if foretold <= limits.step**2:
-                settled = True
-                break
         else:
-            if foretold <= limits.step**2:
-                settled = True
-                break
             damping, growth = max(damping, 1e-9) * growth, growth * 2.0
     covariance, undetermined = _covariance(slope, limits.rank)
     return Adjustment(
@@ -237,9 +233,9 @@ def _damped_step(normal: Array, gradient: Array, damping: float) -> tuple[Array,
     size = len(normal)
     damped = normal + max(damping, 1e-14) * np.eye(size)
     try:
-        step = np.linalg.solve(damped, gradient)
+        step = np.asarray(np.linalg.solve(damped, gradient), float)
     except np.linalg.LinAlgError:
-        step = np.linalg.lstsq(damped, gradient, rcond=None)[0]
+        step = np.asarray(np.linalg.lstsq(damped, gradient, rcond=None)[0], float)
     return step, float(2.0 * step @ gradient - step @ normal @ step)
 
 
@@ -248,7 +244,7 @@ def _covariance(slope: Array, rank_share: float) -> tuple[Array, Array]:
     length = _lengths(slope)
     _, singular, vectors = np.linalg.svd(slope / length, full_matrices=True)
     size = slope.shape[1]
-    full = np.zeros(size)
+    full: Array = np.zeros(size)
     full[: len(singular)] = singular
     kept = full > rank_share * max(full[0], 1e-300)
     roots = vectors[kept] / full[kept, None] / length

@@ -1,0 +1,37 @@
+"""What a marker is."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Marker:
+    """A point whose ground coordinates were taped and whose pixel is known.
+
+    Attributes
+    ----------
+    name : str
+    ground_m : ndarray, shape (3,)
+        Taped ``along, across, up``, m.
+    u_m : float
+        Standard uncertainty of each taped coordinate, m.
+    pixel : ndarray, shape (2,), or None
+        Column and row where it was picked; None while it has not been.
+    pixel_u : float
+        Standard uncertainty of each pixel coordinate.
+    """
+
+    name: str
+    ground_m: Array = field()
+    u_m: float = 0.02
+    pixel: Array | None = None
+    pixel_u: float = 1.0
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "ground_m", np.asarray(self.ground_m, float).reshape(3))
+        if self.pixel is not None:
+            object.__setattr__(self, "pixel", np.asarray(self.pixel, float).reshape(2))

@@ -1,0 +1,185 @@
+"""What is known about one camera stand, and whether it can be true."""
+
+from collections import Counter
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.errors import InputError, InputErrors
+from calibration.lens import Lens
+from calibration.markers import Marker
+
+Array = NDArray[np.float64]
+
+NARROWEST_DEG, WIDEST_DEG = 3.0, 150.0
+
+
+@dataclass(frozen=True)
+class Site:
+    """Everything that is known about one camera stand.
+
+    Attributes
+    ----------
+    size_px : tuple of int
+        Width and height of the frame as it is shown.
+    markers : tuple of Marker
+        Those without a pixel are left aside.
+    position_m : ndarray, shape (3,), or None
+        Taped position of the camera: along, across, up.
+    position_u_m : float
+        Standard uncertainty of each of its coordinates.
+    field_of_view_deg : float or None
+        Angle between the left and right edges of the frame at mid height, lens distortion
+        included; not used when there is a lens.
+    field_of_view_u_deg : float or None
+        Its standard uncertainty; 1 % of it when None.
+    lens : Lens or None
+    level_u_deg : float or None
+        How level the camera stood (no roll); None: nothing said.
+    """
+
+    size_px: tuple[int, int]
+    markers: tuple[Marker, ...]
+    position_m: Array | None = None
+    position_u_m: float = 0.10
+    field_of_view_deg: float | None = None
+    field_of_view_u_deg: float | None = None
+    lens: Lens | None = None
+    level_u_deg: float | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "size_px", (int(self.size_px[0]), int(self.size_px[1])))
+        object.__setattr__(self, "markers", tuple(self.markers))
+        if self.position_m is not None:
+            object.__setattr__(self, "position_m", np.asarray(self.position_m, float).reshape(3))
+        if self.lens is not None:
+            object.__setattr__(self, "lens", self.lens.scaled_to(self.size_px))
+
+    @property
+    def picked(self) -> tuple[Marker, ...]:
+        """The markers whose pixel is known."""
+        return tuple(marker for marker in self.markers if marker.pixel is not None)
+
+    @property
+    def view_u_deg(self) -> float:
+        """Standard uncertainty of the field of view; NaN where none was given."""
+        if self.field_of_view_deg is None:
+            return float("nan")
+        if self.field_of_view_u_deg is None:
+            return 0.01 * self.field_of_view_deg
+        return self.field_of_view_u_deg
+
+
+def check(site: Site) -> None:
+    """Raise every fault of the site that can be told without solving.
+
+    Raises
+    ------
+    InputErrors
+    """
+    faults = [*_marker_faults(site), *_camera_faults(site), *_layout_faults(site)]
+    if faults:
+        raise InputErrors(faults)
+
+
+def spread_of(points: Array) -> Array:
+    """Return the standard deviations of points, shape (N, 3), along their principal axes."""
+    centred = points - points.mean(axis=0)
+    return np.linalg.svd(centred, compute_uv=False) / np.sqrt(len(points))
+
+
+def is_line(points: Array) -> bool:
+    """Tell whether points lie along one line, to a hundredth of its length."""
+    spread = spread_of(points)
+    return len(spread) < 2 or bool(spread[1] < 0.01 * spread[0])
+
+
+def _marker_faults(site: Site) -> list[InputError]:
+    width, height = site.size_px
+    faults = []
+    for name, count in Counter(marker.name for marker in site.markers).items():
+        if count > 1:
+            faults.append(
+                InputError(f'{count} markers have the name "{name}"', remedy="name each apart")
+            )
+    for marker in site.markers:
+        where = f'marker "{marker.name}"'
+        if not np.all(np.isfinite(marker.ground_m)):
+            faults.append(InputError("ground_m must be three finite numbers", where=where))
+        for what, value in (("u_m", marker.u_m), ("pixel_u", marker.pixel_u)):
+            if not (np.isfinite(value) and value > 0):
+                faults.append(InputError(f"{what} must be above zero, not {value}", where=where))
+        if marker.pixel is None:
+            continue
+        column, row = marker.pixel
+        if not (-0.5 <= column <= width - 0.5 and -0.5 <= row <= height - 0.5):
+            faults.append(
+                InputError(
+                    f"pixel [{column:g}, {row:g}] lies outside the frame of {width} x {height}",
+                    where=where,
+                    remedy="pick the marker again on a frame of this clip",
+                )
+            )
+    return faults
+
+
+def _camera_faults(site: Site) -> list[InputError]:
+    faults = []
+    if site.position_m is not None and not np.all(np.isfinite(site.position_m)):
+        faults.append(InputError("position_m must be three finite numbers", where="camera"))
+    if not site.position_u_m > 0:
+        faults.append(InputError("position_u_m must be above zero", where="camera"))
+    view = site.field_of_view_deg
+    if view is not None and not NARROWEST_DEG <= view <= WIDEST_DEG:
+        faults.append(
+            InputError(
+                f"field_of_view_deg = {view:g} cannot be the angle between the left and right "
+                f"edges of a phone's frame",
+                where="camera",
+                remedy=f"give it in degrees, {NARROWEST_DEG:g} to {WIDEST_DEG:g} (a phone's main "
+                "camera sees about 65), or leave it out",
+            )
+        )
+    elif view is not None and not site.view_u_deg > 0:
+        faults.append(InputError("field_of_view_u_deg must be above zero", where="camera"))
+    if site.level_u_deg is not None and not site.level_u_deg > 0:
+        faults.append(InputError("level_u_deg must be above zero", where="camera"))
+    return faults
+
+
+def _layout_faults(site: Site) -> list[InputError]:
+    picked = site.picked
+    needed = 2 if site.position_m is not None else 3
+    if len(picked) < needed:
+        found = {0: "no marker has", 1: "only one marker has"}.get(len(picked), "only two have")
+        return [
+            InputError(
+                f"{found} a pixel, and {needed} are needed"
+                + ("" if needed == 2 else " where the camera's position was not taped"),
+                remedy="pick more markers, the farther apart the better",
+            )
+        ]
+    points = np.array([marker.ground_m for marker in picked])
+    pixels = np.array([marker.pixel for marker in picked])
+    if np.ptp(points, axis=0).max() < 1e-3:
+        return [
+            InputError(
+                "all markers lie at the same place on the ground",
+                remedy="give each marker its own ground_m",
+            )
+        ]
+    if np.ptp(pixels, axis=0).max() < 2.0:
+        return [
+            InputError("all markers have the same pixel", remedy="pick each marker where it is")
+        ]
+    if site.position_m is None and is_line(points):
+        return [
+            InputError(
+                "the markers lie along one line and the camera's position is not known, so the "
+                "camera could stand anywhere on a circle around that line",
+                remedy="tape the camera's position, or stand a pole of known height at a marker "
+                "and pick its top too",
+            )
+        ]
+    return []
