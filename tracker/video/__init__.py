@@ -1,0 +1,17 @@
+"""Clips: frames with their true times. The only door to the decoder and the encoder."""
+
+from tracker.video.facts import ClipFacts, inspect
+from tracker.video.reading import Frame, decode_only, frames, picture, pictures
+from tracker.video.writing import ClipStyle, ClipWriter
+
+__all__ = [
+    "ClipFacts",
+    "ClipStyle",
+    "ClipWriter",
+    "Frame",
+    "decode_only",
+    "frames",
+    "inspect",
+    "picture",
+    "pictures",
+]

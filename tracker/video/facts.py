@@ -1,0 +1,221 @@
+"""What a clip is, told before any of it is measured."""
+
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+from av.video.frame import VideoFrame
+from numpy.typing import NDArray
+
+from calibration.errors import InputError
+from tracker.video import notes
+from tracker.video.listing import (
+    Listing,
+    choose_stream,
+    first_frame_and_listing,
+    open_clip,
+)
+from tracker.video.pixels import FULL_RANGE, luma_bits, shown_size
+
+Array = NDArray[np.float64]
+
+CAPTURE_TAGS = ("com.android.capture.fps",)
+"""Tags in which a camera tells the rate at which it took the frames."""
+
+
+@dataclass(frozen=True)
+class ClipFacts:
+    """A clip as its file describes it.
+
+    Attributes
+    ----------
+    path : Path
+    size_px : tuple of int
+        Width and height as shown, after the rotation flag.
+    rotation_deg : int
+        Quarter turns counter-clockwise that bring the stored picture to the shown one:
+        0, 90, 180 or 270.
+    frame_count : int
+        Frames that the file lists for showing.
+    file_times_s : ndarray, shape (N,)
+        Presentation times less the track's start, in order, on the file's own clock.
+    file_fps : float
+        Rate at which the frames play, from the usual step between them.
+    capture_fps : float or None
+        Rate at which they were taken, told by the session or the file; None when untold.
+    pace : float
+        Playing seconds per true second: true time is file time divided by it.
+    duration_s : float
+        Playing time from the first frame to the end of the last, on the file's own clock.
+    codec : str
+    bit_depth : int
+    notes : tuple of str
+        Sentences that a person should read.
+    stored_size_px : tuple of int
+        Width and height as stored.
+    full_range : bool
+        True when luma uses 0 to 255, False when it uses 16 to 235.
+    listing : Listing
+        The frames that the file lists.
+    """
+
+    path: Path
+    size_px: tuple[int, int]
+    rotation_deg: int
+    frame_count: int
+    file_times_s: Array
+    file_fps: float
+    capture_fps: float | None
+    pace: float
+    duration_s: float
+    codec: str
+    bit_depth: int
+    notes: tuple[str, ...]
+    stored_size_px: tuple[int, int]
+    full_range: bool
+    listing: Listing
+
+    @property
+    def times_s(self) -> Array:
+        """True seconds of each frame from the first, shape (N,)."""
+        return (self.file_times_s - self.file_times_s[0]) / self.pace
+
+
+def inspect(path: Path | str, capture_fps: float | None = None) -> ClipFacts:
+    """Read a clip's facts: one pass over its packets, one frame decoded.
+
+    Parameters
+    ----------
+    path : Path
+    capture_fps : float, optional
+        True frame rate as the session tells it; it overrides the file's own tag.
+
+    Raises
+    ------
+    InputError
+        When the file is missing, is not a video, or holds no film that can be read.
+    """
+    path = Path(path)
+    if capture_fps is not None and not (np.isfinite(capture_fps) and capture_fps > 0):
+        raise InputError(
+            f"capture_fps is {capture_fps:g}",
+            where=str(path),
+            remedy="give the true frame rate in frames a second, for instance 240.0",
+        )
+    with open_clip(path) as container:
+        stream = choose_stream(container, path)
+        frame, listing = first_frame_and_listing(container, stream, path)
+        tags = {**stream.metadata, **container.metadata}
+        header = notes.Header(
+            counted=stream.frames,
+            films=len(container.streams.video),
+            tags=tags,
+            aspect=stream.sample_aspect_ratio or Fraction(1),
+            coded_aspect=stream.codec_context.sample_aspect_ratio,
+            missing_bytes=notes.missing_bytes(path),
+        )
+        codec = stream.codec_context.name
+    times = listing.times_s()
+    if len(times) < 2:
+        raise InputError("the clip has one frame only", where=str(path))
+    rotation = _rotation(frame)
+    file_fps = usual_rate(times)
+    told, pace, words = pace_of(file_fps, capture_fps, _tagged_rate(tags))
+    stored = (frame.width, frame.height)
+    return ClipFacts(
+        path=path,
+        size_px=shown_size(stored, header.aspect, rotation),
+        rotation_deg=rotation,
+        frame_count=len(times),
+        file_times_s=times,
+        file_fps=file_fps,
+        capture_fps=told,
+        pace=pace,
+        duration_s=float(times[-1] - times[0] + np.median(np.diff(times))),
+        codec=codec,
+        bit_depth=luma_bits(frame),
+        notes=(*words, *notes.gather(header, listing, frame, rotation)),
+        stored_size_px=stored,
+        full_range=int(frame.color_range) == FULL_RANGE,
+        listing=listing,
+    )
+
+
+def usual_rate(times_s: Array) -> float:
+    """Return frames a second from the steps near the median step.
+
+    The mean of those steps is taken, since a container with coarse ticks rounds each of
+    them, and the median with it; gaps are left out.
+    """
+    steps = np.diff(times_s)
+    middle = np.median(steps)
+    near = steps[(steps > 0.6 * middle) & (steps < 1.5 * middle)]
+    return float(1.0 / near.mean())
+
+
+def pace_of(
+    file_fps: float, session_fps: float | None, tagged_fps: float | None
+) -> tuple[float | None, float, tuple[str, ...]]:
+    """Return the capture rate, playing seconds per true second, and sentences about it.
+
+    A rate that the session gives is believed. A tag is believed when it is at least half
+    again as high as the file's rate, or at most two thirds of it: some phones write the rate
+    that was asked for into every clip, though in poor light they take fewer frames.
+
+    Parameters
+    ----------
+    file_fps : float
+        Rate at which the frames play.
+    session_fps, tagged_fps : float or None
+        Rate at which they were taken, as the session and the file tell it.
+    """
+    if session_fps is not None:
+        ratio = session_fps / file_fps
+        # Phones keep their nominal rate within a percent or so; the file's own times are better.
+        pace = 1.0 if abs(ratio - 1.0) < 0.02 else ratio
+        return session_fps, pace, _pace_words(pace, "the session says", session_fps, file_fps)
+    if tagged_fps is None:
+        return None, 1.0, ()
+    ratio = tagged_fps / file_fps
+    if 2.0 / 3.0 < ratio < 1.5:
+        words: tuple[str, ...] = ()
+        if abs(ratio - 1.0) > 0.1:
+            words = (
+                f"The file's tag says that frames were taken at {tagged_fps:g} a second, but they "
+                f"come at {file_fps:.4g}; it is taken to play at life speed. If it does not, write "
+                "the true rate as capture_fps under [camera].",
+            )
+        return tagged_fps, 1.0, words
+    whole = round(ratio)
+    # A phone stretches its times by a whole number; what is left over is the camera's own clock.
+    pace = float(whole) if whole >= 2 and abs(ratio / whole - 1.0) < 0.005 else ratio
+    return tagged_fps, pace, _pace_words(pace, "its tag says", tagged_fps, file_fps)
+
+
+def _pace_words(pace: float, who: str, told: float, file_fps: float) -> tuple[str, ...]:
+    """Say how much slower or faster than life a clip plays."""
+    if pace == 1.0:
+        return ()
+    manner = f"{pace:.4g} times slower" if pace > 1 else f"{1 / pace:.4g} times faster"
+    return (
+        f"The clip plays {manner} than life: {who} that frames were taken at {told:g} a second, "
+        f"and the file shows {file_fps:.4g}.",
+    )
+
+
+def _tagged_rate(tags: dict[str, str]) -> float | None:
+    """Return the capture rate that the file's own tags tell."""
+    for tag in CAPTURE_TAGS:
+        try:
+            rate = float(tags[tag])
+        except (KeyError, ValueError):
+            continue
+        if np.isfinite(rate) and rate > 0:
+            return rate
+    return None
+
+
+def _rotation(frame: VideoFrame) -> int:
+    """Return the rotation flag as quarter turns counter-clockwise, 0 to 270 degrees."""
+    return round(frame.rotation / 90.0) % 4 * 90

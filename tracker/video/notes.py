@@ -1,0 +1,175 @@
+"""What a person should be told about a clip's file."""
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+from av.video.frame import VideoFrame
+
+from tracker.video.listing import Listing
+
+READOUT_TAG = "com.apple.quicktime.camera.framereadouttimeinmicroseconds"
+"""Tag in which some phones tell how long a frame's rows take (from memory)."""
+
+_HIGH_DYNAMIC_RANGE = {16: "PQ", 18: "HLG"}
+"""Transfer characteristics, ITU-T H.273 table 3."""
+
+_HINT = re.compile(r"rot\w*[-_ ]?0*(90|180|270)\b", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Header:
+    """What the file's header claims.
+
+    Attributes
+    ----------
+    counted : int
+        Frames that the header counts; 0 when it does not.
+    films : int
+        Video tracks in the file.
+    tags : dict
+        Tags of the track and of the file.
+    aspect, coded_aspect : Fraction or None
+        Width of a pixel by its height, as the container and as the coded picture tell it.
+    missing_bytes : int
+        How much longer the file's last box says it is than the file.
+    """
+
+    counted: int
+    films: int
+    tags: dict[str, str]
+    aspect: Fraction
+    coded_aspect: Fraction | None
+    missing_bytes: int
+
+
+def gather(
+    header: Header, listing: Listing, frame: VideoFrame, rotation_deg: int
+) -> tuple[str, ...]:
+    """Return the sentences, what weighs most first."""
+    told = [
+        *_about_length(header, listing),
+        *_about_times(listing),
+        *_about_shape(header, frame, rotation_deg),
+        *_about_light(frame),
+        *_about_tags(header),
+    ]
+    return tuple(told)
+
+
+def missing_bytes(path: Path) -> int:
+    """Return how many bytes the boxes of an MP4 or MOV reach beyond the end of the file.
+
+    Source: ISO/IEC 14496-12, 4.2 (box sizes).
+    """
+    length = path.stat().st_size
+    with path.open("rb") as file:
+        at = 0
+        while at + 8 <= length:
+            file.seek(at)
+            head = file.read(16)
+            size = int.from_bytes(head[:4], "big")
+            if not head[4:8].isalnum() or (at == 0 and head[4:8] not in _FIRST_BOXES):
+                return 0
+            if size == 1:
+                size = int.from_bytes(head[8:16], "big")
+            if size == 0:
+                return 0
+            if size < 8:
+                return 0
+            at += size
+    return max(0, at - length)
+
+
+_FIRST_BOXES = (b"ftyp", b"wide", b"mdat", b"moov", b"free", b"skip", b"styp")
+
+
+def _about_length(header: Header, listing: Listing) -> list[str]:
+    told = []
+    listed = len(listing.ticks)
+    if header.missing_bytes:
+        told.append(
+            f"The file is cut off: {header.missing_bytes} bytes that it speaks of are missing. "
+            "What is there is used; copy the file again if it was whole."
+        )
+    there = listed + listing.hidden
+    if header.counted and header.counted != there:
+        told.append(
+            f"The header counts {header.counted} frames, but {there} are there; the header is "
+            "not believed."
+        )
+    if listing.hidden:
+        told.append(
+            f"The file keeps {listing.hidden} frames that it asks not to show (it was trimmed); "
+            "they are not counted."
+        )
+    if header.films > 1:
+        told.append(f"The file holds {header.films} video tracks; only one is read.")
+    return told
+
+
+def _about_times(listing: Listing) -> list[str]:
+    if listing.by_order:
+        return [
+            "The file gives its frames an order but no times of showing; an even rate is taken "
+            "from its header."
+        ]
+    steps = np.diff(listing.times_s()) * 1000.0
+    middle = float(np.median(steps))
+    tick_ms = float(listing.tick_s) * 1000.0
+    if np.ptp(steps) <= max(0.03 * middle, 1.01 * tick_ms):
+        return []
+    return [
+        f"The frames do not come evenly: {steps.min():.4g} to {steps.max():.4g} ms apart, "
+        f"mostly {middle:.4g} ms. Each frame's own time is used."
+    ]
+
+
+def _about_shape(header: Header, frame: VideoFrame, rotation_deg: int) -> list[str]:
+    told = []
+    if header.aspect != 1:
+        told.append(
+            f"The pixels are stored {float(header.aspect):.4g} times as wide as high; the picture "
+            "is stretched to the shape in which it is shown."
+        )
+    if header.coded_aspect and header.coded_aspect != header.aspect:
+        told.append(
+            f"The coded picture says that its pixels are {float(header.coded_aspect):.4g} times as "
+            f"wide as high, the container {float(header.aspect):.4g}; the container is believed, "
+            "as players do. If the picture looks squeezed, the clip was converted badly."
+        )
+    hint = next((m for m in map(_HINT.search, header.tags.values()) if m), None)
+    if hint and rotation_deg == 0:
+        told.append(
+            f"A name in the file speaks of a rotation ({hint.string}), but no rotation flag is "
+            "set; the picture is shown as it is stored."
+        )
+    if frame.interlaced_frame:
+        told.append(
+            "The clip is interlaced: each frame holds two moments, in its even and odd rows. Film "
+            "with a progressive setting; times and positions from this clip are doubtful."
+        )
+    return told
+
+
+def _about_light(frame: VideoFrame) -> list[str]:
+    curve = _HIGH_DYNAMIC_RANGE.get(int(frame.color_trc))
+    if curve is None:
+        return []
+    return [
+        f"The clip is high dynamic range ({curve}): its brightness follows another curve than "
+        "ordinary video. Positions and times do not suffer."
+    ]
+
+
+def _about_tags(header: Header) -> list[str]:
+    try:
+        readout = float(header.tags[READOUT_TAG]) * 1e-6
+    except (KeyError, ValueError):
+        return []
+    return [
+        f"The camera says that it reads a frame in {readout * 1000:.3g} ms; if the session does "
+        f"not know better, write readout_s = {readout:.6g} under [camera]."
+    ]

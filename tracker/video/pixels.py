@@ -1,0 +1,100 @@
+"""From a decoded frame to the picture that a person is shown."""
+
+from fractions import Fraction
+from typing import Any, cast
+
+import cv2
+import numpy as np
+from av.video.frame import VideoFrame
+from numpy.typing import NDArray
+
+Image = NDArray[np.uint8]
+
+_TURNS = {
+    90: cv2.ROTATE_90_COUNTERCLOCKWISE,
+    180: cv2.ROTATE_180,
+    270: cv2.ROTATE_90_CLOCKWISE,
+}
+
+FULL_RANGE = 2
+"""The decoder's word for luma that uses 0 to 255 instead of 16 to 235."""
+
+
+def shown_size(
+    stored_size_px: tuple[int, int], pixel_aspect: Fraction, rotation_deg: int
+) -> tuple[int, int]:
+    """Return width and height as shown, of a frame stored with pixels that may not be square.
+
+    The shorter side of a pixel is stretched, so that nothing that was stored is lost.
+    """
+    width, height = stored_size_px
+    if pixel_aspect > 1:
+        width = round(width * pixel_aspect)
+    elif pixel_aspect < 1:
+        height = round(height / pixel_aspect)
+    return (height, width) if rotation_deg in (90, 270) else (width, height)
+
+
+def luma(frame: VideoFrame, rotation_deg: int, size_px: tuple[int, int]) -> Image:
+    """Return a frame's luma as shown, 8 bits, read-only, without a copy where none is needed.
+
+    Parameters
+    ----------
+    frame : VideoFrame
+    rotation_deg : int
+        Quarter turns counter-clockwise from the stored picture to the shown one.
+    size_px : tuple of int
+        Width and height as shown.
+
+    Returns
+    -------
+    ndarray of uint8, shape (height, width)
+        The decoder's own values, whether video range or full range.
+    """
+    shown = as_shown(_stored_luma(frame), rotation_deg, size_px)
+    shown.flags.writeable = False
+    return shown
+
+
+def colour(frame: VideoFrame, rotation_deg: int, size_px: tuple[int, int]) -> Image:
+    """Return a frame as shown in blue, green, red, shape (height, width, 3)."""
+    stored = np.asarray(frame.to_ndarray(format="bgr24"), dtype=np.uint8)
+    return as_shown(stored, rotation_deg, size_px)
+
+
+def as_shown(stored: Image, rotation_deg: int, size_px: tuple[int, int]) -> Image:
+    """Turn a stored picture and stretch it to the size that is shown."""
+    turned: Any = cv2.rotate(stored, _TURNS[rotation_deg]) if rotation_deg else stored
+    if turned.shape[1::-1] != size_px:
+        turned = cv2.resize(turned, size_px, interpolation=cv2.INTER_LINEAR)
+    return cast(Image, turned)
+
+
+def luma_bits(frame: VideoFrame) -> int:
+    """Return how many bits a pixel of the first component has."""
+    return int(frame.format.components[0].bits)
+
+
+def _stored_luma(frame: VideoFrame) -> Image:
+    """Return the luma as it is stored, 8 bits."""
+    layout = frame.format
+    if layout.is_rgb or layout.has_palette:
+        return cast(Image, cv2.cvtColor(frame.to_ndarray(format="rgb24"), cv2.COLOR_RGB2GRAY))
+    bits = luma_bits(frame)
+    if bits == 8 and (layout.is_planar or layout.name.startswith("gray")):
+        return _plane(frame, np.dtype(np.uint8))
+    if bits > 8 and layout.is_planar and layout.name.endswith("le") and layout.name[0] == "y":
+        deep = _plane(frame, np.dtype("<u2"))
+        return cast(Image, cv2.convertScaleAbs(deep, alpha=2.0 ** (8 - bits)))
+    # Rare packings: the planar form keeps the range of the luma, where `gray` would change it.
+    return _plane(frame.reformat(format="yuv420p"), np.dtype(np.uint8))
+
+
+def _plane(frame: VideoFrame, kind: np.dtype[Any]) -> NDArray[Any]:
+    """Return the first plane without a copy; its lines may be longer than the picture."""
+    plane = frame.planes[0]
+    per_line = plane.line_size // kind.itemsize
+    values = np.frombuffer(plane, dtype=kind, count=per_line * frame.height)  # type: ignore[call-overload]
+    lines = values.reshape(frame.height, per_line)[:, : frame.width]
+    lines.flags.writeable = False
+    return lines
