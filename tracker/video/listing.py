@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -190,9 +191,24 @@ def _gather(gathered: Packets, packet: Any) -> None:
     gathered.keys.append(packet.is_keyframe)
 
 
+def _times_are_made_up(gathered: Packets, stream: VideoStream) -> bool:
+    """Tell whether times rise from packet to packet though the codec shows them in another order.
+
+    An AVI holds no times of showing; the library makes them from the order of storing, which
+    is wrong as soon as frames are stored out of order.
+    """
+    in_order = all(a < b for a, b in pairwise(gathered.ticks))
+    return in_order and bool(stream.codec_context.has_b_frames) and _format(stream) == "avi"
+
+
+def _format(stream: VideoStream) -> str:
+    """Return the short name of the container's format."""
+    return str(stream.container.format.name)
+
+
 def _listing(gathered: Packets, stream: VideoStream, path: Path) -> Listing:
     """Put the gathered packets in order of presentation."""
-    by_order = gathered.without_time > 0
+    by_order = gathered.without_time > 0 or _times_are_made_up(gathered, stream)
     ticks = np.array(gathered.order_ticks if by_order else gathered.ticks, dtype=np.int64)
     if by_order and len(ticks) != len(gathered.keys):
         raise InputError(

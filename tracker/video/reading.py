@@ -208,9 +208,13 @@ def _indexed(
     facts = damage.facts
     places = facts.listing.index_by_ticks()
     last = -1
+    ahead: int | None = None
     for frame in _decoded(container, stream, damage):
         if facts.listing.by_order:
-            index = last + 1
+            # Times of storing run ahead of those of showing by a constant number of frames.
+            stored = -1 if frame.dts is None else places.get(frame.dts, -1)
+            ahead = stored if ahead is None else ahead
+            index = max(last + 1, stored - ahead)
         else:
             index = -1 if frame.pts is None else places.get(frame.pts, -1)
         if index <= last or index >= facts.frame_count:
@@ -249,7 +253,8 @@ def _decoded(
             packets = container.demux(stream)
             continue
         failures = 0
-        index = places.get(packet.pts) if packet.pts is not None else None
+        told = packet.dts if damage.facts.listing.by_order else packet.pts
+        index = None if told is None else places.get(told)
         if index is not None:
             damage.waiting.add(index)
         try:

@@ -88,7 +88,11 @@ class ClipWriter:
         file_fps = Fraction(self.style.file_fps or true_fps).limit_denominator(1001)
         self._pace = true_fps / file_fps
         self._step_s = 1 / true_fps
-        self._tick_s = Fraction(1, file_fps.numerator * -(-_FINEST_TICKS // file_fps.numerator))
+        # An AVI holds no times, only a rate, which it takes from the tick.
+        finer = 1 if self.path.suffix.lower() == ".avi" else -(-_FINEST_TICKS // file_fps.numerator)
+        self._tick_s = Fraction(
+            file_fps.denominator if finer == 1 else 1, file_fps.numerator * finer
+        )
         self._count = 0
         self._part = self.path.with_name(f"{self.path.stem}.part{self.path.suffix}")
         self._open(file_fps)
