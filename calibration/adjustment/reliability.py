@@ -30,7 +30,7 @@ def w_values(adjustment: Adjustment, smallest_redundancy: float = 1e-6) -> Array
     in geodetic networks; Teunissen 2006, Testing Theory, for correlated observations).
     """
     pulled, spread = _pull(adjustment)
-    checked = redundancy_numbers(adjustment) > smallest_redundancy
+    checked = _checked(adjustment, spread, smallest_redundancy)
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.where(checked, pulled / np.sqrt(np.diag(spread)), np.nan)
 
@@ -86,9 +86,16 @@ def smallest_findable(adjustment: Adjustment, chance: float = 0.001, power: floa
     shift = -ndtri(chance / 2.0) + ndtri(power)
     _, spread = _pull(adjustment)
     diagonal = np.diag(spread)
-    checked = redundancy_numbers(adjustment) > 1e-6
+    checked = _checked(adjustment, spread, 1e-6)
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.where(checked, shift / np.sqrt(diagonal), np.inf)
+
+
+def _checked(adjustment: Adjustment, spread: Array, smallest: float) -> NDArray[np.bool_]:
+    """Tell which observations the rest checks, by the share of their weight that is left."""
+    whitener = adjustment.whitener
+    weight = whitener**2 if whitener.ndim == 1 else np.sum(whitener**2, axis=0)
+    return np.asarray(np.diag(spread) > smallest * weight, bool)
 
 
 def _pull(adjustment: Adjustment) -> tuple[Array, Array]:

@@ -1,0 +1,141 @@
+"""The adjustment on its own: covariance, manifold, rank, reliability."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from calibration.adjustment import (
+    NotDetermined,
+    adjust,
+    critical_w,
+    largest_chi_square,
+    redundancy_numbers,
+    smallest_findable,
+    w_values,
+)
+from calibration.camera import rotation_from_vector
+
+
+def _line(x, y):
+    design = np.column_stack([np.ones_like(x), x])
+    return lambda b: (y - design @ b, design)
+
+
+def test_correlated_observations_equal_generalised_least_squares():
+    rng = np.random.default_rng(5)
+    design, root = rng.normal(size=(9, 3)), rng.normal(size=(9, 9))
+    covariance, y = root @ root.T + 0.1 * np.eye(9), rng.normal(size=9)
+    fit = adjust(lambda b: (y - design @ b, design), np.zeros(3), covariance)
+    weight = np.linalg.inv(covariance)
+    expected = np.linalg.inv(design.T @ weight @ design)
+    assert fit.covariance == pytest.approx(expected, rel=1e-9)
+    assert fit.state == pytest.approx(expected @ design.T @ weight @ y, rel=1e-7)
+    residual = y - design @ fit.state
+    assert fit.chi_square == pytest.approx(residual @ weight @ residual)
+    assert redundancy_numbers(fit).sum() == pytest.approx(6.0)
+
+
+def test_rotation_is_adjusted_on_its_manifold():
+    rng = np.random.default_rng(2)
+    true = rotation_from_vector((2.0, -1.5, 0.7))
+    ways = rng.normal(size=(12, 3))
+    seen = ways @ true.T
+
+    def model(rotation):
+        turned = ways @ rotation.T
+        slope = np.zeros((12, 3, 3))
+        for axis in range(3):
+            slope[:, :, axis] = np.cross(np.eye(3)[axis], turned)
+        return (seen - turned).ravel(), slope.reshape(-1, 3)
+
+    fit = adjust(
+        model,
+        np.eye(3),
+        np.full(36, 0.01),
+        move=lambda rotation, step: rotation_from_vector(step) @ rotation,
+    )
+    assert fit.settled
+    assert fit.state == pytest.approx(true, abs=1e-9)
+
+
+def test_a_direction_that_nothing_sees_is_named():
+    x = np.linspace(0.0, 1.0, 6)
+    design = np.column_stack([np.ones(6), np.ones(6), x])
+    fit = adjust(lambda b: (x - design @ b, design), np.zeros(3), np.ones(6))
+    assert fit.rank == 2
+    assert fit.degrees_of_freedom == 4
+    direction, ratio = fit.weakest()
+    assert ratio == np.inf
+    assert np.abs(design @ direction).max() < 1e-9 * np.abs(direction).max()
+
+
+def test_a_start_that_cannot_be_is_refused():
+    with pytest.raises(NotDetermined):
+        adjust(lambda b: (np.array([np.nan]), np.ones((1, 1))), np.zeros(1), np.ones(1))
+
+
+def test_uncertainties_must_be_above_zero():
+    with pytest.raises(ValueError, match="above zero"):
+        adjust(lambda b: (b - 1.0, -np.eye(2)), np.zeros(2), np.array([1.0, 0.0]))
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    seed=st.integers(0, 10_000),
+    rows=st.integers(5, 12),
+    correlated=st.booleans(),
+)
+def test_w_squared_is_the_fall_of_chi_square_when_the_observation_is_let_go(seed, rows, correlated):
+    rng = np.random.default_rng(seed)
+    design, y = rng.normal(size=(rows, 3)), rng.normal(size=rows)
+    spread = rng.uniform(0.5, 2.0, rows)
+    uncertainty = np.diag(spread**2) if correlated else spread
+    if correlated:
+        root = np.eye(rows) + 0.3 * rng.normal(size=(rows, rows))
+        uncertainty = root @ uncertainty @ root.T
+    fit = adjust(lambda b: (y - design @ b, design), np.zeros(3), uncertainty)
+    w = w_values(fit)
+    for i in range(rows):
+        wider = np.column_stack([design, np.eye(rows)[i]])
+        freed = adjust(lambda b, a=wider: (y - a @ b, a), np.zeros(4), uncertainty)
+        fall = fit.chi_square - freed.chi_square
+        assert w[i] ** 2 == pytest.approx(fall, rel=1e-6, abs=1e-8)
+        assert largest_chi_square(fit, np.array([i])) == pytest.approx(fall, rel=1e-6, abs=1e-8)
+
+
+def test_a_blunder_stands_out_and_the_smallest_findable_one_is_found_as_often_as_promised():
+    rng = np.random.default_rng(11)
+    x = np.arange(8.0)
+    clean = adjust(_line(x, 1.0 + 2.0 * x), np.zeros(2), np.full(8, 0.5))
+    smallest = smallest_findable(clean, chance=0.001, power=0.80)
+    found = 0
+    for _ in range(400):
+        y = 1.0 + 2.0 * x + 0.5 * rng.normal(size=8)
+        y[3] += smallest[3]
+        found += abs(w_values(adjust(_line(x, y), np.zeros(2), np.full(8, 0.5)))[3]) > 3.2905
+    assert 0.74 < found / 400 < 0.86
+
+
+def test_what_nothing_checks_has_no_w():
+    fit = adjust(_line(np.array([0.0, 1.0]), np.array([1.0, 5.0])), np.zeros(2), np.ones(2))
+    assert np.all(np.isnan(w_values(fit)))
+    assert np.all(np.isinf(smallest_findable(fit)))
+    assert fit.p_value == 1.0
+
+
+def test_critical_values():
+    # Baarda (1968): 3.29 at 0.1 % for one observation.
+    assert critical_w(1, 0.001) == pytest.approx(3.2905, abs=1e-4)
+    assert critical_w(10, 0.001) > critical_w(1, 0.001)
+
+
+def test_p_values_are_uniform_when_uncertainties_are_right():
+    rng = np.random.default_rng(4)
+    x = np.linspace(-1.0, 1.0, 9)
+    values = [
+        adjust(_line(x, x + 0.3 * rng.normal(size=9)), np.zeros(2), np.full(9, 0.3)).p_value
+        for _ in range(300)
+    ]
+    assert np.mean(np.array(values) < 0.5) == pytest.approx(0.5, abs=0.1)
+    assert 0.02 < np.mean(np.array(values) < 0.05) < 0.09
