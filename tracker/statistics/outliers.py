@@ -1,0 +1,76 @@
+"""Whether one value stands too far from its fellows."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from tracker.statistics.means import sample_of
+
+
+@dataclass(frozen=True)
+class Grubbs:
+    """The value that stands farthest out, and whether it stands too far.
+
+    Attributes
+    ----------
+    place : int
+        Its place in the list, from 0.
+    statistic : float
+        Its distance from the mean in standard deviations.
+    critical : float
+        The distance that a value of a normal sample passes with probability ``1 - level``.
+    stands_out : bool
+    """
+
+    place: int
+    statistic: float
+    critical: float
+
+    @property
+    def stands_out(self) -> bool:
+        """True when the value lies farther out than the test allows."""
+        return self.statistic > self.critical
+
+
+def grubbs_critical(count: int, level: float = 0.95, two_sided: bool = True) -> float:
+    """Return the critical value of Grubbs' test.
+
+    Parameters
+    ----------
+    count : int
+        Number of values, at least 3.
+    level : float
+        One less the accepted chance of a false alarm.
+    two_sided : bool
+        True when the outlier may lie on either side.
+
+    Notes
+    -----
+    Source: F. E. Grubbs, Annals of Mathematical Statistics 21, 27 (1950) and Technometrics 11,
+    1 (1969); NIST/SEMATECH e-Handbook, section 1.3.5.17.1.
+    """
+    from scipy.special import stdtrit
+
+    if count < 3:
+        raise ValueError("Grubbs' test needs at least three values")
+    tail = (1.0 - level) / (2.0 * count if two_sided else count)
+    square = float(stdtrit(count - 2, 1.0 - tail)) ** 2
+    return (count - 1) / math.sqrt(count) * math.sqrt(square / (count - 2 + square))
+
+
+def grubbs(values: ArrayLike, level: float = 0.95) -> Grubbs | None:
+    """Return Grubbs' two-sided test of the value farthest from the mean.
+
+    Returns None where there is nothing to test: fewer than three values, or all alike.
+    """
+    array = np.asarray(values, float).reshape(-1)
+    if array.size < 3:
+        return None
+    sample = sample_of(array)
+    if sample.sd == 0.0:
+        return None
+    distances = np.abs(array - sample.mean) / sample.sd
+    place = int(np.argmax(distances))
+    return Grubbs(place, float(distances[place]), grubbs_critical(array.size, level))
