@@ -180,8 +180,12 @@ def adjust(
         with np.errstate(over="ignore", invalid="ignore"):
             next_white = _whiten(whitener, next_residuals)
             next_cost = float(next_white @ next_white)
-        settled = foretold <= limits.step**2
-        if np.isfinite(next_cost) and next_cost <= cost * (1.0 + 1e-14):
+        # A step that damping alone has shortened proves nothing: it is tried again without.
+        short = foretold <= limits.step**2
+        settled = short and damping == 0.0
+        # Below its own rounding the cost no longer tells better from worse; the step does.
+        bound = cost * (1.0 + (1e-9 if short else 1e-14))
+        if np.isfinite(next_cost) and next_cost <= bound:
             gain = (cost - next_cost) / foretold if foretold > 0 else 1.0
             damping *= max(1e-3, 1.0 - (2.0 * min(gain, 1.0) - 1.0) ** 3)
             damping, growth = (0.0 if damping < 1e-12 else damping), 2.0
@@ -189,6 +193,7 @@ def adjust(
             white, slope, cost = next_white, _whiten(whitener, jacobian), next_cost
         else:
             damping, growth = max(damping, 1e-9) * growth, growth * 2.0
+        damping = 0.0 if short else damping
     covariance, undetermined = _covariance(slope, limits.rank)
     return Adjustment(
         state=state,
