@@ -1,6 +1,12 @@
 """Adjustment by least squares, with what surveyors ask of it; it knows nothing of cameras."""
 
-from calibration.adjustment.least_squares import Adjustment, Limits, NotDetermined, adjust
+from calibration.adjustment.least_squares import (
+    Adjustment,
+    Limits,
+    NotDetermined,
+    adjust,
+    chi_square_tail,
+)
 from calibration.adjustment.reliability import (
     critical_w,
     largest_chi_square,
@@ -14,6 +20,7 @@ __all__ = [
     "Limits",
     "NotDetermined",
     "adjust",
+    "chi_square_tail",
     "critical_w",
     "largest_chi_square",
     "redundancy_numbers",

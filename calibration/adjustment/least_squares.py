@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import erfc, exp, pi, sqrt
 from typing import Any
 
 import numpy as np
@@ -92,11 +93,7 @@ class Adjustment:
     @property
     def p_value(self) -> float:
         """Chance of a larger `chi_square` if all uncertainties are right; 1 without redundancy."""
-        from scipy.special import chdtrc
-
-        if self.degrees_of_freedom < 1:
-            return 1.0
-        return float(chdtrc(self.degrees_of_freedom, self.chi_square))
+        return chi_square_tail(self.chi_square, self.degrees_of_freedom)
 
     @property
     def variance_factor(self) -> float:
@@ -209,6 +206,28 @@ def adjust(
     )
 
 
+def chi_square_tail(value: float, degrees_of_freedom: int) -> float:
+    """Return the chance that a chi-square variable passes `value`; 1 without any freedom.
+
+    The finite sums of Abramowitz and Stegun (1964), 26.4.4 and 26.4.5.
+    """
+    if degrees_of_freedom < 1 or value <= 0.0:
+        return 1.0
+    half = value / 2.0
+    if degrees_of_freedom % 2:
+        total, term = erfc(sqrt(half)), exp(-half) * sqrt(half) / (sqrt(pi) / 2.0)
+        powers = range(3, degrees_of_freedom, 2)
+        if degrees_of_freedom == 1:
+            return total
+    else:
+        total, term = 0.0, exp(-half)
+        powers = range(2, degrees_of_freedom, 2)
+    for power in powers:
+        total += term
+        term *= value / power
+    return min(total + term, 1.0)
+
+
 def _add(state: Any, step: Array) -> Any:
     return state + step
 
@@ -247,7 +266,9 @@ def _damped_step(normal: Array, gradient: Array, damping: float) -> tuple[Array,
 def _covariance(slope: Array, rank_share: float) -> tuple[Array, Array]:
     """Return the covariance by singular values, and the directions that have none."""
     length = _lengths(slope)
-    _, singular, vectors = np.linalg.svd(slope / length, full_matrices=True)
+    # The triangle has the same right side and is small however many observations there are.
+    triangle = np.linalg.qr(slope / length, mode="r")
+    _, singular, vectors = np.linalg.svd(triangle, full_matrices=True)
     size = slope.shape[1]
     full: Array = np.zeros(size)
     full[: len(singular)] = singular

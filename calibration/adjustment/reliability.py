@@ -1,11 +1,15 @@
 """What observations can check each other, and which of them do not agree with the rest."""
 
+from statistics import NormalDist
+
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.adjustment.least_squares import Adjustment
 
 Array = NDArray[np.float64]
+
+NORMAL = NormalDist()
 
 
 def redundancy_numbers(adjustment: Adjustment) -> Array:
@@ -69,10 +73,8 @@ def critical_w(count: int, chance: float = 0.001) -> float:
 
     Šidák's correction; 3.29 for one observation at 0.1 %, Baarda's customary bound.
     """
-    from scipy.special import ndtri
-
     single = 1.0 - (1.0 - chance) ** (1.0 / max(count, 1)) if count > 1 else chance
-    return float(-ndtri(single / 2.0))
+    return float(-NORMAL.inv_cdf(single / 2.0))
 
 
 def smallest_findable(adjustment: Adjustment, chance: float = 0.001, power: float = 0.80) -> Array:
@@ -81,9 +83,7 @@ def smallest_findable(adjustment: Adjustment, chance: float = 0.001, power: floa
     In the observation's own unit, infinite where nothing checks it (Baarda's boundary value,
     with the error of the first kind `chance` and the power `power`).
     """
-    from scipy.special import ndtri
-
-    shift = -ndtri(chance / 2.0) + ndtri(power)
+    shift = -NORMAL.inv_cdf(chance / 2.0) + NORMAL.inv_cdf(power)
     _, spread = _pull(adjustment)
     diagonal = np.diag(spread)
     checked = _checked(adjustment, spread, 1e-6)

