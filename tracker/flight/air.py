@@ -168,7 +168,7 @@ def standard_atmosphere(altitude_m: float) -> tuple[float, float]:
     """
     geopotential = 6356766.0 * altitude_m / (6356766.0 + altitude_m)
     kelvin = 288.15 - 0.0065 * geopotential
-    exponent = 9.80665 * 28.9644e-3 / (8.31432 * 0.0065)
+    exponent = 9.80665 / (287.05287 * 0.0065)
     return kelvin, 101325.0 * (kelvin / 288.15) ** exponent
 
 

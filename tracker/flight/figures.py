@@ -62,10 +62,9 @@ def figures(trajectory: Trajectory, ground_m: float) -> FlightFigures | None:
     speed, rise, turn = _polar(start[3:])
     last_speed, last_rise, _ = _polar(landing.state[3:])
     flight_time = landing.time_s - float(trajectory.times_s[0])
-    values = np.array(
-        [speed, rise, turn, carry, *landing.state[:2], top.state[2], flight_time]
-        + [last_speed, -last_rise]
-    )
+    release = (speed, rise, turn)
+    arrival = (last_speed, -last_rise)
+    values = np.array([*release, carry, *landing.state[:2], top.state[2], flight_time, *arrival])
     by_start, by_landing, by_time = (
         trajectory.sensitivities,
         landing.state_by_launch,
@@ -75,7 +74,7 @@ def figures(trajectory: Trajectory, ground_m: float) -> FlightFigures | None:
     if by_start is None or by_landing is None or by_time is None or by_top is None:
         return FlightFigures(values, None)
     way = run / carry if carry > 0.0 else np.zeros(2)
-    arrival = _polar_slopes(landing.state[3:]) @ by_landing[3:]
+    by_arrival = _polar_slopes(landing.state[3:]) @ by_landing[3:]
     by_launch = np.vstack(
         [
             _polar_slopes(start[3:]) @ by_start[0, 3:],
@@ -83,8 +82,8 @@ def figures(trajectory: Trajectory, ground_m: float) -> FlightFigures | None:
             by_landing[:2],
             by_top[2],
             by_time,
-            arrival[0],
-            -arrival[1],
+            by_arrival[0],
+            -by_arrival[1],
         ]
     )
     return FlightFigures(values, by_launch)
