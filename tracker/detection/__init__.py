@@ -1,0 +1,7 @@
+"""Pixels to candidates: where a ball may be, and exactly where it is once it is expected."""
+
+from tracker.detection.appearance import Expected, Sighting, measure
+from tracker.detection.finder import CandidateFinder, Look
+from tracker.detection.look import look_for
+
+__all__ = ["CandidateFinder", "Expected", "Look", "Sighting", "look_for", "measure"]

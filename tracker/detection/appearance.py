@@ -1,0 +1,247 @@
+"""Where exactly a ball is, once its size, its motion and roughly its place are expected.
+
+The ball's picture is a disc with a soft edge, drawn out along its path while the shutter was
+open. Its place and contrast are fitted to the pixels by least squares, which for white noise
+reaches the Cramér-Rao bound of that picture (S. M. Kay, Fundamentals of Statistical Signal
+Processing: Estimation Theory, 1993, ch. 3 and 8).
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+Array = NDArray[np.float64]
+
+EDGE_PX = 0.65
+"""Softness of the disc's edge: lens, pixel area and encoder together, px (1 sd)."""
+
+SHADING_SHARE = 0.02
+"""Standard uncertainty of a position, as a share of the ball's diameter, because light from
+one side moves the bright part off the middle. Common practice, no source."""
+
+LEAST_U_PX = 0.02
+"""Standard uncertainty of any position from what no model here covers, px."""
+
+LEAST_SNR = 2.5
+"""A contrast under this many standard deviations is not taken for a sighting."""
+
+
+@dataclass(frozen=True)
+class Expected:
+    """Where and how the ball is expected, one row a frame.
+
+    Attributes
+    ----------
+    pixels : ndarray, shape (N, 2)
+        Expected column and row.
+    motion_px : ndarray, shape (N, 2)
+        Path in the picture from one frame to the next.
+    before_px, after_px : ndarray, shape (N, 2)
+        Path from this frame to the earlier and later frames that the patch was held against.
+    diameters_px : ndarray, shape (N,)
+    """
+
+    pixels: Array
+    motion_px: Array
+    before_px: Array
+    after_px: Array
+    diameters_px: Array
+
+    def part(self, rows: NDArray[np.int64] | NDArray[np.bool_]) -> "Expected":
+        """Return the chosen rows."""
+        return Expected(
+            self.pixels[rows],
+            self.motion_px[rows],
+            self.before_px[rows],
+            self.after_px[rows],
+            self.diameters_px[rows],
+        )
+
+
+@dataclass(frozen=True)
+class Sighting:
+    """Fitted positions, one row a frame.
+
+    Attributes
+    ----------
+    pixels : ndarray, shape (N, 2)
+    covariances : ndarray, shape (N, 2, 2)
+        px², from the noise of the pixels and the floors named in this module.
+    snr : ndarray, shape (N,)
+        Fitted contrast over its standard deviation; negative for a ball darker than what
+        lies behind it.
+    found : ndarray of bool, shape (N,)
+    misfit : ndarray, shape (N,)
+        Mean squared residual over the noise's variance.
+    """
+
+    pixels: Array
+    covariances: Array
+    snr: Array
+    found: NDArray[np.bool_]
+    misfit: Array
+
+
+def measure(
+    patches: NDArray[np.int16],
+    corners: NDArray[np.int64],
+    noise: Array,
+    expected: Expected,
+    exposure: float | None = None,
+) -> tuple[Sighting, float]:
+    """Fit the ball's picture to patches of change.
+
+    Parameters
+    ----------
+    patches : ndarray of int16, shape (N, S, S)
+        Twice the frame less its two neighbours, as `Candidates` holds them.
+    corners : ndarray of int, shape (N, 2)
+        Column and row of each patch's first pixel.
+    noise : ndarray, shape (N,)
+        Standard deviation of half a patch's pixels where nothing moves.
+    expected : Expected
+    exposure : float, optional
+        Share of the frame interval during which the shutter was open; found from the
+        pictures when left out.
+
+    Returns
+    -------
+    sighting : Sighting
+    exposure : float
+        The share used.
+    """
+    if len(patches) == 0:
+        nothing = np.zeros(0)
+        return (
+            Sighting(np.zeros((0, 2)), np.zeros((0, 2, 2)), nothing, np.zeros(0, bool), nothing),
+            0.0 if exposure is None else exposure,
+        )
+    if exposure is None:
+        exposure = _find_exposure(patches, corners, noise, expected)
+    return _fit(patches, corners, noise, expected, exposure), exposure
+
+
+def _find_exposure(
+    patches: NDArray[np.int16], corners: NDArray[np.int64], noise: Array, expected: Expected
+) -> float:
+    """Return the exposure share whose pictures leave the least residual.
+
+    Only the clearest sightings vote. Where the ball moves by less than its own softness the
+    share has no effect that matters, and the least one is returned.
+    """
+    first = _fit(patches, corners, noise, expected, 0.3)
+    clear = np.flatnonzero(first.found)
+    if len(clear) < 3:
+        return 0.3
+    clear = clear[np.argsort(-np.abs(first.snr[clear]), kind="stable")[:30]]
+    few = replace(expected.part(clear), pixels=first.pixels[clear])
+
+    def cost(share: float) -> float:
+        fit = _fit(patches[clear], corners[clear], noise[clear], few, share)
+        return float(np.median(np.where(fit.found, fit.misfit, fit.misfit + 1e3)))
+
+    shares = np.array([0.0, 0.1, 0.2, 0.35, 0.5, 0.7, 1.0])
+    costs = np.array([cost(share) for share in shares])
+    best = int(np.argmin(costs))
+    if best in (0, len(shares) - 1):
+        return float(shares[best])
+    curve = np.polyfit(shares[best - 1 : best + 2], costs[best - 1 : best + 2], 2)
+    return float(np.clip(-curve[1] / (2.0 * curve[0]), shares[best - 1], shares[best + 1]))
+
+
+def _fit(
+    patches: NDArray[np.int16],
+    corners: NDArray[np.int64],
+    noise: Array,
+    expected: Expected,
+    exposure: float,
+) -> Sighting:
+    """Gauss-Newton on contrast, offset and place for all patches at once."""
+    count, side = patches.shape[0], patches.shape[1]
+    radius = expected.diameters_px / 2.0
+    streak = expected.motion_px * exposure
+    reach = float(np.max(radius + np.linalg.norm(streak, axis=1) / 2.0)) + 3.0 * EDGE_PX + 1.5
+    half = int(min(np.ceil(reach), (side - 1) // 2))
+    local = expected.pixels - corners
+    start = np.clip(np.rint(local).astype(np.int64) - half, 0, side - 2 * half - 1)
+    span = np.arange(2 * half + 1)
+    at_rows = start[:, 1, None] + span
+    at_columns = start[:, 0, None] + span
+    data = (
+        patches[np.arange(count)[:, None, None], at_rows[:, :, None], at_columns[:, None, :]] / 2.0
+    ).reshape(count, -1)
+    grid_x = np.broadcast_to(at_columns[:, None, :], (count, len(span), len(span)))
+    grid_y = np.broadcast_to(at_rows[:, :, None], (count, len(span), len(span)))
+    grid_x = grid_x.reshape(count, -1).astype(float)
+    grid_y = grid_y.reshape(count, -1).astype(float)
+    # Where a neighbouring frame's ball falls into the patch it leaves half its picture, negative.
+    ghosts = [
+        shift
+        for shift in (expected.before_px, expected.after_px)
+        if np.min(np.linalg.norm(shift, axis=1)) < 2.0 * reach
+    ]
+    place = local.copy()
+    sigma = noise.copy()
+    for step in range(6):
+        picture, by_x, by_y = _picture(grid_x, grid_y, place, streak, radius)
+        for shift in ghosts:
+            ghost, ghost_x, ghost_y = _picture(grid_x, grid_y, place + shift, streak, radius)
+            picture, by_x, by_y = picture - ghost / 2, by_x - ghost_x / 2, by_y - ghost_y / 2
+        contrast, residual = _contrast(picture, data)
+        design = np.stack(
+            [picture, np.ones_like(picture), contrast[:, None] * by_x, contrast[:, None] * by_y],
+            axis=2,
+        )
+        normal = np.einsum("npi,npj->nij", design, design)
+        normal += np.eye(4) * (1e-9 * np.trace(normal, axis1=1, axis2=2)[:, None, None] + 1e-12)
+        inverse = np.linalg.inv(normal)
+        if step == 5:
+            break
+        move = np.einsum("nij,npj,np->ni", inverse, design, residual)[:, 2:4]
+        length = np.linalg.norm(move, axis=1, keepdims=True)
+        place = place + move * np.minimum(1.0, 1.0 / np.maximum(length, 1e-9))
+    freedom = max(1, data.shape[1] - 4)
+    misfit = np.sum(residual**2, axis=1) / freedom / sigma**2
+    variance = sigma**2 * np.maximum(1.0, np.minimum(misfit, 25.0))
+    covariance = inverse[:, 2:4, 2:4] * variance[:, None, None]
+    snr = contrast / np.sqrt(inverse[:, 0, 0] * variance)
+    floor = LEAST_U_PX**2 + (SHADING_SHARE * expected.diameters_px) ** 2
+    covariance = covariance + floor[:, None, None] * np.eye(2)
+    drift = np.linalg.norm(place - local, axis=1)
+    allowed = radius + np.linalg.norm(streak, axis=1) / 2.0 + 3.0
+    inside = np.all((place > 0.5) & (place < side - 1.5), axis=1)
+    found = (np.abs(snr) > LEAST_SNR) & inside & (drift < allowed) & np.isfinite(place).all(axis=1)
+    return Sighting(place + corners, covariance, snr, found, misfit)
+
+
+def _contrast(picture: Array, data: Array) -> tuple[Array, Array]:
+    """Return the contrast that fits best beside a free offset, and what is left, shape (N, P)."""
+    flat = picture - picture.mean(axis=1, keepdims=True)
+    level = data - data.mean(axis=1, keepdims=True)
+    contrast = np.sum(flat * level, axis=1) / np.maximum(np.sum(flat * flat, axis=1), 1e-12)
+    return contrast, level - contrast[:, None] * flat
+
+
+def _picture(
+    grid_x: Array, grid_y: Array, place: Array, streak: Array, radius: Array
+) -> tuple[Array, Array, Array]:
+    """Return the ball's picture of unit contrast and its derivatives by the place, shape (N, P)."""
+    longest = float(np.max(np.linalg.norm(streak, axis=1)))
+    thin = float(max(np.min(radius), 0.8))
+    count = int(np.clip(2 * np.ceil(longest / (1.5 * thin)) + 1, 1, 15))
+    offsets = (np.arange(count) + 0.5) / count - 0.5
+    picture = np.zeros_like(grid_x)
+    by_x = np.zeros_like(grid_x)
+    by_y = np.zeros_like(grid_x)
+    for offset in offsets:
+        dx = grid_x - (place[:, 0] + offset * streak[:, 0])[:, None]
+        dy = grid_y - (place[:, 1] + offset * streak[:, 1])[:, None]
+        distance = np.sqrt(dx * dx + dy * dy + 1e-6)
+        height = (radius[:, None] - distance) / EDGE_PX
+        slope = np.exp(-0.5 * height * height) * (0.3989422804014327 / EDGE_PX) / distance
+        picture += ndtr(height)
+        by_x += slope * dx
+        by_y += slope * dy
+    return picture / count, by_x / count, by_y / count

@@ -1,0 +1,76 @@
+"""How much change is usual at each place, and the threshold that follows from it."""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+BLOCK = 16
+"""Side of a block in pixels: small enough to part a tree from the sky beside it."""
+
+LEAST_SUM = 12.0
+"""No candidate has a summed change under this (nine pixels of 8-bit luma): it is below what
+the rounding of the picture itself makes."""
+
+
+class NoiseMap:
+    """Running level of the summed change in each block, and a threshold per pixel.
+
+    The level is a slow mean, so that a tree that sways raises its own threshold and a ball
+    that passes once does not. The ratio of threshold to level follows the number of
+    candidates that come of it, so that the rate of false ones is held and not the threshold.
+
+    Parameters
+    ----------
+    shape : tuple of int
+        Rows and columns of the frames.
+    wanted : float
+        Candidates per frame to aim at.
+    """
+
+    def __init__(self, shape: tuple[int, int], wanted: float) -> None:
+        self._blocks = (max(1, shape[1] // BLOCK), max(1, shape[0] // BLOCK))
+        self._size = (shape[1], shape[0])
+        self._level: NDArray[np.float32] | None = None
+        self._threshold = np.empty(shape, np.uint16)
+        self._ratio = 3.6
+        self._wanted = wanted
+        self._seen = 0
+
+    def threshold(self, change: NDArray[np.uint16]) -> NDArray[np.uint16]:
+        """Take in one frame's summed change and return the threshold for each pixel."""
+        if self._seen % 8 == 0 or self._seen < 4:
+            fresh = _block_means(change, self._blocks)
+            if self._level is None:
+                self._level = fresh
+            else:
+                weight = max(0.12, 1.0 / (1.0 + self._seen))
+                # A single moving thing may not lift the level of its block in one step.
+                bounded = np.minimum(fresh, 3.0 * self._level + 1.0)
+                self._level = (1.0 - weight) * self._level + weight * bounded
+            limit = np.maximum(self._ratio * self._level, LEAST_SUM)
+            rows, columns = self._threshold.shape
+            coarse = cv2.resize(limit, (columns, rows), interpolation=cv2.INTER_LINEAR)
+            np.copyto(self._threshold, coarse, casting="unsafe")
+        self._seen += 1
+        return self._threshold
+
+    def learn(self, found: int) -> None:
+        """Move the ratio a little towards the wanted number of candidates."""
+        gap = np.log((found + 5.0) / (self._wanted + 5.0))
+        self._ratio = float(np.clip(self._ratio * np.exp(0.03 * gap), 2.8, 9.0))
+
+    def level_at(self, rows: NDArray[np.int64], columns: NDArray[np.int64]) -> NDArray[np.float64]:
+        """Return the usual summed change at these pixels."""
+        assert self._level is not None
+        height, width = self._threshold.shape
+        at_rows = np.minimum(rows * self._level.shape[0] // height, self._level.shape[0] - 1)
+        at_columns = np.minimum(columns * self._level.shape[1] // width, self._level.shape[1] - 1)
+        return np.maximum(self._level[at_rows, at_columns].astype(float), LEAST_SUM / 4.0)
+
+
+def _block_means(change: NDArray[np.uint16], blocks: tuple[int, int]) -> NDArray[np.float32]:
+    """Return the mean of whole blocks; the odd pixels at the right and lower edge are left out."""
+    part = change[: blocks[1] * BLOCK, : blocks[0] * BLOCK]
+    if part.size == 0:
+        return np.full((blocks[1], blocks[0]), change.mean(), np.float32)
+    return cv2.resize(part, blocks, interpolation=cv2.INTER_AREA).astype(np.float32)

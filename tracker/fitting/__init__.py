@@ -1,0 +1,17 @@
+"""Track to flight: the launch that explains the pixels, and how well it is known."""
+
+from tracker.fitting.bound import cramer_rao
+from tracker.fitting.figures import FIGURES, Figures, figures_of
+from tracker.fitting.fit import FittedFlight, fit_flight
+from tracker.fitting.model import PARAMETERS, Circumstances
+
+__all__ = [
+    "FIGURES",
+    "PARAMETERS",
+    "Circumstances",
+    "Figures",
+    "FittedFlight",
+    "cramer_rao",
+    "figures_of",
+    "fit_flight",
+]

@@ -1,0 +1,212 @@
+"""The launch that explains a track best, with everything else that is known as observations."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.adjustment import Limits, NotDetermined, adjust
+from tracker.fitting.model import PARAMETERS, Circumstances, Instants, predict
+from tracker.flight.trajectory import Trajectory
+from tracker.records import Track
+
+Array = NDArray[np.float64]
+
+KNEE = 2.0
+"""Whitened distance beyond which a position counts less (Huber, Ann. Math. Stat. 35, 73, 1964)."""
+
+CUT = 6.0
+"""Whitened distance beyond which a position is not used at all."""
+
+
+@dataclass(frozen=True)
+class FittedFlight:
+    """A fitted shot.
+
+    Attributes
+    ----------
+    parameters : ndarray, shape (P,)
+        In the order of `tracker.fitting.model.PARAMETERS`.
+    covariance : ndarray, shape (P, P)
+    residuals_px : ndarray, shape (N, 2)
+        Seen less foretold.
+    used : ndarray of bool, shape (N,)
+    scale : float
+        By how much the positions scatter more than their own uncertainties say.
+    trajectory : Trajectory
+        From release on, until the last position used.
+    settled : bool
+    """
+
+    parameters: Array
+    covariance: Array
+    residuals_px: Array
+    used: NDArray[np.bool_]
+    scale: float
+    trajectory: Trajectory
+    settled: bool
+
+
+def fit_flight(
+    circumstances: Circumstances,
+    track: Track,
+    row_share: Array,
+    release_s: float,
+    launch: Array,
+    *,
+    landed_s: tuple[float, float] | None = None,
+) -> FittedFlight:
+    """Fit release, launch, readout and camera to a track.
+
+    The residuals of the pixels and the departures from what is known are made small together,
+    each in units of its standard uncertainty, so the covariance of the result holds the
+    camera's, the air's and the ball's (JCGM 100:2008, 5.2; the estimate is the maximum a
+    posteriori one).
+
+    Parameters
+    ----------
+    circumstances : Circumstances
+    track : Track
+        Positions before the first bounce.
+    row_share : ndarray, shape (N,)
+        See `tracker.fitting.model.Instants`.
+    release_s : float
+        First guess, on the track's clock.
+    launch : ndarray, shape (11,)
+        First guess.
+    landed_s : tuple of float, optional
+        Time at which the first bounce was seen and its standard uncertainty, s; the ball's
+        lowest point was on the ground then.
+
+    Returns
+    -------
+    FittedFlight
+
+    Raises
+    ------
+    NotDetermined
+        When the track does not fix a flight.
+    """
+    instants = Instants(track.times_s, row_share)
+    roots = _roots(track.covariances)
+    mean = circumstances.prior_mean()
+    prior_root = _prior_root(circumstances.prior_information())
+    weights = np.ones(len(track.times_s))
+    state = mean.copy()
+    state[0], state[1:12] = release_s, launch
+    scale = 1.0
+
+    def model(at: Array) -> tuple[Array, Array]:
+        pixels, jacobian, trajectory = predict(circumstances, at, instants)
+        white = roots / scale * np.sqrt(weights)[:, None, None]
+        gap = np.einsum("nij,nj->ni", white, track.pixels - pixels).reshape(-1)
+        slope = (white @ jacobian).reshape(-1, len(PARAMETERS))
+        parts = [gap, prior_root @ (mean - at)]
+        slopes = [slope, prior_root]
+        if landed_s is not None:
+            bounce, by_bounce = _bounce(circumstances, at, trajectory, landed_s)
+            parts.append(bounce)
+            slopes.append(by_bounce)
+        return np.concatenate(parts), np.concatenate(slopes)
+
+    count = 2 * len(weights) + len(prior_root) + (landed_s is not None)
+    limits = Limits(iterations=25, step=1e-3)
+    for round_ in range(6):
+        result = adjust(model, state, np.ones(count), limits=limits)
+        state = result.state
+        pixels, _, trajectory = predict(circumstances, state, instants)
+        residuals = track.pixels - pixels
+        white = np.einsum("nij,nj->ni", roots, residuals)
+        distance = np.sqrt(np.sum(white**2, axis=1))
+        fresh = _scale(distance)
+        steady = abs(fresh - scale) < 0.02 * scale
+        relative = distance / fresh
+        changed = np.where(
+            relative > CUT, 1e-12, np.minimum(1.0, KNEE / np.maximum(relative, KNEE))
+        )
+        steady = steady and bool(np.all(np.abs(changed - weights) < 0.02))
+        scale, weights = fresh, changed
+        if steady and round_ > 0:
+            break
+    used = relative <= CUT
+    if np.sum(used) < 3:
+        raise NotDetermined("fewer than three positions agree with one flight")
+    spread = _clustering(white[used] / scale)
+    seen = result.whitened_jacobian[: 2 * len(weights)]
+    known = result.whitened_jacobian[2 * len(weights) :]
+    covariance = _safe_inverse(seen.T @ seen / spread + known.T @ known)
+    return FittedFlight(
+        parameters=state,
+        covariance=covariance,
+        residuals_px=residuals,
+        used=used,
+        scale=scale,
+        trajectory=trajectory,
+        settled=result.settled,
+    )
+
+
+def _bounce(
+    circumstances: Circumstances, at: Array, trajectory: Trajectory, landed_s: tuple[float, float]
+) -> tuple[Array, Array]:
+    """Return the departure from 'on the ground when it bounced' and its slope, whitened."""
+    time = landed_s[0] - at[0]
+    states, by_launch = trajectory.at_with_sensitivities(np.array([time]))
+    fall = max(abs(states[0, 5]), 1.0)
+    spread = np.hypot(fall * landed_s[1], 0.02)
+    slope = np.zeros((1, len(PARAMETERS)))
+    slope[0, 0] = -states[0, 5]
+    slope[0, 1:12] = by_launch[0, 2]
+    gap = np.array([circumstances.ball_radius_m - states[0, 2]])
+    return gap / spread, slope / spread
+
+
+def _scale(distance: Array) -> float:
+    """Return the factor between the scatter seen and the scatter foretold, from the median.
+
+    The median of the distance of a two-dimensional normal vector is 1.1774 (Rayleigh). With
+    few positions the figure is drawn towards one.
+    """
+    count = len(distance)
+    seen = float(np.median(distance)) / 1.1774
+    return float(np.sqrt((count * seen**2 + 5.0) / (count + 5.0)))
+
+
+def _clustering(white: Array) -> float:
+    """Return by how much the variance of a mean grows because neighbouring residuals agree.
+
+    For residuals with correlation r from one to the next it is (1 + r) / (1 - r) (G. V. Bayley
+    and J. M. Hammersley, J. R. Stat. Soc. Suppl. 8, 184, 1946). Never below one.
+    """
+    if len(white) < 12:
+        return 1.0
+    ratios = []
+    for part in white.T:
+        part = np.clip(part, -4.0, 4.0)
+        ratios.append(float(np.sum(part[1:] * part[:-1]) / max(np.sum(part * part), 1e-12)))
+    correlation = float(np.clip(np.mean(ratios), 0.0, 0.8))
+    return (1.0 + correlation) / (1.0 - correlation)
+
+
+def _roots(covariances: Array) -> Array:
+    """Return matrices that take residuals to unit variance, shape (N, 2, 2)."""
+    return np.linalg.inv(np.linalg.cholesky(covariances))
+
+
+def _prior_root(information: Array) -> Array:
+    """Return R with R^T R the information, one row a parameter that something is known of."""
+    values, vectors = np.linalg.eigh(_scaled(information))
+    kept = values > 1e-14
+    length = np.sqrt(np.maximum(np.diag(information), 1e-300))
+    return (np.sqrt(values[kept])[:, None] * vectors[:, kept].T) * length
+
+
+def _scaled(information: Array) -> Array:
+    length = np.sqrt(np.maximum(np.diag(information), 1e-300))
+    return information / np.outer(length, length) * (np.diag(information) > 0)
+
+
+def _safe_inverse(information: Array) -> Array:
+    """Return the inverse of a positive matrix whose parameters have very different units."""
+    length = np.sqrt(np.maximum(np.diag(information), 1e-300))
+    return np.linalg.inv(information / np.outer(length, length)) / np.outer(length, length)

@@ -1,0 +1,151 @@
+"""What a flight, a camera and a clock together say a pixel should be."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import PARAMETERS as CAMERA_PARAMETERS
+from calibration.camera import Camera
+from tracker.flight.forces import Forces
+from tracker.flight.trajectory import LAUNCH, Trajectory, fly
+
+Array = NDArray[np.float64]
+
+PARAMETERS = ("release_s", *LAUNCH, "readout_s", *CAMERA_PARAMETERS)
+"""Everything that a fit adjusts: the release, the launch, the shutter's readout, the camera.
+The camera's parameters are moves from the calibrated camera."""
+
+CAMERA_AT = 2 + len(LAUNCH)
+READOUT_AT = 1 + len(LAUNCH)
+STEP_S = 0.04
+
+
+@dataclass(frozen=True)
+class Circumstances:
+    """Everything that is known about a shot before its track is looked at.
+
+    Attributes
+    ----------
+    camera : Camera
+        With the covariance of its calibration.
+    release_m : ndarray, shape (3,)
+        Taped point of release, m.
+    release_u_m : float
+    forces : Forces
+    drag, drag_u : float
+        Drag coefficient of the ball; the uncertainty also holds what is not known of the
+        air's density and the ball's mass and size, which act in the same way.
+    lift_u : float
+        Standard uncertainty of each lift coefficient about zero.
+    wind_mps : tuple of float
+        Along and across the firing line.
+    wind_u_mps : float
+    ball_radius_m : float
+    readout_s, readout_u_s : float
+        Time from the first to the last row of the picture.
+    """
+
+    camera: Camera
+    release_m: Array
+    release_u_m: float
+    forces: Forces
+    drag: float
+    drag_u: float
+    lift_u: float
+    wind_mps: tuple[float, float]
+    wind_u_mps: float
+    ball_radius_m: float
+    readout_s: float
+    readout_u_s: float
+
+    def prior_mean(self) -> Array:
+        """Return what is expected of `PARAMETERS`; zero where nothing is."""
+        mean = np.zeros(len(PARAMETERS))
+        mean[1:4] = self.release_m
+        mean[7] = self.drag
+        mean[10:12] = self.wind_mps
+        mean[READOUT_AT] = self.readout_s
+        return mean
+
+    def prior_information(self) -> Array:
+        """Return the inverse covariance of what is known, shape (P, P); zero where nothing is."""
+        information = np.zeros((len(PARAMETERS), len(PARAMETERS)))
+        own = np.zeros(CAMERA_AT)
+        own[1:4] = self.release_u_m
+        own[7] = self.drag_u
+        own[8:10] = self.lift_u
+        own[10:12] = self.wind_u_mps
+        own[READOUT_AT] = self.readout_u_s
+        own_weight = np.where(own > 0, 1.0 / np.maximum(own, 1e-12) ** 2, 0.0)
+        information[:CAMERA_AT, :CAMERA_AT] = np.diag(own_weight)
+        information[CAMERA_AT:, CAMERA_AT:] = _inverse(self.camera.covariance)
+        return information
+
+
+@dataclass(frozen=True)
+class Instants:
+    """When each position was taken.
+
+    Attributes
+    ----------
+    times_s : ndarray, shape (N,)
+        Times of the frames' middle rows.
+    row_share : ndarray, shape (N,)
+        How far down the readout each position's row lies, -0.5 to 0.5.
+    """
+
+    times_s: Array
+    row_share: Array
+
+
+def predict(
+    circumstances: Circumstances, parameters: Array, instants: Instants
+) -> tuple[Array, Array, Trajectory]:
+    """Return the pixels that the parameters foretell.
+
+    Parameters
+    ----------
+    circumstances : Circumstances
+    parameters : ndarray, shape (P,)
+        In the order of `PARAMETERS`.
+    instants : Instants
+
+    Returns
+    -------
+    pixels : ndarray, shape (N, 2)
+    jacobian : ndarray, shape (N, 2, P)
+        Derivative of the pixels by the parameters.
+    trajectory : Trajectory
+        The flight, with sensitivities.
+    """
+    camera = circumstances.camera.perturbed(parameters[CAMERA_AT:])
+    readout = parameters[READOUT_AT]
+    times = instants.times_s + readout * instants.row_share - parameters[0]
+    duration = float(max(times.max(initial=0.0) + 2.0 * STEP_S, 4.0 * STEP_S))
+    trajectory = fly(parameters[1:12], circumstances.forces, duration, STEP_S, sensitivities=True)
+    states, by_launch = trajectory.at_with_sensitivities(times)
+    pixels, by_point, by_camera = camera.project_with_jacobians(states[:, :3])
+    speed_px = np.einsum("nij,nj->ni", by_point, states[:, 3:6])
+    jacobian = np.empty((len(times), 2, len(PARAMETERS)))
+    jacobian[:, :, 0] = -speed_px
+    jacobian[:, :, 1:12] = by_point @ by_launch[:, :3, :]
+    jacobian[:, :, READOUT_AT] = speed_px * instants.row_share[:, None]
+    jacobian[:, :, CAMERA_AT:] = by_camera
+    return pixels, jacobian, trajectory
+
+
+def _inverse(covariance: Array) -> Array:
+    """Return the inverse of a covariance whose zero diagonal entries mean 'known exactly'."""
+    spread = np.sqrt(np.diag(covariance))
+    known = spread <= 0.0
+    scale = np.where(known, 1.0, spread)
+    correlation = covariance / np.outer(scale, scale)
+    correlation[known] = correlation[:, known] = 0.0
+    correlation[np.diag_indices_from(correlation)] = 1.0
+    values, vectors = np.linalg.eigh(correlation)
+    values = np.maximum(values, 1e-12)
+    inverse = (vectors / values) @ vectors.T / np.outer(scale, scale)
+    inverse[known] = inverse[:, known] = 0.0
+    inverse[known, known] = 1e16
+    return inverse

@@ -1,0 +1,225 @@
+"""One supposed flight: how the candidates bear it out, and the flight that they bear out best."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import Camera
+from tracker.flight.forces import Forces
+from tracker.flight.trajectory import Trajectory, fly
+
+Array = NDArray[np.float64]
+
+SEEN_CHANCE = 0.7
+"""Chance that a ball in view gives a candidate; only the order of magnitude matters."""
+
+
+@dataclass(frozen=True)
+class Stage:
+    """What a flight is played on: everything that does not differ between hypotheses.
+
+    Attributes
+    ----------
+    camera : Camera
+    release_m : ndarray, shape (3,)
+    forces : Forces
+    drag, drag_u : float
+        Drag coefficient expected, and how far it may be off.
+    ball_radius_m : float
+    readout_s : float
+        Time from the first to the last row of the picture.
+    frame_s : float
+        True time from one frame to the next.
+    """
+
+    camera: Camera
+    release_m: Array
+    forces: Forces
+    drag: float
+    drag_u: float
+    ball_radius_m: float
+    frame_s: float
+
+
+@dataclass(frozen=True)
+class Pool:
+    """All candidates of a stretch of clip, one row each, in order of time.
+
+    Attributes
+    ----------
+    frames : ndarray of int, shape (M,)
+        Frames that were looked at, with or without candidates.
+    frame_times_s : ndarray, shape (M,)
+    owner : ndarray of int, shape (N,)
+        Index into `frames` of each candidate.
+    pixels : ndarray, shape (N, 2)
+    clutter : ndarray, shape (N,)
+        Usual number of candidates per pixel and frame at that place.
+    """
+
+    frames: NDArray[np.int64]
+    frame_times_s: Array
+    owner: NDArray[np.int64]
+    pixels: Array
+    clutter: Array
+
+
+@dataclass(frozen=True)
+class Hypothesis:
+    """A supposed flight.
+
+    Attributes
+    ----------
+    release_s : float
+        True time of release in the clip.
+    launch : ndarray, shape (11,)
+        In the order of `tracker.flight.trajectory.LAUNCH`.
+    trajectory : Trajectory
+        From release until it is below the ground.
+    support : float
+        Log-likelihood ratio of the candidates, against the same without a ball.
+    hits : int
+        Frames with a candidate where the ball should be.
+    in_view : int
+        Frames in which it should have shown.
+    chosen : ndarray of int
+        Rows of the pool that were taken for the ball.
+    """
+
+    release_s: float
+    launch: Array
+    trajectory: Trajectory
+    support: float = 0.0
+    hits: int = 0
+    in_view: int = 0
+    chosen: NDArray[np.int64] | None = None
+
+
+def suppose(stage: Stage, release_s: float, angle_rad: float, speed_mps: float) -> Hypothesis:
+    """Return the flight straight down the firing line with a given start."""
+    launch = np.zeros(11)
+    launch[0:3] = stage.release_m
+    launch[3], launch[5] = speed_mps * np.cos(angle_rad), speed_mps * np.sin(angle_rad)
+    launch[6] = stage.drag
+    return Hypothesis(release_s, launch, _until_ground(stage, launch))
+
+
+def weigh(stage: Stage, pool: Pool, hypothesis: Hypothesis, gate_px: float) -> Hypothesis:
+    """Return the hypothesis with its support from the nearest candidate of every frame.
+
+    A frame with a candidate at distance d counts ``log(1 - P + P N(d) / clutter)``, one
+    without counts ``log(1 - P)`` (track score: S. Blackman and R. Popoli, Design and Analysis
+    of Modern Tracking Systems, 1999, ch. 6). `gate_px` is the reach, three standard
+    deviations of N.
+    """
+    path, seen = _in_frame(stage, pool, hypothesis)
+    if not np.any(seen):
+        return replace(hypothesis, support=-np.inf, hits=0, in_view=0, chosen=np.zeros(0, int))
+    gap = pool.pixels - path[pool.owner]
+    distance = np.sqrt(np.sum(gap * gap, axis=1))
+    distance[~seen[pool.owner]] = np.inf
+    spread = gate_px / 3.0
+    near = np.flatnonzero(distance < gate_px)
+    density = np.exp(-0.5 * (distance[near] / spread) ** 2) / (2.0 * np.pi * spread**2)
+    gain = np.log(1.0 - SEEN_CHANCE + SEEN_CHANCE * density / pool.clutter[near])
+    best = np.full(len(pool.frames), -np.inf)
+    np.maximum.at(best, pool.owner[near], gain)
+    winner = near[gain >= best[pool.owner[near]]]
+    # Of equal candidates in one frame the first is taken.
+    _, first = np.unique(pool.owner[winner], return_index=True)
+    winner = winner[first]
+    miss = np.log(1.0 - SEEN_CHANCE)
+    hit = np.isfinite(best)
+    support = float(np.sum(np.maximum(best[hit], miss)) + miss * np.sum(seen & ~hit))
+    return replace(
+        hypothesis,
+        support=support,
+        hits=int(np.sum(hit)),
+        in_view=int(np.sum(seen)),
+        chosen=winner,
+    )
+
+
+def improve(
+    stage: Stage, pool: Pool, hypothesis: Hypothesis, gates_px: tuple[float, ...]
+) -> Hypothesis:
+    """Return the flight fitted to the candidates near it, with the gate closing step by step.
+
+    Release time, velocity, drag and lift are free, the last three within what the trade
+    knows; candidates far off count less (Cauchy weights).
+    """
+    current = hypothesis
+    for gate in gates_px:
+        for _ in range(2):
+            weighed = weigh(stage, pool, current, gate)
+            assert weighed.chosen is not None
+            if len(weighed.chosen) < 4:
+                return weighed
+            current = _fitted(stage, pool, weighed, gate)
+    return weigh(stage, pool, current, gates_px[-1])
+
+
+def _fitted(stage: Stage, pool: Pool, hypothesis: Hypothesis, gate_px: float) -> Hypothesis:
+    """Return one robust Gauss-Newton step on the chosen candidates."""
+    assert hypothesis.chosen is not None
+    chosen = hypothesis.chosen
+    times = pool.frame_times_s[pool.owner[chosen]] - hypothesis.release_s
+    duration = float(max(hypothesis.trajectory.times_s[-1], times.max() + 0.05))
+    flight = fly(hypothesis.launch, stage.forces, duration, 0.05, sensitivities=True)
+    states, by_launch = flight.at_with_sensitivities(times)
+    pixels, by_point, _ = stage.camera.project_with_jacobians(states[:, :3])
+    residual = pool.pixels[chosen] - pixels
+    slope = by_point @ by_launch[:, :3, 3:9]
+    by_release = -np.einsum("nij,nj->ni", by_point, states[:, 3:6])[:, :, None]
+    slope = np.concatenate([by_release, slope], axis=2)
+    scale = max(1.0, gate_px / 6.0)
+    distance = np.sqrt(np.sum(residual**2, axis=1))
+    weight = 1.0 / (1.0 + (distance / (2.0 * scale)) ** 2) / scale**2
+    flat = slope.reshape(-1, 7)
+    heavy = np.repeat(weight, 2)
+    speed = float(np.linalg.norm(hypothesis.launch[3:6]))
+    expected = np.array([0, 0, 0, 0, stage.drag, 0.0, 0.0])
+    now = np.concatenate([[0.0], hypothesis.launch[3:9]])
+    known = np.array([1e3, 1e3, 0.08 * speed, 1e3, stage.drag_u, 0.05, 0.03])
+    normal = flat.T @ (heavy[:, None] * flat) + np.diag(known**-2.0)
+    right = flat.T @ (heavy * residual.reshape(-1))
+    pull = np.where(known < 1e3, (expected - now) / known**2, 0.0)
+    step = np.linalg.solve(normal, right + pull)
+    launch = hypothesis.launch.copy()
+    launch[3:9] += np.clip(step[1:], -0.3 * speed - 0.5, 0.3 * speed + 0.5)
+    launch[6] = np.clip(launch[6], 0.05, 1.5)
+    release = hypothesis.release_s + float(np.clip(step[0], -0.3, 0.3))
+    return Hypothesis(release, launch, _until_ground(stage, launch))
+
+
+def _until_ground(stage: Stage, launch: Array) -> Trajectory:
+    """Return the flight until it has gone below the ground, or for seven seconds."""
+    climb = max(0.0, float(launch[5]))
+    gravity = stage.forces.gravity_mps2
+    # In air a ball comes down sooner than in vacuum unless lift holds it up.
+    fall = np.sqrt(2.0 * (launch[2] + climb**2 / (2.0 * gravity)) / gravity)
+    duration = float(np.clip(1.15 * (climb / gravity + fall) + 0.1, 0.2, 7.0))
+    return fly(launch, stage.forces, duration, 0.05)
+
+
+def _in_frame(stage: Stage, pool: Pool, hypothesis: Hypothesis) -> tuple[Array, NDArray[np.bool_]]:
+    """Return where the ball is in each frame of the pool, and whether it shows there."""
+    times = pool.frame_times_s - hypothesis.release_s
+    path = np.full((len(times), 2), np.nan)
+    seen = (times >= 0.0) & (times <= hypothesis.trajectory.times_s[-1])
+    if not np.any(seen):
+        return path, seen
+    points = hypothesis.trajectory.at(times[seen])[:, :3]
+    path[seen] = stage.camera.project(points)
+    width, height = stage.camera.size_px
+    above = np.zeros(len(times), bool)
+    above[seen] = points[:, 2] >= stage.ball_radius_m
+    with np.errstate(invalid="ignore"):
+        inside = (
+            (path[:, 0] > 3)
+            & (path[:, 0] < width - 4)
+            & (path[:, 1] > 3)
+            & (path[:, 1] < height - 4)
+        )
+    return path, seen & above & inside

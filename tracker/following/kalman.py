@@ -1,0 +1,153 @@
+"""Following a found flight frame by frame, forward and then backward.
+
+The filter works on the ball's deviation from the found flight. That flight carries gravity
+and drag, so the deviation moves linearly, with the flight's own sensitivities as transition
+and without a control input: filterpy's smoother leaves a control input out, and here there is
+none to leave out.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.flight.trajectory import fly
+from tracker.following.hypothesis import Hypothesis, Stage
+from tracker.records import Candidates
+
+Array = NDArray[np.float64]
+
+GATE = 13.8
+"""Squared Mahalanobis distance beyond which a candidate is not the ball's: the 99.9 % point of
+chi-square with two degrees of freedom."""
+
+JITTER_MPS2 = 0.6
+"""Acceleration, m/s² over one tenth of a second, that the found flight may be wrong by: spin,
+gusts, a drag that changes with speed. Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Followed:
+    """A flight followed through the frames.
+
+    Attributes
+    ----------
+    frames : ndarray of int, shape (N,)
+    times_s : ndarray, shape (N,)
+        True times in the clip.
+    states : ndarray, shape (N, 6)
+        Smoothed position (m) and velocity (m/s).
+    covariances : ndarray, shape (N, 6, 6)
+    pixels : ndarray, shape (N, 2)
+        Smoothed position in the frame.
+    chosen : ndarray of int, shape (N,)
+        Row of the frame's candidates that was taken; -1 where none was within the gate.
+    nis : float
+        Mean normalised innovation squared over degrees of freedom: 1 when the filter's
+        uncertainty is right (Bar-Shalom, Li, Kirubarajan, Estimation with Applications to
+        Tracking and Navigation, 2001, ch. 5.4). NaN when nothing was taken.
+    """
+
+    frames: NDArray[np.int64]
+    times_s: Array
+    states: Array
+    covariances: Array
+    pixels: Array
+    chosen: NDArray[np.int64]
+    nis: float
+
+
+def follow(
+    stage: Stage, hypothesis: Hypothesis, frames: list[Candidates], pixel_u: float
+) -> Followed:
+    """Follow a flight through candidates by a Kalman filter and smooth it (RTS).
+
+    Parameters
+    ----------
+    stage : Stage
+    hypothesis : Hypothesis
+    frames : list of Candidates
+        In order of time; those outside the flight are passed over.
+    pixel_u : float
+        Standard uncertainty of a candidate's position, px.
+
+    Returns
+    -------
+    Followed
+        The frames from release to the ground in which the ball is inside the picture.
+    """
+    from filterpy.kalman import KalmanFilter  # one second of imports, paid only here
+
+    times = np.array([candidates.time_s for candidates in frames]) - hypothesis.release_s
+    end = float(hypothesis.trajectory.times_s[-1])
+    flight = fly(hypothesis.launch, stage.forces, end, 0.05, sensitivities=True)
+    flying = np.flatnonzero((times >= 0.0) & (times <= end))
+    states, by_launch = flight.at_with_sensitivities(times[flying])
+    pixels, by_point, _ = stage.camera.project_with_jacobians(states[:, :3])
+    width, height = stage.camera.size_px
+    with np.errstate(invalid="ignore"):
+        inside = (
+            (states[:, 2] >= 0.0)
+            & np.all(pixels > 2, axis=1)
+            & (pixels[:, 0] < width - 3)
+            & (pixels[:, 1] < height - 3)
+        )
+    flying, states, by_launch = flying[inside], states[inside], by_launch[inside]
+    pixels, by_point = pixels[inside], by_point[inside]
+    by_start = by_launch[:, :, :6]
+
+    kalman = KalmanFilter(dim_x=6, dim_z=2)
+    speed = float(np.linalg.norm(hypothesis.launch[3:6]))
+    kalman.P = np.diag([0.1, 0.3, 0.1, 0.03 * speed, 0.03 * speed, 0.03 * speed]) ** 2
+    kalman.R = np.eye(2) * pixel_u**2
+    means, spreads, moves, noises, chosen, surprises = [], [], [], [], [], []
+    previous = np.eye(6)
+    for index, at in enumerate(flying):
+        move = by_start[index] @ np.linalg.inv(previous)
+        previous = by_start[index]
+        gap = times[at] - (times[flying[index - 1]] if index else 0.0)
+        noise = _jitter(gap)
+        kalman.predict(F=move, Q=noise)
+        moves.append(move)
+        noises.append(noise)
+        sight = np.zeros((2, 6))
+        sight[:, :3] = by_point[index]
+        expected = pixels[index] + sight @ kalman.x[:, 0]
+        innovation = frames[at].pixels - expected
+        spread = sight @ kalman.P @ sight.T + kalman.R
+        distance = np.einsum("ni,ij,nj->n", innovation, np.linalg.inv(spread), innovation)
+        best = int(np.argmin(distance)) if len(distance) else -1
+        if best >= 0 and distance[best] < GATE:
+            kalman.update((frames[at].pixels[best] - pixels[index]).reshape(2, 1), H=sight)
+            surprises.append(distance[best])
+            chosen.append(best)
+        else:
+            chosen.append(-1)
+        means.append(kalman.x.copy())
+        spreads.append(kalman.P.copy())
+    if means:
+        smooth, covariances, _, _ = kalman.rts_smoother(
+            np.array(means), np.array(spreads), Fs=moves, Qs=noises
+        )
+        deviation = smooth[:, :, 0]
+    else:
+        deviation, covariances = np.zeros((0, 6)), np.zeros((0, 6, 6))
+    followed = states + deviation
+    return Followed(
+        frames=np.array([frames[at].frame for at in flying], np.int64),
+        times_s=times[flying] + hypothesis.release_s,
+        states=followed,
+        covariances=covariances,
+        pixels=stage.camera.project(followed[:, :3]),
+        chosen=np.array(chosen, np.int64),
+        nis=float(np.mean(surprises) / 2.0) if surprises else float("nan"),
+    )
+
+
+def _jitter(step_s: float) -> Array:
+    """Return the covariance that white acceleration adds in one step, shape (6, 6)."""
+    density = JITTER_MPS2**2 * 0.1
+    position = density * step_s**3 / 3.0
+    cross = density * step_s**2 / 2.0
+    velocity = density * step_s
+    return np.kron(np.array([[position, cross], [cross, velocity]]), np.eye(3))

@@ -1,0 +1,215 @@
+"""Every flight from the release point in a stream of candidates, found by itself."""
+
+from collections import deque
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.following.hypothesis import Hypothesis, Pool, Stage, improve, suppose, weigh
+from tracker.following.table import ANGLES_DEG, LONGEST_S, SPEEDS_MPS, build_table
+from tracker.following.votes import Ballot
+from tracker.records import Candidates
+
+Array = NDArray[np.float64]
+
+LEAST_SUPPORT = 28.0
+"""Log-likelihood ratio a flight needs. Some 2e5 cells of the ballot are tried each second, and
+the fit that follows can better each by a few units: 28 keeps the chance of one false flight
+from unrelated candidates below 1e-5 a minute. What moves on a path of its own (people,
+birds) is refused by `LEAST_SHARE`, since it bears out a part of a flight only."""
+
+LEAST_HITS = 6
+LEAST_SHARE = 0.3
+BLOCK_S = 1.0
+CLUTTER_CELL = 32
+
+
+class FlightSearch:
+    """Turns frames' candidates, given one by one, into flights.
+
+    Parameters
+    ----------
+    stage : Stage
+    """
+
+    def __init__(self, stage: Stage) -> None:
+        self._stage = stage
+        farthest, highest = _extent(stage)
+        self._table = build_table(stage.release_m, stage.drag, stage.forces, farthest, highest)
+        longest = float(np.nanmax(self._table.time_s))
+        self._longest = min(LONGEST_S, longest)
+        bin_s = max(stage.frame_s, min(1.0 / 50.0, self._longest / 60.0))
+        self._ballot = Ballot(bin_s, self._longest + 2.0 * BLOCK_S + 1.0)
+        self._kept: deque[tuple[Candidates, Array, Array]] = deque()
+        width, height = stage.camera.size_px
+        self._clutter = np.full((height // CLUTTER_CELL + 1, width // CLUTTER_CELL + 1), 1e-3)
+        self._next_row: int | None = None
+        self._now = 0.0
+        self._clutter_seen = 0
+
+    def push(self, candidates: Candidates) -> list[Hypothesis]:
+        """Take the next frame's candidates; return flights whose time is complete."""
+        clutter = self._learn_clutter(candidates)
+        if self._next_row is None:
+            self._next_row = self._ballot.row_of(candidates.time_s - self._longest) - 1
+            self._next_row = max(self._next_row, self._ballot.row_of(candidates.time_s - 1.0))
+        self._kept.append((candidates, clutter, np.zeros(len(candidates.pixels), bool)))
+        self._cast(candidates, _worth(clutter))
+        self._now = candidates.time_s
+        done = self._ballot.row_of(self._now - self._longest) - 2
+        if (done - self._next_row) * self._ballot.bin_s < BLOCK_S:
+            return []
+        return self._settle(done)
+
+    def finish(self) -> list[Hypothesis]:
+        """Return the flights that are left when the clip has ended."""
+        if self._next_row is None:
+            return []
+        found = []
+        last = self._ballot.row_of(self._now) + 1
+        step = max(1, int(BLOCK_S / self._ballot.bin_s))
+        while self._next_row <= last:
+            found += self._settle(min(self._next_row + step, last))
+        return found
+
+    def candidates(self, hypothesis: Hypothesis, margin_s: float = 0.5) -> list[Candidates]:
+        """Return the kept candidates of the frames during a flight and a while after it."""
+        start = hypothesis.release_s - margin_s
+        end = hypothesis.release_s + float(hypothesis.trajectory.times_s[-1]) + margin_s
+        return [kept for kept, _, _ in self._kept if start <= kept.time_s <= end]
+
+    def _learn_clutter(self, candidates: Candidates) -> Array:
+        """Count candidates by place, and return the usual density at each of these, per px."""
+        cells = (candidates.pixels / CLUTTER_CELL).astype(int)
+        fresh = np.zeros_like(self._clutter)
+        np.add.at(fresh, (cells[:, 1], cells[:, 0]), 1.0)
+        # A cell's level also counts its neighbours by half: clutter moves about.
+        self._clutter_seen += 1
+        weight = max(0.01, 1.0 / (10.0 + self._clutter_seen))
+        level = self._clutter[cells[:, 1], cells[:, 0]]
+        self._clutter += weight * (fresh - self._clutter)
+        return (level + 2e-3) / CLUTTER_CELL**2
+
+    def _cast(self, candidates: Candidates, worth: Array) -> None:
+        places = self._stage.camera.on_plane(
+            candidates.pixels, self._stage.release_m, (0.0, 1.0, 0.0)
+        )
+        good = np.isfinite(places[:, 0])
+        speed, time = self._table.look_up(
+            places[good, 0] - self._stage.release_m[0], places[good, 2]
+        )
+        self._ballot.cast(candidates.time_s - time, speed, worth[good])
+
+    def _settle(self, last: int) -> list[Hypothesis]:
+        """Decide on all flights released in the rows up to `last`, then forget those rows."""
+        assert self._next_row is not None
+        first = self._next_row
+        found = []
+        tries = 0
+        pool = self._pool()
+        votes = self._ballot.block(first, last) if len(pool.owner) else np.zeros((1, 1, 1))
+        while tries < 14 and len(pool.owner):
+            row, angle, speed = np.unravel_index(int(np.argmax(votes)), votes.shape)
+            if votes[row, angle, speed] < 12.0:
+                break
+            tries += 1
+            votes[
+                max(0, row - 3) : row + 4,
+                max(0, angle - 2) : angle + 3,
+                max(0, speed - 2) : speed + 3,
+            ] = 0.0
+            start = suppose(
+                self._stage,
+                (first + row + 0.5) * self._ballot.bin_s,
+                float(np.radians(ANGLES_DEG[angle])),
+                float(SPEEDS_MPS[speed]),
+            )
+            flight = self._tried(pool, start)
+            if flight is None:
+                continue
+            found.append(flight)
+            self._take(pool, flight)
+            pool = self._pool()
+            votes = self._ballot.block(first, last)
+        self._ballot.clear(first, last)
+        self._next_row = last + 1
+        horizon = (last + 1) * self._ballot.bin_s - 1.5
+        while self._kept and self._kept[0][0].time_s < horizon:
+            self._kept.popleft()
+        return sorted(found, key=lambda flight: flight.release_s)
+
+    def _tried(self, pool: Pool, start: Hypothesis) -> Hypothesis | None:
+        """Return the flight that grows from a start, or None when it is not borne out."""
+        coarse = weigh(self._stage, pool, start, 45.0)
+        if coarse.hits < LEAST_HITS:
+            return None
+        flight = improve(self._stage, pool, start, (45.0, 24.0, 12.0, 7.0))
+        if flight.hits < LEAST_HITS or flight.support < LEAST_SUPPORT:
+            return None
+        if flight.hits < LEAST_SHARE * flight.in_view:
+            return None
+        return flight
+
+    def _pool(self) -> Pool:
+        kept = list(self._kept)
+        owner, pixels, clutter, rows = [], [], [], []
+        for index, (candidates, density, taken) in enumerate(kept):
+            free = np.flatnonzero(~taken)
+            owner.append(np.full(len(free), index))
+            pixels.append(candidates.pixels[free])
+            clutter.append(density[free])
+            rows.append(free)
+        if not kept:
+            nothing = np.zeros(0, np.int64)
+            return Pool(nothing, np.zeros(0), nothing, np.zeros((0, 2)), np.zeros(0))
+        self._rows = np.concatenate(rows)
+        return Pool(
+            np.array([candidates.frame for candidates, _, _ in kept]),
+            np.array([candidates.time_s for candidates, _, _ in kept]),
+            np.concatenate(owner),
+            np.concatenate(pixels),
+            np.concatenate(clutter),
+        )
+
+    def _take(self, pool: Pool, flight: Hypothesis) -> None:
+        """Mark all candidates along a flight as taken and withdraw their votes."""
+        chosen = weigh(self._stage, pool, flight, 12.0).chosen
+        assert chosen is not None
+        for row in chosen:
+            candidates, clutter, taken = self._kept[int(pool.owner[row])]
+            at = int(self._rows[row])
+            taken[at] = True
+            single = Candidates(
+                candidates.frame,
+                candidates.time_s,
+                candidates.pixels[at : at + 1],
+                candidates.strength[at : at + 1],
+                candidates.brighter[at : at + 1],
+                candidates.patches[at : at + 1],
+                candidates.corners[at : at + 1],
+                candidates.noise[at : at + 1],
+            )
+            self._cast(single, -_worth(clutter[at : at + 1]))
+
+
+def _worth(clutter: Array) -> Array:
+    """Return the votes of candidates: more where candidates are rare, shape (N,)."""
+    gate = np.pi * 6.0**2
+    return np.clip(np.log(0.7 / (gate * clutter)), 0.3, 6.0)
+
+
+def _extent(stage: Stage) -> tuple[float, float]:
+    """Return how far downrange and how high above the firing line the frame reaches, m."""
+    width, height = stage.camera.size_px
+    edge_columns = np.linspace(0, width - 1, 40)
+    edge_rows = np.linspace(0, height - 1, 24)
+    pixels = np.array([(column, row) for column in edge_columns for row in edge_rows])
+    places = stage.camera.on_plane(pixels, stage.release_m, (0.0, 1.0, 0.0))
+    good = np.isfinite(places).all(axis=1) & (places[:, 2] > -1.0)
+    if not np.any(good):
+        return 20.0, 10.0
+    along = places[good, 0] - stage.release_m[0]
+    return (
+        float(np.clip(along.max() * 1.02, 0.5, 120.0)),
+        float(np.clip(places[good, 2].max() * 1.02, 0.5, 40.0)),
+    )

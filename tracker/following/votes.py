@@ -1,0 +1,79 @@
+"""Votes for flights, kept for as long as a flight can last."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.following.table import ANGLES_DEG, SPEEDS_MPS
+
+Array = NDArray[np.float64]
+
+
+class Ballot:
+    """Votes by time of release, launch angle and exit speed, in a ring over the time.
+
+    Parameters
+    ----------
+    bin_s : float
+        Width of a bin of release time.
+    span_s : float
+        Time that the ring must cover.
+    """
+
+    def __init__(self, bin_s: float, span_s: float) -> None:
+        self.bin_s = bin_s
+        self._rows = int(np.ceil(span_s / bin_s)) + 8
+        self._votes = np.zeros((self._rows, len(ANGLES_DEG), len(SPEEDS_MPS)), np.float32)
+
+    def row_of(self, time_s: float) -> int:
+        """Return the number of the bin that holds a release time."""
+        return int(np.floor(time_s / self.bin_s))
+
+    def cast(self, release_s: Array, speed_index: Array, weight: Array) -> None:
+        """Add votes, spread linearly over the two nearest bins of time and of speed.
+
+        Parameters
+        ----------
+        release_s, speed_index : ndarray, shape (N, angles)
+            NaN where a candidate has no flight at that angle.
+        weight : ndarray, shape (N,)
+        """
+        at_row = release_s / self.bin_s - 0.5
+        known = np.isfinite(at_row) & np.isfinite(speed_index)
+        candidate, angle = np.nonzero(known)
+        at_row, at_speed = at_row[known], speed_index[known]
+        row, speed = np.floor(at_row).astype(np.int64), np.floor(at_speed).astype(np.int64)
+        by_row, by_speed = at_row - row, at_speed - speed
+        worth = weight[candidate]
+        count = len(SPEEDS_MPS)
+        base = np.int64(len(ANGLES_DEG) * count)
+        flat = self._votes.reshape(-1)
+        places, worths = [], []
+        for down, share_row in ((0, 1.0 - by_row), (1, by_row)):
+            for right, share_speed in ((0, 1.0 - by_speed), (1, by_speed)):
+                at = np.minimum(speed + right, count - 1)
+                places.append(((row + down) % self._rows) * base + angle * count + at)
+                worths.append(worth * share_row * share_speed)
+        np.add.at(flat, np.concatenate(places), np.concatenate(worths).astype(np.float32))
+
+    def block(self, first: int, last: int) -> Array:
+        """Return the votes of bins `first` to `last`, summed over neighbouring cells."""
+        rows = np.arange(first - 1, last + 2) % self._rows
+        votes = self._votes[rows].astype(float)
+        for axis in range(3):
+            votes = _spread(votes, axis)
+        return votes[1:-1]
+
+    def clear(self, first: int, last: int) -> None:
+        """Forget the votes of bins `first` to `last`, so that the ring can be used again."""
+        self._votes[np.arange(first, last + 1) % self._rows] = 0.0
+
+
+def _spread(votes: Array, axis: int) -> Array:
+    """Return each cell with its two neighbours along an axis added."""
+    total = votes.copy()
+    ahead: list[slice] = [slice(None)] * votes.ndim
+    behind = list(ahead)
+    ahead[axis], behind[axis] = slice(1, None), slice(None, -1)
+    total[tuple(behind)] += votes[tuple(ahead)]
+    total[tuple(ahead)] += votes[tuple(behind)]
+    return total

@@ -1,0 +1,1 @@
+"""The steps of whole jobs in order."""

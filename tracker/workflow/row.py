@@ -1,0 +1,164 @@
+"""A fitted flight as a row of results, with the reason for any doubt."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.fitting import FIGURES, Circumstances, Figures, FittedFlight, figures_of
+from tracker.fitting.model import CAMERA_AT
+from tracker.flight.events import apex
+from tracker.flight.trajectory import fly
+from tracker.records import MeasuredShot, Path, Quality, Shot, Track, TrackPoint
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Sought:
+    """Where a shot was looked for.
+
+    Attributes
+    ----------
+    clip, setup : str
+    pace : float
+        Playing seconds per true second.
+    frame_s : float
+        True time from one frame to the next.
+    in_view : int
+        Frames in which the fitted flight lies inside the picture.
+    """
+
+    clip: str
+    setup: str
+    pace: float
+    frame_s: float
+    in_view: int
+
+
+def describe(
+    circumstances: Circumstances, sought: Sought, track: Track, fitted: FittedFlight
+) -> MeasuredShot:
+    """Turn a fitted flight into its row, its points and its path."""
+    figures = figures_of(circumstances, fitted.parameters)
+    u = figures.u(fitted.covariance)
+    lands = bool(np.isfinite(figures.value("carry_m")))
+    last = float(track.times_s[fitted.used].max())
+    release = float(fitted.parameters[0])
+    landed = release + figures.value("flight_time_s")
+    seen = lands and landed - last <= max(3.5 * sought.frame_s, 0.04)
+    quality, reason = _judge(figures, u, sought, fitted, seen)
+
+    def known(name: str) -> float | None:
+        value = figures.value(name)
+        return value if np.isfinite(value) else None
+
+    def unsure(name: str) -> float | None:
+        return u[name] if np.isfinite(figures.value(name)) else None
+
+    shot = Shot(
+        clip=sought.clip,
+        setup=sought.setup,
+        shot=0,
+        release_s=release * sought.pace,
+        exit_speed_mps=known("exit_speed_mps"),
+        exit_speed_u_mps=unsure("exit_speed_mps"),
+        launch_angle_deg=known("launch_angle_deg"),
+        launch_angle_u_deg=unsure("launch_angle_deg"),
+        azimuth_deg=known("azimuth_deg"),
+        azimuth_u_deg=unsure("azimuth_deg"),
+        carry_m=known("carry_m"),
+        carry_u_m=unsure("carry_m"),
+        landing_along_m=known("landing_along_m"),
+        landing_along_u_m=unsure("landing_along_m"),
+        landing_across_m=known("landing_across_m"),
+        landing_across_u_m=unsure("landing_across_m"),
+        apex_m=known("apex_m"),
+        apex_u_m=unsure("apex_m"),
+        flight_time_s=known("flight_time_s"),
+        flight_time_u_s=unsure("flight_time_s"),
+        landing_speed_mps=known("landing_speed_mps"),
+        landing_angle_deg=known("landing_angle_deg"),
+        frames_seen=int(np.sum(fitted.used)),
+        landing_seen=seen,
+        quality=quality,
+        reason=reason,
+    )
+    return MeasuredShot(
+        shot,
+        _points(circumstances, sought, track, fitted),
+        _path(circumstances, fitted, figures),
+    )
+
+
+def _judge(
+    figures: Figures, u: dict[str, float], sought: Sought, fitted: FittedFlight, seen: bool
+) -> tuple[Quality, str]:
+    doubts = []
+    if not np.isfinite(figures.value("carry_m")):
+        doubts.append("the fitted flight never comes down")
+    elif not seen:
+        doubts.append("the landing was not seen, the carry is carried on by the fit")
+    count = int(np.sum(fitted.used))
+    if count < 10:
+        doubts.append(f"the ball was found in {count} frames only")
+    elif count < 0.4 * sought.in_view:
+        doubts.append(f"the ball was found in {count} of the {sought.in_view} frames it crossed")
+    if u["exit_speed_mps"] > 0.03 * figures.value("exit_speed_mps"):
+        doubts.append("the exit speed is known to worse than 3 %")
+    if fitted.scale > 4.0:
+        doubts.append("the positions scatter far more than the picture's noise explains")
+    if not fitted.settled:
+        doubts.append("the fit did not settle")
+    if not doubts:
+        return Quality.GOOD, ""
+    sentence = "; ".join(doubts)
+    return Quality.CHECK, sentence[0].upper() + sentence[1:] + "."
+
+
+def _points(
+    circumstances: Circumstances, sought: Sought, track: Track, fitted: FittedFlight
+) -> tuple[TrackPoint, ...]:
+    times = track.times_s - fitted.parameters[0]
+    states = fitted.trajectory.at(times)
+    return tuple(
+        TrackPoint(
+            clip=sought.clip,
+            shot=0,
+            frame=int(track.frames[i]),
+            time_s=float(track.times_s[i]),
+            column_px=float(track.pixels[i, 0]),
+            row_px=float(track.pixels[i, 1]),
+            used=bool(fitted.used[i]),
+            residual_column_px=float(fitted.residuals_px[i, 0]),
+            residual_row_px=float(fitted.residuals_px[i, 1]),
+            along_m=float(states[i, 0]),
+            across_m=float(states[i, 1]),
+            up_m=float(states[i, 2]),
+        )
+        for i in range(len(times))
+    )
+
+
+def _path(circumstances: Circumstances, fitted: FittedFlight, figures: Figures) -> Path:
+    end = figures.value("flight_time_s")
+    if not np.isfinite(end):
+        end = float(fitted.trajectory.times_s[-1])
+    flight = fly(fitted.parameters[1:12], circumstances.forces, max(end, 0.1), 0.02)
+    times = np.linspace(0.0, end, 121)
+    points = flight.at(times)[:, :3]
+    camera = circumstances.camera.perturbed(fitted.parameters[CAMERA_AT:])
+    pixels = camera.project(points)
+    top = apex(flight)
+    top_m = points[np.argmax(points[:, 2])] if top is None else top.state[:3]
+    return Path(
+        times_s=times + fitted.parameters[0],
+        points_m=points,
+        pixels=pixels,
+        release_px=pixels[0],
+        apex_px=camera.project(top_m)[0],
+        landing_px=pixels[-1],
+    )
+
+
+__all__ = ["FIGURES", "Sought", "describe"]
