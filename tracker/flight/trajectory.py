@@ -164,6 +164,7 @@ def fly(
         [slopes[:, 0], _accelerations(through_air[-1:], parameters, forces)]
     )
     states = np.concatenate([position, velocity], axis=1)
+    states[0] = parameters[:6]  # to the last bit, which wind taken off and put back may change
     rates = np.concatenate([velocity, acceleration], axis=1)
     if not sensitivities:
         return Trajectory(times, states, rates)
