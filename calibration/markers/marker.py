@@ -35,3 +35,26 @@ class Marker:
         object.__setattr__(self, "ground_m", np.asarray(self.ground_m, float).reshape(3))
         if self.pixel is not None:
             object.__setattr__(self, "pixel", np.asarray(self.pixel, float).reshape(2))
+
+
+@dataclass(frozen=True)
+class Plumb:
+    """Something upright of which neither height nor place is known: a pole, a wall's edge.
+
+    Attributes
+    ----------
+    name : str
+    lower_px, upper_px : ndarray, shape (2,)
+        Two pixels along it, the farther apart the better.
+    pixel_u : float
+        Standard uncertainty of each pixel coordinate.
+    """
+
+    name: str
+    lower_px: Array
+    upper_px: Array
+    pixel_u: float = 1.0
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "lower_px", np.asarray(self.lower_px, float).reshape(2))
+        object.__setattr__(self, "upper_px", np.asarray(self.upper_px, float).reshape(2))

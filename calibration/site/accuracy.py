@@ -1,5 +1,7 @@
 """What a camera with a covariance allows on the ground and above the firing line."""
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -68,3 +70,88 @@ def ground_covariances(camera: Camera, points: ArrayLike, pixel_u: float = BALL_
     by_camera, by_pixel = ground_slopes(camera, points)
     carried = by_camera @ camera.covariance @ by_camera.transpose(0, 2, 1)
     return carried + pixel_u**2 * by_pixel @ by_pixel.transpose(0, 2, 1)
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A quantity of a flight, how well a camera alone tells it, and how well it should.
+
+    Attributes
+    ----------
+    name, unit : str
+    u : float
+        Standard uncertainty that comes from the camera.
+    wanted : float
+        What a good measurement needs.
+    slope : ndarray, shape (14,)
+        Derivative by the camera's parameters.
+    """
+
+    name: str
+    unit: str
+    u: float
+    wanted: float
+    slope: Array
+
+
+def flight_quantities(camera: Camera, landing_m: float) -> tuple[Quantity, ...]:
+    """Return what a camera with a covariance does to a flight along the firing line.
+
+    The flight leaves at 45 degrees from 1 m above the origin and lands at `landing_m`: its first
+    two metres and its apex are read in the upright plane of the firing line, its landing on the
+    ground. Quantities that the camera cannot see there are left out.
+
+    Parameters
+    ----------
+    camera : Camera
+    landing_m : float
+    """
+    muzzle = np.array([[0.0, 0.0, 1.0], [2.0**0.5, 0.0, 1.0 + 2.0**0.5]])
+    start, early = plane_slopes(camera, muzzle, (0, 2))[0]
+    turn, stretch = np.array([-1.0, 1.0]) / 2.0**0.5, np.array([1.0, 1.0]) / 2.0**0.5
+    top = np.array([[landing_m / 2.0, 0.0, 1.0 + landing_m / 4.0]])
+    apex = plane_slopes(camera, top, (0, 2))[0][0]
+    landing = ground_slopes(camera, np.array([[landing_m, 0.0, 0.0]]))[0][0]
+    degree = 180.0 / np.pi
+    rows = (
+        ("exit speed", "%", 0.5, 100.0 * stretch @ (early - start) / 2.0),
+        ("launch angle", "°", 0.3, degree * turn @ (early - start) / 2.0),
+        ("azimuth", "°", 0.5, degree * landing[1] / landing_m),
+        ("apex", "m", 0.10, apex[1]),
+        ("landing along", "m", 0.10, landing[0]),
+        ("landing across", "m", 0.30, landing[1]),
+    )
+    return tuple(
+        Quantity(name, unit, float(np.sqrt(slope @ camera.covariance @ slope)), wanted, slope)
+        for name, unit, wanted, slope in rows
+        if np.all(np.isfinite(slope))
+    )
+
+
+def bend(camera: Camera, landing_m: float) -> float:
+    """Return how far a landing's uncertainty is from the linear law that all figures use.
+
+    The landing of one fixed pixel is computed anew with the camera moved by one standard
+    uncertainty either way along the direction that the landing feels most.
+
+    Returns
+    -------
+    float
+        Largest deviation from the linear shift as a share of it; 0 for a straight law, infinite
+        where the pixel no longer meets the ground.
+    """
+    point = np.array([[landing_m, 0.0, 0.0]])
+    slope = ground_slopes(camera, point)[0][0]
+    if not np.all(np.isfinite(slope)):
+        return float("inf")
+    values, vectors = np.linalg.eigh(slope @ camera.covariance @ slope.T)
+    way = vectors[:, -1]
+    sigma = float(np.sqrt(values[-1]))
+    change = camera.covariance @ slope.T @ way / sigma
+    pixel = camera.project(point)
+    worst = 0.0
+    for sign in (1.0, -1.0):
+        shifted = camera.perturbed(sign * change).on_ground(pixel) - point
+        share = float(shifted[0, :2] @ way) / (sign * sigma)
+        worst = max(worst, abs(share - 1.0)) if np.isfinite(share) else float("inf")
+    return worst

@@ -1,6 +1,6 @@
 """Everything known about a site as observations with standard uncertainties."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.lens import PARAMETERS as LENS_PARAMETERS
+from calibration.markers import Plumb
 from calibration.site.stand import Site
 
 Array = NDArray[np.float64]
@@ -23,6 +24,7 @@ USUAL_LOG_FOCAL_SD = 0.4
 CENTRE_SD_SHARE = 0.006
 USUAL_DISTORTION_SD = (0.02, 0.01, 0.0007, 0.0007)
 FIXED_SD = 1e-6
+NEWTON_STEPS = 12
 
 
 class Observed(NamedTuple):
@@ -54,6 +56,37 @@ def usual_focal_px(size_px: tuple[int, int]) -> float:
     return float(max(size_px) / 2.0 / np.tan(USUAL_VIEW_RAD / 2.0))
 
 
+def flats(camera: Camera, pixels: Array) -> tuple[Array, Array]:
+    """Return the rays of pixels in camera axes and their derivative by the camera.
+
+    Parameters
+    ----------
+    camera : Camera
+    pixels : ndarray, shape (N, 2)
+
+    Returns
+    -------
+    ndarray, shape (N, 3)
+        Right, down, forward, with forward 1; NaN where the lens cannot see so far aside.
+    ndarray, shape (N, 3, 14)
+    """
+    own = replace(camera, rotation=np.eye(3), position=np.zeros(3))
+    flat = np.column_stack([(pixels - camera.centre_px) / camera.focal_px, np.ones(len(pixels))])
+    change = np.zeros((len(flat), 3, CAMERA_SIZE))
+    # Newton's steps on the few rays that are needed here; a lens too wild for them is no lens.
+    for _ in range(NEWTON_STEPS):
+        seen, by_flat, by_camera = own.project_with_jacobians(flat)
+        slope = by_flat[:, :, :2]
+        if not (np.all(np.isfinite(slope)) and np.all(np.abs(np.linalg.det(slope)) > 1e-6)):
+            break
+        step = np.linalg.solve(slope, (pixels - seen)[:, :, None])[:, :, 0]
+        flat[:, :2] += step
+        if np.abs(step).max() < 1e-12:
+            change[:, :2, 6:] = -np.linalg.solve(slope, by_camera[:, :, 6:])
+            return flat, change
+    return np.full_like(flat, np.nan), change
+
+
 def horizontal_view(camera: Camera) -> tuple[float, Array]:
     """Return the angle between the frame's left and right edges and its derivative.
 
@@ -65,32 +98,39 @@ def horizontal_view(camera: Camera) -> tuple[float, Array]:
         Derivative by the camera's parameters.
     """
     width, height = camera.size_px
-    edges = np.array([[-0.5, (height - 1) / 2.0], [width - 0.5, (height - 1) / 2.0]])
-    own = Camera(
-        rotation=np.eye(3),
-        position=np.zeros(3),
-        focal_px=camera.focal_px,
-        centre_px=camera.centre_px,
-        size_px=camera.size_px,
-        distortion=camera.distortion,
-    )
-    rays = own.rays(edges)
-    flat = rays / rays[:, 2:]
-    _, by_flat, by_camera = own.project_with_jacobians(flat)
-    flat_by_camera = np.zeros((2, 3, CAMERA_SIZE))
-    try:
-        flat_by_camera[:, :2, 6:] = -np.linalg.solve(by_flat[:, :, :2], by_camera[:, :, 6:])
-    except np.linalg.LinAlgError:
-        return float("nan"), np.full(CAMERA_SIZE, np.nan)
-    left, right = flat
+    middle = (height - 1) / 2.0
+    (left, right), change = flats(camera, np.array([[-0.5, middle], [width - 0.5, middle]]))
     dot, cross = float(left @ right), np.cross(left, right)
     sine = float(np.linalg.norm(cross))
-    view = float(np.arctan2(sine, dot))
-    normal = cross / sine
-    change_cross = np.cross(flat_by_camera[0].T, right) + np.cross(left, flat_by_camera[1].T)
-    change_dot = flat_by_camera[0].T @ right + flat_by_camera[1].T @ left
-    change = (dot * change_cross @ normal - sine * change_dot) / (dot**2 + sine**2)
-    return view, change
+    by_cross = np.cross(change[0].T, right) + np.cross(left, change[1].T)
+    by_dot = change[0].T @ right + change[1].T @ left
+    slope = (dot * by_cross @ (cross / sine) - sine * by_dot) / (dot**2 + sine**2)
+    return float(np.arctan2(sine, dot)), slope
+
+
+def plumb_gap(camera: Camera, plumb: Plumb) -> tuple[float, Array]:
+    """Return how far an upright thing's upper pixel lies beside the plumb line of its lower one.
+
+    Returns
+    -------
+    float
+        Pixels, positive on one side and negative on the other.
+    ndarray, shape (14,)
+        Derivative by the camera's parameters.
+    """
+    (lower, upper), change = flats(camera, np.stack([plumb.lower_px, plumb.upper_px]))
+    down = -camera.rotation[:, 2]
+    by_down = np.zeros((CAMERA_SIZE, 3))
+    by_down[:3] = np.cross(np.eye(3), down)
+    line = np.cross(lower, down)
+    by_line = np.cross(change[0].T, down) + np.cross(lower, by_down)
+    size = float(np.hypot(line[0], line[1]))
+    by_size = by_line[:, :2] @ line[:2] / size
+    share = float(line @ upper) / size
+    by_share = (by_line @ upper + change[1].T @ line) / size - share / size * by_size
+    slope = camera.focal_px * by_share
+    slope[6] += camera.focal_px * share
+    return camera.focal_px * share, slope
 
 
 class Observations:
@@ -130,18 +170,15 @@ class Observations:
         if site.level_u_deg is not None:
             rows.append(Observed("level", -1, "roll"))
             sds.append(np.radians(site.level_u_deg))
+        for plumb in site.plumbs:
+            rows.append(Observed("plumb", -1, plumb.name))
+            sds.append(plumb.pixel_u * np.sqrt(2.0))
         self.rows = tuple(rows)
         self.uncertainty = np.array(sds)
         if site.lens is not None:
             full = np.diag(self.uncertainty**2)
             full[self.lens_at, self.lens_at] = lens_covariance
             self.uncertainty = full
-
-    @property
-    def told(self) -> tuple[int, ...]:
-        """Numbers of the rows that a person observed; the rest is taken for granted."""
-        usual = self.site.lens is None
-        return tuple(i for i, row in enumerate(self.rows) if not (usual and row.kind == "lens"))
 
     def model(self, state: Posed) -> tuple[Array, Array]:
         """Return residuals (observed less computed) and the Jacobian of what is computed."""
@@ -173,6 +210,12 @@ class Observations:
         if self.site.level_u_deg is not None:
             residuals.append(np.array([-camera.rotation[0, 2]]))
             jacobian[at, 1:3] = camera.rotation[2, 2], -camera.rotation[1, 2]
+            at += 1
+        for plumb in self.site.plumbs:
+            gap, change = plumb_gap(camera, plumb)
+            residuals.append(np.array([-gap]))
+            jacobian[at, :CAMERA_SIZE] = change
+            at += 1
         return np.concatenate(residuals), jacobian
 
 

@@ -5,13 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.adjustment import Adjustment, NotDetermined, adjust
+from calibration.adjustment import Adjustment, Limits, NotDetermined, adjust, redundancy_numbers
 from calibration.camera import Camera
 from calibration.errors import InputError
-from calibration.site.accuracy import ground_covariances
+from calibration.site.accuracy import Quantity, bend, flight_quantities, ground_covariances
+from calibration.site.blunders import ALARM, Suspect, explained, suspects
 from calibration.site.observations import CAMERA_SIZE, Observations, Posed, moved
 from calibration.site.stand import Site, check, is_line
-from calibration.site.starts import starts
+from calibration.site.starts import Start, starts
 from calibration.site.weakness import Weakness, weakness
 
 Array = NDArray[np.float64]
@@ -19,13 +20,7 @@ Array = NDArray[np.float64]
 ALIKE_CHI_SQUARE = 9.0
 """Two solutions whose chi-square differs by less fit about equally well (3 sigma)."""
 
-
-@dataclass(frozen=True)
-class Suspect:
-    """A marker that does not agree with the rest, and by how many standard uncertainties."""
-
-    name: str
-    w: float
+THOROUGH, QUICK = Limits(), Limits(iterations=25)
 
 
 @dataclass(frozen=True)
@@ -51,6 +46,8 @@ class Calibration:
     suspects : tuple of Suspect
         Markers that do not agree with the rest, worst first.
     weakest : Weakness
+    quantities : tuple of Quantity
+        What the camera alone does to each quantity of a flight along the firing line.
     notes : tuple of str
         Sentences for a person.
     summary : str
@@ -68,8 +65,13 @@ class Calibration:
     p_value: float
     suspects: tuple[Suspect, ...]
     weakest: Weakness
+    quantities: tuple[Quantity, ...]
     notes: tuple[str, ...]
     summary: str
+
+
+class _Unfit(InputError):
+    """No place of the camera explains what was picked."""
 
 
 def solve(site: Site) -> Calibration:
@@ -90,50 +92,77 @@ def solve(site: Site) -> Calibration:
     """
     check(site)
     observations = Observations(site)
-    fit = _best(observations)
-    _refuse_undetermined(observations, fit)
+    try:
+        fit = _best(observations)
+        _refuse_undetermined(observations, fit)
+    except _Unfit as unfit:
+        raise (explained(site, _refit) or unfit) from None
     return _told(observations, fit)
+
+
+def _refit(site: Site) -> Adjustment | None:
+    """Adjust another site, determined or not; None where nothing fits at all."""
+    observations = Observations(site)
+    fits: list[Adjustment] = []
+    guesses = [guess for guess in starts(observations, 2) if guess.upright]
+    _adjust_into(fits, observations, guesses, QUICK)
+    fits = [fit for fit in fits if _is_upright(fit) and fit.settled]
+    return min(fits, key=lambda fit: fit.chi_square, default=None)
 
 
 def _best(observations: Observations) -> Adjustment:
     """Adjust from every start and return the best solution that can be true."""
     fits: list[Adjustment] = []
-    for start in starts(observations):
+    guesses = starts(observations)
+    upright = [guess for guess in guesses if guess.upright]
+    _adjust_into(fits, observations, upright)
+    best = min((fit.chi_square for fit in fits), default=float("inf"))
+    if not fits or min(fit.p_value for fit in fits) < ALARM:
+        # Only where nothing fits well is it worth asking what a hanging camera would see.
+        hanging: list[Adjustment] = []
+        _adjust_into(hanging, observations, [g for g in guesses if not g.upright])
+        if any(fit.chi_square < best - 25.0 and not _is_upright(fit) for fit in hanging):
+            raise _mirrored(observations)
+        fits.extend(fit for fit in hanging if _is_upright(fit))
+    fits = sorted((fit for fit in fits if _is_upright(fit)), key=lambda fit: fit.chi_square)
+    if not fits:
+        raise _nowhere()
+    best_fit = fits[0]
+    for other in fits[1:]:
+        if other.chi_square - best_fit.chi_square < ALIKE_CHI_SQUARE and other.settled:
+            first, second = (fit.state.camera.position for fit in (best_fit, other))
+            raise InputError(
+                "the markers fit two different places of the camera equally well, "
+                f"{_place(first)} and {_place(second)}",
+                remedy="tape the camera's position",
+            )
+    return best_fit
+
+
+def _adjust_into(
+    fits: list[Adjustment],
+    observations: Observations,
+    guesses: list[Start],
+    limits: Limits = THOROUGH,
+) -> None:
+    """Adjust from each guess and keep the solutions that were not reached before."""
+    for guess in guesses:
         try:
             fit = adjust(
                 observations.model,
-                Posed(start.camera, observations.taped),
+                Posed(guess.camera, observations.taped),
                 observations.uncertainty,
                 move=moved,
+                limits=limits,
             )
         except NotDetermined:
             continue
         if all(_differs(fit, other) for other in fits):
             fits.append(fit)
-    upright = [fit for fit in fits if fit.state.camera.rotation[1, 2] < 0]
-    hanging = [fit for fit in fits if fit.state.camera.rotation[1, 2] >= 0]
-    if not upright:
-        raise (
-            _mirrored(observations)
-            if hanging
-            else InputError(
-                "no place of the camera brings the markers to where they were picked",
-                remedy="check that every marker's pixel belongs to its name, and that across is "
-                "positive to the left of the firing line",
-            )
-        )
-    upright.sort(key=lambda fit: fit.chi_square)
-    best = upright[0]
-    if hanging and min(fit.chi_square for fit in hanging) < best.chi_square - 25.0:
-        raise _mirrored(observations)
-    if len(upright) > 1 and upright[1].chi_square - best.chi_square < ALIKE_CHI_SQUARE:
-        first, second = (fit.state.camera.position for fit in upright[:2])
-        raise InputError(
-            "the markers fit two different places of the camera equally well, "
-            f"{_place(first)} and {_place(second)}",
-            remedy="tape the camera's position",
-        )
-    return best
+
+
+def _is_upright(fit: Adjustment) -> bool:
+    return bool(fit.state.camera.rotation[1, 2] < 0)
 
 
 def _differs(one: Adjustment, other: Adjustment) -> bool:
@@ -145,20 +174,28 @@ def _differs(one: Adjustment, other: Adjustment) -> bool:
     return apart > 0.05 or turned > 0.01 or zoomed > 0.01
 
 
+def _nowhere() -> InputError:
+    return _Unfit(
+        "no place of the camera brings the markers to where they were picked",
+        remedy="check that every marker's pixel belongs to its name, and that across is "
+        "positive to the left of the firing line",
+    )
+
+
 def _mirrored(observations: Observations) -> InputError:
     if observations.site.position_m is None:
-        return InputError(
+        return _Unfit(
             "the camera would have to hang upside down to see the markers where they were picked",
-            remedy="check that along and across of the markers are not mirrored: across is "
+            remedy="check that the markers are not named from the wrong end, and that across is "
             "positive to the left of the firing line, seen looking downrange",
         )
     across = observations.site.position_m[1]
-    return InputError(
+    return _Unfit(
         "from its taped position the camera would have to hang upside down to see the markers "
         "where they were picked",
         where="camera, position_m",
-        remedy=f"check the sign of its across, {across:g}: it is positive to the left of the "
-        "firing line, seen looking downrange",
+        remedy=f"check the sign of its across, {across:g} (positive to the left of the firing "
+        "line, seen looking downrange), and that the markers are not named from the wrong end",
     )
 
 
@@ -173,7 +210,8 @@ def _refuse_undetermined(observations: Observations, fit: Adjustment) -> None:
     shift = float(np.sqrt(np.diag(fit.covariance)[3:6].max()))
     if fit.rank == len(fit.covariance) and turn < 0.2 and shift < 0.3 * away and fit.settled:
         return
-    line = is_line(observations.taped)
+    if fit.p_value < ALARM:
+        raise _nowhere()
     what = "what is known does not fix the camera"
     if shift >= 0.3 * away:
         what += f": its position stays open by {shift:.1f} m"
@@ -183,43 +221,79 @@ def _refuse_undetermined(observations: Observations, fit: Adjustment) -> None:
         "tape the camera's position"
         if observations.site.position_m is None
         else "pick a marker off the line, or stand a pole of known height at a marker"
-        if line
+        if is_line(observations.taped)
         else "give the field of view, or pick more markers"
     )
     raise InputError(what, remedy=remedy)
 
 
 def _told(observations: Observations, fit: Adjustment) -> Calibration:
-    from calibration.adjustment import redundancy_numbers
-
-    bare: Camera = fit.state.camera
-    covariance = fit.covariance[:CAMERA_SIZE, :CAMERA_SIZE]
-    camera = bare.with_covariance((covariance + covariance.T) / 2.0)
+    """Put an adjustment into words and figures."""
+    named, notes = suspects(observations, fit, _refit)
+    # What is left unexplained must not look better than it is (Birge 1932, ratio).
+    factor = max(1.0, fit.variance_factor) if fit.p_value < ALARM else 1.0
+    whole = factor * (fit.covariance + fit.covariance.T) / 2.0
+    camera: Camera = fit.state.camera.with_covariance(whole[:CAMERA_SIZE, :CAMERA_SIZE])
     pixels, by_point, _ = camera.project_with_jacobians(observations.taped)
     misfit = observations.pixels - pixels
-    shift = np.einsum("nij,nj->ni", np.linalg.pinv(by_point), misfit)
-    landing = np.array([max(10.0, float(observations.taped[:, 0].max())), 0.0, 0.0])
+    landing = max(10.0, float(observations.taped[:, 0].max()))
+    quantities = flight_quantities(camera, landing)
+    if not quantities:
+        raise InputError(
+            "the camera does not look at the firing line",
+            remedy="check the markers' coordinates: along runs down the firing line",
+        )
     count = len(observations.markers)
     return Calibration(
         camera=camera,
         markers=tuple(marker.name for marker in observations.markers),
         points_m=fit.state.points,
         residuals_px=misfit,
-        ground_residuals_m=shift,
+        ground_residuals_m=np.einsum("nij,nj->ni", np.linalg.pinv(by_point), misfit),
         redundancy=redundancy_numbers(fit)[: 2 * count].reshape(count, 2),
         chi_square=fit.chi_square,
         dof=fit.degrees_of_freedom,
         p_value=fit.p_value,
-        suspects=(),
-        weakest=weakness(camera, landing),
-        notes=(),
+        suspects=named,
+        weakest=weakness(observations, camera, whole, quantities),
+        quantities=quantities,
+        notes=(*notes, *_notes(observations, fit, camera, landing)),
         summary=_summary(camera, landing),
     )
 
 
-def _summary(camera: Camera, landing: Array) -> str:
-    along, across = 1.96 * np.sqrt(np.diag(ground_covariances(camera, landing[None, :])[0]))
+def _notes(
+    observations: Observations, fit: Adjustment, camera: Camera, landing: float
+) -> tuple[str, ...]:
+    """Return what else a person should know."""
+    site = observations.site
+    found = []
+    if fit.p_value < ALARM:
+        found.append(
+            "the uncertainties were widened by "
+            f"{np.sqrt(max(1.0, fit.variance_factor)):.1f} because the observations do not agree"
+        )
+    if site.lens is None and site.field_of_view_deg is None:
+        width = site.size_px[0]
+        own = np.degrees(2.0 * np.arctan(width / 2.0 / camera.focal_px))
+        sd = 100.0 * np.sqrt(camera.covariance[6, 6])
+        found.append(
+            f"no lens and no field of view were given: the markers say {own:.1f}° across the "
+            f"frame (focal length to {sd:.1f} %)"
+        )
+    if site.lens is not None and site.field_of_view_deg is not None:
+        found.append("the field of view was not used, because there is a lens")
+    if bend(camera, landing) > 0.5:
+        found.append(
+            "what is known fixes the camera so loosely that the uncertainties are only rough"
+        )
+    return tuple(found)
+
+
+def _summary(camera: Camera, landing: float) -> str:
+    point = np.array([[landing, 0.0, 0.0]])
+    along, across = 1.96 * np.sqrt(np.diag(ground_covariances(camera, point)[0]))
     return (
-        f"a landing at {landing[0]:.0f} m: ±{along:.2f} m along, ±{across:.2f} m across "
+        f"a landing at {landing:.0f} m: ±{along:.2f} m along, ±{across:.2f} m across "
         "(95 %, ball placed to half a pixel)"
     )

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from calibration.errors import InputError, InputErrors
 from calibration.lens import Lens
-from calibration.markers import Marker
+from calibration.markers import Marker, Plumb
 
 Array = NDArray[np.float64]
 
@@ -37,6 +37,8 @@ class Site:
     lens : Lens or None
     level_u_deg : float or None
         How level the camera stood (no roll); None: nothing said.
+    plumbs : tuple of Plumb
+        Upright things in the picture.
     """
 
     size_px: tuple[int, int]
@@ -47,10 +49,12 @@ class Site:
     field_of_view_u_deg: float | None = None
     lens: Lens | None = None
     level_u_deg: float | None = None
+    plumbs: tuple[Plumb, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "size_px", (int(self.size_px[0]), int(self.size_px[1])))
         object.__setattr__(self, "markers", tuple(self.markers))
+        object.__setattr__(self, "plumbs", tuple(self.plumbs))
         if self.position_m is not None:
             object.__setattr__(self, "position_m", np.asarray(self.position_m, float).reshape(3))
         if self.lens is not None:
@@ -119,6 +123,15 @@ def _marker_faults(site: Site) -> list[InputError]:
                     f"pixel [{column:g}, {row:g}] lies outside the frame of {width} x {height}",
                     where=where,
                     remedy="pick the marker again on a frame of this clip",
+                )
+            )
+    for plumb in site.plumbs:
+        if np.hypot(*(plumb.upper_px - plumb.lower_px)) < 5.0 * plumb.pixel_u:
+            faults.append(
+                InputError(
+                    "its two pixels are too close together to tell a direction",
+                    where=f'plumb "{plumb.name}"',
+                    remedy="pick its lowest and its highest point",
                 )
             )
     return faults

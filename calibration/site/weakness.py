@@ -1,4 +1,4 @@
-"""What a calibration leaves weakest, in words."""
+"""What a calibration leaves weakest, in words, and what would mend it."""
 
 from dataclasses import dataclass
 
@@ -6,7 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from calibration.site.accuracy import ground_slopes
+from calibration.site.accuracy import Quantity
+from calibration.site.observations import Observations
+from calibration.site.remedies import Remedy, remedies
 
 Array = NDArray[np.float64]
 
@@ -24,38 +26,87 @@ GROUPS: tuple[tuple[str, slice, float, str], ...] = (
 
 @dataclass(frozen=True)
 class Weakness:
-    """What limits a landing most.
+    """What the calibration limits most.
 
     Attributes
     ----------
     quantity : str
-        The camera's property that is known worst in that respect.
+        The quantity of a flight that suffers most against what a good measurement needs.
+    u : float
+        Its standard uncertainty from the camera alone.
+    unit : str
+    cause : str
+        The camera's property that is to blame for most of it.
     share : float
-        Part of the landing's variance that would go if it were known exactly, 0 to 1.
+        Part of the variance that would go if the cause were known exactly, 0 to 1.
+    remedies : tuple of Remedy
+        Further measurements, the one that helps most first.
     text : str
-        A sentence.
+        All that in a sentence.
     """
 
     quantity: str
+    u: float
+    unit: str
+    cause: str
     share: float
+    remedies: tuple[Remedy, ...]
     text: str
 
 
-def weakness(camera: Camera, landing: Array) -> Weakness:
-    """Return what limits the landing at a ground point, shape (3,), most."""
-    slope = ground_slopes(camera, landing[None, :])[0][0]
-    cross = slope @ camera.covariance
-    total = float(np.trace(cross @ slope.T))
-    name, share, told = "camera", 0.0, ""
-    for group, at, scale, unit in GROUPS:
-        block = camera.covariance[at, at]
-        part = float(np.trace(cross[:, at] @ np.linalg.pinv(block) @ cross[:, at].T)) / total
-        if part > share:
-            spread = float(np.sqrt(np.trace(block) / len(block))) * scale
-            name, share = group, part
-            told = f"{spread:.2g}{unit}"
-    return Weakness(
-        quantity=name,
-        share=share,
-        text=f"a landing is limited most by the camera's {name}, known to {told}",
+def weakness(
+    observations: Observations,
+    camera: Camera,
+    covariance: Array,
+    quantities: tuple[Quantity, ...],
+) -> Weakness:
+    """Return what limits a flight most.
+
+    Parameters
+    ----------
+    observations : Observations
+    camera : Camera
+        As adjusted, with its covariance.
+    covariance : ndarray, shape (14 + 3 N, 14 + 3 N)
+        Of the whole adjustment.
+    quantities : tuple of Quantity
+        Must not be empty.
+    """
+    weak = max(quantities, key=lambda quantity: quantity.u / quantity.wanted)
+    cause, share, told = _cause(camera, weak)
+    mended = remedies(observations, camera, covariance, weak.slope)
+    gap = "" if weak.unit in "%°" else " "
+    text = (
+        f"the camera leaves the {weak.name} most in doubt, by u = {weak.u:.2g}{gap}{weak.unit}, "
+        f"mostly through its {cause} (known to {told})"
     )
+    afield = [remedy for remedy in mended if not remedy.at_desk]
+    if afield[0].u < 0.9 * weak.u:
+        text += f"; {afield[0].text}: that would bring it to {afield[0].u:.2g}{gap}{weak.unit}"
+    else:
+        text += "; no single further measurement would mend much"
+    if mended[0].at_desk and mended[0].u < 0.9 * weak.u:
+        text += f" ({mended[0].text}: to {mended[0].u:.2g}{gap}{weak.unit})"
+    return Weakness(
+        quantity=weak.name,
+        u=weak.u,
+        unit=weak.unit,
+        cause=cause,
+        share=share,
+        remedies=mended,
+        text=text,
+    )
+
+
+def _cause(camera: Camera, weak: Quantity) -> tuple[str, float, str]:
+    """Return the camera's property whose exact knowledge would take most of the variance."""
+    reach = camera.covariance @ weak.slope
+    total = float(weak.slope @ reach)
+    cause, best, told = GROUPS[0][0], -1.0, ""
+    for name, at, scale, unit in GROUPS:
+        block = camera.covariance[at, at]
+        share = float(reach[at] @ np.linalg.pinv(block) @ reach[at]) / total
+        if share > best:
+            spread = float(np.sqrt(np.trace(block) / len(block))) * scale
+            cause, best, told = name, share, f"{spread:.2g}{unit}"
+    return cause, best, told

@@ -1,0 +1,213 @@
+"""Which marker is wrong, when something is: snooping first, then every likely mistake tried."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+
+from calibration.adjustment import (
+    Adjustment,
+    chi_square_tail,
+    critical_w,
+    smallest_findable,
+    w_values,
+)
+from calibration.errors import InputError
+from calibration.site.observations import Observations
+from calibration.site.stand import Site
+
+ALARM = 0.001
+"""Chance of a chi-square so large by accident below which something is called wrong."""
+
+CLEAR = 9.0
+"""One explanation is clear when the next best leaves a chi-square larger by this (3 sigma)."""
+
+MOST_MARKERS_TO_SWAP = 10
+WRONG_LABEL_M = 10.0
+WRONG_POSITION_M = 1.0
+LOOSE_M = 30.0
+
+Refit = Callable[[Site], Adjustment | None]
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """A marker, or what else was told, that does not agree with the rest.
+
+    Attributes
+    ----------
+    name : str
+        The marker's name; "camera position" or "field of view" for those.
+    w : float
+        Largest test value of its observations (Baarda 1968), standard normal when all is well.
+    text : str
+        What is probably wrong, as a sentence.
+    """
+
+    name: str
+    w: float
+    text: str
+
+
+@dataclass(frozen=True)
+class _Story:
+    """One likely mistake: whom it accuses, the site without it, and how many rows say nothing."""
+
+    names: tuple[str, ...]
+    text: str
+    site: Site
+    idle: int = 0
+
+
+def suspects(
+    observations: Observations, fit: Adjustment, refit: Refit
+) -> tuple[tuple[Suspect, ...], tuple[str, ...]]:
+    """Return who is suspected of a blunder, and notes for a person.
+
+    Parameters
+    ----------
+    observations : Observations
+    fit : Adjustment
+    refit : callable
+        Adjusts another site; None where that has no solution.
+    """
+    w = w_values(fit)
+    largest = np.nanmax(np.abs(w), initial=0.0)
+    if fit.p_value >= ALARM and largest < critical_w(len(w), ALARM):
+        return (), _blind_spots(observations, fit)
+    found, clear = _explanations(observations.site, refit, fit.chi_square)
+    if not found:
+        note = (
+            f"the observations do not agree within their uncertainties (chi-square "
+            f"{fit.chi_square:.0f} with {fit.degrees_of_freedom} degrees of freedom), and no "
+            "single marker explains it: look at every marker's pixel and coordinates"
+        )
+        return (), (note,)
+    named = tuple(
+        Suspect(name, _largest_w(observations, w, name), story.text)
+        for story in (found[:1] if clear else found)
+        for name in story.names
+    )
+    if clear:
+        return named, (f"{found[0].text}; without that everything agrees",)
+    return named, (_unclear(found),)
+
+
+def explained(site: Site, refit: Refit) -> InputError | None:
+    """Return the mistakes that would keep a site from being solved; None where none would."""
+    found, clear = _explanations(site, refit, float("inf"))
+    if not found:
+        return None
+    if clear:
+        return InputError(found[0].text, remedy="correct it or leave it out")
+    return InputError(_unclear(found), remedy="look at these, and pick one more marker")
+
+
+def _unclear(stories: list[_Story]) -> str:
+    texts = "; or ".join(story.text for story in stories)
+    return f"something is wrong, and the markers cannot tell what: {texts}"
+
+
+def _explanations(site: Site, refit: Refit, chi_square: float) -> tuple[list[_Story], bool]:
+    """Return the stories that make everything agree, best first, and whether one stands out."""
+    tried = []
+    for story in _stories(site):
+        fit = refit(story.site)
+        if fit is not None and fit.degrees_of_freedom > story.idle:
+            chance = chi_square_tail(fit.chi_square, fit.degrees_of_freedom - story.idle)
+            tried.append((fit.chi_square, chance, story))
+    good = [
+        (cost, story)
+        for cost, chance, story in tried
+        if chance > 0.01 and cost < chi_square - CLEAR
+    ]
+    good.sort(key=lambda pair: pair[0])
+    near = [story for cost, story in good if cost < good[0][0] + CLEAR]
+    # A swap keeps every observation: where it explains all, leaving one marker out cannot.
+    swaps = [story for story in near if len(story.names) == 2]
+    if swaps:
+        near = swaps
+    return near[:4], len(near) == 1
+
+
+def _stories(site: Site) -> Iterator[_Story]:
+    picked = site.picked
+    for marker in picked:
+        left = tuple(other for other in picked if other is not marker)
+        yield _Story(
+            (marker.name,),
+            f'marker "{marker.name}" does not agree with the rest: its label, its coordinates '
+            "or its pixel is wrong",
+            replace(site, markers=left),
+        )
+    if len(picked) <= MOST_MARKERS_TO_SWAP:
+        for one, other in combinations(picked, 2):
+            swapped = {
+                one.name: replace(one, pixel=other.pixel),
+                other.name: replace(other, pixel=one.pixel),
+            }
+            yield _Story(
+                (one.name, other.name),
+                f'markers "{one.name}" and "{other.name}" are swapped',
+                replace(site, markers=tuple(swapped.get(m.name, m) for m in picked)),
+            )
+    # What was told of the camera is not taken out but held loosely: so the starts stay good.
+    if site.position_m is not None:
+        yield _Story(
+            ("camera position",),
+            "the camera's taped position does not agree with the markers",
+            replace(site, position_u_m=LOOSE_M),
+            idle=3,
+        )
+    if site.field_of_view_deg is not None and site.lens is None:
+        yield _Story(
+            ("field of view",),
+            f"the field of view of {site.field_of_view_deg:g}° does not agree with the markers",
+            replace(site, field_of_view_deg=None),
+        )
+    if site.lens is not None:
+        yield _Story(
+            ("lens",),
+            "the lens does not agree with the markers: it may be another camera's, or another "
+            "zoom's",
+            replace(site, lens=None, field_of_view_deg=None),
+        )
+
+
+def _largest_w(observations: Observations, w: np.ndarray, name: str) -> float:
+    kinds = {"camera position": "position", "field of view": "view", "lens": "lens"}
+    names = [marker.name for marker in observations.markers]
+    mine = [
+        i
+        for i, row in enumerate(observations.rows)
+        if (row.marker >= 0 and names[row.marker] == name) or row.kind == kinds.get(name)
+    ]
+    values = np.abs(w[mine])
+    return float(np.nanmax(values)) if np.any(np.isfinite(values)) else float("nan")
+
+
+def _blind_spots(observations: Observations, fit: Adjustment) -> tuple[str, ...]:
+    """Return notes on mistakes that nobody would notice."""
+    smallest = smallest_findable(fit)
+    notes = []
+    unseen = [
+        observations.markers[row.marker].name
+        for i, row in enumerate(observations.rows)
+        if row.kind == "tape" and row.axis == "along" and smallest[i] > WRONG_LABEL_M
+    ]
+    if unseen and len(unseen) == len(observations.markers):
+        notes.append(
+            "the markers cannot check each other: a wrong label would not be noticed; pick one "
+            "more marker"
+        )
+    elif unseen:
+        names = ", ".join(f'"{name}"' for name in unseen)
+        notes.append(f"nothing would notice a wrong label of marker {names}; pick one more marker")
+    open_m = [smallest[i] for i, row in enumerate(observations.rows) if row.kind == "position"]
+    if open_m and max(open_m) > WRONG_POSITION_M:
+        notes.append(
+            "nothing checks the camera's taped position: an error of "
+            f"{WRONG_POSITION_M:g} m would not be noticed"
+        )
+    return tuple(notes)
