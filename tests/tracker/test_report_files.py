@@ -1,0 +1,50 @@
+"""Results are put in place together or not at all."""
+
+from pathlib import Path
+
+import pytest
+
+from calibration.errors import InputError
+from tracker.report.files import put_in_place
+
+
+def test_files_are_written_and_outdated_ones_go(tmp_path: Path) -> None:
+    folder = tmp_path / "results"
+    put_in_place(folder, {"shots.csv": b"one", "a.jpg": b"picture"})
+    put_in_place(folder, {"shots.csv": b"two"}, outdated=["a.jpg", "shots.csv"])
+    assert sorted(path.name for path in folder.iterdir()) == ["shots.csv"]
+    assert (folder / "shots.csv").read_bytes() == b"two"
+
+
+def test_an_outdated_name_never_leads_out_of_the_folder(tmp_path: Path) -> None:
+    kept = tmp_path / "notes.txt"
+    kept.write_text("mine", encoding="utf-8")
+    put_in_place(tmp_path / "results", {}, outdated=["../notes.txt", str(kept)])
+    assert kept.exists()
+
+
+def test_when_one_file_cannot_be_replaced_all_stay_as_they_were(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "results"
+    put_in_place(folder, {"shots.csv": b"one", "tracks.csv": b"one"})
+    rename = Path.replace
+
+    def locked(self: Path, target: Path) -> Path:
+        if self.name == "tracks.csv" and self.parent == folder:
+            raise PermissionError(13, "Permission denied")
+        return rename(self, target)
+
+    monkeypatch.setattr(Path, "replace", locked)
+    with pytest.raises(InputError, match=r"tracks\.csv: cannot be written"):
+        put_in_place(folder, {"shots.csv": b"two", "new.jpg": b"two", "tracks.csv": b"two"})
+    assert {path.name: path.read_bytes() for path in folder.iterdir()} == {
+        "shots.csv": b"one",
+        "tracks.csv": b"one",
+    }
+
+
+def test_a_folder_that_cannot_be_made_is_a_sentence(tmp_path: Path) -> None:
+    (tmp_path / "results").write_bytes(b"a file, not a folder")
+    with pytest.raises(InputError, match="cannot be written"):
+        put_in_place(tmp_path / "results", {"shots.csv": b""})

@@ -1,0 +1,112 @@
+"""The picture of a shot, opened and looked at pixel by pixel."""
+
+import io
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+from tests.tracker.invented_shot import CAMERA, MARKERS, field, invented, unmeasured, with_ball
+from tracker.records import MeasuredShot, Quality
+from tracker.report.composite import cut, multiple_exposure
+from tracker.report.scene import window_around
+from tracker.report.shot_picture import Seen, shot_picture
+
+
+def opened(content: bytes) -> np.ndarray:
+    image = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_COLOR)
+    assert image is not None
+    return image
+
+
+@pytest.fixture(scope="module")
+def shown() -> np.ndarray:
+    measured, ground, patches = invented()
+    return opened(shot_picture(measured, Seen(ground, patches, MARKERS)))
+
+
+def near(image: np.ndarray, colour: tuple[int, int, int], reach: int = 40) -> int:
+    """Count the pixels of about that red, green, blue."""
+    return int(np.all(np.abs(image[:, :, ::-1].astype(int) - colour) <= reach, axis=2).sum())
+
+
+def test_the_picture_is_as_wide_as_the_frame_and_holds_more_than_it(shown: np.ndarray) -> None:
+    assert shown.shape[1] == 1920
+    assert 1100 < shown.shape[0] < 1900
+
+
+def test_places_and_balls_show_in_their_colours(shown: np.ndarray) -> None:
+    assert near(shown, (255, 176, 0)) > 2000
+    assert near(shown, (85, 199, 255)) > 200
+    assert near(shown, (225, 235, 90), reach=50) > 300
+
+
+def test_the_same_shot_gives_the_same_bytes() -> None:
+    measured, ground, patches = invented()
+    first = shot_picture(measured, Seen(ground, patches, MARKERS))
+    assert shot_picture(measured, Seen(ground, patches, MARKERS)) == first
+
+
+def test_a_shot_without_a_path_or_places_still_has_a_picture() -> None:
+    image = opened(shot_picture(MeasuredShot(unmeasured()), Seen(field())))
+    assert image.shape[1] == 1920
+
+
+def test_names_with_signs_of_mathematics_are_written_as_they_are() -> None:
+    measured, ground, patches = invented(Quality.CHECK)
+    shot = replace(measured.shot, setup="$5 wheels_{x^$ [a]", reason="\\frac{ $ is no formula")
+    named = (("$_{cone", MARKERS[1][1]),)
+    content = shot_picture(replace(measured, shot=shot), Seen(ground, patches, named))
+    assert io.BytesIO(content).read(2) == b"\xff\xd8"
+
+
+def test_a_multiple_exposure_shows_the_ball_where_it_was_and_nothing_else_changed() -> None:
+    ground = field()
+    spots = [np.array([700.0, 300.0]), np.array([709.0, 296.0]), np.array([1500.0, 200.0])]
+    patches = [cut(i, with_ball(ground, spot), spot, 14) for i, spot in enumerate(spots)]
+    together = multiple_exposure(ground, [patch for patch in patches if patch], 9.0)
+    for spot in spots:
+        column, row = spot.astype(int)
+        assert np.abs(together[row, column].astype(int) - (90, 235, 225)).max() <= 2
+    changed = np.argwhere(np.any(together != ground, axis=2))[:, ::-1]
+    apart = np.min(np.linalg.norm(changed[:, None] - np.array(spots)[None], axis=2), axis=1)
+    assert apart.max() < 4
+
+
+def test_a_patch_at_the_edge_is_cut_off_and_beyond_it_is_none() -> None:
+    ground = field()
+    patch = cut(5, ground, (3.2, 1079.0), 14)
+    assert patch is not None
+    assert patch.corner == (0, 1065)
+    assert patch.image.shape == (15, 18, 3)
+    assert cut(5, ground, (-50.0, 10.0), 14) is None
+    assert cut(5, ground, (np.nan, 10.0), 14) is None
+
+
+@pytest.mark.parametrize("shape", [(1080, 1920, 3), (1920, 1080, 3), (480, 640, 3)])
+def test_the_window_lies_in_the_frame_and_holds_the_shot(shape: tuple[int, ...]) -> None:
+    measured = invented()[0]
+    left, top, right, bottom = window_around(measured, shape)
+    height, width = shape[:2]
+    assert 0 <= left < right <= width
+    assert 0 <= top < bottom <= height
+    assert measured.path is not None
+    inside = np.clip(measured.path.pixels, 0, (width - 1, height - 1))
+    if shape == (1080, 1920, 3):
+        assert np.all(inside >= (left, top))
+        assert np.all(inside <= (right, bottom))
+
+
+def test_a_camera_on_the_other_side_makes_no_difference() -> None:
+    measured, ground, patches = invented()
+    assert measured.path is not None
+    flip = np.array([CAMERA.size_px[0] - 1, 0.0])
+    path = replace(
+        measured.path,
+        pixels=np.abs(flip - measured.path.pixels),
+        release_px=np.abs(flip - measured.path.release_px),
+        landing_px=np.abs(flip - measured.path.landing_px),
+    )
+    image = opened(shot_picture(replace(measured, path=path), Seen(ground, patches)))
+    assert image.shape[1] == 1920

@@ -1,0 +1,76 @@
+"""Figures rounded as far as their standard uncertainty goes."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tests.tracker.invented_shot import invented, unmeasured
+from tracker.report.rounding import with_uncertainty
+from tracker.report.terminal import remarks, shots_table, truth_table
+
+# JCGM 100:2008: 7.2.6 rounds 10.47 mOhm up only with reason and 0.28 Hz kept with two digits;
+# H.1 states 0.035 mm and 50.000 838 mm +- 0.000 032 mm in 7.2.2's manner.
+CASES = [
+    (18.2345, 0.0461, "18.23 ±0.05"),
+    (42.0, 0.131, "42.00 ±0.13"),
+    (42.0, 0.0996, "42.00 ±0.10"),
+    (-0.321, 0.41, "-0.3 ±0.4"),
+    (-0.001, 0.04, "0.00 ±0.04"),
+    (33.7, 12.4, "34 ±12"),
+    (33.7, 0.29, "33.70 ±0.29"),
+    (33.7, 0.96, "33.7 ±1.0"),
+    (133.7, 120.0, "134 ±120"),
+    (1.5, None, "1.50"),
+    (1.5, float("nan"), "1.50"),
+    (None, 0.1, "-"),
+    (float("nan"), 0.1, "-"),
+]
+
+
+@pytest.mark.parametrize(("value", "u", "shown"), CASES)
+def test_the_value_is_shown_as_far_as_its_uncertainty(
+    value: float | None, u: float | None, shown: str
+) -> None:
+    assert with_uncertainty(value, u) == shown
+
+
+@given(st.floats(-1e3, 1e3), st.floats(1e-4, 10.0))
+def test_rounding_changes_neither_by_more_than_a_fifth_of_the_uncertainty(
+    value: float, u: float
+) -> None:
+    shown, shown_u = (float(part) for part in with_uncertainty(value, u).split(" ±"))
+    assert abs(shown - value) <= 0.2 * u
+    assert abs(shown_u - u) <= 0.2 * u
+
+
+def as_text(table: object, width: int) -> str:
+    import io
+
+    from rich.console import Console
+
+    console = Console(file=io.StringIO(), width=width, legacy_windows=False)
+    console.print(table)
+    return console.file.getvalue()  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_the_table_fits_the_console_and_any_code_page(width: int) -> None:
+    text = as_text(shots_table([invented()[0].shot, unmeasured()], width), width)
+    text.encode("cp1252")
+    assert max(len(line.rstrip()) for line in text.splitlines()) <= width
+    assert "18.00 ±0.05" in text
+    assert "…" not in text
+    assert ("azimuth" in text) == (width == 120)
+
+
+def test_measured_stands_beside_true() -> None:
+    shot = invented()[0].shot
+    text = as_text(truth_table([(shot, {"carry_m": 33.7, "exit_speed_mps": 18.02})]), 80)
+    assert "18.00 ±0.05" in text
+    assert "18.02" in text
+    assert "33.70" in text
+
+
+def test_every_shot_that_is_not_good_is_explained() -> None:
+    (sentence,) = remarks([invented()[0].shot, unmeasured()])
+    assert "too few frames" in sentence

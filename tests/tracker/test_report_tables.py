@@ -1,0 +1,86 @@
+"""The files of `results/`, read back by readers that this project did not write."""
+
+import csv
+import io
+import json
+import math
+from dataclasses import astuple, fields, replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from tests.tracker.invented_shot import invented, unmeasured
+from tracker.records import Quality, Shot, TrackPoint
+from tracker.report.tables import Origin, shots_csv, shots_json, tracks_csv
+
+SHOT = invented()[0].shot
+ORIGIN = Origin("0.1.0", "Fen Lane", {"session.toml": "ab" * 32})
+
+
+def test_a_row_comes_back_from_csv_as_it_was() -> None:
+    (row,) = csv.DictReader(io.StringIO(shots_csv([SHOT])))
+    assert list(row) == [field.name for field in fields(Shot)]
+    assert row["setup"] == "140 mm wheels"
+    assert row["landing_seen"] == "true"
+    assert row["quality"] == "good"
+    for name, value in zip(row, astuple(SHOT), strict=True):
+        if isinstance(value, float):
+            assert float(row[name]) == pytest.approx(value, abs=5e-7)
+
+
+def test_pandas_reads_the_same_numbers_and_empty_cells() -> None:
+    text = shots_csv([SHOT, unmeasured()])
+    table = pd.read_csv(io.StringIO(text))
+    assert table.carry_m[0] == pytest.approx(SHOT.carry_m, abs=5e-7)
+    assert table.landing_seen.tolist() == [True, False]
+    assert math.isnan(table.exit_speed_mps[1])
+    assert ",0.0," not in text.split("\n")[2]
+
+
+def test_names_with_commas_quotes_and_letters_survive() -> None:
+    shot = replace(SHOT, setup='wheels, "soft" Größe', reason="a, b\nc")
+    (row,) = csv.DictReader(io.StringIO(shots_csv([shot])))
+    assert (row["setup"], row["reason"]) == (shot.setup, shot.reason)
+
+
+def test_a_figure_that_is_not_finite_is_an_empty_cell_and_null() -> None:
+    shot = replace(SHOT, carry_m=math.nan, carry_u_m=math.inf, azimuth_deg=-0.0)
+    (row,) = csv.DictReader(io.StringIO(shots_csv([shot])))
+    assert (row["carry_m"], row["carry_u_m"], row["azimuth_deg"]) == ("", "", "0.0")
+    document = json.loads(shots_json([shot], ORIGIN))
+    assert document["shots"][0]["carry_m"] is None
+
+
+def test_json_holds_the_rows_of_csv_and_where_they_come_from() -> None:
+    document = json.loads(shots_json([SHOT, unmeasured()], ORIGIN, ["140mm-shot-2.jpg"]))
+    assert document["lobmeter"] == "0.1.0"
+    assert document["inputs"] == [{"file": "session.toml", "sha256": "ab" * 32}]
+    assert document["pictures"] == ["140mm-shot-2.jpg"]
+    rows = list(csv.DictReader(io.StringIO(shots_csv([SHOT, unmeasured()]))))
+    for row, shot in zip(rows, document["shots"], strict=True):
+        assert list(row) == list(shot)
+        for name, cell in row.items():
+            value = shot[name]
+            shown = "" if value is None else str(value)
+            assert cell == (shown.lower() if isinstance(value, bool) else shown)
+
+
+def test_tracks_hold_every_place_with_the_columns_of_the_formats() -> None:
+    points = invented()[0].points
+    table = pd.read_csv(io.StringIO(tracks_csv(points)))
+    assert list(table.columns) == [field.name for field in fields(TrackPoint)]
+    assert len(table) == len(points)
+    assert table.used.sum() == sum(point.used for point in points)
+    assert np.allclose(table.column_px, [point.column_px for point in points], atol=5e-7)
+
+
+def test_numbers_of_numpy_are_written_like_any_other() -> None:
+    shot = replace(SHOT, carry_m=np.float64(3.5), frames_seen=np.int64(9), landing_seen=np.True_)
+    (row,) = csv.DictReader(io.StringIO(shots_csv([shot])))
+    assert (row["carry_m"], row["frames_seen"], row["landing_seen"]) == ("3.5", "9", "true")
+
+
+def test_a_rejected_row_keeps_its_reason() -> None:
+    (row,) = csv.DictReader(io.StringIO(shots_csv([unmeasured()])))
+    assert (row["quality"], row["reason"]) == (Quality.REJECTED, "too few frames")

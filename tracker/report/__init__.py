@@ -1,0 +1,1 @@
+"""Tables and pictures from finished facts; it computes no result."""

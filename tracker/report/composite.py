@@ -1,0 +1,87 @@
+"""One picture in which the ball shows at every place where it was: a multiple exposure."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Image = NDArray[np.uint8]
+
+
+@dataclass(frozen=True)
+class Patch:
+    """A piece of one frame around one place of the ball.
+
+    Attributes
+    ----------
+    frame : int
+        Index of the frame in the clip.
+    corner : tuple of int
+        Column and row of the patch's first pixel in the frame.
+    image : ndarray of uint8, shape (H, W, 3)
+        Blue, green, red.
+    """
+
+    frame: int
+    corner: tuple[int, int]
+    image: Image
+
+
+def cut(frame: int, picture: Image, pixel: ArrayLike, half: int) -> Patch | None:
+    """Return the piece of a frame within `half` pixels of a place; None where it lies outside.
+
+    Parameters
+    ----------
+    frame : int
+        Index of the frame.
+    picture : ndarray of uint8, shape (H, W, 3)
+    pixel : array_like, shape (2,)
+        Column and row.
+    half : int
+        The patch is ``2 * half + 1`` pixels wide and high, less what the frame's edge cuts off.
+    """
+    place = np.asarray(pixel, float)
+    if not np.all(np.isfinite(place)):
+        return None
+    column, row = (round(float(value)) for value in place)
+    height, width = picture.shape[:2]
+    left, right = max(0, column - half), min(width, column + half + 1)
+    top, bottom = max(0, row - half), min(height, row + half + 1)
+    if left >= right or top >= bottom:
+        return None
+    return Patch(frame, (left, top), picture[top:bottom, left:right].copy())
+
+
+def multiple_exposure(ground: Image, patches: Iterable[Patch], radius: float) -> Image:
+    """Return a frame with the ball of every patch in it.
+
+    Within `radius` of each patch's middle every pixel takes the frame that differs most
+    from the background frame, so that neighbouring balls do not wipe each other out.
+
+    Parameters
+    ----------
+    ground : ndarray of uint8, shape (H, W, 3)
+        The frame that all are put into.
+    patches : iterable of Patch
+    radius : float
+        Pixels.
+
+    Returns
+    -------
+    ndarray of uint8, shape (H, W, 3)
+    """
+    result = ground.copy()
+    difference = np.zeros(ground.shape[:2], np.float32)
+    for patch in patches:
+        height, width = patch.image.shape[:2]
+        left, top = patch.corner
+        here = np.s_[top : top + height, left : left + width]
+        rows, columns = np.mgrid[:height, :width]
+        near = np.hypot(columns - (width - 1) / 2, rows - (height - 1) / 2) <= radius
+        apart = patch.image.astype(np.float32) - ground[here].astype(np.float32)
+        size = np.abs(apart).sum(axis=2)
+        stronger = near & (size > difference[here])
+        difference[here][stronger] = size[stronger]
+        result[here][stronger] = patch.image[stronger]
+    return result

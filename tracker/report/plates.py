@@ -1,0 +1,215 @@
+"""The plates around the scene: heading, close-ups, figures, and what the fit misses."""
+
+from collections.abc import Sequence
+from textwrap import wrap
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from tracker.records import MeasuredShot, Shot, TrackPoint
+from tracker.report.composite import Patch
+from tracker.report.look import FAINT, INK, PAPER, STAMPS, UNUSED, USED, cased, empty
+from tracker.report.rounding import with_uncertainty
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from matplotlib.gridspec import SubplotSpec
+
+
+def draw_heading(axes: "Axes", shot: Shot) -> None:
+    """Write whose shot it is, and how far it may be believed."""
+    empty(axes)
+    name = f"Shot {shot.shot}, {shot.setup}" if shot.setup else f"Shot {shot.shot}"
+    axes.text(
+        0.012, 0.66, name, fontsize=15, weight="bold", color=INK, va="center", parse_math=False
+    )
+    place = f"{shot.clip}, released {shot.release_s:.3f} s into the clip"
+    axes.text(0.012, 0.25, place, fontsize=9, color=INK, va="center", parse_math=False)
+    stamp = {"boxstyle": "square,pad=0.45", "facecolor": STAMPS[shot.quality], "edgecolor": "none"}
+    axes.text(
+        0.984,
+        0.64,
+        str(shot.quality),
+        fontsize=12,
+        weight="bold",
+        color=PAPER,
+        ha="right",
+        va="center",
+        bbox=stamp,
+    )
+    if shot.reason:
+        lines = wrap(shot.reason, 110)
+        shown = lines[0] if len(lines) == 1 else lines[0] + " ..."
+        axes.text(
+            0.988, 0.16, shown, fontsize=8.5, color=INK, ha="right", va="center", parse_math=False
+        )
+
+
+def draw_close_ups(
+    figure: "Figure",
+    area: "SubplotSpec",
+    measured: MeasuredShot,
+    patches: Sequence[Patch],
+    count: int,
+) -> None:
+    """Show single frames enlarged, evenly from the first place to the last.
+
+    Parameters
+    ----------
+    figure : Figure
+    area : SubplotSpec
+    measured : MeasuredShot
+    patches : sequence of Patch
+    count : int
+        How many are shown at most.
+    """
+    by_frame = {patch.frame: patch for patch in patches}
+    points = [point for point in measured.points if point.frame in by_frame]
+    kept = sorted({round(float(at)) for at in np.linspace(0, len(points) - 1, count)})
+    chosen = [points[at] for at in kept] if points else []
+    grid = area.subgridspec(1, count, wspace=0)
+    if not chosen:
+        axes = figure.add_subplot(grid[:])
+        empty(axes)
+        axes.text(0.012, 0.5, "The frames could not be shown.", fontsize=9, color=INK)
+        return
+    began = _release_time(measured)
+    for column, point in enumerate(chosen):
+        _close_up(figure.add_subplot(grid[column]), point, by_frame[point.frame], began)
+
+
+def _close_up(axes: "Axes", point: TrackPoint, patch: Patch, began: float) -> None:
+    """Show one frame around the ball, pixel by pixel, with four ticks that point at it."""
+    height, width = patch.image.shape[:2]
+    left, top = patch.corner
+    half = max(height, width) / 2
+    axes.imshow(
+        patch.image[:, :, ::-1],
+        extent=(left - 0.5, left + width - 0.5, top + height - 0.5, top - 0.5),
+        interpolation="nearest",
+    )
+    column, row = point.column_px, point.row_px
+    colour = USED if point.used else UNUSED
+    inner, outer = 0.42 * half, 0.72 * half
+    turn = 0.0 if point.used else np.pi / 4
+    for quarter in range(4):
+        angle = turn + quarter * np.pi / 2
+        x, y = np.cos(angle), np.sin(angle)
+        axes.plot(
+            [column + inner * x, column + outer * x],
+            [row + inner * y, row + outer * y],
+            color=colour,
+            linewidth=1.4,
+            path_effects=cased(2.6),
+        )
+    axes.set_xlim(column - half, column + half)
+    axes.set_ylim(row + half, row - half)
+    axes.set_xticks([])
+    axes.set_yticks([])
+    for spine in axes.spines.values():
+        spine.set_color(PAPER)
+        spine.set_linewidth(2)
+    when = f"{point.time_s - began:.3f} s" if np.isfinite(began) else f"{point.time_s:.3f} s"
+    unused = "" if point.used else ", not used"
+    axes.set_xlabel(f"{when}{unused}", fontsize=7, color=INK, labelpad=3)
+    axes.set_facecolor(INK)
+
+
+def draw_figures(axes: "Axes", measured: MeasuredShot) -> None:
+    """Write the figures of the shot, each with its standard uncertainty."""
+    empty(axes)
+    shot = measured.shot
+    rows = (
+        ("exit speed", with_uncertainty(shot.exit_speed_mps, shot.exit_speed_u_mps), "m/s"),
+        ("launch angle", with_uncertainty(shot.launch_angle_deg, shot.launch_angle_u_deg), "°"),
+        ("azimuth", with_uncertainty(shot.azimuth_deg, shot.azimuth_u_deg), "°"),
+        ("carry", with_uncertainty(shot.carry_m, shot.carry_u_m), "m"),
+        ("apex", with_uncertainty(shot.apex_m, shot.apex_u_m), "m"),
+        ("flight time", with_uncertainty(shot.flight_time_s, shot.flight_time_u_s), "s"),
+        ("landing along", with_uncertainty(shot.landing_along_m, shot.landing_along_u_m), "m"),
+        ("landing across", with_uncertainty(shot.landing_across_m, shot.landing_across_u_m), "m"),
+    )
+    for index, (name, figures, unit) in enumerate(rows):
+        height = 0.905 - index * 0.098
+        size = 12 if index in (0, 1, 3) else 10
+        weight = "bold" if index in (0, 1, 3) else "normal"
+        axes.text(0.026, height, name, fontsize=size, color=INK, va="center")
+        axes.text(
+            0.62, height, figures, fontsize=size, weight=weight, color=INK, va="center", ha="right"
+        )
+        axes.text(0.64, height, unit, fontsize=size, color=INK, va="center")
+    seen = "the landing was seen" if shot.landing_seen else "the landing was not seen"
+    used = sum(point.used for point in measured.points)
+    note = (
+        f"Found in {shot.frames_seen} frames, {used} of them used; {seen}. "
+        "± is one standard uncertainty; the truth lies within twice that in 19 of 20 shots."
+    )
+    axes.text(
+        0.026, 0.085, "\n".join(wrap(note, 88)), fontsize=8, color=INK, va="center", linespacing=1.4
+    )
+
+
+def draw_misses(figure: "Figure", area: "SubplotSpec", measured: MeasuredShot) -> None:
+    """Plot how far each place lies from the fitted flight, against the time since release."""
+    inset = area.subgridspec(3, 3, width_ratios=(0.09, 0.87, 0.04), height_ratios=(0.13, 0.67, 0.2))
+    axes = figure.add_subplot(inset[1, 1])
+    began = _release_time(measured)
+    times = np.array([point.time_s for point in measured.points]) - began
+    columns = np.array([point.residual_column_px for point in measured.points])
+    rises = np.array([-point.residual_row_px for point in measured.points])
+    used = np.array([point.used for point in measured.points], bool)
+    axes.axhline(0, color=INK, linewidth=0.8)
+    if used.any():
+        style: dict[str, Any] = {
+            "linestyle": "none",
+            "markeredgewidth": 1.1,
+            "markersize": 5 if len(rises) < 200 else 3,
+        }
+        axes.plot(times[used], columns[used], "o", color=INK, label="to the right", **style)
+        axes.plot(
+            times[used],
+            rises[used],
+            "s",
+            markerfacecolor="none",
+            markeredgecolor="#b35c00",
+            label="upwards",
+            **style,
+        )
+    reach = np.concatenate([columns[used], rises[used]])
+    reach = reach[np.isfinite(reach)]
+    limit = max(1.0, 1.15 * float(np.abs(reach).max())) if len(reach) else 1.0
+    axes.set_ylim(-limit, limit)
+    beyond = ~used & np.isfinite(rises)
+    if beyond.any():
+        held = np.clip(rises[beyond], -0.95 * limit, 0.95 * limit)
+        axes.plot(times[beyond], held, "x", color="#0b7dbd", ms=6, mew=1.6, label="not used")
+    axes.set_title(
+        "from the fitted flight to each place, px", fontsize=8.5, color=INK, loc="left", pad=5
+    )
+    axes.set_xlabel("time since release, s", fontsize=8, color=INK, labelpad=2)
+    axes.set_facecolor(PAPER)
+    axes.tick_params(labelsize=8, colors=INK, length=3)
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+    for side in ("left", "bottom"):
+        axes.spines[side].set_color(FAINT)
+    if measured.points:
+        axes.legend(
+            loc="lower right",
+            bbox_to_anchor=(1.0, 0.99),
+            ncols=3,
+            fontsize=7.5,
+            frameon=False,
+            labelcolor=INK,
+            borderaxespad=0.1,
+            handletextpad=0.1,
+            columnspacing=1.0,
+        )
+
+
+def _release_time(measured: MeasuredShot) -> float:
+    """Return the true time of release from the clip's first frame, s."""
+    if measured.path is not None and len(measured.path.times_s):
+        return float(measured.path.times_s[0])
+    return measured.points[0].time_s if measured.points else 0.0

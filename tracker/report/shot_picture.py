@@ -1,0 +1,96 @@
+"""One picture a shot, from which a person sees at a glance whether to believe its row."""
+
+import io
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from tracker.records import MeasuredShot
+from tracker.report.composite import Image, Patch, multiple_exposure
+from tracker.report.look import INK, PAPER
+from tracker.report.plates import draw_close_ups, draw_figures, draw_heading, draw_misses
+from tracker.report.scene import draw_scene, window_around
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+WIDTH_INCHES = 12.8
+DOTS_PER_INCH = 150
+CLOSE_UPS = 12
+CAUTION = (
+    "Flying balls and spinning wheels hurt people and animals: keep the field clear, guard the "
+    "wheels, follow local rules and qualified people."
+)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What the clip showed of a shot.
+
+    Attributes
+    ----------
+    frame : ndarray of uint8, shape (H, W, 3)
+        One whole frame, blue, green, red.
+    patches : tuple of Patch
+        A piece of every frame in which the ball was found.
+    markers : tuple of (str, (float, float))
+        Names and pixels of the markers.
+    """
+
+    frame: Image
+    patches: tuple[Patch, ...] = ()
+    markers: tuple[tuple[str, tuple[float, float]], ...] = ()
+
+
+def shot_picture(measured: MeasuredShot, seen: Seen) -> bytes:
+    """Return the picture of a shot as a JPEG file.
+
+    Parameters
+    ----------
+    measured : MeasuredShot
+    seen : Seen
+
+    Returns
+    -------
+    bytes
+        The frame with every place of the ball, the fitted path, release, apex and landing;
+        below it close-ups of single frames, the figures, and how far the fit misses each place.
+    """
+    return _as_jpeg(_laid_out(measured, seen))
+
+
+def _laid_out(measured: MeasuredShot, seen: Seen) -> "Figure":
+    """Return the whole sheet: heading, scene, close-ups, figures and misses."""
+    from matplotlib.figure import Figure
+
+    window = window_around(measured, seen.frame.shape)
+    left, top, right, bottom = window
+    scene_inches = WIDTH_INCHES * (bottom - top) / (right - left)
+    strip_inches = WIDTH_INCHES / CLOSE_UPS + 0.25
+    heights = [0.62, scene_inches, strip_inches, 2.75, 0.25]
+    figure = Figure(figsize=(WIDTH_INCHES, sum(heights)), dpi=DOTS_PER_INCH, facecolor=PAPER)
+    grid = figure.add_gridspec(
+        5, 1, height_ratios=heights, left=0, right=1, top=1, bottom=0, hspace=0
+    )
+    draw_heading(figure.add_subplot(grid[0]), measured.shot)
+    radius = 9.0 * (right - left) / 1920.0
+    picture = multiple_exposure(seen.frame, seen.patches, max(6.0, radius))
+    draw_scene(figure.add_subplot(grid[1]), measured, picture, window, seen.markers)
+    draw_close_ups(figure, grid[2], measured, seen.patches, CLOSE_UPS)
+    lower = grid[3].subgridspec(1, 2, width_ratios=(0.47, 0.53), wspace=0)
+    draw_figures(figure.add_subplot(lower[0]), measured)
+    draw_misses(figure, lower[1], measured)
+    foot = figure.add_subplot(grid[4])
+    foot.set_axis_off()
+    foot.text(0.012, 0.5, CAUTION, fontsize=7.5, color=INK, va="center")
+    return figure
+
+
+def _as_jpeg(figure: "Figure") -> bytes:
+    """Render without any window system."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    file = io.BytesIO()
+    FigureCanvasAgg(figure).print_figure(
+        file, format="jpg", dpi=DOTS_PER_INCH, pil_kwargs={"quality": 90, "subsampling": 0}
+    )
+    return file.getvalue()

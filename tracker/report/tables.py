@@ -1,0 +1,98 @@
+"""The files of ``results/``: their columns and how a cell is written (docs/formats.md)."""
+
+import csv
+import io
+import json
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, fields
+from enum import Enum
+from typing import Any
+
+from tracker.records import Shot, TrackPoint
+
+SHOT_COLUMNS = tuple(field.name for field in fields(Shot))
+TRACK_COLUMNS = tuple(field.name for field in fields(TrackPoint))
+
+DECIMALS = 6
+"""A millionth of a metre or a second lies far below what any clip can tell."""
+
+
+@dataclass(frozen=True)
+class Origin:
+    """What made the results: without it nobody could make them again.
+
+    Attributes
+    ----------
+    version : str
+        Version of the program.
+    session : str
+        The session's name.
+    inputs : mapping
+        SHA-256 of every file that was read, by its name within the session's folder.
+    """
+
+    version: str
+    session: str
+    inputs: Mapping[str, str]
+
+
+def shots_csv(shots: Iterable[Shot]) -> str:
+    """Return the text of ``shots.csv``."""
+    return _csv(SHOT_COLUMNS, shots)
+
+
+def tracks_csv(points: Iterable[TrackPoint]) -> str:
+    """Return the text of ``tracks.csv``."""
+    return _csv(TRACK_COLUMNS, points)
+
+
+def shots_json(shots: Iterable[Shot], origin: Origin, pictures: Sequence[str] = ()) -> str:
+    """Return the text of ``shots.json``: the rows of ``shots.csv`` and what made them.
+
+    Parameters
+    ----------
+    shots : iterable of Shot
+    origin : Origin
+    pictures : sequence of str
+        Names of the pictures that lie beside the file.
+    """
+    document = {
+        "lobmeter": origin.version,
+        "session": origin.session,
+        "inputs": [{"file": file, "sha256": digest} for file, digest in origin.inputs.items()],
+        "shots": [{name: _plain(value) for name, value in asdict(shot).items()} for shot in shots],
+        "pictures": list(pictures),
+    }
+    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _csv(columns: Sequence[str], rows: Iterable[Shot] | Iterable[TrackPoint]) -> str:
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(columns)
+    for row in rows:
+        writer.writerow([_cell(getattr(row, column)) for column in columns])
+    return text.getvalue()
+
+
+def _cell(value: Any) -> str:
+    plain = _plain(value)
+    if plain is None:
+        return ""
+    if isinstance(plain, bool):
+        return "true" if plain else "false"
+    return str(plain)
+
+
+def _plain(value: Any) -> str | int | float | bool | None:
+    """Return a value as both files hold it; what is not a finite number is not a number."""
+    if isinstance(value, Enum):
+        return str(value.value)
+    if isinstance(value, float):
+        return round(float(value), DECIMALS) + 0.0 if math.isfinite(value) else None
+    if value is None or isinstance(value, str | bool):
+        return value
+    if hasattr(value, "item"):
+        return _plain(value.item())
+    return int(value)
