@@ -1,7 +1,7 @@
 """Clips: frames with their true times. The only door to the decoder and the encoder."""
 
 from tracker.video.facts import ClipFacts, inspect
-from tracker.video.reading import Frame, decode_only, frames, picture, pictures
+from tracker.video.reading import Frame, decode_only, frames, from_pictures, picture, pictures
 from tracker.video.writing import ClipStyle, ClipWriter
 
 __all__ = [
@@ -11,6 +11,7 @@ __all__ = [
     "Frame",
     "decode_only",
     "frames",
+    "from_pictures",
     "inspect",
     "picture",
     "pictures",

@@ -3,6 +3,7 @@
 import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 import numpy as np
 from av.container import InputContainer
@@ -16,6 +17,8 @@ from calibration.errors import InputError
 from tracker.video.facts import ClipFacts
 from tracker.video.listing import open_clip
 from tracker.video.pixels import Image, colour, luma
+
+Taken = TypeVar("Taken")
 
 _READ_ERRORS = 20
 """So many failures to read in a row end a clip."""
@@ -164,6 +167,40 @@ def pictures(facts: ClipFacts, indices: Iterable[int]) -> dict[int, Image]:
         When the clip has no such frame, or one of them cannot be decoded.
     """
     wanted = sorted({int(index) for index in indices})
+    found = from_pictures(facts, wanted, lambda _, image: image)
+    missing = [index for index in wanted if index not in found]
+    if missing:
+        raise InputError(
+            f"frame {missing[0]} cannot be decoded", where=str(facts.path), remedy="choose another"
+        )
+    return found
+
+
+def from_pictures(
+    facts: ClipFacts, indices: Iterable[int], take: Callable[[int, Image], Taken]
+) -> dict[int, Taken]:
+    """Return what `take` makes of each of several frames, by index, in one pass.
+
+    Only one frame is held at a time, so that many can be looked at in little memory.
+
+    Parameters
+    ----------
+    facts : ClipFacts
+    indices : iterable of int
+    take : callable
+        Given a frame's index and its picture as from `picture`.
+
+    Returns
+    -------
+    dict
+        Without the frames that cannot be decoded.
+
+    Raises
+    ------
+    InputError
+        When the clip has no such frame.
+    """
+    wanted = sorted({int(index) for index in indices})
     for index in wanted:
         if not 0 <= index < facts.frame_count:
             raise InputError(
@@ -171,16 +208,11 @@ def pictures(facts: ClipFacts, indices: Iterable[int]) -> dict[int, Image]:
                 where=str(facts.path),
                 remedy=f"the clip's frames are numbered 0 to {facts.frame_count - 1}",
             )
-    found: dict[int, Image] = {}
+    found: dict[int, Taken] = {}
     with open_clip(facts.path) as container:
         stream = _film(container, facts)
         for run in _runs(facts, wanted):
-            found.update(_run_of_pictures(container, stream, facts, run))
-    missing = [index for index in wanted if index not in found]
-    if missing:
-        raise InputError(
-            f"frame {missing[0]} cannot be decoded", where=str(facts.path), remedy="choose another"
-        )
+            found.update(_taken_from_run(container, stream, facts, run, take))
     return found
 
 
@@ -276,14 +308,18 @@ def _runs(facts: ClipFacts, wanted: list[int]) -> list[list[int]]:
     return runs
 
 
-def _run_of_pictures(
-    container: InputContainer, stream: VideoStream, facts: ClipFacts, run: list[int]
-) -> dict[int, Image]:
+def _taken_from_run(
+    container: InputContainer,
+    stream: VideoStream,
+    facts: ClipFacts,
+    run: list[int],
+    take: Callable[[int, Image], Taken],
+) -> dict[int, Taken]:
     """Decode the frames of one run, starting from the nearest key frame that leads to them."""
     listing = facts.listing
     before = np.flatnonzero(listing.keys[: run[0] + 1])[::-1][:3]
     starts = [0] if listing.by_order else [*(int(key) for key in before), 0]
-    found: dict[int, Image] = {}
+    found: dict[int, Taken] = {}
     for start in starts:
         container.seek(int(listing.ticks[start]), stream=stream, backward=True)
         for index, frame, _ in _indexed(container, stream, _Damage(facts)):
@@ -291,7 +327,7 @@ def _run_of_pictures(
                 # The file's index led past the frame that was asked for: begin further back.
                 break
             if index in run:
-                found[index] = colour(frame, facts.rotation_deg, facts.size_px)
+                found[index] = take(index, colour(frame, facts.rotation_deg, facts.size_px))
             if index >= run[-1]:
                 return found
         found = {}
