@@ -1,0 +1,292 @@
+"""Frame by frame: the field, whatever moves on it, the balls in the air, noise, the file."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Protocol
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import Camera
+from tracker.synthetic import colour
+from tracker.synthetic.exposure import BallLook, Streak, row_times, streak
+from tracker.synthetic.flight import FlownBall
+from tracker.synthetic.furniture import furnish
+from tracker.synthetic.plate import Plate, draw_plate
+from tracker.synthetic.scene import Scene
+from tracker.synthetic.sensor import Codes, NoiseMaker, Sensor, information
+from tracker.synthetic.sprite import Box
+from tracker.video import ClipWriter
+
+Array = NDArray[np.float64]
+
+
+class Mover(Protocol):
+    """Something that moves on the field."""
+
+    def depth(self, camera: Camera, time_s: float) -> float:
+        """Return how far off it is, m; what is nearer is drawn over it."""
+
+    def draw(self, plate: Plate, camera: Camera, time_s: float) -> Sequence[Box]:
+        """Draw it on the plate and return the boxes it touched."""
+
+
+@dataclass(frozen=True)
+class Take:
+    """Everything that one clip shows.
+
+    Parameters
+    ----------
+    scene : Scene
+    camera : Camera
+    sensor : Sensor
+    shots : tuple of FlownBall
+    look : BallLook
+    movers : tuple of Mover
+    frame_count : int
+    seed : int
+        Seed of the noise.
+    """
+
+    scene: Scene
+    camera: Camera
+    sensor: Sensor
+    shots: tuple[FlownBall, ...]
+    look: BallLook = field(default_factory=BallLook)
+    movers: tuple[Mover, ...] = ()
+    frame_count: int = 300
+    seed: int = 0
+
+
+@dataclass(frozen=True)
+class Encoding:
+    """How the file is made.
+
+    Parameters
+    ----------
+    megabits : float
+        Megabits a second of playing time, which the encoder holds to as a phone's does.
+    preset : str
+    playing_fps : float, optional
+        Rate at which the file plays; as filmed when left out.
+    tag_rate : bool
+        Whether a tag of the file tells its true rate.
+    """
+
+    megabits: float = 16.0
+    preset: str = "superfast"
+    playing_fps: float | None = None
+    tag_rate: bool = False
+
+
+@dataclass
+class Sighting:
+    """One ball in one frame, as it truly was.
+
+    Attributes
+    ----------
+    frame : int
+    time_s : float
+        True time at which the row that holds the ball was exposed, s.
+    pixel : ndarray, shape (2,)
+        Centre of the ball at that time.
+    visible : bool
+        False where it is outside the frame or hidden.
+    covariance : ndarray, shape (2, 2)
+        Cramér-Rao bound of the position from this frame alone, px²; NaN where invisible.
+    direction_deg : float
+        Direction of motion in the picture, clockwise from rightward (rows grow downward).
+    streak_px, diameter_px : float
+        Way of the centre during the exposure; width of the ball.
+    strength : float
+        Signal over noise of a filter matched to the noiseless streak.
+    """
+
+    frame: int
+    time_s: float
+    pixel: Array
+    visible: bool
+    covariance: Array
+    direction_deg: float
+    streak_px: float
+    diameter_px: float
+    strength: float
+
+
+def film(take: Take, path: Path, encoding: Encoding) -> list[list[Sighting]]:
+    """Film a take into a file and return each shot's sightings from release to landing."""
+    width, height = take.camera.size_px
+    stored = (height, width) if take.sensor.rotation_deg % 180 else (width, height)
+    fps = take.sensor.fps
+    tags = {"com.android.capture.fps": f"{fps:.1f}"} if encoding.tag_rate else {}
+    rate, room = (f"{encoding.megabits * share * 1000.0:.0f}k" for share in (1.0, 2.0))
+    # No look-ahead over the clip's static parts: an encoder in a phone has none.
+    options = {"crf": "-1", "b": rate, "maxrate": rate, "bufsize": room}
+    options["x264-params"] = "mbtree=0"
+    with ClipWriter(
+        path,
+        stored,
+        fps,
+        options=options,
+        preset=encoding.preset,
+        rotation_deg=take.sensor.rotation_deg,
+        tags=tags,
+        file_fps=encoding.playing_fps,
+    ) as writer:
+        roll = FilmRoll(take)
+        for planes in roll.frames():
+            writer.write_luma_chroma(*(take.sensor.stored(plane) for plane in planes))
+    return roll.sightings
+
+
+class FilmRoll:
+    """Draws the frames of a take one after the other and notes where the balls truly were."""
+
+    def __init__(self, take: Take) -> None:
+        self._take = take
+        self.base = draw_plate(take.scene, take.camera, take.sensor.psf_px)
+        furnish(self.base, take.scene, take.camera, take.sensor.psf_px)
+        self._canvas = self.base.copy()
+        self._resting: set[int] = set()
+        self.sightings: list[list[Sighting]] = [[] for _ in take.shots]
+
+    def frames(self) -> Iterator[tuple[Codes, Codes, Codes]]:
+        """Yield luma, blue and red planes, each valid until the next."""
+        noise = NoiseMaker(self._take.sensor, self.base, self._take.seed)
+        for index in range(self._take.frame_count):
+            touched = self.draw(index)
+            yield noise.expose(self._canvas, index / self._take.sensor.fps)
+            for box in touched:
+                _copy(self.base, self._canvas, box)
+
+    def draw(self, index: int) -> list[Box]:
+        """Draw everything that moves in a frame on the canvas and return the boxes touched."""
+        take, time_s = self._take, index / self._take.sensor.fps
+        layers: list[tuple[float, int, Mover | FlownBall]] = []
+        for number, shot in enumerate(take.shots):
+            if time_s + 0.5 > shot.launch.release_s and number not in self._resting:
+                centre = shot.positions([max(time_s, shot.launch.release_s)])
+                layers.append((take.camera.in_camera(centre)[0, 2], number, shot))
+        for mover in take.movers:
+            layers.append((mover.depth(take.camera, time_s), -1, mover))
+        touched: list[Box] = []
+        for _, number, thing in sorted(layers, key=lambda layer: -layer[0]):
+            if isinstance(thing, FlownBall):
+                touched += self._draw_ball(index, number, thing)
+            else:
+                touched += thing.draw(self._canvas, take.camera, time_s)
+        return touched
+
+    def _draw_ball(self, index: int, number: int, shot: FlownBall) -> list[Box]:
+        """Draw one ball; one that has come to rest becomes part of the field."""
+        take, time_s = self._take, index / self._take.sensor.fps
+        seen = streak(shot, take.camera, take.sensor, (take.scene.light, take.look), time_s)
+        flying = shot.launch.release_s <= time_s <= shot.landing_s + 1.0 / take.sensor.fps
+        if seen is not None:
+            seen = _in_grass(seen, shot, take.scene.grass_height_m, time_s)
+        if flying:
+            self._note(index, number, shot, seen)
+        if seen is None:
+            return []
+        if time_s > shot.rest_s + take.sensor.exposure_s:
+            self._resting.add(number)
+            lay_streak(self.base, seen, take.look)
+        lay_streak(self._canvas, seen, take.look)
+        return [seen.box]
+
+    def _note(self, index: int, number: int, shot: FlownBall, seen: Streak | None) -> None:
+        """Note where a flying ball truly was in a frame and how well it can be placed."""
+        camera, sensor = self._take.camera, self._take.sensor
+
+        def where(times: Array) -> Array:
+            return camera.project(shot.positions(np.maximum(times, shot.launch.release_s)))
+
+        moments = index / sensor.fps + np.array([-0.5, 0.0, 0.5]) * sensor.exposure_s
+        times = row_times(sensor, camera.size_px, where, moments)
+        if not shot.launch.release_s <= times[1] <= shot.landing_s:
+            return
+        pixels = where(times)
+        way = pixels[2] - pixels[0]
+        covariance, strength = np.full((2, 2), np.nan), 0.0
+        width, height = camera.size_px
+        inside = bool(np.all(pixels[1] > -0.5) and np.all(pixels[1] < (width - 0.5, height - 0.5)))
+        visible = inside and seen is not None and float(seen.cover.sum()) > 0.0
+        if visible and seen is not None:
+            covariance, strength = position_bound(self._canvas, seen, sensor)
+        depth = camera.in_camera(shot.positions([times[1]]))[0, 2]
+        self.sightings[number].append(
+            Sighting(
+                frame=index,
+                time_s=float(times[1]),
+                pixel=pixels[1],
+                visible=visible,
+                covariance=covariance,
+                direction_deg=float(np.degrees(np.arctan2(way[1], way[0]))),
+                streak_px=float(np.hypot(*way)),
+                diameter_px=float(camera.focal_px * shot.ball.diameter_m / depth),
+                strength=strength,
+            )
+        )
+
+
+def lay_streak(plate: Plate, seen: Streak, look: BallLook) -> None:
+    """Lay a blurred ball over the plate, adding linear light."""
+    left, top, right, bottom = seen.box
+    part = np.s_[top:bottom, left:right]
+    behind = colour.decode(plate.luma[part])
+    plate.luma[part] = colour.encode(behind * (1.0 - seen.cover) + seen.light)
+    half = np.s_[top // 2 : bottom // 2, left // 2 : right // 2]
+    cover = cv2.resize(
+        seen.cover, ((right - left) // 2, (bottom - top) // 2), interpolation=cv2.INTER_AREA
+    )
+    for plane, tint in ((plate.blue, look.blue), (plate.red, look.red)):
+        plane[half] += cover * (128.0 + tint - plane[half])
+
+
+def position_bound(plate: Plate, seen: Streak, sensor: Sensor) -> tuple[Array, float]:
+    """Return the Cramér-Rao covariance of a streak's position, px², and its matched strength.
+
+    The bound is that of the sensor's noise and of rounding to whole codes; what the encoder
+    takes away is not in it.
+    """
+    left, top, right, bottom = seen.box
+    code = plate.luma[top:bottom, left:right].astype(float)
+    behind = colour.decode(code)
+    light = behind * (1.0 - seen.cover) + seen.light
+    slopes = colour.encode_slope(light) * (seen.light_slopes - behind * seen.cover_slopes)
+    sigma = np.sqrt(sensor.sigma(code) ** 2 + 1.0 / 12.0)
+    profile = (colour.encode(light) - code)[None]
+    known = information(slopes, sigma, sensor.grain_px)
+    strength = float(np.sqrt(information(profile, sigma, sensor.grain_px)[0, 0]))
+    if np.linalg.cond(known) > 1e12:
+        return np.full((2, 2), np.nan), strength
+    return np.linalg.inv(known), strength
+
+
+def _in_grass(seen: Streak, shot: FlownBall, grass_m: float, time_s: float) -> Streak | None:
+    """Return the part of a ball that stands out above the grass."""
+    if grass_m <= 0.0:
+        return seen
+    centre = shot.positions([max(time_s, shot.launch.release_s)])[0]
+    share = np.clip((centre[2] - grass_m) / shot.ball.diameter_m + 0.5, 0.0, 1.0)
+    if share == 0.0:
+        return None
+    part = np.float32(share)
+    return Streak(
+        seen.box,
+        seen.cover * part,
+        seen.light * part,
+        seen.cover_slopes * part,
+        seen.light_slopes * part,
+    )
+
+
+def _copy(source: Plate, target: Plate, box: Box) -> None:
+    """Copy a box from one plate to another."""
+    left, top, right, bottom = box
+    target.luma[top:bottom, left:right] = source.luma[top:bottom, left:right]
+    half = np.s_[top // 2 : bottom // 2, left // 2 : right // 2]
+    target.blue[half] = source.blue[half]
+    target.red[half] = source.red[half]

@@ -1,0 +1,265 @@
+"""A ball in the air and on the turf: the truth that a clip is drawn from.
+
+The equations are written and integrated here a second time, apart from `tracker.flight`,
+so that a fault in either shows as a difference between truth and measurement.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.integrate import solve_ivp
+from scipy.interpolate import CubicHermiteSpline
+
+Array = NDArray[np.float64]
+
+TABLE_S = 0.002
+"""Step of the table that a flight is read from; its cubic is true to 1e-11 m."""
+
+
+@dataclass(frozen=True)
+class Ball:
+    """A ball: mass in kg, diameter in m, drag and lift coefficients (dimensionless)."""
+
+    mass_kg: float = 0.0577
+    diameter_m: float = 0.066
+    drag_coefficient: float = 0.53
+    lift_coefficient: float = 0.0
+
+
+@dataclass(frozen=True)
+class Air:
+    """The air above the field.
+
+    Parameters
+    ----------
+    density_kgpm3 : float
+    wind_mps : tuple of float
+        Along, across, up.
+    gravity_mps2 : float
+    """
+
+    density_kgpm3: float = 1.2041
+    wind_mps: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    gravity_mps2: float = 9.80665
+
+
+@dataclass(frozen=True)
+class Launch:
+    """How the ball leaves the launcher.
+
+    Parameters
+    ----------
+    release_s : float
+        True time of release from the clip's first frame.
+    release_m : tuple of float
+        Centre of the ball at release: along, across, up.
+    exit_speed_mps, launch_angle_deg, azimuth_deg : float
+        As formats.md defines them; azimuth is positive to the left.
+    spin_tilt_deg : float
+        Turn of the spin axis about the firing direction; 0 is pure back spin (lift upward).
+    """
+
+    release_s: float
+    release_m: tuple[float, float, float]
+    exit_speed_mps: float
+    launch_angle_deg: float
+    azimuth_deg: float = 0.0
+    spin_tilt_deg: float = 0.0
+
+    def velocity(self) -> Array:
+        """Return the velocity at release, shape (3,), m/s."""
+        rise, turn = np.radians([self.launch_angle_deg, self.azimuth_deg])
+        level = np.cos(rise)
+        return self.exit_speed_mps * np.array(
+            [level * np.cos(turn), level * np.sin(turn), np.sin(rise)]
+        )
+
+    def spin_axis(self) -> Array:
+        """Return the unit axis of spin, shape (3,)."""
+        turn, tilt = np.radians([self.azimuth_deg, self.spin_tilt_deg])
+        right = np.array([np.sin(turn), -np.cos(turn), 0.0])
+        return np.cos(tilt) * right + np.sin(tilt) * np.array([0.0, 0.0, 1.0])
+
+
+@dataclass(frozen=True)
+class Turf:
+    """What the ground does to a ball.
+
+    Parameters
+    ----------
+    restitution : float
+        Vertical speed after a bounce over that before it.
+    kept : float
+        Level speed after a bounce over that before it.
+    hops : int
+        Most bounces before the ball rolls; 0 where long grass stops it at once.
+    rolling_mps2 : float
+        Deceleration of the rolling ball.
+    """
+
+    restitution: float = 0.65
+    kept: float = 0.62
+    hops: int = 3
+    rolling_mps2: float = 2.5
+
+
+@dataclass(frozen=True)
+class Leg:
+    """One stretch of the ball's way, from `start_s` to `end_s`, as functions of time."""
+
+    start_s: float
+    end_s: float
+    state: Callable[[Array], Array] = field(repr=False)
+
+
+@dataclass(frozen=True)
+class FlownBall:
+    """A shot that has been flown: release, flight, first bounce, hops, rolling and rest.
+
+    Attributes
+    ----------
+    landing_s : float
+        True time of the first bounce, at which the centre is one radius above the ground.
+    landing, apex : ndarray, shape (6,)
+        Position (m) and velocity (m/s) at the first bounce and at the greatest height.
+    """
+
+    ball: Ball
+    air: Air
+    launch: Launch
+    legs: tuple[Leg, ...]
+    landing_s: float
+    landing: Array
+    apex_s: float
+    apex: Array
+
+    @property
+    def rest_s(self) -> float:
+        """Time from which the ball lies still."""
+        return self.legs[-1].end_s
+
+    def states(self, times_s: ArrayLike) -> Array:
+        """Return position and velocity, shape (N, 6); NaN before the release."""
+        times = np.atleast_1d(np.asarray(times_s, float))
+        result = np.full((len(times), 6), np.nan)
+        for leg in self.legs:
+            during = (times >= leg.start_s) & (times < leg.end_s)
+            if np.any(during):
+                result[during] = leg.state(times[during])
+        after = times >= self.rest_s
+        if np.any(after):
+            last = self.legs[-1].state(np.array([self.rest_s]))[0]
+            result[after] = np.concatenate([last[:3], np.zeros(3)])
+        return result
+
+    def positions(self, times_s: ArrayLike) -> Array:
+        """Return the centre of the ball, shape (N, 3), m; NaN before the release."""
+        return self.states(times_s)[:, :3]
+
+    @property
+    def carry_m(self) -> float:
+        """Level distance from release to first bounce."""
+        start = np.array(self.launch.release_m)
+        return float(np.hypot(*(self.landing[:2] - start[:2])))
+
+
+def fly(launch: Launch, ball: Ball, air: Air, turf: Turf) -> FlownBall:
+    """Fly one shot until the ball lies still.
+
+    Weight less buoyancy (Archimedes), quadratic drag along and lift across the motion through
+    the air (coefficients as in Cross and Lindsey, 2014), integrated by DOP853 to 1e-11.
+    """
+    start = np.concatenate([np.array(launch.release_m, float), launch.velocity()])
+    first, landing_s, landing = _through_air(launch.release_s, start, ball, air, launch)
+    apex_s, apex = _apex(first)
+    legs = [first]
+    time_s, state = landing_s, landing
+    for _ in range(turf.hops):
+        state = _bounced(state, turf)
+        if state[5] < 0.45:
+            break
+        leg, time_s, state = _through_air(time_s, state, ball, air, None)
+        legs.append(leg)
+    if turf.hops > 0:
+        legs.append(_rolling(time_s, _bounced(state, turf), ball, turf))
+    return FlownBall(ball, air, launch, tuple(legs), landing_s, landing, apex_s, apex)
+
+
+def _through_air(
+    start_s: float, start: Array, ball: Ball, air: Air, launch: Launch | None
+) -> tuple[Leg, float, Array]:
+    """Fly from `start` until the lowest point of the ball touches the ground."""
+    area = np.pi * ball.diameter_m**2 / 4.0
+    pull = 0.5 * air.density_kgpm3 * area / ball.mass_kg
+    wind = np.array(air.wind_mps)
+    buoyancy = air.density_kgpm3 * area * ball.diameter_m * (2.0 / 3.0) / ball.mass_kg
+    weight = air.gravity_mps2 * (1.0 - buoyancy)
+    # After a bounce the spin is another, so the lift of the launch no longer holds.
+    axis = np.zeros(3) if launch is None else ball.lift_coefficient * launch.spin_axis()
+
+    def rates(_: float, state: Array) -> Array:
+        through = state[3:] - wind
+        speed = np.sqrt(through @ through)
+        change = -ball.drag_coefficient * through + np.cross(axis, through)
+        change = pull * speed * change
+        change[2] -= weight
+        return np.concatenate([state[3:], change])
+
+    def touch(_: float, state: Array) -> float:
+        return state[2] - 0.5 * ball.diameter_m
+
+    touch.terminal = True  # type: ignore[attr-defined]
+    touch.direction = -1.0  # type: ignore[attr-defined]
+    flown = solve_ivp(
+        rates,
+        (start_s, start_s + 30.0),
+        start,
+        method="DOP853",
+        rtol=1e-11,
+        atol=1e-11,
+        dense_output=True,
+        events=touch,
+    )
+    end_s, end = float(flown.t_events[0][0]), flown.y_events[0][0]
+    times = np.linspace(start_s, end_s, int((end_s - start_s) / TABLE_S) + 2)
+    states = flown.sol(times).T
+    slopes = np.array([rates(0.0, state) for state in states])
+    return Leg(start_s, end_s, CubicHermiteSpline(times, states, slopes)), end_s, end
+
+
+def _apex(leg: Leg) -> tuple[float, Array]:
+    """Return time and state where the ball is highest."""
+    early, late = leg.start_s, leg.end_s
+    if leg.state(np.array([early]))[0, 5] <= 0.0:
+        return early, leg.state(np.array([early]))[0]
+    for _ in range(80):
+        middle = 0.5 * (early + late)
+        if leg.state(np.array([middle]))[0, 5] > 0.0:
+            early = middle
+        else:
+            late = middle
+    return middle, leg.state(np.array([middle]))[0]
+
+
+def _bounced(state: Array, turf: Turf) -> Array:
+    """Return the state just after a bounce."""
+    after = state.copy()
+    after[3:5] *= turf.kept
+    after[5] *= -turf.restitution
+    return after
+
+
+def _rolling(start_s: float, start: Array, ball: Ball, turf: Turf) -> Leg:
+    """Return a straight roll that slows evenly to rest."""
+    speed = float(np.hypot(start[3], start[4]))
+    ahead = np.array([start[3], start[4], 0.0]) / max(speed, 1e-9)
+    origin = np.array([start[0], start[1], 0.5 * ball.diameter_m])
+
+    def state(times: Array) -> Array:
+        lapse = (np.asarray(times) - start_s)[:, None]
+        way = speed * lapse - 0.5 * turf.rolling_mps2 * lapse**2
+        return np.hstack([origin + way * ahead, (speed - turf.rolling_mps2 * lapse) * ahead])
+
+    return Leg(start_s, start_s + speed / turf.rolling_mps2, state)

@@ -1,0 +1,177 @@
+"""What may vary between sessions of one kind. A range is drawn from evenly."""
+
+from dataclasses import dataclass, replace
+
+Range = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Filming:
+    """How a recipe's clips are filmed.
+
+    Parameters
+    ----------
+    size_px : tuple of int
+        Frame as shown.
+    fps : float
+        True frames a second.
+    playing_fps : float, optional
+        Rate at which the file plays when that is another.
+    tag_rate : bool
+        Whether the file tells its true rate in a tag; else `session.toml` does.
+    exposure_s, readout_s : tuple of float
+    psf_px, noise : tuple of float
+        See `Sensor`.
+    rotations_deg : tuple of int
+        Rotation flags that may be drawn.
+    drift : float
+        See `Sensor`.
+    sway_px : float
+        Standard deviation of the camera's sway, px.
+    megabits, preset
+        See `Encoding`.
+    """
+
+    size_px: tuple[int, int] = (1920, 1080)
+    fps: float = 60.0
+    playing_fps: float | None = None
+    tag_rate: bool = False
+    exposure_s: Range = (1.0 / 1000.0, 1.0 / 300.0)
+    readout_s: Range = (0.006, 0.014)
+    psf_px: Range = (0.6, 0.85)
+    noise: Range = (0.9, 1.6)
+    rotations_deg: tuple[int, ...] = (0,)
+    drift: float = 0.0
+    sway_px: float = 0.0
+    megabits: float = 16.0
+    preset: str = "superfast"
+
+
+@dataclass(frozen=True)
+class Stand:
+    """Where a recipe's camera stands.
+
+    Parameters
+    ----------
+    off_m : tuple of float
+        Distance from the firing line.
+    height_m : tuple of float
+    sides : tuple of int
+        -1 right of the firing line (it runs rightward in the picture), 1 left of it.
+    field_of_view_deg : tuple of float
+        Angle between the frame's left and right edges; widened where the shots need it.
+    level_sd_deg : float
+        Standard deviation of the camera's roll.
+    spread_m : float
+        How far along the firing line the stand may lie off the best place.
+    """
+
+    off_m: Range = (27.0, 33.0)
+    height_m: Range = (1.25, 1.75)
+    sides: tuple[int, ...] = (-1, 1)
+    field_of_view_deg: Range = (64.0, 72.0)
+    level_sd_deg: float = 0.5
+    spread_m: float = 2.0
+
+
+@dataclass(frozen=True)
+class Shooting:
+    """What a recipe's launcher does.
+
+    Parameters
+    ----------
+    shots : tuple of int
+        Fewest and most shots in a clip.
+    exit_speed_mps, launch_angle_deg, azimuth_deg : tuple of float
+        Of the setup; single shots scatter about it.
+    speed_scatter, angle_scatter_deg, azimuth_scatter_deg : float
+        Standard deviations from shot to shot; that of the speed is relative.
+    lift : tuple of float
+        Lift coefficient.
+    first_s : tuple of float
+        From the clip's start to the first release.
+    pause_s : tuple of float
+        From one landing to the next release; negative for two balls in the air.
+    tail_s : float
+        From the last landing to the clip's end.
+    """
+
+    shots: tuple[int, int] = (3, 3)
+    exit_speed_mps: Range = (16.5, 21.0)
+    launch_angle_deg: Range = (35.0, 45.0)
+    azimuth_deg: Range = (-3.0, 3.0)
+    speed_scatter: float = 0.04
+    angle_scatter_deg: float = 1.0
+    azimuth_scatter_deg: float = 0.6
+    lift: Range = (0.0, 0.05)
+    first_s: Range = (0.5, 0.9)
+    pause_s: Range = (0.9, 1.4)
+    tail_s: float = 0.9
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """One kind of session.
+
+    Parameters
+    ----------
+    name : str
+    filming : Filming
+    stand : Stand
+    shooting : Shooting
+    setups : tuple of str
+        Setups of `WHEELS`, a clip for each.
+    movers : tuple of str
+        Kinds of `movers.KINDS` that are on the field.
+    wind_sd_mps : float
+    grass_height_m : float
+    quiet_s : float
+        Length of the clip where no shot is fired.
+    """
+
+    name: str
+    filming: Filming = Filming()
+    stand: Stand = Stand()
+    shooting: Shooting = Shooting()
+    setups: tuple[str, ...] = ("140 mm wheels",)
+    movers: tuple[str, ...] = ()
+    wind_sd_mps: float = 1.0
+    grass_height_m: float = 0.0
+    quiet_s: float = 10.0
+
+
+WHEELS = {
+    "100 mm wheels": (100.0, 120.0),
+    "140 mm wheels": (140.0, 210.0),
+    "180 mm wheels": (180.0, 330.0),
+}
+"""Diameter (mm) and mass (g) of the wheels of each setup of the feeder."""
+
+WIDE = Recipe("wide")
+CLOSE = Recipe(
+    "close",
+    filming=Filming(
+        size_px=(1280, 720),
+        fps=240.0,
+        playing_fps=30.0,
+        tag_rate=True,
+        exposure_s=(1.0 / 2000.0, 1.0 / 800.0),
+        readout_s=(0.003, 0.004),
+        noise=(1.4, 2.2),
+    ),
+    stand=Stand(
+        off_m=(5.0, 6.5),
+        height_m=(1.2, 1.6),
+        field_of_view_deg=(62.0, 68.0),
+        spread_m=0.2,
+    ),
+    shooting=Shooting(shots=(1, 1), first_s=(0.3, 0.45), tail_s=0.0),
+)
+QUIET = Recipe(
+    "quiet",
+    shooting=replace(Shooting(), shots=(0, 0)),
+    movers=("people", "dog", "trees"),
+    quiet_s=8.0,
+)
+
+RECIPES = {recipe.name: recipe for recipe in (WIDE, CLOSE, QUIET)}

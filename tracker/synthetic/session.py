@@ -1,0 +1,114 @@
+"""A whole session folder from a recipe and a seed: clips, `session.toml` and `truth.json`."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+from tracker.synthetic import draw
+from tracker.synthetic.clip import film
+from tracker.synthetic.draw import DrawnSession, draw_session
+from tracker.synthetic.recipes import WHEELS, Recipe
+from tracker.synthetic.truth import clip_truth, write_truth
+
+
+def make_session(folder: Path, recipe: Recipe, seed: int) -> dict[str, Any]:
+    """Draw, film and write one session.
+
+    Parameters
+    ----------
+    folder : Path
+        Made if it is not there; files of an earlier run are replaced.
+    recipe : Recipe
+    seed : int
+
+    Returns
+    -------
+    dict
+        What was written to `truth.json`.
+    """
+    drawn = draw_session(recipe, seed)
+    clips = []
+    for clip in drawn.clips:
+        path = folder / clip.file
+        path.parent.mkdir(parents=True, exist_ok=True)
+        sightings = film(clip.take, path, clip.encoding)
+        clips.append(clip_truth(clip.file, clip.setup, clip.take, clip.encoding, sightings))
+    truth = {"recipe": recipe.name, "seed": seed, "clips": clips}
+    (folder / "session.toml").write_text(session_toml(drawn), encoding="utf-8", newline="\n")
+    write_truth(folder / "truth.json", truth)
+    return truth
+
+
+def session_toml(drawn: DrawnSession) -> str:
+    """Return `session.toml` as the person of this session would have written it."""
+    told, weather, filming = drawn.told, drawn.weather, drawn.recipe.filming
+    blocks = [
+        _table(
+            "",
+            name=f"Fen Lane, {drawn.recipe.name.replace('_', ' ')} {drawn.seed}",
+            notes="catch-practice feeder of the village club; drawn, not filmed",
+        ),
+        _table("ball", type="tennis"),
+        _table(
+            "air",
+            temperature_c=weather.temperature_c,
+            pressure_hpa=weather.pressure_hpa,
+            humidity_percent=weather.humidity_percent,
+            wind_along_mps=float(told.wind_mps[0]),
+            wind_across_mps=float(told.wind_mps[1]),
+            wind_u_mps=draw.WIND_U_MPS,
+        ),
+        _table(
+            "release",
+            height_m=float(told.release_m[2]),
+            along_m=float(told.release_m[0]),
+            across_m=float(told.release_m[1]),
+            u_m=draw.RELEASE_U_M,
+            angle_deg=round(drawn.set_angle_deg),
+        ),
+    ]
+    camera: dict[str, Any] = {
+        "field_of_view_deg": told.field_of_view_deg,
+        "field_of_view_u_deg": round(told.field_of_view_deg * draw.VIEW_U_SHARE, 2),
+        "position_m": [float(value) for value in told.camera_position_m],
+        "position_u_m": draw.POSITION_U_M,
+        "level": True,
+        "level_u_deg": drawn.recipe.stand.level_sd_deg,
+    }
+    readout = drawn.clips[0].take.sensor.readout_s
+    if readout > 0.0:
+        camera["readout_s"] = readout
+    if filming.playing_fps is not None and not filming.tag_rate:
+        camera["capture_fps"] = filming.fps
+    blocks.append(_table("camera", **camera))
+    for marker, ground, pixel in zip(
+        drawn.markers, told.marker_ground_m, told.marker_pixel, strict=True
+    ):
+        blocks.append(
+            _table(
+                "[marker]",
+                name=marker.name,
+                ground_m=[float(value) for value in ground],
+                u_m=draw.TAPE_U_M,
+                pixel=[float(value) for value in pixel],
+                pixel_u=draw.PICK_U_PX,
+            )
+        )
+    for setup in drawn.recipe.setups:
+        diameter, mass = WHEELS[setup]
+        blocks.append(_table("[setup]", name=setup))
+        blocks.append(_table("setup.wheel", diameter_mm=diameter, mass_g=mass))
+        blocks.append(_table("setup.motor", supply_v=12.0))
+    for clip in drawn.clips:
+        blocks.append(_table("[clip]", file=clip.file, setup=clip.setup))
+    return "\n".join(blocks)
+
+
+def _table(head: str, **values: Any) -> str:
+    """Return a TOML table: a head in brackets, then a line for each value.
+
+    JSON writes strings, numbers, flags and lists of numbers as TOML does.
+    """
+    lines = [f"[{head}]"] if head else []
+    lines += [f"{name} = {json.dumps(value, ensure_ascii=False)}" for name, value in values.items()]
+    return "\n".join(lines) + "\n"
