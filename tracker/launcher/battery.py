@@ -1,0 +1,86 @@
+"""The battery: how far its voltage sags, and how many shots a charge holds."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tracker.launcher.motor import Motor
+
+
+@dataclass(frozen=True)
+class Battery:
+    """A source of voltage behind a resistance.
+
+    Attributes
+    ----------
+    voltage_v : float
+        Without load, V.
+    resistance_ohm : float
+        Inside, with its leads.
+    capacity_as : float or None
+        Charge when full, A s; None where nobody said.
+    usable : float
+        Share of the charge that is to be used.
+    """
+
+    voltage_v: float
+    resistance_ohm: float
+    capacity_as: float | None = None
+    usable: float = 0.8
+
+    @property
+    def usable_energy_j(self) -> float | None:
+        """Energy of a charge, J, or None where the capacity is unknown."""
+        if self.capacity_as is None:
+            return None
+        return self.capacity_as * self.voltage_v * self.usable
+
+
+@dataclass(frozen=True)
+class Circuit:
+    """What flows when motors run on one battery.
+
+    Attributes
+    ----------
+    terminal_v : float
+        Voltage at the battery's terminals.
+    currents_a : tuple of float
+        Mean current of each motor.
+    battery_a : float
+        Mean current of the battery.
+    """
+
+    terminal_v: float
+    currents_a: tuple[float, ...]
+    battery_a: float
+
+    def power_w(self, battery: Battery) -> float:
+        """Return the power that leaves the cells, losses inside the battery included."""
+        return battery.voltage_v * self.battery_a
+
+
+def circuit(battery: Battery, motors: Sequence[tuple[Motor, float, float]]) -> Circuit:
+    """Return voltage and currents of motors at given speeds.
+
+    Parameters
+    ----------
+    battery : Battery
+    motors : sequence of (Motor, duty, speed)
+        Duty between 0 and 1; speed of the shaft in rad/s.
+
+    Notes
+    -----
+    A motor's winding smooths the pulses: it sees the duty's share of the terminal voltage, and
+    draws the duty's share of its current from the battery (mean values of a buck converter,
+    R. W. Erickson and D. Maksimovic, Fundamentals of Power Electronics (2001), chapter 2). The
+    battery is loaded by all motors together, which gives one linear equation.
+    """
+    load = sum(duty**2 / motor.resistance_ohm for motor, duty, _ in motors)
+    back = sum(
+        duty * motor.constant_vs * speed / motor.resistance_ohm for motor, duty, speed in motors
+    )
+    terminal = (battery.voltage_v + battery.resistance_ohm * back) / (
+        1.0 + battery.resistance_ohm * load
+    )
+    currents = tuple(motor.current_a(speed, duty * terminal) for motor, duty, speed in motors)
+    drawn = sum(duty * current for (_, duty, _), current in zip(motors, currents, strict=True))
+    return Circuit(terminal, currents, drawn)
