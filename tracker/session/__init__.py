@@ -10,6 +10,7 @@ from tracker.session.entries import (
     Session,
     SetupEntry,
 )
+from tracker.session.lens import read_lens
 from tracker.session.read import SESSION_FILE, read_session
 
 __all__ = [
@@ -22,5 +23,6 @@ __all__ = [
     "ReleaseEntry",
     "Session",
     "SetupEntry",
+    "read_lens",
     "read_session",
 ]

@@ -8,6 +8,7 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any
 
 from calibration.errors import InputError
+from tracker.flight.ball import ball_named
 from tracker.session.entries import (
     AirEntry,
     BallEntry,
@@ -19,7 +20,7 @@ from tracker.session.entries import (
     SetupEntry,
     Triple,
 )
-from tracker.session.lines import lines_of_keys
+from tracker.session.lines import Place, lines_of_keys
 from tracker.session.table import Faults, Table
 
 SESSION_FILE = "session.toml"
@@ -52,7 +53,8 @@ def read_session(folder: Path) -> Session:
     folder = Path(folder)
     if folder.name == SESSION_FILE and folder.is_file():
         folder = folder.parent
-    values, places = _read_toml(folder)
+    _refuse_missing(folder)
+    values, places = read_toml(folder / SESSION_FILE)
     faults = Faults(SESSION_FILE, places)
     top = Table(values, (), "", faults)
     markers = _markers(top, ())
@@ -75,25 +77,21 @@ def read_session(folder: Path) -> Session:
     return session
 
 
-def _read_toml(folder: Path) -> tuple[dict[str, Any], dict[tuple[str | int, ...], int]]:
-    """Return the parsed file and the line of every key."""
-    path = folder / SESSION_FILE
-    if not folder.is_dir():
-        what = "is not a folder" if folder.exists() else "there is no such folder"
-        raise InputError(what, where=str(folder), remedy="give the folder that holds session.toml")
-    if not path.is_file():
-        raise InputError(
-            f"the folder holds no {SESSION_FILE}",
-            where=str(folder),
-            remedy="write one as docs/formats.md shows, or point at another folder",
-        )
+def read_toml(path: Path) -> tuple[dict[str, Any], dict[Place, int]]:
+    """Return a parsed TOML file and the line of every key.
+
+    Raises
+    ------
+    InputError
+        Where the file cannot be read, is not UTF-8 or is not TOML.
+    """
     try:
         text = path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = error.object[: error.start].count(b"\n") + 1
         raise InputError(
             "is not UTF-8 text",
-            where=f"{SESSION_FILE}, line {line}",
+            where=f"{path.name}, line {line}",
             remedy="save it as UTF-8 in your editor",
         ) from None
     except OSError as error:
@@ -103,21 +101,33 @@ def _read_toml(folder: Path) -> tuple[dict[str, Any], dict[tuple[str | int, ...]
     try:
         values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise _syntax(str(error), text) from None
+        raise _syntax(str(error), text, path.name) from None
     except RecursionError:
-        raise InputError("is nested too deeply", where=SESSION_FILE) from None
+        raise InputError("is nested too deeply", where=path.name) from None
     return values, lines_of_keys(text)
 
 
-def _syntax(message: str, text: str) -> InputError:
+def _refuse_missing(folder: Path) -> None:
+    if not folder.is_dir():
+        what = "is not a folder" if folder.exists() else "there is no such folder"
+        raise InputError(what, where=str(folder), remedy="give the folder that holds session.toml")
+    if not (folder / SESSION_FILE).is_file():
+        raise InputError(
+            f"the folder holds no {SESSION_FILE}",
+            where=str(folder),
+            remedy="write one as docs/formats.md shows, or point at another folder",
+        )
+
+
+def _syntax(message: str, text: str, file: str) -> InputError:
     """Return tomllib's complaint as a sentence that names the line."""
     found = re.match(r"(.*) \(at (?:line (\d+), column (\d+)|end of document)\)", message)
     if found is None:
-        return InputError(f"is not TOML ({message})", where=SESSION_FILE)
+        return InputError(f"is not TOML ({message})", where=file)
     line = int(found[2]) if found[2] else text.count("\n") + 1
     shown = text.split("\n")[line - 1].strip()
     what = found[1][:1].lower() + found[1][1:]
-    where = f"{SESSION_FILE}, line {line}" + (f", column {found[3]}" if found[3] else "")
+    where = f"{file}, line {line}" + (f", column {found[3]}" if found[3] else "")
     quoted = f": {shown[:60]}" if shown else ""
     return InputError(f"is not TOML ({what}){quoted}", where=where, remedy="mend that line")
 
@@ -125,23 +135,28 @@ def _syntax(message: str, text: str) -> InputError:
 def _ball(table: Table) -> BallEntry:
     ball = BallEntry(
         type=table.text("type", default="") or "tennis",
-        mass_g=table.number("mass_g", 0.1, 10000.0),
-        diameter_mm=table.number("diameter_mm", 5.0, 1000.0),
-        drag_coefficient=table.number("drag_coefficient", 0.01, 3.0),
+        mass_g=table.number("mass_g", 0.5, 5000.0),
+        diameter_mm=table.number("diameter_mm", 5.0, 500.0),
+        drag_coefficient=table.number("drag_coefficient", 0.02, 2.0),
     )
     table.close()
-    if ball.type == "custom":
+    if ball.type.strip().lower() == "custom":
         for name in ("mass_g", "diameter_mm", "drag_coefficient"):
             if not table.has(name):
                 table.fault(name, "is missing", "a custom ball needs all three of its figures")
+        return ball
+    try:
+        ball_named(ball.type)
+    except InputError as error:
+        table.fault("type", error.what, error.remedy)
     return ball
 
 
 def _air(table: Table) -> AirEntry:
     air = AirEntry(
-        temperature_c=table.number("temperature_c", -60.0, 60.0),
-        pressure_hpa=table.number("pressure_hpa", 300.0, 1100.0),
-        altitude_m=table.number("altitude_m", -500.0, 9000.0),
+        temperature_c=table.number("temperature_c", -40.0, 60.0),
+        pressure_hpa=table.number("pressure_hpa", 500.0, 1100.0),
+        altitude_m=table.number("altitude_m", -500.0, 6000.0),
         humidity_percent=table.number("humidity_percent", 0.0, 100.0),
         wind_along_mps=table.number("wind_along_mps", -40.0, 40.0),
         wind_across_mps=table.number("wind_across_mps", -40.0, 40.0),
@@ -171,7 +186,7 @@ def _camera(table: Table, folder: Path) -> CameraEntry:
     lens = table.text("lens")
     camera = CameraEntry(
         lens=_file(table, "lens", lens, folder) if lens else None,
-        field_of_view_deg=table.number("field_of_view_deg", 5.0, 170.0),
+        field_of_view_deg=table.number("field_of_view_deg", 5.0, 150.0),
         field_of_view_u_deg=table.number("field_of_view_u_deg", SMALLEST_U, 60.0),
         position_m=_triple(position),
         position_u_m=table.number_or("position_u_m", SMALLEST_U, 100.0, 0.10),

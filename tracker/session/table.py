@@ -112,6 +112,20 @@ class Table:
         found = [self._number(name, part, *span) for part in value]
         return None if None in found else tuple(part for part in found if part is not None)
 
+    def rows(self, name: str, count: int) -> list[list[float]] | None:
+        """Return a square of numbers that must be there, as rows; None where it is at fault."""
+        value = self._take(name, needed=True, kind=f"{count} rows of {count} numbers")
+        if value is None:
+            return None
+        whole = isinstance(value, list) and len(value) == count
+        if not whole or any(not isinstance(row, list) or len(row) != count for row in value):
+            self.fault(name, f"is not {count} rows of {count} numbers")
+            return None
+        found = [[self._number(name, part, -1e12, 1e12) for part in row] for row in value]
+        if any(part is None for row in found for part in row):
+            return None
+        return [[part for part in row if part is not None] for row in found]
+
     def flag(self, name: str, default: bool) -> bool:
         """Return true or false."""
         value = self._take(name)
