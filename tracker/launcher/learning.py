@@ -221,26 +221,26 @@ def learn(lessons: Sequence[Lesson], ball: Ball, air: AirAround = STILL_ROOM) ->
         return np.concatenate((misses, scaled))
 
     def slopes(scaled: Array) -> Array:
-        columns = []
-        for place in range(len(keys)):
-            shift = np.zeros(len(keys))
-            shift[place] = STEP
-            columns.append((residuals(scaled + shift) - residuals(scaled - shift)) / (2.0 * STEP))
-        return np.column_stack(columns)
+        here = residuals(scaled)
+        steps = STEP * np.eye(len(keys))
+        return np.column_stack([(residuals(scaled + step) - here) / STEP for step in steps])
 
     # Where the grip's limit rules, no wheel or motor shows: draws from the priors find the side
     # of that corner on which the answer lies. The seed is fixed, so the answer is too.
     draws = np.random.default_rng(len(keys)).normal(size=(DRAWS, len(keys)))
     draws = np.vstack((np.zeros(len(keys)), draws))
     costs = [float(r @ r) for r in map(residuals, draws)]
-    starts = draws[sorted({0, *np.argsort(costs)[:FOLLOWED].tolist()})]
     fits = [
-        least_squares(residuals, x0, jac=slopes, x_scale=1.0, max_nfev=30, xtol=1e-6, ftol=1e-7)
-        for x0 in starts
+        least_squares(residuals, x0, jac=slopes, x_scale=1.0, max_nfev=25, xtol=1e-4, ftol=1e-5)
+        for x0 in draws[np.argsort(costs, kind="stable")[:FOLLOWED]]
     ]
     best = min(fits, key=lambda fit: float(fit.cost))
-    normal = best.jac.T @ best.jac
-    covariance = np.linalg.inv(normal) * np.outer(priors, priors)
+    steps = STEP * np.eye(len(keys))
+    last = np.column_stack(
+        [(residuals(best.x + step) - residuals(best.x - step)) / (2.0 * STEP) for step in steps]
+    )
+    normal = last.T @ last
+    covariance = np.asarray(np.linalg.inv(normal) * np.outer(priors, priors), float)
     misses = best.fun[: len(lessons)]
     return Learned(
         keys,

@@ -97,9 +97,14 @@ class Spinning:
             )
 
         if len(set(self.duties)) == 1:
-            # Wheels that run alike share the battery alike: one equation.
+            # Wheels that run alike share the battery alike: it adds to each one's resistance.
+            duty, motor = self.duties[0], self.motor
+            sag = len(self.duties) * duty**2 * self.battery.resistance_ohm
+            pull = duty * self.battery.voltage_v
+            back = motor.constant_vs * self.ratio
+
             def together(speed: float) -> float:
-                current = self.flow((speed,) * len(self.duties)).currents_a[0]
+                current = (pull - back * speed) / (motor.resistance_ohm + sag)
                 return self.net_nm(current, speed)
 
             alike = float(brentq(together, 0.0, ceiling, xtol=1e-11 * ceiling, rtol=1e-13))
