@@ -1,3 +1,5 @@
+from time import perf_counter
+
 import numpy as np
 import pytest
 
@@ -152,3 +154,13 @@ def test_light_ball_with_strong_drag():
     shot = launch(25, 30, 0.8, 0.47)
     coarse, fine = fly(shot, forces, 1.5), fly(shot, forces, 1.5, 0.001)
     assert np.abs(coarse.states[-1] - fine.states[-1]).max() < 1e-4
+
+
+def test_fast_enough_for_a_fit_of_many_flights():
+    # 3 ms on an ordinary machine; the best of ten, as others may use it at the same time.
+    def taken():
+        start = perf_counter()
+        fly(SHOT, TENNIS, 3.0, sensitivities=True)
+        return perf_counter() - start
+
+    assert min(taken() for _ in range(10)) < 0.02
