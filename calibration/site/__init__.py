@@ -3,21 +3,28 @@
 from calibration.markers import Marker, Plumb
 from calibration.site.accuracy import Quantity, flight_quantities, ground_covariances
 from calibration.site.blunders import Suspect
+from calibration.site.drawing import Arrow, Drawing, Ellipse, Tick, draw, ground_ellipses
 from calibration.site.remedies import Remedy
 from calibration.site.solution import Calibration, solve
 from calibration.site.stand import Site
 from calibration.site.weakness import Weakness
 
 __all__ = [
+    "Arrow",
     "Calibration",
+    "Drawing",
+    "Ellipse",
     "Marker",
     "Plumb",
     "Quantity",
     "Remedy",
     "Site",
     "Suspect",
+    "Tick",
     "Weakness",
+    "draw",
     "flight_quantities",
     "ground_covariances",
+    "ground_ellipses",
     "solve",
 ]

@@ -180,6 +180,15 @@ class Observations:
             full[self.lens_at, self.lens_at] = lens_covariance
             self.uncertainty = full
 
+    def blunted(self, factor: float) -> Array:
+        """Return the uncertainties with those of the pixels made larger, for a first approach."""
+        count = 2 * len(self.markers)
+        scale = np.ones(len(self.rows))
+        scale[:count] = factor
+        if self.uncertainty.ndim == 1:
+            return scale * self.uncertainty
+        return scale[:, None] * self.uncertainty * scale[None, :]
+
     def model(self, state: Posed) -> tuple[Array, Array]:
         """Return residuals (observed less computed) and the Jacobian of what is computed."""
         camera, points = state.camera, state.points

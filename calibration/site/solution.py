@@ -20,7 +20,8 @@ Array = NDArray[np.float64]
 ALIKE_CHI_SQUARE = 9.0
 """Two solutions whose chi-square differs by less fit about equally well (3 sigma)."""
 
-THOROUGH, QUICK = Limits(), Limits(iterations=25)
+THOROUGH, QUICK = Limits(), Limits(iterations=15)
+ROUGH, BLUNT = Limits(iterations=25, step=0.1), 30.0
 
 
 @dataclass(frozen=True)
@@ -33,6 +34,8 @@ class Calibration:
         With its covariance.
     markers : tuple of str
         Names of the markers in the order of the arrays below.
+    pixels : ndarray, shape (N, 2)
+        As picked.
     points_m : ndarray, shape (N, 3)
         Adjusted ground coordinates.
     residuals_px : ndarray, shape (N, 2)
@@ -56,6 +59,7 @@ class Calibration:
 
     camera: Camera
     markers: tuple[str, ...]
+    pixels: Array
     points_m: Array
     residuals_px: Array
     ground_residuals_m: Array
@@ -104,8 +108,7 @@ def _refit(site: Site) -> Adjustment | None:
     """Adjust another site, determined or not; None where nothing fits at all."""
     observations = Observations(site)
     fits: list[Adjustment] = []
-    guesses = [guess for guess in starts(observations, 2) if guess.upright]
-    _adjust_into(fits, observations, guesses, QUICK)
+    _adjust_into(fits, observations, starts(observations, most=2), QUICK)
     fits = [fit for fit in fits if _is_upright(fit) and fit.settled]
     return min(fits, key=lambda fit: fit.chi_square, default=None)
 
@@ -113,14 +116,12 @@ def _refit(site: Site) -> Adjustment | None:
 def _best(observations: Observations) -> Adjustment:
     """Adjust from every start and return the best solution that can be true."""
     fits: list[Adjustment] = []
-    guesses = starts(observations)
-    upright = [guess for guess in guesses if guess.upright]
-    _adjust_into(fits, observations, upright)
+    _adjust_into(fits, observations, starts(observations))
     best = min((fit.chi_square for fit in fits), default=float("inf"))
-    if not fits or min(fit.p_value for fit in fits) < ALARM:
+    if not fits or max(fit.p_value for fit in fits) < ALARM:
         # Only where nothing fits well is it worth asking what a hanging camera would see.
         hanging: list[Adjustment] = []
-        _adjust_into(hanging, observations, [g for g in guesses if not g.upright])
+        _adjust_into(hanging, observations, starts(observations, upright=False))
         if any(fit.chi_square < best - 25.0 and not _is_upright(fit) for fit in hanging):
             raise _mirrored(observations)
         fits.extend(fit for fit in hanging if _is_upright(fit))
@@ -147,13 +148,15 @@ def _adjust_into(
 ) -> None:
     """Adjust from each guess and keep the solutions that were not reached before."""
     for guess in guesses:
+        state = Posed(guess.camera, observations.taped)
         try:
+            if observations.site.position_m is None:
+                # Distance and focal length make up for each other along a narrow, bent valley:
+                # with blunt pixels it is wide, and its floor is soon reached.
+                blunt = observations.blunted(BLUNT)
+                state = adjust(observations.model, state, blunt, move=moved, limits=ROUGH).state
             fit = adjust(
-                observations.model,
-                Posed(guess.camera, observations.taped),
-                observations.uncertainty,
-                move=moved,
-                limits=limits,
+                observations.model, state, observations.uncertainty, move=moved, limits=limits
             )
         except NotDetermined:
             continue
@@ -247,6 +250,7 @@ def _told(observations: Observations, fit: Adjustment) -> Calibration:
     return Calibration(
         camera=camera,
         markers=tuple(marker.name for marker in observations.markers),
+        pixels=observations.pixels,
         points_m=fit.state.points,
         residuals_px=misfit,
         ground_residuals_m=np.einsum("nij,nj->ni", np.linalg.pinv(by_point), misfit),

@@ -16,6 +16,7 @@ DISTANCE_SHARES = (0.3, 0.55, 0.9, 1.5, 2.5)
 HEIGHTS_M = (0.5, 1.5, 5.0)
 VIEWS_DEG = (25.0, 32.0, 40.0, 48.0, 56.0, 64.0, 72.0, 82.0, 95.0, 112.0)
 UPRIGHT_WEIGHT = 1e-7
+REFINEMENTS = 14
 
 
 class Start(NamedTuple):
@@ -26,7 +27,7 @@ class Start(NamedTuple):
     upright: bool
 
 
-def starts(observations: Observations, most: int = 6) -> list[Start]:
+def starts(observations: Observations, upright: bool = True, most: int = 6) -> list[Start]:
     """Return guesses of the camera, best first, no two alike.
 
     Every pair of a place and a focal length is given the rotation that turns the directions
@@ -36,29 +37,64 @@ def starts(observations: Observations, most: int = 6) -> list[Start]:
     Parameters
     ----------
     observations : Observations
+    upright : bool
+        Whether the camera stands upright, or hangs upside down.
     most : int
-        How many to return at most of those that stand upright, and as many that do not.
+        How many to return at most.
     """
     places, sectors = _places(observations)
-    focals, priors = _focals(observations)
+    focals = _focals(observations)
     rotations, costs = _rotations(observations, places, focals)
-    costs = costs + priors[None, :]
-    upright = rotations[:, :, 1, 2] < 0
+    costs = np.where((rotations[:, :, 1, 2] < 0) == upright, costs, np.inf)
     found: list[Start] = []
-    for wanted in (True, False):
-        masked = np.where(upright == wanted, costs, np.inf)
-        for s, k in _valleys(masked, sectors)[:most]:
-            camera = Camera(
-                rotation=rotations[s, k],
-                position=places[s],
-                focal_px=float(focals[k]),
-                centre_px=observations.lens_values[1:3],
-                size_px=observations.site.size_px,
-                distortion=observations.lens_values[3:],
-            )
-            if np.all(camera.in_camera(observations.taped)[:, 2] > 0.01):
-                found.append(Start(camera, float(masked[s, k]), wanted))
-    return sorted(found, key=lambda start: (not start.upright, start.cost))
+    for s, k in _valleys(costs, sectors)[:most]:
+        camera = _camera(observations, rotations[s, k], places[s], focals[k])
+        start = Start(camera, float(costs[s, k]), upright)
+        if observations.site.position_m is None:
+            start = _refined(observations, start)
+        if np.all(start.camera.in_camera(observations.taped)[:, 2] > 0.01):
+            found.append(start)
+    return sorted(found, key=lambda start: start.cost)
+
+
+def _camera(observations: Observations, rotation: Array, place: Array, focal: float) -> Camera:
+    return Camera(
+        rotation=rotation,
+        position=place,
+        focal_px=float(focal),
+        centre_px=observations.lens_values[1:3],
+        size_px=observations.site.size_px,
+        distortion=observations.lens_values[3:],
+    )
+
+
+def _refined(observations: Observations, start: Start) -> Start:
+    """Search around a guess: nearer and farther, aside, up and down, wider and narrower.
+
+    The valley in which distance and focal length make up for each other is long, narrow and
+    bent; steps along it are cheap here and dear in the adjustment.
+    """
+    middle = observations.taped.mean(axis=0)
+    loose = observations.site.lens is None
+    reach, aside, rise, zoom = 0.3, 0.13, 0.5, 0.12
+    for _ in range(REFINEMENTS):
+        way = start.camera.position - middle
+        steps = np.array([-1.0, 0.0, 1.0])
+        r, a, h = (grid.ravel() for grid in np.meshgrid(steps, steps, steps, indexing="ij"))
+        far = np.hypot(way[0], way[1]) * np.exp(reach * r)
+        angle = np.arctan2(way[1], way[0]) + aside * a
+        height = way[2] + rise * h * max(0.5, abs(way[2]))
+        places = middle + np.column_stack([far * np.cos(angle), far * np.sin(angle), height])
+        focals = start.camera.focal_px * np.exp(zoom * steps if loose else np.zeros(1))
+        rotations, costs = _rotations(observations, places, focals)
+        costs = np.where((rotations[:, :, 1, 2] < 0) == start.upright, costs, np.inf)
+        s, k = np.unravel_index(int(np.argmin(costs)), costs.shape)
+        if costs[s, k] < start.cost:
+            camera = _camera(observations, rotations[s, k], places[s], focals[k])
+            start = Start(camera, float(costs[s, k]), start.upright)
+        if s == len(places) // 2:
+            reach, aside, rise, zoom = reach / 2.0, aside / 2.0, rise / 2.0, zoom / 2.0
+    return start
 
 
 def _places(observations: Observations) -> tuple[Array, NDArray[np.int64]]:
@@ -83,20 +119,27 @@ def _places(observations: Observations) -> tuple[Array, NDArray[np.int64]]:
     return places, sector.ravel()
 
 
-def _focals(observations: Observations) -> tuple[Array, Array]:
-    """Return focal lengths to try, px, and what each costs for being unusual."""
+def _focals(observations: Observations) -> Array:
+    """Return focal lengths to try, px."""
     site = observations.site
-    width = max(site.size_px)
     if site.lens is not None:
-        return np.array([site.lens.focal_px]), np.zeros(1)
+        return np.array([site.lens.focal_px])
     if site.field_of_view_deg is not None:
         focal = site.size_px[0] / 2.0 / np.tan(np.radians(site.field_of_view_deg) / 2.0)
-        share = site.view_u_deg / site.field_of_view_deg
-        steps = np.array([-1.5, 0.0, 1.5])
-        return focal * (1.0 + steps * min(share, 0.3)), steps**2
-    focals = width / 2.0 / np.tan(np.radians(VIEWS_DEG) / 2.0)
-    unusual = np.log(focals / usual_focal_px(site.size_px)) / USUAL_LOG_FOCAL_SD
-    return focals, unusual**2
+        share = min(site.view_u_deg / site.field_of_view_deg, 0.3)
+        return focal * (1.0 + share * np.array([-1.5, 0.0, 1.5]))
+    return max(site.size_px) / 2.0 / np.tan(np.radians(VIEWS_DEG) / 2.0)
+
+
+def _unusual(observations: Observations, focals: Array) -> Array:
+    """Return what focal lengths cost for being other than what was told or is usual."""
+    site = observations.site
+    if site.lens is not None:
+        return np.zeros(len(focals))
+    if site.field_of_view_deg is not None:
+        told = site.size_px[0] / 2.0 / np.tan(np.radians(site.field_of_view_deg) / 2.0)
+        return (np.log(focals / told) / (site.view_u_deg / site.field_of_view_deg)) ** 2
+    return (np.log(focals / usual_focal_px(site.size_px)) / USUAL_LOG_FOCAL_SD) ** 2
 
 
 def _rotations(
@@ -120,7 +163,8 @@ def _rotations(
     agreement = singular[..., 0] + singular[..., 1] + handed * singular[..., 2]
     misfit = np.maximum(2.0 * (len(observations.taped) - agreement), 0.0)
     spread = np.array([marker.pixel_u for marker in observations.markers]).mean()
-    return rotations, misfit * (focals[None, :] / spread) ** 2
+    cost = misfit * (focals[None, :] / spread) ** 2
+    return rotations, cost + _unusual(observations, focals)[None, :]
 
 
 def _valleys(costs: Array, sectors: NDArray[np.int64]) -> list[tuple[int, int]]:

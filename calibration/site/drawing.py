@@ -1,0 +1,209 @@
+"""The ground as the camera sees it: what a picture of a calibration shows, in pixels."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import Camera
+from calibration.site.accuracy import BALL_PIXEL_U, ground_covariances
+from calibration.site.solution import Calibration
+
+Array = NDArray[np.float64]
+
+RADIUS_95 = 2.447747
+"""Radius of the 95 % ellipse of two normal variables, in standard deviations."""
+
+STEP_M = 0.25
+
+
+@dataclass(frozen=True)
+class Tick:
+    """A metre tick of the firing line.
+
+    Attributes
+    ----------
+    along_m : float
+    ends_px : ndarray, shape (2, 2)
+        From the line outwards to where a label belongs.
+    """
+
+    along_m: float
+    ends_px: Array
+
+
+@dataclass(frozen=True)
+class Arrow:
+    """A marker and the residual of its pixel.
+
+    Attributes
+    ----------
+    name : str
+    picked_px, tip_px : ndarray, shape (2,)
+        Where it was picked, and that place moved by the residual times `Drawing.scale`.
+    """
+
+    name: str
+    picked_px: Array
+    tip_px: Array
+
+
+@dataclass(frozen=True)
+class Ellipse:
+    """What can be told of a ground point from its pixel: the 95 % ellipse.
+
+    Attributes
+    ----------
+    ground_m : ndarray, shape (3,)
+    outline_m : ndarray, shape (K, 2)
+        Along and across, for a plan of the field.
+    outline_px : ndarray, shape (K, 2)
+        The same in the frame.
+    """
+
+    ground_m: Array
+    outline_m: Array
+    outline_px: Array
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """Lines for a picture of the calibrated frame, all in pixels and inside the frame.
+
+    Attributes
+    ----------
+    grid, firing_line : tuple of ndarray, each of shape (K, 2)
+        Broken where the ground leaves the frame.
+    spacing_m : float
+        Between the lines of the grid.
+    ticks : tuple of Tick
+    arrows : tuple of Arrow
+    scale : float
+        How many times the arrows are longer than the residuals.
+    ellipses : tuple of Ellipse
+    """
+
+    grid: tuple[Array, ...]
+    firing_line: tuple[Array, ...]
+    spacing_m: float
+    ticks: tuple[Tick, ...]
+    arrows: tuple[Arrow, ...]
+    scale: float
+    ellipses: tuple[Ellipse, ...]
+
+
+def draw(calibration: Calibration, pixel_u: float = BALL_PIXEL_U) -> Drawing:
+    """Return what a picture of a calibration shows.
+
+    Parameters
+    ----------
+    calibration : Calibration
+    pixel_u : float
+        How well the ground point's pixel is known for its ellipse.
+    """
+    camera = calibration.camera
+    points = calibration.points_m
+    first = float(np.floor((min(0.0, points[:, 0].min()) + 0.5) / 10.0) * 10.0)
+    last = float(np.ceil((max(10.0, points[:, 0].max()) - 0.5) / 10.0) * 10.0)
+    spacing = 5.0 if last - first <= 60.0 else 10.0
+    half = 2.0 * spacing
+    along = np.arange(first, last + 0.5 * STEP_M, STEP_M)
+    across = np.arange(-half, half + 0.5 * STEP_M, STEP_M)
+    lines = [
+        np.column_stack([along, np.full_like(along, side), np.zeros_like(along)])
+        for side in np.arange(-half, half + 0.1, spacing)
+    ]
+    lines += [
+        np.column_stack([np.full_like(across, at), across, np.zeros_like(across)])
+        for at in np.arange(first, last + 0.1, spacing)
+    ]
+    line = np.column_stack([along, np.zeros_like(along), np.zeros_like(along)])
+    near = -0.5 if camera.position[1] < 0 else 0.5
+    tens = np.arange(first, last + 0.1, 5.0)
+    residuals = calibration.residuals_px
+    longest = float(np.linalg.norm(residuals, axis=1).max())
+    scale = _round_scale(0.05 * max(camera.size_px) / max(longest, 1e-6))
+    return Drawing(
+        grid=tuple(piece for at in lines for piece in _in_frame(camera, at)),
+        firing_line=_in_frame(camera, line),
+        spacing_m=spacing,
+        ticks=_ticks(camera, tens, near),
+        arrows=tuple(
+            Arrow(name, picked, picked + scale * residual)
+            for name, picked, residual in zip(
+                calibration.markers, calibration.pixels, residuals, strict=True
+            )
+        ),
+        scale=scale,
+        ellipses=ground_ellipses(
+            camera,
+            np.column_stack([tens[tens % 10 == 0], np.zeros((np.sum(tens % 10 == 0), 2))]),
+            pixel_u,
+        ),
+    )
+
+
+def ground_ellipses(
+    camera: Camera, points: Array, pixel_u: float = BALL_PIXEL_U
+) -> tuple[Ellipse, ...]:
+    """Return the 95 % ellipses of ground points, shape (N, 3), that the frame shows."""
+    angle = np.linspace(0.0, 2.0 * np.pi, 73)
+    circle = RADIUS_95 * np.column_stack([np.cos(angle), np.sin(angle)])
+    found = []
+    for point, spread in zip(points, ground_covariances(camera, points, pixel_u), strict=True):
+        if not (np.all(np.isfinite(spread)) and _shown(camera, point[None, :])[0]):
+            continue
+        values, vectors = np.linalg.eigh(spread)
+        outline = np.zeros((len(circle), 3))
+        outline[:, :2] = circle @ (vectors * np.sqrt(np.maximum(values, 0.0))).T
+        around = point + outline
+        found.append(Ellipse(point, around[:, :2], camera.project(around)))
+    return tuple(found)
+
+
+def _ticks(camera: Camera, places: Array, near: float) -> tuple[Tick, ...]:
+    found = []
+    for along in places:
+        ends = np.array([[along, 0.0, 0.0], [along, near, 0.0]])
+        if np.all(_shown(camera, ends)):
+            found.append(Tick(float(along), camera.project(ends)))
+    return tuple(found)
+
+
+def _in_frame(camera: Camera, points: Array) -> tuple[Array, ...]:
+    """Return the pieces of a line of ground points that the frame shows."""
+    shown = _shown(camera, points)
+    pixels = camera.project(points)
+    breaks = np.flatnonzero(np.diff(shown.astype(int))) + 1
+    pieces = np.split(np.arange(len(points)), breaks)
+    return tuple(pixels[piece] for piece in pieces if shown[piece[0]] and len(piece) > 1)
+
+
+def _shown(camera: Camera, points: Array) -> NDArray[np.bool_]:
+    """Tell which points the frame shows.
+
+    A strong lens folds points from far aside back into the frame; rays tell the two apart.
+    """
+    pixels = camera.project(points)
+    width, height = camera.size_px
+    with np.errstate(invalid="ignore"):
+        inside = (
+            (pixels[:, 0] >= -0.5)
+            & (pixels[:, 0] <= width - 0.5)
+            & (pixels[:, 1] >= -0.5)
+            & (pixels[:, 1] <= height - 0.5)
+        )
+    ways = points - camera.position
+    ways = ways / np.linalg.norm(ways, axis=1, keepdims=True)
+    same = np.zeros(len(points), bool)
+    if np.any(inside):
+        same[inside] = np.sum(camera.rays(pixels[inside]) * ways[inside], axis=1) > 1.0 - 1e-6
+    return inside & same
+
+
+def _round_scale(wish: float) -> float:
+    """Return the largest of 1, 2, 5, 10, 20 ... that is not above the wish, at least 1."""
+    if wish <= 1.0:
+        return 1.0
+    power = 10.0 ** np.floor(np.log10(wish))
+    return float(max(step * power for step in (1.0, 2.0, 5.0) if step * power <= wish))

@@ -1,0 +1,208 @@
+"""What cannot work is told in a sentence, and blunders are named."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from calibration.camera import looking_at
+from calibration.errors import InputError
+from calibration.lens import Lens
+from calibration.markers import Marker, Plumb
+from calibration.site import Site, solve
+from tests.calibration.fields import LAYOUTS, field
+
+CAMERA = looking_at((20.0, -34.0, 1.6), (20.0, 0.0, 3.0), 1500.0, (1920, 1080))
+LINE = np.array([[x, 0.0, 0.0] for x in (0.0, 10.0, 20.0, 30.0, 40.0)])
+
+
+def _site(ground=LINE, camera=CAMERA, **known):
+    pixels = camera.project(ground)
+    markers = tuple(
+        Marker(f"{g[0]:g} m", g, 0.02, p, 1.0) for g, p in zip(ground, pixels, strict=True)
+    )
+    return Site(camera.size_px, markers, **known)
+
+
+TAPED = _site(position_m=CAMERA.position)
+
+
+def _changed(site, i, **change):
+    markers = list(site.markers)
+    markers[i] = replace(markers[i], **change)
+    return replace(site, markers=tuple(markers))
+
+
+FAULTS = {
+    "collinear and nothing else": (_site(), "along one line", "tape the camera's position"),
+    "one marker": (
+        replace(TAPED, markers=TAPED.markers[:1]),
+        "only one marker has a pixel, and 2 are needed",
+        "pick more",
+    ),
+    "none picked": (
+        replace(TAPED, markers=tuple(replace(m, pixel=None) for m in TAPED.markers)),
+        "no marker has a pixel",
+        "pick more",
+    ),
+    "two without a position": (
+        replace(TAPED, position_m=None, markers=TAPED.markers[:2]),
+        "only two have a pixel, and 3 are needed where the camera's position was not taped",
+        "pick more",
+    ),
+    "all at one place": (
+        replace(TAPED, markers=tuple(replace(m, ground_m=np.zeros(3)) for m in TAPED.markers)),
+        "same place",
+        "its own ground_m",
+    ),
+    "all at one pixel": (
+        replace(TAPED, markers=tuple(replace(m, pixel=np.ones(2)) for m in TAPED.markers)),
+        "same pixel",
+        "pick each",
+    ),
+    "twice the same name": (_changed(TAPED, 1, name="0 m"), '2 markers have the name "0 m"', ""),
+    "outside the frame": (
+        _changed(TAPED, 2, pixel=np.array([1920.0, 500.0])),
+        "lies outside the frame of 1920 x 1080",
+        "pick the marker again",
+    ),
+    "no uncertainty": (_changed(TAPED, 2, u_m=0.0), "u_m must be above zero", ""),
+    "field of view in radians": (
+        replace(TAPED, field_of_view_deg=1.2),
+        "field_of_view_deg = 1.2 cannot be",
+        "in degrees",
+    ),
+    "field of view all around": (
+        replace(TAPED, field_of_view_deg=200.0),
+        "field_of_view_deg = 200 cannot be",
+        "leave it out",
+    ),
+    "level without tolerance": (replace(TAPED, level_u_deg=0.0), "level_u_deg", ""),
+    "coordinates that are no numbers": (
+        _changed(TAPED, 1, ground_m=np.array([np.nan, 0.0, 0.0])),
+        "three finite numbers",
+        "",
+    ),
+    "short plumb": (
+        replace(TAPED, plumbs=(Plumb("post", (5.0, 5.0), (6.0, 6.0)),)),
+        "too close together",
+        "lowest and its highest",
+    ),
+    "wrong side": (
+        replace(TAPED, position_m=CAMERA.position * (1.0, -1.0, 1.0)),
+        "hang upside down",
+        "sign of its across, 34",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_fault_is_told(name):
+    site, what, remedy = FAULTS[name]
+    with pytest.raises(InputError) as caught:
+        solve(site)
+    said = str(caught.value)
+    assert what in said
+    assert remedy in said
+    assert len(caught.value.sentences()) == (5 if name == "twice" else 1)
+
+
+def test_markers_behind_the_camera():
+    # The position is taped beyond the markers: from there they would lie behind the frame.
+    site = replace(TAPED, position_m=np.array([20.0, 0.0, 1.6]))
+    with pytest.raises(InputError) as caught:
+        solve(site)
+    assert "camera" in str(caught.value)
+
+
+def test_several_faults_come_at_once():
+    site = _changed(_changed(TAPED, 1, u_m=-1.0), 2, pixel=np.array([-9.0, 3.0]))
+    with pytest.raises(InputError) as caught:
+        solve(site)
+    assert len(caught.value.sentences()) == 2
+
+
+def test_lens_of_another_shape():
+    lens = Lens(1500.0, (639.5, 359.5), np.zeros(5), np.eye(8) * 1e-4, (1280, 960))
+    with pytest.raises(InputError, match="another shape"):
+        replace(TAPED, lens=lens)
+
+
+def test_lens_of_a_pure_resize_is_scaled():
+    lens = Lens(1000.0, (639.5, 359.5), np.zeros(5), np.eye(8) * 1e-4, (1280, 720))
+    assert replace(TAPED, lens=lens).lens.focal_px == pytest.approx(1500.0)
+
+
+def test_lens_of_another_camera_is_suspected():
+    lens = Lens(1900.0, CAMERA.centre_px, np.zeros(5), np.eye(8) * 1e-5, (1920, 1080))
+    solved = solve(replace(TAPED, lens=lens))
+    assert "lens" in [suspect.name for suspect in solved.suspects]
+    assert any("another camera's" in note for note in solved.notes)
+
+
+def _noisy(layout, seed):
+    return field(layout, np.random.default_rng(seed)).site
+
+
+@pytest.mark.parametrize("layout", [LAYOUTS[0], LAYOUTS[1], LAYOUTS[3]])
+@pytest.mark.parametrize("i", [1, 3])
+def test_a_wrong_label_is_named(layout, i):
+    site = _noisy(layout, 5)
+    wrong = site.markers[i].ground_m + np.array([10.0, 0.0, 0.0])
+    site = replace(
+        site,
+        markers=tuple(
+            replace(m, ground_m=wrong) if k == i else m for k, m in enumerate(site.markers)
+        ),
+    )
+    try:
+        solved = solve(site)
+    except InputError as error:
+        # So wrong that no camera sees it: then it is refused, by name.
+        assert f'marker "marker {i}" does not agree' in str(error)
+        return
+    assert [suspect.name for suspect in solved.suspects] == [f"marker {i}"]
+    assert abs(solved.suspects[0].w) > 10.0
+    assert solved.p_value < 1e-3
+
+
+def test_swapped_markers_are_named():
+    site = _noisy(LAYOUTS[0], 5)
+    markers = list(site.markers)
+    markers[1], markers[2] = (
+        replace(markers[1], pixel=markers[2].pixel),
+        replace(markers[2], pixel=markers[1].pixel),
+    )
+    solved = solve(replace(site, markers=tuple(markers)))
+    assert {suspect.name for suspect in solved.suspects} == {"marker 1", "marker 2"}
+    assert any("swapped" in note for note in solved.notes)
+
+
+def test_swapped_ends_are_named_though_nothing_can_be_solved():
+    site = _noisy(LAYOUTS[0], 5)
+    markers = list(site.markers)
+    markers[0], markers[4] = (
+        replace(markers[0], pixel=markers[4].pixel),
+        replace(markers[4], pixel=markers[0].pixel),
+    )
+    with pytest.raises(InputError, match='"marker 0" and "marker 4" are swapped'):
+        solve(replace(site, markers=tuple(markers)))
+
+
+def test_a_mispick_of_twelve_pixels_is_named():
+    site = _noisy(LAYOUTS[0], 5)
+    markers = list(site.markers)
+    markers[2] = replace(markers[2], pixel=markers[2].pixel + np.array([12.0, 3.0]))
+    solved = solve(replace(site, markers=tuple(markers)))
+    assert [suspect.name for suspect in solved.suspects] == ["marker 2"]
+
+
+def test_two_markers_cannot_check_each_other_and_that_is_said():
+    notes = solve(replace(TAPED, markers=TAPED.markers[1:4:2])).notes
+    assert any("cannot check each other" in note for note in notes)
+
+
+def test_no_false_alarms():
+    rng = np.random.default_rng(77)
+    suspected = sum(bool(solve(field(LAYOUTS[0], rng).site).suspects) for _ in range(40))
+    assert suspected <= 2
