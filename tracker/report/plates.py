@@ -142,7 +142,7 @@ def draw_figures(axes: "Axes", measured: MeasuredShot) -> None:
     seen = "the landing was seen" if shot.landing_seen else "the landing was not seen"
     used = sum(point.used for point in measured.points)
     note = (
-        f"Found in {shot.frames_seen} frames, {used} of them used; {seen}. "
+        f"Found in {len(measured.points)} frames, {used} of them used; {seen}. "
         "± is one standard uncertainty; the truth lies within twice that in 19 of 20 shots."
     )
     axes.text(

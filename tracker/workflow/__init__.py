@@ -1,1 +1,1 @@
-"""The steps of whole jobs in order."""
+"""The steps of whole jobs in order: one call for whoever shows them."""

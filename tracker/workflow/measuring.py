@@ -1,0 +1,212 @@
+"""A whole session from its folder to its results."""
+
+import hashlib
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path, PurePosixPath
+
+from calibration.errors import InputError, InputErrors
+from calibration.site import Calibration
+from tracker.records import MeasuredShot, Shot
+from tracker.report.files import put_in_place
+from tracker.report.tables import Origin, shots_csv, shots_json, tracks_csv
+from tracker.session import SESSION_FILE, ClipEntry, Session, read_session
+from tracker.video import ClipFacts, inspect
+from tracker.video.notes import missing_bytes
+from tracker.workflow.clip import measure_clip
+from tracker.workflow.pictures import draw_pictures
+from tracker.workflow.stand import calibrate, request_of
+
+RESULTS = "results"
+
+Progress = Callable[[str, int, int], None]
+"""Told the clip's file, how many of its frames are done, and how many there are."""
+
+
+@dataclass(frozen=True)
+class MeasuredClip:
+    """What came of one clip.
+
+    Attributes
+    ----------
+    clip : ClipEntry
+    calibration : Calibration
+    shots : tuple of MeasuredShot
+    notes : tuple of str
+        Sentences that a person should read.
+    """
+
+    clip: ClipEntry
+    calibration: Calibration
+    shots: tuple[MeasuredShot, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SessionResult:
+    """What came of a session.
+
+    Attributes
+    ----------
+    session : Session
+    clips : tuple of MeasuredClip
+        In the order of ``session.toml``.
+    folder : Path
+        Where the results lie.
+    """
+
+    session: Session
+    clips: tuple[MeasuredClip, ...]
+    folder: Path
+
+    @property
+    def shots(self) -> tuple[Shot, ...]:
+        """Every row of ``shots.csv``."""
+        return tuple(measured.shot for clip in self.clips for measured in clip.shots)
+
+
+@dataclass(frozen=True)
+class _Ready:
+    """A clip that can be measured."""
+
+    clip: ClipEntry
+    facts: ClipFacts
+    calibration: Calibration
+
+
+def measure_session(folder: Path, progress: Progress | None = None) -> SessionResult:
+    """Measure every clip of a session and write its results.
+
+    The results of an earlier run stay as they are until the new ones are complete.
+
+    Parameters
+    ----------
+    folder : Path
+        The session's folder.
+    progress : callable, optional
+
+    Returns
+    -------
+    SessionResult
+
+    Raises
+    ------
+    InputError
+        With every fault of the session file, or of every clip, at once.
+    """
+    session = read_session(folder)
+    ready = _made_ready(session)
+    clips = tuple(_measured(session, one, progress) for one in ready)
+    names = picture_names(session.clips)
+    contents: dict[str, bytes] = {}
+    for one, clip in zip(ready, clips, strict=True):
+        drawn = draw_pictures(one.facts, clip.clip, clip.calibration.camera, clip.shots)
+        for measured, picture in zip(clip.shots, drawn, strict=True):
+            contents[f"{names[clip.clip.file]}-shot-{measured.shot.shot}.jpg"] = picture
+    result = SessionResult(session, clips, session.folder / RESULTS)
+    _write(result, contents)
+    return result
+
+
+def inspected(session: Session, clip: ClipEntry) -> ClipFacts:
+    """Return the facts of a clip that was copied whole.
+
+    Raises
+    ------
+    InputError
+        Where the file is no video or was cut off: what is missing might hold shots.
+    """
+    try:
+        facts = inspect(clip.path, session.camera.capture_fps)
+    except InputError as error:
+        raise InputError(error.what, where=clip.file, remedy=error.remedy) from None
+    cut_off = missing_bytes(clip.path)
+    if cut_off:
+        raise InputError(
+            f"the video is cut off: {cut_off} bytes that its own header announces are missing",
+            where=clip.file,
+            remedy="copy it again from the camera",
+        )
+    return facts
+
+
+def picture_names(clips: Sequence[ClipEntry]) -> dict[str, str]:
+    """Return, by the clip's file, what the names of its pictures begin with."""
+    stems = {clip.file: PurePosixPath(clip.file).stem for clip in clips}
+    taken = [stem.casefold() for stem in stems.values()]
+    if len(set(taken)) == len(taken):
+        return stems
+    return {clip.file: f"{number}-{stems[clip.file]}" for number, clip in enumerate(clips, start=1)}
+
+
+def _made_ready(session: Session) -> list[_Ready]:
+    """Inspect and calibrate every clip, telling the faults of all of them at once."""
+    ready: list[_Ready] = []
+    faults: list[InputError] = []
+    for clip in session.clips:
+        try:
+            facts = inspected(session, clip)
+            ready.append(_Ready(clip, facts, calibrate(session, clip, facts.size_px)))
+        except InputError as error:
+            faults.extend(error.errors if isinstance(error, InputErrors) else [error])
+    if faults:
+        raise InputErrors(faults)
+    return ready
+
+
+def _measured(session: Session, ready: _Ready, progress: Progress | None) -> MeasuredClip:
+    def told(done: int, of: int) -> None:
+        if progress is not None:
+            progress(ready.clip.file, done, of)
+
+    result = measure_clip(
+        ready.facts, ready.calibration.camera, request_of(session, ready.clip), told
+    )
+    notes = (*ready.calibration.notes, *result.notes)
+    return MeasuredClip(ready.clip, ready.calibration, result.shots, notes)
+
+
+def _write(result: SessionResult, pictures: dict[str, bytes]) -> None:
+    """Put the new results in place of the earlier ones."""
+    points = [
+        point for clip in result.clips for measured in clip.shots for point in measured.points
+    ]
+    origin = Origin(_version(), result.session.name, _digests(result.session))
+    contents = {
+        "shots.csv": shots_csv(result.shots).encode("utf-8"),
+        "shots.json": shots_json(result.shots, origin, list(pictures)).encode("utf-8"),
+        "tracks.csv": tracks_csv(points).encode("utf-8"),
+        **pictures,
+    }
+    put_in_place(result.folder, contents, outdated=_earlier_pictures(result.folder))
+
+
+def _earlier_pictures(folder: Path) -> list[str]:
+    """Return the names of the pictures that an earlier run says it made."""
+    try:
+        document = json.loads((folder / "shots.json").read_text(encoding="utf-8"))
+        return [str(name) for name in document["pictures"]]
+    except (OSError, ValueError, KeyError, TypeError):
+        return []
+
+
+def _digests(session: Session) -> dict[str, str]:
+    """Return the SHA-256 of every file that was read, by its name within the session."""
+    files = {SESSION_FILE: session.folder / SESSION_FILE}
+    if session.camera.lens is not None:
+        files[session.camera.lens.relative_to(session.folder).as_posix()] = session.camera.lens
+    files.update({clip.file: clip.path for clip in session.clips})
+    found = {}
+    for name, path in files.items():
+        with path.open("rb") as file:
+            found[name] = hashlib.file_digest(file, "sha256").hexdigest()
+    return found
+
+
+def _version() -> str:
+    try:
+        return version("lobmeter")
+    except PackageNotFoundError:
+        return "unknown"

@@ -1,0 +1,49 @@
+"""The frames behind each shot, gathered from its clip and drawn."""
+
+from collections.abc import Sequence
+
+from calibration.camera import Camera
+from tracker.records import MeasuredShot
+from tracker.report.composite import Image, Patch, cut
+from tracker.report.shot_picture import Seen, shot_picture
+from tracker.session import ClipEntry
+from tracker.video import ClipFacts, from_pictures
+from tracker.workflow.stand import marker_pixels
+
+HALF_PATCH_PX = 14
+"""Half the side of a close-up in a frame 1920 pixels wide."""
+
+
+def draw_pictures(
+    facts: ClipFacts, clip: ClipEntry, camera: Camera, shots: Sequence[MeasuredShot]
+) -> list[bytes]:
+    """Return one picture, a JPEG file, of every shot of a clip.
+
+    Parameters
+    ----------
+    facts : ClipFacts
+    clip : ClipEntry
+    camera : Camera
+    shots : sequence of MeasuredShot
+    """
+    markers = marker_pixels(clip, camera)
+    drawn = []
+    for measured in shots:
+        frame, patches = _gather(facts, measured)
+        drawn.append(shot_picture(measured, Seen(frame, patches, markers)))
+    return drawn
+
+
+def _gather(facts: ClipFacts, measured: MeasuredShot) -> tuple[Image, tuple[Patch, ...]]:
+    """Return one whole frame of a shot and a patch of every frame with a place in it."""
+    half = round(HALF_PATCH_PX * max(1.0, max(facts.size_px) / 1920))
+    by_frame = {point.frame: (point.column_px, point.row_px) for point in measured.points}
+    whole: list[Image] = []
+
+    def take(index: int, image: Image) -> Patch | None:
+        if not whole:
+            whole.append(image)
+        return cut(index, image, by_frame[index], half)
+
+    found = from_pictures(facts, by_frame, take)
+    return whole[0], tuple(patch for patch in found.values() if patch is not None)

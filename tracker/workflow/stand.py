@@ -1,0 +1,121 @@
+"""From a session's entries to the camera that filmed a clip."""
+
+import numpy as np
+
+from calibration.camera import Camera
+from calibration.errors import InputError, InputErrors
+from calibration.markers import Marker
+from calibration.site import Calibration, Site, solve
+from tracker.flight.air import Air, Weather, air_from
+from tracker.flight.ball import Ball, ball_from
+from tracker.flight.gravity import gravity_from
+from tracker.session import SESSION_FILE, ClipEntry, MarkerEntry, Session, read_lens
+from tracker.workflow.clip import ClipRequest
+
+
+def site_of(session: Session, clip: ClipEntry, size_px: tuple[int, int]) -> Site:
+    """Return everything that the session says of the camera that filmed a clip.
+
+    Parameters
+    ----------
+    session : Session
+    clip : ClipEntry
+    size_px : tuple of int
+        Width and height of the clip's frames as shown.
+    """
+    camera = session.camera
+    position = camera.position_m
+    return Site(
+        size_px=size_px,
+        markers=tuple(_marker(entry) for entry in clip.markers),
+        position_m=None if position is None else np.array(position),
+        position_u_m=camera.position_u_m,
+        field_of_view_deg=camera.field_of_view_deg,
+        field_of_view_u_deg=camera.field_of_view_u_deg,
+        lens=None if camera.lens is None else read_lens(camera.lens),
+        level_u_deg=camera.level_u_deg if camera.level else None,
+    )
+
+
+def calibrate(session: Session, clip: ClipEntry, size_px: tuple[int, int]) -> Calibration:
+    """Return the calibrated camera of a clip.
+
+    Raises
+    ------
+    InputErrors
+        Each fault with the file and the table where it stands.
+    """
+    try:
+        return solve(site_of(session, clip, size_px))
+    except InputError as error:
+        faults = error.errors if isinstance(error, InputErrors) else (error,)
+        raise InputErrors(_located(fault, clip) for fault in faults) from None
+
+
+def request_of(session: Session, clip: ClipEntry) -> ClipRequest:
+    """Return what is known about a clip besides its pixels and its camera."""
+    release = session.release
+    return ClipRequest(
+        clip=clip.file,
+        setup=clip.setup,
+        ball=ball_of(session),
+        air=air_of(session),
+        gravity_mps2=gravity_from(height_m=session.air.altitude_m).mps2,
+        release_m=np.array([release.along_m, release.across_m, release.height_m]),
+        release_u_m=release.u_m,
+        readout_s=session.camera.readout_s,
+    )
+
+
+def ball_of(session: Session) -> Ball:
+    """Return the ball that was thrown, what was measured in place of the table's figures."""
+    entry = session.ball
+    return ball_from(entry.type, entry.mass_g, entry.diameter_mm, entry.drag_coefficient)
+
+
+def air_of(session: Session) -> Air:
+    """Return the air that the ball flew through."""
+    entry = session.air
+    return air_from(
+        Weather(
+            temperature_c=entry.temperature_c,
+            pressure_hpa=entry.pressure_hpa,
+            altitude_m=entry.altitude_m,
+            humidity_percent=entry.humidity_percent,
+            wind_along_mps=entry.wind_along_mps,
+            wind_across_mps=entry.wind_across_mps,
+            wind_u_mps=entry.wind_u_mps,
+        )
+    )
+
+
+def marker_pixels(clip: ClipEntry, camera: Camera) -> tuple[tuple[str, tuple[float, float]], ...]:
+    """Return each marker's name and where the camera sees its taped place."""
+    pixels = camera.project([entry.ground_m for entry in clip.markers] or np.zeros((0, 3)))
+    return tuple(
+        (entry.name, (float(column), float(row)))
+        for entry, (column, row) in zip(clip.markers, pixels, strict=True)
+    )
+
+
+def _marker(entry: MarkerEntry) -> Marker:
+    return Marker(
+        name=entry.name,
+        ground_m=np.array(entry.ground_m),
+        u_m=entry.u_m,
+        pixel=None if entry.pixel is None else np.array(entry.pixel),
+        pixel_u=entry.pixel_u,
+    )
+
+
+def _located(fault: InputError, clip: ClipEntry) -> InputError:
+    """Return a fault of the calibration with the table of `session.toml` that causes it."""
+    where = f"{SESSION_FILE}, [[marker]], for {clip.file}"
+    for entry in clip.markers:
+        if fault.where.startswith(f'marker "{entry.name}"'):
+            where = f"{entry.where}, for {clip.file}"
+    if fault.where.startswith("camera"):
+        where = f"{SESSION_FILE}, [camera]{fault.where.removeprefix('camera')}"
+    elif fault.where.startswith((SESSION_FILE, "lens")) or ".toml" in fault.where:
+        where = fault.where
+    return InputError(fault.what, where=where, remedy=fault.remedy)
