@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path, PurePosixPath
@@ -74,6 +74,26 @@ class _Ready:
     clip: ClipEntry
     facts: ClipFacts
     calibration: Calibration
+
+
+def read_all(folders: Iterable[Path]) -> tuple[Session, ...]:
+    """Read several sessions, so that a fault in the last is told before the first is measured.
+
+    Raises
+    ------
+    InputErrors
+        With every fault of every session file.
+    """
+    sessions: list[Session] = []
+    faults: list[InputError] = []
+    for folder in folders:
+        try:
+            sessions.append(read_session(folder))
+        except InputError as error:
+            faults.extend(error.errors if isinstance(error, InputErrors) else [error])
+    if faults:
+        raise InputErrors(faults)
+    return tuple(sessions)
 
 
 def measure_session(folder: Path, progress: Progress | None = None) -> SessionResult:

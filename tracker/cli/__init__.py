@@ -1,0 +1,5 @@
+"""The command ``lobmeter``: parse, one call into the workflow, show."""
+
+from tracker.cli.program import main, program
+
+__all__ = ["main", "program"]

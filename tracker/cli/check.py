@@ -1,0 +1,35 @@
+"""``lobmeter check``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from tracker.cli.screen import complain, console, say
+
+
+def check(
+    session: Annotated[
+        Path,
+        typer.Argument(metavar="SESSION", help="Folder that holds a session.toml and its clips."),
+    ],
+) -> None:
+    """Tell whether a session can be measured, and what to add.
+
+    Each fault is named with its file and field; with a fault the exit code is 2. Advice names
+    what would make the figures better known. Nothing is measured and nothing is written.
+    """
+    from tracker.workflow.checking import Kind, check_session
+
+    screen = console()
+    findings = check_session(session)
+    faults = [one.sentence for one in findings if one.kind == Kind.FAULT]
+    advice = [one.sentence for one in findings if one.kind == Kind.ADVICE]
+    say(screen, [one.sentence for one in findings if one.kind == Kind.FACT])
+    if advice:
+        say(screen, ["", "What would help:"])
+        say(screen, [f"- {sentence}" for sentence in advice])
+    if faults:
+        complain(faults)
+        raise typer.Exit(2)
+    say(screen, ["", f"Ready: lobmeter measure {session}"])

@@ -1,0 +1,76 @@
+"""The program: its commands, its version, and what becomes of a person's faults."""
+
+from typing import Annotated, Any
+
+import typer
+from typer.core import TyperGroup
+
+from calibration.errors import InputError
+from tracker.cli.check import check
+from tracker.cli.demo import demo
+from tracker.cli.measure import measure
+from tracker.cli.screen import complain, prepare_console
+
+ABOUT = (
+    "Film a ball launcher from the side; get every shot's exit speed, launch angle, azimuth, "
+    "carry, apex and flight time, each with a standard uncertainty."
+)
+CAUTION = (
+    "Flying balls and spinning wheels hurt people and animals. Keep the field clear, guard the "
+    "wheels, and follow local rules and qualified people."
+)
+
+
+class _Program(TyperGroup):
+    """Turns a person's faults into sentences and exit code 2."""
+
+    def invoke(self, ctx: Any) -> Any:
+        try:
+            return super().invoke(ctx)
+        except InputError as error:
+            complain(error.sentences())
+            raise typer.Exit(2) from None
+
+
+program = typer.Typer(
+    cls=_Program,
+    name="lobmeter",
+    help=ABOUT,
+    epilog=CAUTION,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def _show_version(asked: bool) -> None:
+    if asked:
+        from importlib.metadata import version
+
+        typer.echo(f"lobmeter {version('lobmeter')}")
+        raise typer.Exit
+
+
+@program.callback()
+def _options(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_show_version, is_eager=True, help="Print the version and leave."
+        ),
+    ] = False,
+) -> None:
+    pass
+
+
+program.command()(demo)
+program.command()(check)
+program.command()(measure)
+
+
+def main() -> None:
+    """Run the command line."""
+    prepare_console()
+    program()

@@ -1,0 +1,92 @@
+"""What is shown on the terminal, on any console."""
+
+import sys
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from tracker.workflow.measuring import Progress, SessionResult
+
+CAUTION = (
+    "Flying balls and spinning wheels hurt: nobody down range, wheels guarded and stopped before "
+    "anybody reaches in. Local rules and qualified people come first."
+)
+
+
+def prepare_console() -> None:
+    """Let a character that the console cannot print become a question mark, not an error."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+
+
+def console(to_stderr: bool = False) -> "Console":
+    """Return a console that neither colours numbers nor breaks words."""
+    from rich.console import Console
+
+    return Console(stderr=to_stderr, highlight=False)
+
+
+def complain(sentences: Iterable[str]) -> None:
+    """Print what is wrong, a sentence a line, where errors go."""
+    for sentence in sentences:
+        print(sentence, file=sys.stderr)
+
+
+def say(screen: "Console", sentences: Iterable[str]) -> None:
+    """Print sentences as they are, wrapped at words."""
+    for sentence in sentences:
+        screen.print(sentence, markup=False)
+
+
+@contextmanager
+def progress_bar(screen: "Console") -> Iterator["Progress"]:
+    """Show how far each clip is and how long it still takes."""
+    from rich.progress import (
+        BarColumn,
+        Progress,
+        TaskProgressColumn,
+        TextColumn,
+        TimeRemainingColumn,
+    )
+
+    columns = (
+        TextColumn("{task.description}", markup=False),
+        BarColumn(),
+        TaskProgressColumn(),
+        TimeRemainingColumn(),
+        TextColumn("left"),
+    )
+    with Progress(*columns, console=screen, transient=True) as bar:
+        tasks: dict[str, object] = {}
+
+        def told(clip: str, done: int, of: int) -> None:
+            if clip not in tasks:
+                tasks[clip] = bar.add_task(clip, total=of)
+            bar.update(tasks[clip], completed=done, total=of)  # type: ignore[arg-type]
+
+        yield told
+
+
+def show_result(screen: "Console", result: "SessionResult") -> None:
+    """Print the shots of every clip of a session, what is doubtful, and where the files lie."""
+    from tracker.report.terminal import remarks, shots_table
+
+    say(screen, [f"{result.session.name}"])
+    for clip in result.clips:
+        shots = [measured.shot for measured in clip.shots]
+        count = {0: "no shot", 1: "1 shot"}.get(len(shots), f"{len(shots)} shots")
+        say(screen, ["", f"{clip.clip.file}, {clip.clip.setup}: {count}"])
+        if shots:
+            screen.print(shots_table(shots, screen.width))
+        say(screen, sentences(remarks(shots)))
+        say(screen, sentences(clip.notes))
+    say(screen, ["", f"Results: {result.folder}"])
+
+
+def sentences(clauses: Sequence[str]) -> list[str]:
+    """Return clauses as sentences: a capital first, one full stop last."""
+    return [clause[:1].upper() + clause[1:].rstrip(".") + "." for clause in clauses]
