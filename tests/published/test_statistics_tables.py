@@ -27,6 +27,7 @@ from tracker.statistics import (
 )
 from tracker.statistics.means import student_factor, unbiased_factor
 from tracker.statistics.power import shots_to_detect
+from tracker.statistics.studentized_range import range_cdf
 from tracker.statistics.variance import welch_dof
 
 STUDENT_DOF = (1, 2, 3, 4, 5, 7, 9, 14, 16, 19, 29)
@@ -176,6 +177,19 @@ def test_tukey_agrees_with_the_general_library() -> None:
 )  # fmt: skip
 def test_studentized_range_table(groups: int, dof: int, q: float) -> None:
     assert critical_range(groups, float(dof)) == pytest.approx(q, abs=6e-4)
+
+
+@pytest.mark.parametrize("groups", [2, 3, 4, 7, 12])
+@pytest.mark.parametrize("dof", [1.0, 2.5, 4.0, 8.3, 40.0, 300.0, math.inf])
+@pytest.mark.parametrize("q", [0.7, 3.0, 6.0, 40.0])
+def test_studentized_range_agrees_with_the_general_library(
+    groups: int, dof: float, q: float
+) -> None:
+    from scipy.stats import studentized_range
+
+    assert range_cdf(q, groups, dof) == pytest.approx(
+        studentized_range.cdf(q, groups, dof), abs=1e-10
+    )
 
 
 def test_games_howell_by_hand() -> None:

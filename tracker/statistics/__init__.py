@@ -10,6 +10,7 @@ from tracker.statistics.components import (
     mean_with_shared,
     random_effects_mean,
 )
+from tracker.statistics.improvement import expected_improvement
 from tracker.statistics.landing import (
     Ellipse,
     extreme_spread,
@@ -50,6 +51,7 @@ __all__ = [
     "difference",
     "e_number",
     "effective_dof",
+    "expected_improvement",
     "extreme_spread",
     "games_howell",
     "grubbs",

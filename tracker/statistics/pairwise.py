@@ -3,9 +3,9 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 from tracker.statistics.means import Sample, student_factor
+from tracker.statistics.studentized_range import range_cdf, range_quantile
 from tracker.statistics.variance import welch_dof
 
 
@@ -47,7 +47,6 @@ class Pair:
         return abs(self.difference) > self.half_width
 
 
-@lru_cache(maxsize=512)
 def critical_range(groups: int, dof: float, level: float = 0.95) -> float:
     """Return the quantile of the studentized range.
 
@@ -62,17 +61,14 @@ def critical_range(groups: int, dof: float, level: float = 0.95) -> float:
 
     Notes
     -----
-    Source: Student (1927), J. W. Tukey (1953); computed by ``scipy.stats.studentized_range``.
-    For two means it is Student's t times the square root of two.
+    Source: Student (1927), J. W. Tukey (1953). For two means it is Student's t times the
+    square root of two.
     """
     if groups == 2:
         return math.sqrt(2.0) * student_factor(level, dof)
-    from scipy.stats import studentized_range
-
-    return float(studentized_range.ppf(level, groups, min(dof, 1e5)))
+    return range_quantile(level, groups, dof)
 
 
-@lru_cache(maxsize=2048)
 def range_tail(statistic: float, groups: int, dof: float) -> float:
     """Return the probability of a studentized range above a statistic."""
     if groups == 2:
@@ -80,10 +76,7 @@ def range_tail(statistic: float, groups: int, dof: float) -> float:
 
         t = -statistic / math.sqrt(2.0)
         return float(2.0 * (ndtr(t) if math.isinf(dof) else stdtr(dof, t)))
-    from scipy.stats import studentized_range
-
-    # The library's quadrature can overstep the ends by a few parts in a million million.
-    return min(1.0, max(0.0, float(studentized_range.sf(statistic, groups, min(dof, 1e5)))))
+    return 1.0 - range_cdf(statistic, groups, dof)
 
 
 def simultaneous(

@@ -4,13 +4,20 @@ import math
 from collections.abc import Callable
 
 from tracker.statistics.means import student_factor
+from tracker.statistics.pairwise import critical_range
+from tracker.statistics.variance import welch_dof
 
 MOST_SHOTS = 100_000
 """Beyond this a sample size is no advice to anybody."""
 
 
 def power_of_two(
-    difference: float, scatters: tuple[float, float], counts: tuple[int, int], level: float = 0.95
+    difference: float,
+    scatters: tuple[float, float],
+    counts: tuple[int, int],
+    level: float = 0.95,
+    groups: int = 2,
+    residue: float = 0.0,
 ) -> float:
     """Return the chance that two groups' means are told apart.
 
@@ -24,6 +31,10 @@ def power_of_two(
         Values in each group, at least two.
     level : float
         Two-sided confidence of the test.
+    groups : int
+        Means that are compared in all pairs at that confidence.
+    residue : float
+        Standard uncertainty of the difference that repeats do not lessen.
 
     Notes
     -----
@@ -32,18 +43,17 @@ def power_of_two(
     """
     from scipy.special import ncfdtr
 
-    from tracker.statistics.variance import welch_dof
-
     parts = [(sd**2 / count, float(count - 1)) for sd, count in zip(scatters, counts, strict=True)]
+    parts.append((residue**2, math.inf))
     spread = math.sqrt(sum(variance for variance, _ in parts))
     if spread == 0.0:
         return 1.0 if difference != 0.0 else 1.0 - level
     dof = welch_dof(parts)
     shift = abs(difference) / spread
-    critical = student_factor(level, dof)
+    critical = critical_range(groups, dof, level) / math.sqrt(2.0)
     # The square of a noncentral t is a noncentral F. scipy's own noncentral t gives NaN far out
     # in its lower tail (scipy 1.17, nctdtr(18, 9, -2.1)).
-    return float(1.0 - ncfdtr(1.0, dof, shift**2, critical**2))
+    return float(1.0 - ncfdtr(1.0, min(dof, 1e6), shift**2, critical**2))
 
 
 def shots_to_tell(

@@ -1,0 +1,1 @@
+"""Measured against predicted, and setup against setup."""

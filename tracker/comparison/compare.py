@@ -1,0 +1,222 @@
+"""Setup against setup, and measured against predicted."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from tracker.comparison.setups import SetupShots, Summary, summarise
+from tracker.statistics.agreement import Agreement, e_number
+from tracker.statistics.components import Estimate, difference
+from tracker.statistics.pairwise import Pair, simultaneous
+from tracker.statistics.power import power_of_two
+from tracker.statistics.variance import AnovaTable, welch_anova
+
+MOST_MORE = 200
+"""More shots than this settle nothing on a field."""
+
+
+@dataclass(frozen=True)
+class Contrast:
+    """Two setups, one against the other.
+
+    Attributes
+    ----------
+    better, other : str
+        The one with the greater mean first.
+    pair : Pair
+        Their difference, better less other, with an interval that holds for all pairs together.
+    residue_u : float
+        Part of its standard uncertainty that no further shot lessens.
+    more_shots : int or None
+        Further shots in each that would tell them apart with 80 % chance, if the difference is
+        what it looks like. None where they are told apart, or where no number would.
+    """
+
+    better: str
+    other: str
+    pair: Pair
+    residue_u: float
+    more_shots: int | None
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """A setup's measured mean against its prediction.
+
+    Attributes
+    ----------
+    name : str
+    measured, predicted : Estimate
+    difference : Estimate
+        Measured less predicted.
+    e_number : Agreement
+    """
+
+    name: str
+    measured: Estimate
+    predicted: Estimate
+    difference: Estimate
+    e_number: Agreement
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Everything that the shots of several setups say about one quantity.
+
+    Attributes
+    ----------
+    quantity : str
+        Its column in shots.csv.
+    level : float
+    summaries : tuple of Summary
+        In the order given.
+    contrasts : tuple of Contrast
+        All pairs of setups with two shots or more.
+    overall : AnovaTable or None
+        Welch's analysis of variance of those setups.
+    verdicts : tuple of Verdict
+    """
+
+    quantity: str
+    level: float
+    summaries: tuple[Summary, ...]
+    contrasts: tuple[Contrast, ...]
+    overall: AnovaTable | None
+    verdicts: tuple[Verdict, ...]
+
+    def summary(self, name: str) -> Summary:
+        """Return the summary of that setup."""
+        return next(summary for summary in self.summaries if summary.name == name)
+
+
+def compare(
+    setups: Sequence[SetupShots],
+    quantity: str = "carry_m",
+    predictions: Mapping[str, Estimate] | None = None,
+    level: float = 0.95,
+) -> Comparison:
+    """Compare setups with each other and with what was predicted of them.
+
+    Parameters
+    ----------
+    setups : sequence of SetupShots
+    quantity : str
+        A column of shots.csv.
+    predictions : mapping of str to Estimate, optional
+        What was expected of a setup's mean, by its name.
+    level : float
+        Confidence of every interval; for the contrasts that of all together.
+
+    Notes
+    -----
+    Pairs as P. A. Games and J. F. Howell, Journal of Educational Statistics 1, 113 (1976), with
+    the shared error of the calibrations added after what of it cancels: under one calibration an
+    error of one percent leaves one percent of the difference. Without it the numbers are exactly
+    theirs.
+    """
+    summaries = tuple(summarise(setup, quantity, level) for setup in setups)
+    repeated = [summary for summary in summaries if summary.mean is not None]
+    contrasts = [
+        _contrast(first, second, len(repeated), level)
+        for place, first in enumerate(repeated)
+        for second in repeated[place + 1 :]
+    ]
+    samples = [summary.sample for summary in repeated if summary.sample is not None]
+    testable = len(samples) > 1 and all(sample.sd > 0.0 for sample in samples)
+    verdicts = [
+        _verdict(summary.name, summary.mean, predictions[summary.name], level)
+        for summary in repeated
+        if predictions and summary.mean is not None and summary.name in predictions
+    ]
+    return Comparison(
+        quantity,
+        level,
+        summaries,
+        tuple(contrasts),
+        welch_anova(samples) if testable else None,
+        tuple(verdicts),
+    )
+
+
+def shared_correlation(first: Summary, second: Summary) -> float:
+    """Return the correlation of two setups' shared errors: 1 under one calibration, 0 under two."""
+    both = sum(weight * second.weights.get(name, 0.0) for name, weight in first.weights.items())
+    squares = [sum(w**2 for w in summary.weights.values()) for summary in (first, second)]
+    return both / math.sqrt(squares[0] * squares[1])
+
+
+def residue(first: Summary, second: Summary) -> float:
+    """Return the standard uncertainty that the shared errors leave in a difference."""
+    a, b = first.shared_u, second.shared_u
+    square = a * a + b * b - 2.0 * shared_correlation(first, second) * a * b
+    return math.sqrt(max(0.0, square))
+
+
+def _contrast(first: Summary, second: Summary, groups: int, level: float) -> Contrast:
+    assert first.sample is not None and second.sample is not None
+    if second.sample.mean > first.sample.mean:
+        first, second = second, first
+    one, other = first.sample, second.sample
+    assert one is not None and other is not None
+    found = difference(
+        one, other, (first.shared_u, second.shared_u), shared_correlation(first, second)
+    )
+    pair = simultaneous((0, 1), groups, found.value, found.u, found.dof, level)
+    left = residue(first, second)
+    more = None
+    if not pair.told_apart:
+        more = shots_more(
+            pair.difference, (one.sd, other.sd), (one.count, other.count), groups, left, level
+        )
+    return Contrast(first.name, second.name, pair, left, more)
+
+
+def shots_more(
+    gap: float,
+    scatters: tuple[float, float],
+    counts: tuple[int, int],
+    groups: int,
+    residue_u: float,
+    level: float = 0.95,
+) -> int | None:
+    """Return how many further shots in each setup would tell two apart with 80 % chance.
+
+    Parameters
+    ----------
+    gap : float
+        Difference that is to be seen.
+    scatters, counts : tuple of two
+        Standard deviation and number of the shots so far.
+    groups : int
+        Setups compared together.
+    residue_u : float
+        Standard uncertainty that further shots do not lessen.
+    level : float
+
+    Returns
+    -------
+    int or None
+        None where not even 200 would.
+    """
+    if gap == 0.0:
+        return None
+
+    def enough(more: int) -> bool:
+        grown = (counts[0] + more, counts[1] + more)
+        return power_of_two(gap, scatters, grown, level, groups, residue_u) >= 0.8
+
+    if not enough(MOST_MORE):
+        return None
+    low, high = 0, MOST_MORE
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if enough(middle) else (middle, high)
+    return high
+
+
+def _verdict(name: str, measured: Estimate, predicted: Estimate, level: float) -> Verdict:
+    off = Estimate(measured.value - predicted.value, math.hypot(measured.u, predicted.u))
+    score = e_number(
+        measured.value, measured.expanded(level), predicted.value, predicted.expanded(level)
+    )
+    return Verdict(name, measured, predicted, off, score)

@@ -1,0 +1,190 @@
+"""The next experiment: who should shoot how often, or which machine to build next."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tracker.comparison.compare import Comparison, residue, shots_more
+from tracker.comparison.setups import Summary
+from tracker.comparison.words import WORDINGS, rounded
+from tracker.statistics.components import Estimate
+from tracker.statistics.improvement import expected_improvement
+
+SHOTS_TO_START = 5
+"""Shots for a setup that has none: enough for a first scatter (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """Shots to add to a setup, and why."""
+
+    name: str
+    shots: int
+    why: str
+
+
+@dataclass(frozen=True)
+class Promise:
+    """What a setup that was not shot yet may bring.
+
+    Attributes
+    ----------
+    label : str
+        Place in the sweep, ``"wheel.diameter_mm = 160"``.
+    predicted : Estimate
+    gain : float
+        By how much it is expected to beat the best measured mean, its chance to fail counted
+        as no gain.
+    """
+
+    label: str
+    predicted: Estimate
+    gain: float
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What to do next.
+
+    Attributes
+    ----------
+    steps : tuple of Step
+    settled : bool
+        True when the question needs no further shot.
+    unreachable : tuple of str
+        Pairs that no sensible number of shots would tell apart.
+    promises : tuple of Promise
+        Most promising first.
+    """
+
+    steps: tuple[Step, ...]
+    settled: bool
+    unreachable: tuple[str, ...]
+    promises: tuple[Promise, ...]
+
+
+def plan(
+    comparison: Comparison,
+    worth: float | None = None,
+    sweep: Sequence[tuple[str, Estimate]] = (),
+) -> Plan:
+    """Return the next experiment.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    worth : float, optional
+        Least difference worth knowing, in the quantity's unit. Without it the differences are
+        taken for what they look like.
+    sweep : sequence of (label, Estimate)
+        Predictions for machines that were not shot yet.
+
+    Notes
+    -----
+    The question is which setup is best: only pairs with the best mean need settling. Power 80 %
+    from the scatter seen (noncentral t; J. Cohen, 1988).
+    """
+    steps: dict[str, Step] = {}
+    for summary in comparison.summaries:
+        if summary.used < 2:
+            lacking = SHOTS_TO_START - summary.used
+            state = "no shot" if summary.used == 0 else "one shot"
+            steps[summary.name] = Step(summary.name, lacking, f"it has {state}, so no scatter")
+    repeated = [s for s in comparison.summaries if s.sample is not None and s.used > 1]
+    unreachable = []
+    if len(repeated) > 1:
+        best = max(repeated, key=_mean)
+        for contrast in comparison.contrasts:
+            if best.name not in (contrast.better, contrast.other) or contrast.pair.told_apart:
+                continue
+            rival = comparison.summary(contrast.other)
+            more = contrast.more_shots if worth is None else _more(best, rival, worth, comparison)
+            if more is None:
+                unreachable.append(f'"{best.name}" and "{rival.name}"')
+                continue
+            if more == 0:
+                continue
+            for one, other in ((best, rival), (rival, best)):
+                if one.name not in steps or steps[one.name].shots < more:
+                    steps[one.name] = Step(one.name, more, f'to tell it from "{other.name}"')
+    promises: list[Promise] = []
+    if sweep:
+        floor = max(
+            (s.mean for s in repeated if s.mean is not None),
+            key=lambda m: m.value,
+            default=Estimate(0.0, 0.0),
+        )
+        promises = [
+            Promise(label, predicted, expected_improvement(predicted, floor))
+            for label, predicted in sweep
+        ]
+        promises.sort(key=lambda p: -p.gain)
+    ordered = tuple(steps[s.name] for s in comparison.summaries if s.name in steps)
+    settled = not ordered and not unreachable and len(repeated) > 0
+    return Plan(ordered, settled, tuple(unreachable), tuple(promises))
+
+
+def plan_sentences(made: Plan, comparison: Comparison, worth: float | None = None) -> list[str]:
+    """Return the plan in words."""
+    unit = WORDINGS[comparison.quantity].unit
+    said = []
+    if made.settled:
+        said.append(_settled(comparison, worth, unit))
+    for step in made.steps:
+        shots = "1 more shot" if step.shots == 1 else f"{step.shots} more shots"
+        said.append(f'"{step.name}": {shots}, {step.why}.')
+    if any("to tell" in step.why for step in made.steps):
+        what = (
+            "if the differences are what they look like"
+            if worth is None
+            else f"if they differ by {worth:g} {unit}"
+        )
+        said.append(f"That tells them apart with a chance of 80 %, {what}.")
+    for pair in made.unreachable:
+        said.append(
+            f"No sensible number of shots tells {pair} apart: choose by other things than "
+            f"{WORDINGS[comparison.quantity].noun}"
+            + ("." if worth is not None else ", or say which difference is worth knowing.")
+        )
+    if made.promises:
+        first = made.promises[0]
+        if first.gain > 0.01 * max(abs(first.predicted.value), 1e-9):
+            said.append(
+                f"Build {first.label} next: it is expected to gain "
+                f"{first.gain:.1f} {unit} on the best so far ("
+                f"{rounded(first.predicted.value, first.predicted.u)} {unit} predicted, standard "
+                f"uncertainty {rounded(first.predicted.u, first.predicted.u)} {unit})."
+            )
+        else:
+            said.append("Nothing in the sweep is expected to gain on the best so far.")
+    return said
+
+
+def _settled(comparison: Comparison, worth: float | None, unit: str) -> str:
+    repeated = [s for s in comparison.summaries if s.sample is not None and s.used > 1]
+    best = max(repeated, key=_mean)
+    if len(repeated) == 1:
+        return f'"{best.name}" is the only setup with shots: there is nothing to compare it with.'
+    if worth is None or all(c.pair.told_apart for c in comparison.contrasts):
+        return (
+            f'"{best.name}" is the best, told apart from every other: no shot is needed for that.'
+        )
+    return f'No shot is needed: whatever differs from "{best.name}" by {worth:g} {unit} would show.'
+
+
+def _mean(summary: Summary) -> float:
+    assert summary.sample is not None
+    return summary.sample.mean
+
+
+def _more(best: Summary, rival: Summary, worth: float, comparison: Comparison) -> int | None:
+    """Return the further shots in each that show a difference worth knowing."""
+    from tracker.statistics.power import power_of_two
+
+    assert best.sample is not None and rival.sample is not None
+    scatters = (best.sample.sd, rival.sample.sd)
+    counts = (best.sample.count, rival.sample.count)
+    groups = sum(s.mean is not None for s in comparison.summaries)
+    left = residue(best, rival)
+    if power_of_two(worth, scatters, counts, comparison.level, groups, left) >= 0.8:
+        return 0
+    return shots_more(worth, scatters, counts, groups, left, comparison.level)

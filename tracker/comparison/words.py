@@ -1,0 +1,145 @@
+"""A comparison in sentences, the answer first."""
+
+import math
+from dataclasses import dataclass
+
+from tracker.comparison.compare import Comparison, Contrast, Verdict
+from tracker.comparison.setups import Summary
+
+
+@dataclass(frozen=True)
+class Wording:
+    """How one quantity is spoken of."""
+
+    does: str
+    more: str
+    unit: str
+    noun: str
+
+
+WORDINGS = {
+    "carry_m": Wording("carries", "farther than", "m", "carry"),
+    "exit_speed_mps": Wording("shoots", "faster than", "m/s", "exit speed"),
+    "launch_angle_deg": Wording("shoots", "steeper than", "°", "launch angle"),
+    "azimuth_deg": Wording("shoots", "farther left than", "°", "azimuth"),
+    "apex_m": Wording("shoots", "higher than", "m", "apex"),
+    "flight_time_s": Wording("stays up", "longer than", "s", "flight time"),
+    "landing_along_m": Wording("lands", "farther out than", "m", "landing point along"),
+    "landing_across_m": Wording("lands", "farther left than", "m", "landing point across"),
+}
+"""Quantities that can be compared, by their column in shots.csv."""
+
+
+def rounded(value: float, u: float) -> str:
+    """Return a value as far as two digits of its uncertainty go."""
+    return f"{value:.{decimals(u)}f}"
+
+
+def decimals(u: float) -> int:
+    """Return how many decimals two digits of an uncertainty need, none below zero."""
+    if not math.isfinite(u) or u <= 0.0:
+        return 2
+    return max(0, 1 - math.floor(math.log10(u)))
+
+
+def spread(value: float, half_width: float, unit: str) -> str:
+    """Return ``"6.1 m ± 1.4 m"``."""
+    return f"{rounded(value, half_width)} {unit} ± {rounded(half_width, half_width)} {unit}"
+
+
+def sentences(comparison: Comparison) -> list[str]:
+    """Return the comparison in words: differences, then agreement, then what limits them."""
+    wording = WORDINGS[comparison.quantity]
+    told = [c for c in comparison.contrasts if c.pair.told_apart]
+    open_ = [c for c in comparison.contrasts if not c.pair.told_apart]
+    said = [
+        _told(c, wording, comparison)
+        for c in sorted(told, key=lambda c: c.pair.difference, reverse=True)
+    ]
+    said += [
+        _open(c, wording, comparison)
+        for c in sorted(open_, key=lambda c: c.pair.difference, reverse=True)
+    ]
+    if len(comparison.contrasts) > 1:
+        said.append(
+            f"Each ± holds for all {len(comparison.contrasts)} pairs together with "
+            f"{100 * comparison.level:g} % confidence (Games and Howell, 1976)."
+        )
+    elif comparison.contrasts:
+        said.append(f"The ± is the {100 * comparison.level:g} % interval of the difference.")
+    said += [_verdict(v, wording) for v in comparison.verdicts]
+    for summary in comparison.summaries:
+        said += _about(summary, wording)
+    return said
+
+
+def _told(contrast: Contrast, wording: Wording, comparison: Comparison) -> str:
+    pair = contrast.pair
+    return (
+        f'"{contrast.better}" {wording.does} '
+        f"{spread(pair.difference, pair.half_width, wording.unit)} {wording.more} "
+        f'"{contrast.other}".'
+    )
+
+
+def _open(contrast: Contrast, wording: Wording, comparison: Comparison) -> str:
+    pair = contrast.pair
+    counts = {comparison.summary(name).used for name in (contrast.better, contrast.other)}
+    shots = (
+        f"{_number(counts.pop())} shots"
+        if len(counts) == 1
+        else f"{min(counts)} and {max(counts)} shots"
+    )
+    start = (
+        f'Between "{contrast.better}" and "{contrast.other}" {shots} can\'t tell: '
+        f"{spread(pair.difference, pair.half_width, wording.unit)}"
+    )
+    if contrast.more_shots is not None:
+        return f"{start}; {contrast.more_shots} more each would, if that is the difference."
+    if contrast.residue_u > 0.3 * pair.u:
+        return f"{start}; more shots alone would not, the calibrations differ by as much."
+    return f"{start}; if they differ at all, it is by too little to show on a field."
+
+
+def _verdict(verdict: Verdict, wording: Wording) -> str:
+    agrees = "agrees with" if verdict.e_number.agrees else "does not agree with"
+    off, expanded = verdict.difference.value, verdict.difference.expanded()
+    where = "more" if off > 0.0 else "less"
+    return (
+        f'"{verdict.name}": the measured {wording.noun} {agrees} the predicted one: '
+        f"{spread(verdict.measured.value, verdict.measured.expanded(), wording.unit)} against "
+        f"{spread(verdict.predicted.value, verdict.predicted.expanded(), wording.unit)}, "
+        f"{rounded(abs(off), expanded)} {wording.unit} {where}; "
+        f"E_n = {verdict.e_number.score:+.2f} (ISO/IEC 17043: up to 1 in size is satisfactory)."
+    )
+
+
+def _about(summary: Summary, wording: Wording) -> list[str]:
+    said = []
+    name = f'"{summary.name}"'
+    if summary.used == 0:
+        rejected = f"; {summary.rejected} could not be used" if summary.rejected else ""
+        said.append(f"{name} has no shots{rejected}: nothing is known of it yet.")
+    elif summary.used == 1 and summary.sample is not None:
+        said.append(
+            f"{name} has one shot, {summary.sample.mean:.1f} {wording.unit}: one shot shows no "
+            "scatter, so it is compared with nothing; shoot at least one more, better four."
+        )
+    if summary.outlier is not None:
+        out = summary.outlier
+        said.append(
+            f"Shot {out.shot} of {out.clip} stands out of {name}: {out.value:.1f} {wording.unit}, "
+            f"{out.statistic:.2f} standard deviations from the mean where {out.critical:.2f} is "
+            f"the limit (Grubbs, 5 %). It is kept; without it the mean would be "
+            f"{out.mean_without:.1f} {wording.unit}."
+        )
+    if summary.used and summary.rejected:
+        said.append(f"{summary.rejected} of the shots of {name} could not be used.")
+    if summary.doubtful:
+        said.append(f"{summary.doubtful} of the shots of {name} are to be checked; they count.")
+    return said
+
+
+def _number(count: int) -> str:
+    words = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+    return words[count] if count < len(words) else str(count)

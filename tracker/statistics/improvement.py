@@ -1,0 +1,28 @@
+"""Where a further trial promises most."""
+
+import math
+
+from tracker.statistics.components import Estimate
+
+
+def expected_improvement(candidate: Estimate, best: Estimate) -> float:
+    """Return by how much a trial is expected to beat the best so far, never below zero.
+
+    Parameters
+    ----------
+    candidate, best : Estimate
+        More is better; the two taken as independent.
+
+    Notes
+    -----
+    ``(m - b) Phi(z) + s phi(z)`` with ``z = (m - b) / s``. Source: J. Mockus (1978); D. R.
+    Jones, M. Schonlau and W. J. Welch, Journal of Global Optimization 13, 455 (1998).
+    """
+    from scipy.special import ndtr
+
+    ahead, spread = candidate.value - best.value, math.hypot(candidate.u, best.u)
+    if spread == 0.0:
+        return max(ahead, 0.0)
+    z = ahead / spread
+    density = math.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi)
+    return max(0.0, ahead * float(ndtr(z)) + spread * density)
