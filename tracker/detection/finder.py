@@ -97,7 +97,7 @@ class CandidateFinder:
         before, now, after = self._kept[0], self._kept[self._look.lag], self._kept[-1]
         change = self._difference(before.small, now.small, after.small)
         cv2.compare(change, self._noise.threshold(change), cv2.CMP_GT, dst=self._over)
-        rows, columns, sums = _peaks(change, self._over)
+        rows, columns, sums = _peaks(change, self._over, 3 * self._look.most)
         self._noise.learn(len(rows))
         strength = sums / self._noise.level_at(rows, columns)
         if len(rows) > self._look.most:
@@ -152,7 +152,7 @@ class CandidateFinder:
 
 
 def _peaks(
-    change: NDArray[np.uint16], over: NDArray[np.uint8]
+    change: NDArray[np.uint16], over: NDArray[np.uint8], most: int
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:
     """Return rows, columns and sums of the places over the threshold that rule their surroundings.
 
@@ -170,8 +170,8 @@ def _peaks(
     first = np.ones(len(order), bool)
     first[1:] = block[order][1:] != block[order][:-1]
     keep = order[first]
-    if len(keep) > 1500:
-        keep = keep[np.argsort(-values[keep], kind="stable")[:1500]]
+    if len(keep) > most:
+        keep = keep[np.argsort(-values[keep], kind="stable")[:most]]
     rows, columns, values = rows[keep], columns[keep], values[keep]
     near = (np.abs(rows[:, None] - rows) <= 5) & (np.abs(columns[:, None] - columns) <= 5)
     # Equal neighbours: the one that comes first in the list stays.

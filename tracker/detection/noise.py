@@ -7,9 +7,9 @@ from numpy.typing import NDArray
 BLOCK = 16
 """Side of a block in pixels: small enough to part a tree from the sky beside it."""
 
-LEAST_SUM = 12.0
-"""No candidate has a summed change under this (nine pixels of 8-bit luma): it is below what
-the rounding of the picture itself makes."""
+LEAST_LEVEL = 3.0
+"""No level of the summed change (nine pixels of 8-bit luma) counts as less: an encoder that
+smooths the picture to nothing for a while does not make a rounding error into a ball."""
 
 
 class NoiseMap:
@@ -47,7 +47,7 @@ class NoiseMap:
                 # A single moving thing may not lift the level of its block in one step.
                 bounded = np.minimum(fresh, 3.0 * self._level + 1.0)
                 self._level = (1.0 - weight) * self._level + weight * bounded
-            limit = np.maximum(self._ratio * self._level, LEAST_SUM)
+            limit = self._ratio * np.maximum(self._level, LEAST_LEVEL)
             rows, columns = self._threshold.shape
             coarse = cv2.resize(limit, (columns, rows), interpolation=cv2.INTER_LINEAR)
             np.copyto(self._threshold, coarse, casting="unsafe")
@@ -57,7 +57,7 @@ class NoiseMap:
     def learn(self, found: int) -> None:
         """Move the ratio a little towards the wanted number of candidates."""
         gap = np.log((found + 5.0) / (self._wanted + 5.0))
-        self._ratio = float(np.clip(self._ratio * np.exp(0.03 * gap), 2.8, 9.0))
+        self._ratio = float(np.clip(self._ratio * np.exp(0.03 * gap), 3.0, 14.0))
 
     def level_at(self, rows: NDArray[np.int64], columns: NDArray[np.int64]) -> NDArray[np.float64]:
         """Return the usual summed change at these pixels."""
@@ -65,7 +65,7 @@ class NoiseMap:
         height, width = self._threshold.shape
         at_rows = np.minimum(rows * self._level.shape[0] // height, self._level.shape[0] - 1)
         at_columns = np.minimum(columns * self._level.shape[1] // width, self._level.shape[1] - 1)
-        return np.maximum(self._level[at_rows, at_columns].astype(float), LEAST_SUM / 4.0)
+        return np.maximum(self._level[at_rows, at_columns].astype(float), LEAST_LEVEL)
 
 
 def _block_means(change: NDArray[np.uint16], blocks: tuple[int, int]) -> NDArray[np.float32]:

@@ -116,12 +116,16 @@ def weigh(stage: Stage, pool: Pool, hypothesis: Hypothesis, gate_px: float) -> H
     path, seen = _in_frame(stage, pool, hypothesis)
     if not np.any(seen):
         return replace(hypothesis, support=-np.inf, hits=0, in_view=0, chosen=np.zeros(0, int))
-    gap = pool.pixels - path[pool.owner]
-    distance = np.sqrt(np.sum(gap * gap, axis=1))
-    distance[~seen[pool.owner]] = np.inf
+    first, last = np.flatnonzero(seen)[[0, -1]]
+    begin, end = np.searchsorted(pool.owner, [first, last + 1])
+    owner = pool.owner[begin:end]
+    gap = pool.pixels[begin:end] - path[owner]
+    distance = np.sqrt(gap[:, 0] ** 2 + gap[:, 1] ** 2)
     spread = gate_px / 3.0
+    # Frames in which the ball is out of sight have no place, and so no distance.
     near = np.flatnonzero(distance < gate_px)
     density = np.exp(-0.5 * (distance[near] / spread) ** 2) / (2.0 * np.pi * spread**2)
+    near += begin
     gain = np.log(1.0 - SEEN_CHANCE + SEEN_CHANCE * density / pool.clutter[near])
     best = np.full(len(pool.frames), -np.inf)
     np.maximum.at(best, pool.owner[near], gain)
@@ -222,4 +226,6 @@ def _in_frame(stage: Stage, pool: Pool, hypothesis: Hypothesis) -> tuple[Array, 
             & (path[:, 1] > 3)
             & (path[:, 1] < height - 4)
         )
-    return path, seen & above & inside
+    seen &= above & inside
+    path[~seen] = np.nan
+    return path, seen

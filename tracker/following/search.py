@@ -1,6 +1,7 @@
 """Every flight from the release point in a stream of candidates, found by itself."""
 
 from collections import deque
+from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,12 @@ birds) is refused by `LEAST_SHARE`, since it bears out a part of a flight only."
 
 LEAST_HITS = 6
 LEAST_SHARE = 0.3
+LEAST_STANDING = 3.5
+"""Votes must stand out by this many standard deviations for a flight to be tried."""
+
+MOST_TRIES = 8
+"""Flights tried for each second of release times."""
+
 BLOCK_S = 1.0
 CLUTTER_CELL = 32
 
@@ -46,6 +53,7 @@ class FlightSearch:
         self._next_row: int | None = None
         self._now = 0.0
         self._clutter_seen = 0
+        self._usual: Array | None = None
 
     def push(self, candidates: Candidates) -> list[Hypothesis]:
         """Take the next frame's candidates; return flights whose time is complete."""
@@ -61,16 +69,17 @@ class FlightSearch:
             return []
         return self._settle(done)
 
-    def finish(self) -> list[Hypothesis]:
-        """Return the flights that are left when the clip has ended."""
+    def finish(self) -> Iterator[list[Hypothesis]]:
+        """Give the flights that are left when the clip has ended, some at a time.
+
+        The candidates of a flight are kept until the next are asked for.
+        """
         if self._next_row is None:
-            return []
-        found = []
+            return
         last = self._ballot.row_of(self._now) + 1
         step = max(1, int(BLOCK_S / self._ballot.bin_s))
         while self._next_row <= last:
-            found += self._settle(min(self._next_row + step, last))
-        return found
+            yield self._settle(min(self._next_row + step, last))
 
     def candidates(self, hypothesis: Hypothesis, margin_s: float = 0.5) -> list[Candidates]:
         """Return the kept candidates of the frames during a flight and a while after it."""
@@ -107,17 +116,15 @@ class FlightSearch:
         found = []
         tries = 0
         pool = self._pool()
-        votes = self._ballot.block(first, last) if len(pool.owner) else np.zeros((1, 1, 1))
-        while tries < 14 and len(pool.owner):
-            row, angle, speed = np.unravel_index(int(np.argmax(votes)), votes.shape)
-            if votes[row, angle, speed] < 12.0:
+        usual = self._usual_votes(first, last)
+        standing = _standing(self._ballot.block(first, last), usual)
+        while tries < MOST_TRIES and len(pool.owner):
+            row, angle, speed = np.unravel_index(int(np.argmax(standing)), standing.shape)
+            if standing[row, angle, speed] < LEAST_STANDING:
                 break
             tries += 1
-            votes[
-                max(0, row - 3) : row + 4,
-                max(0, angle - 2) : angle + 3,
-                max(0, speed - 2) : speed + 3,
-            ] = 0.0
+            around = [slice(max(0, at - 3), at + 4) for at in (row, angle, speed)]
+            standing[tuple(around)] = 0.0
             start = suppose(
                 self._stage,
                 (first + row + 0.5) * self._ballot.bin_s,
@@ -130,13 +137,23 @@ class FlightSearch:
             found.append(flight)
             self._take(pool, flight)
             pool = self._pool()
-            votes = self._ballot.block(first, last)
+            fresh = _standing(self._ballot.block(first, last), usual)
+            standing = np.where(standing > 0.0, fresh, 0.0)
         self._ballot.clear(first, last)
         self._next_row = last + 1
         horizon = (last + 1) * self._ballot.bin_s - 1.5
         while self._kept and self._kept[0][0].time_s < horizon:
             self._kept.popleft()
         return sorted(found, key=lambda flight: flight.release_s)
+
+    def _usual_votes(self, first: int, last: int) -> Array:
+        """Return what each angle and speed gets without a shot: a slow mean over release times."""
+        fresh = np.median(self._ballot.block(first, last), axis=0)
+        if self._usual is None:
+            self._usual = fresh
+        else:
+            self._usual = 0.6 * self._usual + 0.4 * fresh
+        return self._usual
 
     def _tried(self, pool: Pool, start: Hypothesis) -> Hypothesis | None:
         """Return the flight that grows from a start, or None when it is not borne out."""
@@ -190,6 +207,15 @@ class FlightSearch:
                 candidates.noise[at : at + 1],
             )
             self._cast(single, -_worth(clutter[at : at + 1]))
+
+
+def _standing(votes: Array, usual: Array) -> Array:
+    """Return by how many standard deviations votes stand out from the usual ones.
+
+    Votes come in portions of up to six, so their variance is about six times their number; the
+    constant stands for a handful of votes where hardly any are usual.
+    """
+    return (votes - usual) / np.sqrt(6.0 * usual + 40.0)
 
 
 def _worth(clutter: Array) -> Array:

@@ -120,7 +120,8 @@ def measure_clip(
             settle(search.push(candidates))
         if progress is not None and frame.index % 8 == 0:
             progress(frame.index, facts.frame_count)
-    settle(search.finish())
+    for found in search.finish():
+        settle(found)
     if progress is not None:
         progress(facts.frame_count, facts.frame_count)
     measured.sort(key=lambda each: each.shot.release_s)
