@@ -1,10 +1,12 @@
 """Clips: frames with their true times. The only door to the decoder and the encoder."""
 
+from tracker.video.change import ChangeMeter
 from tracker.video.facts import ClipFacts, inspect
 from tracker.video.reading import Frame, decode_only, frames, from_pictures, picture, pictures
 from tracker.video.writing import ClipStyle, ClipWriter
 
 __all__ = [
+    "ChangeMeter",
     "ClipFacts",
     "ClipStyle",
     "ClipWriter",

@@ -1,0 +1,17 @@
+"""True times: of frames that the file's clock misstates, and of rows within a frame."""
+
+from calibration.timebase.cadence import Cadence, TimeBase, check_cadence
+from calibration.timebase.changes import STILL_PEAK, Changes, find_repeats
+from calibration.timebase.rows import row_fraction, row_offset_s, true_times_s
+
+__all__ = [
+    "STILL_PEAK",
+    "Cadence",
+    "Changes",
+    "TimeBase",
+    "check_cadence",
+    "find_repeats",
+    "row_fraction",
+    "row_offset_s",
+    "true_times_s",
+]
