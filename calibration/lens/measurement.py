@@ -1,0 +1,328 @@
+"""From pictures of a printed board to a lens with a covariance."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.errors import InputError
+from calibration.lens.board import Board, Picture, Sighting
+from calibration.lens.lens import Lens
+
+Array = NDArray[np.float64]
+
+FEWEST_VIEWS = 8
+MOST_VIEWS = 30
+NOVEL = 0.06
+"""Views nearer to each other than this (shares of the frame and of the board's shape) are alike."""
+
+THUMBNAIL, ALIKE_LEVELS, MOST_ALIKE = 32, 3.0, 8
+
+LARGEST_FOCAL_U = 0.02
+SMALLEST_COVER = 0.35
+OUTLIER = 3.0
+
+
+@dataclass(frozen=True)
+class LensMeasurement:
+    """A measured lens and how it came about.
+
+    Attributes
+    ----------
+    lens : Lens
+    frames : tuple of int
+        Which of the pictures were used, counted from 0.
+    rms_px : float
+        Root mean square of the corners' residuals.
+    cover : float
+        Share of the frame's area inside the corners' hull.
+    notes : tuple of str
+    """
+
+    lens: Lens
+    frames: tuple[int, ...]
+    rms_px: float
+    cover: float
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _View:
+    frame: int
+    sighting: Sighting
+    shape: Array
+
+
+def measure(
+    pictures: Iterable[Picture],
+    board: Board,
+    *,
+    device: str = "",
+    zoom: str = "",
+) -> LensMeasurement:
+    """Measure a lens from pictures of a board, sharp and well-spread ones chosen by itself.
+
+    Parameters
+    ----------
+    pictures : iterable of ndarray of uint8, shape (H, W)
+        Luma of single pictures, or of the frames of a clip in order.
+    board : Board
+    device, zoom : str
+        What the lens file will say it holds for.
+
+    Raises
+    ------
+    InputError
+        If the pictures differ in size or show the board too rarely or always alike.
+    """
+    views: list[_View] = []
+    size: tuple[int, int] | None = None
+    count = 0
+    for count, luma in _sharpest(pictures):
+        here = (luma.shape[1], luma.shape[0])
+        if size is not None and here != size:
+            raise InputError(
+                f"picture {count} has {here[0]} x {here[1]} pixels and the first one "
+                f"{size[0]} x {size[1]}",
+                remedy="use pictures of one size",
+            )
+        size = here
+        sighting = board.find(luma)
+        if sighting is not None:
+            _keep(views, _View(count - 1, sighting, _shape(sighting, here)))
+    if size is None or len(views) < FEWEST_VIEWS:
+        raise InputError(
+            f"the board was seen in {len(views)} different places of {count} pictures, and "
+            f"{FEWEST_VIEWS} are needed",
+            remedy="film the board slowly, near and far, in all corners of the frame and tilted "
+            "every way, and check that its numbers of squares are right",
+        )
+    return from_sightings(
+        [view.sighting for view in views], size, [view.frame for view in views], (device, zoom)
+    )
+
+
+def from_sightings(
+    sightings: list[Sighting],
+    size_px: tuple[int, int],
+    frames: list[int],
+    names: tuple[str, str] = ("", ""),
+) -> LensMeasurement:
+    """Measure a lens from sightings of a board.
+
+    Focal length, principal point, k1, k2, p1 and p2 are fitted with `cv2.calibrateCameraExtended`;
+    k3 only where it differs from zero by more than three standard uncertainties. Views whose
+    residuals stand out are let go once. The covariance is that of the whole bundle, wider where
+    views scatter more than their corners do (a board that is not flat, blur).
+
+    Parameters
+    ----------
+    sightings : list of Sighting
+    size_px : tuple of int
+    frames : list of int
+    names : tuple of str
+        Device and zoom.
+    """
+    fit = _bundle(sightings, size_px, free_k3=False)
+    good = fit.view_rms <= OUTLIER * np.median(fit.view_rms)
+    dropped = int(np.sum(~good))
+    if dropped and np.sum(good) >= FEWEST_VIEWS:
+        sightings = [view for view, kept in zip(sightings, good, strict=True) if kept]
+        frames = [frame for frame, kept in zip(frames, good, strict=True) if kept]
+        fit = _bundle(sightings, size_px, free_k3=False)
+    wider = _bundle(sightings, size_px, free_k3=True)
+    if abs(wider.values[7]) > 3.0 * np.sqrt(wider.covariance[7, 7]):
+        fit = wider
+    if np.sqrt(fit.covariance[0, 0]) > LARGEST_FOCAL_U:
+        raise InputError(
+            f"the focal length stays open by {100 * np.sqrt(fit.covariance[0, 0]):.0f} %",
+            remedy="film the board tilted by 30 to 45 degrees as well, to all four sides",
+        )
+    cover = _cover(sightings, size_px)
+    notes = []
+    if cover < SMALLEST_COVER:
+        notes.append(
+            f"the board was seen in {100 * cover:.0f} % of the frame only: towards the corners "
+            "the distortion is a guess; film it there too"
+        )
+    if dropped:
+        notes.append(f"{dropped} views that did not agree with the rest were left out")
+    lens = Lens(
+        focal_px=float(np.exp(fit.values[0])),
+        centre_px=fit.values[1:3],
+        distortion=fit.values[3:],
+        covariance=fit.covariance,
+        size_px=size_px,
+        device=names[0],
+        zoom=names[1],
+    )
+    return LensMeasurement(lens, tuple(frames), fit.rms, cover, tuple(notes))
+
+
+def _sharpest(pictures: Iterable[Picture]) -> Iterator[tuple[int, Picture]]:
+    """Yield the sharpest of every few pictures that are nearly alike, with its number from 1.
+
+    Looking for a board costs much more than decoding: neighbouring frames of a clip are not
+    worth it, single pictures are.
+    """
+    import cv2
+
+    best: tuple[float, int, Picture] | None = None
+    first, length = np.zeros((THUMBNAIL, THUMBNAIL), np.float32), 0
+    for count, luma in enumerate(pictures, start=1):
+        small = cv2.resize(luma, (8 * THUMBNAIL, 8 * THUMBNAIL), interpolation=cv2.INTER_AREA)
+        thumbnail = cv2.resize(small, (THUMBNAIL, THUMBNAIL), interpolation=cv2.INTER_AREA).astype(
+            np.float32
+        )
+        alike = best is not None and best[2].shape == luma.shape
+        alike = alike and float(np.abs(thumbnail - first).mean()) < ALIKE_LEVELS
+        if best is not None and (not alike or length >= MOST_ALIKE):
+            yield best[1], best[2]
+            best = None
+        if best is None:
+            first, length = thumbnail, 0
+        length += 1
+        sharp = float(cv2.Laplacian(small, cv2.CV_32F).var())
+        if best is None or sharp > best[0]:
+            best = (sharp, count, luma.copy())
+    if best is not None:
+        yield best[1], best[2]
+
+
+def _shape(sighting: Sighting, size: tuple[int, int]) -> Array:
+    """Return numbers that tell where and how a board lies: the views are spread over them."""
+    flat = np.column_stack([sighting.corners_mm, np.ones(len(sighting.pixels))])
+    affine, *_ = np.linalg.lstsq(flat, sighting.pixels, rcond=None)
+    middle = sighting.pixels.mean(axis=0)
+    slope = affine[:2]
+    stretch = np.linalg.svd(slope, compute_uv=False)
+    turn = np.arctan2(slope[0, 1], slope[0, 0])
+    skew = (slope[0] @ slope[1]) / (np.linalg.norm(slope[0]) * np.linalg.norm(slope[1]))
+    # What the affine part leaves is perspective: which side of the board is nearer.
+    rest = sighting.pixels - flat @ affine
+    spread = sighting.corners_mm - sighting.corners_mm.mean(axis=0)
+    lean = (spread * np.linalg.norm(rest, axis=1)[:, None]).mean(axis=0)
+    lean = lean / (np.abs(spread).max() * max(stretch[0] * np.abs(spread).max(), 1.0))
+    return np.concatenate(
+        [
+            middle / max(size),
+            [
+                0.3 * np.log(stretch[0]),
+                0.3 * np.log(stretch[0] / stretch[1]),
+                0.1 * np.cos(turn),
+                0.1 * np.sin(turn),
+                0.3 * skew,
+            ],
+            10.0 * lean,
+        ]
+    )
+
+
+def _keep(views: list[_View], view: _View) -> None:
+    """Keep a view if it is new, or sharper than the one it resembles; drop the most crowded."""
+    gaps = [float(np.linalg.norm(view.shape - other.shape)) for other in views]
+    if gaps and min(gaps) < NOVEL:
+        nearest = int(np.argmin(gaps))
+        if view.sighting.sharpness > views[nearest].sighting.sharpness:
+            views[nearest] = view
+        return
+    views.append(view)
+    if len(views) > MOST_VIEWS:
+        shapes = np.array([other.shape for other in views])
+        apart = np.linalg.norm(shapes[:, None] - shapes[None], axis=2)
+        np.fill_diagonal(apart, np.inf)
+        pair = np.unravel_index(int(np.argmin(apart)), apart.shape)
+        del views[min(pair, key=lambda i: views[i].sighting.sharpness)]
+
+
+def _cover(sightings: list[Sighting], size_px: tuple[int, int]) -> float:
+    import cv2
+
+    points = np.concatenate([view.pixels for view in sightings]).astype(np.float32)
+    return float(cv2.contourArea(cv2.convexHull(points)) / (size_px[0] * size_px[1]))
+
+
+@dataclass(frozen=True)
+class _Bundle:
+    values: Array
+    covariance: Array
+    rms: float
+    view_rms: Array
+
+
+def _bundle(sightings: list[Sighting], size_px: tuple[int, int], free_k3: bool) -> _Bundle:
+    import cv2
+
+    flat = [
+        np.column_stack([view.corners_mm, np.zeros(len(view.corners_mm))]).astype(np.float32)
+        for view in sightings
+    ]
+    seen = [view.pixels.astype(np.float32) for view in sightings]
+    flags = cv2.CALIB_FIX_ASPECT_RATIO | (0 if free_k3 else cv2.CALIB_FIX_K3)
+    matrix = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
+    try:
+        _, matrix, bends, turns, shifts, _, _, _ = cv2.calibrateCameraExtended(
+            flat, seen, size_px, matrix, np.zeros(5), flags=flags
+        )
+    except cv2.error:
+        raise InputError(
+            "no lens explains the board's corners",
+            remedy="check the board's numbers of squares, and film it tilted every way",
+        ) from None
+    bends = np.asarray(bends, float).ravel()[:5]
+    covariance, rms, view_rms = _spread(
+        flat, seen, (matrix, bends), list(zip(turns, shifts, strict=True)), free_k3
+    )
+    values = np.concatenate([[np.log(matrix[0, 0])], matrix[:2, 2], bends])
+    return _Bundle(values, covariance, rms, view_rms)
+
+
+def _spread(
+    flat: list[NDArray[np.float32]],
+    seen: list[NDArray[np.float32]],
+    lens: tuple[Any, Any],
+    poses: list[tuple[Any, Any]],
+    free_k3: bool,
+) -> tuple[Array, float, Array]:
+    """Return the covariance of the eight lens parameters, and residuals.
+
+    Each view's six pose parameters are eliminated (Schur complement). Views as clusters give a
+    second covariance (the sandwich of Liang and Zeger 1986); the first is widened to it where
+    views scatter more.
+    """
+    import cv2
+
+    matrix, bends = lens
+    used = 8 if free_k3 else 7
+    normal = np.zeros((used, used))
+    scores, squares, total = [], [], 0
+    for board, pixels, (turn, shift) in zip(flat, seen, poses, strict=True):
+        projected, jacobian = cv2.projectPoints(board, turn, shift, matrix, bends)
+        residual = (pixels - projected.reshape(-1, 2)).ravel().astype(float)
+        inner = np.column_stack(
+            [
+                matrix[0, 0] * (jacobian[:, 6] + jacobian[:, 7]),
+                jacobian[:, 8:10],
+                jacobian[:, 10:15],
+            ]
+        )[:, :used]
+        pose = jacobian[:, :6]
+        free = inner - pose @ np.linalg.lstsq(pose, inner, rcond=None)[0]
+        normal += free.T @ free
+        scores.append(free.T @ residual)
+        squares.append(residual @ residual)
+        total += len(residual)
+    freedom = max(total - used - 6 * len(poses), 1)
+    inverse = np.linalg.inv(normal)
+    plain = float(np.sum(squares)) / freedom * inverse
+    score = np.array(scores)
+    views = len(poses)
+    sandwich = inverse @ (score.T @ score) @ inverse * views / max(views - 1, 1)
+    wider = max(1.0, float(np.trace(np.linalg.solve(plain, sandwich))) / used)
+    covariance = np.zeros((8, 8))
+    covariance[:used, :used] = wider * plain
+    counts = np.array([len(pixels) for pixels in seen])
+    rms = float(np.sqrt(np.sum(squares) / counts.sum()))
+    return covariance, rms, np.sqrt(np.array(squares) / counts)
