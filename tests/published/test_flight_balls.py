@@ -199,6 +199,10 @@ def test_speed_beyond_a_toy():
     assert "F963" in " ".join(harm(ball, 17.45))
     assert kinetic_energy_j(ball, 1.6609) == pytest.approx(0.08, abs=1e-5)
     assert harm(ball, 5.0) == ()
+    # Below 0.08 J the limit does not speak, however small the ball: 0.072 J, 3680 J/m2.
+    pellet = ball_from("custom", 0.5, 5.0, 0.5)
+    assert energy_per_area_jpm2(pellet, 17.0) > 2500 and kinetic_energy_j(pellet, 17.0) < 0.08
+    assert "F963" not in " ".join(harm(pellet, 17.0))
 
 
 def test_published_thresholds_are_in_order():

@@ -4,7 +4,7 @@ import pytest
 from tests.published.flight_cases import TENNIS, launch
 from tracker.flight.events import apex, crossing
 from tracker.flight.forces import Forces
-from tracker.flight.trajectory import LAUNCH, fly
+from tracker.flight.trajectory import LAUNCH, Trajectory, fly
 
 SHOT = np.array([0.1, -0.2, 0.8, 17.0, 0.6, 9.0, 0.53, 0.04, -0.03, 1.0, -0.7])
 VACUUM = Forces(0.0)
@@ -91,3 +91,17 @@ def test_without_sensitivities_there_are_no_derivatives():
     found = crossing(fly(SHOT, TENNIS, 3.0), 0.0)
     assert found.time_by_launch is None
     assert found.state_by_launch is None
+
+
+def test_staying_at_a_height_is_not_coming_down():
+    level = fly(launch(10, 0, 1.0), Forces(0.0, 0.0), 1.0)
+    assert crossing(level, 1.0) is None
+
+
+def test_a_path_on_which_newton_alone_would_run_away():
+    # Steep at both ends, rising between them: the middle, where the search begins, slopes away.
+    states = np.array([[0, 0, 1.0, 1, 0, -10], [1, 0, -1.0, 1, 0, -10]])
+    bent = Trajectory(np.array([0.0, 1.0]), states, np.hstack([states[:, 3:], np.zeros((2, 3))]))
+    found = crossing(bent, 0.3)
+    assert 0.0 < found.time_s < 1.0
+    assert found.state[2] == pytest.approx(0.3, abs=1e-12)

@@ -118,3 +118,7 @@ def test_a_ball_at_rest_in_the_air_is_not_pushed():
     flow = Flow(REACH, 0.0335, Spin((0.0, -100.0, 0.0)), Wind(3.0))
     for force in (Drag(flow, SmoothSphereDrag(4400.0)), Lift(flow, Constant(0.2))):
         assert force(0.0, np.zeros(3), np.array([3.0, 0.0, 0.0])) == pytest.approx(np.zeros(3))
+
+
+def test_smooth_sphere_at_rest_has_a_finite_coefficient():
+    assert np.isfinite(SmoothSphereDrag(4400.0)(0.0, 0.0))

@@ -50,8 +50,8 @@ def figures(trajectory: Trajectory, ground_m: float) -> FlightFigures | None:
     """Return the figures of a flight that ends when its centre comes down to `ground_m`.
 
     The height is that of the ball's centre at the bounce, so a radius above the ground; the
-    apex is the centre's height too. Release is the first node. None when the ball does not
-    come down within the trajectory.
+    apex is the centre's height too. Release is the first node, at time zero. None when the ball
+    does not come down within the trajectory.
     """
     top, landing = apex(trajectory), crossing(trajectory, ground_m)
     if top is None or landing is None:
@@ -61,10 +61,9 @@ def figures(trajectory: Trajectory, ground_m: float) -> FlightFigures | None:
     carry = float(np.hypot(run[0], run[1]))
     speed, rise, turn = _polar(start[3:])
     last_speed, last_rise, _ = _polar(landing.state[3:])
-    flight_time = landing.time_s - float(trajectory.times_s[0])
     release = (speed, rise, turn)
     arrival = (last_speed, -last_rise)
-    values = np.array([*release, carry, *landing.state[:2], top.state[2], flight_time, *arrival])
+    values = np.array([*release, carry, *landing.state[:2], top.state[2], landing.time_s, *arrival])
     by_start, by_landing, by_time = (
         trajectory.sensitivities,
         landing.state_by_launch,

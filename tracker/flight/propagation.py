@@ -104,9 +104,7 @@ def propagate(
     first_step = None
     if start[2] == ground_m and slope(0.0, start)[5] < 0.0:
         # From the ground itself the height has no sign yet: the first step must end in the air.
-        first_step = min(0.5 * start[5] / -slope(0.0, start)[5], duration_s, 0.1)
-    # Steps of at most a tenth of a second: a hop that begins and ends within one step would go
-    # unseen, and the dense output, an order below the steps, stays as good as they are.
+        first_step = min(0.5 * start[5] / -slope(0.0, start)[5], duration_s)
     run = solve_ivp(
         slope,
         (0.0, duration_s),
@@ -116,7 +114,6 @@ def propagate(
         events=events,
         rtol=tolerance,
         atol=tolerance,
-        max_step=0.1,
         first_step=first_step,
     )
     if not run.success:
