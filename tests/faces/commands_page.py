@@ -1,0 +1,63 @@
+"""Writes docs/commands.md from the command line: ``python -m tests.faces.commands_page``."""
+
+from pathlib import Path
+from typing import Any
+
+import typer
+
+from tracker.cli import program
+
+PAGE = Path(__file__).parents[2] / "docs" / "commands.md"
+
+HEAD = """\
+# The command `lobmeter`
+
+<!-- Made by `python -m tests.faces.commands_page`; a test fails when it is stale. -->
+
+"""
+
+
+def page() -> str:
+    """Return the whole page."""
+    root: Any = typer.main.get_command(program)
+    parts = [HEAD, f"{root.help}\n\n", _options(root)]
+    for name, command in root.commands.items():
+        usage = " ".join(["lobmeter", name, *_usage(command)])
+        parts.append(f"\n## {name}\n\n```sh\n{usage}\n```\n\n")
+        parts.append(_paragraphs(command.help) + "\n")
+        parts.append(_options(command))
+    parts.append(f"\n{root.epilog}\n")
+    return "".join(parts)
+
+
+def _usage(command: Any) -> list[str]:
+    words = []
+    for one in command.params:
+        name = one.metavar or one.name.upper()
+        if one.param_type_name == "argument":
+            words.append(f"{name}..." if one.nargs == -1 else name)
+        else:
+            words.append(f"[{one.opts[0]} {name}]" if not one.is_flag else f"[{one.opts[0]}]")
+    return words
+
+
+def _paragraphs(text: str) -> str:
+    blocks = [" ".join(block.split()) for block in text.strip().split("\n\n")]
+    return "\n\n".join(blocks) + "\n"
+
+
+def _options(command: Any) -> str:
+    rows = []
+    for one in command.params:
+        name = one.metavar or one.name.upper()
+        shown = name if one.param_type_name == "argument" else ", ".join(one.opts)
+        if one.param_type_name != "argument" and not one.is_flag:
+            shown += f" {name}"
+        rows.append(f"| `{shown}` | {one.help} |\n")
+    if not rows:
+        return ""
+    return "| | |\n| --- | --- |\n" + "".join(rows)
+
+
+if __name__ == "__main__":
+    PAGE.write_text(page(), encoding="utf-8", newline="\n")
