@@ -2,7 +2,8 @@
 
 from tracker.video.change import ChangeMeter
 from tracker.video.facts import ClipFacts, inspect
-from tracker.video.reading import Frame, decode_only, frames, from_pictures, picture, pictures
+from tracker.video.pictures import from_pictures, picture, pictures
+from tracker.video.reading import Frame, decode_only, frames
 from tracker.video.writing import ClipStyle, ClipWriter
 
 __all__ = [

@@ -5,7 +5,6 @@ from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
-from av.video.frame import VideoFrame
 from numpy.typing import NDArray
 
 from calibration.errors import InputError
@@ -16,7 +15,7 @@ from tracker.video.listing import (
     first_frame_and_listing,
     open_clip,
 )
-from tracker.video.pixels import FULL_RANGE, luma_bits, shown_size
+from tracker.video.pixels import FULL_RANGE, luma_bits, rotation_deg_of, shown_size
 
 Array = NDArray[np.float64]
 
@@ -119,7 +118,7 @@ def inspect(path: Path | str, capture_fps: float | None = None) -> ClipFacts:
     times = listing.times_s()
     if len(times) < 2:
         raise InputError("the clip has one frame only", where=str(path))
-    rotation = _rotation(frame)
+    rotation = rotation_deg_of(frame)
     file_fps = usual_rate(times)
     told, pace, words = pace_of(file_fps, capture_fps, _tagged_rate(tags))
     stored = (frame.width, frame.height)
@@ -214,8 +213,3 @@ def _tagged_rate(tags: dict[str, str]) -> float | None:
         if np.isfinite(rate) and rate > 0:
             return rate
     return None
-
-
-def _rotation(frame: VideoFrame) -> int:
-    """Return the rotation flag as quarter turns counter-clockwise, 0 to 270 degrees."""
-    return round(frame.rotation / 90.0) % 4 * 90

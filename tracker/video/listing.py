@@ -153,7 +153,7 @@ def first_frame_and_listing(
         # A file that ends in rubbish still holds what came before it.
         pass
     where = str(path)
-    if not gathered.order_ticks and not gathered.ticks:
+    if not gathered.keys:
         raise InputError("the video track holds no frames", where=where)
     if frame is None:
         raise InputError(
@@ -210,7 +210,7 @@ def _listing(gathered: Packets, stream: VideoStream, path: Path) -> Listing:
     """Put the gathered packets in order of presentation."""
     by_order = gathered.without_time > 0 or _times_are_made_up(gathered, stream)
     ticks = np.array(gathered.order_ticks if by_order else gathered.ticks, dtype=np.int64)
-    if by_order and len(ticks) != len(gathered.keys):
+    if len(ticks) != len(gathered.keys):
         raise InputError(
             "the file gives its frames no times",
             where=str(path),

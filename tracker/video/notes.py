@@ -9,6 +9,7 @@ import numpy as np
 from av.video.frame import VideoFrame
 
 from tracker.video.listing import Listing
+from tracker.video.pixels import is_mirrored
 
 READOUT_TAG = "com.apple.quicktime.camera.framereadouttimeinmicroseconds"
 """Tag in which some phones tell how long a frame's rows take (from memory)."""
@@ -102,8 +103,8 @@ def _about_length(header: Header, listing: Listing) -> list[str]:
         )
     if listing.hidden:
         told.append(
-            f"The file keeps {listing.hidden} frames that it asks not to show (it was trimmed); "
-            "they are not counted."
+            f"The file asks not to show {listing.hidden} of its frames (it was trimmed); they are "
+            "not counted."
         )
     if header.films > 1:
         told.append(f"The file holds {header.films} video tracks; only one is read.")
@@ -140,6 +141,7 @@ def _about_shape(header: Header, frame: VideoFrame, rotation_deg: int) -> list[s
             f"wide as high, the container {float(header.aspect):.4g}; the container is believed, "
             "as players do. If the picture looks squeezed, the clip was converted badly."
         )
+    told += _about_flag(frame)
     hint = next((m for m in map(_HINT.search, header.tags.values()) if m), None)
     if hint and rotation_deg == 0:
         told.append(
@@ -152,6 +154,21 @@ def _about_shape(header: Header, frame: VideoFrame, rotation_deg: int) -> list[s
             "with a progressive setting; times and positions from this clip are doubtful."
         )
     return told
+
+
+def _about_flag(frame: VideoFrame) -> list[str]:
+    """Say when the file asks for more than a quarter turn can do."""
+    if is_mirrored(frame):
+        return [
+            "The file asks for a mirrored picture. It is shown as it was filmed, so that left and "
+            "right stay what they were; other players may show it the other way round."
+        ]
+    if frame.rotation % 90:
+        return [
+            f"The file asks to be turned by {frame.rotation} degrees; the nearest quarter turn "
+            "is used."
+        ]
+    return []
 
 
 def _about_light(frame: VideoFrame) -> list[str]:

@@ -1,10 +1,12 @@
 """From a decoded frame to the picture that a person is shown."""
 
+import math
 from fractions import Fraction
 from typing import Any, cast
 
 import cv2
 import numpy as np
+from av.sidedata.sidedata import Type as SideDataType
 from av.video.frame import VideoFrame
 from numpy.typing import NDArray
 
@@ -33,6 +35,35 @@ def shown_size(
     elif pixel_aspect < 1:
         height = round(height / pixel_aspect)
     return (height, width) if rotation_deg in (90, 270) else (width, height)
+
+
+def rotation_deg_of(frame: VideoFrame) -> int:
+    """Return the rotation flag as quarter turns counter-clockwise: 0, 90, 180 or 270 degrees.
+
+    Of a flag that mirrors as well, the turn that brings the picture upright is taken.
+    """
+    _, _, c, d = _display_matrix(frame)
+    return round(math.degrees(math.atan2(c, d)) / 90.0) % 4 * 90
+
+
+def is_mirrored(frame: VideoFrame) -> bool:
+    """Tell whether the file asks for the picture to be mirrored."""
+    a, b, c, d = _display_matrix(frame)
+    return a * d - b * c < 0
+
+
+def _display_matrix(frame: VideoFrame) -> tuple[float, float, float, float]:
+    """Return where the stored picture's right and down point when shown: (a, b) and (c, d).
+
+    Source: ISO/IEC 14496-12, 8.3.2 (the matrix of a track).
+    """
+    held: Any = frame.side_data
+    for place in range(len(held)):
+        data = held[place]
+        if data.type == SideDataType.DISPLAYMATRIX:
+            a, b, _, c, d = np.frombuffer(bytes(data), dtype=np.int32)[:5].astype(float)
+            return a, b, c, d
+    return 1.0, 0.0, 0.0, 1.0
 
 
 def luma(frame: VideoFrame, rotation_deg: int, size_px: tuple[int, int]) -> Image:

@@ -1,0 +1,144 @@
+"""Decoding: from packets to frames that know their place, whatever was lost on the way."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+from av.container import InputContainer
+from av.error import EOFError as EndOfFile
+from av.error import FFmpegError
+from av.video.frame import VideoFrame
+from av.video.stream import VideoStream
+from numpy.typing import NDArray
+
+from calibration.errors import InputError
+from tracker.video.facts import ClipFacts
+
+_READ_ERRORS = 20
+"""So many failures to read in a row end a clip."""
+
+
+@dataclass
+class Damage:
+    """What was lost while decoding."""
+
+    facts: ClipFacts
+    spoilt: set[int] = field(default_factory=set)
+    waiting: set[int] = field(default_factory=set)
+    seen: NDArray[np.bool_] = field(init=False)
+    doubtful: int = 0
+    broke_off: bool = False
+
+    def __post_init__(self) -> None:
+        self.seen = np.zeros(self.facts.frame_count, dtype=bool)
+        groups = self.facts.listing.groups
+        keys = self.facts.listing.keys
+        self.key_of_group = {int(groups[i]): int(i) for i in np.flatnonzero(keys)}
+
+    def spoil(self, indices: Iterable[int]) -> None:
+        """Hold everything suspect that is decoded from the same key frames as `indices`."""
+        self.spoilt.update(int(self.facts.listing.groups[i]) for i in indices)
+
+    def came(self, index: int, corrupt: bool) -> bool:
+        """Note that a frame came; return whether it is suspect."""
+        skipped = [i for i in self.waiting if i < index]
+        if skipped:
+            self.spoil(skipped)
+            self.waiting.difference_update(skipped)
+        self.waiting.discard(index)
+        self.seen[index] = True
+        if corrupt:
+            self.spoil([index])
+        group = int(self.facts.listing.groups[index])
+        # Frames shown before their key frame lean on the group before it as well.
+        leads = index < self.key_of_group.get(group, -1) and group - 1 in self.spoilt
+        suspect = group in self.spoilt or leads
+        self.doubtful += suspect
+        return suspect
+
+    def sentences(self) -> list[str]:
+        """Say what was lost."""
+        told = []
+        lost = np.flatnonzero(~self.seen)
+        times = self.facts.file_times_s
+        if len(lost):
+            told.append(
+                f"{len(lost)} of {self.facts.frame_count} frames could not be read, between "
+                f"{times[lost[0]]:.2f} and {times[lost[-1]]:.2f} s; the rest is used."
+            )
+        if self.doubtful:
+            told.append(
+                f"{self.doubtful} frames may be damaged, since something before them was lost; "
+                "they are marked."
+            )
+        if self.broke_off:
+            told.append("The file breaks off while being read.")
+        return told
+
+
+def film(container: InputContainer, facts: ClipFacts) -> VideoStream:
+    """Return the clip's film track, set to decode with as many threads as help."""
+    stream = container.streams[facts.listing.stream_index]
+    assert isinstance(stream, VideoStream)
+    stream.thread_type = "AUTO"
+    return stream
+
+
+def indexed(
+    container: InputContainer, stream: VideoStream, damage: Damage
+) -> Iterator[tuple[int, VideoFrame, bool]]:
+    """Yield index, frame, and whether it is suspect, of every frame that the file lists."""
+    facts = damage.facts
+    places = facts.listing.index_by_ticks()
+    last = -1
+    ahead: int | None = None
+    for frame in decoded(container, stream, damage):
+        if facts.listing.by_order:
+            # Times of storing run ahead of those of showing by a constant number of frames.
+            stored = -1 if frame.dts is None else places.get(frame.dts, -1)
+            ahead = stored if ahead is None else ahead
+            index = max(last + 1, stored - ahead)
+        else:
+            index = -1 if frame.pts is None else places.get(frame.pts, -1)
+        if index <= last or index >= facts.frame_count:
+            continue
+        if (frame.width, frame.height) != facts.stored_size_px:
+            was = "{} x {}".format(*facts.stored_size_px)
+            raise InputError(
+                f"the picture changes its size from {was} to {frame.width} x {frame.height} at "
+                f"{facts.file_times_s[index]:.2f} s",
+                where=str(facts.path),
+                remedy="cut the clip there, and use the parts as two clips",
+            )
+        last = index
+        yield index, frame, damage.came(index, bool(frame.is_corrupt))
+
+
+def decoded(container: InputContainer, stream: VideoStream, damage: Damage) -> Iterator[VideoFrame]:
+    """Yield decoded frames, going on after what cannot be decoded."""
+    places = damage.facts.listing.index_by_ticks()
+    failures = 0
+    packets = container.demux(stream)
+    while True:
+        try:
+            packet = next(packets)
+        except (StopIteration, EndOfFile):
+            return
+        except FFmpegError:
+            failures += 1
+            damage.spoil(damage.waiting)
+            if failures > _READ_ERRORS:
+                damage.broke_off = True
+                yield from stream.decode(None)
+                return
+            packets = container.demux(stream)
+            continue
+        failures = 0
+        told = packet.dts if damage.facts.listing.by_order else packet.pts
+        index = None if told is None else places.get(told)
+        if index is not None:
+            damage.waiting.add(index)
+        try:
+            yield from packet.decode()
+        except FFmpegError:
+            damage.spoil(damage.waiting)
