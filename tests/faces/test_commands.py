@@ -1,0 +1,253 @@
+"""The command line as a person meets it: help, and every kind of bad input."""
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+import typer
+from typer.testing import CliRunner
+
+from tests.faces.commands_page import PAGE, page
+from tracker.cli import program
+from tracker.video import ClipWriter
+
+COMMANDS = list(typer.main.get_command(program).commands)  # type: ignore[attr-defined]
+
+SESSION = """\
+name = "Fen Lane"
+
+[release]
+height_m = 0.8
+
+[camera]
+position_m = [10.0, -30.0, 1.4]
+
+[[marker]]
+name = "10 m cone"
+ground_m = [10.0, 0.0, 0.0]
+pixel = [160.0, 120.0]
+
+[[marker]]
+name = "20 m cone"
+ground_m = [20.0, 0.0, 0.0]
+pixel = [260.0, 120.0]
+
+[[marker]]
+name = "gate post"
+ground_m = [0.0, 4.0, 0.0]
+pixel = [60.0, 118.0]
+
+[[setup]]
+name = "140 mm wheels"
+
+[[clip]]
+file = "clips/140mm.mp4"
+setup = "140 mm wheels"
+"""
+
+
+@pytest.fixture(scope="module")
+def clip(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A tiny clip in which nothing happens."""
+    path = tmp_path_factory.mktemp("clip") / "140mm.mp4"
+    grey = np.full((180, 320, 3), 120, np.uint8)
+    with ClipWriter(path, (320, 180), 60) as writer:
+        for _ in range(12):
+            writer.write_bgr(grey)
+    return path
+
+
+@pytest.fixture
+def session(tmp_path: Path, clip: Path) -> Path:
+    folder = tmp_path / "fen lane"
+    (folder / "clips").mkdir(parents=True)
+    shutil.copyfile(clip, folder / "clips" / "140mm.mp4")
+    (folder / "session.toml").write_text(SESSION, encoding="utf-8")
+    results = folder / "results"
+    results.mkdir()
+    (results / "shots.csv").write_text("an earlier run\n", encoding="utf-8")
+    return folder
+
+
+def run(*words: str) -> tuple[int, str, str]:
+    result = CliRunner().invoke(program, list(words))
+    if result.exception is not None and not isinstance(result.exception, SystemExit):
+        raise result.exception
+    return result.exit_code, result.stdout, result.stderr
+
+
+def changed(before: str, after: str) -> Callable[[Path], None]:
+    def change(folder: Path) -> None:
+        assert before in SESSION
+        text = SESSION.replace(before, after)
+        (folder / "session.toml").write_text(text, encoding="utf-8")
+
+    return change
+
+
+def without_clip(folder: Path) -> None:
+    (folder / "clips" / "140mm.mp4").unlink()
+
+
+def unreadable(folder: Path) -> None:
+    (folder / "clips" / "140mm.mp4").write_bytes(b"this is no video at all" * 100)
+
+
+def empty(folder: Path) -> None:
+    (folder / "clips" / "140mm.mp4").write_bytes(b"")
+
+
+def truncated(folder: Path) -> None:
+    path = folder / "clips" / "140mm.mp4"
+    path.write_bytes(path.read_bytes()[:-40])
+
+
+def without_session(folder: Path) -> None:
+    (folder / "session.toml").unlink()
+
+
+def all_at_one_place(folder: Path) -> None:
+    text = re.sub(r"ground_m = .*", "ground_m = [10.0, 0.0, 0.0]", SESSION)
+    (folder / "session.toml").write_text(text, encoding="utf-8")
+
+
+MARKERS = SESSION[SESSION.index("[[marker]]") : SESSION.index("[[setup]]")]
+LAST_TWO = MARKERS[MARKERS.index('[[marker]]\nname = "20') :]
+
+BAD = {
+    "missing session": (without_session, "fen lane", "session.toml"),
+    "missing clip": (without_clip, "session.toml", '[[clip]] 1 "clips/140mm.mp4", file'),
+    "unreadable video": (unreadable, "clips/140mm.mp4", "video"),
+    "empty video": (empty, "clips/140mm.mp4", ""),
+    "truncated video": (truncated, "clips/140mm.mp4", "cut off"),
+    "no markers": (changed(MARKERS, ""), "session.toml", "[[marker]]"),
+    "too few markers": (changed(LAST_TWO, ""), "session.toml", "[[marker]]"),
+    "markers not picked": (changed("pixel = ", "# pixel = "), "session.toml", "[[marker]]"),
+    "pixel outside": (
+        changed("[260.0, 120.0]", "[460.0, 120.0]"),
+        'session.toml, [[marker]] 2 "20 m cone"',
+        "pixel [460, 120] lies outside",
+    ),
+    "pixel negative": (changed("[260.0, ", "[-26.0, "), "session.toml", '"20 m cone", pixel'),
+    "wrong type": (changed("= 0.8", '= "0.8"'), "session.toml", "[release], height_m"),
+    "unknown key": (changed("height_m", "hieght_m"), "session.toml", "[release], hieght_m"),
+    "missing key": (changed("height_m = 0.8", ""), "session.toml", "[release], height_m"),
+    "unknown setup": (
+        changed('setup = "140 mm wheels"', 'setup = "100 mm wheels"'),
+        "session.toml",
+        '[[clip]] 1 "clips/140mm.mp4", setup',
+    ),
+    "not TOML": (changed("height_m = 0.8", "height_m = 0,8"), "session.toml, line 4", "TOML"),
+    "all at one place": (all_at_one_place, "session.toml, [[marker]]", "the same place"),
+}
+
+
+@pytest.mark.parametrize("command", ["check", "measure"])
+@pytest.mark.parametrize("case", BAD)
+def test_bad_input_is_told_in_sentences_and_nothing_is_overwritten(
+    session: Path, case: str, command: str
+) -> None:
+    spoil, where, what = BAD[case]
+    spoil(session)
+    code, _, told = run(command, str(session))
+    assert code == 2
+    sentences = told.strip().splitlines()
+    assert any(where in one and what in one for one in sentences), told
+    assert all(one.endswith(".") for one in sentences)
+    assert "Traceback" not in told
+    results = session / "results"
+    assert [path.name for path in results.iterdir()] == ["shots.csv"]
+    assert (results / "shots.csv").read_text(encoding="utf-8") == "an earlier run\n"
+
+
+def test_a_fault_in_the_last_session_stops_the_first(session: Path, tmp_path: Path) -> None:
+    other = tmp_path / "other"
+    other.mkdir()
+    code, _, told = run("measure", str(session), str(other))
+    assert code == 2
+    assert "session.toml" in told
+    assert (session / "results" / "shots.csv").read_text(encoding="utf-8") == "an earlier run\n"
+
+
+def test_a_clip_without_shots_gives_a_table_without_rows(session: Path) -> None:
+    code, shown, told = run("measure", str(session))
+    assert code == 0, told
+    assert "no shot" in shown
+    lines = (session / "results" / "shots.csv").read_text(encoding="utf-8").splitlines()
+    assert len(lines) == 1
+    assert lines[0].startswith("clip,setup,shot,release_s,exit_speed_mps")
+    assert sorted(path.name for path in (session / "results").iterdir()) == [
+        "shots.csv",
+        "shots.json",
+        "tracks.csv",
+    ]
+
+
+def test_measuring_twice_gives_the_same_bytes(session: Path) -> None:
+    run("measure", str(session))
+    first = {path.name: path.read_bytes() for path in (session / "results").iterdir()}
+    run("measure", str(session))
+    assert {path.name: path.read_bytes() for path in (session / "results").iterdir()} == first
+
+
+def test_check_tells_what_the_calibration_allows_and_what_to_add(session: Path) -> None:
+    changed("pixel = [60.0, 118.0]\n", "")(session)
+    code, shown, told = run("check", str(session))
+    assert code == 0, told
+    assert "320 x 180, 60 frames a second" in shown
+    assert "a landing at 20 m" in shown
+    assert '"gate post"' in shown
+    assert "temperature_c" in shown
+    assert sorted(path.name for path in (session / "results").iterdir()) == ["shots.csv"]
+
+
+@pytest.mark.parametrize("words", [[], *[[command] for command in COMMANDS]])
+def test_help_fits_any_terminal(words: list[str]) -> None:
+    code, shown, _ = run(*words, "--help")
+    assert code == 0
+    assert shown.startswith("Usage: ")
+    shown.encode("ascii")
+    assert max(len(line) for line in shown.splitlines()) <= 80
+
+
+def test_every_command_and_option_is_explained() -> None:
+    assert {"demo", "check", "measure"} <= set(COMMANDS)
+    text = PAGE.read_text(encoding="utf-8")
+    assert text == page(), "run python -m tests.faces.commands_page"
+    for command in COMMANDS:
+        assert f"## {command}\n" in text
+    assert "| None |" not in text
+
+
+def test_the_program_starts_quickly_and_loads_nothing_heavy() -> None:
+    code = "import sys, tracker.cli; print(','.join(sorted(sys.modules)))"
+    shown = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    ).stdout
+    heavy = {"numpy", "scipy", "pandas", "cv2", "av", "matplotlib", "filterpy", "rich.progress"}
+    assert not heavy & set(shown.strip().split(","))
+
+
+def test_a_console_of_one_byte_characters_is_no_obstacle(session: Path) -> None:
+    text = SESSION.replace('"Fen Lane"', '"Fen Lane \u4e2d \u2192"')
+    (session / "session.toml").write_text(text, encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-c", "from tracker.cli import main; main()", "check", str(session)],
+        capture_output=True,
+        env={**os.environ, "PYTHONIOENCODING": "cp1252", "PYTHONUTF8": "0"},
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert "Fen Lane ? ?" in done.stdout.decode("cp1252")
+
+
+def test_the_version_is_that_of_the_distribution() -> None:
+    from importlib.metadata import version
+
+    assert run("--version")[1].strip() == f"lobmeter {version('lobmeter')}"
