@@ -7,8 +7,11 @@ from typer.core import TyperGroup
 
 from calibration.errors import InputError
 from tracker.cli.check import check
+from tracker.cli.compare import compare
 from tracker.cli.demo import demo
 from tracker.cli.measure import measure
+from tracker.cli.plan import plan
+from tracker.cli.predict import predict
 from tracker.cli.screen import complain, prepare_console
 
 ABOUT = (
@@ -68,6 +71,9 @@ def _options(
 program.command()(demo)
 program.command()(check)
 program.command()(measure)
+program.command()(predict)
+program.command()(compare)
+program.command()(plan)
 
 
 def main() -> None:

@@ -32,12 +32,16 @@ class Outdoors:
         Without it no carry is predicted.
     interval_s : float
         Time from shot to shot.
+    carry_factor : Estimate or None
+        Measured over modelled carry, where shots have shown it: it takes the place of what is
+        stated of drag, wind and angle.
     """
 
     ball: Ball
     air: Air
     release: Release | None = None
     interval_s: float = 15.0
+    carry_factor: Estimate | None = None
 
     @property
     def around(self) -> AirAround:
@@ -133,9 +137,19 @@ def predict(machine: Machine, outdoors: Outdoors, learned: Learned | None = None
         )
     carry = None
     if flight is not None:
-        carry = Estimate(flight.carry_m, math.hypot(flight.u_m, flight.by_speed_s * speed.u))
+        carry = _carry(flight, speed, outdoors.carry_factor)
     budget = sorted(((key, abs(float(swing[0]))) for key, swing in parts), key=lambda p: -p[1])
     return Prediction(speed, spin, carry, shot, work, spin_up, flight, tuple(budget))
+
+
+def _carry(flight: Carry, speed: Estimate, factor: Estimate | None) -> Estimate:
+    """Return the carry with its uncertainty, corrected where shots have shown by how much."""
+    if factor is None:
+        return Estimate(flight.carry_m, math.hypot(flight.u_m, flight.by_speed_s * speed.u))
+    return Estimate(
+        factor.value * flight.carry_m,
+        math.hypot(factor.u * flight.carry_m, factor.value * flight.by_speed_s * speed.u),
+    )
 
 
 def swept(machine: Machine, key: str, value: float) -> Machine:

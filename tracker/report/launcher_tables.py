@@ -1,0 +1,133 @@
+"""Tables of predictions and comparisons for the terminal."""
+
+from collections.abc import Sequence
+
+from rich.table import Table
+
+from tracker.comparison.compare import Comparison
+from tracker.comparison.words import WORDINGS, rounded
+from tracker.launcher.learning import LeftOut
+from tracker.launcher.motor import RPM
+from tracker.launcher.prediction import Prediction
+from tracker.report.rounding import MISSING, with_uncertainty
+from tracker.report.terminal import RULED
+from tracker.statistics.components import Estimate
+
+
+def _table(*headings: str) -> Table:
+    table = Table(box=RULED, pad_edge=False, padding=(0, 1, 0, 0))
+    for place, heading in enumerate(headings):
+        table.add_column(heading, justify="right" if place else "left", no_wrap=place > 0)
+    return table
+
+
+def _cell(estimate: Estimate | None) -> str:
+    return MISSING if estimate is None else with_uncertainty(estimate.value, estimate.u)
+
+
+def predictions_table(predictions: Sequence[tuple[str, Prediction]]) -> Table:
+    """Return what to expect of each setup."""
+    table = _table(
+        "setup\n", "exit speed\nm/s", "spin\nrpm", "carry\nm", "spin-up\ns", "again\ns",
+        "a shot\nJ", "running\nW", "shots\na charge",
+    )  # fmt: skip
+    for name, one in predictions:
+        work = one.effort
+        spin = Estimate(one.spin.value / RPM, one.spin.u / RPM)
+        table.add_row(
+            name,
+            _cell(one.exit_speed),
+            _cell(spin) if abs(spin.value) > 0.5 or spin.u > 0.5 else "0",
+            _cell(one.carry),
+            _cell(one.spin_up),
+            MISSING if work is None else f"{work.recovery_s:.1f}",
+            MISSING if work is None else f"{work.shot_j:.0f}",
+            MISSING if work is None else f"{work.running_w:.0f}",
+            MISSING
+            if work is None or work.shots_per_charge is None
+            else f"{work.shots_per_charge}",
+        )
+    return table
+
+
+def measured_sentence(speed: Estimate | None, carry: Estimate | None) -> str | None:
+    """Return what was measured of a setup, to be read beside its prediction."""
+    known = [
+        f"{_cell(one)} {unit}" for one, unit in ((speed, "m/s"), (carry, "m")) if one is not None
+    ]
+    return f"Measured: {', '.join(known)}." if known else None
+
+
+def sweep_table(key: str, values: Sequence[float], predictions: Sequence[Prediction]) -> Table:
+    """Return what to expect along a sweep."""
+    table = _table(key, "exit speed, m/s", "carry, m", "spin-up, s", "wheels, J")
+    for value, one in zip(values, predictions, strict=True):
+        table.add_row(
+            f"{value:.4g}",
+            _cell(one.exit_speed),
+            _cell(one.carry),
+            _cell(one.spin_up),
+            f"{one.launch.stored_j:.0f}",
+        )
+    return table
+
+
+def left_out_table(left_out: Sequence[LeftOut]) -> Table:
+    """Return each setup's measured value beside the one foretold from the others."""
+    table = _table("setup", "measured", "foretold", "error")
+    for one in left_out:
+        table.add_row(
+            one.name,
+            rounded(one.measured, one.u),
+            rounded(one.foretold, one.u),
+            with_uncertainty(one.error, one.u),
+        )
+    return table
+
+
+def summaries_table(comparison: Comparison) -> Table:
+    """Return each setup's mean, scatter and next shot."""
+    unit = WORDINGS[comparison.quantity].unit
+    table = _table(
+        "setup\n", "shots\n", f"mean\n{unit}", f"scatter (95 %)\n{unit}", f"next shot\n{unit}"
+    )
+    for one in comparison.summaries:
+        if one.sample is None:
+            table.add_row(one.name, "0", MISSING, MISSING, MISSING)
+            continue
+        mean, scatter, following = rounded(one.sample.mean, 0.1), MISSING, MISSING
+        if one.mean is not None and one.next_shot is not None and one.scatter is not None:
+            half = one.mean.expanded(comparison.level)
+            mean = f"{rounded(one.mean.value, half)} ±{rounded(half, half)}"
+            sd = one.sample.sd
+            low, high = (rounded(end, sd) for end in one.scatter)
+            scatter = f"{rounded(sd, sd)} ({low} to {high})"
+            ends = one.next_shot.interval(comparison.level)
+            following = " to ".join(rounded(end, ends[1] - ends[0]) for end in ends)
+        table.add_row(one.name, str(one.used), mean, scatter, following)
+    return table
+
+
+def landings_table(comparison: Comparison) -> Table:
+    """Return where the shots of each setup come down and how they scatter there."""
+    table = _table(
+        "setup\n", "along\nm", "across\nm", "50 % region\nm", "95 % region\nm", "half within\nm",
+        "widest apart\nm",
+    )  # fmt: skip
+    for one in comparison.summaries:
+        landing = one.landing
+        if landing is None:
+            continue
+        centre = landing.half.centre
+        table.add_row(
+            one.name,
+            f"{centre[0]:.1f}",
+            f"{centre[1]:+.2f}",
+            *(
+                f"{2 * region.semi_axes[0]:.1f} x {2 * region.semi_axes[1]:.1f}"
+                for region in (landing.half, landing.most)
+            ),
+            f"{landing.median_miss_m:.2f}",
+            f"{landing.extreme_spread_m:.1f}",
+        )
+    return table
