@@ -1,0 +1,305 @@
+"""How far the camera has turned since a reference frame, told by what stands still."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import Camera, distort, rotation_from_vector
+from calibration.errors import InputError
+
+Array = NDArray[np.float64]
+Luma = NDArray[np.uint8]
+
+WORK_WIDTH = 960
+CELLS = (12, 8)
+POINTS_A_CELL = 1
+FEWEST_POINTS = 12
+WINDOW_PX = 11
+LEVELS = 2
+
+WILDEST_PX = 1.0
+"""Points that scatter more than this about a common turn do not show one, working pixels."""
+
+TUKEY = 4.685
+ROUNDS = 6
+NOISE_FLOOR_PX = 0.02
+"""What a followed point cannot do better than, in pixels of the working picture."""
+
+SHARED_PX = 0.015
+"""Error of following that all points may share (interpolation, coding), in the same pixels."""
+
+CHI_SQUARE_999 = 16.266
+"""Of three degrees of freedom: a motion below it may be chance."""
+
+WORTH_PX = 0.1
+"""A smaller shift of the picture is not worth following: a ball is not placed better than that."""
+
+MEMORY = 0.9
+AGREEING, FEWEST_SHARE = 0.25, 0.3
+COARSE_WIDTH = 240
+
+
+@dataclass(frozen=True)
+class Motion:
+    """The camera's turn since the reference frame.
+
+    Attributes
+    ----------
+    turn_rad : ndarray, shape (3,)
+        Rotation vector about the camera's own axes (right, down, forward), applied after the
+        reference's rotation; exactly zero where the motion is not significant.
+    covariance : ndarray, shape (3, 3)
+        Of the turn, rad².
+    significant : bool
+        Whether the camera has moved at all.
+    shift_px : float
+        Root mean square shift of the picture over the followed points, as measured.
+    agreement : float
+        Share of the followed points that stand still in this motion, 0 to 1.
+    lost : bool
+        Too little stands still to tell; the turn is then the last one that was known.
+    """
+
+    turn_rad: Array
+    covariance: Array
+    significant: bool
+    shift_px: float
+    agreement: float
+    lost: bool = False
+
+
+class SteadyReference:
+    """Follows the still background from a reference frame through the frames of a clip.
+
+    Corners spread over the frame are followed from the reference frame itself (Lucas and Kanade
+    1981; Bouguet 2001), so nothing drifts. One rotation of the camera is fitted to all of them
+    with Tukey's biweight; people and leaves disagree with it, and a point that keeps disagreeing
+    loses its voice.
+
+    Parameters
+    ----------
+    luma : ndarray of uint8, shape (H, W)
+        The reference frame.
+    camera : Camera
+        As calibrated on the reference frame.
+
+    Raises
+    ------
+    InputError
+        If the frame has another size than the camera's, or too little to hold on to.
+    """
+
+    def __init__(self, luma: Luma, camera: Camera) -> None:
+        if (luma.shape[1], luma.shape[0]) != tuple(camera.size_px):
+            raise InputError(
+                f"the frame has {luma.shape[1]} x {luma.shape[0]} pixels and the camera was "
+                f"calibrated on {camera.size_px[0]} x {camera.size_px[1]}",
+                remedy="calibrate the camera on a frame of this clip",
+            )
+        self.camera = camera
+        self._shrink = min(1.0, WORK_WIDTH / max(luma.shape))
+        small = self._small(luma)
+        self._points = _corners(small)
+        if len(self._points) < FEWEST_POINTS:
+            raise InputError(
+                f"the picture shows only {len(self._points)} places to hold on to, so the "
+                "camera's steadiness cannot be told",
+                remedy="film with more of the surroundings in the frame",
+            )
+        self._reference = small
+        pixels = (self._points + 0.5) / self._shrink - 0.5
+        rays = camera.rays(pixels) @ camera.rotation.T
+        usable = np.all(np.isfinite(rays), axis=1)
+        self._points, self._rays = self._points[usable], rays[usable]
+        self._pixels = pixels[usable]
+        own = replace(camera, rotation=np.eye(3), position=np.zeros(3))
+        slope = own.project_with_jacobians(self._rays)[2][:, :, :3]
+        self._slope = slope.reshape(-1, 3)
+        self._trust = np.ones(len(self._points))
+        self._turn = np.zeros(3)
+
+    def motion(self, luma: Luma) -> Motion:
+        """Return the camera's turn from the reference frame to this one.
+
+        Parameters
+        ----------
+        luma : ndarray of uint8, shape (H, W)
+        """
+        small = self._small(luma)
+        told = self._told(small, self._turn)
+        if told is None:
+            # A jump: the shift of the whole picture says where to look.
+            told = self._told(small, self._jump(small))
+        if told is None:
+            return self._lost()
+        found, turn, weights, covariance = told
+        agreement = float(np.mean((weights > AGREEING) & found))
+        self._turn = turn
+        self._trust = MEMORY * self._trust + (1.0 - MEMORY) * np.where(found, weights, 0.0)
+        shift = float(np.sqrt(np.mean(np.sum((self._seen(turn) - self._pixels) ** 2, axis=1))))
+        surprise = float(turn @ np.linalg.solve(covariance, turn))
+        significant = surprise > CHI_SQUARE_999 and shift > WORTH_PX
+        return Motion(
+            turn_rad=turn if significant else np.zeros(3),
+            covariance=covariance if significant else np.zeros((3, 3)),
+            significant=significant,
+            shift_px=shift,
+            agreement=agreement,
+        )
+
+    def camera_at(self, motion: Motion) -> Camera:
+        """Return the camera of the frame in which a motion was seen.
+
+        The reference's own camera where the motion is not significant; else turned, with the
+        uncertainty of the turn added.
+        """
+        if not motion.significant:
+            return self.camera
+        turned = self.camera.perturbed(np.concatenate([motion.turn_rad, np.zeros(11)]))
+        carry = np.eye(14)
+        carry[:3, :3] = rotation_from_vector(motion.turn_rad)
+        covariance = carry @ self.camera.covariance @ carry.T
+        covariance[:3, :3] += motion.covariance
+        return turned.with_covariance(covariance)
+
+    def _small(self, luma: Luma) -> Luma:
+        import cv2
+
+        if self._shrink == 1.0:
+            return np.ascontiguousarray(luma)
+        small = cv2.resize(
+            luma, None, fx=self._shrink, fy=self._shrink, interpolation=cv2.INTER_AREA
+        )
+        return np.asarray(small, np.uint8)
+
+    def _told(
+        self, small: Luma, guess: Array
+    ) -> tuple[NDArray[np.bool_], Array, Array, Array] | None:
+        """Follow and fit from a guess of the turn; None where too few points agree."""
+        found, pixels = self._follow(small, guess)
+        if np.sum(found) < FEWEST_POINTS:
+            return None
+        turn, weights, covariance = self._fit(pixels, found, guess)
+        agreeing = (weights > AGREEING) & found
+        if np.sum(agreeing) < FEWEST_POINTS or np.mean(agreeing) < FEWEST_SHARE:
+            return None
+        return found, turn, weights, covariance
+
+    def _jump(self, small: Luma) -> Array:
+        """Return the turn that the shift of the whole picture tells, roughly."""
+        import cv2
+
+        shrink = min(1.0, COARSE_WIDTH / max(small.shape))
+        before, after = (
+            cv2.resize(picture, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA).astype(
+                np.float32
+            )
+            for picture in (self._reference, small)
+        )
+        window = cv2.createHanningWindow(before.shape[::-1], cv2.CV_32F)
+        (column, row), _ = cv2.phaseCorrelate(before, after, window)
+        away = np.array([-row, column, 0.0]) / (shrink * self._shrink)
+        return away / self.camera.focal_px
+
+    def _follow(self, small: Luma, guess: Array) -> tuple[NDArray[np.bool_], Array]:
+        """Return which points were found again, and where, in pixels of the whole frame."""
+        import cv2
+
+        start = (self._seen(guess) + 0.5) * self._shrink - 0.5
+        after, found, _ = cv2.calcOpticalFlowPyrLK(
+            self._reference,
+            small,
+            self._points.astype(np.float32),
+            start.astype(np.float32),
+            winSize=(WINDOW_PX, WINDOW_PX),
+            maxLevel=LEVELS,
+            criteria=(cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 12, 0.01),
+            flags=cv2.OPTFLOW_USE_INITIAL_FLOW,
+        )
+        pixels = (np.asarray(after, np.float64).reshape(-1, 2) + 0.5) / self._shrink - 0.5
+        return np.asarray(found).ravel() == 1, pixels
+
+    def _seen(self, turn: Array) -> Array:
+        """Return where the points lie after a turn, in pixels of the whole frame."""
+        turned = self._rays @ rotation_from_vector(turn).T
+        bent = distort(turned[:, :2] / np.maximum(turned[:, 2:], 1e-3), self.camera.distortion)
+        return self.camera.focal_px * bent + self.camera.centre_px
+
+    def _fit(
+        self, pixels: Array, found: NDArray[np.bool_], guess: Array
+    ) -> tuple[Array, Array, Array]:
+        """Fit one turn robustly; return it, each point's weight and the turn's covariance.
+
+        The slope at rest serves for all turns: they are small, and the steps repeat.
+        """
+        floor = NOISE_FLOOR_PX / self._shrink
+        turn = self._first(pixels, found, guess)
+        chosen = found & (self._trust > 0.3)
+        chosen = chosen if np.sum(chosen) >= FEWEST_POINTS else found
+        for _ in range(ROUNDS):
+            residual = pixels - self._seen(turn)
+            size = np.hypot(residual[:, 0], residual[:, 1])
+            # The median of a circular normal's radius is 1.177 sigma.
+            scale = max(float(np.median(size[chosen])) / 1.1774, floor)
+            bent = np.clip(1.0 - (size / (TUKEY * scale)) ** 2, 0.0, None) ** 2
+            weights = np.where(found, bent, 0.0)
+            voice = np.repeat(weights * self._trust, 2)
+            weighted = self._slope * voice[:, None]
+            inverse = np.linalg.inv(weighted.T @ self._slope + 1e-9 * np.eye(3))
+            step = inverse @ (weighted.T @ residual.ravel())
+            turn = turn + step
+            if np.abs(step).max() * self.camera.focal_px < 0.01 * floor:
+                break
+        covariance = scale**2 * inverse @ (weighted.T @ weighted) @ inverse
+        shared = (SHARED_PX / self._shrink / self.camera.focal_px) ** 2
+        if scale * self._shrink > WILDEST_PX:
+            weights = np.zeros(len(found))
+        return turn, weights, covariance + shared * np.eye(3)
+
+    def _first(self, pixels: Array, found: NDArray[np.bool_], guess: Array) -> Array:
+        """Return the better of the guess and the one that the median shift tells."""
+        gap = np.median((pixels - self._pixels)[found], axis=0) / self.camera.focal_px
+        candidates = (guess, np.array([-gap[1], gap[0], 0.0]))
+        costs = [
+            float(np.median(np.linalg.norm((pixels - self._seen(turn))[found], axis=1)))
+            for turn in candidates
+        ]
+        return candidates[int(np.argmin(costs))]
+
+    def _lost(self) -> Motion:
+        significant = bool(np.any(self._turn))
+        spread = (10.0 / self.camera.focal_px) ** 2 * np.eye(3)
+        return Motion(
+            turn_rad=self._turn.copy(),
+            covariance=spread,
+            significant=significant,
+            shift_px=float("nan"),
+            agreement=0.0,
+            lost=True,
+        )
+
+
+def _corners(small: Luma) -> Array:
+    """Return corners spread over the picture, shape (N, 2): the strongest of each cell."""
+    import cv2
+
+    strength = cv2.cornerMinEigenVal(small, 7)
+    height, width = small.shape
+    margin = WINDOW_PX // 2 + 1
+    least = 1e-3 * float(np.percentile(strength, 99.5))
+    found = []
+    for i in range(CELLS[1]):
+        for j in range(CELLS[0]):
+            top, bottom = (round(height * (i + k) / CELLS[1]) for k in (0, 1))
+            left, right = (round(width * (j + k) / CELLS[0]) for k in (0, 1))
+            top, bottom = max(top, margin), min(bottom, height - margin)
+            left, right = max(left, margin), min(right, width - margin)
+            cell = strength[top:bottom, left:right].copy()
+            for _ in range(POINTS_A_CELL):
+                if cell.size == 0 or cell.max() <= least:
+                    break
+                row, column = np.unravel_index(int(np.argmax(cell)), cell.shape)
+                found.append((left + column, top + row))
+                cell[max(0, row - 10) : row + 11, max(0, column - 10) : column + 11] = 0.0
+    return np.array(found, float).reshape(-1, 2)
