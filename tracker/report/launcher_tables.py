@@ -28,7 +28,7 @@ def _cell(estimate: Estimate | None) -> str:
 def predictions_table(predictions: Sequence[tuple[str, Prediction]]) -> Table:
     """Return what to expect of each setup."""
     table = _table(
-        "setup\n", "exit speed\nm/s", "spin\nrpm", "carry\nm", "spin-up\ns", "again\ns",
+        "setup\n", "exit speed\nm/s", "spin\nrpm", "carry\nm", "spin-up\ns", "ready in\ns",
         "a shot\nJ", "running\nW", "shots\na charge",
     )  # fmt: skip
     for name, one in predictions:

@@ -1,0 +1,67 @@
+"""``lobmeter predict``, ``compare`` and ``plan`` as a person sees them."""
+
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from tests.tracker.invented_outings import session
+from tracker.cli import program
+
+RUN = CliRunner()
+CAUTION = "Flying balls and spinning wheels hurt"
+
+
+@pytest.fixture(scope="module")
+def two(tmp_path_factory) -> Path:
+    folder = tmp_path_factory.mktemp("fen") / "lane"
+    return session(folder, {"100 mm wheels": 5, "140 mm wheels": 4})
+
+
+def said(*arguments: str, code: int = 0) -> str:
+    result = RUN.invoke(program, arguments, env={"COLUMNS": "200"})
+    assert result.exit_code == code, result.output
+    return result.output + (result.stderr if code else "")
+
+
+def test_compare_says_the_answer_first(two: Path) -> None:
+    text = said("compare", str(two))
+    assert text.startswith('- "140 mm wheels" carries ')
+    assert 'farther than "100 mm wheels".' in text
+    assert "E_n" in text
+    assert "next shot" in text
+    assert "Landings:" in text
+    assert CAUTION in text
+    assert (two / "results" / "comparison-carry-m.png").is_file()
+
+
+def test_predict_names_what_it_learned_and_what_to_beware_of(two: Path) -> None:
+    text = said("predict", str(two), "--sweep", "wheel.diameter_mm=100:180:3")
+    assert "What the shots have taught:" in text
+    assert "the wheels hold" in text
+    assert "no toy" in text
+    assert "wheel.diameter_mm" in text
+    assert CAUTION in text
+    assert "learned" not in said("predict", str(two), "--no-learn")
+
+
+def test_plan_says_what_to_shoot(two: Path) -> None:
+    text = said("plan", str(two), "--worth", "0.5")
+    assert CAUTION in text
+    assert '"140 mm wheels"' in text
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("compare", "--of", "colour"), "cannot be compared"),
+        (("predict", "--sweep", "wheel.size=1:2"), "is no number of a setup"),
+        (("predict", "--setup", "none"), "is the name of no setup"),
+        (("plan", "--worth", "0"), "no difference worth knowing"),
+    ],
+)
+def test_faults_are_sentences_and_exit_with_two(two: Path, arguments, words) -> None:
+    command, *options = arguments
+    text = said(command, str(two), *options, code=2)
+    assert words in text
+    assert "Traceback" not in text

@@ -1,0 +1,224 @@
+"""Sessions and their results, brought together and compared."""
+
+import io
+from pathlib import Path
+
+import numpy as np
+import pytest
+from matplotlib.image import imread
+
+from calibration.errors import InputError, InputErrors
+from tests.tracker.invented_outings import TENNIS, TRUTH, session, shots_of, tables
+from tracker.comparison.carries import carry_factor
+from tracker.launcher.carry import Release
+from tracker.launcher.prediction import Outdoors
+from tracker.launcher.setup import machine_from_setup
+from tracker.launcher.shot import launch
+from tracker.workflow.compare import compare_sessions
+from tracker.workflow.outings import gather, read_shots
+from tracker.workflow.plan import plan_sessions
+from tracker.workflow.predict import foresee, parse_sweep
+
+THREE = {"100 mm wheels": 5, "140 mm wheels": 5, "180 mm wheels": 5}
+
+
+@pytest.fixture(scope="module")
+def three(tmp_path_factory) -> Path:
+    return session(tmp_path_factory.mktemp("fen") / "lane", THREE)
+
+
+def test_results_read_back_as_they_were(three: Path) -> None:
+    rows = read_shots(three / "results" / "shots.csv")
+    assert len(rows) == 15
+    mine = shots_of("100 mm wheels", 5)
+    assert rows[0].carry_m == pytest.approx(mine[0].carry_m, abs=1e-6)
+    assert rows[0].quality == mine[0].quality
+    assert (rows[0].clip, rows[0].setup) == (mine[0].clip, mine[0].setup)
+
+
+def test_a_spreadsheet_s_byte_order_mark_does_no_harm(three: Path, tmp_path: Path) -> None:
+    text = (three / "results" / "shots.csv").read_text(encoding="utf-8")
+    path = tmp_path / "shots.csv"
+    path.write_text(text, encoding="utf-8-sig")
+    assert len(read_shots(path)) == 15
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        (",good,", ",splendid,", "'splendid' does not belong there"),
+        (",true,", ",maybe,", "'maybe' does not belong there"),
+        ("carry_m,", "carry,", "lacks the columns carry_m"),
+    ],
+)
+def test_damaged_results_are_told(three: Path, tmp_path: Path, old, new, words) -> None:
+    text = (three / "results" / "shots.csv").read_text(encoding="utf-8")
+    path = tmp_path / "shots.csv"
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        read_shots(path)
+    assert words in caught.value.sentences()[0]
+    assert "measure the session again" in caught.value.sentences()[0]
+
+
+def test_setups_of_two_outings_are_one(three: Path, tmp_path: Path) -> None:
+    other = session(tmp_path / "later", {"140 mm wheels": 4}, seed=2)
+    found = gather([three, other])
+    setup = next(s for s in found.setups if s.name == "140 mm wheels")
+    assert len(setup.shots.shots) == 9
+    assert set(setup.shots.occasions) == {str(three), str(other)}
+
+
+def test_a_setup_of_the_same_name_but_another_build_keeps_apart(three: Path, tmp_path) -> None:
+    other = session(tmp_path / "later", {"140 mm wheels": 4}, seed=2)
+    file = other / "session.toml"
+    file.write_text(
+        file.read_text(encoding="utf-8").replace("mass_g = 210.0", "mass_g = 260.0"),
+        encoding="utf-8",
+    )
+    found = gather([three, other])
+    assert len(found.setups) == 4
+    assert "is built differently" in found.notes[0]
+
+
+def test_unmeasured_sessions_and_bare_setups_are_notes(tmp_path: Path) -> None:
+    folder = session(tmp_path / "one", {"140 mm wheels": 0})
+    (folder / "results" / "shots.csv").unlink()
+    file = folder / "session.toml"
+    file.write_text(
+        file.read_text(encoding="utf-8").replace("rated_power_w = 67.0", ""), encoding="utf-8"
+    )
+    found = gather([folder])
+    assert "has no results yet: lobmeter measure" in found.notes[0]
+    assert "says nothing of the motor's strength" in found.notes[1]
+    with pytest.raises(InputErrors):
+        gather([folder], machines_needed=True)
+    made = compare_sessions([folder])
+    assert made.picture is None
+    assert made.sentences == ('"140 mm wheels" has no shots: nothing is known of it yet.',)
+
+
+def test_comparing_three_setups(three: Path) -> None:
+    made = compare_sessions([three])
+    truths = {
+        name: launch(
+            machine_from_setup(tables(name), "", TENNIS.diameter_m).having(TRUTH), TENNIS
+        ).exit.speed_mps
+        for name in THREE
+    }
+    order = sorted(truths, key=truths.get)
+    assert made.sentences[0].startswith(f'"{order[-1]}" carries ')
+    assert {v.name for v in made.comparison.verdicts} == set(THREE)
+    # The shots came from the model's own family: what the others foretell agrees.
+    assert all(verdict.e_number.agrees for verdict in made.comparison.verdicts)
+    picture = imread(io.BytesIO(made.picture.read_bytes()))
+    assert picture.shape[0] > 400
+    assert picture.shape[1] > 1000
+    # Something of every setup's colour is drawn.
+    assert len(np.unique(np.round(picture[..., :3].reshape(-1, 3)[::7], 1), axis=0)) > 10
+
+
+def test_the_same_shots_draw_the_same_picture(three: Path) -> None:
+    one = compare_sessions([three], "apex_m").picture.read_bytes()
+    assert compare_sessions([three], "apex_m").picture.read_bytes() == one
+
+
+def test_a_quantity_that_is_none_is_refused(three: Path) -> None:
+    for quantity in ("quality", "distance"):
+        with pytest.raises(InputError, match="cannot be compared"):
+            compare_sessions([three], quantity)
+
+
+def test_the_carries_correct_the_flight_model() -> None:
+    """Shots of a ball with 10 % less drag: the factor finds the longer carries."""
+    from dataclasses import replace
+
+    from tests.tracker.invented_outings import AIR
+    from tracker.comparison.setups import SetupShots
+    from tracker.launcher.carry import carry_of
+
+    slippery = replace(TENNIS, drag_coefficient=0.9 * TENNIS.drag_coefficient)
+    release = Release(0.8, 42.0)
+    setups = []
+    for name, speed in (("slow", 20.0), ("fast", 28.0)):
+        shots = tuple(
+            replace(
+                shot,
+                exit_speed_mps=speed + 0.1 * place,
+                carry_m=carry_of(speed + 0.1 * place, 0.0, release, slippery, AIR).carry_m,
+            )
+            for place, shot in enumerate(shots_of("140 mm wheels", 5))
+        )
+        setups.append((SetupShots(name, shots, ("a",) * 5), Outdoors(TENNIS, AIR, release)))
+    found = carry_factor(setups)
+    truth = carry_of(24.0, 0.0, release, slippery, AIR).carry_m
+    plain = carry_of(24.0, 0.0, release, TENNIS, AIR).carry_m
+    assert found.value == pytest.approx(truth / plain, abs=2 * found.u)
+    assert found.u < 0.02
+    assert carry_factor(setups[:1]).u > 0.0
+    assert carry_factor([]) is None
+    assert carry_factor([(setups[0][0], Outdoors(TENNIS, AIR))]) is None
+
+
+def test_foresight_of_a_sweep(three: Path) -> None:
+    seen = foresee([three], sweep="wheel.diameter_mm=100:180:5")
+    assert seen.sweep.values == (100.0, 120.0, 140.0, 160.0, 180.0)
+    assert len(seen.along) == 5
+    assert [left.name for left in seen.left_out] == list(THREE)
+    for one in seen.setups:
+        got, want = one.prediction.exit_speed, one.measured_speed
+        assert abs(got.value - want.value) < 2.5 * np.hypot(got.u, want.u)
+        got, want = one.prediction.carry, one.measured_carry
+        assert abs(got.value - want.value) < 2.5 * np.hypot(got.u, want.u)
+        assert "guard the gap" in one.cautions[0]
+        assert any("no toy" in caution for caution in one.cautions)
+    assert seen.picture.is_file()
+    stated = foresee([three], setup="140 mm wheels", learning=False)
+    assert stated.learned is None
+    assert [one.name for one in stated.setups] == ["140 mm wheels"]
+    assert stated.setups[0].prediction.carry.u > seen.setups[1].prediction.carry.u
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("wheel.size=80:220", "is no number of a setup; use one of wheel.diameter_mm"),
+        ("wheel.diameter_mm", "is no range; write it as wheel.diameter_mm=from:to"),
+        ("wheel.diameter_mm=80:big", "is no range"),
+        ("wheel.diameter_mm=80:nan", "is no range"),
+        ("wheel.diameter_mm=1:220", "stay within 15 to 1500"),
+        ("wheel.diameter_mm=80:80", "give two different ends"),
+        ("wheel.diameter_mm=80:220:1", "2 to 200 steps"),
+    ],
+)
+def test_sweeps_that_make_no_sense(text: str, words: str) -> None:
+    with pytest.raises(InputError) as caught:
+        parse_sweep(text)
+    assert words in caught.value.sentences()[0]
+
+
+def test_a_sweep_may_run_downwards() -> None:
+    assert parse_sweep("motor.duty_percent=90:60:4").values == (60.0, 70.0, 80.0, 90.0)
+
+
+def test_gaps_that_touch_no_ball_are_refused_in_a_sweep(three: Path) -> None:
+    with pytest.raises(InputError, match="does not touch a ball"):
+        foresee([three], sweep="grip.gap_mm=40:80", learning=False)
+
+
+def test_an_unknown_setup_is_refused(three: Path) -> None:
+    with pytest.raises(InputError, match="name of no setup"):
+        foresee([three], setup="200 mm wheels")
+
+
+def test_plans(three: Path, tmp_path: Path) -> None:
+    made = plan_sessions([three], sweep="wheel.diameter_mm=90:190:6")
+    assert len(made.plan.promises) == 6
+    assert any("next" in sentence or "Nothing" in sentence for sentence in made.sentences)
+    started = session(tmp_path / "start", {"140 mm wheels": 5, "180 mm wheels": 0})
+    said = plan_sessions([started]).sentences
+    assert said[0] == '"180 mm wheels": 5 more shots, it has no shot, so no scatter.'
+    with pytest.raises(InputError, match="no difference worth knowing"):
+        plan_sessions([three], worth=-1.0)
+    with pytest.raises(InputError, match="does not foretell"):
+        plan_sessions([three], "apex_m", sweep="wheel.diameter_mm=90:190")
