@@ -8,13 +8,17 @@ import numpy as np
 
 from tracker.records import MeasuredShot, Shot, TrackPoint
 from tracker.report.composite import Patch
-from tracker.report.look import FAINT, INK, PAPER, STAMPS, UNUSED, USED, cased, empty
+from tracker.report.look import FAINT, INK, PAPER, STAMPS, UNUSED, USED, empty
 from tracker.report.rounding import with_uncertainty
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
     from matplotlib.gridspec import SubplotSpec
+
+
+CLOSE_UP_HEIGHT = 1.24
+"""Height of the strip of close-ups in widths of one: the picture, and its time below it."""
 
 
 def draw_heading(axes: "Axes", shot: Shot) -> None:
@@ -47,73 +51,71 @@ def draw_heading(axes: "Axes", shot: Shot) -> None:
 
 
 def draw_close_ups(
-    figure: "Figure",
-    area: "SubplotSpec",
-    measured: MeasuredShot,
-    patches: Sequence[Patch],
-    count: int,
+    axes: "Axes", measured: MeasuredShot, patches: Sequence[Patch], count: int
 ) -> None:
-    """Show single frames enlarged, evenly from the first place to the last.
+    """Show single frames enlarged, pixel by pixel, evenly from the first place to the last.
 
     Parameters
     ----------
-    figure : Figure
-    area : SubplotSpec
+    axes : Axes
+        An area `count` times as wide as a close-up and somewhat higher than one.
     measured : MeasuredShot
     patches : sequence of Patch
     count : int
         How many are shown at most.
     """
+    empty(axes)
     by_frame = {patch.frame: patch for patch in patches}
     points = [point for point in measured.points if point.frame in by_frame]
-    kept = sorted({round(float(at)) for at in np.linspace(0, len(points) - 1, count)})
-    chosen = [points[at] for at in kept] if points else []
-    grid = area.subgridspec(1, count, wspace=0)
-    if not chosen:
-        axes = figure.add_subplot(grid[:])
-        empty(axes)
+    if not points:
         axes.text(0.012, 0.5, "The frames could not be shown.", fontsize=9, color=INK)
         return
+    axes.set_xlim(0, count)
+    axes.set_ylim(CLOSE_UP_HEIGHT, 0)
+    kept = sorted({round(float(at)) for at in np.linspace(0, len(points) - 1, count)})
     began = _release_time(measured)
-    for column, point in enumerate(chosen):
-        _close_up(figure.add_subplot(grid[column]), point, by_frame[point.frame], began)
+    half = max(max(patch.image.shape[:2]) for patch in patches) / 2 - 0.5
+    for tile, at in enumerate(kept):
+        _close_up(axes, tile, points[at], by_frame[points[at].frame], half)
+        when = f"{points[at].time_s - began:.3f} s"
+        unused = "" if points[at].used else ", not used"
+        axes.text(tile + 0.5, 1.06, when + unused, fontsize=7, color=INK, ha="center", va="top")
 
 
-def _close_up(axes: "Axes", point: TrackPoint, patch: Patch, began: float) -> None:
-    """Show one frame around the ball, pixel by pixel, with four ticks that point at it."""
+def _close_up(axes: "Axes", tile: int, point: TrackPoint, patch: Patch, half: float) -> None:
+    """Show one patch as a square of side 1, with four ticks that point at the ball."""
+    from matplotlib.collections import LineCollection
+    from matplotlib.patches import Rectangle
+
+    side = 0.97
+    middle = np.array([tile + 0.5, 0.5])
+    place = np.array([point.column_px, point.row_px])
     height, width = patch.image.shape[:2]
-    left, top = patch.corner
-    half = max(height, width) / 2
-    axes.imshow(
-        patch.image[:, :, ::-1],
-        extent=(left - 0.5, left + width - 0.5, top + height - 0.5, top - 0.5),
-        interpolation="nearest",
+    corner = np.array(patch.corner) - 0.5
+    low, high = ((corner + edge - place) / (2 * half) for edge in (0, (width, height)))
+    square = Rectangle(
+        tuple(middle - side / 2), side, side, facecolor=INK, edgecolor="none", zorder=-1
     )
-    column, row = point.column_px, point.row_px
-    colour = USED if point.used else UNUSED
-    inner, outer = 0.42 * half, 0.72 * half
+    axes.add_patch(square)
+    image = axes.imshow(
+        patch.image[:, :, ::-1],
+        extent=(
+            middle[0] + side * low[0],
+            middle[0] + side * high[0],
+            middle[1] + side * high[1],
+            middle[1] + side * low[1],
+        ),
+        interpolation="nearest",
+        aspect="auto",
+        clip_on=True,
+    )
+    image.set_clip_path(square)
     turn = 0.0 if point.used else np.pi / 4
-    for quarter in range(4):
-        angle = turn + quarter * np.pi / 2
-        x, y = np.cos(angle), np.sin(angle)
-        axes.plot(
-            [column + inner * x, column + outer * x],
-            [row + inner * y, row + outer * y],
-            color=colour,
-            linewidth=1.4,
-            path_effects=cased(2.6),
-        )
-    axes.set_xlim(column - half, column + half)
-    axes.set_ylim(row + half, row - half)
-    axes.set_xticks([])
-    axes.set_yticks([])
-    for spine in axes.spines.values():
-        spine.set_color(PAPER)
-        spine.set_linewidth(2)
-    when = f"{point.time_s - began:.3f} s" if np.isfinite(began) else f"{point.time_s:.3f} s"
-    unused = "" if point.used else ", not used"
-    axes.set_xlabel(f"{when}{unused}", fontsize=7, color=INK, labelpad=3)
-    axes.set_facecolor(INK)
+    angles = turn + np.arange(4) * np.pi / 2
+    ways = np.column_stack([np.cos(angles), np.sin(angles)])
+    ticks = [(middle + 0.21 * way, middle + 0.36 * way) for way in ways]
+    for colour, thickness in ((INK, 3.4), (USED if point.used else UNUSED, 1.6)):
+        axes.add_collection(LineCollection(ticks, colors=colour, linewidths=thickness))
 
 
 def draw_figures(axes: "Axes", measured: MeasuredShot) -> None:

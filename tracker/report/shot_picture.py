@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING
 from tracker.records import MeasuredShot
 from tracker.report.composite import Image, Patch, multiple_exposure
 from tracker.report.look import INK, PAPER
-from tracker.report.plates import draw_close_ups, draw_figures, draw_heading, draw_misses
+from tracker.report.plates import (
+    CLOSE_UP_HEIGHT,
+    draw_close_ups,
+    draw_figures,
+    draw_heading,
+    draw_misses,
+)
 from tracker.report.scene import draw_scene, window_around
 
 if TYPE_CHECKING:
@@ -65,7 +71,7 @@ def _laid_out(measured: MeasuredShot, seen: Seen) -> "Figure":
     window = window_around(measured, seen.frame.shape)
     left, top, right, bottom = window
     scene_inches = WIDTH_INCHES * (bottom - top) / (right - left)
-    strip_inches = WIDTH_INCHES / CLOSE_UPS + 0.25
+    strip_inches = WIDTH_INCHES / CLOSE_UPS * CLOSE_UP_HEIGHT
     heights = [0.62, scene_inches, strip_inches, 2.75, 0.25]
     figure = Figure(figsize=(WIDTH_INCHES, sum(heights)), dpi=DOTS_PER_INCH, facecolor=PAPER)
     grid = figure.add_gridspec(
@@ -75,7 +81,7 @@ def _laid_out(measured: MeasuredShot, seen: Seen) -> "Figure":
     radius = 9.0 * (right - left) / 1920.0
     picture = multiple_exposure(seen.frame, seen.patches, max(6.0, radius))
     draw_scene(figure.add_subplot(grid[1]), measured, picture, window, seen.markers)
-    draw_close_ups(figure, grid[2], measured, seen.patches, CLOSE_UPS)
+    draw_close_ups(figure.add_subplot(grid[2]), measured, seen.patches, CLOSE_UPS)
     lower = grid[3].subgridspec(1, 2, width_ratios=(0.47, 0.53), wspace=0)
     draw_figures(figure.add_subplot(lower[0]), measured)
     draw_misses(figure, lower[1], measured)
