@@ -62,9 +62,13 @@ class Damage:
         lost = np.flatnonzero(~self.seen)
         times = self.facts.file_times_s
         if len(lost):
+            first, last = times[lost[0]], times[lost[-1]]
+            span = (
+                f"at {first:.2f} s" if len(lost) == 1 else f"between {first:.2f} and {last:.2f} s"
+            )
             told.append(
-                f"{len(lost)} of {self.facts.frame_count} frames could not be read, between "
-                f"{times[lost[0]]:.2f} and {times[lost[-1]]:.2f} s; the rest is used."
+                f"{len(lost)} of {self.facts.frame_count} frames could not be read, {span}; the "
+                "rest is used."
             )
         if self.doubtful:
             told.append(
