@@ -18,6 +18,25 @@ class Quality(StrEnum):
 
 
 @dataclass(frozen=True)
+class Cuttings:
+    """Small squares cut out of one component of a frame, less its background.
+
+    Attributes
+    ----------
+    patches : ndarray of int16, shape (N, S, S)
+        Twice the frame less an earlier and a later one, around each place.
+    corners : ndarray of int, shape (N, 2)
+        Column and row of each square's first pixel, in the component's own pixels.
+    noise : ndarray, shape (N,)
+        Standard deviation of half a patch's pixels where nothing moves.
+    """
+
+    patches: NDArray[np.int16]
+    corners: NDArray[np.int64]
+    noise: Array
+
+
+@dataclass(frozen=True)
 class Candidates:
     """Places in one frame that may be a ball.
 
@@ -30,25 +49,18 @@ class Candidates:
     pixels : ndarray, shape (N, 2)
         Column and row of the strongest pixel.
     strength : ndarray, shape (N,)
-        Contrast in units of the local noise.
-    brighter : ndarray of bool, shape (N,)
-        True where the place is brighter than what lies behind it.
-    patches : ndarray of int16, shape (N, S, S)
-        Luma less its background, around each place.
-    corners : ndarray of int, shape (N, 2)
-        Column and row of each patch's first pixel.
-    noise : ndarray, shape (N,)
-        Standard deviation of the patch's pixels where nothing moves.
+        Contrast in units of what is usual at that place, in the component that shows it best.
+    luma : Cuttings
+    blueness : Cuttings or None
+        Of the blue difference, whose pixels are twice as large; None where the clip has none.
     """
 
     frame: int
     time_s: float
     pixels: Array
     strength: Array
-    brighter: NDArray[np.bool_]
-    patches: NDArray[np.int16]
-    corners: NDArray[np.int64]
-    noise: Array
+    luma: Cuttings
+    blueness: Cuttings | None
 
 
 @dataclass(frozen=True)

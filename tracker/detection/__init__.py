@@ -3,5 +3,6 @@
 from tracker.detection.appearance import Expected, Sighting, measure
 from tracker.detection.finder import CandidateFinder, Look
 from tracker.detection.look import look_for
+from tracker.detection.sight import sight
 
-__all__ = ["CandidateFinder", "Expected", "Look", "Sighting", "look_for", "measure"]
+__all__ = ["CandidateFinder", "Expected", "Look", "Sighting", "look_for", "measure", "sight"]

@@ -37,13 +37,3 @@ class Difference:
         cv2.add(self._brighter, self._darker, dst=self._change)
         cv2.boxFilter(self._change, cv2.CV_16U, (3, 3), dst=self._sum, normalize=False)
         return self._sum
-
-    def brighter_at(self, rows: NDArray[np.int64], columns: NDArray[np.int64]) -> NDArray[np.bool_]:
-        """Return whether the last frame's change at these pixels was towards brighter."""
-        reach = np.arange(-1, 2)
-        near_rows = np.clip(rows[:, None] + reach, 0, self._change.shape[0] - 1)
-        near_columns = np.clip(columns[:, None] + reach, 0, self._change.shape[1] - 1)
-        at = (near_rows[:, :, None], near_columns[:, None, :])
-        up = self._brighter[at].sum(axis=(1, 2), dtype=np.int64)
-        down = self._darker[at].sum(axis=(1, 2), dtype=np.int64)
-        return up >= down

@@ -9,7 +9,11 @@ from tracker.flight.trajectory import fly_many
 
 
 def look_for(
-    camera: Camera, release_m: np.ndarray, diameter_m: float, drag: float, forces: Forces,
+    camera: Camera,
+    release_m: np.ndarray,
+    diameter_m: float,
+    drag: float,
+    forces: Forces,
     frame_s: float,
 ) -> Look:
     """Return what to look for, from flights of every usual kind in this camera's view.
@@ -42,8 +46,10 @@ def look_for(
     with np.errstate(invalid="ignore"):
         shows = (
             (states[:, :, 2] > 0.0)
-            & (pixels[:, :, 0] >= 0) & (pixels[:, :, 0] < width)
-            & (pixels[:, :, 1] >= 0) & (pixels[:, :, 1] < height)
+            & (pixels[:, :, 0] >= 0)
+            & (pixels[:, :, 0] < width)
+            & (pixels[:, :, 1] >= 0)
+            & (pixels[:, :, 1] < height)
         )
     if not np.any(shows[:-1] & shows[1:]):
         return Look(4.0, 10.0, 1, (0, 0, width, height))

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
+from tracker.following.clutter import ClutterMap
 from tracker.following.hypothesis import Hypothesis, Pool, Stage, improve, suppose, weigh
 from tracker.following.table import ANGLES_DEG, LONGEST_S, SPEEDS_MPS, build_table
 from tracker.following.votes import Ballot
@@ -20,7 +21,7 @@ from unrelated candidates below 1e-5 a minute. What moves on a path of its own (
 birds) is refused by `LEAST_SHARE`, since it bears out a part of a flight only."""
 
 LEAST_HITS = 6
-LEAST_SHARE = 0.3
+LEAST_SHARE = 0.15
 LEAST_STANDING = 3.5
 """Votes must stand out by this many standard deviations for a flight to be tried."""
 
@@ -28,7 +29,6 @@ MOST_TRIES = 8
 """Flights tried for each second of release times."""
 
 BLOCK_S = 1.0
-CLUTTER_CELL = 32
 
 
 class FlightSearch:
@@ -48,21 +48,19 @@ class FlightSearch:
         bin_s = max(stage.frame_s, min(1.0 / 50.0, self._longest / 60.0))
         self._ballot = Ballot(bin_s, self._longest + 2.0 * BLOCK_S + 1.0)
         self._kept: deque[tuple[Candidates, Array, Array]] = deque()
-        width, height = stage.camera.size_px
-        self._clutter = np.full((height // CLUTTER_CELL + 1, width // CLUTTER_CELL + 1), 1e-3)
+        self._clutter = ClutterMap(stage.camera.size_px)
         self._next_row: int | None = None
         self._now = 0.0
-        self._clutter_seen = 0
         self._usual: Array | None = None
 
     def push(self, candidates: Candidates) -> list[Hypothesis]:
         """Take the next frame's candidates; return flights whose time is complete."""
-        clutter = self._learn_clutter(candidates)
+        clutter = self._clutter.density(candidates)
         if self._next_row is None:
             self._next_row = self._ballot.row_of(candidates.time_s - self._longest) - 1
             self._next_row = max(self._next_row, self._ballot.row_of(candidates.time_s - 1.0))
         self._kept.append((candidates, clutter, np.zeros(len(candidates.pixels), bool)))
-        self._cast(candidates, _worth(clutter))
+        self._cast(candidates.time_s, candidates.pixels, _worth(clutter))
         self._now = candidates.time_s
         done = self._ballot.row_of(self._now - self._longest) - 2
         if (done - self._next_row) * self._ballot.bin_s < BLOCK_S:
@@ -87,27 +85,13 @@ class FlightSearch:
         end = hypothesis.release_s + float(hypothesis.trajectory.times_s[-1]) + margin_s
         return [kept for kept, _, _ in self._kept if start <= kept.time_s <= end]
 
-    def _learn_clutter(self, candidates: Candidates) -> Array:
-        """Count candidates by place, and return the usual density at each of these, per px."""
-        cells = (candidates.pixels / CLUTTER_CELL).astype(int)
-        fresh = np.zeros_like(self._clutter)
-        np.add.at(fresh, (cells[:, 1], cells[:, 0]), 1.0)
-        # A cell's level also counts its neighbours by half: clutter moves about.
-        self._clutter_seen += 1
-        weight = max(0.01, 1.0 / (10.0 + self._clutter_seen))
-        level = self._clutter[cells[:, 1], cells[:, 0]]
-        self._clutter += weight * (fresh - self._clutter)
-        return (level + 2e-3) / CLUTTER_CELL**2
-
-    def _cast(self, candidates: Candidates, worth: Array) -> None:
-        places = self._stage.camera.on_plane(
-            candidates.pixels, self._stage.release_m, (0.0, 1.0, 0.0)
-        )
+    def _cast(self, time_s: float, pixels: Array, worth: Array) -> None:
+        places = self._stage.camera.on_plane(pixels, self._stage.release_m, (0.0, 1.0, 0.0))
         good = np.isfinite(places[:, 0])
         speed, time = self._table.look_up(
             places[good, 0] - self._stage.release_m[0], places[good, 2]
         )
-        self._ballot.cast(candidates.time_s - time, speed, worth[good])
+        self._ballot.cast(time_s - time, speed, worth[good])
 
     def _settle(self, last: int) -> list[Hypothesis]:
         """Decide on all flights released in the rows up to `last`, then forget those rows."""
@@ -196,17 +180,11 @@ class FlightSearch:
             candidates, clutter, taken = self._kept[int(pool.owner[row])]
             at = int(self._rows[row])
             taken[at] = True
-            single = Candidates(
-                candidates.frame,
+            self._cast(
                 candidates.time_s,
                 candidates.pixels[at : at + 1],
-                candidates.strength[at : at + 1],
-                candidates.brighter[at : at + 1],
-                candidates.patches[at : at + 1],
-                candidates.corners[at : at + 1],
-                candidates.noise[at : at + 1],
+                -_worth(clutter[at : at + 1]),
             )
-            self._cast(single, -_worth(clutter[at : at + 1]))
 
 
 def _standing(votes: Array, usual: Array) -> Array:
@@ -221,7 +199,7 @@ def _standing(votes: Array, usual: Array) -> Array:
 def _worth(clutter: Array) -> Array:
     """Return the votes of candidates: more where candidates are rare, shape (N,)."""
     gate = np.pi * 6.0**2
-    return np.clip(np.log(0.7 / (gate * clutter)), 0.3, 6.0)
+    return np.clip(np.log(0.7 / (gate * clutter)), 0.2, 6.0)
 
 
 def _extent(stage: Stage) -> tuple[float, float]:

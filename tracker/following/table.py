@@ -17,7 +17,7 @@ from tracker.flight.trajectory import fly_many
 Array = NDArray[np.float64]
 
 ANGLES_DEG = np.arange(-6.0, 88.1, 2.0)
-SPEEDS_MPS = 3.0 * 1.04 ** np.arange(72)
+SPEEDS_MPS = 5.0 * 1.04 ** np.arange(58)
 LONGEST_S = 7.0
 
 

@@ -87,6 +87,26 @@ def luma(frame: VideoFrame, rotation_deg: int, size_px: tuple[int, int]) -> Imag
     return shown
 
 
+def blueness(frame: VideoFrame, rotation_deg: int, size_px: tuple[int, int]) -> Image | None:
+    """Return a frame's blue difference (Cb) at half size as shown, 8 bits, read-only.
+
+    None where the file does not hold it as a plane of its own at half width and height.
+    """
+    layout = frame.format
+    if not (layout.is_planar and layout.name.startswith("yuv") and "420" in layout.name):
+        return None
+    bits = luma_bits(frame)
+    if bits == 8:
+        stored = _plane(frame, np.dtype(np.uint8), 1)
+    elif layout.name.endswith("le"):
+        stored = cv2.convertScaleAbs(_plane(frame, np.dtype("<u2"), 1), alpha=2.0 ** (8 - bits))
+    else:
+        return None
+    shown = as_shown(stored, rotation_deg, ((size_px[0] + 1) // 2, (size_px[1] + 1) // 2))
+    shown.flags.writeable = False
+    return shown
+
+
 def colour(frame: VideoFrame, rotation_deg: int, size_px: tuple[int, int]) -> Image:
     """Return a frame as shown in blue, green, red, shape (height, width, 3)."""
     stored = np.asarray(frame.to_ndarray(format="bgr24"), dtype=np.uint8)
@@ -121,11 +141,11 @@ def _stored_luma(frame: VideoFrame) -> Image:
     return _plane(frame.reformat(format="yuv420p"), np.dtype(np.uint8))
 
 
-def _plane(frame: VideoFrame, kind: np.dtype[Any]) -> NDArray[Any]:
-    """Return the first plane without a copy; its lines may be longer than the picture."""
-    plane = frame.planes[0]
+def _plane(frame: VideoFrame, kind: np.dtype[Any], number: int = 0) -> NDArray[Any]:
+    """Return a plane without a copy; its lines may be longer than the picture."""
+    plane = frame.planes[number]
     per_line = plane.line_size // kind.itemsize
-    values = np.frombuffer(plane, dtype=kind, count=per_line * frame.height)  # type: ignore[call-overload]
-    lines = values.reshape(frame.height, per_line)[:, : frame.width]
+    values = np.frombuffer(plane, dtype=kind, count=per_line * plane.height)  # type: ignore[call-overload]
+    lines = values.reshape(plane.height, per_line)[:, : plane.width]
     lines.flags.writeable = False
     return lines

@@ -8,7 +8,7 @@ from calibration.errors import InputError
 from tracker.video.decoding import Damage, decoded, film, indexed
 from tracker.video.facts import ClipFacts
 from tracker.video.listing import open_clip
-from tracker.video.pixels import Image, luma
+from tracker.video.pixels import Image, blueness, luma
 
 
 @dataclass(frozen=True)
@@ -25,6 +25,9 @@ class Frame:
         Time on the file's own clock.
     luma : ndarray of uint8, shape (height, width)
         Read-only; rotated as the file asks.
+    blueness : ndarray of uint8, shape (height / 2, width / 2), or None
+        Blue difference (Cb), read-only: a yellow ball stands out in it where a bright sky
+        hides it in the luma. None where the file does not hold it at half size.
     suspect : bool
         True when the picture may be damaged: something was lost since the last key frame.
     """
@@ -33,6 +36,7 @@ class Frame:
     time_s: float
     file_time_s: float
     luma: Image
+    blueness: Image | None
     suspect: bool
 
 
@@ -67,6 +71,7 @@ def frames(facts: ClipFacts, *, on_note: Callable[[str], None] | None = None) ->
                 time_s=float(true_times[index]),
                 file_time_s=float(facts.file_times_s[index]),
                 luma=luma(frame, facts.rotation_deg, facts.size_px),
+                blueness=blueness(frame, facts.rotation_deg, facts.size_px),
                 suspect=suspect,
             )
     if not damage.seen.any():

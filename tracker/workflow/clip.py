@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from calibration.adjustment import NotDetermined
 from calibration.camera import Camera
 from calibration.timebase import row_fraction
-from tracker.detection import CandidateFinder, Expected, Look, look_for, measure
+from tracker.detection import CandidateFinder, Expected, Look, look_for, sight
 from tracker.fitting import Circumstances, FittedFlight, fit_flight
 from tracker.flight.air import Air
 from tracker.flight.ball import Ball
@@ -115,7 +115,7 @@ def measure_clip(
                 measured.append(shot)
 
     for frame in frames(facts, on_note=notes.append):
-        candidates = finder.push(frame.index, frame.time_s, frame.luma)
+        candidates = finder.push(frame.index, frame.time_s, frame.luma, frame.blueness)
         if candidates is not None:
             settle(search.push(candidates))
         if progress is not None and frame.index % 8 == 0:
@@ -202,7 +202,7 @@ def _measure_shot(
     exposure: float | None = None
     fitted: FittedFlight | None = None
     track: Track | None = None
-    for _ in range(3):
+    for _ in range(2):
         track, exposure = _sighted(stage, shutter, course, frames_in_view, exposure)
         if len(track.frames) < 4:
             return None
@@ -260,14 +260,14 @@ def _sighted(
     course: _Course,
     frames_in_view: list[Candidates],
     exposure: float | None,
-) -> tuple[Track, float]:
+) -> tuple[Track, float | None]:
     """Measure the ball's picture in every frame that has a patch where it should be."""
     rows, at = [], []
     for index, candidates in enumerate(frames_in_view):
         if not len(candidates.pixels):
             continue
-        side = candidates.patches.shape[1]
-        middle = candidates.corners + (side - 1) / 2.0
+        side = candidates.luma.patches.shape[1]
+        middle = candidates.luma.corners + (side - 1) / 2.0
         distance = np.max(np.abs(middle - course.pixels[index]), axis=1)
         best = int(np.argmin(distance))
         if distance[best] <= side / 2.0 - 3.0:
@@ -276,7 +276,7 @@ def _sighted(
     chosen = np.array(rows, np.int64)
     if len(chosen) == 0:
         nothing = np.zeros(0)
-        return Track(chosen, nothing, np.zeros((0, 2)), np.zeros((0, 2, 2))), exposure or 0.0
+        return Track(chosen, nothing, np.zeros((0, 2)), np.zeros((0, 2, 2))), exposure
     states, pixels = course.states[chosen], course.pixels[chosen]
     camera = stage.camera
     _, by_point, _ = camera.project_with_jacobians(states[:, :3])
@@ -290,12 +290,8 @@ def _sighted(
         after_px=lag * motion,
         diameters_px=camera.focal_px * 2.0 * stage.ball_radius_m / depth,
     )
-    sighting, exposure = measure(
-        np.stack([frames_in_view[i].patches[k] for i, k in zip(rows, at, strict=True)]),
-        np.stack([frames_in_view[i].corners[k] for i, k in zip(rows, at, strict=True)]),
-        np.array([frames_in_view[i].noise[k] for i, k in zip(rows, at, strict=True)]),
-        expected,
-        exposure,
+    sighting, exposure = sight(
+        [(frames_in_view[i], k) for i, k in zip(rows, at, strict=True)], expected, exposure
     )
     kept = sighting.found
     track = Track(

@@ -1,0 +1,151 @@
+"""One component of the picture, luma or a colour difference, watched for what moves."""
+
+from collections import deque
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.detection.difference import Difference, Luma
+from tracker.detection.noise import NoiseMap
+from tracker.records import Cuttings
+
+Array = NDArray[np.float64]
+
+
+class Component:
+    """Frames of one component, given one by one, and the places in them that stand out.
+
+    Parameters
+    ----------
+    shape : tuple of int
+        Rows and columns of the component.
+    window : tuple of int
+        First column, first row, end column, end row of the part that is watched.
+    diameter_px : float
+        Of the ball, in the component's own pixels.
+    lag : int
+        Frames between a frame and the two that it is held against.
+    half : int
+        Half the side of a cutting, less its middle pixel.
+    most : int
+        Places kept per frame.
+    """
+
+    def __init__(
+        self,
+        shape: tuple[int, int],
+        window: tuple[int, int, int, int],
+        diameter_px: float,
+        lag: int,
+        half: int,
+        most: int,
+    ) -> None:
+        self._window, self._lag, self._most = window, lag, most
+        # Made smaller by a whole number, so that the ball is about four pixels across.
+        self._shrink = max(1, int(diameter_px / 4.0))
+        self._side = min(2 * half + 1, *shape)
+        left, top, right, bottom = window
+        self._shape = ((bottom - top) // self._shrink, (right - left) // self._shrink)
+        self._whole: deque[Luma] = deque(maxlen=2 * lag + 1)
+        self._small: deque[Luma] = deque(maxlen=2 * lag + 1)
+        self._difference = Difference(self._shape)
+        self._noise = NoiseMap(self._shape, wanted=0.5 * most)
+        self._over = np.empty(self._shape, np.uint8)
+
+    def push(self, picture: Luma) -> bool:
+        """Take the next frame; return whether the one `lag` frames ago can be looked at."""
+        self._whole.append(picture)
+        left, top, right, bottom = self._window
+        part = picture[top:bottom, left:right]
+        if self._shrink > 1:
+            rows, columns = self._shape
+            part = part[: rows * self._shrink, : columns * self._shrink]
+            part = cv2.resize(part, (columns, rows), interpolation=cv2.INTER_AREA)  # type: ignore[assignment]
+        self._small.append(part)
+        return len(self._whole) == 2 * self._lag + 1
+
+    def places(self) -> tuple[Array, Array]:
+        """Return the pixels, shape (N, 2), and the strengths, shape (N,), of what stands out."""
+        before, now, after = self._small[0], self._small[self._lag], self._small[-1]
+        change = self._difference(before, now, after)
+        cv2.compare(change, self._noise.threshold(change), cv2.CMP_GT, dst=self._over)
+        rows, columns, sums = peaks(change, self._over, 3 * self._most)
+        self._noise.learn(len(rows))
+        strength = sums / self._noise.level_at(rows, columns)
+        if len(rows) > self._most:
+            best = np.sort(np.argsort(-strength, kind="stable")[: self._most])
+            rows, columns, strength = rows[best], columns[best], strength[best]
+        middle = (self._shrink - 1) / 2.0
+        left, top = self._window[:2]
+        at = np.column_stack(
+            [columns * self._shrink + middle + left, rows * self._shrink + middle + top]
+        )
+        return at.astype(float), strength
+
+    def cut(self, pixels: Array) -> Cuttings:
+        """Cut twice the frame less both that it is held against, around places, shape (N, 2)."""
+        before, now, after = self._whole[0], self._whole[self._lag], self._whole[-1]
+        height, width = now.shape
+        side = self._side
+        corners = np.rint(pixels).astype(np.int64) - side // 2
+        corners[:, 0] = np.clip(corners[:, 0], 0, width - side)
+        corners[:, 1] = np.clip(corners[:, 1], 0, height - side)
+        patches = np.empty((len(corners), side, side), np.int16)
+        for index, (column, row) in enumerate(corners.tolist()):
+            at = (slice(row, row + side), slice(column, column + side))
+            patch = patches[index]
+            np.multiply(now[at], 2, out=patch, dtype=np.int16)
+            patch -= before[at]
+            patch -= after[at]
+        return Cuttings(patches, corners, _rim_noise(patches))
+
+
+def peaks(
+    change: NDArray[np.uint16], over: NDArray[np.uint8], most: int
+) -> tuple[NDArray[np.int64], NDArray[np.int64], Array]:
+    """Return rows, columns and sums of the places over the threshold that rule their surroundings.
+
+    Thresholded pixels are few, so they are thinned in a list: first the greatest of each
+    block of 6 by 6, of these the `most` greatest, then those with no greater one within
+    5 pixels.
+    """
+    at = _set_pixels(over)
+    width = over.shape[1]
+    rows, columns = at // width, at % width
+    values = change[rows, columns].astype(float)
+    if len(at) == 0:
+        return rows, columns, values
+    block = (rows // 6) * (width // 6 + 1) + columns // 6
+    order = np.lexsort((-values, block))
+    first = np.ones(len(order), bool)
+    first[1:] = block[order][1:] != block[order][:-1]
+    keep = order[first]
+    keep = keep[np.argsort(-values[keep], kind="stable")[:most]]
+    rows, columns, values = rows[keep], columns[keep], values[keep]
+    near = (np.abs(rows[:, None] - rows) <= 5) & (np.abs(columns[:, None] - columns) <= 5)
+    # In order of value, so that one is ruled by whatever near it comes earlier.
+    ruled = np.tril(near, -1).any(axis=1)
+    return rows[~ruled], columns[~ruled], values[~ruled]
+
+
+def _set_pixels(over: NDArray[np.uint8]) -> NDArray[np.int64]:
+    """Return the flat indices of non-zero pixels, looking at eight at a time."""
+    flat = over.reshape(-1)
+    whole = len(flat) // 8 * 8
+    words = np.flatnonzero(flat[:whole].view(np.uint64))
+    inside = (words[:, None] * 8 + np.arange(8)).reshape(-1)
+    inside = inside[flat[inside] != 0]
+    tail = whole + np.flatnonzero(flat[whole:])
+    return np.concatenate([inside, tail]).astype(np.int64)
+
+
+def _rim_noise(patches: NDArray[np.int16]) -> Array:
+    """Return the robust standard deviation of half of each patch's rim."""
+    if len(patches) == 0:
+        return np.zeros(0)
+    rim = np.concatenate(
+        [patches[:, :2].reshape(len(patches), -1), patches[:, -2:].reshape(len(patches), -1)],
+        axis=1,
+    )
+    return np.maximum(1.4826 * np.median(np.abs(rim), axis=1) / 2.0, 0.6)
