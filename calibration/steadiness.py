@@ -13,10 +13,18 @@ Luma = NDArray[np.uint8]
 
 WORK_WIDTH = 960
 CELLS = (12, 8)
-POINTS_A_CELL = 1
 FEWEST_POINTS = 12
 WINDOW_PX = 11
 LEVELS = 2
+BLOCK = 7
+BLURRED_PX = 0.1
+"""Corners that noise alone would move by more are not followed."""
+
+STILL_PX, STILL_SHARE, CROWD_SHARE = 0.12, 0.3, 0.75
+"""Points nearer to their old places than the first, in working pixels, stand still. Where such a
+share of them does, and the turn that the rest shows is no more than a crowd's, clouds move, not
+the camera."""
+
 
 WILDEST_PX = 1.0
 """Points that scatter more than this about a common turn do not show one, working pixels."""
@@ -133,11 +141,14 @@ class SteadyReference:
             told = self._told(small, self._jump(small))
         if told is None:
             return self._lost()
-        found, turn, weights, covariance = told
+        found, turn, weights, covariance, still = told
         agreement = float(np.mean((weights > AGREEING) & found))
         self._turn = turn
         self._trust = MEMORY * self._trust + (1.0 - MEMORY) * np.where(found, weights, 0.0)
         shift = float(np.sqrt(np.mean(np.sum((self._seen(turn) - self._pixels) ** 2, axis=1))))
+        if agreement < CROWD_SHARE and still >= STILL_SHARE:
+            self._turn = np.zeros(3)
+            return Motion(np.zeros(3), np.zeros((3, 3)), False, shift, still)
         surprise = float(turn @ np.linalg.solve(covariance, turn))
         significant = surprise > CHI_SQUARE_999 and shift > WORTH_PX
         return Motion(
@@ -175,16 +186,22 @@ class SteadyReference:
 
     def _told(
         self, small: Luma, guess: Array
-    ) -> tuple[NDArray[np.bool_], Array, Array, Array] | None:
-        """Follow and fit from a guess of the turn; None where too few points agree."""
+    ) -> tuple[NDArray[np.bool_], Array, Array, Array, float] | None:
+        """Follow and fit from a guess of the turn; None where too few points agree.
+
+        Returns which points were found, the turn, their weights, its covariance, and the share
+        of points that have not moved at all.
+        """
         found, pixels = self._follow(small, guess)
         if np.sum(found) < FEWEST_POINTS:
             return None
+        gone = np.linalg.norm(pixels - self._pixels, axis=1)
+        still = float(np.mean(found & (gone * self._shrink < STILL_PX)))
         turn, weights, covariance = self._fit(pixels, found, guess)
         agreeing = (weights > AGREEING) & found
         if np.sum(agreeing) < FEWEST_POINTS or np.mean(agreeing) < FEWEST_SHARE:
             return None
-        return found, turn, weights, covariance
+        return found, turn, weights, covariance, still
 
     def _jump(self, small: Luma) -> Array:
         """Return the turn that the shift of the whole picture tells, roughly."""
@@ -281,13 +298,18 @@ class SteadyReference:
 
 
 def _corners(small: Luma) -> Array:
-    """Return corners spread over the picture, shape (N, 2): the strongest of each cell."""
+    """Return corners spread over the picture, shape (N, 2): the strongest of each cell.
+
+    Only such as noise cannot move much: in the sky the strongest corner is noise itself.
+    """
     import cv2
 
-    strength = cv2.cornerMinEigenVal(small, 7)
+    # OpenCV scales the gradients by 2 / (block * 255); undone here: levels per pixel.
+    strength = cv2.cornerMinEigenVal(small, BLOCK) * (BLOCK * 255.0 / 2.0) ** 2
+    share = (WINDOW_PX / BLOCK) ** 2
+    least = 2.0 * (_noise(small) / BLURRED_PX) ** 2 / share
     height, width = small.shape
     margin = WINDOW_PX // 2 + 1
-    least = 1e-3 * float(np.percentile(strength, 99.5))
     found = []
     for i in range(CELLS[1]):
         for j in range(CELLS[0]):
@@ -295,11 +317,18 @@ def _corners(small: Luma) -> Array:
             left, right = (round(width * (j + k) / CELLS[0]) for k in (0, 1))
             top, bottom = max(top, margin), min(bottom, height - margin)
             left, right = max(left, margin), min(right, width - margin)
-            cell = strength[top:bottom, left:right].copy()
-            for _ in range(POINTS_A_CELL):
-                if cell.size == 0 or cell.max() <= least:
-                    break
+            cell = strength[top:bottom, left:right]
+            if cell.size and cell.max() > least:
                 row, column = np.unravel_index(int(np.argmax(cell)), cell.shape)
                 found.append((left + column, top + row))
-                cell[max(0, row - 10) : row + 11, max(0, column - 10) : column + 11] = 0.0
     return np.array(found, float).reshape(-1, 2)
+
+
+def _noise(small: Luma) -> float:
+    """Return the noise of the flattest tenth of the picture, levels (Immerkaer 1996)."""
+    import cv2
+
+    kernel = np.array([[1.0, -2.0, 1.0], [-2.0, 4.0, -2.0], [1.0, -2.0, 1.0]])
+    rough = np.abs(cv2.filter2D(small, cv2.CV_32F, kernel))
+    blocks = cv2.resize(rough, None, fx=1 / 16, fy=1 / 16, interpolation=cv2.INTER_AREA)
+    return max(0.5, float(np.percentile(blocks, 10)) * np.sqrt(np.pi / 2.0) / 6.0)
