@@ -1,0 +1,32 @@
+"""A marker found in a picture, for a person to approve."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """Where a marker seems to be; never used before a person has said yes.
+
+    Attributes
+    ----------
+    name : str
+        The marker's.
+    pixel : ndarray, shape (2,)
+    pixel_u : float
+        Standard uncertainty of each coordinate.
+    contrast : float
+        How far it stands out from its surroundings, in their own scatter.
+    box_px : tuple of int
+        Left, top, right, bottom of what was found, for a picture.
+    """
+
+    name: str
+    pixel: Array
+    pixel_u: float
+    contrast: float
+    box_px: tuple[int, int, int, int]
