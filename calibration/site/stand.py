@@ -58,7 +58,11 @@ class Site:
         if self.position_m is not None:
             object.__setattr__(self, "position_m", np.asarray(self.position_m, float).reshape(3))
         if self.lens is not None:
-            object.__setattr__(self, "lens", self.lens.scaled_to(self.size_px))
+            try:
+                scaled = self.lens.scaled_to(self.size_px)
+            except InputError as error:
+                raise InputError(error.what, where="camera, lens", remedy=error.remedy) from None
+            object.__setattr__(self, "lens", scaled)
 
     @property
     def picked(self) -> tuple[Marker, ...]:
