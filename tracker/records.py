@@ -27,13 +27,10 @@ class Cuttings:
         Twice the frame less an earlier and a later one, around each place.
     corners : ndarray of int, shape (N, 2)
         Column and row of each square's first pixel, in the component's own pixels.
-    noise : ndarray, shape (N,)
-        Standard deviation of half a patch's pixels where nothing moves.
     """
 
     patches: NDArray[np.int16]
     corners: NDArray[np.int64]
-    noise: Array
 
 
 @dataclass(frozen=True)

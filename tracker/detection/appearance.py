@@ -109,7 +109,8 @@ def measure(
     exposure : float
         The share used.
     """
-    patches, corners, noise = cuttings.patches, cuttings.corners, cuttings.noise
+    patches, corners = cuttings.patches, cuttings.corners
+    noise = _rim_noise(patches)
     if len(patches) == 0:
         nothing = np.zeros(0)
         return (
@@ -133,14 +134,14 @@ def _find_exposure(
     clear = np.flatnonzero(first.found)
     if len(clear) < 3:
         return 0.3
-    clear = clear[np.argsort(-np.abs(first.snr[clear]), kind="stable")[:30]]
+    clear = clear[np.argsort(-np.abs(first.snr[clear]), kind="stable")[:16]]
     few = replace(expected.part(clear), pixels=first.pixels[clear])
 
     def cost(share: float) -> float:
         fit = _fit(patches[clear], corners[clear], noise[clear], few, share)
         return float(np.median(np.where(fit.found, fit.misfit, fit.misfit + 1e3)))
 
-    shares = np.array([0.0, 0.1, 0.2, 0.35, 0.5, 0.7, 1.0])
+    shares = np.array([0.0, 0.12, 0.3, 0.5, 0.75, 1.0])
     costs = np.array([cost(share) for share in shares])
     best = int(np.argmin(costs))
     if best in (0, len(shares) - 1):
@@ -245,3 +246,12 @@ def _picture(
         by_x += slope * dx
         by_y += slope * dy
     return picture / count, by_x / count, by_y / count
+
+
+def _rim_noise(patches: NDArray[np.int16]) -> Array:
+    """Return the robust standard deviation of half of each patch's rim."""
+    rim = np.concatenate(
+        [patches[:, :2].reshape(len(patches), -1), patches[:, -2:].reshape(len(patches), -1)],
+        axis=1,
+    )
+    return np.maximum(1.4826 * np.median(np.abs(rim), axis=1) / 2.0, 0.6)

@@ -98,7 +98,7 @@ class Component:
             np.multiply(now[at], 2, out=patch, dtype=np.int16)
             patch -= before[at]
             patch -= after[at]
-        return Cuttings(patches, corners, _rim_noise(patches))
+        return Cuttings(patches, corners)
 
 
 def peaks(
@@ -138,14 +138,3 @@ def _set_pixels(over: NDArray[np.uint8]) -> NDArray[np.int64]:
     inside = inside[flat[inside] != 0]
     tail = whole + np.flatnonzero(flat[whole:])
     return np.concatenate([inside, tail]).astype(np.int64)
-
-
-def _rim_noise(patches: NDArray[np.int16]) -> Array:
-    """Return the robust standard deviation of half of each patch's rim."""
-    if len(patches) == 0:
-        return np.zeros(0)
-    rim = np.concatenate(
-        [patches[:, :2].reshape(len(patches), -1), patches[:, -2:].reshape(len(patches), -1)],
-        axis=1,
-    )
-    return np.maximum(1.4826 * np.median(np.abs(rim), axis=1) / 2.0, 0.6)

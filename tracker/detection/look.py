@@ -65,5 +65,5 @@ def look_for(
         step_px=float(fast),
         lag=int(np.clip(round((diameter + 1.0) / max(usual, 0.1) + 0.4), 1, 8)),
         window=(max(0, left), max(0, top), min(width, right + 1), min(height, bottom + 1)),
-        most=120 if diameter < 8.0 else 60,
+        most=90 if diameter < 8.0 else 60,
     )

@@ -100,5 +100,4 @@ def _rows(chosen: list[tuple[Cuttings, int]]) -> Cuttings:
     return Cuttings(
         np.stack([cuttings.patches[row] for cuttings, row in chosen]),
         np.stack([cuttings.corners[row] for cuttings, row in chosen]),
-        np.array([cuttings.noise[row] for cuttings, row in chosen]),
     )

@@ -110,8 +110,8 @@ def fit_flight(
         return np.concatenate(parts), np.concatenate(slopes)
 
     count = 2 * len(weights) + len(prior_root) + (landed_s is not None)
-    limits = Limits(iterations=25, step=1e-3)
-    for round_ in range(6):
+    limits = Limits(iterations=25, step=3e-2)
+    for round_ in range(5):
         result = adjust(model, state, np.ones(count), limits=limits)
         state = result.state
         pixels, _, trajectory = predict(circumstances, state, instants)
@@ -119,12 +119,12 @@ def fit_flight(
         white = np.einsum("nij,nj->ni", roots, residuals)
         distance = np.sqrt(np.sum(white**2, axis=1))
         fresh = _scale(distance)
-        steady = abs(fresh - scale) < 0.02 * scale
+        steady = abs(fresh - scale) < 0.05 * scale
         relative = distance / fresh
         changed = np.where(
             relative > CUT, 1e-12, np.minimum(1.0, KNEE / np.maximum(relative, KNEE))
         )
-        steady = steady and bool(np.all(np.abs(changed - weights) < 0.02))
+        steady = steady and bool(np.all(np.abs(changed - weights) < 0.1))
         scale, weights = fresh, changed
         if steady and round_ > 0:
             break

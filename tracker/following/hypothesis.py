@@ -158,7 +158,7 @@ def improve(
         for _ in range(2):
             weighed = weigh(stage, pool, current, gate)
             assert weighed.chosen is not None
-            if len(weighed.chosen) < 4:
+            if len(weighed.chosen) < max(4.0, 0.08 * weighed.in_view):
                 return weighed
             current = _fitted(stage, pool, weighed, gate)
     return weigh(stage, pool, current, gates_px[-1])

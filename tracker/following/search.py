@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from tracker.following.clutter import ClutterMap
 from tracker.following.hypothesis import Hypothesis, Pool, Stage, improve, suppose, weigh
+from tracker.following.plane import PlaneMap
 from tracker.following.table import ANGLES_DEG, LONGEST_S, SPEEDS_MPS, build_table
 from tracker.following.votes import Ballot
 from tracker.records import Candidates
@@ -25,7 +26,7 @@ LEAST_SHARE = 0.15
 LEAST_STANDING = 3.5
 """Votes must stand out by this many standard deviations for a flight to be tried."""
 
-MOST_TRIES = 8
+MOST_TRIES = 6
 """Flights tried for each second of release times."""
 
 BLOCK_S = 1.0
@@ -48,6 +49,7 @@ class FlightSearch:
         bin_s = max(stage.frame_s, min(1.0 / 50.0, self._longest / 60.0))
         self._ballot = Ballot(bin_s, self._longest + 2.0 * BLOCK_S + 1.0)
         self._kept: deque[tuple[Candidates, Array, Array]] = deque()
+        self._plane = PlaneMap(stage.camera, stage.release_m)
         self._clutter = ClutterMap(stage.camera.size_px)
         self._next_row: int | None = None
         self._now = 0.0
@@ -86,7 +88,7 @@ class FlightSearch:
         return [kept for kept, _, _ in self._kept if start <= kept.time_s <= end]
 
     def _cast(self, time_s: float, pixels: Array, worth: Array) -> None:
-        places = self._stage.camera.on_plane(pixels, self._stage.release_m, (0.0, 1.0, 0.0))
+        places = self._plane.places(pixels)
         good = np.isfinite(places[:, 0])
         speed, time = self._table.look_up(
             places[good, 0] - self._stage.release_m[0], places[good, 2]
