@@ -6,7 +6,7 @@ from pathlib import Path
 
 import cv2
 
-from tracker.synthetic.recipes import RECIPES
+from tracker.synthetic.recipes import RECIPES, without_shots
 from tracker.synthetic.session import make_session
 
 
@@ -20,9 +20,12 @@ def main() -> None:
     parser.add_argument("--recipe", choices=sorted(RECIPES), default="wide")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--megabits", type=float, help="megabits a second of playing time")
+    parser.add_argument("--without-shots", action="store_true", help="nobody fires")
     given = parser.parse_args()
     cv2.setNumThreads(1)
     recipe = RECIPES[given.recipe]
+    if given.without_shots:
+        recipe = without_shots(recipe)
     if given.megabits is not None:
         # A smaller file is worth more of the encoder's time.
         filming = replace(recipe.filming, megabits=given.megabits, preset="veryfast")

@@ -18,6 +18,7 @@ from tracker.synthetic.plate import Plate, draw_plate
 from tracker.synthetic.scene import Scene
 from tracker.synthetic.sensor import Codes, NoiseMaker, Sensor, information
 from tracker.synthetic.sprite import Box
+from tracker.synthetic.weather import Sway, seen_by
 from tracker.video import ClipWriter
 
 Array = NDArray[np.float64]
@@ -45,6 +46,8 @@ class Take:
     shots : tuple of FlownBall
     look : BallLook
     movers : tuple of Mover
+    sway : Sway, optional
+        How the camera trembles; `camera` is where it stands at time zero.
     frame_count : int
     seed : int
         Seed of the noise.
@@ -56,8 +59,15 @@ class Take:
     shots: tuple[FlownBall, ...]
     look: BallLook = field(default_factory=BallLook)
     movers: tuple[Mover, ...] = ()
+    sway: Sway | None = None
     frame_count: int = 300
     seed: int = 0
+
+    def camera_at(self, index: int) -> Camera:
+        """Return the camera as it stands in a frame."""
+        if self.sway is None:
+            return self.camera
+        return self.sway.camera(self.camera, index / self.sensor.fps)
 
 
 @dataclass(frozen=True)
@@ -121,10 +131,9 @@ def film(take: Take, path: Path, encoding: Encoding) -> list[list[Sighting]]:
     stored = (height, width) if take.sensor.rotation_deg % 180 else (width, height)
     fps = take.sensor.fps
     tags = {"com.android.capture.fps": f"{fps:.1f}"} if encoding.tag_rate else {}
-    rate, room = (f"{encoding.megabits * share * 1000.0:.0f}k" for share in (1.0, 2.0))
-    # No look-ahead over the clip's static parts: an encoder in a phone has none.
-    options = {"crf": "-1", "b": rate, "maxrate": rate, "bufsize": room}
-    options["x264-params"] = "mbtree=0"
+    # No look-ahead over the clip's static parts: an encoder in a phone has none. No buffer
+    # limits either: with more than one thread they make the bytes differ from run to run.
+    options = {"crf": "-1", "b": f"{encoding.megabits * 1000.0:.0f}k", "x264-params": "mbtree=0"}
     with ClipWriter(
         path,
         stored,
@@ -137,7 +146,8 @@ def film(take: Take, path: Path, encoding: Encoding) -> list[list[Sighting]]:
     ) as writer:
         roll = FilmRoll(take)
         for planes in roll.frames():
-            writer.write_luma_chroma(*(take.sensor.stored(plane) for plane in planes))
+            y, u, v = (take.sensor.stored(plane) for plane in planes)
+            writer.write_luma_chroma(y, u, v)
     return roll.sightings
 
 
@@ -158,47 +168,58 @@ class FilmRoll:
         for index in range(self._take.frame_count):
             touched = self.draw(index)
             yield noise.expose(self._canvas, index / self._take.sensor.fps)
-            for box in touched:
+            for box in touched if self._take.sway is None else ():
                 _copy(self.base, self._canvas, box)
 
     def draw(self, index: int) -> list[Box]:
         """Draw everything that moves in a frame on the canvas and return the boxes touched."""
         take, time_s = self._take, index / self._take.sensor.fps
+        camera = take.camera_at(index)
+        if take.sway is not None:
+            seen_by(self.base, take.camera, camera, self._canvas)
         layers: list[tuple[float, int, Mover | FlownBall]] = []
         for number, shot in enumerate(take.shots):
             if time_s + 0.5 > shot.launch.release_s and number not in self._resting:
                 centre = shot.positions([max(time_s, shot.launch.release_s)])
-                layers.append((take.camera.in_camera(centre)[0, 2], number, shot))
+                layers.append((camera.in_camera(centre)[0, 2], number, shot))
         for mover in take.movers:
-            layers.append((mover.depth(take.camera, time_s), -1, mover))
+            layers.append((mover.depth(camera, time_s), -1, mover))
         touched: list[Box] = []
         for _, number, thing in sorted(layers, key=lambda layer: -layer[0]):
             if isinstance(thing, FlownBall):
-                touched += self._draw_ball(index, number, thing)
+                touched += self._draw_ball(index, number, thing, camera)
             else:
-                touched += thing.draw(self._canvas, take.camera, time_s)
+                boxes = thing.draw(self._canvas, camera, time_s)
+                self._hide(index, boxes)
+                touched += boxes
         return touched
 
-    def _draw_ball(self, index: int, number: int, shot: FlownBall) -> list[Box]:
+    def _draw_ball(self, index: int, number: int, shot: FlownBall, camera: Camera) -> list[Box]:
         """Draw one ball; one that has come to rest becomes part of the field."""
         take, time_s = self._take, index / self._take.sensor.fps
-        seen = streak(shot, take.camera, take.sensor, (take.scene.light, take.look), time_s)
-        flying = shot.launch.release_s <= time_s <= shot.landing_s + 1.0 / take.sensor.fps
+        lighting = (take.scene.light, take.look)
+        seen = streak(shot, camera, take.sensor, lighting, time_s)
+        slack = take.sensor.readout_s
+        flying = shot.launch.release_s - slack <= time_s <= shot.landing_s + slack
         if seen is not None:
             seen = _in_grass(seen, shot, take.scene.grass_height_m, time_s)
         if flying:
-            self._note(index, number, shot, seen)
+            self._note(index, number, shot, (seen, camera))
         if seen is None:
             return []
         if time_s > shot.rest_s + take.sensor.exposure_s:
             self._resting.add(number)
-            lay_streak(self.base, seen, take.look)
+            still = streak(shot, take.camera, take.sensor, lighting, time_s)
+            if still is not None:
+                lay_streak(self.base, still, take.look)
         lay_streak(self._canvas, seen, take.look)
         return [seen.box]
 
-    def _note(self, index: int, number: int, shot: FlownBall, seen: Streak | None) -> None:
+    def _note(
+        self, index: int, number: int, shot: FlownBall, view: tuple[Streak | None, Camera]
+    ) -> None:
         """Note where a flying ball truly was in a frame and how well it can be placed."""
-        camera, sensor = self._take.camera, self._take.sensor
+        (seen, camera), sensor = view, self._take.sensor
 
         def where(times: Array) -> Array:
             return camera.project(shot.positions(np.maximum(times, shot.launch.release_s)))
@@ -230,6 +251,18 @@ class FilmRoll:
             )
         )
 
+    def _hide(self, index: int, boxes: Sequence[Box]) -> None:
+        """Note balls as hidden that a nearer mover has been drawn over.
+
+        Whatever is drawn after a ball is nearer; a ball within its box counts as hidden, which
+        errs on the side of not asking a measurement for it.
+        """
+        for notes in self.sightings:
+            if notes and notes[-1].frame == index:
+                column, row = notes[-1].pixel
+                if any(box[0] < column < box[2] and box[1] < row < box[3] for box in boxes):
+                    notes[-1].visible = False
+
 
 def lay_streak(plate: Plate, seen: Streak, look: BallLook) -> None:
     """Lay a blurred ball over the plate, adding linear light."""
@@ -258,7 +291,7 @@ def position_bound(plate: Plate, seen: Streak, sensor: Sensor) -> tuple[Array, f
     slopes = colour.encode_slope(light) * (seen.light_slopes - behind * seen.cover_slopes)
     sigma = np.sqrt(sensor.sigma(code) ** 2 + 1.0 / 12.0)
     profile = (colour.encode(light) - code)[None]
-    known = information(slopes, sigma, sensor.grain_px)
+    known = information(slopes, sigma, sensor.grain_px).astype(float)
     strength = float(np.sqrt(information(profile, sigma, sensor.grain_px)[0, 0]))
     if np.linalg.cond(known) > 1e12:
         return np.full((2, 2), np.nan), strength

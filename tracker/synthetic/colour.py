@@ -5,7 +5,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Floats = NDArray[np.floating[Any]]
+Floats = NDArray[Any]
+"""Of the precision that came in."""
 
 WEIGHTS = np.array([0.2126, 0.7152, 0.0722])
 """Share of red, green and blue in luma (ITU-R BT.709-6, item 3.2)."""

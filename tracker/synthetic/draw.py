@@ -1,17 +1,20 @@
 """One session of a recipe, drawn from a seed: what is true, and what the person wrote down."""
 
 from dataclasses import dataclass
+from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera, looking_at
+from tracker.synthetic.cast import KINDS, Stage, wheels
 from tracker.synthetic.clip import Encoding, Take
 from tracker.synthetic.exposure import BallLook
 from tracker.synthetic.flight import Air, Ball, FlownBall, Launch, Turf, fly
-from tracker.synthetic.recipes import WHEELS, Range, Recipe, Shooting
+from tracker.synthetic.recipes import WHEELS, Range, Recipe
 from tracker.synthetic.scene import Light, Marker, Scene, Tree
 from tracker.synthetic.sensor import Sensor
+from tracker.synthetic.weather import draw_sway
 
 Array = NDArray[np.float64]
 
@@ -91,7 +94,7 @@ class DrawnSession:
 
 def draw_session(recipe: Recipe, seed: int) -> DrawnSession:
     """Draw everything that may vary; the same recipe and seed give the same session."""
-    rng = np.random.default_rng([seed, sum(recipe.name.encode())])
+    rng = np.random.default_rng([seed, crc32(recipe.name.encode())])
     weather = _weather(recipe, rng)
     set_angle = _even(rng, recipe.shooting.launch_angle_deg)
     release = np.array([0.0, 0.0, rng.uniform(0.75, 0.95)])
@@ -101,22 +104,30 @@ def draw_session(recipe: Recipe, seed: int) -> DrawnSession:
     scene = _scene(recipe, camera, markers, (release, set_angle), rng)
     sensor = _sensor(recipe, rng)
     look = BallLook(rng.uniform(0.55, 0.70), rng.uniform(-58.0, -44.0), rng.uniform(-4.0, 6.0))
+    seeds = rng.integers(2**31, size=len(fired))
     clips = []
     for index, (setup, shots) in enumerate(zip(recipe.setups, fired, strict=True)):
+        filming = recipe.filming
+        frame_count = _frame_count(recipe, shots, camera)
+        stage = Stage(scene, camera, tuple(shots), frame_count / sensor.fps, sensor.psf_px)
+        movers = [mover for kind in recipe.movers for mover in KINDS[kind](stage, rng)]
+        movers += wheels(stage, sensor.exposure_s)
+        sway = None
+        if filming.sway_px > 0.0:
+            sway = draw_sway(filming.sway_px, camera.focal_px, rng)
         take = Take(
             scene=scene,
             camera=camera,
             sensor=sensor,
             shots=tuple(shots),
             look=look,
-            frame_count=_frame_count(recipe, shots, camera),
-            seed=int(rng.integers(2**31)) + index,
+            movers=tuple(movers),
+            sway=sway,
+            frame_count=frame_count,
+            seed=int(seeds[index]),
         )
-        filming = recipe.filming
-        encoding = Encoding(
-            filming.megabits, filming.preset, filming.playing_fps, filming.tag_rate
-        )
-        file = f"clips/{setup.split()[0]}mm.mp4" if shots else "clips/field.mp4"
+        encoding = Encoding(filming.megabits, filming.preset, filming.playing_fps, filming.tag_rate)
+        file = f"clips/{setup.split()[0]}mm.mp4" if shots else f"clips/field-{index + 1}.mp4"
         clips.append(DrawnClip(file, setup, take, encoding))
     told = _told(camera, markers, release, weather, rng)
     return DrawnSession(recipe, seed, weather, markers, tuple(clips), told, set_angle)
@@ -197,8 +208,11 @@ def _camera(recipe: Recipe, shots: list[FlownBall], rng: np.random.Generator) ->
     farthest = max((shot.carry_m for shot in shots), default=30.0)
     highest = max((float(shot.apex[2]) for shot in shots), default=8.0)
     angle = np.radians(_even(rng, stand.field_of_view_deg))
-    if recipe.name == "close":
-        middle, farthest, target_up = 0.7 * off * np.tan(angle / 2.0), 0.0, 1.9
+    if recipe.close:
+        middle, farthest = 0.7 * off * np.tan(angle / 2.0), 0.0
+        half = np.arctan(np.tan(angle / 2.0) * size_px[1] / size_px[0])
+        drop = np.arctan(stand.height_m[1] / off) + np.radians(2.5)
+        target_up = off * np.tan(half - drop) + stand.height_m[0]
     else:
         middle, target_up = 0.5 * farthest, 0.18 * off
     place = middle + rng.uniform(-1.0, 1.0) * stand.spread_m
@@ -208,10 +222,16 @@ def _camera(recipe: Recipe, shots: list[FlownBall], rng: np.random.Generator) ->
         angle = max(angle, 2.0 * np.arctan(reach / (off * 0.95)))
         rise = np.arctan((highest + 1.0) / off)
         drop = np.arctan(stand.height_m[1] / off) + np.radians(3.0)
-        half = (rise + drop) / 2.0
-        upward = 2.0 * np.arctan(np.tan(half) * size_px[0] / size_px[1])
-        angle = max(angle, upward)
-        target_up = off * np.tan((rise - drop) / 2.0) + stand.height_m[0]
+        if stand.keep_apex:
+            half = (rise + drop) / 2.0
+            upward = 2.0 * np.arctan(np.tan(half) * size_px[0] / size_px[1])
+            angle = max(angle, upward)
+            target_up = off * np.tan((rise - drop) / 2.0) + stand.height_m[0]
+        else:
+            # The frame's top edge lies at about two thirds of the apex.
+            half = np.arctan(np.tan(angle / 2.0) * size_px[1] / size_px[0])
+            cut = np.arctan(rng.uniform(0.55, 0.75) * (highest - stand.height_m[0]) / off)
+            target_up = off * np.tan(cut - half) + stand.height_m[0]
     focal = size_px[0] / 2.0 / np.tan(angle / 2.0)
     position = np.array([place, side * off, _even(rng, stand.height_m)])
     target = np.array([place + rng.normal(0.0, 0.03) * off, 0.0, target_up])
@@ -223,11 +243,9 @@ def _camera(recipe: Recipe, shots: list[FlownBall], rng: np.random.Generator) ->
     return camera.perturbed(change)
 
 
-def _markers(
-    recipe: Recipe, camera: Camera, rng: np.random.Generator
-) -> tuple[Marker, ...]:
+def _markers(recipe: Recipe, camera: Camera, rng: np.random.Generator) -> tuple[Marker, ...]:
     """Set cones every ten metres (every two in a close view) where the camera sees them."""
-    step = 2 if recipe.name == "close" else 10
+    step = 2 if recipe.close else 10
     markers = []
     for index in range(8):
         along = float(step * index)
@@ -254,7 +272,11 @@ def _scene(
         light = Light(0.45, 0.95, (np.cos(bearing), np.sin(bearing), rng.uniform(0.6, 1.2)))
         cover, sky = rng.uniform(0.1, 0.5), rng.uniform(0.50, 0.62)
     else:
-        light, cover, sky = Light(rng.uniform(0.9, 1.1)), rng.uniform(0.75, 1.0), rng.uniform(0.55, 0.7)
+        light, cover, sky = (
+            Light(rng.uniform(0.9, 1.1)),
+            rng.uniform(0.75, 1.0),
+            rng.uniform(0.55, 0.7),
+        )
     trees = tuple(
         Tree(
             along_m=float(along + rng.uniform(-4.0, 4.0)),
@@ -304,7 +326,7 @@ def _frame_count(recipe: Recipe, shots: list[FlownBall], camera: Camera) -> int:
     fps = recipe.filming.fps
     if not shots:
         return round(recipe.quiet_s * fps)
-    if recipe.name != "close":
+    if not recipe.close:
         return round((shots[-1].landing_s + recipe.shooting.tail_s) * fps)
     times = np.arange(shots[-1].launch.release_s, shots[-1].landing_s, 1.0 / fps)
     pixels = camera.project(shots[-1].positions(times))
@@ -331,6 +353,6 @@ def _told(
         marker_pixel=np.round(pixels, 1),
         camera_position_m=np.round(camera.position + rng.normal(0.0, POSITION_U_M, 3), 2),
         field_of_view_deg=round(view * (1.0 + rng.normal(0.0, VIEW_U_SHARE)), 1),
-        release_m=np.round(release + [0.0, 0.0, rng.normal(0.0, RELEASE_U_M)], 2),
+        release_m=np.round(release + rng.normal(0.0, RELEASE_U_M, 3) * (0.0, 0.0, 1.0), 2),
         wind_mps=np.round(wind, 1),
     )

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -14,7 +15,8 @@ from tracker.synthetic.sensor import Sensor
 from tracker.synthetic.sprite import Box, even_box
 
 Array = NDArray[np.float64]
-Floats = NDArray[np.float32]
+Floats = NDArray[Any]
+"""Single precision; OpenCV's own annotations are too wide to say so."""
 
 FINE = 5
 """Drawn cells along a pixel's edge."""
@@ -192,7 +194,10 @@ def _kernels(axes: Array, lit: Array) -> tuple[Floats, Floats]:
     inside = (np.sum(unit**2, axis=-1) <= 1.0).astype(np.float32)
     grid = ((unit + 1.0) * 0.5 * len(lit) - 0.5).astype(np.float32)
     glow = cv2.remap(
-        lit.astype(np.float32), grid[..., 0], grid[..., 1], cv2.INTER_LINEAR,
+        lit.astype(np.float32),
+        grid[..., 0],
+        grid[..., 1],
+        cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_REPLICATE,
     )
     small = (2 * half + 1, 2 * half + 1)

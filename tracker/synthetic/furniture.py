@@ -47,7 +47,9 @@ def marker_shapes(marker: Marker, scene: Scene, camera: Camera) -> list[Shape]:
         flat = [
             ([(-0.02, low), (0.02, low), (0.02, high), (-0.02, high)], tint)
             for low, high, tint in zip(
-                bands[:-1], bands[1:], [WHITE if i % 2 else ORANGE for i in range(len(bands))],
+                bands[:-1],
+                bands[1:],
+                [WHITE if i % 2 else ORANGE for i in range(len(bands))],
                 strict=False,
             )
         ]
@@ -76,7 +78,10 @@ def launcher_shapes(scene: Scene) -> list[Shape]:
     pieces.append((limb(nip - 0.72 * ahead - 0.045 * normal, nip, 0.02), STEEL))
     pieces.append((limb(nip - 0.72 * ahead + 0.045 * normal, nip - 0.25 * ahead, 0.012), STEEL))
     plate = nip + np.array(
-        [s * 0.11 * ahead + t * (wheel + 0.10) * normal for s, t in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+        [
+            s * 0.11 * ahead + t * (wheel + 0.10) * normal
+            for s, t in ((-1, -1), (1, -1), (1, 1), (-1, 1))
+        ]
     )
     pieces.append((plate, WOOD * 1.25))
     for side in (-1.0, 1.0):

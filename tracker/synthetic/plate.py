@@ -1,6 +1,7 @@
 """The empty field, drawn once through the camera by casting a ray for every pixel."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -12,7 +13,8 @@ from tracker.synthetic.scene import Scene, Tree
 from tracker.synthetic.texture import Octave, layered, sample
 
 Array = NDArray[np.float64]
-Floats = NDArray[np.float32]
+Floats = NDArray[Any]
+"""Single precision; OpenCV's own annotations are too wide to say so."""
 
 SUBROWS = 2
 """Rays down each pixel; across it the texture is filtered instead."""
@@ -132,9 +134,7 @@ def _sky(scene: Scene, sight: Floats) -> Floats:
     return (scene.sky_level * mixed).astype(np.float32)
 
 
-def _paint_grass(
-    scene: Scene, camera: Camera, sight: Floats, reach: Floats, rgb: Floats
-) -> None:
+def _paint_grass(scene: Scene, camera: Camera, sight: Floats, reach: Floats, rgb: Floats) -> None:
     """Paint turf wherever a line of sight meets the ground within `reach`."""
     hit = np.isfinite(reach) & (reach < 400.0)
     rows = np.flatnonzero(hit.any(axis=1))
@@ -157,9 +157,7 @@ def _paint_grass(
     rgb[part] = np.where(hit[..., None], light, rgb[part])
 
 
-def _paint_hedge(
-    scene: Scene, camera: Camera, sight: Floats, reach: Floats, rgb: Floats
-) -> None:
+def _paint_hedge(scene: Scene, camera: Camera, sight: Floats, reach: Floats, rgb: Floats) -> None:
     """Paint the hedge on its upright plane, soft along its top."""
     hit = np.isfinite(reach)
     reach = np.where(hit, reach, 1.0)
@@ -178,9 +176,7 @@ def _paint_hedge(
     rgb += cover[..., None].astype(np.float32) * (light.astype(np.float32) - rgb)
 
 
-def _paint_tree(
-    scene: Scene, tree: Tree, camera: Camera, sight: Floats, rgb: Floats
-) -> None:
+def _paint_tree(scene: Scene, tree: Tree, camera: Camera, sight: Floats, rgb: Floats) -> None:
     """Paint a tree on an upright plane behind the hedge: lobes of leaves over a trunk."""
     side = np.sign(scene.hedge_across_m - camera.position[1])
     gap = scene.hedge_across_m + 3.0 * side - camera.position[1]

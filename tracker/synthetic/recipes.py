@@ -64,6 +64,8 @@ class Stand:
         Standard deviation of the camera's roll.
     spread_m : float
         How far along the firing line the stand may lie off the best place.
+    keep_apex : bool
+        Whether the whole of every flight is in the picture; else its top is cut off.
     """
 
     off_m: Range = (27.0, 33.0)
@@ -72,6 +74,7 @@ class Stand:
     field_of_view_deg: Range = (64.0, 72.0)
     level_sd_deg: float = 0.5
     spread_m: float = 2.0
+    keep_apex: bool = True
 
 
 @dataclass(frozen=True)
@@ -97,7 +100,7 @@ class Shooting:
     """
 
     shots: tuple[int, int] = (3, 3)
-    exit_speed_mps: Range = (16.5, 21.0)
+    exit_speed_mps: Range = (16.5, 25.0)
     launch_angle_deg: Range = (35.0, 45.0)
     azimuth_deg: Range = (-3.0, 3.0)
     speed_scatter: float = 0.04
@@ -127,6 +130,8 @@ class Recipe:
     grass_height_m : float
     quiet_s : float
         Length of the clip where no shot is fired.
+    close : bool
+        Whether only the launcher and the first metres of flight are in the picture.
     """
 
     name: str
@@ -138,6 +143,7 @@ class Recipe:
     wind_sd_mps: float = 1.0
     grass_height_m: float = 0.0
     quiet_s: float = 10.0
+    close: bool = False
 
 
 WHEELS = {
@@ -166,12 +172,53 @@ CLOSE = Recipe(
         spread_m=0.2,
     ),
     shooting=Shooting(shots=(1, 1), first_s=(0.3, 0.45), tail_s=0.0),
-)
-QUIET = Recipe(
-    "quiet",
-    shooting=replace(Shooting(), shots=(0, 0)),
-    movers=("people", "dog", "trees"),
-    quiet_s=8.0,
+    close=True,
 )
 
-RECIPES = {recipe.name: recipe for recipe in (WIDE, CLOSE, QUIET)}
+
+def without_shots(recipe: Recipe, seconds: float = 8.0) -> Recipe:
+    """Return the same scenes with nobody firing; its name says so."""
+    return replace(
+        recipe,
+        name=f"quiet {recipe.name}",
+        shooting=replace(recipe.shooting, shots=(0, 0)),
+        quiet_s=seconds,
+    )
+
+
+QUIET = replace(without_shots(WIDE), name="quiet", movers=("people", "dog", "trees"), close=False)
+
+_FILMING, _STAND, _SHOOTING = WIDE.filming, WIDE.stand, WIDE.shooting
+
+CLEAR = (
+    WIDE,
+    Recipe("wide_30", replace(_FILMING, fps=30.0, exposure_s=(1.0 / 800.0, 1.0 / 240.0))),
+    Recipe("wide_120", replace(_FILMING, fps=120.0, readout_s=(0.004, 0.007))),
+    Recipe("turned", replace(_FILMING, rotations_deg=(90, 180, 270))),
+    Recipe("wheels", setups=tuple(WHEELS), shooting=replace(_SHOOTING, shots=(2, 2))),
+)
+"""Wide recipes in which nothing stands in the way."""
+
+HARD = (
+    Recipe("far", stand=replace(_STAND, off_m=(50.0, 62.0), field_of_view_deg=(58.0, 65.0))),
+    Recipe("dim", replace(_FILMING, exposure_s=(1.0 / 180.0, 1.0 / 60.0), noise=(1.8, 2.8))),
+    Recipe("windy", wind_sd_mps=3.0, movers=("trees",)),
+    Recipe("drift", replace(_FILMING, drift=0.06)),
+    Recipe("grain", replace(_FILMING, noise=(3.5, 5.5), megabits=20.0)),
+    Recipe("sway", replace(_FILMING, sway_px=1.6)),
+    Recipe("people", movers=("people",)),
+    Recipe("dog", movers=("dog",)),
+    Recipe("birds", movers=("birds",)),
+    Recipe("trees", movers=("trees",)),
+    Recipe("cloud_shadows", movers=("cloud_shadows",)),
+    Recipe("overlap", shooting=replace(_SHOOTING, shots=(2, 4), pause_s=(-1.5, -0.7))),
+    Recipe(
+        "apex_out",
+        stand=replace(_STAND, off_m=(21.0, 25.0), keep_apex=False),
+        shooting=replace(_SHOOTING, launch_angle_deg=(43.0, 50.0)),
+    ),
+    Recipe("long_grass", grass_height_m=0.35),
+)
+"""Recipes with one hardship each."""
+
+RECIPES = {recipe.name: recipe for recipe in (*CLEAR, CLOSE, QUIET, *HARD)}

@@ -12,7 +12,8 @@ from tracker.synthetic import colour
 from tracker.synthetic.plate import Plate
 
 Array = NDArray[np.float64]
-Floats = NDArray[np.float32]
+Floats = NDArray[Any]
+"""Single precision; OpenCV's own annotations are too wide to say so."""
 Codes = NDArray[np.uint8]
 
 GREY = 0.18
@@ -110,7 +111,9 @@ class NoiseMaker:
         self._chroma_sigma = 0.45 * sensor.noise
         self._rng = np.random.default_rng([seed, 31])
         self._strip = np.empty((STRIP, width), np.float32)
-        self._planes = [np.empty(plane.shape, np.uint8) for plane in (plate.luma, plate.blue, plate.red)]
+        self._planes = [
+            np.empty(plane.shape, np.uint8) for plane in (plate.luma, plate.blue, plate.red)
+        ]
 
     def expose(self, plate: Plate, time_s: float) -> tuple[Codes, Codes, Codes]:
         """Return luma, blue and red planes, valid until the next call."""
@@ -132,8 +135,8 @@ class NoiseMaker:
             noise = self._pool[top : top + plane.shape[0], left : left + plane.shape[1]]
             for row in range(0, plane.shape[0], STRIP):
                 part = slice(row, row + STRIP)
-                strip = cv2.scaleAdd(noise[part], self._sign() * self._chroma_sigma, plane[part])
-                cv2.convertScaleAbs(strip, dst=out[part])
+                tinted = cv2.scaleAdd(noise[part], self._sign() * self._chroma_sigma, plane[part])
+                cv2.convertScaleAbs(tinted, dst=out[part])
         return self._planes[0], self._planes[1], self._planes[2]
 
     def _sign(self) -> float:
@@ -144,10 +147,10 @@ class NoiseMaker:
 def noise_pool(width: int, height: int, grain_px: float) -> Floats:
     """Return normal noise of unit variance, its neighbours correlated by `grain_px`."""
     rng = np.random.default_rng(977)
-    pool = rng.standard_normal((height, width), dtype=np.float32)
+    pool: Floats = rng.standard_normal((height, width), dtype=np.float32)
     if grain_px > 0:
         pool = cv2.filter2D(pool, -1, grain_kernel(grain_px))
-        pool /= pool.std()
+        pool = pool / pool.std()
     pool.setflags(write=False)
     return pool
 
@@ -175,7 +178,8 @@ def information(slopes: Array, sigma: Array, grain_px: float) -> Array:
     -------
     ndarray, shape (K, K)
         Sum of products of slopes, whitened in frequency by the spectrum of the grain
-        (Kay, 1993, Fundamentals of Statistical Signal Processing: Estimation Theory, 3.9 and 15.10).
+        (Kay, Fundamentals of Statistical Signal Processing, volume 1, 1993, section 3.9; section
+        numbers from memory).
     """
     scaled = slopes / sigma
     if grain_px <= 0:

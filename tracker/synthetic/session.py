@@ -1,6 +1,7 @@
 """A whole session folder from a recipe and a seed: clips, `session.toml` and `truth.json`."""
 
 import json
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,8 @@ from tracker.synthetic.clip import film
 from tracker.synthetic.draw import DrawnSession, draw_session
 from tracker.synthetic.recipes import WHEELS, Recipe
 from tracker.synthetic.truth import clip_truth, write_truth
+
+DAY = date(2026, 5, 17)
 
 
 def make_session(folder: Path, recipe: Recipe, seed: int) -> dict[str, Any]:
@@ -46,6 +49,7 @@ def session_toml(drawn: DrawnSession) -> str:
         _table(
             "",
             name=f"Fen Lane, {drawn.recipe.name.replace('_', ' ')} {drawn.seed}",
+            date=DAY,
             notes="catch-practice feeder of the village club; drawn, not filmed",
         ),
         _table("ball", type="tennis"),
@@ -107,8 +111,10 @@ def session_toml(drawn: DrawnSession) -> str:
 def _table(head: str, **values: Any) -> str:
     """Return a TOML table: a head in brackets, then a line for each value.
 
-    JSON writes strings, numbers, flags and lists of numbers as TOML does.
+    JSON writes strings, numbers, flags and lists of numbers as TOML does; a date is bare.
     """
     lines = [f"[{head}]"] if head else []
-    lines += [f"{name} = {json.dumps(value, ensure_ascii=False)}" for name, value in values.items()]
+    for name, value in values.items():
+        written = value.isoformat() if isinstance(value, date) else json.dumps(value)
+        lines.append(f"{name} = {written}")
     return "\n".join(lines) + "\n"

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -12,7 +13,8 @@ from tracker.synthetic import colour
 from tracker.synthetic.plate import Plate
 
 Array = NDArray[np.float64]
-Floats = NDArray[np.float32]
+Floats = NDArray[Any]
+"""Single precision; OpenCV's own annotations are too wide to say so."""
 Box = tuple[int, int, int, int]
 
 FINE = 4
@@ -44,8 +46,13 @@ class Patch:
 
 def paint(shapes: Sequence[Shape], camera: Camera, psf_px: float) -> Patch | None:
     """Draw shapes in order, later ones over earlier ones; None where they are out of sight."""
-    outlines = [(shape, camera.project(shape.corners)) for shape in shapes]
-    outlines = [(shape, line) for shape, line in outlines if np.all(np.isfinite(line))]
+    ends = np.cumsum([len(shape.corners) for shape in shapes])[:-1]
+    pixels = np.split(camera.project(np.vstack([shape.corners for shape in shapes])), ends)
+    outlines = [
+        (shape, line)
+        for shape, line in zip(shapes, pixels, strict=True)
+        if np.all(np.isfinite(line))
+    ]
     if not outlines:
         return None
     box = even_box(np.vstack([line for _, line in outlines]), 3.0 * psf_px + 1.0, camera.size_px)
@@ -59,10 +66,12 @@ def paint(shapes: Sequence[Shape], camera: Camera, psf_px: float) -> Patch | Non
         paint_value = (float(colour.decode(luma)), float(blue) - 128.0, float(red) - 128.0, 1.0)
         cells = (line - (left, top) + 0.5) * FINE - 0.5
         cv2.fillPoly(canvas, [np.round(cells * 16).astype(np.int32)], paint_value, shift=4)
-    if psf_px > 0:
-        canvas = cv2.GaussianBlur(canvas, (0, 0), psf_px * FINE)
     full = cv2.resize(canvas, (right - left, bottom - top), interpolation=cv2.INTER_AREA)
-    half = cv2.resize(full, (size[0] // FINE // 2, size[1] // FINE // 2), interpolation=cv2.INTER_AREA)
+    if psf_px > 0:
+        full = cv2.GaussianBlur(full, (0, 0), psf_px)
+    half = cv2.resize(
+        full, (size[0] // FINE // 2, size[1] // FINE // 2), interpolation=cv2.INTER_AREA
+    )
     return Patch(
         box,
         np.ascontiguousarray(full[..., 3]),
@@ -79,9 +88,7 @@ def lay(plate: Plate, patch: Patch) -> None:
     behind = colour.decode(plate.luma[part])
     plate.luma[part] = colour.encode(behind * (1.0 - patch.cover) + patch.luma)
     half = np.s_[top // 2 : bottom // 2, left // 2 : right // 2]
-    cover = cv2.resize(
-        patch.cover, patch.blue.shape[::-1], interpolation=cv2.INTER_AREA
-    )
+    cover = cv2.resize(patch.cover, patch.blue.shape[::-1], interpolation=cv2.INTER_AREA)
     for plane, over in ((plate.blue, patch.blue), (plate.red, patch.red)):
         plane[half] += over - cover * (plane[half] - 128.0)
 
@@ -109,21 +116,18 @@ def upright(anchor: ArrayLike, ahead: ArrayLike, flat: Iterable[ArrayLike]) -> A
     points = np.asarray(list(flat), float)
     rise = np.array([0.0, 0.0, 1.0])
     return (
-        np.asarray(anchor, float)
-        + points[:, :1] * np.asarray(ahead, float)
-        + points[:, 1:] * rise
+        np.asarray(anchor, float) + points[:, :1] * np.asarray(ahead, float) + points[:, 1:] * rise
     )
 
 
-def disc(middle: Sequence[float], radii: Sequence[float], count: int = 18) -> Array:
+def disc(middle: ArrayLike, radii: Sequence[float], count: int = 18) -> Array:
     """Return the outline of an ellipse, shape (count, 2)."""
     turn = np.linspace(0.0, 2.0 * np.pi, count, endpoint=False)
-    return np.column_stack(
-        [middle[0] + radii[0] * np.cos(turn), middle[1] + radii[1] * np.sin(turn)]
-    )
+    spokes = np.column_stack([np.cos(turn), np.sin(turn)])
+    return np.asarray(middle, float) + np.asarray(radii) * spokes
 
 
-def limb(start: Sequence[float], end: Sequence[float], thick: float) -> Array:
+def limb(start: ArrayLike, end: ArrayLike, thick: float) -> Array:
     """Return the outline of a bar with round ends from `start` to `end`, shape (14, 2)."""
     first, last = np.asarray(start, float), np.asarray(end, float)
     turn = np.arctan2(*(last - first)[::-1])

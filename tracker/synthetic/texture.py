@@ -3,12 +3,14 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float32]
+Floats = NDArray[Any]
+"""Single precision; OpenCV's own annotations are too wide to say so."""
 
 TILE = 512
 """Edge of a noise tile in cells; one wavelength is `CELLS` cells."""

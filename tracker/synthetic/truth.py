@@ -140,6 +140,10 @@ def clip_truth(
             }
         )
     sensor = take.sensor
+    turns = []
+    if take.sway is not None:
+        frames = np.arange(take.frame_count) / sensor.fps
+        turns = [[_plain(part, 9) for part in take.sway.turn(time_s)] for time_s in frames]
     return {
         "file": file,
         "setup": setup,
@@ -154,6 +158,7 @@ def clip_truth(
         "grain_px": sensor.grain_px,
         "movers": [type(mover).__name__ for mover in take.movers],
         "camera": camera_truth(take.camera),
+        "sway_turns_rad": turns,
         "shots": shots,
     }
 
@@ -189,7 +194,9 @@ def _lines(value: Any, depth: int = 0) -> str:
     """Return JSON indented by one space, with lists of plain values on one line."""
     pad = " " * (depth + 1)
     if isinstance(value, dict) and value:
-        inner = [f"{pad}{json.dumps(key)}: {_lines(item, depth + 1)}" for key, item in value.items()]
+        inner = [
+            f"{pad}{json.dumps(key)}: {_lines(item, depth + 1)}" for key, item in value.items()
+        ]
         return "{\n" + ",\n".join(inner) + "\n" + " " * depth + "}"
     if isinstance(value, list) and value and isinstance(value[0], dict):
         inner = [pad + _lines(item, depth + 1) for item in value]
