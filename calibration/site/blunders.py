@@ -8,14 +8,13 @@ import numpy as np
 
 from calibration.adjustment import (
     Adjustment,
-    chi_square_tail,
     critical_w,
     smallest_findable,
     w_values,
 )
 from calibration.errors import InputError
 from calibration.site.observations import Observations
-from calibration.site.stand import Site
+from calibration.site.stand import Site, is_line
 
 ALARM = 0.001
 """Chance of a chi-square so large by accident below which something is called wrong."""
@@ -26,7 +25,6 @@ CLEAR = 9.0
 MOST_MARKERS_TO_SWAP = 10
 WRONG_LABEL_M = 10.0
 WRONG_POSITION_M = 1.0
-LOOSE_M = 30.0
 
 Refit = Callable[[Site], Adjustment | None]
 
@@ -52,12 +50,12 @@ class Suspect:
 
 @dataclass(frozen=True)
 class _Story:
-    """One likely mistake: whom it accuses, the site without it, and how many rows say nothing."""
+    """One likely mistake: whom it accuses, the site without it, whether all is still observed."""
 
     names: tuple[str, ...]
     text: str
     site: Site
-    idle: int = 0
+    keeps_all: bool = False
 
 
 def suspects(
@@ -114,9 +112,8 @@ def _explanations(site: Site, refit: Refit, chi_square: float) -> tuple[list[_St
     tried = []
     for story in _stories(site):
         fit = refit(story.site)
-        if fit is not None and fit.degrees_of_freedom > story.idle:
-            chance = chi_square_tail(fit.chi_square, fit.degrees_of_freedom - story.idle)
-            tried.append((fit.chi_square, chance, story))
+        if fit is not None and fit.degrees_of_freedom > 0:
+            tried.append((fit.chi_square, fit.p_value, story))
     good = [
         (cost, story)
         for cost, chance, story in tried
@@ -124,10 +121,9 @@ def _explanations(site: Site, refit: Refit, chi_square: float) -> tuple[list[_St
     ]
     good.sort(key=lambda pair: pair[0])
     near = [story for cost, story in good if cost < good[0][0] + CLEAR]
-    # A swap keeps every observation: where it explains all, leaving one marker out cannot.
-    swaps = [story for story in near if len(story.names) == 2]
-    if swaps:
-        near = swaps
+    # A story that keeps every observation and still explains all beats one that drops some.
+    whole = [story for story in near if story.keeps_all]
+    near = whole or near
     return near[:4], len(near) == 1
 
 
@@ -151,14 +147,14 @@ def _stories(site: Site) -> Iterator[_Story]:
                 (one.name, other.name),
                 f'markers "{one.name}" and "{other.name}" are swapped',
                 replace(site, markers=tuple(swapped.get(m.name, m) for m in picked)),
+                keeps_all=True,
             )
-    # What was told of the camera is not taken out but held loosely: so the starts stay good.
+    yield from _mirrored(site)
     if site.position_m is not None:
         yield _Story(
             ("camera position",),
             "the camera's taped position does not agree with the markers",
-            replace(site, position_u_m=LOOSE_M),
-            idle=3,
+            replace(site, position_m=None),
         )
     if site.field_of_view_deg is not None and site.lens is None:
         yield _Story(
@@ -172,6 +168,32 @@ def _stories(site: Site) -> Iterator[_Story]:
             "the lens does not agree with the markers: it may be another camera's, or another "
             "zoom's",
             replace(site, lens=None, field_of_view_deg=None),
+        )
+
+
+def _mirrored(site: Site) -> Iterator[_Story]:
+    """Yield the two ways to see a field from its wrong side."""
+    picked = site.picked
+    pixels = [marker.pixel for marker in picked]
+    if is_line(np.array([marker.ground_m for marker in picked])) and len(picked) > 2:
+        order = np.argsort([marker.ground_m[0] for marker in picked])
+        turned = {int(i): pixels[j] for i, j in zip(order, order[::-1], strict=True)}
+        yield _Story(
+            tuple(marker.name for marker in picked),
+            "the markers are named from the wrong end of the line",
+            replace(
+                site,
+                markers=tuple(replace(m, pixel=turned[i]) for i, m in enumerate(picked)),
+            ),
+            keeps_all=True,
+        )
+    if site.position_m is not None:
+        yield _Story(
+            ("camera position",),
+            f"the camera's across, {site.position_m[1]:g}, has the wrong sign: it is positive to "
+            "the left of the firing line, seen looking downrange",
+            replace(site, position_m=site.position_m * (1.0, -1.0, 1.0)),
+            keeps_all=True,
         )
 
 

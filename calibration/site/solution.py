@@ -287,6 +287,12 @@ def _notes(
         )
     if site.lens is not None and site.field_of_view_deg is not None:
         found.append("the field of view was not used, because there is a lens")
+    lowest = float(observations.taped[:, 2].min())
+    if camera.position[2] < lowest:
+        found.append(
+            f"the camera stands {lowest - camera.position[2]:.1f} m below the lowest marker: "
+            "check the height in its position, which is that above the ground at the release"
+        )
     if bend(camera, landing) > 0.5:
         found.append(
             "what is known fixes the camera so loosely that the uncertainties are only rough"

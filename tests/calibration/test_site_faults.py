@@ -90,8 +90,8 @@ FAULTS = {
     ),
     "wrong side": (
         replace(TAPED, position_m=CAMERA.position * (1.0, -1.0, 1.0)),
-        "hang upside down",
-        "sign of its across, 34",
+        "or the markers are named from the wrong end of the line",
+        "the camera's across, 34, has the wrong sign",
     ),
 }
 
@@ -105,6 +105,13 @@ def test_fault_is_told(name):
     assert what in said
     assert remedy in said
     assert len(caught.value.sentences()) == (5 if name == "twice" else 1)
+
+
+def test_wrong_side_is_told_from_wrong_order_where_the_camera_stands_aside():
+    site = field(LAYOUTS[0], np.random.default_rng(12)).site
+    with pytest.raises(InputError) as caught:
+        solve(replace(site, position_m=site.position_m * (1.0, -1.0, 1.0)))
+    assert "has the wrong sign" in str(caught.value)
 
 
 def test_markers_behind_the_camera():
