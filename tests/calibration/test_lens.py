@@ -147,8 +147,8 @@ def test_spread_equals_what_the_reference_library_says():
         flags=flags,
     )
     matrix, bends, spread = result[1], result[2].ravel(), result[5].ravel()
-    assert mine.focal_px == pytest.approx(matrix[0, 0], rel=1e-9)
-    assert mine.distortion == pytest.approx(bends[:5], abs=1e-9)
+    assert mine.focal_px == pytest.approx(matrix[0, 0], rel=1e-6)
+    assert mine.distortion == pytest.approx(bends[:5], abs=1e-6)
     # fx is not told apart from fy: the library gives its figure at fy; then cx, cy, k1, k2, p1, p2.
     named = np.array([max(spread[0], spread[1]) / matrix[0, 0], *spread[2:8]])
     ratio = mine.u[:7] / named
