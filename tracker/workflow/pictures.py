@@ -2,6 +2,8 @@
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from calibration.camera import Camera
 from tracker.records import MeasuredShot
 from tracker.report.composite import Image, Patch, cut
@@ -46,4 +48,8 @@ def _gather(facts: ClipFacts, measured: MeasuredShot) -> tuple[Image, tuple[Patc
         return cut(index, image, by_frame[index], half)
 
     found = from_pictures(facts, by_frame, take)
+    if not whole:
+        # Every frame of the shot is damaged: its figures are still worth a sheet.
+        width, height = facts.size_px
+        whole.append(np.full((height, width, 3), 128, np.uint8))
     return whole[0], tuple(patch for patch in found.values() if patch is not None)
