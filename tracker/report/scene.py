@@ -86,7 +86,9 @@ def draw_scene(
     scale = (right - left) / 1920.0
     for name, (column, row) in markers:
         if left < column < right and top < row < bottom:
-            _mark(axes, name, column, row, scale)
+            place = (column - left) / (right - left)
+            side = "left" if place < 0.04 else "right" if place > 0.96 else "center"
+            _mark(axes, name, (column, row), scale, side)
     if measured.path is not None:
         _draw_path(axes, measured, measured.path, scale)
     _draw_places(axes, measured, scale)
@@ -95,8 +97,9 @@ def draw_scene(
     _draw_key(axes, measured)
 
 
-def _mark(axes: "Axes", name: str, column: float, row: float, scale: float) -> None:
-    """Draw a marker's place as an open corner below it, with its name."""
+def _mark(axes: "Axes", name: str, pixel: tuple[float, float], scale: float, side: str) -> None:
+    """Draw a marker's place as an open corner below it, with its name to that side."""
+    column, row = pixel
     arm = 9 * scale
     axes.plot(
         [column - arm, column, column + arm],
@@ -106,12 +109,12 @@ def _mark(axes: "Axes", name: str, column: float, row: float, scale: float) -> N
         path_effects=cased(2.6),
     )
     axes.text(
-        column,
+        column - {"left": arm, "center": 0.0, "right": -arm}[side],
         row + 2.2 * arm,
         name,
         color=PAPER,
         fontsize=7,
-        ha="center",
+        ha=side,
         va="top",
         path_effects=cased(2.0),
         parse_math=False,
