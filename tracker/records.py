@@ -73,12 +73,15 @@ class Track:
     pixels : ndarray, shape (N, 2)
     covariances : ndarray, shape (N, 2, 2)
         Covariance of each position, px².
+    lean : ndarray, shape (N,)
+        By how many px each position moves for a luma step of uneven light on the ball.
     """
 
     frames: NDArray[np.int64]
     times_s: Array
     pixels: Array
     covariances: Array
+    lean: Array
 
 
 @dataclass(frozen=True)

@@ -18,9 +18,12 @@ Array = NDArray[np.float64]
 EDGE_PX = 0.65
 """Softness of the disc's edge: lens, pixel area and encoder together, px (1 sd)."""
 
-SHADING_SHARE = 0.02
-"""Standard uncertainty of a position, as a share of the ball's diameter, because light from
-one side moves the bright part off the middle. Common practice, no source."""
+SHAPE_SHARE = 0.015
+"""Standard uncertainty of a position, as a share of the ball's diameter, from its seam, its
+felt and patterns of light that are not even across it. Common practice, no source."""
+
+LEAST_CONTRAST = 8.0
+"""Contrasts below this count as this in the lean: noise would make it boundless."""
 
 LEAST_U_PX = 0.02
 """Standard uncertainty of any position from what no model here covers, px."""
@@ -79,6 +82,8 @@ class Sighting:
     found : ndarray of bool, shape (N,)
     misfit : ndarray, shape (N,)
         Mean squared residual over the noise's variance.
+    lean : ndarray, shape (N,)
+        Diameter over contrast, px per luma step: by how much uneven light moves the place.
     """
 
     pixels: Array
@@ -86,6 +91,7 @@ class Sighting:
     snr: Array
     found: NDArray[np.bool_]
     misfit: Array
+    lean: Array
 
 
 def measure(
@@ -114,7 +120,9 @@ def measure(
     if len(patches) == 0:
         nothing = np.zeros(0)
         return (
-            Sighting(np.zeros((0, 2)), np.zeros((0, 2, 2)), nothing, np.zeros(0, bool), nothing),
+            Sighting(
+                np.zeros((0, 2)), np.zeros((0, 2, 2)), nothing, np.zeros(0, bool), nothing, nothing
+            ),
             0.0 if exposure is None else exposure,
         )
     if exposure is None:
@@ -207,13 +215,16 @@ def _fit(
     variance = sigma**2 * np.maximum(1.0, np.minimum(misfit, 25.0))
     covariance = inverse[:, 2:4, 2:4] * variance[:, None, None]
     snr = contrast / np.sqrt(inverse[:, 0, 0] * variance)
-    floor = LEAST_U_PX**2 + (SHADING_SHARE * expected.diameters_px) ** 2
+    floor = LEAST_U_PX**2 + (SHAPE_SHARE * expected.diameters_px) ** 2
     covariance = covariance + floor[:, None, None] * np.eye(2)
     drift = np.linalg.norm(place - local, axis=1)
     allowed = radius + np.linalg.norm(streak, axis=1) / 2.0 + 3.0
     inside = np.all((place > 0.5) & (place < side - 1.5), axis=1)
     found = (np.abs(snr) > LEAST_SNR) & inside & (drift < allowed) & np.isfinite(place).all(axis=1)
-    return Sighting(place + corners, covariance, snr, found, misfit)
+    lean = expected.diameters_px / np.copysign(
+        np.maximum(np.abs(contrast), LEAST_CONTRAST), contrast
+    )
+    return Sighting(place + corners, covariance, snr, found, misfit, lean)
 
 
 def _contrast(picture: Array, data: Array) -> tuple[Array, Array]:

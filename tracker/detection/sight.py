@@ -57,12 +57,30 @@ def sight(
     both = light.found & tint.found & (np.abs(light.snr) > CLEAR) & (np.abs(tint.snr) > CLEAR)
     siting_u = SITING_U_PX
     if np.sum(both) >= 5:
-        gap = light.pixels[both] - pixels[both]
-        pixels = pixels + np.median(gap, axis=0)
-        scatter = 1.4826 * np.median(np.abs(gap - np.median(gap, axis=0)))
-        siting_u = float(1.25 * scatter / np.sqrt(np.sum(both)))
+        shift, siting_u = _siting(light.pixels[both] - pixels[both], light.lean[both])
+        pixels = pixels + shift
     covariances = covariances + siting_u**2 * np.eye(2)
     return _weighted(light, tint, pixels, covariances), exposure
+
+
+def _siting(gap: Array, lean: Array) -> tuple[Array, float]:
+    """Return by how much colour must be moved to lie on luma, and how well that is known.
+
+    What uneven light does to the luma is told apart by its dependence on the lean.
+    """
+    design = np.column_stack([np.ones(len(lean)), lean])
+    # A ridge on the light's part, for clips in which the contrast never changes.
+    ridge = np.diag([0.0, 1.0 / 36.0])
+    weight = np.ones(len(lean))
+    for _ in range(5):
+        weighted = design * weight[:, None]
+        normal = weighted.T @ design + 0.01 * ridge
+        answer = np.linalg.solve(normal, weighted.T @ gap)
+        left = np.linalg.norm(gap - design @ answer, axis=1)
+        scale = max(1.4826 * float(np.median(left)), 0.02)
+        weight = 1.0 / (1.0 + (left / (2.0 * scale)) ** 2)
+    u = scale * float(np.sqrt(np.linalg.inv(normal)[0, 0]))
+    return answer[0], u
 
 
 def _weighted(light: Sighting, tint: Sighting, pixels: Array, covariances: Array) -> Sighting:
@@ -92,7 +110,11 @@ def _weighted(light: Sighting, tint: Sighting, pixels: Array, covariances: Array
     )
     strongest = np.where(np.abs(light.snr) >= np.abs(tint.snr), light.snr, tint.snr)
     misfit = np.minimum(light.misfit, tint.misfit)
-    return Sighting(place, np.asarray(covariance, float), strongest, found, misfit)
+    # Colour does not lean: the share of luma in the place carries its lean.
+    share = np.trace(covariance @ by_light, axis1=1, axis2=2) / 2.0
+    return Sighting(
+        place, np.asarray(covariance, float), strongest, found, misfit, share * light.lean
+    )
 
 
 def _rows(chosen: list[tuple[Cuttings, int]]) -> Cuttings:

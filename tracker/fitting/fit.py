@@ -87,7 +87,7 @@ def fit_flight(
     NotDetermined
         When the track does not fix a flight.
     """
-    instants = Instants(track.times_s, row_share)
+    instants = Instants(track.times_s, row_share, track.lean)
     roots = _roots(track.covariances)
     mean = circumstances.prior_mean()
     prior_root = _prior_root(circumstances.prior_information())

@@ -12,12 +12,27 @@ from tracker.flight.trajectory import LAUNCH, Trajectory, fly
 
 Array = NDArray[np.float64]
 
-PARAMETERS = ("release_s", *LAUNCH, "readout_s", *CAMERA_PARAMETERS)
-"""Everything that a fit adjusts: the release, the launch, the shutter's readout, the camera.
-The camera's parameters are moves from the calibrated camera."""
+PARAMETERS = (
+    "release_s",
+    *LAUNCH,
+    "readout_s",
+    "light_column",
+    "light_row",
+    *CAMERA_PARAMETERS,
+)
+"""Everything that a fit adjusts: the release, the launch, the shutter's readout, the light on
+the ball, the camera. The camera's parameters are moves from the calibrated camera."""
 
-CAMERA_AT = 2 + len(LAUNCH)
 READOUT_AT = 1 + len(LAUNCH)
+LIGHT_AT = READOUT_AT + 1
+CAMERA_AT = LIGHT_AT + 2
+
+LIGHT_U = 6.0
+"""How unevenly a ball is lit, in luma steps: light from one side moves the bright part of a
+ball off its middle, by this much times its diameter over its contrast. Where the ball is
+darker than what lies behind it the shift is the other way, and where the contrast is slight
+it is large. A ball half again as bright at one rim as at its middle, luma 120, makes about 6
+(linear shading over a disc has the first moment d/16 of its slope)."""
 STEP_S = 0.04
 
 
@@ -77,6 +92,7 @@ class Circumstances:
         own[8:10] = self.lift_u
         own[10:12] = self.wind_u_mps
         own[READOUT_AT] = self.readout_u_s
+        own[LIGHT_AT:CAMERA_AT] = LIGHT_U
         own_weight = np.where(own > 0, 1.0 / np.maximum(own, 1e-12) ** 2, 0.0)
         information[:CAMERA_AT, :CAMERA_AT] = np.diag(own_weight)
         information[CAMERA_AT:, CAMERA_AT:] = _inverse(self.camera.covariance)
@@ -93,10 +109,13 @@ class Instants:
         Times of the frames' middle rows.
     row_share : ndarray, shape (N,)
         How far down the readout each position's row lies, -0.5 to 0.5.
+    lean : ndarray, shape (N,)
+        By how many px each position moves for a luma step of uneven light.
     """
 
     times_s: Array
     row_share: Array
+    lean: Array
 
 
 def predict(
@@ -126,11 +145,13 @@ def predict(
     trajectory = fly(parameters[1:12], circumstances.forces, duration, STEP_S, sensitivities=True)
     states, by_launch = trajectory.at_with_sensitivities(times)
     pixels, by_point, by_camera = camera.project_with_jacobians(states[:, :3])
+    pixels = pixels + instants.lean[:, None] * parameters[LIGHT_AT:CAMERA_AT]
     speed_px = np.einsum("nij,nj->ni", by_point, states[:, 3:6])
     jacobian = np.empty((len(times), 2, len(PARAMETERS)))
     jacobian[:, :, 0] = -speed_px
     jacobian[:, :, 1:12] = by_point @ by_launch[:, :3, :]
     jacobian[:, :, READOUT_AT] = speed_px * instants.row_share[:, None]
+    jacobian[:, :, LIGHT_AT:CAMERA_AT] = instants.lean[:, None, None] * np.eye(2)
     jacobian[:, :, CAMERA_AT:] = by_camera
     return pixels, jacobian, trajectory
 

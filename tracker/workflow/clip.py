@@ -10,10 +10,12 @@ from calibration.adjustment import NotDetermined
 from calibration.camera import Camera
 from calibration.timebase import row_fraction
 from tracker.detection import CandidateFinder, Expected, Look, look_for, sight
-from tracker.fitting import Circumstances, FittedFlight, fit_flight
+from tracker.fitting import Circumstances, FittedFlight, figures_of, fit_flight
+from tracker.fitting.model import CAMERA_AT
 from tracker.flight.air import Air
 from tracker.flight.ball import Ball
 from tracker.flight.forces import Forces
+from tracker.flight.trajectory import fly
 from tracker.following import FlightSearch, Hypothesis, Stage, follow
 from tracker.records import Candidates, MeasuredShot, Track
 from tracker.video import ClipFacts, frames
@@ -229,16 +231,12 @@ def _course_of(
     shutter: _Shutter, fitted: FittedFlight, candidates: list[Candidates]
 ) -> tuple[list[Candidates], _Course]:
     """Return the frames in which a fitted flight shows, and where it is in them."""
-    from tracker.fitting import figures_of
-
     figures = figures_of(shutter.circumstances, fitted.parameters)
     end = figures.value("flight_time_s")
-    camera = shutter.circumstances.camera.perturbed(fitted.parameters[13:])
+    camera = shutter.circumstances.camera.perturbed(fitted.parameters[CAMERA_AT:])
     times = np.array([each.time_s for each in candidates]) - fitted.parameters[0]
     longest = end if np.isfinite(end) else float(fitted.trajectory.times_s[-1])
     flying = (times >= 0.0) & (times <= longest)
-    from tracker.flight.trajectory import fly
-
     trajectory = fly(
         fitted.parameters[1:12], shutter.circumstances.forces, max(longest, 0.05) + 0.05, 0.04
     )
@@ -276,7 +274,7 @@ def _sighted(
     chosen = np.array(rows, np.int64)
     if len(chosen) == 0:
         nothing = np.zeros(0)
-        return Track(chosen, nothing, np.zeros((0, 2)), np.zeros((0, 2, 2))), exposure
+        return Track(chosen, nothing, np.zeros((0, 2)), np.zeros((0, 2, 2)), nothing), exposure
     states, pixels = course.states[chosen], course.pixels[chosen]
     camera = stage.camera
     _, by_point, _ = camera.project_with_jacobians(states[:, :3])
@@ -299,6 +297,7 @@ def _sighted(
         times_s=course.times_s[chosen][kept],
         pixels=sighting.pixels[kept],
         covariances=sighting.covariances[kept],
+        lean=sighting.lean[kept],
     )
     return track, exposure
 
