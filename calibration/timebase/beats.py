@@ -14,7 +14,7 @@ _LEAST_EVENTS = 10
 _SEARCH_FRAMES = 6000
 _PHASES = 32
 _RATE_SLACK = 0.002
-_LEAST_POWER = 8.0
+_LEAST_POWER = 12.0
 _LEAST_GAP = 6.0
 
 FILM_RATES = (24.0, 25.0, 30.0, 48.0, 50.0, 60.0, 120.0, *(x / 1.001 for x in (24.0, 30.0, 60.0)))
@@ -48,10 +48,13 @@ def find_beats(motion: Motion, file_fps: float) -> list[Beat]:
     signal = part.weight * (part.excess - (part.weight * part.excess).sum() / mass)
     size = 4 * len(signal)
     power = np.abs(np.fft.fft(signal, size)) ** 2 / max(float((signal**2).sum()), 1e-12)
+    # A rare beat is a train of sharp ticks: it shows in its overtones more than in itself.
+    places = np.arange(size)
+    power = power[np.outer((1, 2, 3), places) % size].sum(axis=0)
     beats = []
     for ratio, usual in _ratios(file_fps):
         # A beat of the ratio r shows in the spectrum at r cycles a frame, whole cycles apart.
-        offset = (np.arange(size) / size - ratio + 0.5) % 1.0 - 0.5
+        offset = (places / size - ratio + 0.5) % 1.0 - 0.5
         band = np.abs(offset) < max(_RATE_SLACK * ratio, 0.75 / len(signal))
         strength = np.where(band, power, 0.0)
         if strength.max() < _LEAST_POWER:

@@ -44,12 +44,10 @@ def motion_of(changes: Changes, kept: Indices) -> Motion:
     """Return relative excess of motion of each kept step over the mean of its two neighbours.
 
     In every region: ``(z[k] - (z[k-1] + z[k+1]) / 2) / (z[k-1] + z[k] + z[k+1])``, z being the
-    change above its quiet level; 1/4 for a step twice as long, 0 for steady motion. Regions
+    change; 1/4 for a step twice as long, 0 for steady motion. Regions
     in which two steps change no more than one hold grain or flicker, and do not count.
     """
-    parts = changes.regions[kept].astype(float)
-    quiet = np.nan_to_num(np.nanpercentile(parts, 10.0, axis=0))
-    change = np.clip(parts - quiet, 0.0, None)
+    change = changes.regions[kept].astype(float)
     total = change[:-2] + change[1:-1] + change[2:]
     bulge = change[1:-1] - 0.5 * (change[:-2] + change[2:])
     growth = _growth(changes, kept)

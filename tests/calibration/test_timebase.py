@@ -1,0 +1,267 @@
+"""Times of rows in a frame, and of frames that the file's clock misstates."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from calibration.timebase import (
+    Cadence,
+    Changes,
+    check_cadence,
+    find_repeats,
+    row_fraction,
+    row_offset_s,
+    true_times_s,
+)
+
+# ------------------------------------------------------------------ rows
+
+
+@pytest.mark.parametrize("rotation", [0, 90, 180, 270])
+@pytest.mark.parametrize("stored", [(6, 4), (5, 9)])
+def test_rows_are_those_of_the_stored_picture(rotation, stored):
+    width, height = stored
+    rows = np.repeat(np.arange(height)[:, None], width, axis=1)
+    shown = np.rot90(rows, rotation // 90)
+    columns, lines = np.meshgrid(np.arange(shown.shape[1]), np.arange(shown.shape[0]))
+    pixels = np.column_stack([columns.ravel(), lines.ravel()])
+    found = row_fraction(pixels, shown.shape[1::-1], rotation)
+    assert found == pytest.approx(shown.ravel() / (height - 1) - 0.5)
+    assert row_offset_s(pixels, shown.shape[1::-1], rotation, 0.02) == pytest.approx(0.02 * found)
+
+
+@pytest.mark.parametrize(
+    ("fps", "rows", "readout_s", "step_px", "expected_ms"),
+    [
+        # Derived in "Measured with a rolling shutter": dt = 1/fps + dy T_r / H.
+        (60.0, 1080, 0.020, 54.0, 17.666667),
+        (30.0, 720, 0.030, 100.0, 37.5),
+        (240.0, 720, 0.004, -20.0, 4.055556),
+    ],
+)
+def test_time_between_two_sightings(fps, rows, readout_s, step_px, expected_ms):
+    size = (1920, rows)
+    early, late = row_offset_s([[0, 300.0], [0, 300.0 + step_px]], size, 0, readout_s)
+    # The published form divides by the number of rows, ours by the steps between them.
+    step_s = 1.0 / fps + (late - early) * (rows - 1) / rows
+    assert step_s * 1000.0 == pytest.approx(expected_ms, abs=1e-6)
+
+
+@given(
+    st.floats(0, 1079),
+    st.floats(0, 1919),
+    st.sampled_from([0, 90, 180, 270]),
+    st.floats(-0.06, 0.06),
+)
+def test_rows_stay_within_half_a_readout(row, column, rotation, readout_s):
+    size = (1920, 1080)
+    offset = row_offset_s([[column, row]], size, rotation, readout_s)
+    assert abs(offset[0]) <= abs(readout_s) / 2 + 1e-12
+    turned = row_offset_s([[1919 - column, 1079 - row]], size, (rotation + 180) % 360, readout_s)
+    assert turned == pytest.approx(offset, abs=1e-12)
+
+
+def test_pace():
+    assert true_times_s([0.5, 0.5 + 1 / 30, 0.5 + 2 / 30], 8.0) == pytest.approx(
+        [0, 1 / 240, 1 / 120]
+    )
+
+
+# ------------------------------------------------------------------ frames
+
+
+def filmed(source, noise=0.08, seed=0, regions=24, keys_every=30, grain=1.0):
+    """Return changes between frames of a scene in which things move with varying speed.
+
+    `source` numbers the moment that each frame shows. Each region's change grows with the
+    distance moved and levels off where the things in it have left their old place.
+    """
+    source = np.asarray(source, float)
+    rng = np.random.default_rng(seed)
+    count = len(source)
+    beat = rng.uniform(0.02, 0.2, regions)
+    start = rng.uniform(0, 6, regions)
+    moved = np.cumsum(1.2 + np.sin(np.arange(6 * count)[:, None] * beat + start), axis=0)
+    place = moved[np.clip(source, 0, len(moved) - 1).astype(int)]
+
+    def change(lag):
+        distance = np.full((count, regions), np.nan)
+        distance[lag:] = np.abs(place[lag:] - place[:-lag])
+        full = 4.0 * (1.0 - np.exp(-distance / 4.0))
+        return full * np.exp(noise * rng.normal(size=full.shape))
+
+    single = change(1)
+    again = np.zeros(count, dtype=bool)
+    again[1:] = np.diff(source) == 0
+    single[again] = 0.01
+    over_two = np.full((count, regions), np.nan)
+    new = np.flatnonzero(~again)
+    for j in range(2, len(new), 3):
+        distance = np.abs(place[new[j]] - place[new[j - 2]])
+        over_two[new[j]] = 4.0 * (1.0 - np.exp(-distance / 4.0))
+    whole = grain + np.nan_to_num(single).mean(axis=1)
+    whole[again] = 0.01
+    peaks = np.where(again, 2.0, 80.0)
+    whole[0] = peaks[0] = np.nan
+    alone = np.arange(count) % keys_every == 0
+    return Changes(whole, peaks, single.astype(np.float32), over_two.astype(np.float32), alone)
+
+
+def even(count, fps):
+    return np.arange(count) / fps
+
+
+@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("fps", [23.976, 24.0, 25.0, 30.0, 50.0, 60.0, 240.0])
+def test_a_clean_clip_is_left_alone(seed, fps):
+    times = even(300, fps)
+    found = check_cadence(filmed(np.arange(300), seed=seed, noise=0.3), times)
+    assert found.cadence is Cadence.TRUE
+    assert found.times_s is times or np.array_equal(found.times_s, times)
+    assert found.explanation == ""
+    assert not found.repeats.any()
+    assert not found.left_out.any()
+
+
+@pytest.mark.parametrize(
+    ("file_fps", "source_fps"),
+    [(24.0, 30.0), (24.0, 30000 / 1001), (25.0, 30.0), (50.0, 60.0), (48.0, 60.0)],
+)
+@pytest.mark.parametrize("phase", [0.13, 0.57])
+def test_frames_left_out_at_a_beat_are_found_and_times_mended(file_fps, source_fps, phase):
+    ratio = source_fps / file_fps
+    source = np.floor(ratio * np.arange(300) + phase)
+    found = check_cadence(filmed(source), even(300, file_fps))
+    assert found.cadence is Cadence.MENDED
+    truth = (source - source[0]) / source_fps
+    # One step in doubt at the moment where a beat slips is no fault.
+    assert np.mean(np.abs(found.times_s - truth) < 0.002) > 0.98
+    assert np.abs(found.times_s - truth).max() < 1.1 / source_fps
+    assert np.mean(found.left_out[1:] == np.diff(source) - 1) > 0.97
+    assert f"{source_fps:.4g} a second" in found.explanation
+
+
+@pytest.mark.parametrize(("file_fps", "source_fps"), [(30.0, 24.0), (60.0, 50.0), (60.0, 24.0)])
+def test_repeats_at_a_beat_are_found_and_times_mended(file_fps, source_fps):
+    source = np.floor(source_fps / file_fps * np.arange(400) + 0.3)
+    found = check_cadence(filmed(source), even(400, file_fps))
+    assert found.cadence is Cadence.MENDED
+    assert np.array_equal(found.repeats[1:], np.diff(source) == 0)
+    assert found.times_s == pytest.approx(source / source_fps, abs=1e-9)
+
+
+def test_repeats_that_fill_gaps_leave_the_times_alone():
+    source = np.arange(300)
+    source[4::5] -= 1
+    found = check_cadence(filmed(source), even(300, 30.0))
+    assert found.cadence is Cadence.TRUE
+    assert found.repeats.sum() == 60
+    assert "the file's times stand" in found.explanation
+
+
+def test_frames_shown_twice_throughout_keep_their_times():
+    source = np.arange(300) // 2
+    found = check_cadence(filmed(source), even(300, 60.0))
+    assert found.cadence is Cadence.TRUE
+    assert np.array_equal(found.repeats[1:], np.diff(source) == 0)
+    assert np.array_equal(found.times_s, even(300, 60.0))
+
+
+def test_repeats_at_no_beat_cannot_be_mended():
+    rng = np.random.default_rng(3)
+    source = np.cumsum(rng.random(400) > 0.2)
+    found = check_cadence(filmed(source), even(400, 30.0))
+    assert found.cadence is Cadence.DOUBTFUL
+    assert "cannot be mended" in found.explanation
+    assert np.array_equal(found.times_s, even(400, 30.0))
+
+
+def test_a_beat_of_no_usual_rates_cannot_be_mended():
+    source = np.floor(7 / 6 * np.arange(400) + 0.2)
+    found = check_cadence(filmed(source, noise=0.02), even(400, 30.0))
+    assert found.cadence is Cadence.DOUBTFUL
+    assert np.array_equal(found.times_s, even(400, 30.0))
+
+
+def test_times_that_tell_the_gaps_themselves_are_believed():
+    source = np.floor(1.25 * np.arange(300) + 0.1)
+    found = check_cadence(filmed(source), source / 30.0)
+    assert found.cadence is Cadence.TRUE
+    assert np.array_equal(found.times_s, source / 30.0)
+
+
+def test_a_single_repeat_is_told_and_no_more():
+    source = np.arange(200)
+    source[100:] -= 1
+    found = check_cadence(filmed(source), even(200, 30.0))
+    assert found.cadence is Cadence.TRUE
+    assert np.flatnonzero(found.repeats).tolist() == [100]
+    assert "1 frame shows" in found.explanation
+
+
+def test_half_a_clip_is_not_enough():
+    source = np.arange(400.0)
+    thinned = np.floor(1.25 * np.arange(200)) + 200
+    found = check_cadence(filmed(np.concatenate([source[:200], thinned])), even(400, 24.0))
+    assert found.cadence is Cadence.TRUE
+
+
+def test_a_beat_of_key_frames_is_no_beat_of_motion():
+    changes = filmed(np.arange(300), keys_every=12)
+    parts = changes.regions.copy()
+    # Every twelfth step shows its coding: a third of what the beat of 30 to 24 would show.
+    parts[changes.alone] *= 3.0
+    tainted = Changes(changes.whole, changes.peaks, parts, changes.over_two, changes.alone)
+    assert check_cadence(tainted, even(300, 24.0)).cadence is Cadence.TRUE
+
+
+def test_grain_is_no_motion():
+    rng = np.random.default_rng(8)
+    parts = rng.uniform(1.0, 2.0, (300, 24))
+    parts[::4] *= 2.0
+    over_two = np.where((np.arange(300) % 3 == 0)[:, None], 1.5, np.nan) * np.ones(24)
+    changes = Changes(
+        parts.mean(axis=1),
+        np.full(300, 40.0),
+        parts.astype(np.float32),
+        over_two.astype(np.float32),
+        np.zeros(300, dtype=bool),
+    )
+    assert check_cadence(changes, even(300, 24.0)).cadence is Cadence.TRUE
+
+
+def test_lost_frames_do_not_hinder():
+    source = np.floor(1.25 * np.arange(400) + 0.1)
+    changes = filmed(source)
+    for array in (changes.whole, changes.peaks, changes.regions, changes.over_two):
+        array[150:160] = np.nan
+    found = check_cadence(changes, even(400, 24.0))
+    assert found.cadence is Cadence.MENDED
+    assert np.abs(found.times_s - source / 30.0).max() < 0.002
+
+
+@pytest.mark.parametrize("count", [2, 3, 20])
+def test_short_clips_are_left_alone(count):
+    found = check_cadence(filmed(np.arange(count)), even(count, 24.0))
+    assert found.cadence is Cadence.TRUE
+    assert len(found.repeats) == count
+
+
+def test_nothing_known_is_nothing_said():
+    nothing = np.full(100, np.nan)
+    changes = Changes(
+        nothing,
+        nothing,
+        np.full((100, 4), np.nan, np.float32),
+        np.full((100, 4), np.nan, np.float32),
+        np.zeros(100, dtype=bool),
+    )
+    found = check_cadence(changes, even(100, 24.0))
+    assert (found.cadence, found.explanation) == (Cadence.TRUE, "")
+
+
+def test_a_quiet_scene_holds_no_repeats():
+    rng = np.random.default_rng(1)
+    assert not find_repeats(rng.uniform(0, 0.01, 200), rng.uniform(0, 6, 200)).any()
+    assert not find_repeats(np.zeros(200), np.zeros(200)).any()
