@@ -99,9 +99,11 @@ def best_possible(
     known = circumstances_of(camera, request)
     area = math.pi * (true["diameter_mm"] / 2000.0) ** 2
     reach = true["air_density_kgpm3"] * area / (2.0 * true["mass_g"] / 1000.0)
+    ball_volume = math.pi / 6.0 * (true["diameter_mm"] / 1000.0) ** 3
+    buoyancy = true["air_density_kgpm3"] * ball_volume / (true["mass_g"] / 1000.0)
     known = replace(
         known,
-        forces=Forces(reach, true["gravity_mps2"]),
+        forces=Forces(reach, true["gravity_mps2"] * (1.0 - buoyancy)),
         ball_radius_m=true["diameter_mm"] / 2000.0,
     )
     track = true["track"]

@@ -5,8 +5,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.fitting.model import PARAMETERS, Circumstances
+from tracker.fitting.model import (
+    GRAVITY_AT,
+    GRAVITY_STEP_MPS2,
+    PARAMETERS,
+    Circumstances,
+    forces_with,
+)
 from tracker.flight.events import apex, crossing
+from tracker.flight.forces import Forces
 from tracker.flight.trajectory import fly
 
 Array = NDArray[np.float64]
@@ -64,6 +71,19 @@ def figures_of(circumstances: Circumstances, parameters: Array) -> Figures:
         In the order of `tracker.fitting.model.PARAMETERS`.
     """
     launch = parameters[1:12]
+    forces = forces_with(circumstances.forces, parameters[GRAVITY_AT])
+    radius_m = circumstances.ball_radius_m
+    values, by_launch = _of_launch(launch, forces, radius_m)
+    heavier, _ = _of_launch(launch, forces_with(forces, GRAVITY_STEP_MPS2), radius_m)
+    jacobian = np.zeros((len(FIGURES), len(PARAMETERS)))
+    jacobian[:, 1:12] = by_launch
+    jacobian[:, GRAVITY_AT] = (heavier - values) / GRAVITY_STEP_MPS2
+    values[10], jacobian[10, 0], jacobian[10, GRAVITY_AT] = parameters[0], 1.0, 0.0
+    return Figures(values, jacobian)
+
+
+def _of_launch(launch: Array, forces: Forces, radius_m: float) -> tuple[Array, Array]:
+    """Return the figures that the launch decides and their derivatives by it, shape (11, 11)."""
     vx, vy, vz = launch[3:6]
     speed, level = float(np.linalg.norm(launch[3:6])), float(np.hypot(vx, vy))
     values = np.full(len(FIGURES), np.nan)
@@ -74,13 +94,13 @@ def figures_of(circumstances: Circumstances, parameters: Array) -> Figures:
     by_launch[1, 3:6] = np.degrees(np.array([-vz * vx / level, -vz * vy / level, level]) / speed**2)
     values[2] = np.degrees(np.arctan2(vy, vx))
     by_launch[2, 3:5] = np.degrees(np.array([-vy, vx]) / level**2)
-    gravity = circumstances.forces.gravity_mps2
+    gravity = forces.gravity_mps2
     longest = 2.5 * max(vz, 0.0) / gravity + np.sqrt(2.0 * max(launch[2], 0.1) / gravity) + 1.0
-    flight = fly(launch, circumstances.forces, float(min(longest, 15.0)), 0.02, sensitivities=True)
+    flight = fly(launch, forces, float(min(longest, 15.0)), 0.02, sensitivities=True)
     top = apex(flight)
     if top is not None and top.state_by_launch is not None:
         values[6], by_launch[6] = top.state[2], top.state_by_launch[2]
-    down = crossing(flight, circumstances.ball_radius_m)
+    down = crossing(flight, radius_m)
     if down is not None and down.state_by_launch is not None and down.time_by_launch is not None:
         path = down.state[:2] - launch[:2]
         by_path = down.state_by_launch[:2].copy()
@@ -95,7 +115,4 @@ def figures_of(circumstances: Circumstances, parameters: Array) -> Figures:
         values[9] = np.degrees(np.arctan2(-falling[2], flat))
         slope = np.array([falling[2] * falling[0] / flat, falling[2] * falling[1] / flat, -flat])
         by_launch[9] = np.degrees(slope / fast**2) @ down.state_by_launch[3:6]
-    jacobian = np.zeros((len(FIGURES), len(PARAMETERS)))
-    jacobian[:, 1:12] = by_launch
-    values[10], jacobian[10, 0] = parameters[0], 1.0
-    return Figures(values, jacobian)
+    return values, by_launch

@@ -18,14 +18,17 @@ PARAMETERS = (
     "readout_s",
     "light_column",
     "light_row",
+    "gravity_mps2",
     *CAMERA_PARAMETERS,
 )
 """Everything that a fit adjusts: the release, the launch, the shutter's readout, the light on
-the ball, the camera. The camera's parameters are moves from the calibrated camera."""
+the ball, gravity and the camera, the last two as moves from what is known of them."""
 
 READOUT_AT = 1 + len(LAUNCH)
 LIGHT_AT = READOUT_AT + 1
-CAMERA_AT = LIGHT_AT + 2
+GRAVITY_AT = LIGHT_AT + 2
+CAMERA_AT = GRAVITY_AT + 1
+GRAVITY_STEP_MPS2 = 1e-3
 
 LIGHT_U = 6.0
 """How unevenly a ball is lit, in luma steps: light from one side moves the bright part of a
@@ -48,6 +51,8 @@ class Circumstances:
         Taped point of release, m.
     release_u_m : float
     forces : Forces
+    gravity_u_mps2 : float
+        Standard uncertainty of the gravity in `forces`.
     drag, drag_u : float
         Drag coefficient of the ball; the uncertainty also holds what is not known of the
         air's density and the ball's mass and size, which act in the same way.
@@ -65,6 +70,7 @@ class Circumstances:
     release_m: Array
     release_u_m: float
     forces: Forces
+    gravity_u_mps2: float
     drag: float
     drag_u: float
     lift_u: float
@@ -92,7 +98,8 @@ class Circumstances:
         own[8:10] = self.lift_u
         own[10:12] = self.wind_u_mps
         own[READOUT_AT] = self.readout_u_s
-        own[LIGHT_AT:CAMERA_AT] = LIGHT_U
+        own[LIGHT_AT:GRAVITY_AT] = LIGHT_U
+        own[GRAVITY_AT] = self.gravity_u_mps2
         own_weight = np.where(own > 0, 1.0 / np.maximum(own, 1e-12) ** 2, 0.0)
         information[:CAMERA_AT, :CAMERA_AT] = np.diag(own_weight)
         information[CAMERA_AT:, CAMERA_AT:] = _inverse(self.camera.covariance)
@@ -142,18 +149,29 @@ def predict(
     readout = parameters[READOUT_AT]
     times = instants.times_s + readout * instants.row_share - parameters[0]
     duration = float(max(times.max(initial=0.0) + 2.0 * STEP_S, 4.0 * STEP_S))
-    trajectory = fly(parameters[1:12], circumstances.forces, duration, STEP_S, sensitivities=True)
+    forces = forces_with(circumstances.forces, parameters[GRAVITY_AT])
+    trajectory = fly(parameters[1:12], forces, duration, STEP_S, sensitivities=True)
     states, by_launch = trajectory.at_with_sensitivities(times)
+    # The flight's own sensitivities leave gravity out; its effect is all but linear.
+    heavier = forces_with(forces, GRAVITY_STEP_MPS2)
+    dropped = fly(parameters[1:12], heavier, duration, STEP_S).at(times)[:, :3]
+    by_gravity = (dropped - states[:, :3]) / GRAVITY_STEP_MPS2
     pixels, by_point, by_camera = camera.project_with_jacobians(states[:, :3])
-    pixels = pixels + instants.lean[:, None] * parameters[LIGHT_AT:CAMERA_AT]
+    pixels = pixels + instants.lean[:, None] * parameters[LIGHT_AT:GRAVITY_AT]
     speed_px = np.einsum("nij,nj->ni", by_point, states[:, 3:6])
     jacobian = np.empty((len(times), 2, len(PARAMETERS)))
     jacobian[:, :, 0] = -speed_px
     jacobian[:, :, 1:12] = by_point @ by_launch[:, :3, :]
     jacobian[:, :, READOUT_AT] = speed_px * instants.row_share[:, None]
-    jacobian[:, :, LIGHT_AT:CAMERA_AT] = instants.lean[:, None, None] * np.eye(2)
+    jacobian[:, :, LIGHT_AT:GRAVITY_AT] = instants.lean[:, None, None] * np.eye(2)
+    jacobian[:, :, GRAVITY_AT] = np.einsum("nij,nj->ni", by_point, by_gravity)
     jacobian[:, :, CAMERA_AT:] = by_camera
     return pixels, jacobian, trajectory
+
+
+def forces_with(forces: Forces, more_gravity_mps2: float) -> Forces:
+    """Return the same forces with gravity moved by so much."""
+    return Forces(forces.reach_per_m, forces.gravity_mps2 + float(more_gravity_mps2))
 
 
 def _inverse(covariance: Array) -> Array:

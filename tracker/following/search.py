@@ -157,7 +157,7 @@ class FlightSearch:
         kept = list(self._kept)
         owner, pixels, clutter, rows = [], [], [], []
         for index, (candidates, density, taken) in enumerate(kept):
-            free = np.flatnonzero(~taken)
+            free = np.flatnonzero(np.logical_not(taken))
             owner.append(np.full(len(free), index))
             pixels.append(candidates.pixels[free])
             clutter.append(density[free])

@@ -11,10 +11,10 @@ from calibration.camera import Camera
 from calibration.timebase import row_fraction
 from tracker.detection import CandidateFinder, Expected, Look, look_for, sight
 from tracker.fitting import Circumstances, FittedFlight, figures_of, fit_flight
-from tracker.fitting.model import CAMERA_AT
+from tracker.fitting.model import CAMERA_AT, GRAVITY_AT, forces_with
 from tracker.flight.air import Air
 from tracker.flight.ball import Ball
-from tracker.flight.forces import Forces
+from tracker.flight.forces import forces_on
 from tracker.flight.trajectory import fly
 from tracker.following import FlightSearch, Hypothesis, Stage, follow
 from tracker.records import Candidates, MeasuredShot, Track
@@ -43,7 +43,7 @@ class ClipRequest:
         As the session names them.
     ball : Ball
     air : Air
-    gravity_mps2 : float
+    gravity_mps2, gravity_u_mps2 : float
     release_m : ndarray, shape (3,)
     release_u_m : float
     readout_s : float or None
@@ -55,6 +55,7 @@ class ClipRequest:
     ball: Ball
     air: Air
     gravity_mps2: float
+    gravity_u_mps2: float
     release_m: Array
     release_u_m: float
     readout_s: float | None
@@ -136,7 +137,6 @@ def measure_clip(
 def circumstances_of(camera: Camera, request: ClipRequest) -> Circumstances:
     """Gather what is known about every shot of a clip."""
     ball, air = request.ball, request.air
-    reach = air.density_kgpm3 * ball.area_m2 / (2.0 * ball.mass_kg)
     # Air density, mass and area act on the flight exactly as the drag coefficient does.
     share = np.sqrt(
         (ball.drag_u / ball.drag_coefficient) ** 2
@@ -153,7 +153,8 @@ def circumstances_of(camera: Camera, request: ClipRequest) -> Circumstances:
         camera=camera,
         release_m=np.asarray(request.release_m, float),
         release_u_m=request.release_u_m,
-        forces=Forces(reach, request.gravity_mps2),
+        forces=forces_on(ball, air, request.gravity_mps2),
+        gravity_u_mps2=request.gravity_u_mps2,
         drag=ball.drag_coefficient,
         drag_u=float(share * ball.drag_coefficient),
         lift_u=ball.lift_u,
@@ -238,7 +239,10 @@ def _course_of(
     longest = end if np.isfinite(end) else float(fitted.trajectory.times_s[-1])
     flying = (times >= 0.0) & (times <= longest)
     trajectory = fly(
-        fitted.parameters[1:12], shutter.circumstances.forces, max(longest, 0.05) + 0.05, 0.04
+        fitted.parameters[1:12],
+        forces_with(shutter.circumstances.forces, fitted.parameters[GRAVITY_AT]),
+        max(longest, 0.05) + 0.05,
+        0.04,
     )
     states = trajectory.at(times[flying])
     pixels = camera.project(states[:, :3])

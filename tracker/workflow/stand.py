@@ -55,12 +55,14 @@ def calibrate(session: Session, clip: ClipEntry, size_px: tuple[int, int]) -> Ca
 def request_of(session: Session, clip: ClipEntry) -> ClipRequest:
     """Return what is known about a clip besides its pixels and its camera."""
     release = session.release
+    gravity = gravity_from(height_m=session.air.altitude_m)
     return ClipRequest(
         clip=clip.file,
         setup=clip.setup,
         ball=ball_of(session),
         air=air_of(session),
-        gravity_mps2=gravity_from(height_m=session.air.altitude_m).mps2,
+        gravity_mps2=gravity.mps2,
+        gravity_u_mps2=gravity.u_mps2,
         release_m=np.array([release.along_m, release.across_m, release.height_m]),
         release_u_m=release.u_m,
         readout_s=session.camera.readout_s,
