@@ -114,6 +114,19 @@ def test_bounds_are_smaller_where_the_ball_is_stronger(made):
     assert np.corrcoef(np.log(strength[good]), np.log(bound[good]))[0, 1] < -0.8
 
 
+def test_a_better_file_loses_less_and_a_lossless_one_nothing(tmp_path):
+    filming = replace(CLOSE.filming, size_px=(320, 180), fps=120.0)
+    losses = []
+    for megabits in (0.4, 8.0, 200.0):
+        recipe = replace(CLOSE, filming=replace(filming, megabits=megabits))
+        truth = make_session(tmp_path, recipe, 3)
+        losses.append(truth["clips"][0]["shots"][0]["coding_loss"])
+    assert losses[0] > 1.5 * losses[1]
+    assert losses[1] > losses[2]
+    # Some forty shifts: their robust spread is known to a sixth or so.
+    assert losses[2] == pytest.approx(1.0, abs=0.35)
+
+
 @pytest.mark.parametrize("rotation_deg", [90, 180, 270])
 def test_a_rotation_flag_changes_the_file_and_not_what_is_shown(tmp_path, rotation_deg):
     still = replace(without_shots(SMALL, 0.2), filming=replace(SMALL.filming, readout_s=(0.0, 0.0)))
@@ -187,12 +200,12 @@ def test_air_density_agrees_with_cipm_2007():
 
 def test_told_errors_have_the_spread_that_is_told():
     gaps = []
-    for seed in range(60):
+    for seed in range(25):
         drawn = draw_session(WIDE, 1000 + seed)
         truth = np.array([marker.ground_m for marker in drawn.markers])
         camera = drawn.clips[0].take.camera
         gaps.append((drawn.told.marker_pixel - camera.project(truth)) / draw.PICK_U_PX)
         gaps.append((drawn.told.marker_ground_m - truth)[:, :2] / draw.TAPE_U_M)
     spread = np.concatenate(gaps)
-    assert spread.std() == pytest.approx(1.0, abs=0.1)
-    assert abs(spread.mean()) < 0.1
+    assert spread.std() == pytest.approx(1.0, abs=0.15)
+    assert abs(spread.mean()) < 0.2

@@ -11,12 +11,13 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from tracker.synthetic import colour
+from tracker.synthetic.bound import Sighting, coding_losses, ideal
 from tracker.synthetic.exposure import BallLook, Streak, row_times, streak
 from tracker.synthetic.flight import FlownBall
 from tracker.synthetic.furniture import furnish
 from tracker.synthetic.plate import Plate, draw_plate
 from tracker.synthetic.scene import Scene
-from tracker.synthetic.sensor import Codes, NoiseMaker, Sensor, information
+from tracker.synthetic.sensor import Codes, NoiseMaker, Sensor
 from tracker.synthetic.sprite import Box
 from tracker.synthetic.weather import Sway, seen_by
 from tracker.video import ClipWriter
@@ -91,42 +92,24 @@ class Encoding:
     tag_rate: bool = False
 
 
-@dataclass
-class Sighting:
-    """One ball in one frame, as it truly was.
+@dataclass(frozen=True)
+class Filmed:
+    """What is true of one shot of a finished clip.
 
     Attributes
     ----------
-    frame : int
-    time_s : float
-        True time at which the row that holds the ball was exposed, s.
-    pixel : ndarray, shape (2,)
-        Centre of the ball at that time.
-    visible : bool
-        False where it is outside the frame or hidden.
-    covariance : ndarray, shape (2, 2)
-        Cramér-Rao bound of the position from this frame alone, px²; NaN where invisible.
-    direction_deg : float
-        Direction of motion in the picture, clockwise from rightward (rows grow downward).
-    streak_px, diameter_px : float
-        Way of the centre during the exposure; width of the ball.
-    strength : float
-        Signal over noise of a filter matched to the noiseless streak.
+    sightings : tuple of Sighting
+        From release to landing.
+    coding_loss : float, optional
+        See `coding_losses`.
     """
 
-    frame: int
-    time_s: float
-    pixel: Array
-    visible: bool
-    covariance: Array
-    direction_deg: float
-    streak_px: float
-    diameter_px: float
-    strength: float
+    sightings: tuple[Sighting, ...]
+    coding_loss: float | None
 
 
-def film(take: Take, path: Path, encoding: Encoding) -> list[list[Sighting]]:
-    """Film a take into a file and return each shot's sightings from release to landing."""
+def film(take: Take, path: Path, encoding: Encoding) -> list[Filmed]:
+    """Film a take into a file and return what is true of each of its shots."""
     width, height = take.camera.size_px
     stored = (height, width) if take.sensor.rotation_deg % 180 else (width, height)
     fps = take.sensor.fps
@@ -148,7 +131,8 @@ def film(take: Take, path: Path, encoding: Encoding) -> list[list[Sighting]]:
         for planes in roll.frames():
             y, u, v = (take.sensor.stored(plane) for plane in planes)
             writer.write_luma_chroma(y, u, v)
-    return roll.sightings
+    losses = coding_losses(path, roll.sightings, take.sensor)
+    return [Filmed(tuple(notes), loss) for notes, loss in zip(roll.sightings, losses, strict=True)]
 
 
 class FilmRoll:
@@ -230,12 +214,9 @@ class FilmRoll:
             return
         pixels = where(times)
         way = pixels[2] - pixels[0]
-        covariance, strength = np.full((2, 2), np.nan), 0.0
         width, height = camera.size_px
         inside = bool(np.all(pixels[1] > -0.5) and np.all(pixels[1] < (width - 0.5, height - 0.5)))
         visible = inside and seen is not None and float(seen.cover.sum()) > 0.0
-        if visible and seen is not None:
-            covariance, strength = position_bound(self._canvas, seen, sensor)
         depth = camera.in_camera(shot.positions([times[1]]))[0, 2]
         self.sightings[number].append(
             Sighting(
@@ -243,11 +224,10 @@ class FilmRoll:
                 time_s=float(times[1]),
                 pixel=pixels[1],
                 visible=visible,
-                covariance=covariance,
                 direction_deg=float(np.degrees(np.arctan2(way[1], way[0]))),
                 streak_px=float(np.hypot(*way)),
                 diameter_px=float(camera.focal_px * shot.ball.diameter_m / depth),
-                strength=strength,
+                ideal=ideal(self._canvas, seen, sensor) if visible and seen else None,
             )
         )
 
@@ -276,26 +256,6 @@ def lay_streak(plate: Plate, seen: Streak, look: BallLook) -> None:
     )
     for plane, tint in ((plate.blue, look.blue), (plate.red, look.red)):
         plane[half] += cover * (128.0 + tint - plane[half])
-
-
-def position_bound(plate: Plate, seen: Streak, sensor: Sensor) -> tuple[Array, float]:
-    """Return the Cramér-Rao covariance of a streak's position, px², and its matched strength.
-
-    The bound is that of the sensor's noise and of rounding to whole codes; what the encoder
-    takes away is not in it.
-    """
-    left, top, right, bottom = seen.box
-    code = plate.luma[top:bottom, left:right].astype(float)
-    behind = colour.decode(code)
-    light = behind * (1.0 - seen.cover) + seen.light
-    slopes = colour.encode_slope(light) * (seen.light_slopes - behind * seen.cover_slopes)
-    sigma = np.sqrt(sensor.sigma(code) ** 2 + 1.0 / 12.0)
-    profile = (colour.encode(light) - code)[None]
-    known = information(slopes, sigma, sensor.grain_px).astype(float)
-    strength = float(np.sqrt(information(profile, sigma, sensor.grain_px)[0, 0]))
-    if np.linalg.cond(known) > 1e12:
-        return np.full((2, 2), np.nan), strength
-    return np.linalg.inv(known), strength
 
 
 def _in_grass(seen: Streak, shot: FlownBall, grass_m: float, time_s: float) -> Streak | None:

@@ -34,8 +34,8 @@ def make_session(folder: Path, recipe: Recipe, seed: int) -> dict[str, Any]:
     for clip in drawn.clips:
         path = folder / clip.file
         path.parent.mkdir(parents=True, exist_ok=True)
-        sightings = film(clip.take, path, clip.encoding)
-        clips.append(clip_truth(clip.file, clip.setup, clip.take, clip.encoding, sightings))
+        filmed = film(clip.take, path, clip.encoding)
+        clips.append(clip_truth(clip.file, clip.setup, clip.take, clip.encoding, filmed))
     truth = {"recipe": recipe.name, "seed": seed, "clips": clips}
     (folder / "session.toml").write_text(session_toml(drawn), encoding="utf-8", newline="\n")
     write_truth(folder / "truth.json", truth)

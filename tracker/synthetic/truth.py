@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from tracker.synthetic.clip import Encoding, Sighting, Take
+from tracker.synthetic.bound import Sighting
+from tracker.synthetic.clip import Encoding, Filmed, Take
 from tracker.synthetic.flight import FlownBall
 
 Array = NDArray[np.float64]
@@ -111,12 +112,13 @@ def clip_truth(
     setup: str,
     take: Take,
     encoding: Encoding,
-    sightings: Sequence[Sequence[Sighting]],
+    filmed: Sequence[Filmed],
 ) -> dict[str, Any]:
     """Return everything true of one clip."""
     playing = encoding.playing_fps or take.sensor.fps
     shots = []
-    for shot, seen in zip(take.shots, sightings, strict=True):
+    for shot, facts in zip(take.shots, filmed, strict=True):
+        seen = facts.sightings
         last = max((sight.frame for sight in seen if sight.visible), default=-1)
         at_end = [sight for sight in seen if sight.frame == last]
         left_s = shot.landing_s - (at_end[0].time_s if at_end else -1.0)
@@ -136,6 +138,7 @@ def clip_truth(
                 "wind_mps": list(shot.air.wind_mps),
                 "air_density_kgpm3": shot.air.density_kgpm3,
                 "gravity_mps2": shot.air.gravity_mps2,
+                "coding_loss": None if facts.coding_loss is None else round(facts.coding_loss, 4),
                 "track": track_truth(seen),
             }
         )
