@@ -276,13 +276,14 @@ class SteadyReference:
 
     def _first(self, pixels: Array, found: NDArray[np.bool_], guess: Array) -> Array:
         """Return the better of the guess and the one that the median shift tells."""
+        missed = (pixels - self._seen(guess))[found]
+        cost = float(np.median(np.hypot(missed[:, 0], missed[:, 1])))
+        if cost * self._shrink < WILDEST_PX:
+            return guess
         gap = np.median((pixels - self._pixels)[found], axis=0) / self.camera.focal_px
-        candidates = (guess, np.array([-gap[1], gap[0], 0.0]))
-        costs = [
-            float(np.median(np.linalg.norm((pixels - self._seen(turn))[found], axis=1)))
-            for turn in candidates
-        ]
-        return candidates[int(np.argmin(costs))]
+        other = np.array([-gap[1], gap[0], 0.0])
+        missed = (pixels - self._seen(other))[found]
+        return other if np.median(np.hypot(missed[:, 0], missed[:, 1])) < cost else guess
 
     def _lost(self) -> Motion:
         significant = bool(np.any(self._turn))
