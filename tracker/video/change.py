@@ -11,7 +11,7 @@ from tracker.video.reading import Frame
 BANDS, COLUMNS = 9, 16
 """Regions of the picture, from top to bottom and from left to right."""
 
-_ROWS, _PIXELS = 270, 260_000
+_ROWS, _PIXELS = 270, 160_000
 """About so many rows of a frame are looked at, and no more pixels than about so many."""
 
 _SELDOM = 7
