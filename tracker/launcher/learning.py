@@ -8,13 +8,14 @@ the measured value.
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracker.flight.ball import Ball
+from tracker.launcher.belief import believe
 from tracker.launcher.fields import MODEL_SHARE, NUMBERS, number_at
 from tracker.launcher.machine import Machine
 from tracker.launcher.shot import Launch, launch
@@ -22,17 +23,8 @@ from tracker.launcher.spinning import STILL_ROOM, AirAround
 
 Array = NDArray[np.float64]
 
-STEP = 0.05
-"""Step of the derivatives, in prior standard deviations."""
-
-
 MUTE = ("battery.capacity_ah", "battery.usable_percent")
 """Numbers that no shot depends on."""
-
-DRAWS = 48
-"""Random starts drawn from the priors, of which the best few are followed."""
-
-FOLLOWED = 2
 
 
 def exit_speed(shot: Launch) -> float:
@@ -77,6 +69,8 @@ class Learned:
         Standard uncertainty of that before any shot.
     covariance : ndarray, shape (N, N)
         After the shots.
+    draws : ndarray, shape (K, N)
+        Logarithms drawn from what is believed after the shots, equally likely.
     chi_square : float
         Weighted sum of squares of the measured values' residuals.
     residuals : tuple of (str, float, float)
@@ -87,13 +81,13 @@ class Learned:
     logs: Array
     priors: Array
     covariance: Array
+    draws: Array
     chi_square: float
     residuals: tuple[tuple[str, float, float], ...]
 
-    def applied(self, machine: Machine, shift: Array | None = None) -> Machine:
-        """Return a machine with its numbers corrected (and further shifted)."""
-        logs = self.logs if shift is None else self.logs + shift
-        return _corrected(machine, self.keys, logs)
+    def applied(self, machine: Machine, logs: Array | None = None) -> Machine:
+        """Return a machine with its numbers corrected, by other logarithms where given."""
+        return corrected(machine, self.keys, self.logs if logs is None else logs)
 
     def shrinkage(self, key: str) -> float:
         """Return the uncertainty of a factor after the shots over that before."""
@@ -153,7 +147,8 @@ def _listed(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def _corrected(machine: Machine, keys: Sequence[str], logs: Array) -> Machine:
+def corrected(machine: Machine, keys: Sequence[str], logs: Array) -> Machine:
+    """Return a machine with the numbers of `keys` multiplied, kept within their limits."""
     changes = {}
     for key, log in zip(keys, logs, strict=True):
         if key in machine.values:
@@ -195,58 +190,36 @@ def learn(lessons: Sequence[Lesson], ball: Ball, air: AirAround = STILL_ROOM) ->
 
     Notes
     -----
-    Maximum a posteriori with normal errors: nonlinear least squares over the residuals of the
-    values and of the priors; the covariance is the inverse of the normal matrix there (D. S.
-    Sivia, Data Analysis (2006), chapter 3). Each value carries, besides its own uncertainty,
-    that of the setup's own numbers and 3 % for what the model leaves out.
+    Normal errors and priors; see `tracker.launcher.belief`, each pattern of rims that grip or
+    slip being a regime. Each value carries, besides its own uncertainty, that of the setup's own
+    numbers and 3 % for what the model leaves out.
     """
-    from scipy.optimize import least_squares
-
     if not lessons:
         raise ValueError("learning needs a measured setup")
     keys = shared_keys(lessons)
     priors = np.array([_prior(lessons, key) for key in keys])
 
-    def modelled(logs: Array, lesson: Lesson) -> float:
-        return lesson.of(launch(_corrected(lesson.machine, keys, logs), ball, air))
-
     errors = np.array([_own_u(lesson, keys, ball, air) for lesson in lessons])
 
-    def residuals(scaled: Array) -> Array:
-        logs = scaled * priors
-        misses = [
-            (lesson.value - modelled(logs, lesson)) / error
-            for lesson, error in zip(lessons, errors, strict=True)
+    def model(scaled: Array) -> tuple[Array, Hashable]:
+        shots = [
+            launch(corrected(lesson.machine, keys, scaled * priors), ball, air)
+            for lesson in lessons
         ]
-        return np.concatenate((misses, scaled))
+        misses = [
+            (lesson.value - lesson.of(shot)) / error
+            for lesson, shot, error in zip(lessons, shots, errors, strict=True)
+        ]
+        return np.concatenate((misses, scaled)), tuple(shot.exit.gripped for shot in shots)
 
-    def slopes(scaled: Array) -> Array:
-        here = residuals(scaled)
-        steps = STEP * np.eye(len(keys))
-        return np.column_stack([(residuals(scaled + step) - here) / STEP for step in steps])
-
-    # Where the grip's limit rules, no wheel or motor shows: draws from the priors find the side
-    # of that corner on which the answer lies. The seed is fixed, so the answer is too.
-    draws = np.random.default_rng(len(keys)).normal(size=(DRAWS, len(keys)))
-    draws = np.vstack((np.zeros(len(keys)), draws))
-    costs = [float(r @ r) for r in map(residuals, draws)]
-    fits = [
-        least_squares(residuals, x0, jac=slopes, x_scale=1.0, max_nfev=25, xtol=1e-4, ftol=1e-5)
-        for x0 in draws[np.argsort(costs, kind="stable")[:FOLLOWED]]
-    ]
-    best = min(fits, key=lambda fit: float(fit.cost))
-    steps = STEP * np.eye(len(keys))
-    last = np.column_stack(
-        [(residuals(best.x + step) - residuals(best.x - step)) / (2.0 * STEP) for step in steps]
-    )
-    normal = last.T @ last
-    covariance = np.asarray(np.linalg.inv(normal) * np.outer(priors, priors), float)
-    misses = best.fun[: len(lessons)]
+    belief = believe(model, len(keys))
+    misses = belief.residuals[: len(lessons)]
     return Learned(
         keys,
-        np.asarray(best.x * priors),
+        belief.best * priors,
         priors,
-        covariance,
+        np.asarray(np.cov(belief.draws.T).reshape(len(keys), -1) * np.outer(priors, priors)),
+        belief.draws * priors,
         float(misses @ misses),
         tuple(
             (lesson.name, float(miss * error), float(error))
@@ -291,20 +264,21 @@ def leave_one_out(
     for place, lesson in enumerate(lessons):
         others = [*lessons[:place], *lessons[place + 1 :]]
         learned = learn(others, ball, air)
-        value = lesson.of(launch(learned.applied(lesson.machine), ball, air))
-        slopes = np.array(
+        values = np.array(
             [
-                (
-                    lesson.of(launch(learned.applied(lesson.machine, shift), ball, air))
-                    - lesson.of(launch(learned.applied(lesson.machine, -shift), ball, air))
-                )
-                / (2.0 * STEP * prior)
-                for shift, prior in zip(np.diag(STEP * learned.priors), learned.priors, strict=True)
+                lesson.of(launch(learned.applied(lesson.machine, logs), ball, air))
+                for logs in learned.draws
             ]
         )
-        variance = float(slopes @ learned.covariance @ slopes)
         own = _own_u(lesson, learned.keys, ball, air)
-        found.append(LeftOut(lesson.name, lesson.value, value, math.hypot(own, variance**0.5)))
+        found.append(
+            LeftOut(
+                lesson.name,
+                lesson.value,
+                float(values.mean()),
+                math.hypot(own, float(values.std())),
+            )
+        )
     return found
 
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from tracker.flight.air import Air
 from tracker.flight.ball import Ball
 from tracker.flight.energy import kinetic_energy_j
+from tracker.launcher.belief import KEPT, latin_normal
 from tracker.launcher.carry import Carry, Release, carry_of
 from tracker.launcher.fields import MODEL_SHARE, NUMBERS, Number, number_at
 from tracker.launcher.learning import Learned
@@ -95,8 +96,9 @@ def predict(machine: Machine, outdoors: Outdoors, learned: Learned | None = None
 
     Notes
     -----
-    To first order (GUM equation 13), by differences over one standard uncertainty to either
-    side, so that the limit of the grip counts where it lies within reach.
+    The exit speed by draws (JCGM 101), as the limit of the grip bends it: mean and standard
+    deviation. Everything else, and what each number contributes, to first order (GUM equation
+    13), by differences over one standard uncertainty to either side.
     """
     best = machine if learned is None else learned.applied(machine)
     shot = launch(best, outdoors.ball, outdoors.around)
@@ -119,7 +121,7 @@ def predict(machine: Machine, outdoors: Outdoors, learned: Learned | None = None
         parts.append(("what the shots taught", np.array([math.sqrt(max(shared, 0.0)), 0.0, 0.0])))
     model = MODEL_SHARE * centre[0]
     parts.append(("the model itself", np.array([model, 0.0, 0.0])))
-    speed = Estimate(float(centre[0]), math.sqrt(float(variance[0]) + model**2))
+    speed = _speed(machine, outdoors, learned)
     spin = Estimate(float(centre[1]), math.sqrt(float(variance[1])))
     spin_up = None
     if work is not None:
@@ -140,6 +142,44 @@ def predict(machine: Machine, outdoors: Outdoors, learned: Learned | None = None
         carry = _carry(flight, speed, outdoors.carry_factor)
     budget = sorted(((key, abs(float(swing[0]))) for key, swing in parts), key=lambda p: -p[1])
     return Prediction(speed, spin, carry, shot, work, spin_up, flight, tuple(budget))
+
+
+def _speed(machine: Machine, outdoors: Outdoors, learned: Learned | None) -> Estimate:
+    """Return the exit speed by draws of everything that is uncertain.
+
+    The draws are the same ones whenever the same numbers are uncertain, so that predictions along
+    a sweep differ by what is swept and not by chance.
+    """
+    taught = () if learned is None else learned.keys
+    own = [
+        number
+        for number in NUMBERS
+        if number.key not in taught
+        and number.key in machine.values
+        and machine.u.get(number.key, 0.0) > 0.0
+    ]
+    rng = np.random.default_rng(len(own))
+    moves = latin_normal(KEPT, len(own), rng)
+    speeds = np.empty(KEPT)
+    for place, move in enumerate(moves):
+        best = machine if learned is None else learned.applied(machine, learned.draws[place])
+        changes = {
+            number.key: _moved(best.values[number.key], machine.u[number.key], number, float(step))
+            for number, step in zip(own, move, strict=True)
+        }
+        if "grip.gap_mm" in changes:
+            widest = 990.0 * outdoors.ball.diameter_m
+            changes["grip.gap_mm"] = min(changes["grip.gap_mm"], widest)
+        speeds[place] = launch(best.having(changes), outdoors.ball, outdoors.around).exit.speed_mps
+    middle = float(speeds.mean())
+    return Estimate(middle, math.hypot(float(speeds.std()), MODEL_SHARE * middle))
+
+
+def _moved(value: float, u: float, number: Number, step: float) -> float:
+    """Return a number moved by so many standard uncertainties, in proportion when it is loose."""
+    share = u / value if value > 0.0 else 0.0
+    moved = value * math.exp(share * step) if share > 0.05 else value + u * step
+    return min(max(moved, number.low), number.high)
 
 
 def _carry(flight: Carry, speed: Estimate, factor: Estimate | None) -> Estimate:
@@ -217,6 +257,6 @@ def _learned_slope(machine: Machine, learned: Learned, place: int, outdoors: Out
     step = max(1e-3, math.sqrt(float(learned.covariance[place, place])))
     shift = np.zeros(len(learned.keys))
     shift[place] = step
-    above = _run(learned.applied(machine, shift), outdoors)
-    below = _run(learned.applied(machine, -shift), outdoors)
+    above = _run(learned.applied(machine, learned.logs + shift), outdoors)
+    below = _run(learned.applied(machine, learned.logs - shift), outdoors)
     return np.asarray((above - below) / (2.0 * step))
