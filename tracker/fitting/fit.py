@@ -94,11 +94,11 @@ def fit_flight(
     weights = np.ones(len(track.times_s))
     state = mean.copy()
     state[0], state[1:12] = release_s, launch
-    scale = 1.0
+    scale = np.ones(len(track.times_s))
 
     def model(at: Array) -> tuple[Array, Array]:
         pixels, jacobian, trajectory = predict(circumstances, at, instants)
-        white = roots / scale * np.sqrt(weights)[:, None, None]
+        white = roots * (np.sqrt(weights) / scale)[:, None, None]
         gap = np.einsum("nij,nj->ni", white, track.pixels - pixels).reshape(-1)
         slope = (white @ jacobian).reshape(-1, len(PARAMETERS))
         parts = [gap, prior_root @ (mean - at)]
@@ -118,8 +118,8 @@ def fit_flight(
         residuals = track.pixels - pixels
         white = np.einsum("nij,nj->ni", roots, residuals)
         distance = np.sqrt(np.sum(white**2, axis=1))
-        fresh = _scale(distance)
-        steady = abs(fresh - scale) < 0.05 * scale
+        fresh = _scale(distance) * _unrest(distance)
+        steady = bool(np.all(np.abs(fresh - scale) < 0.1 * scale))
         relative = distance / fresh
         changed = np.where(
             relative > CUT, 1e-12, np.minimum(1.0, KNEE / np.maximum(relative, KNEE))
@@ -131,7 +131,7 @@ def fit_flight(
     used = relative <= CUT
     if np.sum(used) < 3:
         raise NotDetermined("fewer than three positions agree with one flight")
-    spread = _clustering(white[used] / scale)
+    spread = _clustering(white[used] / scale[used, None])
     seen = result.whitened_jacobian[: 2 * len(weights)]
     known = result.whitened_jacobian[2 * len(weights) :]
     covariance = _safe_inverse(seen.T @ seen / spread + known.T @ known)
@@ -140,7 +140,7 @@ def fit_flight(
         covariance=covariance,
         residuals_px=residuals,
         used=used,
-        scale=scale,
+        scale=float(np.median(scale)),
         trajectory=trajectory,
         settled=result.settled,
     )
@@ -170,6 +170,22 @@ def _scale(distance: Array) -> float:
     count = len(distance)
     seen = float(np.median(distance)) / 1.1774
     return float(np.sqrt((count * seen**2 + 5.0) / (count + 5.0)))
+
+
+def _unrest(distance: Array) -> Array:
+    """Return, for each position, how much more its neighbours scatter than the rest, shape (N,).
+
+    A flight crosses still sky and moving leaves, and in front of leaves every position is
+    worse than its own pixels tell. The median of fifteen neighbours is drawn towards the
+    median of all, as if eight more neighbours lay there; no stretch counts as better than it.
+    """
+    count = len(distance)
+    usual = max(float(np.median(distance)), 1e-9)
+    reach = np.arange(-7, 8)
+    near = np.clip(np.arange(count)[:, None] + reach, 0, count - 1)
+    local = (15.0 * np.median(distance[near], axis=1) + 8.0 * usual) / 23.0
+    unrest: Array = np.maximum(1.0, local / usual)
+    return unrest
 
 
 def _clustering(white: Array) -> float:

@@ -22,7 +22,14 @@ from unrelated candidates below 1e-5 a minute. What moves on a path of its own (
 birds) is refused by `LEAST_SHARE`, since it bears out a part of a flight only."""
 
 LEAST_HITS = 6
-LEAST_SHARE = 0.15
+LEAST_SHARE = 0.2
+GATES_M = (1.1, 0.55, 0.28, 0.16)
+"""How far, on the plane of the firing line, a candidate may lie from a supposed flight while
+the fit closes in: the table's cells are about a metre wide at 25 m."""
+
+TWIN_S = 0.25
+"""Two flights released within this time that run side by side are one flight found twice."""
+
 LEAST_STANDING = 3.5
 """Votes must stand out by this many standard deviations for a flight to be tried."""
 
@@ -49,6 +56,9 @@ class FlightSearch:
         bin_s = max(stage.frame_s, min(1.0 / 50.0, self._longest / 60.0))
         self._ballot = Ballot(bin_s, self._longest + 2.0 * BLOCK_S + 1.0)
         self._kept: deque[tuple[Candidates, Array, Array]] = deque()
+        scale = _px_per_m(stage, farthest)
+        self._gates_px = tuple(float(np.clip(gate * scale, 5.0, 140.0)) for gate in GATES_M)
+        self._recent: list[Hypothesis] = []
         self._plane = PlaneMap(stage.camera, stage.release_m)
         self._clutter = ClutterMap(stage.camera.size_px)
         self._next_row: int | None = None
@@ -120,8 +130,10 @@ class FlightSearch:
             flight = self._tried(pool, start)
             if flight is None:
                 continue
-            found.append(flight)
             self._take(pool, flight)
+            if not self._is_twin(flight):
+                found.append(flight)
+                self._recent = [*self._recent[-7:], flight]
             pool = self._pool()
             fresh = _standing(self._ballot.block(first, last), usual)
             standing = np.where(standing > 0.0, fresh, 0.0)
@@ -143,15 +155,34 @@ class FlightSearch:
 
     def _tried(self, pool: Pool, start: Hypothesis) -> Hypothesis | None:
         """Return the flight that grows from a start, or None when it is not borne out."""
-        coarse = weigh(self._stage, pool, start, 45.0)
+        coarse = weigh(self._stage, pool, start, self._gates_px[0])
         if coarse.hits < LEAST_HITS:
             return None
-        flight = improve(self._stage, pool, start, (45.0, 24.0, 12.0, 7.0))
+        flight = improve(self._stage, pool, start, self._gates_px)
         if flight.hits < LEAST_HITS or flight.support < LEAST_SUPPORT:
             return None
         if flight.hits < LEAST_SHARE * flight.in_view:
             return None
         return flight
+
+    def _is_twin(self, flight: Hypothesis) -> bool:
+        """Tell whether a flight is one that was found before: what was left of its pictures."""
+        for other in self._recent:
+            if abs(other.release_s - flight.release_s) > TWIN_S:
+                continue
+            begin = max(other.release_s, flight.release_s)
+            end = min(
+                other.release_s + other.trajectory.times_s[-1],
+                flight.release_s + flight.trajectory.times_s[-1],
+            )
+            times = np.linspace(begin, max(begin, end), 12)
+            apart = self._stage.camera.project(
+                flight.trajectory.at(times - flight.release_s)[:, :3]
+            ) - self._stage.camera.project(other.trajectory.at(times - other.release_s)[:, :3])
+            near = np.linalg.norm(apart, axis=1) < 0.7 * self._gates_px[0]
+            if np.sum(near) >= 4:
+                return True
+        return False
 
     def _pool(self) -> Pool:
         kept = list(self._kept)
@@ -176,7 +207,7 @@ class FlightSearch:
 
     def _take(self, pool: Pool, flight: Hypothesis) -> None:
         """Mark all candidates along a flight as taken and withdraw their votes."""
-        chosen = weigh(self._stage, pool, flight, 12.0).chosen
+        chosen = weigh(self._stage, pool, flight, 2.0 * self._gates_px[-1]).chosen
         assert chosen is not None
         for row in chosen:
             candidates, clutter, taken = self._kept[int(pool.owner[row])]
@@ -187,6 +218,13 @@ class FlightSearch:
                 candidates.pixels[at : at + 1],
                 -_worth(clutter[at : at + 1]),
             )
+
+
+def _px_per_m(stage: Stage, farthest_m: float) -> float:
+    """Return how many px a metre takes halfway along what the frame shows of the firing line."""
+    middle = stage.release_m + np.array([0.5 * min(farthest_m, 30.0), 0.0, 2.0])
+    depth = float(stage.camera.in_camera(middle)[0, 2])
+    return stage.camera.focal_px / max(depth, 1.0)
 
 
 def _standing(votes: Array, usual: Array) -> Array:
