@@ -28,6 +28,8 @@ class FittedFlight:
     parameters : ndarray, shape (P,)
         In the order of `tracker.fitting.model.PARAMETERS`.
     covariance : ndarray, shape (P, P)
+    shown : ndarray, shape (P, P)
+        The part of the inverse covariance that the clip itself brought: positions and bounce.
     residuals_px : ndarray, shape (N, 2)
         Seen less foretold.
     used : ndarray of bool, shape (N,)
@@ -40,6 +42,7 @@ class FittedFlight:
 
     parameters: Array
     covariance: Array
+    shown: Array
     residuals_px: Array
     used: NDArray[np.bool_]
     scale: float
@@ -134,10 +137,13 @@ def fit_flight(
     spread = _clustering(white[used] / scale[used, None])
     seen = result.whitened_jacobian[: 2 * len(weights)]
     known = result.whitened_jacobian[2 * len(weights) :]
-    covariance = _safe_inverse(seen.T @ seen / spread + known.T @ known)
+    bounce = known[len(prior_root) :]
+    shown = seen.T @ seen / spread + bounce.T @ bounce
+    covariance = _safe_inverse(shown + prior_root.T @ prior_root)
     return FittedFlight(
         parameters=state,
         covariance=covariance,
+        shown=shown,
         residuals_px=residuals,
         used=used,
         scale=float(np.median(scale)),
