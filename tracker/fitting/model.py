@@ -166,12 +166,28 @@ def predict(
     jacobian[:, :, LIGHT_AT:GRAVITY_AT] = instants.lean[:, None, None] * np.eye(2)
     jacobian[:, :, GRAVITY_AT] = np.einsum("nij,nj->ni", by_point, by_gravity)
     jacobian[:, :, CAMERA_AT:] = by_camera
+    # The camera differentiates by a further small turn, not by more of the turn it has made.
+    turned = _by_turn(parameters[CAMERA_AT : CAMERA_AT + 3])
+    jacobian[:, :, CAMERA_AT : CAMERA_AT + 3] = by_camera[:, :, :3] @ turned
     return pixels, jacobian, trajectory
 
 
 def forces_with(forces: Forces, more_gravity_mps2: float) -> Forces:
     """Return the same forces with gravity moved by so much."""
     return Forces(forces.reach_per_m, forces.gravity_mps2 + float(more_gravity_mps2))
+
+
+def _by_turn(turn: Array) -> Array:
+    """Return how a small turn grows out of a change of a rotation vector, shape (3, 3).
+
+    The left Jacobian of the rotations (J. Stuelpnagel, SIAM Review 6, 422, 1964), to the third
+    order: a camera's turn is a few hundredths.
+    """
+    x, y, z = turn
+    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    squared = cross @ cross
+    share: Array = np.eye(3) + cross / 2.0 + squared / 6.0 - cross * float(turn @ turn) / 24.0
+    return share
 
 
 def _inverse(covariance: Array) -> Array:
