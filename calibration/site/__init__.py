@@ -4,6 +4,7 @@ from calibration.markers import Marker, Plumb
 from calibration.site.accuracy import Quantity, flight_quantities, ground_covariances
 from calibration.site.blunders import Suspect
 from calibration.site.drawing import Arrow, Drawing, Ellipse, Tick, draw, ground_ellipses
+from calibration.site.outlook import Figure, outlook
 from calibration.site.remedies import Remedy
 from calibration.site.solution import Calibration, solve
 from calibration.site.stand import Site
@@ -14,6 +15,7 @@ __all__ = [
     "Calibration",
     "Drawing",
     "Ellipse",
+    "Figure",
     "Marker",
     "Plumb",
     "Quantity",
@@ -26,5 +28,6 @@ __all__ = [
     "flight_quantities",
     "ground_covariances",
     "ground_ellipses",
+    "outlook",
     "solve",
 ]

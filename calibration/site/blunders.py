@@ -197,6 +197,11 @@ def _mirrored(site: Site) -> Iterator[_Story]:
         )
 
 
+def largest_w(observations: Observations, w: np.ndarray) -> np.ndarray:
+    """Return the largest absolute test value of each marker's observations, shape (N,)."""
+    return np.array([_largest_w(observations, w, one.name) for one in observations.markers])
+
+
 def _largest_w(observations: Observations, w: np.ndarray, name: str) -> float:
     kinds = {"camera position": "position", "field of view": "view", "lens": "lens"}
     names = [marker.name for marker in observations.markers]

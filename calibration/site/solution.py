@@ -5,11 +5,18 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.adjustment import Adjustment, Limits, NotDetermined, adjust, redundancy_numbers
+from calibration.adjustment import (
+    Adjustment,
+    Limits,
+    NotDetermined,
+    adjust,
+    redundancy_numbers,
+    w_values,
+)
 from calibration.camera import Camera
 from calibration.errors import InputError
 from calibration.site.accuracy import Quantity, bend, flight_quantities, ground_covariances
-from calibration.site.blunders import ALARM, Suspect, explained, suspects
+from calibration.site.blunders import ALARM, Suspect, explained, largest_w, suspects
 from calibration.site.observations import CAMERA_SIZE, Observations, Posed, moved
 from calibration.site.stand import Site, check, is_line
 from calibration.site.starts import Start, starts
@@ -44,6 +51,9 @@ class Calibration:
         The smallest shift of the taped point that would bring it under the picked pixel.
     redundancy : ndarray, shape (N, 2)
         How far each picked pixel coordinate is checked by everything else, 0 to 1.
+    w : ndarray, shape (N,)
+        Largest absolute test value of each marker's observations (Baarda 1968); NaN where
+        nothing checks them.
     chi_square, dof, p_value : float, int, float
         Verdict on the whole.
     suspects : tuple of Suspect
@@ -64,6 +74,7 @@ class Calibration:
     residuals_px: Array
     ground_residuals_m: Array
     redundancy: Array
+    w: Array
     chi_square: float
     dof: int
     p_value: float
@@ -255,6 +266,7 @@ def _told(observations: Observations, fit: Adjustment) -> Calibration:
         residuals_px=misfit,
         ground_residuals_m=np.einsum("nij,nj->ni", np.linalg.pinv(by_point), misfit),
         redundancy=redundancy_numbers(fit)[: 2 * count].reshape(count, 2),
+        w=largest_w(observations, w_values(fit)),
         chi_square=fit.chi_square,
         dof=fit.degrees_of_freedom,
         p_value=fit.p_value,
