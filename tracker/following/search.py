@@ -33,8 +33,14 @@ TWIN_S = 0.25
 LEAST_STANDING = 3.5
 """Votes must stand out by this many standard deviations for a flight to be tried."""
 
+MOST_STARTS = 36
+"""Flights weighed for each second of release times, every time one is looked for."""
+
 MOST_TRIES = 6
-"""Flights tried for each second of release times."""
+"""Of these the flights that are fitted."""
+
+MOST_ROUNDS = 12
+"""Flights looked for in each second of release times."""
 
 BLOCK_S = 1.0
 
@@ -55,7 +61,8 @@ class FlightSearch:
         self._longest = min(LONGEST_S, longest)
         bin_s = max(stage.frame_s, min(1.0 / 50.0, self._longest / 60.0))
         self._ballot = Ballot(bin_s, self._longest + 2.0 * BLOCK_S + 1.0)
-        self._kept: deque[tuple[Candidates, Array, Array]] = deque()
+        self._kept: deque[tuple[Candidates, Array, NDArray[np.bool_]]] = deque()
+        self._worths: deque[Array] = deque()
         scale = _px_per_m(stage, farthest)
         self._gates_px = tuple(float(np.clip(gate * scale, 5.0, 140.0)) for gate in GATES_M)
         self._recent: list[Hypothesis] = []
@@ -72,7 +79,9 @@ class FlightSearch:
             self._next_row = self._ballot.row_of(candidates.time_s - self._longest) - 1
             self._next_row = max(self._next_row, self._ballot.row_of(candidates.time_s - 1.0))
         self._kept.append((candidates, clutter, np.zeros(len(candidates.pixels), bool)))
-        self._cast(candidates.time_s, candidates.pixels, _worth(clutter))
+        worth = _worth(clutter) / self._crowding(candidates.pixels)
+        self._cast(candidates.time_s, candidates.pixels, worth)
+        self._worths.append(worth)
         self._now = candidates.time_s
         done = self._ballot.row_of(self._now - self._longest) - 2
         if (done - self._next_row) * self._ballot.bin_s < BLOCK_S:
@@ -97,6 +106,11 @@ class FlightSearch:
         end = hypothesis.release_s + float(hypothesis.trajectory.times_s[-1]) + margin_s
         return [kept for kept, _, _ in self._kept if start <= kept.time_s <= end]
 
+    def _crowding(self, pixels: Array) -> Array:
+        """Return how many candidates of a frame share each one's place: a dog is many at once."""
+        gap = np.max(np.abs(pixels[:, None] - pixels), axis=2)
+        return np.sum(gap < 0.5 * self._gates_px[0], axis=1).astype(float)
+
     def _cast(self, time_s: float, pixels: Array, worth: Array) -> None:
         places = self._plane.places(pixels)
         good = np.isfinite(places[:, 0])
@@ -110,38 +124,22 @@ class FlightSearch:
         assert self._next_row is not None
         first = self._next_row
         found = []
-        tries = 0
-        pool = self._pool()
         usual = self._usual_votes(first, last)
-        standing = _standing(self._ballot.block(first, last), usual)
-        while tries < MOST_TRIES and len(pool.owner):
-            row, angle, speed = np.unravel_index(int(np.argmax(standing)), standing.shape)
-            if standing[row, angle, speed] < LEAST_STANDING:
-                break
-            tries += 1
-            around = [slice(max(0, at - 3), at + 4) for at in (row, angle, speed)]
-            standing[tuple(around)] = 0.0
-            start = suppose(
-                self._stage,
-                (first + row + 0.5) * self._ballot.bin_s,
-                float(np.radians(ANGLES_DEG[angle])),
-                float(SPEEDS_MPS[speed]),
-            )
-            flight = self._tried(pool, start)
+        for _ in range(MOST_ROUNDS):
+            pool = self._pool()
+            flight = self._best_of(pool, first, self._ballot.block(first, last) - usual, usual)
             if flight is None:
-                continue
+                break
             self._take(pool, flight)
             if not self._is_twin(flight):
                 found.append(flight)
                 self._recent = [*self._recent[-7:], flight]
-            pool = self._pool()
-            fresh = _standing(self._ballot.block(first, last), usual)
-            standing = np.where(standing > 0.0, fresh, 0.0)
         self._ballot.clear(first, last)
         self._next_row = last + 1
         horizon = (last + 1) * self._ballot.bin_s - 1.5
         while self._kept and self._kept[0][0].time_s < horizon:
             self._kept.popleft()
+            self._worths.popleft()
         return sorted(found, key=lambda flight: flight.release_s)
 
     def _usual_votes(self, first: int, last: int) -> Array:
@@ -153,17 +151,44 @@ class FlightSearch:
             self._usual = 0.6 * self._usual + 0.4 * fresh
         return self._usual
 
-    def _tried(self, pool: Pool, start: Hypothesis) -> Hypothesis | None:
-        """Return the flight that grows from a start, or None when it is not borne out."""
-        coarse = weigh(self._stage, pool, start, self._gates_px[0])
-        if coarse.hits < LEAST_HITS:
+    def _best_of(self, pool: Pool, first: int, excess: Array, usual: Array) -> Hypothesis | None:
+        """Return the first flight that is borne out, or None when none is.
+
+        Many starts are weighed as they are, which is quick, and those that the candidates
+        bear out best are fitted.
+        """
+        if not len(pool.owner):
             return None
-        flight = improve(self._stage, pool, start, self._gates_px)
-        if flight.hits < LEAST_HITS or flight.support < LEAST_SUPPORT:
-            return None
-        if flight.hits < LEAST_SHARE * flight.in_view:
-            return None
-        return flight
+        standing = _standing(excess, usual)
+        starts = []
+        for number in range(MOST_STARTS):
+            # In turn the flight with the most votes beyond the usual, which a whole flight has,
+            # and the one that is least like chance, which a short view of one has.
+            rank = standing if number % 2 else excess
+            place = int(np.argmax(np.where(standing > LEAST_STANDING, rank, 0.0)))
+            row, angle, speed = np.unravel_index(place, rank.shape)
+            if standing[row, angle, speed] <= LEAST_STANDING:
+                break
+            around = [slice(max(0, at - 2), at + 3) for at in (row, angle, speed)]
+            standing[tuple(around)] = 0.0
+            start = suppose(
+                self._stage,
+                (first + row + 0.5) * self._ballot.bin_s,
+                float(np.radians(ANGLES_DEG[angle])),
+                float(SPEEDS_MPS[speed]),
+            )
+            starts.append(weigh(self._stage, pool, start, self._gates_px[0]))
+        starts.sort(key=lambda start: -start.support)
+        for start in starts[:MOST_TRIES]:
+            if start.hits < LEAST_HITS:
+                continue
+            flight = improve(self._stage, pool, start, self._gates_px)
+            if (
+                flight.hits >= max(LEAST_HITS, LEAST_SHARE * flight.in_view)
+                and flight.support >= LEAST_SUPPORT
+            ):
+                return flight
+        return None
 
     def _is_twin(self, flight: Hypothesis) -> bool:
         """Tell whether a flight is one that was found before: what was left of its pictures."""
@@ -210,13 +235,13 @@ class FlightSearch:
         chosen = weigh(self._stage, pool, flight, 2.0 * self._gates_px[-1]).chosen
         assert chosen is not None
         for row in chosen:
-            candidates, clutter, taken = self._kept[int(pool.owner[row])]
+            candidates, _, taken = self._kept[int(pool.owner[row])]
             at = int(self._rows[row])
             taken[at] = True
             self._cast(
                 candidates.time_s,
                 candidates.pixels[at : at + 1],
-                -_worth(clutter[at : at + 1]),
+                -self._worths[int(pool.owner[row])][at : at + 1],
             )
 
 
@@ -227,13 +252,13 @@ def _px_per_m(stage: Stage, farthest_m: float) -> float:
     return stage.camera.focal_px / max(depth, 1.0)
 
 
-def _standing(votes: Array, usual: Array) -> Array:
+def _standing(excess: Array, usual: Array) -> Array:
     """Return by how many standard deviations votes stand out from the usual ones.
 
     Votes come in portions of up to six, so their variance is about six times their number; the
     constant stands for a handful of votes where hardly any are usual.
     """
-    return (votes - usual) / np.sqrt(6.0 * usual + 40.0)
+    return excess / np.sqrt(6.0 * usual + 40.0)
 
 
 def _worth(clutter: Array) -> Array:
