@@ -6,6 +6,7 @@ import typer
 from typer.core import TyperGroup
 
 from calibration.errors import InputError
+from tracker.cli.calibrate import calibrate
 from tracker.cli.check import check
 from tracker.cli.compare import compare
 from tracker.cli.demo import demo
@@ -70,6 +71,7 @@ def _options(
 
 program.command()(demo)
 program.command()(check)
+program.command()(calibrate)
 program.command()(measure)
 program.command()(predict)
 program.command()(compare)

@@ -1,0 +1,46 @@
+"""``lobmeter calibrate``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from tracker.cli.screen import console, say, sentences
+
+
+def calibrate(
+    session: Annotated[
+        Path,
+        typer.Argument(metavar="SESSION", help="Folder that holds a session.toml and its clips."),
+    ],
+) -> None:
+    """Tell how well the markers fix the camera, and draw it.
+
+    For each clip: every marker's residual, the camera, whether all agrees, what stays weakest
+    with the measurements that would mend it, and what the calibration allows. A picture of each
+    goes into results/; other results stay as they are.
+    """
+    from tracker.report.calibration_words import (
+        camera_sentences,
+        markers_table,
+        remedy_sentences,
+        verdict_sentence,
+    )
+    from tracker.workflow.calibrating import calibrate_session
+
+    screen = console()
+    read, clips = calibrate_session(session)
+    say(screen, [read.name])
+    for one in clips:
+        found = one.calibration
+        say(screen, ["", f"{one.clip.file}: {found.summary}."])
+        screen.print(markers_table(found))
+        say(screen, [f'Not picked yet: "{name}".' for name in one.not_picked])
+        say(screen, [*camera_sentences(found), verdict_sentence(found)])
+        say(screen, sentences(one.notes))
+        say(screen, ["", *sentences([found.weakest.text])])
+        others = sentences(remedy_sentences(found))
+        say(screen, ["What else would help:"] if others else [])
+        say(screen, [f"- {text}" for text in others])
+        say(screen, [f"Picture: {one.picture}"])
+    say(screen, ["", "The figures after ± are standard uncertainties."])

@@ -1,0 +1,235 @@
+"""The picture of a calibration: the ground as the camera sees it, and what it can tell of it."""
+
+import io
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.site import Calibration, Drawing, draw
+from tracker.report.composite import Image
+from tracker.report.look import FAINT, INK, PAPER, UNUSED, USED, cased, empty
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+Array = NDArray[np.float64]
+
+WIDTH_INCHES = 12.8
+DOTS_PER_INCH = 150
+CLOSE_UPS = 10
+FEWEST_COLUMNS = 6
+HALF_CLOSE_UP_PX = 24
+PLAN_INCHES = (11.8, 1.9)
+PLAN_MARGIN_M = 2.0
+TALLEST_SCENE_INCHES = 10.0
+GROUND = "#dfeee2"
+ELLIPSE = "#c2571a"
+
+
+def calibration_picture(calibration: Calibration, frame: Image, title: str) -> bytes:
+    """Return the picture of a calibration as a JPEG file.
+
+    Parameters
+    ----------
+    calibration : Calibration
+    frame : ndarray of uint8, shape (H, W, 3)
+        A frame of the clip, blue, green, red.
+    title : str
+        The clip's name.
+
+    Returns
+    -------
+    bytes
+        The frame with the ground grid, the firing line with its metre ticks, the markers with
+        their residuals and the 95 % ellipses; below it each marker close up, and the field from
+        above with the same ellipses.
+    """
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    figure = _laid_out(calibration, draw(calibration), frame, title)
+    file = io.BytesIO()
+    FigureCanvasAgg(figure).print_figure(
+        file, format="jpg", dpi=DOTS_PER_INCH, pil_kwargs={"quality": 90, "subsampling": 0}
+    )
+    return file.getvalue()
+
+
+def _laid_out(calibration: Calibration, drawing: Drawing, frame: Image, title: str) -> "Figure":
+    from matplotlib.figure import Figure
+
+    height, width = frame.shape[:2]
+    scene_width = min(WIDTH_INCHES, TALLEST_SCENE_INCHES * width / height)
+    count = max(1, min(len(calibration.markers), CLOSE_UPS))
+    heights = [0.95, scene_width * height / width, 2.35, PLAN_INCHES[1] + 1.0]
+    figure = Figure(figsize=(WIDTH_INCHES, sum(heights)), dpi=DOTS_PER_INCH, facecolor=PAPER)
+    grid = figure.add_gridspec(
+        4, 1, height_ratios=heights, left=0, right=1, top=1, bottom=0, hspace=0
+    )
+    _draw_heading(figure.add_subplot(grid[0]), calibration, drawing, title)
+    side = (WIDTH_INCHES - scene_width) / 2.0
+    scene = grid[1].subgridspec(1, 3, width_ratios=(side, scene_width, side), wspace=0)
+    _draw_scene(figure.add_subplot(scene[1]), drawing, frame)
+    inner = grid[2].subgridspec(1, 3, width_ratios=(0.15, WIDTH_INCHES - 0.3, 0.15), wspace=0)
+    strip = inner[1].subgridspec(1, max(count, FEWEST_COLUMNS), wspace=0.05)
+    for place in range(count):
+        _draw_close_up(figure.add_subplot(strip[place]), calibration, drawing, frame, place)
+    whole = sum(heights)
+    plan = figure.add_axes(
+        (0.06, 0.55 / whole, PLAN_INCHES[0] / WIDTH_INCHES, PLAN_INCHES[1] / whole)
+    )
+    _draw_plan(plan, calibration, drawing)
+    return figure
+
+
+def _draw_heading(axes: "Axes", calibration: Calibration, drawing: Drawing, title: str) -> None:
+    empty(axes)
+    axes.text(
+        0.012, 0.75, f"{title}: {calibration.summary}", fontsize=11, color=INK, va="center",
+        weight="bold", parse_math=False,
+    )  # fmt: skip
+    axes.text(
+        0.012,
+        0.3,
+        f"Grid of {drawing.spacing_m:g} m. Arrows: residuals, {drawing.scale:g} times as long as "
+        "they are. Ellipses, 95 %: where a ball that landed there would be measured.\n"
+        "Close-ups: the cross is the pixel that was picked, the ring where the camera expects "
+        "the taped marker.",
+        fontsize=9,
+        linespacing=1.5,
+        color=INK,
+        va="center",
+    )
+
+
+def _draw_scene(axes: "Axes", drawing: Drawing, frame: Image) -> None:
+    """Draw the frame with the ground over it."""
+    height, width = frame.shape[:2]
+    scale = width / 1920.0
+    axes.imshow(frame[:, :, ::-1], aspect="auto", interpolation="antialiased")
+    axes.set_axis_off()
+    for line in drawing.grid:
+        axes.plot(*line.T, color=PAPER, lw=0.8, alpha=0.75)
+    for line in drawing.firing_line:
+        axes.plot(*line.T, color=PAPER, lw=1.6, path_effects=cased(3.0))
+    for ellipse in drawing.ellipses:
+        axes.fill(*ellipse.outline_px.T, facecolor="none", edgecolor=ELLIPSE, lw=1.6, zorder=4)
+    below = _lowest(drawing, 120 * scale)
+    for tick in drawing.ticks:
+        axes.plot(*tick.ends_px.T, color=PAPER, lw=1.6, path_effects=cased(3.0))
+        axes.text(
+            float(np.clip(tick.ends_px[1, 0], 24 * scale, width - 24 * scale)),
+            float(min(below + 26 * scale, height - 12 * scale)),
+            f"{tick.along_m:g} m",
+            color=PAPER,
+            fontsize=8,
+            ha="center",
+            va="center",
+            path_effects=cased(2.2),
+            zorder=8,
+        )
+    for arrow in drawing.arrows:
+        axes.annotate(
+            "",
+            arrow.tip_px,
+            arrow.picked_px,
+            arrowprops={
+                "arrowstyle": "-|>", "color": USED, "lw": 1.8, "shrinkA": 0, "shrinkB": 0,
+                "path_effects": cased(3.4),
+            },
+            zorder=6,
+        )  # fmt: skip
+        axes.plot(
+            *arrow.picked_px, "o", ms=5, mfc="none", mec=UNUSED, mew=1.5, path_effects=cased(3.0),
+            zorder=7,
+        )  # fmt: skip
+    axes.set_xlim(-0.5, width - 0.5)
+    axes.set_ylim(height - 0.5, -0.5)
+
+
+def _lowest(drawing: Drawing, reach: float) -> float:
+    """Return the row below which the ticks' labels are clear of the lines near the ticks."""
+    ends = max((float(tick.ends_px[:, 1].max()) for tick in drawing.ticks), default=0.0)
+    rows = np.concatenate([line[:, 1] for line in (*drawing.grid, np.array([[0.0, ends]]))])
+    return float(rows[rows < ends + reach].max())
+
+
+def _draw_close_up(
+    axes: "Axes", calibration: Calibration, drawing: Drawing, frame: Image, place: int
+) -> None:
+    """Draw a marker's surroundings, where it was picked and where the camera expects it."""
+    height, width = frame.shape[:2]
+    half = HALF_CLOSE_UP_PX * max(1.0, width / 1920.0)
+    column, row = calibration.pixels[place]
+    expected = calibration.pixels[place] - calibration.residuals_px[place]
+    axes.set_facecolor(INK)
+    axes.imshow(
+        frame[:, :, ::-1],
+        interpolation="nearest",
+        extent=(-0.5, width - 0.5, height - 0.5, -0.5),
+    )
+    for ellipse in drawing.ellipses:
+        axes.fill(*ellipse.outline_px.T, facecolor=ELLIPSE, edgecolor=PAPER, alpha=0.6, lw=0.8)
+    axes.plot([column], [row], "+", ms=15, mew=1.3, color=UNUSED, path_effects=cased(2.6), zorder=3)
+    axes.plot(
+        *expected, "o", ms=10, mfc="none", mec=USED, mew=1.4, path_effects=cased(2.8), zorder=4
+    )
+    axes.set_xlim(column - half, column + half)
+    axes.set_ylim(row + half, row - half)
+    axes.set_anchor("N")
+    axes.set_xticks([])
+    axes.set_yticks([])
+    suspected = calibration.markers[place] in {one.name for one in calibration.suspects}
+    size = float(np.hypot(*calibration.residuals_px[place]))
+    axes.set_xlabel(
+        f"{_short(calibration.markers[place])}\n{size:.2f} px" + (", suspect" if suspected else ""),
+        fontsize=8,
+        color=INK,
+        parse_math=False,
+    )
+
+
+def _draw_plan(axes: "Axes", calibration: Calibration, drawing: Drawing) -> None:
+    """Draw the field from above, along to the right and across upwards, both true to scale."""
+    points = calibration.points_m
+    outlines = [ellipse.outline_m for ellipse in drawing.ellipses]
+    every = np.concatenate([points[:, :2], *outlines, np.zeros((1, 2))])
+    (left, right), (bottom, top) = _plan_limits(every)
+    axes.set_facecolor(GROUND)
+    axes.axhline(0.0, color=INK, lw=1.2, zorder=1)
+    for outline in outlines:
+        axes.fill(*outline.T, facecolor=ELLIPSE, edgecolor=ELLIPSE, alpha=0.35, lw=1.2, zorder=2)
+    axes.plot(points[:, 0], points[:, 1], "o", ms=5, mfc="none", mec=INK, mew=1.4, zorder=3)
+    axes.set_xlim(left, right)
+    axes.set_ylim(bottom, top)
+    axes.set_xlabel("along, m", fontsize=9, color=INK)
+    axes.set_ylabel("across, m (left up)", fontsize=9, color=INK)
+    axes.set_title(
+        "From above, true to scale: rings are markers, ellipses where a landing would be measured",
+        fontsize=9,
+        color=INK,
+        loc="left",
+    )
+    axes.grid(color=FAINT, alpha=0.35, lw=0.6)
+    axes.tick_params(colors=INK, labelsize=8.5)
+    for side in axes.spines.values():
+        side.set_color(FAINT)
+
+
+def _plan_limits(points: Array) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return the limits of a plan true to scale that holds points, shape (N, 2).
+
+    Ellipses that reach too far across are cut off before the field becomes too small to see.
+    """
+    low, high = points.min(axis=0) - PLAN_MARGIN_M, points.max(axis=0) + PLAN_MARGIN_M
+    sizes = np.array(PLAN_INCHES)
+    per_inch = (high - low) / sizes
+    scale = float(np.clip(per_inch.max(), per_inch[0], 2.0 * per_inch[0]))
+    middle = (low + high) / 2.0
+    start, end = middle - scale * sizes / 2.0, middle + scale * sizes / 2.0
+    return (float(start[0]), float(end[0])), (float(start[1]), float(end[1]))
+
+
+def _short(name: str, most: int = 24) -> str:
+    return name if len(name) <= most else name[: most - 1] + "…"

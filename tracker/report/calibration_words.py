@@ -1,0 +1,92 @@
+"""A calibration on the terminal: its markers, its camera, and the verdict on both."""
+
+import math
+
+from rich.markup import escape
+from rich.table import Table
+
+from calibration.site import Calibration, outlook
+from tracker.report.rounding import MISSING, with_uncertainty
+from tracker.report.terminal import RULED
+
+DOUBTFUL = 0.001
+"""Chance below which the observations do not agree (as in `calibration.site`)."""
+
+REMEDIES = 3
+
+
+def markers_table(calibration: Calibration) -> Table:
+    """Return a row for each marker: its residual, how well it is checked, its test value.
+
+    Parameters
+    ----------
+    calibration : Calibration
+    """
+    table = Table(box=RULED, pad_edge=False, padding=(0, 1, 0, 0))
+    table.add_column("marker\n")
+    for heading, unit in (
+        ("residual", "column, px"),
+        ("", "row, px"),
+        ("on ground", "cm"),
+        ("redundancy", "column"),
+        ("", "row"),
+        ("w", ""),
+    ):
+        table.add_column(f"{heading}\n{unit}", justify="right", no_wrap=True)
+    suspected = {suspect.name for suspect in calibration.suspects}
+    for place, name in enumerate(calibration.markers):
+        column, row = calibration.residuals_px[place]
+        checked = calibration.redundancy[place]
+        table.add_row(
+            f"[red]{escape(name)}, suspect[/]" if name in suspected else escape(name),
+            f"{column:+.2f}",
+            f"{row:+.2f}",
+            f"{100.0 * math.hypot(*calibration.ground_residuals_m[place]):.1f}",
+            f"{checked[0]:.2f}",
+            f"{checked[1]:.2f}",
+            MISSING if math.isnan(calibration.w[place]) else f"{calibration.w[place]:.1f}",
+        )
+    return table
+
+
+def camera_sentences(calibration: Calibration) -> list[str]:
+    """Return where the camera stands, where it looks and what its lens does."""
+    told = {
+        figure.name: f"{with_uncertainty(figure.value, figure.u)}{_gap(figure.unit)}{figure.unit}"
+        for figure in outlook(calibration.camera)
+    }
+    place = ", ".join(f"{name} {told[name]}" for name in ("along", "across", "up"))
+    turns = ", ".join(f"{name} {told[name]}" for name in ("heading", "pitch", "roll"))
+    return [
+        f"Camera at {place}.",
+        f"It looks by {turns}.",
+        f"Field of view {told['field of view']}, focal length {told['focal length']}, "
+        f"principal point {told['principal point, column']} and "
+        f"{told['principal point, row']}.",
+    ]
+
+
+def verdict_sentence(calibration: Calibration) -> str:
+    """Return whether the observations agree within their uncertainties."""
+    if calibration.dof == 0:
+        return "Nothing is left over to check the calibration: a mistake would not show."
+    freedom = "1 degree" if calibration.dof == 1 else f"{calibration.dof} degrees"
+    agrees = "do not agree" if calibration.p_value < DOUBTFUL else "agree"
+    return (
+        f"Chi-square {calibration.chi_square:.1f} with {freedom} of freedom, "
+        f"p = {calibration.p_value:.2g}: the observations {agrees} within their uncertainties."
+    )
+
+
+def remedy_sentences(calibration: Calibration) -> list[str]:
+    """Return further measurements that would help too, beside those that the weakness names."""
+    weak = calibration.weakest
+    return [
+        f"{one.text}: {weak.quantity} to u = {one.u:.2g}{_gap(weak.unit)}{weak.unit}"
+        for one in weak.remedies
+        if one.u < 0.9 * weak.u and one.text not in weak.text
+    ][:REMEDIES]
+
+
+def _gap(unit: str) -> str:
+    return "" if unit in "%°" else " "
