@@ -116,7 +116,6 @@ def measure(
         The share used.
     """
     patches, corners = cuttings.patches, cuttings.corners
-    noise = _rim_noise(patches)
     if len(patches) == 0:
         nothing = np.zeros(0)
         return (
@@ -125,6 +124,7 @@ def measure(
             ),
             0.0 if exposure is None else exposure,
         )
+    noise = _rim_noise(patches)
     if exposure is None:
         exposure = _find_exposure(patches, corners, noise, expected)
     return _fit(patches, corners, noise, expected, exposure), exposure

@@ -1,0 +1,72 @@
+"""Pictures of balls drawn without the project's own template: finely sampled, then averaged."""
+
+import cv2
+import numpy as np
+
+from tracker.detection import Expected
+from tracker.records import Cuttings
+
+FINE = 8
+"""Fine pixels to a pixel side."""
+
+
+def disc(shape, centre, diameter, streak=(0.0, 0.0), soft=0.55):
+    """Return the share of each pixel that a ball covers, drawn out along its streak.
+
+    The disc is sampled eight times finer in both directions, blurred by a Gaussian lens and
+    averaged over each pixel. Row and column counts come from `shape`, the centre is (column, row).
+    """
+    reach = diameter / 2 + np.linalg.norm(streak) / 2 + 5 * soft + 2
+    left, top = np.maximum(np.floor(np.array(centre) - reach).astype(int), 0)
+    right, bottom = np.minimum(np.ceil(np.array(centre) + reach).astype(int) + 1, shape[::-1])
+    picture = np.zeros(shape)
+    if right <= left or bottom <= top:
+        return picture
+    columns = left + (np.arange((right - left) * FINE) + 0.5) / FINE - 0.5
+    rows = top + (np.arange((bottom - top) * FINE) + 0.5) / FINE - 0.5
+    steps = max(1, int(np.ceil(np.linalg.norm(streak) * 3)))
+    fine = np.zeros((len(rows), len(columns)), np.float32)
+    for share in (np.arange(steps) + 0.5) / steps - 0.5:
+        across = columns - centre[0] - share * streak[0]
+        down = rows - centre[1] - share * streak[1]
+        fine += across[None] ** 2 + down[:, None] ** 2 <= (diameter / 2) ** 2
+    fine = cv2.GaussianBlur(fine / steps, (0, 0), soft * FINE, borderType=cv2.BORDER_REFLECT)
+    blocks = fine.reshape(bottom - top, FINE, right - left, FINE).mean(axis=(1, 3))
+    picture[top:bottom, left:right] = blocks
+    return picture
+
+
+def film(picture, rng, noise):
+    """Return what an 8-bit sensor makes of a picture."""
+    return np.clip(np.rint(picture + rng.normal(0, noise, picture.shape)), 0, 255).astype(np.uint8)
+
+
+def moving_balls(rng, count, *, diameter, contrast, noise, motion, exposure, side=41):
+    """Return cuttings of a ball in many places of the pixel grid, what is expected, and the truth.
+
+    Each cutting is made of three frames of its own, the ball moved by `motion` in each.
+    """
+    true = (side - 1) / 2 + rng.uniform(-0.5, 0.5, (count, 2))
+    motion = np.array(motion, float)
+    patches = np.empty((count, side, side), np.int16)
+    for index, centre in enumerate(true):
+        frames = [
+            film(
+                110.0
+                + contrast
+                * disc((side, side), centre + step * motion, diameter, motion * exposure),
+                rng,
+                noise,
+            ).astype(np.int16)
+            for step in (-1, 0, 1)
+        ]
+        patches[index] = 2 * frames[1] - frames[0] - frames[2]
+    each = np.ones((count, 1))
+    expected = Expected(
+        pixels=true + rng.normal(0, 0.4, (count, 2)),
+        motion_px=each * motion,
+        before_px=-each * motion,
+        after_px=each * motion,
+        diameters_px=np.full(count, float(diameter)),
+    )
+    return Cuttings(patches, np.zeros((count, 2), np.int64)), expected, true

@@ -1,0 +1,112 @@
+"""What counts as change between three frames, and how much of it is let through."""
+
+import numpy as np
+import pytest
+
+from tests.tracker.drawn_balls import disc, film
+from tracker.detection import CandidateFinder, Look
+from tracker.detection.difference import Difference
+from tracker.detection.noise import NoiseMap
+
+SHAPE = (120, 160)
+
+
+def textured(seed=5):
+    return np.random.default_rng(seed).integers(20, 236, SHAPE).astype(np.uint8)
+
+
+def ball_at(column, row, contrast):
+    return np.clip(110 + contrast * disc(SHAPE, (column, row), 4.0), 0, 255).astype(np.uint8)
+
+
+def test_still_picture_gives_no_change():
+    still = textured()
+    assert not Difference(SHAPE)(still, still, still).any()
+
+
+@pytest.mark.parametrize("step", [1, -1, 40, -40])
+def test_light_that_goes_on_or_off_for_good_gives_no_change(step):
+    still = np.clip(textured(), 45, 210)
+    lit = (still.astype(int) + step).astype(np.uint8)
+    watch = Difference(SHAPE)
+    assert not watch(still, lit, lit).any()
+    assert not watch(still, still, lit).any()
+
+
+def test_slow_change_of_light_gives_no_change():
+    still = np.clip(textured(), 45, 210).astype(int)
+    dawn = [(still + step).astype(np.uint8) for step in (0, 3, 6)]
+    assert not Difference(SHAPE)(*dawn).any()
+
+
+@pytest.mark.parametrize("contrast", [60, -60])
+def test_ball_that_moves_shows_where_it_is_now_and_nowhere_else(contrast):
+    frames = [ball_at(60 + 15 * step, 50, contrast) for step in range(3)]
+    change = Difference(SHAPE)(*frames).copy()
+    row, column = np.unravel_index(int(np.argmax(change)), SHAPE)
+    assert abs(column - 75) <= 1 and abs(row - 50) <= 1
+    away = np.ones(SHAPE, bool)
+    away[42:59, 67:84] = False
+    assert not change[away].any()
+
+
+@pytest.mark.parametrize("contrast", [60, -60])
+def test_change_is_the_sum_of_contrast_over_nine_pixels(contrast):
+    flat = np.full(SHAPE, 110, np.uint8)
+    now = flat.copy()
+    now[50, 70:73] = 110 + contrast
+    change = Difference(SHAPE)(flat, now, flat)
+    assert change[50, 71] == 3 * abs(contrast)
+    assert change[51, 72] == 2 * abs(contrast)
+    assert change[52, 71] == 0
+
+
+def found_per_frame(noise, count=220, most=24, shape=(480, 640), seed=3):
+    """Return candidates per frame on noise of this level, given for each pixel or for all."""
+    rng = np.random.default_rng(seed)
+    finder = CandidateFinder(Look(4.0, 8.0, 1, (0, 0, shape[1], shape[0]), most))
+    found = []
+    for index in range(count):
+        got = finder.push(index, index / 30.0, film(np.full(shape, 110.0), rng, noise))
+        if got is not None:
+            found.append(got)
+    return found
+
+
+@pytest.mark.parametrize("noise", [2.0, 8.0])
+def test_false_candidates_settle_near_the_number_wanted(noise):
+    # The finder aims at half of the most that it keeps.
+    counts = [len(each.pixels) for each in found_per_frame(noise)[-80:]]
+    assert np.mean(counts) == pytest.approx(12, rel=0.35)
+
+
+def test_noisy_part_does_not_crowd_out_the_quiet_one():
+    noise = np.full((480, 640), 2.0)
+    noise[:, 320:] = 12.0
+    found = found_per_frame(noise)[-80:]
+    noisy = np.mean([np.sum(each.pixels[:, 0] > 336) for each in found])
+    quiet = np.mean([np.sum(each.pixels[:, 0] < 304) for each in found])
+    assert 0.5 < noisy / quiet < 2.0
+
+
+def test_one_ball_does_not_lift_its_own_threshold():
+    rng = np.random.default_rng(2)
+    watch = NoiseMap(SHAPE, wanted=20.0)
+    for _ in range(40):
+        usual = watch.threshold(rng.integers(0, 20, SHAPE).astype(np.uint16)).copy()
+    shown = rng.integers(0, 20, SHAPE).astype(np.uint16)
+    shown[50:54, 70:74] = 700
+    lifted = watch.threshold(shown)
+    assert lifted[52, 72] < 2.0 * usual[52, 72]
+    assert lifted[52, 72] < 700
+
+
+def test_more_candidates_than_wanted_raise_the_threshold_and_fewer_lower_it():
+    change = np.full(SHAPE, 20, np.uint16)
+    at = {}
+    for found in (0, 20, 400):
+        watch = NoiseMap(SHAPE, wanted=20.0)
+        for _ in range(60):
+            at[found] = float(watch.threshold(change)[60, 80])
+            watch.learn(found)
+    assert at[0] < at[20] < at[400]

@@ -1,0 +1,150 @@
+"""From frames to candidates: balls by luma and by colour, each told at the right time."""
+
+import numpy as np
+import pytest
+
+from tests.tracker.drawn_balls import disc, film
+from tracker.detection import CandidateFinder, Expected, Look, sight
+
+SHAPE = (240, 320)
+HALF = (120, 160)
+LOOK = Look(diameter_px=4.0, step_px=9.0, lag=1, window=(0, 0, 320, 240), most=60)
+
+
+def path(index):
+    return np.array([30.0 + 8.3 * index, 180.0 - 6.1 * index + 0.16 * index**2])
+
+
+def candidates_of(rng, frames, luma_contrast, blue_contrast, with_blueness=True, look=LOOK):
+    """Run the finder over a ball on flat ground, in luma and half-size blue difference.
+
+    The noise is let run for a while before the ball appears, as in any clip.
+    """
+    finder = CandidateFinder(look)
+    found = []
+    for index in range(-60, frames):
+        luma, blue = np.full(SHAPE, 110.0), np.full(HALF, 120.0)
+        if index >= 0:
+            centre = path(index)
+            luma += luma_contrast * disc(SHAPE, centre, 4.0)
+            # Colour pixels in the middle of their two by two luma pixels.
+            blue += blue_contrast * disc(HALF, (centre - 0.5) / 2.0, 2.0)
+        blueness = film(blue, rng, 1.5) if with_blueness else None
+        got = finder.push(index, index / 30.0, film(luma, rng, 2.0), blueness)
+        if got is not None:
+            found.append(got)
+    return found
+
+
+def hits(found, reach):
+    flying = [each for each in found if each.frame >= 1]
+    near = [
+        len(each.pixels) > 0
+        and np.min(np.max(np.abs(each.pixels - path(each.frame)), axis=1)) <= reach
+        for each in flying
+    ]
+    return float(np.mean(near))
+
+
+@pytest.mark.parametrize("contrast", [50.0, -50.0])
+def test_ball_is_a_candidate_in_every_frame(contrast):
+    found = candidates_of(np.random.default_rng(1), 24, contrast, 0.0)
+    assert hits(found, 2.0) == 1.0
+
+
+def test_yellow_ball_as_bright_as_its_background_is_found_by_colour_only():
+    with_colour = candidates_of(np.random.default_rng(2), 24, 0.0, -45.0)
+    without = candidates_of(np.random.default_rng(2), 24, 0.0, -45.0, with_blueness=False)
+    assert hits(with_colour, 3.0) > 0.95
+    assert hits(without, 3.0) < 0.3
+
+
+def test_ball_seen_in_both_components_is_one_candidate():
+    found = candidates_of(np.random.default_rng(3), 24, 60.0, -45.0)
+    for each in found:
+        if each.frame >= 1:
+            near = np.max(np.abs(each.pixels - path(each.frame)), axis=1) <= 5.0
+            assert np.sum(near) == 1
+
+
+@pytest.mark.parametrize("lag", [1, 2, 4])
+def test_candidates_belong_to_the_frame_lag_ago(lag):
+    look = Look(4.0, 9.0, lag, (0, 0, 320, 240), 60)
+    found = candidates_of(np.random.default_rng(4), 20, 60.0, 0.0, look=look)
+    assert [each.frame for each in found] == list(range(-60 + lag, 20 - lag))
+    assert all(each.time_s == each.frame / 30.0 for each in found)
+    settled = [each for each in found if each.frame >= lag]
+    assert hits(settled, 2.0) == 1.0
+
+
+def test_strongest_places_are_kept_when_there_are_too_many():
+    look = Look(4.0, 9.0, 1, (0, 0, 320, 240), 8)
+    found = candidates_of(np.random.default_rng(5), 24, 60.0, 0.0, look=look)
+    assert all(len(each.pixels) <= 8 + 4 for each in found)
+    assert hits(found, 2.0) == 1.0
+
+
+def test_nothing_outside_the_window_is_a_candidate():
+    look = Look(4.0, 9.0, 1, (100, 60, 220, 160), 60)
+    for each in candidates_of(np.random.default_rng(6), 10, 60.0, -45.0, look=look):
+        assert np.all(each.pixels >= (99, 59)) and np.all(each.pixels <= (221, 161))
+
+
+def test_patches_are_twice_the_frame_less_its_neighbours():
+    rng = np.random.default_rng(7)
+    frames = [
+        film(110.0 + 80.0 * disc(SHAPE, path(index), 4.0), rng, 2.0) for index in range(12, 15)
+    ]
+    finder = CandidateFinder(LOOK)
+    got = [finder.push(index, index / 30.0, frame) for index, frame in enumerate(frames)][-1]
+    assert got is not None and len(got.pixels) > 0
+    before, now, after = (frame.astype(int) for frame in frames)
+    whole = 2 * now - before - after
+    side = got.luma.patches.shape[1]
+    for (column, row), patch in zip(got.luma.corners, got.luma.patches, strict=True):
+        np.testing.assert_array_equal(patch, whole[row : row + side, column : column + side])
+
+
+def test_large_ball_is_found_too():
+    look = Look(14.0, 16.0, 1, (0, 0, 320, 240), 60)
+    rng = np.random.default_rng(8)
+    finder = CandidateFinder(look)
+    for index in range(-30, 12):
+        luma = np.full(SHAPE, 110.0)
+        centre = np.array([40.0 + 19.0 * index, 120.0])
+        if index >= 0:
+            luma += 50.0 * disc(SHAPE, centre, 14.0)
+        got = finder.push(index, index / 30.0, film(luma, rng, 2.0))
+        if got is not None and got.frame >= 1:
+            at = np.array([40.0 + 19.0 * got.frame, 120.0])
+            assert np.min(np.linalg.norm(got.pixels - at, axis=1)) < 6.0
+
+
+@pytest.mark.parametrize("contrasts", [(60.0, -45.0), (0.0, -45.0)], ids=["both", "colour alone"])
+def test_place_from_luma_and_colour_is_not_biased(contrasts):
+    error, spread = [], []
+    for seed in range(3):
+        found = candidates_of(np.random.default_rng(20 + seed), 26, *contrasts)
+        chosen, pixels, motion = [], [], []
+        for each in found:
+            if each.frame < 2:
+                continue
+            at = path(each.frame)
+            middle = each.luma.corners + (each.luma.patches.shape[1] - 1) / 2.0
+            gap = np.max(np.abs(middle - at), axis=1)
+            if len(gap) and gap.min() < 6.0:
+                chosen.append((each, int(np.argmin(gap))))
+                pixels.append(at)
+                motion.append((path(each.frame + 1) - path(each.frame - 1)) / 2.0)
+        motion = np.array(motion)
+        expected = Expected(np.array(pixels), motion, -motion, motion, np.full(len(motion), 4.0))
+        sighting, _ = sight(chosen, expected, 0.0)
+        kept = sighting.found
+        assert kept.mean() > 0.9
+        error.append((sighting.pixels - np.array(pixels))[kept])
+        spread.append(sighting.covariances[kept])
+    error, spread = np.concatenate(error), np.concatenate(spread)
+    # With colour alone the siting of its pixels is unknown to a quarter of a pixel.
+    assert np.all(np.abs(error.mean(axis=0)) < (0.05 if contrasts[0] else 0.35))
+    squared = np.einsum("ni,nij,nj->n", error, np.linalg.inv(spread), error)
+    assert np.mean(squared) < 2.6
