@@ -32,6 +32,13 @@ resolutions used here. Common practice, no source."""
 STATED_READOUT_SHARE = 0.1
 """Standard uncertainty of a stated readout, as a share of it."""
 
+LEAST_SEEN = 5
+LEAST_SHARE = 0.2
+"""A shot must have been seen in this many frames and in this share of those that it crossed."""
+
+SHADOW_PX = 30.0
+"""A shot whose positions lie this near to a far better one's path borrowed them from it."""
+
 
 @dataclass(frozen=True)
 class ClipRequest:
@@ -127,7 +134,7 @@ def measure_clip(
         settle(found)
     if progress is not None:
         progress(facts.frame_count, facts.frame_count)
-    measured.sort(key=lambda each: each.shot.release_s)
+    measured = _without_shadows(sorted(measured, key=lambda each: each.shot.release_s))
     return ClipResult(
         tuple(_numbered(shot, number) for number, shot in enumerate(measured, start=1)),
         tuple(notes),
@@ -163,6 +170,7 @@ def circumstances_of(camera: Camera, request: ClipRequest) -> Circumstances:
         ball_radius_m=ball.diameter_m / 2.0,
         readout_s=USUAL_READOUT_S if request.readout_s is None else request.readout_s,
         readout_u_s=readout_u,
+        drag_air_u=ball.drag_coefficient * air.density_u_kgpm3 / air.density_kgpm3,
     )
 
 
@@ -217,6 +225,8 @@ def _measure_shot(
         release_s, launch = float(fitted.parameters[0]), fitted.parameters[1:12]
         frames_in_view, course = _course_of(shutter, fitted, candidates)
     if fitted is None or track is None:
+        return None
+    if np.sum(fitted.used) < max(LEAST_SEEN, LEAST_SHARE * len(frames_in_view)):
         return None
     sought = Sought(
         clip=request.clip,
@@ -304,6 +314,29 @@ def _sighted(
         lean=sighting.lean[kept],
     )
     return track, exposure
+
+
+def _without_shadows(shots: list[MeasuredShot]) -> list[MeasuredShot]:
+    """Leave out what is only a bad fit to some of another shot's pictures."""
+    return [
+        shot
+        for shot in shots
+        if not any(_is_shadow(shot, other) for other in shots if other is not shot)
+    ]
+
+
+def _is_shadow(shot: MeasuredShot, other: MeasuredShot) -> bool:
+    if other.path is None or other.shot.frames_seen < 2 * shot.shot.frames_seen:
+        return False
+    seen = [point for point in shot.points if point.used]
+    times = np.array([point.time_s for point in seen])
+    inside = (times >= other.path.times_s[0]) & (times <= other.path.times_s[-1])
+    pixels = np.array([(point.column_px, point.row_px) for point in seen])
+    path = np.column_stack(
+        [np.interp(times, other.path.times_s, other.path.pixels[:, axis]) for axis in (0, 1)]
+    )
+    near = inside & (np.linalg.norm(pixels - path, axis=1) < SHADOW_PX)
+    return bool(np.mean(near) > 0.5)
 
 
 def _numbered(measured: MeasuredShot, number: int) -> MeasuredShot:
