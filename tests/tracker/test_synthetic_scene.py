@@ -70,7 +70,7 @@ def test_the_seed_decides_the_field():
 @pytest.mark.parametrize("kind", sorted(KINDS))
 def test_movers_move_and_leave_nothing_behind(kind):
     shot = fly(Launch(0.1, (0.0, 0.0, 0.8), 18.0, 42.0), Ball(), Air(), Turf())
-    stage = Stage(SCENE, CAMERA, (shot,), 4.0, 0.7)
+    stage = Stage(SCENE, CAMERA, (shot,), 4.0, 0.7, 0.002)
     movers = tuple(KINDS[kind](stage, np.random.default_rng(5)))
     take = Take(SCENE, CAMERA, Sensor(noise=0.01, fps=5.0), (), movers=movers, frame_count=20)
     roll = FilmRoll(take)
@@ -84,7 +84,7 @@ def test_movers_move_and_leave_nothing_behind(kind):
 
 def test_a_person_in_front_hides_the_ball():
     shot = fly(Launch(0.0, (12.0, 0.0, 1.0), 0.5, 0.0), Ball(), Air(), Turf())
-    stage = Stage(SCENE, CAMERA, (shot,), 4.0, 0.7)
+    stage = Stage(SCENE, CAMERA, (shot,), 4.0, 0.7, 0.002)
     walker = KINDS["people"](stage, np.random.default_rng(5))[0]
     for across, visible in ((-6.0, False), (6.0, True)):
         points = walker.way.points_m * 0.0 + (12.0, across, 0.0)

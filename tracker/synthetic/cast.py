@@ -27,6 +27,7 @@ class Stage:
     shots : tuple of FlownBall
     duration_s : float
     psf_px : float
+    exposure_s : float
     """
 
     scene: Scene
@@ -34,6 +35,7 @@ class Stage:
     shots: tuple[FlownBall, ...]
     duration_s: float
     psf_px: float
+    exposure_s: float
 
     def across(self, share: float) -> float:
         """Return a place across the field: 0 under the camera, 1 on the hedge."""
@@ -149,8 +151,11 @@ def cloud_shadows(stage: Stage, rng: np.random.Generator) -> list[Mover]:
     return [CloudShadows(stage.scene, rng.uniform(0.25, 0.5), drift)]
 
 
-def wheels(stage: Stage, exposure_s: float) -> list[Mover]:
-    """Return the launcher's turning wheels; a rim is a little faster than the ball it throws."""
+def open_wheels(stage: Stage, rng: np.random.Generator) -> list[Mover]:
+    """Return the launcher's wheels, turning without a guard.
+
+    A rim is a little faster than the ball that it throws.
+    """
     scene = stage.scene
     if scene.launcher_release_m is None or not stage.shots:
         return []
@@ -160,8 +165,8 @@ def wheels(stage: Stage, exposure_s: float) -> list[Mover]:
     radius = 0.5 * scene.launcher_wheel_m
     nip = np.array(scene.launcher_release_m) - 0.10 * ahead
     middles = np.array([nip + side * (radius + 0.028) * normal for side in (-1.0, 1.0)])
-    rate = 1.25 * stage.shots[0].launch.exit_speed_mps / (2.0 * np.pi * radius)
-    return [Wheels(middles, radius, rate, scene.light, stage.psf_px, exposure_s)]
+    rate = rng.uniform(1.1, 1.4) * stage.shots[0].launch.exit_speed_mps / (2.0 * np.pi * radius)
+    return [Wheels(middles, radius, rate, scene.light, stage.psf_px, stage.exposure_s)]
 
 
 KINDS: dict[str, Callable[[Stage, np.random.Generator], list[Mover]]] = {
@@ -170,6 +175,7 @@ KINDS: dict[str, Callable[[Stage, np.random.Generator], list[Mover]]] = {
     "birds": birds,
     "trees": trees,
     "cloud_shadows": cloud_shadows,
+    "open_wheels": open_wheels,
 }
 """Kinds of movers by the names that recipes use."""
 

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera, looking_at
-from tracker.synthetic.cast import KINDS, Stage, wheels
+from tracker.synthetic.cast import KINDS, Stage
 from tracker.synthetic.clip import Encoding, Take
 from tracker.synthetic.exposure import BallLook
 from tracker.synthetic.flight import Air, Ball, FlownBall, Launch, Turf, fly
@@ -109,9 +109,15 @@ def draw_session(recipe: Recipe, seed: int) -> DrawnSession:
     for index, (setup, shots) in enumerate(zip(recipe.setups, fired, strict=True)):
         filming = recipe.filming
         frame_count = _frame_count(recipe, shots, camera)
-        stage = Stage(scene, camera, tuple(shots), frame_count / sensor.fps, sensor.psf_px)
+        stage = Stage(
+            scene=scene,
+            camera=camera,
+            shots=tuple(shots),
+            duration_s=frame_count / sensor.fps,
+            psf_px=sensor.psf_px,
+            exposure_s=sensor.exposure_s,
+        )
         movers = [mover for kind in recipe.movers for mover in KINDS[kind](stage, rng)]
-        movers += wheels(stage, sensor.exposure_s)
         sway = None
         if filming.sway_px > 0.0:
             sway = draw_sway(filming.sway_px, camera.focal_px, rng)

@@ -195,7 +195,7 @@ CLEAR = (
     Recipe("wide_30", replace(_FILMING, fps=30.0, exposure_s=(1.0 / 800.0, 1.0 / 240.0))),
     Recipe("wide_120", replace(_FILMING, fps=120.0, readout_s=(0.004, 0.007))),
     Recipe("turned", replace(_FILMING, rotations_deg=(90, 180, 270))),
-    Recipe("wheels", setups=tuple(WHEELS), shooting=replace(_SHOOTING, shots=(2, 2))),
+    Recipe("setups", setups=tuple(WHEELS), shooting=replace(_SHOOTING, shots=(2, 2))),
 )
 """Wide recipes in which nothing stands in the way."""
 
@@ -211,6 +211,7 @@ HARD = (
     Recipe("birds", movers=("birds",)),
     Recipe("trees", movers=("trees",)),
     Recipe("cloud_shadows", movers=("cloud_shadows",)),
+    Recipe("open_wheels", movers=("open_wheels",)),
     Recipe("overlap", shooting=replace(_SHOOTING, shots=(2, 4), pause_s=(-1.5, -0.7))),
     Recipe(
         "apex_out",
