@@ -1,0 +1,193 @@
+"""Flights found among clutter, and nothing found where there is none."""
+
+import numpy as np
+import pytest
+
+from tests.tracker.thrown_balls import DRAG, FORCES, RADIUS_M, RELEASE_M, Throw, camera, flown, seen
+from tracker.following import FlightSearch, Stage
+from tracker.records import Candidates, Cuttings
+
+FPS = 30.0
+VIEW = camera()
+
+
+def stage():
+    return Stage(VIEW, RELEASE_M, FORCES, DRAG, 0.06, RADIUS_M, 1.0 / FPS)
+
+
+def clip(rng, seconds, moving=(), clutter=25, missing=0.3, noise=0.7):
+    """Return frames of candidates: things that move, seen now and then, among clutter.
+
+    Each thing is a function from the clip's time to a pixel, or None while it is not there.
+    """
+    frames = []
+    for index in range(int(seconds * FPS)):
+        time = index / FPS
+        count = rng.poisson(clutter)
+        pixels = [rng.uniform((10, 10), (1910, 1070), (count, 2))]
+        strength = [rng.gamma(2.0, 5.0, count) + 3.0]
+        for thing in moving:
+            at = thing(time)
+            if at is None or rng.random() < missing:
+                continue
+            if np.all(at > 4) and np.all(at < (1915, 1075)):
+                pixels.append(at[None] + rng.normal(0, noise, (1, 2)))
+                strength.append(rng.uniform(8.0, 40.0, 1))
+        joined = np.concatenate(pixels)
+        order = rng.permutation(len(joined))
+        empty = Cuttings(
+            np.zeros((len(joined), 1, 1), np.int16), np.rint(joined[order]).astype(np.int64)
+        )
+        frames.append(
+            Candidates(index, time, joined[order], np.concatenate(strength)[order], empty, None)
+        )
+    return frames
+
+
+def thrown(throw, release_s):
+    path, landed, _ = flown(throw)
+
+    def at(time):
+        if not release_s <= time <= release_s + landed:
+            return None
+        return seen(VIEW, path(np.array([time - release_s]))[:, :3])[0]
+
+    return at
+
+
+def search(frames):
+    searching = FlightSearch(stage())
+    found = []
+    for candidates in frames:
+        found += searching.push(candidates)
+    for more in searching.finish():
+        found += more
+    return sorted(found, key=lambda flight: flight.release_s)
+
+
+def apart_px(flight, throw, release_s):
+    """Return how far, on average, a found flight lies from the true one in the frame."""
+    path, landed, _ = flown(throw)
+    times = np.linspace(0.2, landed - 0.1, 25)
+    true = seen(VIEW, path(times)[:, :3])
+    own = flight.trajectory.at(times + release_s - flight.release_s)[:, :3]
+    inside = np.all((true > 4) & (true < (1915, 1075)), axis=1)
+    return float(np.mean(np.linalg.norm(seen(VIEW, own) - true, axis=1)[inside]))
+
+
+THROWS = {
+    "lob": Throw(19.0, 45.0),
+    "flat": Throw(22.0, 12.0),
+    "steep": Throw(15.0, 65.0),
+    "to the side, with back-spin": Throw(18.0, 35.0, 4.0, lift=(0.06, 0.0)),
+}
+
+
+@pytest.mark.parametrize("throw", THROWS.values(), ids=THROWS.keys())
+def test_flight_in_clutter_is_found_and_no_other(throw):
+    rng = np.random.default_rng(1)
+    found = search(clip(rng, 7.0, [thrown(throw, 2.13)]))
+    assert len(found) == 1
+    assert found[0].release_s == pytest.approx(2.13, abs=0.06)
+    assert apart_px(found[0], throw, 2.13) < 4.0
+
+
+def test_flights_in_a_row_are_each_found_once():
+    rng = np.random.default_rng(2)
+    throws = [Throw(18.0 + 0.3 * shot, 42.0 - shot) for shot in range(4)]
+    starts = [1.4, 5.0, 8.45, 12.1]
+    moving = [thrown(*each) for each in zip(throws, starts, strict=True)]
+    found = search(clip(rng, 16.5, moving))
+    assert [flight.release_s for flight in found] == pytest.approx(starts, abs=0.06)
+
+
+@pytest.mark.parametrize("gap", [0.5, 1.1])
+def test_two_balls_in_the_air_at_once_are_kept_apart(gap):
+    rng = np.random.default_rng(3)
+    first, second = Throw(20.0, 50.0), Throw(18.5, 38.0)
+    moving = [thrown(first, 1.6), thrown(second, 1.6 + gap)]
+    found = search(clip(rng, 7.0, moving))
+    assert len(found) == 2
+    assert apart_px(found[0], first, 1.6) < 4.0
+    assert apart_px(found[1], second, 1.6 + gap) < 4.0
+
+
+def test_repeat_of_the_same_shot_is_a_flight_of_its_own():
+    rng = np.random.default_rng(4)
+    same = Throw(19.0, 42.0)
+    found = search(clip(rng, 7.0, [thrown(same, 1.5), thrown(same, 2.3)]))
+    assert [flight.release_s for flight in found] == pytest.approx([1.5, 2.3], abs=0.06)
+
+
+@pytest.mark.parametrize(("seed", "clutter"), [(5, 15), (6, 60)])
+def test_clutter_alone_makes_no_flight(seed, clutter):
+    assert search(clip(np.random.default_rng(seed), 20.0, clutter=clutter)) == []
+
+
+@pytest.mark.parametrize(
+    ("start", "velocity"),
+    [
+        ((40.0, 300.0), (280.0, 15.0)),
+        ((1880.0, 500.0), (-420.0, -40.0)),
+        ((60.0, 700.0), (350, -90)),
+    ],
+)
+def test_bird_at_constant_velocity_is_no_flight(start, velocity):
+    def bird(time):
+        return np.array(start) + time * np.array(velocity)
+
+    assert search(clip(np.random.default_rng(7), 6.0, [bird], missing=0.1)) == []
+
+
+@pytest.mark.parametrize("speed", [4.0, 9.0])
+def test_ball_rolling_along_the_ground_is_no_flight(speed):
+    def rolling(time):
+        gone = time - 1.5
+        if not 0.0 <= gone <= speed / 1.2:
+            return None
+        along = speed * gone - 0.6 * gone**2
+        return seen(VIEW, [along, 0.0, RADIUS_M])[0]
+
+    assert search(clip(np.random.default_rng(8), 7.0, [rolling], missing=0.1)) == []
+
+
+def test_person_walking_and_swinging_arms_is_no_flight():
+    def hand(phase):
+        def at(time):
+            swing = 0.5 * np.sin(6.0 * time + phase)
+            return seen(VIEW, [2.0 + 1.4 * time + swing, 3.0, 1.0 + 0.2 * np.cos(12.0 * time)])[0]
+
+        return at
+
+    moving = [hand(phase) for phase in (0.0, 1.0, 2.0, 3.0)]
+    assert search(clip(np.random.default_rng(9), 8.0, moving, missing=0.2)) == []
+
+
+def test_flight_near_the_end_of_the_clip_is_given_by_finish():
+    rng = np.random.default_rng(10)
+    throw = Throw(17.0, 40.0)
+    found = search(clip(rng, 4.0, [thrown(throw, 1.8)]))
+    assert [flight.release_s for flight in found] == pytest.approx([1.8], abs=0.06)
+
+
+def test_kept_candidates_cover_the_flight():
+    rng = np.random.default_rng(11)
+    throw = Throw(19.0, 45.0)
+    frames = clip(rng, 7.0, [thrown(throw, 2.0)])
+    searching = FlightSearch(stage())
+    found = []
+    for candidates in frames:
+        for flight in searching.push(candidates):
+            found.append((flight, searching.candidates(flight)))
+    for more in searching.finish():
+        found += [(flight, searching.candidates(flight)) for flight in more]
+    ((flight, kept),) = found
+    landed = flown(throw)[1]
+    wanted = [each.frame for each in frames if 2.0 <= each.time_s <= 2.0 + landed]
+    assert set(wanted) <= {each.frame for each in kept}
+    assert [each.frame for each in kept] == sorted(each.frame for each in kept)
+
+
+def test_empty_clip_has_no_flight():
+    assert list(FlightSearch(stage()).finish()) == []
+    assert search(clip(np.random.default_rng(12), 3.0, clutter=0)) == []
