@@ -93,7 +93,7 @@ def fit_flight(
     instants = Instants(track.times_s, row_share, track.lean)
     roots = _roots(track.covariances)
     mean = circumstances.prior_mean()
-    prior_root = _prior_root(circumstances.prior_information())
+    known_root = prior_root(circumstances.prior_information())
     weights = np.ones(len(track.times_s))
     state = mean.copy()
     state[0], state[1:12] = release_s, launch
@@ -104,16 +104,16 @@ def fit_flight(
         white = roots * (np.sqrt(weights) / scale)[:, None, None]
         gap = np.einsum("nij,nj->ni", white, track.pixels - pixels).reshape(-1)
         slope = (white @ jacobian).reshape(-1, len(PARAMETERS))
-        parts = [gap, prior_root @ (mean - at)]
-        slopes = [slope, prior_root]
+        parts = [gap, known_root @ (mean - at)]
+        slopes = [slope, known_root]
         if landed_s is not None:
             bounce, by_bounce = _bounce(circumstances, at, trajectory, landed_s)
             parts.append(bounce)
             slopes.append(by_bounce)
         return np.concatenate(parts), np.concatenate(slopes)
 
-    count = 2 * len(weights) + len(prior_root) + (landed_s is not None)
-    limits = Limits(iterations=25, step=3e-2)
+    count = 2 * len(weights) + len(known_root) + (landed_s is not None)
+    limits = Limits(iterations=25, step=3e-2, damping=0.0)
     for round_ in range(5):
         result = adjust(model, state, np.ones(count), limits=limits)
         state = result.state
@@ -137,9 +137,9 @@ def fit_flight(
     spread = _clustering(white[used] / scale[used, None])
     seen = result.whitened_jacobian[: 2 * len(weights)]
     known = result.whitened_jacobian[2 * len(weights) :]
-    bounce = known[len(prior_root) :]
+    bounce = known[len(known_root) :]
     shown = seen.T @ seen / spread + bounce.T @ bounce
-    covariance = _safe_inverse(shown + prior_root.T @ prior_root)
+    covariance = _safe_inverse(shown + known_root.T @ known_root)
     return FittedFlight(
         parameters=state,
         covariance=covariance,
@@ -215,7 +215,7 @@ def _roots(covariances: Array) -> Array:
     return np.linalg.inv(np.linalg.cholesky(covariances))
 
 
-def _prior_root(information: Array) -> Array:
+def prior_root(information: Array) -> Array:
     """Return R with R^T R the information, one row a parameter that something is known of."""
     values, vectors = np.linalg.eigh(_scaled(information))
     kept = values > 1e-14
