@@ -1,5 +1,6 @@
 """The nouns that the stages hand on. Frozen, computing nothing."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -161,9 +162,27 @@ class Path:
 
 
 @dataclass(frozen=True)
+class Budget:
+    """Where the uncertainty of a shot's figures comes from.
+
+    Attributes
+    ----------
+    parts : mapping
+        By figure and source the standard uncertainty, in the figure's unit; the squares of a
+        figure's parts add up to that of its whole uncertainty.
+    shared_u : mapping
+        By figure the part that is the same for every shot of the session.
+    """
+
+    parts: Mapping[str, Mapping[str, float]]
+    shared_u: Mapping[str, float]
+
+
+@dataclass(frozen=True)
 class MeasuredShot:
-    """A shot with what a person needs to judge it: its points and its fitted path."""
+    """A shot with what a person needs to judge it: its points, its fitted path, its budget."""
 
     shot: Shot
     points: tuple[TrackPoint, ...] = field(default_factory=tuple)
     path: Path | None = None
+    budget: Budget | None = None

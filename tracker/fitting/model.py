@@ -56,6 +56,8 @@ class Circumstances:
     drag, drag_u : float
         Drag coefficient of the ball; the uncertainty also holds what is not known of the
         air's density and the ball's mass and size, which act in the same way.
+    drag_air_u : float
+        The part of `drag_u` that comes from the air's density.
     lift_u : float
         Standard uncertainty of each lift coefficient about zero.
     wind_mps : tuple of float
@@ -79,6 +81,7 @@ class Circumstances:
     ball_radius_m: float
     readout_s: float
     readout_u_s: float
+    drag_air_u: float = 0.0
 
     def prior_mean(self) -> Array:
         """Return what is expected of `PARAMETERS`; zero where nothing is."""

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.fitting import FIGURES, Circumstances, Figures, FittedFlight, figures_of
+from tracker.fitting.budget import budget_of
 from tracker.fitting.model import CAMERA_AT, GRAVITY_AT, forces_with
 from tracker.flight.events import apex
 from tracker.flight.trajectory import fly
@@ -88,6 +89,7 @@ def describe(
         shot,
         _points(circumstances, sought, track, fitted),
         _path(circumstances, fitted, figures),
+        budget_of(circumstances, fitted, figures),
     )
 
 
