@@ -10,6 +10,7 @@ from tracker.cli.calibrate import calibrate
 from tracker.cli.check import check
 from tracker.cli.compare import compare
 from tracker.cli.demo import demo
+from tracker.cli.lens import lens
 from tracker.cli.measure import measure
 from tracker.cli.plan import plan
 from tracker.cli.predict import predict
@@ -71,6 +72,7 @@ def _options(
 
 program.command()(demo)
 program.command()(check)
+program.command()(lens)
 program.command()(calibrate)
 program.command()(measure)
 program.command()(predict)

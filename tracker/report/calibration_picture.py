@@ -132,8 +132,8 @@ def _draw_scene(axes: "Axes", drawing: Drawing, frame: Image) -> None:
     for arrow in drawing.arrows:
         axes.annotate(
             "",
-            arrow.tip_px,
-            arrow.picked_px,
+            (float(arrow.tip_px[0]), float(arrow.tip_px[1])),
+            (float(arrow.picked_px[0]), float(arrow.picked_px[1])),
             arrowprops={
                 "arrowstyle": "-|>", "color": USED, "lw": 1.8, "shrinkA": 0, "shrinkB": 0,
                 "path_effects": cased(3.4),

@@ -10,7 +10,7 @@ from tracker.session.entries import (
     Session,
     SetupEntry,
 )
-from tracker.session.lens import read_lens
+from tracker.session.lens import lens_toml, read_lens
 from tracker.session.read import SESSION_FILE, read_session
 
 __all__ = [
@@ -23,6 +23,7 @@ __all__ = [
     "ReleaseEntry",
     "Session",
     "SetupEntry",
+    "lens_toml",
     "read_lens",
     "read_session",
 ]

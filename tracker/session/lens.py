@@ -1,5 +1,6 @@
-"""Reading a lens file: what was measured of one lens once."""
+"""The lens file: what was measured of one lens once, written and read."""
 
+import json
 from pathlib import Path
 
 import numpy as np
@@ -53,6 +54,27 @@ def read_lens(path: Path) -> Lens:
         device=device,
         zoom=zoom,
     )
+
+
+def lens_toml(lens: Lens) -> str:
+    """Return a lens as the text of a lens file, which `read_lens` takes back to the last digit.
+
+    Parameters
+    ----------
+    lens : Lens
+    """
+    lines = []
+    for name, value in lens.to_dict().items():
+        if name == "covariance":
+            rows = ",\n".join(f"    {row!r}" for row in value)
+            lines.append(f"covariance = [\n{rows},\n]")
+        elif isinstance(value, str):
+            # JSON's escapes are TOML's, but for the one control character that JSON lets through.
+            quoted = json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+            lines.append(f"{name} = {quoted}")
+        else:
+            lines.append(f"{name} = {value!r}")
+    return "\n".join(lines) + "\n"
 
 
 def _covariance(table: Table) -> NDArray[np.float64]:
