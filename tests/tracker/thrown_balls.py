@@ -64,7 +64,14 @@ def flown(throw, ground_m=RADIUS_M, forces=FORCES):
     down.terminal, down.direction = True, -1.0
     start = np.concatenate([throw.start_m, throw.velocity()])
     result = solve_ivp(
-        rate, (0.0, 15.0), start, rtol=1e-9, atol=1e-9, events=down, dense_output=True
+        rate,
+        (0.0, 15.0),
+        start,
+        method="DOP853",
+        rtol=1e-9,
+        atol=1e-9,
+        events=down,
+        dense_output=True,
     )
     return lambda times: result.sol(times).T, float(result.t[-1]), result.y[:, -1]
 
