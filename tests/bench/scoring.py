@@ -17,7 +17,8 @@ from tracker.records import Shot
 from tracker.session import Session, read_session
 from tracker.synthetic.truth import camera_from_truth, read_truth
 from tracker.video import decode_only, inspect
-from tracker.workflow.clip import ClipRequest, circumstances_of, measure_clip
+from tracker.workflow.clip import measure_clip
+from tracker.workflow.known import ClipRequest, circumstances_of
 from tracker.workflow.stand import calibrate, request_of
 
 FIGURES = ("exit_speed_mps", "launch_angle_deg", "carry_m")

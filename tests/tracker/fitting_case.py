@@ -14,7 +14,7 @@ from tracker.fitting.model import CAMERA_AT, Instants, predict
 from tracker.flight.air import Weather, air_from
 from tracker.flight.ball import ball_from
 from tracker.records import Track
-from tracker.workflow.clip import ClipRequest, circumstances_of
+from tracker.workflow.known import ClipRequest, circumstances_of
 
 Array = NDArray[np.float64]
 

@@ -193,10 +193,11 @@ def _write(result: SessionResult, pictures: dict[str, bytes]) -> None:
     points = [
         point for clip in result.clips for measured in clip.shots for point in measured.points
     ]
+    budgets = [measured.budget for clip in result.clips for measured in clip.shots]
     origin = Origin(_version(), result.session.name, _digests(result.session))
     contents = {
         "shots.csv": shots_csv(result.shots).encode("utf-8"),
-        "shots.json": shots_json(result.shots, origin, list(pictures)).encode("utf-8"),
+        "shots.json": shots_json(result.shots, origin, list(pictures), budgets).encode("utf-8"),
         "tracks.csv": tracks_csv(points).encode("utf-8"),
         **pictures,
     }

@@ -28,6 +28,8 @@ class Sought:
         True time from one frame to the next.
     in_view : int
         Frames in which the fitted flight lies inside the picture.
+    doubts : tuple of str
+        What else speaks against the shot, as clauses.
     """
 
     clip: str
@@ -35,6 +37,7 @@ class Sought:
     pace: float
     frame_s: float
     in_view: int
+    doubts: tuple[str, ...] = ()
 
 
 def describe(
@@ -96,7 +99,7 @@ def describe(
 def _judge(
     figures: Figures, u: dict[str, float], sought: Sought, fitted: FittedFlight, seen: bool
 ) -> tuple[Quality, str]:
-    doubts = []
+    doubts = list(sought.doubts)
     if not np.isfinite(figures.value("carry_m")):
         doubts.append("the fitted flight never comes down")
     elif not seen:

@@ -10,7 +10,7 @@ from tracker.flight.air import Air, Weather, air_from
 from tracker.flight.ball import Ball, ball_from
 from tracker.flight.gravity import gravity_from
 from tracker.session import SESSION_FILE, ClipEntry, MarkerEntry, Session, read_lens
-from tracker.workflow.clip import ClipRequest
+from tracker.workflow.known import ClipRequest
 
 
 def site_of(session: Session, clip: ClipEntry, size_px: tuple[int, int]) -> Site:
