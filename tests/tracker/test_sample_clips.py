@@ -1,0 +1,107 @@
+"""The clips that come with the project, measured from their frames to the rows of results.
+
+Their truth lies beside them; nothing of it reaches the measurement.
+"""
+
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tests.bench.scoring import score_session
+from tracker.records import Quality
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_clips"
+NAMES = sorted(
+    path.parent.name
+    for path in SAMPLES.glob("*/session.toml")
+    if (path.parent / "truth.json").exists()
+)
+FIGURES = ("exit_speed_mps", "launch_angle_deg", "carry_m")
+
+
+@cache
+def measured(name):
+    """Measure a session once, however many tests ask for it."""
+    return score_session(SAMPLES / name)
+
+
+@pytest.fixture(scope="module", params=NAMES)
+def scores(request):
+    return measured(request.param)
+
+
+def pairs(scores):
+    return [shot for score in scores for shot in score.shots]
+
+
+def found(scores):
+    return [shot for shot in pairs(scores) if shot.shot is not None]
+
+
+def test_there_are_sample_clips():
+    assert "wide" in NAMES
+
+
+def test_all_shots_are_found_and_none_is_made_up(scores):
+    for score in scores:
+        assert score.false == 0
+        assert all(shot.shot is not None for shot in score.shots)
+
+
+def test_rows_are_in_order_of_release_and_numbered(scores):
+    for score in scores:
+        rows = [shot.shot for shot in score.shots]
+        releases = [row.release_s for row in rows]
+        assert releases == sorted(releases)
+        assert [row.shot for row in rows] == list(range(1, len(rows) + 1))
+
+
+@pytest.mark.parametrize("figure", FIGURES)
+def test_truth_lies_within_what_the_uncertainty_allows(scores, figure):
+    for shot in found(scores):
+        assert abs(shot.z(figure)) < 3.5, (shot.clip, shot.shot.shot)
+
+
+def test_exit_speed_is_within_one_percent(scores):
+    for shot in found(scores):
+        assert abs(shot.error("exit_speed_mps")) < 0.01 * shot.truth["exit_speed_mps"]
+
+
+def test_carry_is_within_a_quarter_metre_where_the_landing_is_in_view(scores):
+    for shot in found(scores):
+        if shot.shot.landing_seen:
+            assert abs(shot.error("carry_m")) < 0.25
+
+
+def test_release_is_known_to_a_frame_or_so(scores):
+    for shot in found(scores):
+        assert abs(shot.shot.release_s - shot.truth["release_s"]) < 0.05
+
+
+def test_stated_uncertainty_is_neither_boastful_nor_idle(scores):
+    # Below the least possible would be a lie; far above it would waste the clip.
+    for figure in FIGURES:
+        name, unit = figure.rsplit("_", 1)
+        ratio = [
+            getattr(shot.shot, f"{name}_u_{unit}") / shot.bound[figure] for shot in found(scores)
+        ]
+        if ratio:
+            assert 0.7 < np.median(ratio) < 3.0
+
+
+def test_no_shot_is_called_good_that_is_not(scores):
+    for shot in found(scores):
+        assert shot.shot.quality is not Quality.REJECTED
+        if shot.shot.quality is Quality.GOOD:
+            assert shot.shot.reason == "" and shot.shot.landing_seen
+        else:
+            assert shot.shot.reason.endswith(".")
+
+
+def test_quiet_clips_have_no_rows():
+    if "quiet" not in NAMES:
+        pytest.skip("no quiet session beside this one")
+    for score in measured("quiet"):
+        assert score.shots == () and score.false == 0
