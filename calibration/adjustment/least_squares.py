@@ -173,8 +173,9 @@ def adjust(
         normal = (slope / length).T @ (slope / length)
         step, foretold = _damped_step(normal, gradient / length, damping)
         candidate = step_by(state, step / length)
-        next_residuals, next_jacobian = model(candidate)
+        # A step too far may lead where nothing is finite; it is taken back.
         with np.errstate(over="ignore", invalid="ignore"):
+            next_residuals, next_jacobian = model(candidate)
             next_white = _whiten(whitener, next_residuals)
             next_cost = float(next_white @ next_white)
         # A step that damping alone has shortened proves nothing: it is tried again without.

@@ -74,7 +74,9 @@ def circumstances(camera: Camera, ball: str = "tennis") -> Circumstances:
     )
 
 
-def drawn(rng: np.random.Generator, known: Circumstances | None = None, wrong: bool = True) -> Drawn:
+def drawn(
+    rng: np.random.Generator, known: Circumstances | None = None, wrong: bool = True
+) -> Drawn:
     """Draw a shot and its positions; the truth departs from what is known as it may."""
     known = circumstances(calibrated()) if known is None else known
     truth = known.prior_mean()
@@ -132,5 +134,6 @@ def at_another_rate(case: Drawn, factor: float) -> Drawn:
     truth = case.truth.copy()
     truth[0] *= factor
     truth[4:7] /= factor
-    return replace(case, track=replace(case.track, times_s=case.track.times_s * factor), truth=truth)
-
+    return replace(
+        case, track=replace(case.track, times_s=case.track.times_s * factor), truth=truth
+    )

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from tracker.cli.screen import CAUTION, console, progress_bar, say, show_result
+from tracker.cli.screen import CAUTION, console, progress_bar, say, show_budgets, show_result
 
 
 def measure(
@@ -13,6 +13,13 @@ def measure(
         list[Path],
         typer.Argument(metavar="SESSION", help="Folders that hold a session.toml and its clips."),
     ],
+    budget: Annotated[
+        bool,
+        typer.Option(
+            "--budget",
+            help="Show for every shot what makes its uncertainty, and what to improve first.",
+        ),
+    ] = False,
 ) -> None:
     """Measure every shot of the sessions.
 
@@ -27,5 +34,7 @@ def measure(
         with progress_bar(console(to_stderr=True)) as told:
             result = measure_session(folder, told)
         show_result(screen, result)
+        if budget:
+            show_budgets(screen, result)
         say(screen, [""])
     say(screen, ["The figures after ± are standard uncertainties.", CAUTION])

@@ -87,6 +87,21 @@ def show_result(screen: "Console", result: "SessionResult") -> None:
     say(screen, ["", f"Results: {result.folder}"])
 
 
+def show_budgets(screen: "Console", result: "SessionResult") -> None:
+    """Print for every shot its uncertainties by source and what to improve first."""
+    from tracker.report.budget_table import budget_sentence, budget_table
+
+    for clip in result.clips:
+        best = clip.calibration.weakest.remedies[:1]
+        better = {"camera": best[0].text} if best else {}
+        for measured in clip.shots:
+            if measured.budget is None:
+                continue
+            say(screen, ["", f"{clip.clip.file}, shot {measured.shot.shot}: uncertainty by source"])
+            screen.print(budget_table(measured.budget, screen.width))
+            say(screen, sentences([budget_sentence(measured.budget, better)]))
+
+
 def sentences(clauses: Sequence[str]) -> list[str]:
     """Return clauses as sentences: a capital first, one full stop last."""
     return [clause[:1].upper() + clause[1:].rstrip(".") + "." for clause in clauses]

@@ -9,7 +9,7 @@ from dataclasses import asdict, dataclass, fields
 from enum import Enum
 from typing import Any
 
-from tracker.records import Shot, TrackPoint
+from tracker.records import Budget, Shot, TrackPoint
 
 SHOT_COLUMNS = tuple(field.name for field in fields(Shot))
 TRACK_COLUMNS = tuple(field.name for field in fields(TrackPoint))
@@ -47,24 +47,43 @@ def tracks_csv(points: Iterable[TrackPoint]) -> str:
     return _csv(TRACK_COLUMNS, points)
 
 
-def shots_json(shots: Iterable[Shot], origin: Origin, pictures: Sequence[str] = ()) -> str:
+def shots_json(
+    shots: Sequence[Shot],
+    origin: Origin,
+    pictures: Sequence[str] = (),
+    budgets: Sequence[Budget | None] = (),
+) -> str:
     """Return the text of ``shots.json``: the rows of ``shots.csv`` and what made them.
 
     Parameters
     ----------
-    shots : iterable of Shot
+    shots : sequence of Shot
     origin : Origin
     pictures : sequence of str
         Names of the pictures that lie beside the file.
+    budgets : sequence of Budget or None
+        One a shot; those that are missing leave the rows as they are.
     """
+    rows = [{name: _plain(value) for name, value in asdict(shot).items()} for shot in shots]
+    budgeted = [row | _budget(budget) for row, budget in zip(rows, budgets, strict=False)]
     document = {
         "lobmeter": origin.version,
         "session": origin.session,
         "inputs": [{"file": file, "sha256": digest} for file, digest in origin.inputs.items()],
-        "shots": [{name: _plain(value) for name, value in asdict(shot).items()} for shot in shots],
+        "shots": budgeted + rows[len(budgeted) :],
         "pictures": list(pictures),
     }
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _budget(budget: Budget | None) -> dict[str, Any]:
+    if budget is None:
+        return {}
+    parts = {
+        figure: {source: _plain(u) for source, u in by_source.items()}
+        for figure, by_source in budget.parts.items()
+    }
+    return {"budget": parts, "shared_u": {f: _plain(u) for f, u in budget.shared_u.items()}}
 
 
 def _csv(columns: Sequence[str], rows: Iterable[Shot] | Iterable[TrackPoint]) -> str:

@@ -1,0 +1,74 @@
+"""Gravity tells a wrong frame rate and a wrong spacing, and nothing where both are right."""
+
+from dataclasses import replace
+from math import sqrt
+
+import numpy as np
+import pytest
+
+from tests.tracker.fitting_case import Drawn, at_another_rate, calibrated, circumstances, drawn
+from tracker.fitting.gravity import RATES, FreeGravity, explain, gravity_verdict
+
+FPS = 120.0
+
+
+def verdict(case: Drawn, assumed_fps: float) -> str | None:
+    return gravity_verdict(case.circumstances, case.track, case.row_share, case.fit(), assumed_fps)
+
+
+def spaced_by(case: Drawn, metres: float) -> Drawn:
+    """The same clip where what is called a metre is really so many metres long."""
+    truth = case.truth.copy()
+    truth[1:7] /= metres
+    return replace(case, circumstances=circumstances(calibrated(metres)), truth=truth)
+
+
+def test_nothing_is_said_of_thirty_right_shots() -> None:
+    rng = np.random.default_rng(21)
+    assert [verdict(drawn(rng), FPS) for _ in range(30)] == [None] * 30
+
+
+@pytest.mark.parametrize("told", [100.0, 96.0, 150.0, 240.0, 60.0])
+def test_the_true_frame_rate_is_named(told: float) -> None:
+    """Times stretched by 120 over the rate told: 240/30 in small."""
+    case = at_another_rate(drawn(np.random.default_rng(22)), FPS / told)
+    said = verdict(case, told)
+    assert said is not None
+    assert f"likely 120 a second, not {told:g}" in said
+    assert "yards" not in said
+
+
+def test_yards_that_were_called_metres_are_named() -> None:
+    said = verdict(spaced_by(drawn(np.random.default_rng(23)), 0.9144), FPS)
+    assert said is not None
+    assert "yards" in said
+    factor = float(said.split("comes out ")[1].split(" times")[0])
+    assert factor == pytest.approx(1.0 / 0.9144, abs=0.02)
+
+
+def test_two_causes_that_look_alike_are_both_named() -> None:
+    """24 frames counted as 25 change gravity by 1.085, yards called metres by 1.094."""
+    said = explain(FreeGravity((25.0 / 24.0) ** 2, 0.01), 25.0)
+    assert "likely 24 a second, not 25" in said
+    assert "yards" in said
+
+
+def test_a_cause_that_is_not_usual_is_told_in_figures() -> None:
+    said = explain(FreeGravity(1.25, 0.005), 60.0)
+    assert "likely" not in said
+    assert f"{60.0 / sqrt(1.25):.3g} a second" in said
+    assert "10 m is 8 m" in said
+
+
+@pytest.mark.parametrize("true", [rate for rate in RATES if rate != 30.0])
+def test_every_usual_rate_played_at_thirty_is_named(true: float) -> None:
+    """Slow motion played at 30 frames a second: g_fit = g (30 / true)²."""
+    said = explain(FreeGravity((30.0 / true) ** 2, 0.005), 30.0)
+    assert f"likely {true:g} a second, not 30 " in said
+
+
+def test_gravity_that_is_known_badly_is_not_held_against_a_clip() -> None:
+    case = at_another_rate(drawn(np.random.default_rng(22)), 1.05)
+    assert verdict(case, FPS / 1.05) is not None
+    unsure = replace(case, circumstances=replace(case.circumstances, gravity_u_mps2=0.5))
+    assert verdict(unsure, FPS / 1.05) is None

@@ -1,0 +1,109 @@
+"""What makes a shot's uncertainty, as a table and as a sentence."""
+
+from collections.abc import Mapping, Sequence
+
+from rich.table import Table
+
+from tracker.records import Budget
+from tracker.report.rounding import MISSING
+from tracker.report.terminal import NARROW, QUANTITIES, RULED, WIDE
+
+CAUSES = {
+    "pixels": ("the ball's places in the picture", "film from nearer or with more frames a second"),
+    "light": ("light from one side on the ball", "film with the sun behind the camera"),
+    "camera": ("the camera's calibration", "tape and pick more, or pick closer"),
+    "release": ("the place of the release", "tape the release point closer and state its u_m"),
+    "readout": ("the time that the camera takes to read a frame", "state readout_s"),
+    "wind": ("the wind", "measure the wind and state it with wind_u_mps"),
+    "air": ("the density of the air", "state the temperature and the pressure"),
+    "ball": (
+        "the ball's drag",
+        "weigh the ball and measure it, or take one of known drag",
+    ),
+    "spin": ("the spin of the ball", "see more of the flight, or throw with less spin"),
+    "gravity": ("gravity", "state the altitude"),
+}
+"""By source: what it is called in a sentence, and what would lessen it."""
+
+NEGLIGIBLE = 0.005
+"""Share of the variance below which a source is not worth a row."""
+
+
+def budget_table(budget: Budget, width: int) -> Table:
+    """Return the standard uncertainties of one shot by source, the largest first.
+
+    Parameters
+    ----------
+    budget : Budget
+    width : int
+        Columns of the console; a narrow one is shown the four quantities asked for most.
+    """
+    shown = [
+        (heading, unit, name)
+        for heading, unit, name, _ in QUANTITIES
+        if (width >= WIDE or heading in NARROW) and name in budget.parts
+    ]
+    table = Table(box=RULED, pad_edge=False, padding=(0, 1, 0, 0))
+    table.add_column("from\n", no_wrap=True)
+    for heading, unit, _ in shown:
+        table.add_column(f"u of {heading}\n{unit}", justify="right")
+    columns = [budget.parts[name] for _, _, name in shown]
+    for source in _by_weight(columns):
+        table.add_row(source, *(_two_digits(parts[source]) for parts in columns))
+    table.add_section()
+    table.add_row("together", *(_two_digits(_together(parts)) for parts in columns))
+    table.add_row(
+        "shared by all shots",
+        *(_two_digits(budget.shared_u[name]) for _, _, name in shown),
+    )
+    return table
+
+
+def budget_sentence(budget: Budget, remedies: Mapping[str, str] | None = None) -> str:
+    """Return what limits the exit speed and the carry, and what to improve first.
+
+    Parameters
+    ----------
+    budget : Budget
+    remedies : mapping, optional
+        By source a better remedy than the general one, as a clause.
+    """
+    known = {source: cure for source, (_, cure) in CAUSES.items()} | dict(remedies or {})
+    found: dict[str, list[str]] = {}
+    for heading, name in (("exit speed", "exit_speed_mps"), ("carry", "carry_m")):
+        if name in budget.parts:
+            parts = budget.parts[name]
+            worst = max(parts, key=parts.__getitem__)
+            share = parts[worst] ** 2 / max(_together(parts) ** 2, 1e-300)
+            found.setdefault(worst, []).append(
+                f"the {heading} ({100 * share:.0f} % of its variance)"
+            )
+    clauses = [
+        f"{' and '.join(limited)} {'is' if len(limited) == 1 else 'are'} limited most by "
+        f"{CAUSES[source][0]}: {known[source]}"
+        for source, limited in found.items()
+    ]
+    return "; ".join(clauses)
+
+
+def _by_weight(columns: Sequence[Mapping[str, float]]) -> list[str]:
+    """Return the sources that matter to any column, by the largest share that each has."""
+    weight = {source: 0.0 for parts in columns for source in parts}
+    for parts in columns:
+        whole = max(_together(parts) ** 2, 1e-300)
+        for source, u in parts.items():
+            weight[source] = max(weight[source], u**2 / whole)
+    kept = [source for source, share in weight.items() if share >= NEGLIGIBLE]
+    return sorted(kept, key=lambda source: -weight[source])
+
+
+def _together(parts: Mapping[str, float]) -> float:
+    return float(sum(u**2 for u in parts.values()) ** 0.5)
+
+
+def _two_digits(u: float) -> str:
+    """Return an uncertainty with two significant digits, without an exponent."""
+    if not u > 0.0:
+        return MISSING
+    text = f"{u:.2g}"
+    return f"{float(text):.6f}".rstrip("0").rstrip(".") if "e" in text else text
