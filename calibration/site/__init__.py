@@ -2,7 +2,7 @@
 
 from calibration.markers import Marker, Plumb
 from calibration.site.accuracy import Quantity, flight_quantities, ground_covariances
-from calibration.site.blunders import Suspect
+from calibration.site.blunders import ALARM, Suspect
 from calibration.site.drawing import Arrow, Drawing, Ellipse, Tick, draw, ground_ellipses
 from calibration.site.outlook import Figure, outlook
 from calibration.site.remedies import Remedy
@@ -11,6 +11,7 @@ from calibration.site.stand import Site
 from calibration.site.weakness import Weakness
 
 __all__ = [
+    "ALARM",
     "Arrow",
     "Calibration",
     "Drawing",

@@ -18,7 +18,7 @@ SAMPLE = Path(__file__).parents[2] / "sample_clips" / "wide"
 def a_lens(size: tuple[int, int]) -> str:
     spread = np.diag([0.002, 2.0, 2.0, 0.003, 0.006, 0.0003, 0.0003, 1e-6]) ** 2
     middle = ((size[0] - 1) / 2, (size[1] - 1) / 2)
-    return lens_toml(Lens(0.74 * size[0], middle, np.zeros(5), spread, size, "phone", "1x"))
+    return lens_toml(Lens(0.9375 * size[0], middle, np.zeros(5), spread, size, "phone", "1x"))
 
 
 @pytest.fixture(scope="module")
@@ -101,4 +101,8 @@ def test_a_lens_of_the_same_shape_is_scaled(session: Path) -> None:  # noqa: F81
     (session / "lens.toml").write_text(a_lens((1920, 1080)), encoding="utf-8")
     code, shown, told = run("calibrate", str(session))
     assert code == 0, told
-    assert "focal length 237" in " ".join(shown.split())
+    found = re.search(r"focal length (\S+) ±(\S+) px", " ".join(shown.split()))
+    assert found is not None
+    assert float(found[1]) == pytest.approx(0.9375 * 320, abs=3 * 0.002 * 300)
+    assert float(found[2]) < 0.02 * 300
+    assert "no lens and no field of view" not in shown.casefold()

@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.site import Calibration, Drawing, draw
+from calibration.site import ALARM, Calibration, Drawing, draw
+from tracker.records import Quality
 from tracker.report.composite import Image
-from tracker.report.look import FAINT, INK, PAPER, UNUSED, USED, cased, empty
+from tracker.report.look import FAINT, INK, PAPER, STAMPS, UNUSED, USED, cased, empty
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -101,12 +102,23 @@ def _draw_heading(axes: "Axes", calibration: Calibration, drawing: Drawing, titl
         color=INK,
         va="center",
     )
+    if calibration.p_value < ALARM:
+        axes.text(
+            0.988,
+            0.75,
+            "the observations do not agree",
+            fontsize=11,
+            color=STAMPS[Quality.REJECTED],
+            ha="right",
+            va="center",
+            weight="bold",
+        )
 
 
 def _draw_scene(axes: "Axes", drawing: Drawing, frame: Image) -> None:
     """Draw the frame with the ground over it."""
     height, width = frame.shape[:2]
-    scale = width / 1920.0
+    scale = width / (axes.get_position().width * WIDTH_INCHES * DOTS_PER_INCH)
     axes.imshow(frame[:, :, ::-1], aspect="auto", interpolation="antialiased")
     axes.set_axis_off()
     for line in drawing.grid:
@@ -160,7 +172,8 @@ def _draw_close_up(
 ) -> None:
     """Draw a marker's surroundings, where it was picked and where the camera expects it."""
     height, width = frame.shape[:2]
-    half = HALF_CLOSE_UP_PX * max(1.0, width / 1920.0)
+    size = float(np.hypot(*calibration.residuals_px[place]))
+    half = max(HALF_CLOSE_UP_PX * max(1.0, width / 1920.0), 1.3 * size)
     column, row = calibration.pixels[place]
     expected = calibration.pixels[place] - calibration.residuals_px[place]
     axes.set_facecolor(INK)
@@ -170,7 +183,7 @@ def _draw_close_up(
         extent=(-0.5, width - 0.5, height - 0.5, -0.5),
     )
     for ellipse in drawing.ellipses:
-        axes.fill(*ellipse.outline_px.T, facecolor=ELLIPSE, edgecolor=PAPER, alpha=0.6, lw=0.8)
+        axes.plot(*ellipse.outline_px.T, color=ELLIPSE, lw=1.3, path_effects=cased(2.4, PAPER))
     axes.plot([column], [row], "+", ms=15, mew=1.3, color=UNUSED, path_effects=cased(2.6), zorder=3)
     axes.plot(
         *expected, "o", ms=10, mfc="none", mec=USED, mew=1.4, path_effects=cased(2.8), zorder=4
@@ -181,7 +194,6 @@ def _draw_close_up(
     axes.set_xticks([])
     axes.set_yticks([])
     suspected = calibration.markers[place] in {one.name for one in calibration.suspects}
-    size = float(np.hypot(*calibration.residuals_px[place]))
     axes.set_xlabel(
         f"{_short(calibration.markers[place])}\n{size:.2f} px" + (", suspect" if suspected else ""),
         fontsize=8,

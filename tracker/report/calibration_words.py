@@ -5,12 +5,9 @@ import math
 from rich.markup import escape
 from rich.table import Table
 
-from calibration.site import Calibration, outlook
+from calibration.site import ALARM, Calibration, outlook
 from tracker.report.rounding import MISSING, with_uncertainty
 from tracker.report.terminal import RULED
-
-DOUBTFUL = 0.001
-"""Chance below which the observations do not agree (as in `calibration.site`)."""
 
 REMEDIES = 3
 
@@ -71,10 +68,11 @@ def verdict_sentence(calibration: Calibration) -> str:
     if calibration.dof == 0:
         return "Nothing is left over to check the calibration: a mistake would not show."
     freedom = "1 degree" if calibration.dof == 1 else f"{calibration.dof} degrees"
-    agrees = "do not agree" if calibration.p_value < DOUBTFUL else "agree"
+    agrees = "do not agree" if calibration.p_value < ALARM else "agree"
+    chance = "below 0.001" if agrees == "do not agree" else f"= {calibration.p_value:.2g}"
     return (
         f"Chi-square {calibration.chi_square:.1f} with {freedom} of freedom, "
-        f"p = {calibration.p_value:.2g}: the observations {agrees} within their uncertainties."
+        f"p {chance}: the observations {agrees} within their uncertainties."
     )
 
 

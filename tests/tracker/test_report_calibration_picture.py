@@ -1,0 +1,127 @@
+"""The picture and the words of a calibration, of cameras that are known."""
+
+import io
+
+import cv2
+import numpy as np
+import pytest
+from rich.console import Console
+
+from calibration.camera import looking_at
+from calibration.markers import Marker
+from calibration.site import Calibration, Site, draw, solve
+from tracker.records import Quality
+from tracker.report.calibration_picture import PLAN_INCHES, _plan_limits, calibration_picture
+from tracker.report.calibration_words import (
+    markers_table,
+    remedy_sentences,
+    verdict_sentence,
+)
+from tracker.report.look import STAMPS
+
+
+def solved(size: tuple[int, int] = (1280, 720), slip_m: float = 0.0) -> Calibration:
+    """A line of five markers, one of them taped wrong by `slip_m`."""
+    rng = np.random.default_rng(8)
+    focal = 0.75 * max(size)
+    camera = looking_at((20.0, -38.0 * max(size) / size[0], 2.5), (20.0, 0.0, 3.0), focal, size)
+    ground = [np.array([along, 0.0, 0.0]) for along in (0.0, 10.0, 20.0, 30.0, 40.0)]
+    markers = []
+    for number, point in enumerate(ground):
+        pixel = camera.project(point[None])[0] + 0.5 * rng.normal(size=2)
+        told = point + (slip_m if number == 2 else 0.0) * np.array([1.0, 0.0, 0.0])
+        markers.append(Marker(f"cone [b]${number}$", told, 0.02, pixel, 0.7))
+    return solve(
+        Site(size, tuple(markers), position_m=camera.position, field_of_view_deg=67.4)
+        if size[0] > size[1]
+        else Site(size, tuple(markers), position_m=camera.position)
+    )
+
+
+def opened(content: bytes) -> np.ndarray:
+    image = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_COLOR)
+    assert image is not None
+    return image
+
+
+def frame(size: tuple[int, int]) -> np.ndarray:
+    return np.full((size[1], size[0], 3), (70, 110, 80), np.uint8)
+
+
+def near(image: np.ndarray, colour: str, reach: int = 30) -> int:
+    wanted = [int(colour[at : at + 2], 16) for at in (1, 3, 5)]
+    return int(np.all(np.abs(image[:, :, ::-1].astype(int) - wanted) <= reach, axis=2).sum())
+
+
+@pytest.mark.parametrize("size", [(1280, 720), (720, 1280)])
+def test_the_frame_keeps_its_shape_in_a_sheet_of_one_width(size: tuple[int, int]) -> None:
+    image = opened(calibration_picture(solved(size), frame(size), "clips/a.mp4"))
+    assert image.shape[1] == 1920
+    ground = np.all(np.abs(image.astype(int) - (70, 110, 80)) <= 12, axis=2)
+    top = int(np.flatnonzero(ground.sum(axis=1) > 400)[0])
+    width = int(ground[top + 20].sum())
+    height = round(width * size[1] / size[0])
+    assert int(ground[top + height - 20].sum()) == width
+    bands = 150 * (0.95 + 2.35 + PLAN_INCHES[1] + 1.0)
+    assert image.shape[0] == pytest.approx(bands + height, abs=4)
+    assert width == (1920 if size[0] > size[1] else round(1500 * size[0] / size[1]))
+
+
+def test_a_slip_is_stamped_and_the_truth_is_not() -> None:
+    size = (1280, 720)
+    good = opened(calibration_picture(solved(), frame(size), "a"))
+    bad = opened(calibration_picture(solved(slip_m=2.0), frame(size), "a"))
+    stamp = STAMPS[Quality.REJECTED]
+    assert near(good[:100], stamp) == 0
+    assert near(bad[:100], stamp) > 500
+
+
+def test_the_same_calibration_gives_the_same_bytes() -> None:
+    calibration = solved()
+    first, second = (calibration_picture(calibration, frame((1280, 720)), "a") for _ in range(2))
+    assert first == second
+
+
+@pytest.mark.parametrize("across", [0.1, 3.0, 60.0])
+def test_the_plan_is_true_to_scale_and_holds_the_line(across: float) -> None:
+    points = np.array([[0.0, 0.0], [40.0, 0.0], [40.0, across], [40.0, -across]])
+    (left, right), (bottom, top) = _plan_limits(points)
+    assert (right - left) / PLAN_INCHES[0] == pytest.approx((top - bottom) / PLAN_INCHES[1])
+    assert left < 0.0 < 40.0 < right
+    assert right - left < 2.1 * 44.0
+
+
+def table_text(calibration: Calibration) -> str:
+    file = io.StringIO()
+    Console(file=file, width=100).print(markers_table(calibration))
+    return file.getvalue()
+
+
+def test_the_table_holds_what_the_calibration_says() -> None:
+    calibration = solved(slip_m=2.0)
+    lines = table_text(calibration).splitlines()
+    for place, name in enumerate(calibration.markers):
+        row = next(line for line in lines if name in line).split(name)[1]
+        assert ("suspect" in row) == (place == 2)
+        cells = [float(cell) for cell in row.removeprefix(", suspect").split()]
+        assert cells[:2] == pytest.approx(calibration.residuals_px[place], abs=0.006)
+        shift = 100 * np.linalg.norm(calibration.ground_residuals_m[place])
+        assert cells[2] == pytest.approx(shift, abs=0.06)
+        assert cells[3:5] == pytest.approx(calibration.redundancy[place], abs=0.006)
+        assert cells[5] == pytest.approx(calibration.w[place], abs=0.06)
+    assert calibration.w[2] == max(calibration.w)
+
+
+def test_the_verdict_and_the_remedies() -> None:
+    good, bad = solved(), solved(slip_m=2.0)
+    assert "agree within" in verdict_sentence(good)
+    assert "p below 0.001: the observations do not agree" in verdict_sentence(bad)
+    for one in remedy_sentences(good):
+        assert f"{good.weakest.quantity} to u = " in one
+        assert one.split(":")[0] not in good.weakest.text
+
+
+def test_ellipses_and_ticks_lie_where_the_markers_do() -> None:
+    drawing = draw(solved())
+    assert {tick.along_m for tick in drawing.ticks} >= {0.0, 10.0, 20.0, 30.0, 40.0}
+    assert len(drawing.ellipses) == 5
