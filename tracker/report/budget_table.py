@@ -9,7 +9,10 @@ from tracker.report.rounding import MISSING
 from tracker.report.terminal import NARROW, QUANTITIES, RULED, WIDE
 
 CAUSES = {
-    "pixels": ("the ball's places in the picture", "film from nearer or with more frames a second"),
+    "pixels": (
+        "the placing of the ball in the picture",
+        "film from nearer or with more frames a second",
+    ),
     "light": ("light from one side on the ball", "film with the sun behind the camera"),
     "camera": ("the camera's calibration", "tape and pick more, or pick closer"),
     "release": ("the place of the release", "tape the release point closer and state its u_m"),
@@ -68,19 +71,17 @@ def budget_sentence(budget: Budget, remedies: Mapping[str, str] | None = None) -
     remedies : mapping, optional
         By source a better remedy than the general one, as a clause.
     """
-    known = {source: cure for source, (_, cure) in CAUSES.items()} | dict(remedies or {})
+    cures = {source: cure for source, (_, cure) in CAUSES.items()} | dict(remedies or {})
     found: dict[str, list[str]] = {}
     for heading, name in (("exit speed", "exit_speed_mps"), ("carry", "carry_m")):
         if name in budget.parts:
             parts = budget.parts[name]
             worst = max(parts, key=parts.__getitem__)
             share = parts[worst] ** 2 / max(_together(parts) ** 2, 1e-300)
-            found.setdefault(worst, []).append(
-                f"the {heading} ({100 * share:.0f} % of its variance)"
-            )
+            found.setdefault(worst, []).append(f"the {heading} ({100 * share:.0f} %)")
     clauses = [
-        f"{' and '.join(limited)} {'is' if len(limited) == 1 else 'are'} limited most by "
-        f"{CAUSES[source][0]}: {known[source]}"
+        f"{CAUSES[source][0]} makes most of the variance of {' and '.join(limited)}: "
+        f"{cures[source]}"
         for source, limited in found.items()
     ]
     return "; ".join(clauses)
