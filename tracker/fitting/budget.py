@@ -97,4 +97,3 @@ def _variances(parts: dict[str, Array], figures: Figures) -> Array:
     slope = figures.jacobian
     rows = [np.einsum("fi,ij,fj->f", slope, part, slope) for part in parts.values()]
     return np.maximum(np.column_stack(rows), 0.0)
-
