@@ -2,6 +2,7 @@
 
 import tomllib
 from dataclasses import fields, replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -9,6 +10,7 @@ import pytest
 from tracker.records import Shot
 from tracker.session import read_session
 from tracker.synthetic import draw
+from tracker.synthetic.clip import FilmRoll
 from tracker.synthetic.draw import draw_session, field_of_view_deg
 from tracker.synthetic.recipes import CLEAR, CLOSE, HARD, QUIET, RECIPES, WIDE, without_shots
 from tracker.synthetic.session import make_session, session_toml
@@ -183,6 +185,32 @@ def test_a_close_clip_plays_slowly_and_its_release_is_in_playing_time():
     assert "capture_fps" not in session_toml(drawn)
     untagged = replace(CLOSE, filming=replace(CLOSE.filming, tag_rate=False))
     assert "capture_fps = 240.0" in session_toml(draw_session(untagged, 2))
+
+
+SAMPLES = Path(__file__).parents[2] / "sample_clips"
+
+
+@pytest.mark.parametrize(("recipe", "seed"), [(WIDE, 1), (CLOSE, 15), (QUIET, 2)])
+def test_the_kept_samples_are_what_their_seeds_draw(recipe, seed):
+    folder = SAMPLES / recipe.name
+    drawn = draw_session(recipe, seed)
+    assert (folder / "session.toml").read_text(encoding="utf-8") == session_toml(drawn)
+    truth = read_truth(folder / "truth.json")
+    assert (truth["recipe"], truth["seed"]) == (recipe.name, seed)
+    for clip, told in zip(drawn.clips, truth["clips"], strict=True):
+        assert told["frames"] == clip.take.frame_count
+        assert told["shots"] == [] or told["shots"][0]["landing_seen"] != recipe.close
+        pace = told["capture_fps"] / told["playing_fps"]
+        for shot, kept in zip(clip.take.shots, told["shots"], strict=True):
+            fresh = shot_truth(shot, pace)
+            assert {name: kept[name] for name in fresh} == pytest.approx(fresh, rel=1e-9)
+
+
+def test_the_kept_close_sample_shows_the_field_that_its_seed_draws():
+    truth = read_truth(SAMPLES / "close" / "truth.json")
+    kept = next(frames(inspect(SAMPLES / "close" / truth["clips"][0]["file"])))
+    roll = FilmRoll(draw_session(CLOSE, 15).clips[0].take)
+    assert np.abs(kept.luma - roll.base.luma).mean() < 3.0
 
 
 def test_a_quiet_session_has_movers_and_no_shot():

@@ -87,7 +87,7 @@ class Encoding:
     """
 
     megabits: float = 16.0
-    preset: str = "superfast"
+    preset: str = "ultrafast"
     playing_fps: float | None = None
     tag_rate: bool = False
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import cv2
@@ -87,15 +88,19 @@ def disc_axes(camera: Camera, centre: Array, diameter_m: float) -> Array:
 
 def ball_light(camera: Camera, centre: Array, light: Light, count: int) -> Array:
     """Return irradiance over the unit disc as seen, shape (count, count), its edge carried on."""
-    axis = (np.arange(count) + 0.5) / count * 2.0 - 1.0
-    first, second = np.meshgrid(axis, axis)
-    squared = first**2 + second**2
-    depth = np.sqrt(np.maximum(1.0 - squared, 0.0))
-    sides = _across_sight(camera, centre)
     back = camera.position - centre
     back = back / np.linalg.norm(back)
-    normals = first[..., None] * sides[0] + second[..., None] * sides[1] + depth[..., None] * back
-    return light.on(normals / np.linalg.norm(normals, axis=-1, keepdims=True))
+    return light.on(_hemisphere(count) @ np.vstack([_across_sight(camera, centre), back]))
+
+
+@lru_cache(maxsize=4)
+def _hemisphere(count: int) -> Array:
+    """Return unit normals of a sphere seen from afar: rightward, downward, backward."""
+    axis = (np.arange(count) + 0.5) / count * 2.0 - 1.0
+    first, second = np.meshgrid(axis, axis)
+    depth = np.sqrt(np.maximum(1.0 - first**2 - second**2, 0.0))
+    normals = np.stack([first, second, depth], axis=-1)
+    return normals / np.linalg.norm(normals, axis=-1, keepdims=True)
 
 
 def streak(

@@ -143,6 +143,10 @@ class FlownBall:
     def states(self, times_s: ArrayLike) -> Array:
         """Return position and velocity, shape (N, 6); NaN before the release."""
         times = np.atleast_1d(np.asarray(times_s, float))
+        early, late = float(times.min()), float(times.max())
+        for leg in self.legs:
+            if leg.start_s <= early and late < leg.end_s:
+                return leg.state(times)
         result = np.full((len(times), 6), np.nan)
         for leg in self.legs:
             during = (times >= leg.start_s) & (times < leg.end_s)

@@ -20,6 +20,8 @@ SUBROWS = 2
 """Rays down each pixel; across it the texture is filtered instead."""
 BAND = 60
 COARSE = 8
+FARTHEST_M = 400.0
+"""Beyond this grass is not drawn."""
 
 TURF = [Octave(9.0, 0.10), Octave(2.7, 0.08), Octave(0.7, 0.10), Octave(0.19, 0.16)]
 TURF += [Octave(0.06, 0.22), Octave(0.02, 0.25)]
@@ -100,19 +102,21 @@ def _lines_of_sight(camera: Camera) -> Floats:
 def _radiance(scene: Scene, camera: Camera, sight: Floats) -> Floats:
     """Return the linear light that comes back along lines of sight, shape (rows, width, 3)."""
     eye = camera.position
-    rgb = _sky(scene, sight)
     gap = scene.hedge_across_m - eye[1]
     with np.errstate(divide="ignore", invalid="ignore"):
         to_hedge = np.where(sight[..., 1] * gap > 0, gap / sight[..., 1], np.inf)
         to_ground = np.where(sight[..., 2] < 0, -eye[2] / sight[..., 2], np.inf)
     near_ground = to_ground < to_hedge
-    grazing = np.where(near_ground, to_ground, to_hedge)
-    if np.any(np.isfinite(to_hedge)):
-        for tree in scene.trees:
-            _paint_tree(scene, tree, camera, sight, rgb)
-        _paint_hedge(scene, camera, sight, np.where(near_ground, np.inf, to_hedge), rgb)
+    lawn = np.where(near_ground, to_ground, np.inf)
+    if np.all(lawn < FARTHEST_M):
+        rgb = np.empty(sight.shape, np.float32)
+    else:
+        rgb = _sky(scene, sight)
+        if np.any(np.isfinite(to_hedge)):
+            _paint_trees(scene, camera, sight, rgb)
+            _paint_hedge(scene, camera, sight, np.where(near_ground, np.inf, to_hedge), rgb)
     if np.any(near_ground):
-        _paint_grass(scene, camera, sight, np.where(near_ground, grazing, np.inf), rgb)
+        _paint_grass(scene, camera, sight, lawn, rgb)
     return rgb
 
 
@@ -136,7 +140,7 @@ def _sky(scene: Scene, sight: Floats) -> Floats:
 
 def _paint_grass(scene: Scene, camera: Camera, sight: Floats, reach: Floats, rgb: Floats) -> None:
     """Paint turf wherever a line of sight meets the ground within `reach`."""
-    hit = np.isfinite(reach) & (reach < 400.0)
+    hit = reach < FARTHEST_M
     rows = np.flatnonzero(hit.any(axis=1))
     part = slice(rows[0], rows[-1] + 1) if len(rows) else slice(0, 0)
     reach, hit = np.where(hit, reach, 1.0)[part], hit[part]
@@ -163,6 +167,8 @@ def _paint_hedge(scene: Scene, camera: Camera, sight: Floats, reach: Floats, rgb
     reach = np.where(hit, reach, 1.0)
     along = (camera.position[0] + reach * sight[..., 0]).astype(np.float32)
     up = (camera.position[2] + reach * sight[..., 2]).astype(np.float32)
+    if not np.any(hit & (up < 2.0 * scene.hedge_height_m)):
+        return
     outline = layered(
         scene.seed + 11, (along, np.zeros_like(along)), [Octave(6.0, 0.35), Octave(1.3, 0.13)]
     ) + layered(scene.seed + 12, (along, up), [Octave(0.5, 0.12), Octave(0.2, 0.08)])
@@ -176,14 +182,23 @@ def _paint_hedge(scene: Scene, camera: Camera, sight: Floats, reach: Floats, rgb
     rgb += cover[..., None].astype(np.float32) * (light.astype(np.float32) - rgb)
 
 
-def _paint_tree(scene: Scene, tree: Tree, camera: Camera, sight: Floats, rgb: Floats) -> None:
-    """Paint a tree on an upright plane behind the hedge: lobes of leaves over a trunk."""
+def _paint_trees(scene: Scene, camera: Camera, sight: Floats, rgb: Floats) -> None:
+    """Paint the trees on an upright plane behind the hedge."""
     side = np.sign(scene.hedge_across_m - camera.position[1])
     gap = scene.hedge_across_m + 3.0 * side - camera.position[1]
     with np.errstate(divide="ignore", invalid="ignore"):
         reach = np.where(sight[..., 1] * gap > 0, gap / sight[..., 1], 1e6).astype(np.float32)
-    along = camera.position[0] + reach * sight[..., 0] - tree.along_m
+    along = camera.position[0] + reach * sight[..., 0]
     up = camera.position[2] + reach * sight[..., 2]
+    for tree in scene.trees:
+        _paint_tree(scene, tree, camera, (along - tree.along_m, up, reach), rgb)
+
+
+def _paint_tree(
+    scene: Scene, tree: Tree, camera: Camera, place: tuple[Floats, Floats, Floats], rgb: Floats
+) -> None:
+    """Paint a tree, lobes of leaves over a trunk, given along, up and reach of every pixel."""
+    along, up, reach = place
     near = (np.abs(along) < tree.width_m) & (up < 1.2 * tree.height_m) & (up > -1.0)
     columns, rows = np.flatnonzero(near.any(axis=0)), np.flatnonzero(near.any(axis=1))
     if len(columns) == 0 or len(rows) == 0:
@@ -224,6 +239,10 @@ def _tufts(scene: Scene, camera: Camera, rise: Floats) -> Floats:
     rng = np.random.default_rng([scene.seed, 21])
     width, height = camera.size_px
     grain = rng.standard_normal((height, width), dtype=np.float32)
-    cv2.GaussianBlur(grain, (0, 0), sigmaX=0.8, sigmaY=1.1, dst=grain)
-    strength = np.clip(-rise * 1.6, 0.0, 0.22)
+    # Long grass stands in taller, deeper tufts.
+    tall = 1.0 + 4.0 * scene.grass_height_m
+    cv2.GaussianBlur(grain, (0, 0), sigmaX=0.8, sigmaY=1.1 * tall, dst=grain)
+    relief = np.float32(np.sqrt(tall))
+    grain *= relief
+    strength = np.clip(-rise * 1.6, 0.0, 0.22) * relief
     return 1.0 + strength * np.clip(grain * 3.0, -2.5, 2.5)

@@ -44,7 +44,7 @@ class Filming:
     drift: float = 0.0
     sway_px: float = 0.0
     megabits: float = 16.0
-    preset: str = "superfast"
+    preset: str = "ultrafast"
 
 
 @dataclass(frozen=True)
@@ -218,7 +218,7 @@ HARD = (
         stand=replace(_STAND, off_m=(21.0, 25.0), keep_apex=False),
         shooting=replace(_SHOOTING, launch_angle_deg=(43.0, 50.0)),
     ),
-    Recipe("long_grass", grass_height_m=0.35),
+    Recipe("long_grass", grass_height_m=0.5),
 )
 """Recipes with one hardship each."""
 

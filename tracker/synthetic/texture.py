@@ -21,10 +21,10 @@ CELLS = 8
 def tile(seed: int) -> Floats:
     """Return smooth noise of zero mean and unit variance that tiles, shape (TILE, TILE)."""
     rng = np.random.default_rng([seed, 101])
-    white = np.fft.fft2(rng.standard_normal((TILE, TILE)))
-    bands = np.fft.fftfreq(TILE) * CELLS
-    radius = np.hypot(bands[:, None], bands[None, :])
-    smooth = np.fft.ifft2(white * radius * np.exp(-2.0 * radius**2)).real
+    white = np.fft.rfft2(rng.standard_normal((TILE, TILE)))
+    down, over = np.fft.fftfreq(TILE) * CELLS, np.fft.rfftfreq(TILE) * CELLS
+    radius = np.hypot(down[:, None], over[None, :])
+    smooth = np.fft.irfft2(white * radius * np.exp(-2.0 * radius**2), (TILE, TILE))
     return (smooth / smooth.std()).astype(np.float32)
 
 

@@ -119,13 +119,10 @@ def clip_truth(
     shots = []
     for shot, facts in zip(take.shots, filmed, strict=True):
         seen = facts.sightings
-        last = max((sight.frame for sight in seen if sight.visible), default=-1)
-        at_end = [sight for sight in seen if sight.frame == last]
-        left_s = shot.landing_s - (at_end[0].time_s if at_end else -1.0)
         shots.append(
             {
                 **shot_truth(shot, take.sensor.fps / playing),
-                "landing_seen": bool(left_s < 2.5 / take.sensor.fps),
+                "landing_seen": _landing_seen(shot, take),
                 "frames_visible": sum(sight.visible for sight in seen),
                 "release_m": list(shot.launch.release_m),
                 "landing_m": shot.landing[:3].tolist(),
@@ -175,6 +172,14 @@ def read_truth(path: Path) -> dict[str, Any]:
     """Return what `write_truth` wrote."""
     values: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
     return values
+
+
+def _landing_seen(shot: FlownBall, take: Take) -> bool:
+    """Return whether the first bounce is in the frame and not in long grass."""
+    pixel = take.camera.project(shot.landing[:3])[0]
+    inside = np.all(pixel > -0.5) and np.all(pixel < np.array(take.camera.size_px) - 0.5)
+    in_time = shot.landing_s < (take.frame_count - 1) / take.sensor.fps
+    return bool(inside and in_time and take.scene.grass_height_m < shot.ball.diameter_m)
 
 
 def _along_across(seen: Sighting) -> tuple[float, float]:

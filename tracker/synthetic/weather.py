@@ -160,7 +160,9 @@ class CloudShadows:
         shadow = self._share / (1.0 + np.exp(-4.0 * cloud)) * places[..., 2]
         factor = np.power(1.0 - shadow, 0.45).astype(np.float32)
         full = cv2.resize(factor, (width, height), interpolation=cv2.INTER_LINEAR)
-        top = int(np.argmax(places[..., 2].any(axis=1))) * SHADOW_STEP // 2 * 2
+        # The shading fades into the sky over the half cell above the first shaded one.
+        first = int(np.argmax(places[..., 2].any(axis=1)))
+        top = max(0, first * SHADOW_STEP - SHADOW_STEP // 2)
         plate.luma[top:] = 16.0 + (plate.luma[top:] - 16.0) * full[top:]
         return [(0, top, width, height)]
 
