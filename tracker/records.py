@@ -51,6 +51,9 @@ class Candidates:
     luma : Cuttings
     blueness : Cuttings or None
         Of the blue difference, whose pixels are twice as large; None where the clip has none.
+    turn_rad : ndarray, shape (3,), or None
+        The camera's turn in this frame about its own axes, which `pixels` are free of and the
+        cuttings are not; None where it stood still.
     """
 
     frame: int
@@ -59,6 +62,7 @@ class Candidates:
     strength: Array
     luma: Cuttings
     blueness: Cuttings | None
+    turn_rad: Array | None = None
 
 
 @dataclass(frozen=True)

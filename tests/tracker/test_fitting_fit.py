@@ -230,7 +230,6 @@ def test_outliers_are_left_out_and_do_not_spoil_the_fit():
         assert np.median(ratio) < 1.35
 
 
-@pytest.mark.xfail(strict=True, reason="an end position counts as most of its own neighbours")
 @pytest.mark.parametrize("end", ["first", "last"])
 def test_outlier_at_either_end_is_left_out_too(end):
     # The last position used decides whether the landing was seen.
@@ -346,7 +345,6 @@ def test_two_positions_do_not_determine_a_flight(count):
         fitted(replace(case, track=few))
 
 
-@pytest.mark.xfail(reason="a fit that runs away ends in numpy's ValueError")
 def test_scattered_pixels_are_not_taken_for_a_flight():
     rng = np.random.default_rng(13)
     case = drawn(rng)

@@ -12,6 +12,10 @@ from tracker.records import Track
 
 Array = NDArray[np.float64]
 
+LEAST_POSITIONS = 3
+FASTEST_MPS = 200.0
+LONGEST_BEFORE_S = 15.0
+
 KNEE = 2.0
 """Whitened distance beyond which a position counts less (Huber, Ann. Math. Stat. 35, 73, 1964)."""
 
@@ -90,6 +94,8 @@ def fit_flight(
     NotDetermined
         When the track does not fix a flight.
     """
+    if len(track.times_s) < LEAST_POSITIONS:
+        raise NotDetermined("fewer than three positions do not fix a flight")
     instants = Instants(track.times_s, row_share, track.lean)
     roots = _roots(track.covariances)
     mean = circumstances.prior_mean()
@@ -99,7 +105,11 @@ def fit_flight(
     state[0], state[1:12] = release_s, launch
     scale = np.ones(len(track.times_s))
 
+    count = 2 * len(weights) + len(known_root) + (landed_s is not None)
+
     def model(at: Array) -> tuple[Array, Array]:
+        if not _sane(at, track.times_s):
+            return np.full(count, np.nan), np.full((count, len(PARAMETERS)), np.nan)
         pixels, jacobian, trajectory = predict(circumstances, at, instants)
         white = roots * (np.sqrt(weights) / scale)[:, None, None]
         gap = np.einsum("nij,nj->ni", white, track.pixels - pixels).reshape(-1)
@@ -112,7 +122,6 @@ def fit_flight(
             slopes.append(by_bounce)
         return np.concatenate(parts), np.concatenate(slopes)
 
-    count = 2 * len(weights) + len(known_root) + (landed_s is not None)
     limits = Limits(iterations=25, step=3e-2, damping=0.0)
     for round_ in range(5):
         result = adjust(model, state, np.ones(count), limits=limits)
@@ -152,6 +161,17 @@ def fit_flight(
     )
 
 
+def _sane(at: Array, times_s: Array) -> bool:
+    """Tell whether parameters are any that a thrown ball could have; an iteration may stray."""
+    return bool(
+        np.all(np.isfinite(at))
+        and np.linalg.norm(at[4:7]) < FASTEST_MPS
+        and times_s[0] - LONGEST_BEFORE_S < at[0] < times_s[-1]
+        and abs(at[7]) < 20.0
+        and np.all(np.abs(at[8:10]) < 20.0)
+    )
+
+
 def _bounce(
     circumstances: Circumstances, at: Array, trajectory: Trajectory, landed_s: tuple[float, float]
 ) -> tuple[Array, Array]:
@@ -187,8 +207,9 @@ def _unrest(distance: Array) -> Array:
     """
     count = len(distance)
     usual = max(float(np.median(distance)), 1e-9)
-    reach = np.arange(-7, 8)
-    near = np.clip(np.arange(count)[:, None] + reach, 0, count - 1)
+    # At either end the stretch slides inward: an end repeated would be its own neighbour.
+    first = np.clip(np.arange(count) - 7, 0, max(count - 15, 0))
+    near = np.minimum(first[:, None] + np.arange(15), count - 1)
     local = (15.0 * np.median(distance[near], axis=1) + 8.0 * usual) / 23.0
     unrest: Array = np.maximum(1.0, local / usual)
     return unrest

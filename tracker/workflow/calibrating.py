@@ -69,7 +69,7 @@ def calibrate_session(folder: Path) -> tuple[Session, tuple[CalibratedClip, ...]
         if faults:
             continue
         name = f"{names[clip.file]}-calibration.jpg"
-        drawn[name] = calibration_picture(calibration, _frame(facts), clip.file)
+        drawn[name] = calibration_picture(calibration, first_frame(facts), clip.file)
         unpicked = tuple(entry.name for entry in clip.markers if entry.pixel is None)
         found.append(CalibratedClip(clip, calibration, unpicked, calibration.notes, results / name))
     if faults:
@@ -78,7 +78,7 @@ def calibrate_session(folder: Path) -> tuple[Session, tuple[CalibratedClip, ...]
     return session, tuple(found)
 
 
-def _frame(facts: ClipFacts) -> Image:
+def first_frame(facts: ClipFacts) -> Image:
     """Return the first frame of a clip that can be decoded, plain grey where none can."""
     tried = sorted({0, facts.frame_count // 2, facts.frame_count - 1})
     found = from_pictures(facts, tried[:1], lambda _, image: image) or from_pictures(

@@ -14,6 +14,7 @@ from tracker.records import MeasuredShot, Quality
 from tracker.video import ChangeMeter, ClipFacts, frames
 from tracker.workflow.known import ClipRequest, circumstances_of
 from tracker.workflow.shot import Shutter, measure_shot
+from tracker.workflow.steady import Steadier
 
 Array = NDArray[np.float64]
 Progress = Callable[[int, int], None]
@@ -107,6 +108,7 @@ def _watch(
     """Pass once through the clip and return the shots found in it."""
     facts = shutter.facts
     finder, search = CandidateFinder(shutter.look), FlightSearch(stage)
+    steadier = Steadier(stage.camera, stage.frame_s)
     measured: list[MeasuredShot] = []
 
     def settle(found: list[Hypothesis]) -> None:
@@ -124,13 +126,16 @@ def _watch(
         if clock.repeats is not None and clock.repeats[frame.index]:
             continue
         time_s = float(clock.times_s[frame.index])
+        steadier.see(frame.index, frame.luma)
         candidates = finder.push(frame.index, time_s, frame.luma, frame.blueness)
         if candidates is not None:
-            settle(search.push(candidates))
+            settle(search.push(steadier.steadied(candidates)))
     for found in search.finish():
         settle(found)
     if clock.progress is not None:
         clock.progress(facts.frame_count, facts.frame_count)
+    if steadier.moves:
+        clock.on_note("The camera moved while filming; its motion was taken out of the positions.")
     return measured
 
 

@@ -17,6 +17,7 @@ from tracker.records import Candidates, MeasuredShot, Track
 from tracker.video import ClipFacts
 from tracker.workflow.known import ClipRequest
 from tracker.workflow.row import Sought, describe
+from tracker.workflow.steady import STEADY_U_PX, offsets
 
 Array = NDArray[np.float64]
 
@@ -129,12 +130,13 @@ def _sighted(
 ) -> tuple[Track, float | None]:
     """Measure the ball's picture in every frame that has a patch where it should be."""
     rows, at = [], []
+    shifts = offsets(stage.camera, frames_in_view, course.pixels)
     for index, candidates in enumerate(frames_in_view):
         if not len(candidates.pixels):
             continue
         side = candidates.luma.patches.shape[1]
         middle = candidates.luma.corners + (side - 1) / 2.0
-        distance = np.max(np.abs(middle - course.pixels[index]), axis=1)
+        distance = np.max(np.abs(middle - course.pixels[index] - shifts[index]), axis=1)
         best = int(np.argmin(distance))
         if distance[best] <= side / 2.0 - 3.0:
             rows.append(index)
@@ -150,7 +152,7 @@ def _sighted(
     lag = shutter.look.lag
     depth = camera.in_camera(states[:, :3])[:, 2]
     expected = Expected(
-        pixels=pixels,
+        pixels=pixels + shifts[chosen],
         motion_px=motion,
         before_px=-lag * motion,
         after_px=lag * motion,
@@ -160,11 +162,13 @@ def _sighted(
         [(frames_in_view[i], k) for i, k in zip(rows, at, strict=True)], expected, exposure
     )
     kept = sighting.found
+    shaken = np.any(shifts[chosen] != 0.0, axis=1)
+    spread = sighting.covariances + (STEADY_U_PX**2 * shaken)[:, None, None] * np.eye(2)
     track = Track(
         frames=np.array([frames_in_view[i].frame for i in rows], np.int64)[kept],
         times_s=course.times_s[chosen][kept],
-        pixels=sighting.pixels[kept],
-        covariances=sighting.covariances[kept],
+        pixels=(sighting.pixels - shifts[chosen])[kept],
+        covariances=spread[kept],
         lean=sighting.lean[kept],
     )
     return track, exposure

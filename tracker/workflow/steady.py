@@ -1,0 +1,99 @@
+"""Positions as the camera would have seen them had it stood still."""
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import Camera
+from calibration.errors import InputError
+from calibration.steadiness import SteadyReference
+from tracker.records import Candidates
+
+Array = NDArray[np.float64]
+
+GLANCE_S = 0.1
+"""While the camera stands still it is looked at this often, and after its first move always."""
+
+AFAR_M = 30.0
+"""A turn moves near and far alike; any distance serves to carry a line of sight over."""
+
+STEADY_U_PX = 0.05
+"""Standard uncertainty that steadying adds to a position, px."""
+
+
+class Steadier:
+    """Follows the camera's turn through a clip and takes it out of the candidates.
+
+    Parameters
+    ----------
+    camera : Camera
+        As calibrated: where it stood in the clip's first frame.
+    frame_s : float
+        True time from one frame to the next.
+    """
+
+    def __init__(self, camera: Camera, frame_s: float) -> None:
+        self._camera = camera
+        self._every = max(1, round(GLANCE_S / frame_s))
+        self._reference: SteadyReference | None = None
+        self._turns: dict[int, Array] = {}
+        self._count = 0
+        self.moves = False
+
+    def see(self, frame: int, luma: NDArray[np.uint8]) -> None:
+        """Take the next frame."""
+        if self._reference is None:
+            if self._count == 0:
+                self._begin(luma)
+        elif self.moves or self._count % self._every == 0:
+            motion = self._reference.motion(luma)
+            self.moves = self.moves or motion.significant
+            if self.moves:
+                self._turns[frame] = motion.turn_rad
+        self._count += 1
+
+    def _begin(self, luma: NDArray[np.uint8]) -> None:
+        try:
+            self._reference = SteadyReference(luma, self._camera)
+        except InputError:
+            # A picture with nothing in it to hold on to is taken as it is.
+            self._reference = None
+
+    def steadied(self, candidates: Candidates) -> Candidates:
+        """Return the candidates with their pixels where the still camera would have had them."""
+        turn = self._turns.pop(candidates.frame, None)
+        for old in [frame for frame in self._turns if frame < candidates.frame]:
+            del self._turns[old]
+        if turn is None or not np.any(turn) or not len(candidates.pixels):
+            return candidates
+        moved = turned(self._camera, turn)
+        afar = moved.position + AFAR_M * moved.rays(candidates.pixels)
+        return replace(candidates, pixels=self._camera.project(afar), turn_rad=turn)
+
+
+def turned(camera: Camera, turn_rad: Array) -> Camera:
+    """Return the camera turned about its own axes."""
+    return camera.perturbed(np.concatenate([turn_rad, np.zeros(11)]))
+
+
+def offsets(camera: Camera, candidates: list[Candidates], pixels: Array) -> Array:
+    """Return by how much each frame shows a still camera's pixel elsewhere, shape (N, 2).
+
+    Parameters
+    ----------
+    camera : Camera
+        The still one.
+    candidates : list of Candidates
+        One a row, for the turn of its frame.
+    pixels : ndarray, shape (N, 2)
+        As the still camera would have them.
+    """
+    moved = np.zeros((len(candidates), 2))
+    if not any(each.turn_rad is not None for each in candidates):
+        return moved
+    afar = camera.position + AFAR_M * camera.rays(pixels)
+    for row, each in enumerate(candidates):
+        if each.turn_rad is not None:
+            moved[row] = turned(camera, each.turn_rad).project(afar[row])[0] - pixels[row]
+    return moved
