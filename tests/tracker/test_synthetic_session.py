@@ -119,14 +119,13 @@ def test_bounds_are_smaller_where_the_ball_is_stronger(made):
 def test_a_better_file_loses_less_and_a_lossless_one_nothing(tmp_path):
     filming = replace(CLOSE.filming, size_px=(320, 180), fps=120.0)
     losses = []
-    for megabits in (0.4, 8.0, 200.0):
+    for megabits in (0.4, 200.0):
         recipe = replace(CLOSE, filming=replace(filming, megabits=megabits))
         truth = make_session(tmp_path, recipe, 3)
         losses.append(truth["clips"][0]["shots"][0]["coding_loss"])
     assert losses[0] > 1.5 * losses[1]
-    assert losses[1] > losses[2]
     # Some forty shifts: their robust spread is known to a sixth or so.
-    assert losses[2] == pytest.approx(1.0, abs=0.35)
+    assert losses[1] == pytest.approx(1.0, abs=0.35)
 
 
 @pytest.mark.parametrize("rotation_deg", [90, 180, 270])
@@ -228,7 +227,7 @@ def test_air_density_agrees_with_cipm_2007():
 
 def test_told_errors_have_the_spread_that_is_told():
     gaps = []
-    for seed in range(25):
+    for seed in range(16):
         drawn = draw_session(WIDE, 1000 + seed)
         truth = np.array([marker.ground_m for marker in drawn.markers])
         camera = drawn.clips[0].take.camera
