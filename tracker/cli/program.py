@@ -11,6 +11,7 @@ from tracker.cli.check import check
 from tracker.cli.compare import compare
 from tracker.cli.demo import demo
 from tracker.cli.lens import lens
+from tracker.cli.markers import markers
 from tracker.cli.measure import measure
 from tracker.cli.plan import plan
 from tracker.cli.predict import predict
@@ -74,6 +75,7 @@ program.command()(demo)
 program.command()(check)
 program.command()(lens)
 program.command()(calibrate)
+program.command()(markers)
 program.command()(measure)
 program.command()(predict)
 program.command()(compare)

@@ -47,9 +47,13 @@ def calibration_picture(calibration: Calibration, frame: Image, title: str) -> b
         their residuals and the 95 % ellipses; below it each marker close up, and the field from
         above with the same ellipses.
     """
+    return jpeg_of(_laid_out(calibration, draw(calibration), frame, title))
+
+
+def jpeg_of(figure: "Figure") -> bytes:
+    """Return a figure as a JPEG file."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-    figure = _laid_out(calibration, draw(calibration), frame, title)
     file = io.BytesIO()
     FigureCanvasAgg(figure).print_figure(
         file, format="jpg", dpi=DOTS_PER_INCH, pil_kwargs={"quality": 90, "subsampling": 0}
@@ -195,7 +199,7 @@ def _draw_close_up(
     axes.set_yticks([])
     suspected = calibration.markers[place] in {one.name for one in calibration.suspects}
     axes.set_xlabel(
-        f"{_short(calibration.markers[place])}\n{size:.2f} px" + (", suspect" if suspected else ""),
+        f"{short(calibration.markers[place])}\n{size:.2f} px" + (", suspect" if suspected else ""),
         fontsize=8,
         color=INK,
         parse_math=False,
@@ -243,5 +247,6 @@ def _plan_limits(points: Array) -> tuple[tuple[float, float], tuple[float, float
     return (float(start[0]), float(end[0])), (float(start[1]), float(end[1]))
 
 
-def _short(name: str, most: int = 24) -> str:
+def short(name: str, most: int = 24) -> str:
+    """Return a marker's name, cut to what fits under a close-up."""
     return name if len(name) <= most else name[: most - 1] + "…"

@@ -1,0 +1,59 @@
+"""``lobmeter markers``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from tracker.cli.screen import console, say, sentences
+
+
+def markers(
+    session: Annotated[
+        Path,
+        typer.Argument(metavar="SESSION", help="Folder that holds a session.toml and its clips."),
+    ],
+    colour: Annotated[
+        str,
+        typer.Option(
+            metavar="COLOUR",
+            help="Colour of the cones, poles or flags: orange (when not given), yellow, red, "
+            "blue, white, green or pink.",
+        ),
+    ] = "orange",
+    tags: Annotated[
+        bool,
+        typer.Option(
+            "--tags",
+            help='Look for a printed AprilTag (36h11) where a marker\'s name holds "tag" and its '
+            'number, for instance "tag 7"; for the others by colour.',
+        ),
+    ] = False,
+) -> None:
+    """Propose the pixels of markers; nothing is used before you paste it.
+
+    Enough markers must be picked to fix the camera roughly. Near where it expects each marker,
+    picked or not, its colour or its tag is looked for. A picture of each clip with the proposals
+    close up goes into results/. Look at it, then paste the lines you agree with into
+    session.toml, which is never changed.
+    """
+    from tracker.report.markers_words import proposals_table, proposals_toml, warnings
+    from tracker.workflow.marking import mark_session
+
+    screen = console()
+    read, clips = mark_session(session, colour, tags)
+    say(screen, [read.name])
+    for one in clips:
+        say(screen, ["", f"{one.clip.file}:"])
+        screen.print(proposals_table(one.clip.markers, one.proposals))
+        say(screen, sentences(warnings(one.calibration, one.clip.markers, one.proposals)))
+        if len(one.proposals) < len(one.clip.markers):
+            say(screen, ["Where a marker was not found, try another --colour, or pick it by hand."])
+        say(screen, [f"Picture: {one.picture}"])
+        if one.proposals:
+            say(screen, ["", "Look at the picture, then paste what is right into session.toml:"])
+            screen.print(
+                proposals_toml(one.proposals), markup=False, soft_wrap=True, highlight=False
+            )
+    say(screen, ["", "Score: how far a shape stands out, in the scatter of its surroundings;"])
+    say(screen, ["of a tag, its side in pixels. session.toml has not been changed."])
