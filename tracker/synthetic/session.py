@@ -102,9 +102,7 @@ def session_toml(drawn: DrawnSession) -> str:
         diameter, mass = WHEELS[setup]
         blocks.append(_table("[setup]", name=setup))
         blocks.append(_table("setup.wheel", diameter_mm=diameter, mass_g=mass))
-        blocks.append(
-            _table("setup.motor", supply_v=12.0, no_load_rpm=6000.0, rated_power_w=60.0)
-        )
+        blocks.append(_table("setup.motor", supply_v=12.0, no_load_rpm=6000.0, rated_power_w=60.0))
     for clip in drawn.clips:
         blocks.append(_table("[clip]", file=clip.file, setup=clip.setup))
     return "\n".join(blocks)
