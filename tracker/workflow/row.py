@@ -50,7 +50,8 @@ def describe(
     last = float(track.times_s[fitted.used].max())
     release = float(fitted.parameters[0])
     landed = release + figures.value("flight_time_s")
-    seen = lands and landed - last <= max(3.5 * sought.frame_s, 0.04)
+    # A ball that was lost for two frames before it came down may have come down in long grass.
+    seen = lands and landed - last <= 1.8 * sought.frame_s
     quality, reason = _judge(figures, u, sought, fitted, seen)
 
     def known(name: str) -> float | None:
