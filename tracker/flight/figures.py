@@ -88,6 +88,24 @@ def figures(trajectory: Trajectory, ground_m: float) -> FlightFigures | None:
     return FlightFigures(values, by_launch)
 
 
+def release_figures(velocity: Array) -> tuple[Array, Array]:
+    """Return what a flight's start alone decides, whether or not it comes down.
+
+    Parameters
+    ----------
+    velocity : ndarray, shape (3,)
+        At release, m/s.
+
+    Returns
+    -------
+    values : ndarray, shape (3,)
+        The first three of `FIGURES`: speed (m/s), launch angle and azimuth (degrees).
+    by_velocity : ndarray, shape (3, 3)
+        Their derivatives.
+    """
+    return np.array(_polar(velocity)), _polar_slopes(velocity)
+
+
 def _polar(velocity: Array) -> tuple[float, float, float]:
     """Return speed, angle above the horizontal and azimuth (degrees) of a velocity, shape (3,)."""
     level = float(np.hypot(velocity[0], velocity[1]))

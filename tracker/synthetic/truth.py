@@ -9,25 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
+from tracker.flight.figures import FIGURES
 from tracker.synthetic.bound import Sighting
 from tracker.synthetic.clip import Encoding, Filmed, Take
 from tracker.synthetic.flight import FlownBall
 
 Array = NDArray[np.float64]
 
-TRUE_COLUMNS = (
-    "release_s",
-    "exit_speed_mps",
-    "launch_angle_deg",
-    "azimuth_deg",
-    "carry_m",
-    "landing_along_m",
-    "landing_across_m",
-    "apex_m",
-    "flight_time_s",
-    "landing_speed_mps",
-    "landing_angle_deg",
-)
+TRUE_COLUMNS = ("release_s", *FIGURES)
 """The columns of `results/shots.csv` that a shot has a truth for."""
 
 
