@@ -1,5 +1,6 @@
 """What moves on the field besides the ball: walkers, a dog, birds, spinning wheels."""
 
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -39,7 +40,7 @@ class Way:
 
 
 @dataclass(frozen=True)
-class Figure:
+class Figure(ABC):
     """Base of everything that is drawn as flat shapes facing the camera.
 
     Parameters
@@ -88,9 +89,9 @@ class Figure:
         lay(plate, patch)
         return [patch.box]
 
+    @abstractmethod
     def shapes(self, time_s: float) -> Drawn:
         """Return outlines (forward, up) in m from the figure's foot, with their reflectances."""
-        raise NotImplementedError
 
     def step(self, time_s: float, stride_m: float) -> float:
         """Return how far through its steps the figure is, rad."""
