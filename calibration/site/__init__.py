@@ -6,12 +6,13 @@ from calibration.site.blunders import ALARM, Suspect
 from calibration.site.drawing import Arrow, Drawing, Ellipse, Tick, draw, ground_ellipses
 from calibration.site.outlook import Figure, outlook
 from calibration.site.remedies import Remedy
-from calibration.site.solution import Calibration, solve
+from calibration.site.solution import SOURCES, Calibration, solve
 from calibration.site.stand import Site
 from calibration.site.weakness import Weakness
 
 __all__ = [
     "ALARM",
+    "SOURCES",
     "Arrow",
     "Calibration",
     "Drawing",

@@ -1,5 +1,6 @@
 """The adjustment of a site: one camera, its covariance, and what to think of it."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,6 +31,14 @@ ALIKE_CHI_SQUARE = 9.0
 THOROUGH, QUICK = Limits(), Limits(iterations=15)
 ROUGH, BLUNT = Limits(iterations=25, step=0.1), 30.0
 
+SOURCES = {
+    "picking": ("pixel",),
+    "taping": ("tape",),
+    "stand": ("position", "level", "plumb"),
+    "lens": ("lens", "view"),
+}
+"""What a camera's uncertainty comes from, by the kinds of observations that it holds."""
+
 
 @dataclass(frozen=True)
 class Calibration:
@@ -39,6 +48,8 @@ class Calibration:
     ----------
     camera : Camera
         With its covariance.
+    camera_parts : mapping of str to ndarray, shape (14, 14)
+        That covariance by what it comes from, in the order of `SOURCES`; the parts add up to it.
     markers : tuple of str
         Names of the markers in the order of the arrays below.
     pixels : ndarray, shape (N, 2)
@@ -68,6 +79,7 @@ class Calibration:
     """
 
     camera: Camera
+    camera_parts: Mapping[str, Array]
     markers: tuple[str, ...]
     pixels: Array
     points_m: Array
@@ -260,6 +272,7 @@ def _told(observations: Observations, fit: Adjustment) -> Calibration:
     count = len(observations.markers)
     return Calibration(
         camera=camera,
+        camera_parts=_parts(observations, fit, factor),
         markers=tuple(marker.name for marker in observations.markers),
         pixels=observations.pixels,
         points_m=fit.state.points,
@@ -276,6 +289,22 @@ def _told(observations: Observations, fit: Adjustment) -> Calibration:
         notes=(*notes, *_notes(observations, fit, camera, landing)),
         summary=_summary(camera, landing),
     )
+
+
+def _parts(observations: Observations, fit: Adjustment, factor: float) -> dict[str, Array]:
+    """Split the camera's covariance by what was observed.
+
+    The adjusted parameters are linear in the observations near the end, x = C A' W l, and the
+    kinds of observations are independent of each other, so those of one kind g bring C A_g' A_g C
+    of the covariance, A being the whitened Jacobian (JCGM 100:2008, 5.1.2).
+    """
+    kinds = np.array([row.kind for row in observations.rows])
+    reach = fit.whitened_jacobian @ fit.covariance[:, :CAMERA_SIZE]
+    parts = {}
+    for name, held in SOURCES.items():
+        rows = reach[np.isin(kinds, held)]
+        parts[name] = factor * rows.T @ rows
+    return parts
 
 
 def _notes(

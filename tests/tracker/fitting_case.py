@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera, looking_at
 from calibration.markers import Marker
-from calibration.site import Site, solve
+from calibration.site import Calibration, Site, solve
 from tracker.fitting import Circumstances, FittedFlight, fit_flight
 from tracker.fitting.model import CAMERA_AT, Instants, predict
 from tracker.flight.air import Weather, air_from
@@ -38,9 +38,19 @@ class Drawn:
         )
 
 
-@cache
 def calibrated(spacing: float = 1.0, pixel_u: float = 0.5) -> Camera:
     """A camera from markers whose labels are true spacing divided by `spacing`."""
+    return calibration(spacing, pixel_u).camera
+
+
+@cache
+def calibration(spacing: float = 1.0, pixel_u: float = 0.5) -> Calibration:
+    """The calibration of that camera."""
+    return solve(calibration_site(spacing, pixel_u))
+
+
+def calibration_site(spacing: float = 1.0, pixel_u: float = 0.5) -> Site:
+    """What is known of where that camera stands."""
     seen_by = looking_at(np.array([17.0, -33.0, 1.5]), np.array([17.0, 0.0, 3.5]), 1300.0, SIZE_PX)
     truly = [(0, 0, 0), (10, 0, 0), (20, 0, 0), (30, 0, 0), (0, 0, 2), (20, 0, 2), (20, 6, 0)]
     markers = tuple(
@@ -54,7 +64,7 @@ def calibrated(spacing: float = 1.0, pixel_u: float = 0.5) -> Camera:
         for at in truly
     )
     taped = np.array([17.0, -33.0, 1.5]) / spacing
-    return solve(Site(SIZE_PX, markers, position_m=taped, position_u_m=0.1, level_u_deg=1.0)).camera
+    return Site(SIZE_PX, markers, position_m=taped, position_u_m=0.1, level_u_deg=1.0)
 
 
 def circumstances(camera: Camera, ball: str = "tennis") -> Circumstances:

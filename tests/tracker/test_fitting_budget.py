@@ -5,9 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from calibration.site import SOURCES as CAMERA_SOURCES
+from calibration.site import solve
 from tests.tracker.fitting_case import (
     Drawn,
     calibrated,
+    calibration,
+    calibration_site,
     circumstances,
     departures,
     drawn,
@@ -41,10 +45,35 @@ def largest(parts: dict[str, float]) -> str:
 
 def test_shares_add_up_to_the_whole_covariance(case: Drawn, fitted: FittedFlight) -> None:
     found = shares(case.circumstances, fitted)
-    assert tuple(found) == SOURCES
+    assert tuple(found) == tuple(name for name in SOURCES if name not in CAMERA_SOURCES)
     length = np.sqrt(np.diag(fitted.covariance))
     gap = (sum(found.values()) - fitted.covariance) / np.outer(length, length)
     assert np.abs(gap).max() < 1e-6
+
+
+def test_the_cameras_share_splits_into_what_the_camera_comes_from(
+    case: Drawn, fitted: FittedFlight
+) -> None:
+    told = replace(case.circumstances, camera_parts=calibration().camera_parts)
+    found = shares(told, fitted)
+    assert tuple(found) == tuple(name for name in SOURCES if name != "camera")
+    whole = shares(case.circumstances, fitted)["camera"]
+    length = np.sqrt(np.diag(fitted.covariance))
+    parts = sum(found[name] for name in CAMERA_SOURCES)
+    assert np.abs((parts - whole) / np.outer(length, length)).max() < 1e-6
+
+
+@pytest.mark.parametrize(("source", "finer"), [("picking", "pixel_u"), ("taping", "u_m")])
+def test_a_camera_source_shrinks_when_its_observations_are_better(source: str, finer: str) -> None:
+    site = replace(
+        calibration_site(),
+        markers=tuple(
+            replace(marker, **{finer: getattr(marker, finer) / 10.0})
+            for marker in calibration_site().markers
+        ),
+    )
+    before, after = calibration().camera_parts[source], solve(site).camera_parts[source]
+    assert np.trace(after[3:6, 3:6]) < 0.1 * np.trace(before[3:6, 3:6])
 
 
 def test_every_share_is_a_covariance(case: Drawn, fitted: FittedFlight) -> None:

@@ -10,15 +10,17 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from calibration.camera import Camera
 from calibration.errors import InputError
 from tests.faces.test_commands import SESSION
 from tests.tracker.invented_shot import invented
-from tracker.records import MeasuredShot, Shot
+from tracker.records import Budget, MeasuredShot, Shot
 from tracker.session import ClipEntry, read_session
 from tracker.video import ClipWriter
 from tracker.workflow import measuring, samples
 from tracker.workflow.clip import ClipResult
 from tracker.workflow.demo import compare
+from tracker.workflow.known import ClipRequest
 from tracker.workflow.measuring import measure_session, picture_names
 from tracker.workflow.stand import air_of, ball_of, calibrate, request_of, site_of
 
@@ -242,3 +244,24 @@ def test_a_copy_of_a_clip_that_is_cut_off_is_refused(folder: Path) -> None:
     path.write_bytes(whole[: len(whole) - 25])
     with pytest.raises(InputError, match=r"clips/140mm\.mp4: the video is cut off: 25 bytes"):
         measure_session(folder)
+
+
+def test_the_budget_of_each_shot_lies_beside_its_row(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = []
+    budget = Budget({"carry_m": {"pixels": 0.03, "taping": 0.04}}, {"carry_m": 0.04})
+
+    def measured(facts: object, camera: Camera, request: ClipRequest, *_: object) -> ClipResult:
+        asked.append((camera, request))
+        return ClipResult((replace(small(1), budget=budget),), ())
+
+    monkeypatch.setattr(measuring, "measure_clip", measured)
+    result = measure_session(folder)
+    (row,) = json.loads((result.folder / "shots.json").read_text(encoding="utf-8"))["shots"]
+    assert row["budget"] == {"carry_m": {"pixels": 0.03, "taping": 0.04}}
+    assert row["shared_u"] == {"carry_m": 0.04}
+    ((camera, request),) = asked
+    together = sum(request.camera_parts.values())
+    u = np.sqrt(np.diag(camera.covariance))
+    assert np.abs((together - camera.covariance) / np.outer(u, u)).max() < 1e-6

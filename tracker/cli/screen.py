@@ -89,11 +89,12 @@ def show_result(screen: "Console", result: "SessionResult") -> None:
 
 def show_budgets(screen: "Console", result: "SessionResult") -> None:
     """Print for every shot its uncertainties by source and what to improve first."""
+    from calibration.site import SOURCES
     from tracker.report.budget_table import budget_sentence, budget_table
 
     for clip in result.clips:
         best = clip.calibration.weakest.remedies[:1]
-        better = {"camera": best[0].text} if best else {}
+        better = dict.fromkeys(SOURCES, best[0].text) if best else {}
         for measured in clip.shots:
             if measured.budget is None:
                 continue

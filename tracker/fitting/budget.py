@@ -29,6 +29,10 @@ SOURCES = (
     "pixels",
     "light",
     "camera",
+    "picking",
+    "taping",
+    "stand",
+    "lens",
     "release",
     "readout",
     "wind",
@@ -38,7 +42,7 @@ SOURCES = (
     "gravity",
 )
 """The sources of a budget. The drag that is known beforehand depends on two: the air's density
-and the ball."""
+and the ball. The camera counts as one only where nobody told what its covariance comes from."""
 
 OWN = ("pixels", "spin")
 """What differs from shot to shot. All else is the same for every shot of a session: one camera
@@ -63,17 +67,23 @@ def shares(circumstances: Circumstances, fitted: FittedFlight) -> dict[str, Arra
     Returns
     -------
     dict of str to ndarray, shape (P, P)
-        By the names of `SOURCES`.
+        By those of the names of `SOURCES` that there are.
     """
     information = circumstances.prior_information()
     found = {"pixels": fitted.covariance @ fitted.shown @ fitted.covariance}
     for name, parameters in PRIORS.items():
         reach = fitted.covariance[:, parameters]
         found[name] = reach @ information[parameters, parameters] @ reach.T
+    if circumstances.camera_parts:
+        # The camera known beforehand is off by the errors of all its sources together.
+        reach = fitted.covariance[:, CAMERA_AT:] @ information[CAMERA_AT:, CAMERA_AT:]
+        del found["camera"]
+        for name, part in circumstances.camera_parts.items():
+            found[name] = reach @ part @ reach.T
     drag = found.pop("drag")
     of_air = (circumstances.drag_air_u / circumstances.drag_u) ** 2 if circumstances.drag_u else 0.0
     found["air"], found["ball"] = of_air * drag, (1.0 - of_air) * drag
-    return {name: found[name] for name in SOURCES}
+    return {name: found[name] for name in SOURCES if name in found}
 
 
 def budget_of(circumstances: Circumstances, fitted: FittedFlight, figures: Figures) -> Budget:
@@ -81,13 +91,14 @@ def budget_of(circumstances: Circumstances, fitted: FittedFlight, figures: Figur
 
     Figures that a flight does not have, for it never comes down, are left out.
     """
-    variances = _variances(shares(circumstances, fitted), figures)
+    by_source = shares(circumstances, fitted)
+    variances = _variances(by_source, figures)
     known = [i for i, value in enumerate(figures.values) if np.isfinite(value)]
-    common = [SOURCES.index(name) for name in SOURCES if name not in OWN]
+    common = [place for place, name in enumerate(by_source) if name not in OWN]
     parts = np.sqrt(variances)
     shared = np.sqrt(np.sum(variances[:, common], axis=1))
     return Budget(
-        parts={FIGURES[i]: dict(zip(SOURCES, parts[i].tolist(), strict=True)) for i in known},
+        parts={FIGURES[i]: dict(zip(by_source, parts[i].tolist(), strict=True)) for i in known},
         shared_u={FIGURES[i]: float(shared[i]) for i in known},
     )
 

@@ -1,6 +1,7 @@
 """What a flight, a camera and a clock together say a pixel should be."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,6 +59,8 @@ class Circumstances:
         air's density and the ball's mass and size, which act in the same way.
     drag_air_u : float
         The part of `drag_u` that comes from the air's density.
+    camera_parts : mapping of str to ndarray, shape (14, 14)
+        The camera's covariance by what it comes from; empty where only the whole is known.
     lift_u : float
         Standard uncertainty of each lift coefficient about zero.
     wind_mps : tuple of float
@@ -82,6 +85,7 @@ class Circumstances:
     readout_s: float
     readout_u_s: float
     drag_air_u: float = 0.0
+    camera_parts: Mapping[str, Array] = field(default_factory=dict)
 
     def prior_mean(self) -> Array:
         """Return what is expected of `PARAMETERS`; zero where nothing is."""

@@ -1,6 +1,7 @@
 """What is known about a clip's shots before a frame of it is looked at."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,6 +38,8 @@ class ClipRequest:
     release_u_m : float
     readout_s : float or None
         Rolling shutter, first to last row; None when nobody stated it.
+    camera_parts : mapping of str to ndarray, shape (14, 14)
+        The covariance of the clip's camera by what it comes from, where that is known.
     """
 
     clip: str
@@ -48,6 +51,7 @@ class ClipRequest:
     release_m: Array
     release_u_m: float
     readout_s: float | None
+    camera_parts: Mapping[str, Array] = field(default_factory=dict)
 
 
 def circumstances_of(camera: Camera, request: ClipRequest) -> Circumstances:
@@ -80,4 +84,5 @@ def circumstances_of(camera: Camera, request: ClipRequest) -> Circumstances:
         readout_s=USUAL_READOUT_S if request.readout_s is None else request.readout_s,
         readout_u_s=readout_u,
         drag_air_u=ball.drag_coefficient * air.density_u_kgpm3 / air.density_kgpm3,
+        camera_parts=request.camera_parts,
     )

@@ -3,7 +3,7 @@
 import hashlib
 import json
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path, PurePosixPath
 
@@ -181,9 +181,8 @@ def _measured(session: Session, ready: _Ready, progress: Progress | None) -> Mea
         if progress is not None:
             progress(ready.clip.file, done, of)
 
-    result = measure_clip(
-        ready.facts, ready.calibration.camera, request_of(session, ready.clip), told
-    )
+    request = replace(request_of(session, ready.clip), camera_parts=ready.calibration.camera_parts)
+    result = measure_clip(ready.facts, ready.calibration.camera, request, told)
     notes = (*ready.calibration.notes, *result.notes)
     return MeasuredClip(ready.clip, ready.calibration, result.shots, notes)
 
