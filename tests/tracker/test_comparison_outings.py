@@ -1,6 +1,8 @@
 """Sessions and their results, brought together and compared."""
 
+import hashlib
 import io
+import json
 from pathlib import Path
 
 import numpy as np
@@ -10,14 +12,16 @@ from matplotlib.image import imread
 from calibration.errors import InputError, InputErrors
 from tests.tracker.invented_outings import TENNIS, TRUTH, session, shots_of, tables
 from tracker.comparison.carries import carry_factor
+from tracker.comparison.compare import compare
 from tracker.launcher.carry import Release
 from tracker.launcher.prediction import Outdoors
 from tracker.launcher.setup import machine_from_setup
 from tracker.launcher.shot import launch
 from tracker.workflow.compare import compare_sessions
-from tracker.workflow.outings import gather, read_shots
+from tracker.workflow.outings import gather
 from tracker.workflow.plan import plan_sessions
 from tracker.workflow.predict import foresee, parse_sweep
+from tracker.workflow.results import read_shots
 
 THREE = {"100 mm wheels": 5, "140 mm wheels": 5, "180 mm wheels": 5}
 
@@ -67,6 +71,45 @@ def test_setups_of_two_outings_are_one(three: Path, tmp_path: Path) -> None:
     setup = next(s for s in found.setups if s.name == "140 mm wheels")
     assert len(setup.shots.shots) == 9
     assert set(setup.shots.occasions) == {str(three), str(other)}
+
+
+def write_told(folder: Path, shared: float, sha256: str) -> None:
+    rows = read_shots(folder / "results" / "shots.csv")
+    document = {
+        "inputs": [{"file": "session.toml", "sha256": sha256}],
+        "shots": [
+            {"clip": row.clip, "shot": row.shot, "shared_u": {"carry_m": shared}} for row in rows
+        ],
+    }
+    (folder / "results" / "shots.json").write_text(json.dumps(document), encoding="utf-8")
+
+
+def test_the_shared_part_of_the_uncertainty_is_read_from_the_results(tmp_path: Path) -> None:
+    folder = session(tmp_path / "one", {"140 mm wheels": 5, "180 mm wheels": 5})
+    before = compare([setup.shots for setup in gather([folder]).setups])
+    digest = hashlib.sha256((folder / "session.toml").read_bytes()).hexdigest()
+    write_told(folder, 0.011, digest)
+    found = gather([folder])
+    assert not found.notes
+    after = compare([setup.shots for setup in found.setups])
+    for one, other in zip(before.summaries, after.summaries, strict=True):
+        assert one.shared_u > 0.05 and other.shared_u == pytest.approx(0.011)
+        assert other.mean.u < one.mean.u
+
+
+def test_results_older_than_the_session_are_told(tmp_path: Path) -> None:
+    folder = session(tmp_path / "one", {"140 mm wheels": 5})
+    write_told(folder, 0.011, "0" * 64)
+    (note,) = gather([folder]).notes
+    assert "was edited after these results were made" in note
+
+
+@pytest.mark.parametrize("text", ["", "[]", '{"inputs": 3, "shots": []}', '{"shots": [{}]}'])
+def test_results_whose_second_file_is_damaged_are_still_compared(tmp_path: Path, text: str) -> None:
+    folder = session(tmp_path / "one", {"140 mm wheels": 5})
+    (folder / "results" / "shots.json").write_text(text, encoding="utf-8")
+    (setup,) = gather([folder]).setups
+    assert len(setup.shots.shots) == 5 and setup.shots.shared == ({},) * 5
 
 
 def test_a_setup_of_the_same_name_but_another_build_keeps_apart(three: Path, tmp_path) -> None:

@@ -2,7 +2,7 @@
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,11 +30,15 @@ class SetupShots:
     shots : tuple of Shot
     occasions : tuple of str
         For each shot the outing whose calibration it was measured with.
+    shared : tuple of mapping
+        For each shot, by the column of a figure, the part of its standard uncertainty that is
+        the same for every shot of its outing; empty where that is not known.
     """
 
     name: str
     shots: tuple[Shot, ...]
     occasions: tuple[str, ...]
+    shared: tuple[Mapping[str, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -151,27 +155,32 @@ def summarise(setup: SetupShots, quantity: str, level: float = 0.95) -> Summary:
 
     Notes
     -----
-    What a row reports as standard uncertainty is taken as common to all shots of an outing, in
-    proportion to the value: the part that differs from shot to shot shows in their scatter
-    already, and counting it twice errs to the safe side.
+    The part of a row's standard uncertainty that differs from shot to shot shows in their
+    scatter already; the part that all shots of an outing share is added to it. Where nobody
+    told that part apart the whole counts as shared, which errs to the safe side.
     """
+    shared_by = setup.shared or ({},) * len(setup.shots)
     kept = [
-        (shot, occasion, value)
-        for shot, occasion in zip(setup.shots, setup.occasions, strict=True)
+        (shot, occasion, value, shared.get(quantity))
+        for shot, occasion, shared in zip(setup.shots, setup.occasions, shared_by, strict=True)
         if (value := figure(shot, quantity)) is not None
     ]
-    values = np.array([value for _, _, value in kept])
-    doubtful = sum(shot.quality is Quality.CHECK for shot, _, _ in kept)
+    values = np.array([value for _, _, value, _ in kept])
+    doubtful = sum(shot.quality is Quality.CHECK for shot, *_ in kept)
     rejected = len(setup.shots) - len(kept)
-    counted = Counter(occasion for _, occasion, _ in kept)
+    counted = Counter(occasion for _, occasion, *_ in kept)
     weights = {name: count / len(kept) for name, count in sorted(counted.items())}
-    landing = _landing([shot for shot, _, _ in kept])
+    landing = _landing([shot for shot, *_ in kept])
     if not kept:
         return Summary(
             setup.name, 0, rejected, 0, None, 0.0, weights, None, None, None, None, landing
         )
     sample = sample_of(values)
-    reported = [u for shot, _, _ in kept if (u := own_u(shot, quantity)) is not None]
+    reported = [
+        u
+        for shot, *_, common in kept
+        if (u := own_u(shot, quantity) if common is None else common) is not None
+    ]
     # Outings have calibrations of their own: their errors average out by their weights.
     spread = math.sqrt(sum(weight**2 for weight in weights.values()))
     shared = float(np.median(reported)) * spread if reported else 0.0
@@ -207,7 +216,7 @@ def summarise(setup: SetupShots, quantity: str, level: float = 0.95) -> Summary:
         mean_with_shared(sample, shared),
         scatter_interval(sample, level),
         next_shot,
-        _outlier([shot for shot, _, _ in kept], values),
+        _outlier([shot for shot, *_ in kept], values),
         landing,
     )
 

@@ -1,9 +1,7 @@
 """Sessions with what was measured in them, brought together setup by setup."""
 
-import csv
-import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,11 +14,8 @@ from tracker.launcher.setup import machine_from_setup
 from tracker.records import Quality, Shot
 from tracker.session import SESSION_FILE, Session, SetupEntry
 from tracker.workflow.measuring import RESULTS, read_all
+from tracker.workflow.results import Told, read_shots, read_told, sha256_of
 from tracker.workflow.stand import air_of, ball_of
-
-TEXTS = ("clip", "setup", "reason")
-WHOLES = ("shot", "frames_seen")
-NEEDED = ("release_s",)
 
 
 @dataclass(frozen=True)
@@ -84,6 +79,7 @@ def gather(folders: Sequence[Path], machines_needed: bool = False) -> Outings:
     notes: list[str] = []
     known: dict[str, tuple[SetupEntry, Setup]] = {}
     for session, folder in zip(sessions, folders, strict=True):
+        told = read_told(session.folder / RESULTS / "shots.json")
         try:
             rows = read_shots(session.folder / RESULTS / "shots.csv")
         except FileNotFoundError:
@@ -92,6 +88,11 @@ def gather(folders: Sequence[Path], machines_needed: bool = False) -> Outings:
         except InputError as error:
             faults.extend(_each(error))
             continue
+        if rows and told.session_sha256 not in (None, sha256_of(session.folder / SESSION_FILE)):
+            notes.append(
+                f"{folder}: {SESSION_FILE} was edited after these results were made; if more than "
+                "the launcher's tables changed, measure the session again."
+            )
         strangers = sorted({row.setup for row in rows} - {entry.name for entry in session.setups})
         if strangers:
             listed = ", ".join(f'"{name}"' for name in strangers)
@@ -101,7 +102,7 @@ def gather(folders: Sequence[Path], machines_needed: bool = False) -> Outings:
             )
         for entry in session.setups:
             try:
-                setup = _setup(session, folder, entry, rows, machines_needed, notes)
+                setup = _setup(session, folder, entry, (rows, told), machines_needed, notes)
             except InputError as error:
                 faults.extend(_each(error))
                 continue
@@ -111,83 +112,16 @@ def gather(folders: Sequence[Path], machines_needed: bool = False) -> Outings:
     return Outings(tuple(sessions), tuple(setup for _, setup in known.values()), tuple(notes))
 
 
-def read_shots(path: Path) -> list[Shot]:
-    """Read `shots.csv`.
-
-    Raises
-    ------
-    FileNotFoundError
-        Where there is none yet.
-    InputErrors
-        With every fault by line and column.
-    """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(
-            f"cannot be read ({error})", where=str(path), remedy="measure the session again"
-        ) from None
-    lines = csv.DictReader(text.splitlines())
-    columns = [field.name for field in fields(Shot)]
-    missing = [name for name in columns if name not in (lines.fieldnames or [])]
-    if missing:
-        raise InputError(
-            f"lacks the columns {', '.join(missing)}",
-            where=str(path),
-            remedy="measure the session again",
-        )
-    faults: list[InputError] = []
-    shots: list[Shot] = []
-    for line in lines:
-        cells: dict[str, Any] = {}
-        for name in columns:
-            try:
-                cells[name] = _value(name, line[name] or "")
-            except ValueError:
-                faults.append(
-                    InputError(
-                        f"{line[name]!r} does not belong there",
-                        where=f"{path}, line {lines.line_num}, {name}",
-                        remedy="measure the session again",
-                    )
-                )
-        if len(cells) == len(columns):
-            shots.append(Shot(**cells))
-    if faults:
-        raise InputErrors(faults)
-    return shots
-
-
-def _value(name: str, cell: str) -> str | int | float | bool | Quality | None:
-    if name in TEXTS:
-        return cell
-    if name == "quality":
-        return Quality(cell)
-    if name == "landing_seen":
-        return {"true": True, "false": False}[cell] if cell in ("true", "false") else _refuse(cell)
-    if name in WHOLES:
-        return int(cell)
-    if cell == "" and name not in NEEDED:
-        return None
-    value = float(cell)
-    return value if math.isfinite(value) else _refuse(cell)
-
-
-def _refuse(cell: str) -> bool:
-    raise ValueError(cell)
-
-
 def _setup(
     session: Session,
     folder: Path,
     entry: SetupEntry,
-    rows: Iterable[Shot],
+    results: tuple[Sequence[Shot], Told],
     machines_needed: bool,
     notes: list[str],
 ) -> Setup:
     ball = ball_of(session)
+    rows, told = results
     mine = tuple(row for row in rows if row.setup == entry.name)
     machine = None
     where = f'{folder / SESSION_FILE}, [[setup]] "{entry.name}"'
@@ -206,7 +140,7 @@ def _setup(
     own = {clip.file for clip in session.clips if clip.markers != session.markers}
     occasions = tuple(f"{folder}/{row.clip}" if row.clip in own else str(folder) for row in mine)
     return Setup(
-        SetupShots(entry.name, mine, occasions),
+        SetupShots(entry.name, mine, occasions, tuple(told.shared_of(row) for row in mine)),
         machine,
         Outdoors(ball, air_of(session), release),
     )
@@ -244,6 +178,7 @@ def _add(
             name,
             earlier.shots.shots + setup.shots.shots,
             earlier.shots.occasions + setup.shots.occasions,
+            earlier.shots.shared + setup.shots.shared,
         )
         known[name] = (first, Setup(shots, earlier.machine, earlier.outdoors))
         return
@@ -252,7 +187,7 @@ def _add(
         notes.append(
             f'"{name}" is built differently in {folder}; there it is called "{other}" here.'
         )
-        renamed = SetupShots(other, setup.shots.shots, setup.shots.occasions)
+        renamed = replace(setup.shots, name=other)
         known[other] = (entry, Setup(renamed, setup.machine, setup.outdoors))
         return
     known[name] = (entry, setup)
