@@ -207,6 +207,18 @@ def test_check_tells_what_the_calibration_allows_and_what_to_add(session: Path) 
     assert sorted(path.name for path in (session / "results").iterdir()) == ["shots.csv"]
 
 
+def test_check_reads_the_launchers_tables_without_refusing_the_session(session: Path) -> None:
+    code, shown, _ = run("check", str(session))
+    assert code == 0 and "nothing says how the launcher was built" in " ".join(shown.split())
+    slip = "\n[setup.wheel]\ndiametre_mm = 140.0\nmass_g = -3.0\n\n[[clip]]"
+    changed("\n[[clip]]", slip)(session)
+    code, shown, told = run("check", str(session))
+    words = " ".join(shown.split())
+    assert code == 0, told
+    assert "diametre_mm" in words and "mass_g" in words
+    assert words.count("No prediction:") >= 2
+
+
 @pytest.mark.parametrize("words", [[], *[[command] for command in COMMANDS]])
 def test_help_fits_any_terminal(words: list[str]) -> None:
     code, shown, _ = run(*words, "--help")

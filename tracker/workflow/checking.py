@@ -4,12 +4,13 @@ from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 
-from calibration.errors import InputError
+from calibration.errors import InputError, InputErrors
 from calibration.site import Calibration
+from tracker.launcher.setup import machine_from_setup
 from tracker.session import SESSION_FILE, ClipEntry, Session, read_session
 from tracker.video import ClipFacts
 from tracker.workflow.measuring import inspected
-from tracker.workflow.stand import calibrate
+from tracker.workflow.stand import ball_of, calibrate
 
 ENOUGH_MARKERS = 4
 """With fewer, a slip in one of them cannot be told from the others (common practice)."""
@@ -52,6 +53,7 @@ def check_session(folder: Path) -> tuple[Finding, ...]:
     for clip in session.clips:
         found.extend(_check_clip(session, clip))
     found.extend(Finding(Kind.ADVICE, sentence) for sentence in _advice(session))
+    found.extend(Finding(Kind.ADVICE, sentence) for sentence in _launcher_advice(session))
     return tuple(found)
 
 
@@ -146,4 +148,25 @@ def _advice(session: Session) -> list[str]:
     for setup in session.setups:
         if setup.name not in filmed:
             told.append(f'{SESSION_FILE}, [[setup]] "{setup.name}": no clip shows it.')
+    return told
+
+
+def _launcher_advice(session: Session) -> list[str]:
+    """Say which setups the launcher's model cannot read; their shots are measured all the same."""
+    told = []
+    for entry in session.setups:
+        if not entry.parts:
+            told.append(
+                f'{SESSION_FILE}, [[setup]] "{entry.name}": nothing says how the launcher was '
+                "built; with [setup.wheel] and [setup.motor] its shots can be predicted."
+            )
+            continue
+        where = f'{SESSION_FILE}, [[setup]] "{entry.name}"'
+        try:
+            machine_from_setup(entry.parts, where, ball_of(session).diameter_m)
+        except InputError as error:
+            faults = error.errors if isinstance(error, InputErrors) else (error,)
+            told.extend(
+                f"No prediction: {sentence}" for fault in faults for sentence in fault.sentences()
+            )
     return told
