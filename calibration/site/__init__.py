@@ -3,7 +3,16 @@
 from calibration.markers import Marker, Plumb
 from calibration.site.accuracy import Quantity, flight_quantities, ground_covariances
 from calibration.site.blunders import ALARM, Suspect
-from calibration.site.drawing import Arrow, Drawing, Ellipse, Tick, draw, ground_ellipses
+from calibration.site.drawing import (
+    Arrow,
+    Drawing,
+    Ellipse,
+    Tick,
+    draw,
+    ground_ellipses,
+    shown,
+)
+from calibration.site.forecast import camera_at, foreseen, in_view
 from calibration.site.outlook import Figure, outlook
 from calibration.site.remedies import Remedy
 from calibration.site.solution import SOURCES, Calibration, solve
@@ -26,10 +35,14 @@ __all__ = [
     "Suspect",
     "Tick",
     "Weakness",
+    "camera_at",
     "draw",
     "flight_quantities",
+    "foreseen",
     "ground_covariances",
     "ground_ellipses",
+    "in_view",
     "outlook",
+    "shown",
     "solve",
 ]

@@ -151,7 +151,7 @@ def ground_ellipses(
     circle = RADIUS_95 * np.column_stack([np.cos(angle), np.sin(angle)])
     found = []
     for point, spread in zip(points, ground_covariances(camera, points, pixel_u), strict=True):
-        if not (np.all(np.isfinite(spread)) and _shown(camera, point[None, :])[0]):
+        if not (np.all(np.isfinite(spread)) and shown(camera, point[None, :])[0]):
             continue
         values, vectors = np.linalg.eigh(spread)
         outline = np.zeros((len(circle), 3))
@@ -165,21 +165,21 @@ def _ticks(camera: Camera, places: Array, near: float) -> tuple[Tick, ...]:
     found = []
     for along in places:
         ends = np.array([[along, 0.0, 0.0], [along, near, 0.0]])
-        if np.all(_shown(camera, ends)):
+        if np.all(shown(camera, ends)):
             found.append(Tick(float(along), camera.project(ends)))
     return tuple(found)
 
 
 def _in_frame(camera: Camera, points: Array) -> tuple[Array, ...]:
     """Return the pieces of a line of ground points that the frame shows."""
-    shown = _shown(camera, points)
+    seen = shown(camera, points)
     pixels = camera.project(points)
-    breaks = np.flatnonzero(np.diff(shown.astype(int))) + 1
+    breaks = np.flatnonzero(np.diff(seen.astype(int))) + 1
     pieces = np.split(np.arange(len(points)), breaks)
-    return tuple(pixels[piece] for piece in pieces if shown[piece[0]] and len(piece) > 1)
+    return tuple(pixels[piece] for piece in pieces if seen[piece[0]] and len(piece) > 1)
 
 
-def _shown(camera: Camera, points: Array) -> NDArray[np.bool_]:
+def shown(camera: Camera, points: Array) -> NDArray[np.bool_]:
     """Tell which points the frame shows.
 
     A strong lens folds points from far aside back into the frame; rays tell the two apart.

@@ -121,7 +121,7 @@ def solve(site: Site) -> Calibration:
     observations = Observations(site)
     try:
         fit = _best(observations)
-        _refuse_undetermined(observations, fit)
+        refuse_undetermined(observations, fit)
     except _Unfit as unfit:
         raise (explained(site, _refit) or unfit) from None
     return _told(observations, fit)
@@ -229,7 +229,8 @@ def _place(position: Array) -> str:
     return f"[{position[0]:.1f}, {position[1]:.1f}, {position[2]:.1f}]"
 
 
-def _refuse_undetermined(observations: Observations, fit: Adjustment) -> None:
+def refuse_undetermined(observations: Observations, fit: Adjustment) -> None:
+    """Raise InputError where an adjustment leaves the camera's place or direction open."""
     camera = fit.state.camera
     away = float(np.linalg.norm(observations.taped - camera.position, axis=1).mean())
     turn = float(np.sqrt(np.diag(fit.covariance)[:3].max()))

@@ -3,15 +3,20 @@
 from tracker.fitting.bound import cramer_rao
 from tracker.fitting.figures import FIGURES, Figures, figures_of
 from tracker.fitting.fit import FittedFlight, fit_flight
-from tracker.fitting.model import PARAMETERS, Circumstances
+from tracker.fitting.model import PARAMETERS, Circumstances, Instants
+from tracker.fitting.outlook import ExpectedFlight, expected_fit, expected_flight
 
 __all__ = [
     "FIGURES",
     "PARAMETERS",
     "Circumstances",
+    "ExpectedFlight",
     "Figures",
     "FittedFlight",
+    "Instants",
     "cramer_rao",
+    "expected_fit",
+    "expected_flight",
     "figures_of",
     "fit_flight",
 ]

@@ -153,15 +153,65 @@ def predict(
         The flight, with sensitivities.
     """
     camera = circumstances.camera.perturbed(parameters[CAMERA_AT:])
-    readout = parameters[READOUT_AT]
-    times = instants.times_s + readout * instants.row_share - parameters[0]
+    times = instants.times_s + parameters[READOUT_AT] * instants.row_share - parameters[0]
     duration = float(max(times.max(initial=0.0) + 2.0 * STEP_S, 4.0 * STEP_S))
-    forces = forces_with(circumstances.forces, parameters[GRAVITY_AT])
-    trajectory = fly(parameters[1:12], forces, duration, STEP_S, sensitivities=True)
-    states, by_launch = trajectory.at_with_sensitivities(times)
-    # The flight's own sensitivities leave gravity out; its effect is all but linear.
-    heavier = forces_with(forces, GRAVITY_STEP_MPS2)
-    dropped = fly(parameters[1:12], heavier, duration, STEP_S).at(times)[:, :3]
+    course = fly_course(circumstances.forces, parameters, duration)
+    pixels, jacobian = look(camera, course, parameters, instants)
+    # The camera differentiates by a further small turn, not by more of the turn it has made.
+    turned = _by_turn(parameters[CAMERA_AT : CAMERA_AT + 3])
+    turns = slice(CAMERA_AT, CAMERA_AT + 3)
+    jacobian[:, :, turns] = jacobian[:, :, turns] @ turned
+    return pixels, jacobian, course.trajectory
+
+
+@dataclass(frozen=True)
+class Course:
+    """A flight from its release on, and the same under slightly more gravity.
+
+    Attributes
+    ----------
+    trajectory : Trajectory
+        With sensitivities.
+    heavier : Trajectory
+        The flight's own sensitivities leave gravity out; its effect is all but linear.
+    """
+
+    trajectory: Trajectory
+    heavier: Trajectory
+
+
+def fly_course(forces: Forces, parameters: Array, duration_s: float) -> Course:
+    """Fly for a time with the launch and the gravity of `parameters`, shape (P,)."""
+    pulled = forces_with(forces, parameters[GRAVITY_AT])
+    return Course(
+        fly(parameters[1:12], pulled, duration_s, STEP_S, sensitivities=True),
+        fly(parameters[1:12], forces_with(pulled, GRAVITY_STEP_MPS2), duration_s, STEP_S),
+    )
+
+
+def look(
+    camera: Camera, course: Course, parameters: Array, instants: Instants
+) -> tuple[Array, Array]:
+    """Return where a camera sees a flight.
+
+    Parameters
+    ----------
+    camera : Camera
+        As it truly stands, the moves among the parameters included.
+    course : Course
+    parameters : ndarray, shape (P,)
+        Those with which it was flown.
+    instants : Instants
+
+    Returns
+    -------
+    pixels : ndarray, shape (N, 2)
+    jacobian : ndarray, shape (N, 2, P)
+        Derivative by the parameters, by the camera's turn as a further small one.
+    """
+    times = instants.times_s + parameters[READOUT_AT] * instants.row_share - parameters[0]
+    states, by_launch = course.trajectory.at_with_sensitivities(times)
+    dropped = course.heavier.at(times)[:, :3]
     by_gravity = (dropped - states[:, :3]) / GRAVITY_STEP_MPS2
     pixels, by_point, by_camera = camera.project_with_jacobians(states[:, :3])
     pixels = pixels + instants.lean[:, None] * parameters[LIGHT_AT:GRAVITY_AT]
@@ -173,10 +223,7 @@ def predict(
     jacobian[:, :, LIGHT_AT:GRAVITY_AT] = instants.lean[:, None, None] * np.eye(2)
     jacobian[:, :, GRAVITY_AT] = np.einsum("nij,nj->ni", by_point, by_gravity)
     jacobian[:, :, CAMERA_AT:] = by_camera
-    # The camera differentiates by a further small turn, not by more of the turn it has made.
-    turned = _by_turn(parameters[CAMERA_AT : CAMERA_AT + 3])
-    jacobian[:, :, CAMERA_AT : CAMERA_AT + 3] = by_camera[:, :, :3] @ turned
-    return pixels, jacobian, trajectory
+    return pixels, jacobian
 
 
 def forces_with(forces: Forces, more_gravity_mps2: float) -> Forces:

@@ -1,0 +1,101 @@
+"""How well a camera will be known, before anybody has picked a pixel."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from calibration.adjustment import NotDetermined, adjust
+from calibration.camera import Camera, looking_at
+from calibration.errors import InputError
+from calibration.markers import Marker
+from calibration.site.drawing import shown
+from calibration.site.observations import CAMERA_SIZE, Observations, Posed, moved, usual_focal_px
+from calibration.site.solution import refuse_undetermined
+from calibration.site.stand import Array, Site, check
+
+
+def camera_at(site: Site, position: Array, target: Array) -> Camera:
+    """Return a site's camera as it will be, standing level at a place and aimed at another.
+
+    The lens is that of the site; without one the field of view, and without that a phone's.
+
+    Parameters
+    ----------
+    site : Site
+    position, target : ndarray, shape (3,)
+        Ground coordinates, m.
+    """
+    if site.lens is not None:
+        lens = site.lens
+        camera = looking_at(position, target, lens.focal_px, site.size_px, 0.0, lens.distortion)
+        return replace(camera, centre_px=lens.centre_px)
+    focal = usual_focal_px(site.size_px)
+    if site.field_of_view_deg is not None:
+        # Outermost edges to edges: the frame is as wide as it has columns.
+        focal = site.size_px[0] / 2.0 / np.tan(np.radians(site.field_of_view_deg) / 2.0)
+    return looking_at(position, target, float(focal), site.size_px)
+
+
+def in_view(site: Site, camera: Camera) -> tuple[Marker, ...]:
+    """Return the site's markers that a camera sees, each with the pixel where it does."""
+    if not site.markers:
+        return ()
+    points = np.array([marker.ground_m for marker in site.markers])
+    return tuple(
+        replace(marker, pixel=pixel)
+        for marker, pixel, sees in zip(
+            site.markers, camera.project(points), shown(camera, points), strict=True
+        )
+        if sees
+    )
+
+
+def foreseen(site: Site, camera: Camera) -> Camera:
+    """Return a camera with the covariance that its calibration will give it.
+
+    Every marker in view counts as picked where it will be seen. An adjustment's covariance does
+    not depend on what the observations turn out to be, only on how they are made, so it can be
+    had before any is made (E. M. Mikhail, Observations and Least Squares, 1976, on pre-analysis;
+    from memory).
+
+    Parameters
+    ----------
+    site : Site
+        What will be known; of the camera's position only whether and how well it will be taped.
+    camera : Camera
+        As it will stand.
+
+    Raises
+    ------
+    InputError
+        With one clear sentence where so little would not fix a camera.
+    """
+    known = replace(
+        site,
+        markers=in_view(site, camera),
+        position_m=None if site.position_m is None else camera.position,
+    )
+    needed = 2 if known.position_m is not None else 3
+    if len(known.markers) < needed:
+        raise InputError(
+            f"the camera would see {len(known.markers)} of the {len(site.markers)} markers, and "
+            f"{needed} are needed" + ("" if needed == 2 else " where its position is not taped"),
+            remedy="move it farther off, aim it elsewhere or place more markers",
+        )
+    check(known)
+    observations = Observations(known)
+    try:
+        fit = adjust(
+            observations.model,
+            Posed(camera, observations.taped),
+            observations.uncertainty,
+            move=moved,
+        )
+    except NotDetermined:
+        raise InputError(
+            "the markers in view would not fix the camera",
+            remedy="place one off the line, or tape the camera's position",
+        ) from None
+    refuse_undetermined(observations, fit)
+    whole = fit.covariance[:CAMERA_SIZE, :CAMERA_SIZE]
+    return camera.with_covariance((whole + whole.T) / 2.0)

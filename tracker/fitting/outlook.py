@@ -1,0 +1,103 @@
+"""What a fit can be expected to tell of a flight that was not filmed yet."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.fitting.figures import Figures, figures_of
+from tracker.fitting.fit import FittedFlight
+from tracker.fitting.model import (
+    GRAVITY_AT,
+    STEP_S,
+    Circumstances,
+    Course,
+    Instants,
+    fly_course,
+    look,
+)
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class ExpectedFlight:
+    """A flight that is expected, and all of it that does not depend on who looks.
+
+    Attributes
+    ----------
+    parameters : ndarray, shape (P,)
+        In the order of `tracker.fitting.model.PARAMETERS`; released at time zero.
+    course : Course
+        A little beyond the landing.
+    figures : Figures
+    """
+
+    parameters: Array
+    course: Course
+    figures: Figures
+
+    @property
+    def landing_s(self) -> float:
+        """Time from release to the first bounce, s."""
+        return self.figures.value("flight_time_s")
+
+    def states(self, times_s: Array) -> Array:
+        """Return position (m) and velocity (m/s) at times from release (s), shape (N, 6)."""
+        return self.course.trajectory.at(times_s)
+
+
+def expected_flight(circumstances: Circumstances, velocity_mps: Array) -> ExpectedFlight | None:
+    """Return the flight of a ball that leaves the taped release with a velocity, shape (3,).
+
+    All else is as it is expected. None for a ball that does not come down.
+    """
+    parameters = circumstances.prior_mean()
+    parameters[4:7] = velocity_mps
+    parameters[GRAVITY_AT] = 0.0
+    figures = figures_of(circumstances, parameters)
+    landing_s = figures.value("flight_time_s")
+    if not np.isfinite(landing_s):
+        return None
+    course = fly_course(circumstances.forces, parameters, landing_s + 4.0 * STEP_S)
+    return ExpectedFlight(parameters, course, figures)
+
+
+def expected_fit(
+    circumstances: Circumstances, flight: ExpectedFlight, instants: Instants, covariances: Array
+) -> FittedFlight:
+    """Return the fit of a flight as it will come out if every position is as good as foretold.
+
+    The covariance is the inverse of the Fisher information of the positions and of everything
+    known beforehand, the camera's covariance included (van Trees' bound, as in
+    `tracker.fitting.bound`; H. L. van Trees, Detection, Estimation, and Modulation Theory, part
+    I, 1968, 2.4).
+
+    Parameters
+    ----------
+    circumstances : Circumstances
+        Its camera, where it will stand, has the covariance that it will have.
+    flight : ExpectedFlight
+    instants : Instants
+        Of the frames in which the ball will show.
+    covariances : ndarray, shape (N, 2, 2)
+        Of each position, px².
+    """
+    _, jacobian = look(circumstances.camera, flight.course, flight.parameters, instants)
+    shown = np.einsum(
+        "nai,nab,nbj->ij", jacobian, np.linalg.inv(covariances), jacobian, optimize=True
+    )
+    information = shown + circumstances.prior_information()
+    length = np.sqrt(np.maximum(np.diag(information), 1e-300))
+    covariance = np.linalg.inv(information / np.outer(length, length)) / np.outer(length, length)
+    count = len(instants.times_s)
+    return FittedFlight(
+        parameters=flight.parameters,
+        covariance=covariance,
+        shown=shown,
+        residuals_px=np.zeros((count, 2)),
+        used=np.ones(count, bool),
+        scale=1.0,
+        trajectory=flight.course.trajectory,
+        settled=True,
+    )
