@@ -61,6 +61,23 @@ def test_change_is_the_sum_of_contrast_over_nine_pixels(contrast):
     assert change[52, 71] == 0
 
 
+@pytest.mark.parametrize("shape", [(5, 9), (64, 64), (83, 131), (400, 1001)])
+@pytest.mark.parametrize("noise", [0.5, 3.0, 60.0])
+def test_quick_look_finds_the_very_pixels_of_the_whole_sum(shape, noise):
+    rng = np.random.default_rng(int(noise) + shape[0])
+    frames = [np.clip(rng.normal(120, noise, shape), 0, 255).astype(np.uint8) for _ in range(3)]
+    frames[1][:2, :3] = frames[1][-1, -2:] = 255
+    watch = Difference(shape)
+    whole = watch(*frames).copy()
+    limit = np.full(shape, min(254, int(np.percentile(whole, 99.5))), np.uint8)
+    limit[:, ::2] = min(254, int(limit[0, 0]) + 3)
+    rows, columns = np.nonzero(whole > limit)
+    found = watch.over(*frames, limit)
+    assert len(rows)
+    for got, wanted in zip(found, (rows, columns, whole[rows, columns]), strict=True):
+        np.testing.assert_array_equal(got, wanted)
+
+
 def found_per_frame(noise, count=170, most=24, shape=(480, 640), seed=3):
     """Return candidates per frame on noise of this level, given for each pixel or for all."""
     rng = np.random.default_rng(seed)

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.detection.difference import Difference, Luma
+from tracker.detection.difference import Difference, Luma, squares
 from tracker.detection.noise import NoiseMap
 from tracker.records import Cuttings
 
@@ -51,7 +51,6 @@ class Component:
         self._small: deque[Luma] = deque(maxlen=2 * lag + 1)
         self._difference = Difference(self._shape)
         self._noise = NoiseMap(self._shape, wanted=0.5 * most)
-        self._over = np.empty(self._shape, np.uint8)
 
     def push(self, picture: Luma) -> bool:
         """Take the next frame; return whether the one `lag` frames ago can be looked at."""
@@ -68,9 +67,13 @@ class Component:
     def places(self) -> tuple[Array, Array]:
         """Return the pixels, shape (N, 2), and the strengths, shape (N,), of what stands out."""
         before, now, after = self._small[0], self._small[self._lag], self._small[-1]
-        change = self._difference(before, now, after)
-        cv2.compare(change, self._noise.threshold(change), cv2.CMP_GT, dst=self._over)
-        rows, columns, sums = peaks(change, self._over, 3 * self._most)
+        if self._noise.due:
+            threshold = self._noise.threshold(self._difference(before, now, after))
+        else:
+            threshold = self._noise.threshold()
+        rows, columns, change = self._difference.over(before, now, after, self._noise.limit)
+        over = change > threshold[rows, columns]
+        rows, columns, sums = peaks(rows[over], columns[over], change[over], 3 * self._most)
         self._noise.learn(len(rows))
         strength = sums / self._noise.level_at(rows, columns)
         if len(rows) > self._most:
@@ -91,50 +94,37 @@ class Component:
         corners = np.rint(pixels).astype(np.int64) - side // 2
         corners[:, 0] = np.clip(corners[:, 0], 0, width - side)
         corners[:, 1] = np.clip(corners[:, 1], 0, height - side)
-        patches = np.empty((len(corners), side, side), np.int16)
-        for index, (column, row) in enumerate(corners.tolist()):
-            at = (slice(row, row + side), slice(column, column + side))
-            patch = patches[index]
-            np.multiply(now[at], 2, out=patch, dtype=np.int16)
-            patch -= before[at]
-            patch -= after[at]
+        at = (corners[:, 1], corners[:, 0])
+        patches = squares(now, side)[at].astype(np.int16)
+        patches *= 2
+        patches -= squares(before, side)[at]
+        patches -= squares(after, side)[at]
         return Cuttings(patches, corners)
 
 
 def peaks(
-    change: NDArray[np.uint16], over: NDArray[np.uint8], most: int
+    rows: NDArray[np.int64], columns: NDArray[np.int64], sums: NDArray[np.uint16], most: int
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], Array]:
-    """Return rows, columns and sums of the places over the threshold that rule their surroundings.
+    """Return rows, columns and sums of the pixels that rule their surroundings.
 
-    Thresholded pixels are few, so they are thinned in a list: first the greatest of each
-    block of 6 by 6, of these the `most` greatest, then those with no greater one within
-    5 pixels.
+    They are thinned in a list: first the greatest of each block of 6 by 6, of these the `most`
+    greatest, then those with no greater one within 5 pixels.
     """
-    at = _set_pixels(over)
-    width = over.shape[1]
-    rows, columns = at // width, at % width
-    values = change[rows, columns].astype(float)
-    if len(at) == 0:
+    values = sums.astype(float)
+    if len(values) == 0:
         return rows, columns, values
-    block = (rows // 6) * (width // 6 + 1) + columns // 6
+    block = (rows // 6) * (int(columns.max()) // 6 + 1) + columns // 6
     order = np.lexsort((-values, block))
     first = np.ones(len(order), bool)
     first[1:] = block[order][1:] != block[order][:-1]
     keep = order[first]
     keep = keep[np.argsort(-values[keep], kind="stable")[:most]]
     rows, columns, values = rows[keep], columns[keep], values[keep]
-    near = (np.abs(rows[:, None] - rows) <= 5) & (np.abs(columns[:, None] - columns) <= 5)
-    # In order of value, so that one is ruled by whatever near it comes earlier.
-    ruled = np.tril(near, -1).any(axis=1)
-    return rows[~ruled], columns[~ruled], values[~ruled]
-
-
-def _set_pixels(over: NDArray[np.uint8]) -> NDArray[np.int64]:
-    """Return the flat indices of non-zero pixels, looking at eight at a time."""
-    flat = over.reshape(-1)
-    whole = len(flat) // 8 * 8
-    words = np.flatnonzero(flat[:whole].view(np.uint64))
-    inside = (words[:, None] * 8 + np.arange(8)).reshape(-1)
-    inside = inside[flat[inside] != 0]
-    tail = whole + np.flatnonzero(flat[whole:])
-    return np.concatenate([inside, tail]).astype(np.int64)
+    # Small numbers, of which many fit into a register.
+    down, right = rows.astype(np.int16), columns.astype(np.int16)
+    near = np.abs(down[:, None] - down) <= 5
+    near &= np.abs(right[:, None] - right) <= 5
+    # In order of value, so that one is ruled by whatever near it comes earlier; the first that
+    # is near one is itself at the latest.
+    free = np.argmax(near, axis=1) == np.arange(len(near))
+    return rows[free], columns[free], values[free]

@@ -31,14 +31,32 @@ class NoiseMap:
         self._blocks = (max(1, shape[1] // BLOCK), max(1, shape[0] // BLOCK))
         self._size = (shape[1], shape[0])
         self._level: NDArray[np.float32] | None = None
-        self._threshold = np.empty(shape, np.uint16)
+        self._threshold = np.empty(shape, np.float32)
+        self._limit = np.empty(shape, np.uint8)
         self._ratio = 3.6
         self._wanted = wanted
         self._seen = 0
 
-    def threshold(self, change: NDArray[np.uint16]) -> NDArray[np.uint16]:
-        """Take in one frame's summed change and return the threshold for each pixel."""
-        if self._seen % 8 == 0 or self._seen < 4:
+    @property
+    def due(self) -> bool:
+        """Whether the next frame's change is to be taken in."""
+        return self._seen % 8 == 0 or self._seen < 4
+
+    @property
+    def limit(self) -> NDArray[np.uint8]:
+        """Whole numbers, one a pixel, no more than the threshold and no more than 254."""
+        return self._limit
+
+    def threshold(self, change: NDArray[np.uint16] | None = None) -> NDArray[np.float32]:
+        """Take in one frame's summed change and return the threshold for each pixel.
+
+        Parameters
+        ----------
+        change : ndarray of uint16, shape (rows, columns), optional
+            Looked at only when it is `due`.
+        """
+        if self.due:
+            assert change is not None
             fresh = _block_means(change, self._blocks)
             if self._level is None:
                 self._level = fresh
@@ -49,8 +67,10 @@ class NoiseMap:
                 self._level = (1.0 - weight) * self._level + weight * bounded
             limit = self._ratio * np.maximum(self._level, LEAST_LEVEL)
             rows, columns = self._threshold.shape
-            coarse = cv2.resize(limit, (columns, rows), interpolation=cv2.INTER_LINEAR)
-            np.copyto(self._threshold, coarse, casting="unsafe")
+            cv2.resize(limit, (columns, rows), dst=self._threshold, interpolation=cv2.INTER_LINEAR)
+            # Half a step less, so that rounding goes down.
+            cv2.convertScaleAbs(self._threshold, beta=-0.5, dst=self._limit)
+            np.minimum(self._limit, 254, out=self._limit)
         self._seen += 1
         return self._threshold
 
@@ -73,4 +93,6 @@ def _block_means(change: NDArray[np.uint16], blocks: tuple[int, int]) -> NDArray
     part = change[: blocks[1] * BLOCK, : blocks[0] * BLOCK]
     if part.size == 0:
         return np.full((blocks[1], blocks[0]), change.mean(), np.float32)
-    return cv2.resize(part, blocks, interpolation=cv2.INTER_AREA).astype(np.float32)
+    lines = np.add.reduce(part.reshape(blocks[1], BLOCK, -1), axis=1, dtype=np.uint16)
+    sums = lines.reshape(blocks[1], blocks[0], BLOCK).sum(axis=2, dtype=np.int64)
+    return np.rint(sums / BLOCK**2).astype(np.float32)
