@@ -14,6 +14,9 @@ Array = NDArray[np.float64]
 SEEN_CHANCE = 0.7
 """Chance that a ball in view gives a candidate; only the order of magnitude matters."""
 
+STEP_S = 0.1
+"""Step of supposed flights: the nodes are right to some millimetres for the lightest ball."""
+
 
 @dataclass(frozen=True)
 class Stage:
@@ -56,6 +59,8 @@ class Pool:
     pixels : ndarray, shape (N, 2)
     clutter : ndarray, shape (N,)
         Usual number of candidates per pixel and frame at that place.
+    worth : ndarray, shape (N,)
+        The votes that each has cast.
     """
 
     frames: NDArray[np.int64]
@@ -63,6 +68,17 @@ class Pool:
     owner: NDArray[np.int64]
     pixels: Array
     clutter: Array
+    worth: Array
+
+    def part(self, rows: NDArray[np.bool_]) -> "Pool":
+        """Return the pool with the chosen candidates only."""
+        return replace(
+            self,
+            owner=self.owner[rows],
+            pixels=self.pixels[rows],
+            clutter=self.clutter[rows],
+            worth=self.worth[rows],
+        )
 
 
 @dataclass(frozen=True)
@@ -127,19 +143,17 @@ def weigh(stage: Stage, pool: Pool, hypothesis: Hypothesis, gate_px: float) -> H
     density = np.exp(-0.5 * (distance[near] / spread) ** 2) / (2.0 * np.pi * spread**2)
     near += begin
     gain = np.log(1.0 - SEEN_CHANCE + SEEN_CHANCE * density / pool.clutter[near])
-    best = np.full(len(pool.frames), -np.inf)
-    np.maximum.at(best, pool.owner[near], gain)
-    winner = near[gain >= best[pool.owner[near]]]
-    # Of equal candidates in one frame the first is taken.
-    _, first = np.unique(pool.owner[winner], return_index=True)
-    winner = winner[first]
+    owner = pool.owner[near]
+    # The best of each frame; of equal ones the first.
+    order = np.lexsort((-gain, owner))
+    order = order[np.diff(owner[order], prepend=-1) > 0]
+    winner = near[order]
     miss = np.log(1.0 - SEEN_CHANCE)
-    hit = np.isfinite(best)
-    support = float(np.sum(np.maximum(best[hit], miss)) + miss * np.sum(seen & ~hit))
+    support = float(np.sum(np.maximum(gain[order], miss)) + miss * (np.sum(seen) - len(order)))
     return replace(
         hypothesis,
         support=support,
-        hits=int(np.sum(hit)),
+        hits=len(winner),
         in_view=int(np.sum(seen)),
         chosen=winner,
     )
@@ -169,8 +183,10 @@ def _fitted(stage: Stage, pool: Pool, hypothesis: Hypothesis, gate_px: float) ->
     assert hypothesis.chosen is not None
     chosen = hypothesis.chosen
     times = pool.frame_times_s[pool.owner[chosen]] - hypothesis.release_s
-    duration = float(max(hypothesis.trajectory.times_s[-1], times.max() + 0.05))
-    flight = fly(hypothesis.launch, stage.forces, duration, 0.05, sensitivities=True)
+    flight = hypothesis.trajectory
+    if flight.sensitivities is None:
+        end = float(flight.times_s[-1])
+        flight = fly(hypothesis.launch, stage.forces, end, STEP_S, sensitivities=True)
     states, by_launch = flight.at_with_sensitivities(times)
     pixels, by_point, _ = stage.camera.project_with_jacobians(states[:, :3])
     residual = pool.pixels[chosen] - pixels
@@ -194,17 +210,17 @@ def _fitted(stage: Stage, pool: Pool, hypothesis: Hypothesis, gate_px: float) ->
     launch[3:9] += np.clip(step[1:], -0.3 * speed - 0.5, 0.3 * speed + 0.5)
     launch[6] = np.clip(launch[6], 0.05, 1.5)
     release = hypothesis.release_s + float(np.clip(step[0], -0.3, 0.3))
-    return Hypothesis(release, launch, _until_ground(stage, launch))
+    return Hypothesis(release, launch, _until_ground(stage, launch, sensitivities=True))
 
 
-def _until_ground(stage: Stage, launch: Array) -> Trajectory:
+def _until_ground(stage: Stage, launch: Array, sensitivities: bool = False) -> Trajectory:
     """Return the flight until it has gone below the ground, or for seven seconds."""
     climb = max(0.0, float(launch[5]))
     gravity = stage.forces.gravity_mps2
     # In air a ball comes down sooner than in vacuum unless lift holds it up.
     fall = np.sqrt(2.0 * (launch[2] + climb**2 / (2.0 * gravity)) / gravity)
     duration = float(np.clip(1.15 * (climb / gravity + fall) + 0.1, 0.2, 7.0))
-    return fly(launch, stage.forces, duration, 0.05)
+    return fly(launch, stage.forces, duration, STEP_S, sensitivities)
 
 
 def _in_frame(stage: Stage, pool: Pool, hypothesis: Hypothesis) -> tuple[Array, NDArray[np.bool_]]:

@@ -2,6 +2,7 @@
 
 from collections import deque
 from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,6 +46,16 @@ MOST_ROUNDS = 12
 BLOCK_S = 1.0
 
 
+@dataclass(frozen=True)
+class _Kept:
+    """One frame's candidates, their clutter and votes, and which belong to a flight found."""
+
+    candidates: Candidates
+    clutter: Array
+    worth: Array
+    taken: NDArray[np.bool_]
+
+
 class FlightSearch:
     """Turns frames' candidates, given one by one, into flights.
 
@@ -57,15 +68,15 @@ class FlightSearch:
         self._stage = stage
         farthest, highest = _extent(stage)
         self._table = build_table(stage.release_m, stage.drag, stage.forces, farthest, highest)
-        longest = float(np.nanmax(self._table.time_s))
+        longest = float(np.nanmax(self._table.cells[:, :, 1]))
         self._longest = min(LONGEST_S, longest)
         bin_s = max(stage.frame_s, min(1.0 / 50.0, self._longest / 60.0))
         self._ballot = Ballot(bin_s, self._longest + 2.0 * BLOCK_S + 1.0)
-        self._kept: deque[tuple[Candidates, Array, NDArray[np.bool_]]] = deque()
-        self._worths: deque[Array] = deque()
+        self._kept: deque[_Kept] = deque()
         scale = _px_per_m(stage, farthest)
         self._gates_px = tuple(float(np.clip(gate * scale, 5.0, 140.0)) for gate in GATES_M)
         self._recent: list[Hypothesis] = []
+        self._supposed: dict[tuple[int, int], Hypothesis] = {}
         self._plane = PlaneMap(stage.camera, stage.release_m)
         self._clutter = ClutterMap(stage.camera.size_px)
         self._next_row: int | None = None
@@ -78,10 +89,10 @@ class FlightSearch:
         if self._next_row is None:
             self._next_row = self._ballot.row_of(candidates.time_s - self._longest) - 1
             self._next_row = max(self._next_row, self._ballot.row_of(candidates.time_s - 1.0))
-        self._kept.append((candidates, clutter, np.zeros(len(candidates.pixels), bool)))
         worth = _worth(clutter) / self._crowding(candidates.pixels)
-        self._cast(candidates.time_s, candidates.pixels, worth)
-        self._worths.append(worth)
+        taken = np.zeros(len(candidates.pixels), bool)
+        self._kept.append(_Kept(candidates, clutter, worth, taken))
+        self._cast(np.full(len(worth), candidates.time_s), candidates.pixels, worth)
         self._now = candidates.time_s
         done = self._ballot.row_of(self._now - self._longest) - 2
         if (done - self._next_row) * self._ballot.bin_s < BLOCK_S:
@@ -104,20 +115,25 @@ class FlightSearch:
         """Return the kept candidates of the frames during a flight and a while after it."""
         start = hypothesis.release_s - margin_s
         end = hypothesis.release_s + float(hypothesis.trajectory.times_s[-1]) + margin_s
-        return [kept for kept, _, _ in self._kept if start <= kept.time_s <= end]
+        return [kept.candidates for kept in self._kept if start <= kept.candidates.time_s <= end]
 
     def _crowding(self, pixels: Array) -> Array:
         """Return how many candidates of a frame share each one's place: a dog is many at once."""
-        gap = np.max(np.abs(pixels[:, None] - pixels), axis=2)
-        return np.sum(gap < 0.5 * self._gates_px[0], axis=1).astype(float)
+        column, row = pixels.T
+        reach = 0.5 * self._gates_px[0]
+        near = np.abs(column[:, None] - column) < reach
+        near &= np.abs(row[:, None] - row) < reach
+        return np.count_nonzero(near, axis=1).astype(float)
 
-    def _cast(self, time_s: float, pixels: Array, worth: Array) -> None:
+    def _cast(self, times_s: Array, pixels: Array, worth: Array) -> None:
+        """Add the votes of candidates, one a row."""
         places = self._plane.places(pixels)
         good = np.isfinite(places[:, 0])
         speed, time = self._table.look_up(
             places[good, 0] - self._stage.release_m[0], places[good, 2]
         )
-        self._ballot.cast(time_s - time, speed, worth[good])
+        assert self._next_row is not None
+        self._ballot.cast(times_s[good, None] - time, speed, worth[good], self._next_row)
 
     def _settle(self, last: int) -> list[Hypothesis]:
         """Decide on all flights released in the rows up to `last`, then forget those rows."""
@@ -125,21 +141,22 @@ class FlightSearch:
         first = self._next_row
         found = []
         usual = self._usual_votes(first, last)
+        everything = self._pool()
+        free = ~np.concatenate([kept.taken for kept in self._kept])
         for _ in range(MOST_ROUNDS):
-            pool = self._pool()
+            pool = everything.part(free)
             flight = self._best_of(pool, first, self._ballot.block(first, last) - usual, usual)
             if flight is None:
                 break
-            self._take(pool, flight)
+            self._take(pool, flight, free)
             if not self._is_twin(flight):
                 found.append(flight)
                 self._recent = [*self._recent[-7:], flight]
         self._ballot.clear(first, last)
         self._next_row = last + 1
         horizon = (last + 1) * self._ballot.bin_s - 1.5
-        while self._kept and self._kept[0][0].time_s < horizon:
+        while self._kept and self._kept[0].candidates.time_s < horizon:
             self._kept.popleft()
-            self._worths.popleft()
         return sorted(found, key=lambda flight: flight.release_s)
 
     def _usual_votes(self, first: int, last: int) -> Array:
@@ -160,23 +177,21 @@ class FlightSearch:
         if not len(pool.owner):
             return None
         standing = _standing(excess, usual)
+        # Few cells stand out at all: the others are put aside at once.
+        cells = np.argwhere(standing > LEAST_STANDING)
+        standing, excess = standing[tuple(cells.T)], excess[tuple(cells.T)]
         starts = []
         for number in range(MOST_STARTS):
+            if not len(cells):
+                break
             # In turn the flight with the most votes beyond the usual, which a whole flight has,
             # and the one that is least like chance, which a short view of one has.
-            rank = standing if number % 2 else excess
-            place = int(np.argmax(np.where(standing > LEAST_STANDING, rank, 0.0)))
-            row, angle, speed = np.unravel_index(place, rank.shape)
-            if standing[row, angle, speed] <= LEAST_STANDING:
-                break
-            around = [slice(max(0, at - 2), at + 3) for at in (row, angle, speed)]
-            standing[tuple(around)] = 0.0
-            start = suppose(
-                self._stage,
-                (first + row + 0.5) * self._ballot.bin_s,
-                float(np.radians(ANGLES_DEG[angle])),
-                float(SPEEDS_MPS[speed]),
-            )
+            best = cells[int(np.argmax(standing if number % 2 else excess))]
+            apart = np.any(np.abs(cells - best) > 2, axis=1)
+            cells, standing, excess = cells[apart], standing[apart], excess[apart]
+            row, angle, speed = best.tolist()
+            release_s = (first + row + 0.5) * self._ballot.bin_s
+            start = replace(self._start(angle, speed), release_s=release_s)
             starts.append(weigh(self._stage, pool, start, self._gates_px[0]))
         starts.sort(key=lambda start: -start.support)
         for start in starts[:MOST_TRIES]:
@@ -189,6 +204,14 @@ class FlightSearch:
             ):
                 return flight
         return None
+
+    def _start(self, angle: int, speed: int) -> Hypothesis:
+        """Return the flight of a cell of the ballot; each is flown once."""
+        if (angle, speed) not in self._supposed:
+            self._supposed[angle, speed] = suppose(
+                self._stage, 0.0, float(np.radians(ANGLES_DEG[angle])), float(SPEEDS_MPS[speed])
+            )
+        return self._supposed[angle, speed]
 
     def _is_twin(self, flight: Hypothesis) -> bool:
         """Tell whether a flight is one that was found before: what was left of its pictures."""
@@ -210,39 +233,33 @@ class FlightSearch:
         return False
 
     def _pool(self) -> Pool:
-        kept = list(self._kept)
-        owner, pixels, clutter, rows = [], [], [], []
-        for index, (candidates, density, taken) in enumerate(kept):
-            free = np.flatnonzero(np.logical_not(taken))
-            owner.append(np.full(len(free), index))
-            pixels.append(candidates.pixels[free])
-            clutter.append(density[free])
-            rows.append(free)
-        if not kept:
-            nothing = np.zeros(0, np.int64)
-            return Pool(nothing, np.zeros(0), nothing, np.zeros((0, 2)), np.zeros(0))
-        self._rows = np.concatenate(rows)
+        """Return all candidates that are kept, taken or not."""
+        kept = self._kept
+        counts = [len(each.clutter) for each in kept]
         return Pool(
-            np.array([candidates.frame for candidates, _, _ in kept]),
-            np.array([candidates.time_s for candidates, _, _ in kept]),
-            np.concatenate(owner),
-            np.concatenate(pixels),
-            np.concatenate(clutter),
+            np.array([each.candidates.frame for each in kept]),
+            np.array([each.candidates.time_s for each in kept]),
+            np.repeat(np.arange(len(kept)), counts),
+            np.concatenate([each.candidates.pixels for each in kept]),
+            np.concatenate([each.clutter for each in kept]),
+            np.concatenate([each.worth for each in kept]),
         )
 
-    def _take(self, pool: Pool, flight: Hypothesis) -> None:
-        """Mark all candidates along a flight as taken and withdraw their votes."""
+    def _take(self, pool: Pool, flight: Hypothesis, free: NDArray[np.bool_]) -> None:
+        """Mark all candidates along a flight as taken and withdraw their votes.
+
+        `free` tells which of all that are kept the pool holds, and is brought up to date.
+        """
         chosen = weigh(self._stage, pool, flight, 2.0 * self._gates_px[-1]).chosen
         assert chosen is not None
-        for row in chosen:
-            candidates, _, taken = self._kept[int(pool.owner[row])]
-            at = int(self._rows[row])
-            taken[at] = True
-            self._cast(
-                candidates.time_s,
-                candidates.pixels[at : at + 1],
-                -self._worths[int(pool.owner[row])][at : at + 1],
-            )
+        if not len(chosen):
+            return
+        free[np.flatnonzero(free)[chosen]] = False
+        taken = np.split(~free, np.cumsum([len(each.taken) for each in self._kept])[:-1])
+        for kept, flags in zip(self._kept, taken, strict=True):
+            kept.taken[:] = flags
+        times = pool.frame_times_s[pool.owner[chosen]]
+        self._cast(times, pool.pixels[chosen], -pool.worth[chosen])
 
 
 def _px_per_m(stage: Stage, farthest_m: float) -> float:

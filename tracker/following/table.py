@@ -19,6 +19,8 @@ Array = NDArray[np.float64]
 ANGLES_DEG = np.arange(-6.0, 88.1, 2.0)
 SPEEDS_MPS = 5.0 * 1.04 ** np.arange(58)
 LONGEST_S = 7.0
+LOWEST_M = -50.0
+"""Flights that come by lower than this are not followed any further."""
 
 
 @dataclass(frozen=True)
@@ -29,41 +31,33 @@ class FlightTable:
     ----------
     along_m, up_m : tuple of float
         First value and step of the grid, from the release point's foot.
-    speed_index : ndarray, shape (angles, alongs, ups)
-        Fractional index into `SPEEDS_MPS`; NaN where no flight goes.
-    time_s : ndarray, shape (angles, alongs, ups)
-        Time from release.
+    cells : ndarray, shape (alongs, ups, 2, angles)
+        Fractional index into `SPEEDS_MPS` and time from release, s; NaN where no flight goes.
+        What belongs to one place lies together.
     """
 
     along_m: tuple[float, float]
     up_m: tuple[float, float]
-    speed_index: Array
-    time_s: Array
+    cells: Array
 
     def look_up(self, along_m: Array, up_m: Array) -> tuple[Array, Array]:
         """Return speed index and time, each shape (N, angles), for places, shape (N,).
 
         Between grid points both are interpolated bilinearly.
         """
-        _, alongs, ups = self.speed_index.shape
+        alongs, ups = self.cells.shape[:2]
         at_along = (along_m - self.along_m[0]) / self.along_m[1]
         at_up = (up_m - self.up_m[0]) / self.up_m[1]
         inside = (at_along >= 0) & (at_along < alongs - 1) & (at_up >= 0) & (at_up < ups - 1)
         at_along, at_up = np.where(inside, at_along, 0.0), np.where(inside, at_up, 0.0)
         i, j = at_along.astype(int), at_up.astype(int)
-        a, b = at_along - i, at_up - j
-        speed = np.zeros((len(along_m), self.speed_index.shape[0]))
-        time = np.zeros_like(speed)
-        for di, dj, weight in (
-            (0, 0, (1 - a) * (1 - b)),
-            (1, 0, a * (1 - b)),
-            (0, 1, (1 - a) * b),
-            (1, 1, a * b),
-        ):
-            speed += weight[:, None] * self.speed_index[:, i + di, j + dj].T
-            time += weight[:, None] * self.time_s[:, i + di, j + dj].T
-        speed[~inside] = np.nan
-        return speed, time
+        a, b = (at_along - i)[:, None, None], (at_up - j)[:, None, None]
+        found = (1 - a) * (1 - b) * self.cells[i, j]
+        found += a * (1 - b) * self.cells[i + 1, j]
+        found += (1 - a) * b * self.cells[i, j + 1]
+        found += a * b * self.cells[i + 1, j + 1]
+        found[~inside, 0] = np.nan
+        return found[:, 0], found[:, 1]
 
 
 def build_table(
@@ -92,33 +86,58 @@ def build_table(
 
     grid_along = np.linspace(0.0, farthest_m, 161)[1:]
     grid_up = np.linspace(-0.05 * highest_m - 0.2, highest_m, 90)
-    height = np.empty((len(angles), len(speeds), len(grid_along)))
-    passing = np.empty_like(height)
-    for i in range(len(angles)):
-        for j in range(len(speeds)):
-            path = along[:, i, j]
-            height[i, j] = np.interp(grid_along, path, up[:, i, j], right=-np.inf)
-            passing[i, j] = np.interp(grid_along, path, times, right=np.nan)
-    speed_index = np.full((len(angles), len(grid_along), len(grid_up)), np.nan)
-    time_s = np.full_like(speed_index, np.nan)
-    numbers = np.arange(len(speeds), dtype=float)
-    for i in range(len(angles)):
-        for k in range(len(grid_along)):
-            column = height[i, :, k]
-            reached = np.flatnonzero(np.isfinite(column) & (column > -50.0))
-            if len(reached) < 2:
-                continue
-            # A faster ball comes by higher; only where rounding breaks that is it mended.
-            rising = np.maximum.accumulate(column[reached])
-            speed_index[i, k] = np.interp(
-                grid_up, rising, numbers[reached], left=np.nan, right=np.nan
-            )
-            time_s[i, k] = np.interp(
-                grid_up, rising, passing[i, reached, k], left=np.nan, right=np.nan
-            )
+    # Along each flight: how high and when it passes each place downrange.
+    flights = along.reshape(len(times), -1).T
+    passing = np.stack([up.reshape(len(times), -1).T, np.broadcast_to(times, flights.shape)])
+    height, time = _interpolated(grid_along, flights, passing).reshape(
+        2, len(angles), len(speeds), len(grid_along)
+    )
+    # At each angle and place: which speed comes by at each height. A faster ball comes by
+    # higher; only where rounding breaks that is it mended.
+    height = np.where(height > LOWEST_M, height, -np.inf).transpose(0, 2, 1)
+    rising = np.maximum.accumulate(height, axis=2).reshape(-1, len(speeds))
+    numbers = np.broadcast_to(np.arange(len(speeds), dtype=float), rising.shape)
+    passing = np.stack([numbers, time.transpose(0, 2, 1).reshape(rising.shape)])
+    cells = _interpolated(grid_up, rising, passing)
+    cells = cells.reshape(2, len(angles), len(grid_along), len(grid_up))
     return FlightTable(
         (float(grid_along[0]), float(grid_along[1] - grid_along[0])),
         (float(grid_up[0]), float(grid_up[1] - grid_up[0])),
-        speed_index,
-        time_s,
+        np.ascontiguousarray(cells.transpose(2, 3, 0, 1)),
     )
+
+
+def _interpolated(at: Array, rising: Array, values: Array) -> Array:
+    """Interpolate linearly in many rows at once, shape (V, R, Q); NaN outside a row's own values.
+
+    Parameters
+    ----------
+    at : ndarray, shape (Q,)
+        The same for every row.
+    rising : ndarray, shape (R, M)
+        Nodes of each row; minus infinity before its first.
+    values : ndarray, shape (V, R, M)
+    """
+    count, nodes = rising.shape
+    known = np.isfinite(rising)
+    low = min(float(at.min()), float(rising[known].min(initial=0.0))) - 2.0
+    high = max(float(at.max()), float(rising[known].max(initial=0.0))) + 1.0
+    # One search for all: each row lies above the one before it.
+    lift = (high - low) * np.arange(count)[:, None]
+    line = (np.where(known, rising, low) + lift).ravel()
+    place = np.searchsorted(line, (at + lift).ravel(), side="right").reshape(count, -1) - 1
+    place -= nodes * np.arange(count)[:, None]
+    inside = (place >= 0) & (place < nodes - 1)
+    place = np.where(inside, place, 0)
+    start = np.take_along_axis(rising, place, axis=1)
+    inside &= np.isfinite(start)
+    start = np.where(inside, start, 0.0)
+    gap = np.where(inside, np.take_along_axis(rising, place + 1, axis=1), 1.0) - start
+    inside &= gap > 0.0
+    share = (at - start) / np.where(inside, gap, 1.0)
+    found = np.empty((len(values), *place.shape))
+    for each, value in zip(found, values, strict=True):
+        before = np.take_along_axis(value, place, axis=1)
+        after = np.take_along_axis(value, place + 1, axis=1)
+        each[:] = np.where(inside, before + share * (after - before), np.nan)
+    return found

@@ -28,7 +28,9 @@ class Ballot:
         """Return the number of the bin that holds a release time."""
         return int(np.floor(time_s / self.bin_s))
 
-    def cast(self, release_s: Array, speed_index: Array, weight: Array) -> None:
+    def cast(
+        self, release_s: Array, speed_index: Array, weight: Array, first: int | None = None
+    ) -> None:
         """Add votes, spread linearly over the two nearest bins of time and of speed.
 
         Parameters
@@ -36,6 +38,8 @@ class Ballot:
         release_s, speed_index : ndarray, shape (N, angles)
             NaN where a candidate has no flight at that angle.
         weight : ndarray, shape (N,)
+        first : int, optional
+            Bins before this one were cleared: their places in the ring belong to later ones.
         """
         at_row = release_s / self.bin_s - 0.5
         known = np.isfinite(at_row) & np.isfinite(speed_index)
@@ -49,10 +53,13 @@ class Ballot:
         flat = self._votes.reshape(-1)
         places, worths = [], []
         for down, share_row in ((0, 1.0 - by_row), (1, by_row)):
+            start = ((row + down) % self._rows) * base + angle * count
+            share = worth * share_row
+            if first is not None:
+                share = np.where(row + down >= first, share, 0.0)
             for right, share_speed in ((0, 1.0 - by_speed), (1, by_speed)):
-                at = np.minimum(speed + right, count - 1)
-                places.append(((row + down) % self._rows) * base + angle * count + at)
-                worths.append(worth * share_row * share_speed)
+                places.append(start + np.minimum(speed + right, count - 1))
+                worths.append(share * share_speed)
         np.add.at(flat, np.concatenate(places), np.concatenate(worths).astype(np.float32))
 
     def block(self, first: int, last: int) -> Array:
