@@ -12,10 +12,11 @@ Array = NDArray[np.float64]
 
 DRAG_AT = 7
 
-PRIORS = {
+PRIORS: dict[str, slice | NDArray[np.int64]] = {
     "light": slice(LIGHT_AT, GRAVITY_AT),
     "camera": slice(CAMERA_AT, None),
-    "release": slice(1, 4),
+    # Where nothing was taped, the moment and the aim are presumed too.
+    "release": np.array([0, 1, 2, 3, 5]),
     "readout": slice(READOUT_AT, READOUT_AT + 1),
     "wind": slice(10, 12),
     "drag": slice(DRAG_AT, DRAG_AT + 1),
@@ -73,7 +74,8 @@ def shares(circumstances: Circumstances, fitted: FittedFlight) -> dict[str, Arra
     found = {"pixels": fitted.covariance @ fitted.shown @ fitted.covariance}
     for name, parameters in PRIORS.items():
         reach = fitted.covariance[:, parameters]
-        found[name] = reach @ information[parameters, parameters] @ reach.T
+        known = information[parameters][:, parameters]
+        found[name] = reach @ known @ reach.T
     if circumstances.camera_parts:
         # The camera known beforehand is off by the errors of all its sources together.
         reach = fitted.covariance[:, CAMERA_AT:] @ information[CAMERA_AT:, CAMERA_AT:]

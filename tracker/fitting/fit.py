@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.adjustment import Limits, NotDetermined, adjust
-from tracker.fitting.model import PARAMETERS, Circumstances, Instants, predict
+from tracker.fitting.model import CAMERA_AT, PARAMETERS, Circumstances, Instants, predict
 from tracker.flight.trajectory import Trajectory
 from tracker.records import Track
 
@@ -103,6 +103,8 @@ def fit_flight(
     weights = np.ones(len(track.times_s))
     state = mean.copy()
     state[0], state[1:12] = release_s, launch
+    # The fit begins at the camera as given, whatever else may be expected of it.
+    state[CAMERA_AT:] = 0.0
     scale = np.ones(len(track.times_s))
 
     count = 2 * len(weights) + len(known_root) + (landed_s is not None)
