@@ -1,6 +1,5 @@
 """What a person wrote down about one filmed outing: ``session.toml``, read and checked."""
 
-from tracker.session.bare import USUAL_BALL, bare_session
 from tracker.session.entries import (
     AirEntry,
     BallEntry,
@@ -16,7 +15,6 @@ from tracker.session.read import SESSION_FILE, read_session
 
 __all__ = [
     "SESSION_FILE",
-    "USUAL_BALL",
     "AirEntry",
     "BallEntry",
     "CameraEntry",
@@ -25,7 +23,6 @@ __all__ = [
     "ReleaseEntry",
     "Session",
     "SetupEntry",
-    "bare_session",
     "lens_toml",
     "read_lens",
     "read_session",

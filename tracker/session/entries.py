@@ -34,18 +34,13 @@ class AirEntry:
 
 @dataclass(frozen=True)
 class ReleaseEntry:
-    """``[release]``: where the ball leaves the launcher, and the angle set on it.
-
-    Without markers the height need not be told; then `height_told` is false, and `height_m` is
-    a usual one.
-    """
+    """``[release]``: where the ball leaves the launcher, and the angle set on it."""
 
     height_m: float
     along_m: float = 0.0
     across_m: float = 0.0
     u_m: float = 0.03
     angle_deg: float | None = None
-    height_told: bool = True
 
 
 @dataclass(frozen=True)
@@ -107,10 +102,7 @@ class ClipEntry:
 
 @dataclass(frozen=True)
 class Session:
-    """One filmed outing: one folder with its ``session.toml`` and its clips.
-
-    `bare` is true for a single video file that has no ``session.toml``.
-    """
+    """One filmed outing: one folder with its ``session.toml`` and its clips."""
 
     folder: Path
     name: str
@@ -123,7 +115,6 @@ class Session:
     markers: tuple[MarkerEntry, ...]
     setups: tuple[SetupEntry, ...]
     clips: tuple[ClipEntry, ...]
-    bare: bool = False
 
     def setup(self, name: str) -> SetupEntry:
         """Return the setup of that name."""
