@@ -32,6 +32,10 @@ class InputError(Exception):
         return "\n".join(self.sentences())
 
 
+class Undetermined(InputError):
+    """What was measured is right as far as it goes, and too little to fix what is asked."""
+
+
 class InputErrors(InputError):
     """Every fault of one input, gathered so that all are told at once."""
 

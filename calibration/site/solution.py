@@ -15,7 +15,7 @@ from calibration.adjustment import (
     w_values,
 )
 from calibration.camera import Camera
-from calibration.errors import InputError
+from calibration.errors import InputError, Undetermined
 from calibration.site.accuracy import Quantity, bend, flight_quantities, ground_covariances
 from calibration.site.blunders import ALARM, Suspect, explained, largest_w, suspects
 from calibration.site.observations import CAMERA_SIZE, Observations, Posed, moved
@@ -251,7 +251,7 @@ def refuse_undetermined(observations: Observations, fit: Adjustment) -> None:
         if is_line(observations.taped)
         else "give the field of view, or pick more markers"
     )
-    raise InputError(what, remedy=remedy)
+    raise Undetermined(what, remedy=remedy)
 
 
 def _told(observations: Observations, fit: Adjustment) -> Calibration:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.errors import InputError, InputErrors
+from calibration.errors import InputError, InputErrors, Undetermined
 from calibration.lens import Lens
 from calibration.markers import Marker, Plumb
 
@@ -86,9 +86,14 @@ def check(site: Site) -> None:
     ------
     InputErrors
     """
-    faults = [*_marker_faults(site), *_camera_faults(site), *_layout_faults(site)]
+    faults = [*value_faults(site), *_layout_faults(site)]
     if faults:
         raise InputErrors(faults)
+
+
+def value_faults(site: Site) -> list[InputError]:
+    """Return what is wrong with single values, whether or not they fix a camera."""
+    return [*_marker_faults(site), *_camera_faults(site)]
 
 
 def spread_of(points: Array) -> Array:
@@ -171,7 +176,7 @@ def _layout_faults(site: Site) -> list[InputError]:
     if len(picked) < needed:
         found = {0: "no marker has", 1: "only one marker has"}.get(len(picked), "only two have")
         return [
-            InputError(
+            Undetermined(
                 f"{found} a pixel, and {needed} are needed"
                 + ("" if needed == 2 else " where the camera's position was not taped"),
                 remedy="pick more markers, the farther apart the better",
@@ -192,7 +197,7 @@ def _layout_faults(site: Site) -> list[InputError]:
         ]
     if site.position_m is None and is_line(points):
         return [
-            InputError(
+            Undetermined(
                 "the markers lie along one line and the camera's position is not known, so the "
                 "camera could stand anywhere on a circle around that line",
                 remedy="tape the camera's position, or stand a pole of known height at a marker "

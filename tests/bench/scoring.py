@@ -13,7 +13,7 @@ from calibration.timebase import row_fraction
 from tracker.fitting import PARAMETERS, cramer_rao
 from tracker.fitting.model import CAMERA_AT, READOUT_AT, Instants
 from tracker.flight.forces import Forces
-from tracker.records import Shot
+from tracker.records import Quality, Shot
 from tracker.session import Session, read_session
 from tracker.synthetic.truth import camera_from_truth, read_truth
 from tracker.video import decode_only, inspect
@@ -71,7 +71,8 @@ def score_session(folder: Path) -> list[ClipScore]:
         began = time.perf_counter()
         result = measure_clip(facts, calibration.camera, request)
         seconds = time.perf_counter() - began
-        rows = [measured.shot for measured in result.shots]
+        # A row that is told as rejected is neither a shot found nor a false one.
+        rows = [each.shot for each in result.shots if each.shot.quality is not Quality.REJECTED]
         label = f"{folder.name}/{Path(clip.file).stem}"
         scored = []
         for true in truth[clip.file]["shots"]:

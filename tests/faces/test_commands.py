@@ -126,8 +126,6 @@ BAD = {
     "unreadable video": (unreadable, "clips/140mm.mp4", "video"),
     "empty video": (empty, "clips/140mm.mp4", ""),
     "truncated video": (truncated, "clips/140mm.mp4", "cut off"),
-    "no markers": (changed(MARKERS, ""), "session.toml", "[[marker]]"),
-    "too few markers": (changed(LAST_TWO, ""), "session.toml", "[[marker]]"),
     "markers not picked": (changed("pixel = ", "# pixel = "), "session.toml", "[[marker]]"),
     "pixel outside": (
         changed("[260.0, 120.0]", "[460.0, 120.0]"),
@@ -146,6 +144,78 @@ BAD = {
     "not TOML": (changed("height_m = 0.8", "height_m = 0,8"), "session.toml, line 4", "TOML"),
     "all at one place": (all_at_one_place, "session.toml, [[marker]]", "the same place"),
 }
+
+
+FEW = {"no markers": MARKERS, "too few markers": LAST_TWO}
+
+
+@pytest.mark.parametrize("case", FEW)
+def test_too_few_markers_are_refused_by_calibrate_and_leave_gravity_to_measure(
+    session: Path, case: str
+) -> None:
+    changed(FEW[case], "")(session)
+    code, _, told = run("calibrate", str(session))
+    assert code == 2 and "session.toml, [[marker]]" in told
+    code, shown, told = run("check", str(session))
+    assert code == 0, told
+    assert "pick more markers" in shown and "gravity" in shown
+    code, shown, told = run("measure", str(session))
+    assert code == 0, told
+    assert "no shot" in shown and "gravity" in shown
+    assert len((session / "results" / "shots.csv").read_text(encoding="utf-8").splitlines()) == 1
+
+
+def test_the_height_of_the_release_may_be_left_out_only_without_markers(session: Path) -> None:
+    changed("[release]\nheight_m = 0.8\n", "")(session)
+    assert run("measure", str(session))[0] == 2
+    text = (session / "session.toml").read_text(encoding="utf-8").replace(MARKERS, "")
+    (session / "session.toml").write_text(text, encoding="utf-8")
+    code, shown, told = run("measure", str(session))
+    assert code == 0, told
+    assert "0.3 to 2 m" in " ".join(shown.split())
+
+
+def test_a_video_file_alone_is_measured_beside_itself(clip: Path, tmp_path: Path) -> None:
+    video = tmp_path / "evening.mp4"
+    shutil.copyfile(clip, video)
+    code, shown, told = run("measure", str(video), "--ball", "baseball")
+    words = " ".join(shown.split())
+    assert code == 0, told
+    assert "No session.toml" in words and "baseball" in words and "no shot" in words
+    assert (tmp_path / "evening-results" / "shots.csv").is_file()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["evening-results", "evening.mp4"]
+
+
+BARE = {
+    "no such ball": (("--ball", "pumpkin"), "--ball", "ball table"),
+    "no such rate": (("--capture-fps", "0.2"), "--capture-fps", "no camera's rate"),
+}
+
+
+@pytest.mark.parametrize("case", BARE)
+def test_what_is_told_wrong_of_a_video_file_is_told_in_a_sentence(
+    clip: Path, tmp_path: Path, case: str
+) -> None:
+    words, where, what = BARE[case]
+    video = tmp_path / "evening.mp4"
+    shutil.copyfile(clip, video)
+    code, _, told = run("measure", str(video), *words)
+    assert code == 2
+    assert where in told and what in told and told.strip().endswith(".")
+    assert [path.name for path in tmp_path.iterdir()] == ["evening.mp4"]
+
+
+def test_a_file_that_is_no_video_is_refused(tmp_path: Path) -> None:
+    notes = tmp_path / "notes.txt"
+    notes.write_text("wind from the left", encoding="utf-8")
+    code, _, told = run("measure", str(notes))
+    assert code == 2 and "notes.txt" in told
+    assert [path.name for path in tmp_path.iterdir()] == ["notes.txt"]
+
+
+def test_the_options_of_a_bare_video_are_refused_beside_a_session(session: Path) -> None:
+    code, _, told = run("measure", str(session), "--ball", "tennis")
+    assert code == 2 and "--ball" in told and "session.toml" in told
 
 
 @pytest.mark.parametrize("command", ["check", "measure"])

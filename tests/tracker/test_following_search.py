@@ -1,5 +1,7 @@
 """Flights found among clutter, and nothing found where there is none."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -161,6 +163,37 @@ def test_person_walking_and_swinging_arms_is_no_flight():
 
     moving = [hand(phase) for phase in (0.0, 1.0, 2.0, 3.0)]
     assert search(clip(np.random.default_rng(9), 6.0, moving, missing=0.2)) == []
+
+
+def test_people_who_each_give_many_candidates_are_no_flight():
+    rng = np.random.default_rng(13)
+    frames = []
+    for candidates in clip(rng, 6.0):
+        bodies = [
+            seen(VIEW, [start + pace * candidates.time_s, 2.0, 1.0])[0] + rng.normal(0, 9, (12, 2))
+            for start, pace in ((2.0, 1.4), (3.0, 1.5), (16.0, -1.3), (9.0, 2.2))
+        ]
+        joined = np.concatenate([candidates.pixels, *bodies])
+        strength = np.concatenate([candidates.strength, rng.uniform(20.0, 90.0, 48)])
+        empty = Cuttings(np.zeros((len(joined), 1, 1), np.int16), np.rint(joined).astype(np.int64))
+        frames.append(replace(candidates, pixels=joined, strength=strength, luma=empty))
+    assert search(frames) == []
+
+
+def test_flight_past_people_is_found():
+    rng = np.random.default_rng(14)
+    throw = Throw(19.0, 30.0)
+    frames = []
+    for candidates in clip(rng, 6.0, [thrown(throw, 1.9)]):
+        bodies = [
+            seen(VIEW, [start, 2.0, 1.0])[0] + rng.normal(0, 9, (12, 2)) for start in (2.0, 20.0)
+        ]
+        joined = np.concatenate([candidates.pixels, *bodies])
+        strength = np.concatenate([candidates.strength, rng.uniform(20.0, 90.0, 24)])
+        empty = Cuttings(np.zeros((len(joined), 1, 1), np.int16), np.rint(joined).astype(np.int64))
+        frames.append(replace(candidates, pixels=joined, strength=strength, luma=empty))
+    found = search(frames)
+    assert [flight.release_s for flight in found] == pytest.approx([1.9], abs=0.06)
 
 
 def test_flight_near_the_end_of_the_clip_is_given_by_finish():

@@ -11,7 +11,10 @@ from tracker.cli.screen import CAUTION, console, progress_bar, say, show_budgets
 def measure(
     session: Annotated[
         list[Path],
-        typer.Argument(metavar="SESSION", help="Folders that hold a session.toml and its clips."),
+        typer.Argument(
+            metavar="SESSION",
+            help="Folders that hold a session.toml and its clips, or video files without one.",
+        ),
     ],
     budget: Annotated[
         bool,
@@ -20,19 +23,32 @@ def measure(
             help="Show for every shot what makes its uncertainty, and what to improve first.",
         ),
     ] = False,
+    ball: Annotated[
+        str | None,
+        typer.Option(help="Ball in a video file without a session; tennis when left out."),
+    ] = None,
+    capture_fps: Annotated[
+        float | None,
+        typer.Option(help="True frame rate of a video file without a session, if in slow motion."),
+    ] = None,
 ) -> None:
     """Measure every shot of the sessions.
 
     Each SESSION gets a folder results/ with shots.csv, shots.json, tracks.csv and one picture
     a shot. Results of an earlier run stay as they are until the new ones are complete.
+
+    Where too few markers were taped to fix the camera, or for a video file without a session,
+    gravity is the scale: the figures come with the wide uncertainty that this has. The results of
+    clip.mp4 go to clip-results/ beside it.
     """
-    from tracker.workflow.measuring import measure_session, read_all
+    from tracker.workflow.measuring import Told, measure_session, read_all
 
     screen = console()
-    read_all(session)
+    about = Told(ball, capture_fps)
+    read_all(session, about)
     for folder in session:
         with progress_bar(console(to_stderr=True)) as told:
-            result = measure_session(folder, told)
+            result = measure_session(folder, told, about)
         show_result(screen, result)
         if budget:
             show_budgets(screen, result)

@@ -93,7 +93,7 @@ def show_budgets(screen: "Console", result: "SessionResult") -> None:
     from tracker.report.budget_table import budget_sentence, budget_table
 
     for clip in result.clips:
-        best = clip.calibration.weakest.remedies[:1]
+        best = () if clip.calibration is None else clip.calibration.weakest.remedies[:1]
         better = dict.fromkeys(SOURCES, best[0].text) if best else {}
         for measured in clip.shots:
             if measured.budget is None:

@@ -13,7 +13,12 @@ CLASSES = np.array([12.0, 25.0, 55.0])
 """Strengths that part four classes: a leaf's flicker and a bird are not equally common."""
 
 RAREST = np.array([3e-3, 1.5e-3, 8e-4, 4e-4])
-"""Candidates per cell and frame that are granted to every class before any was seen."""
+"""Candidates per cell and frame that are granted to every class even if none was ever seen."""
+
+UNKNOWN = 0.5 / 9.0
+"""Divided by the frames seen so far, the rate of events that may go on in a cell and its eight
+neighbours though none was seen: the mean of a Poisson rate's distribution after none (H.
+Jeffreys, Theory of Probability, 3rd ed. 1961, 3.1). In a clip's first second nothing is rare."""
 
 
 class ClutterMap:
@@ -40,7 +45,8 @@ class ClutterMap:
         """
         cells = (candidates.pixels / CELL_PX).astype(int)
         kind = np.searchsorted(CLASSES, candidates.strength)
-        level = self._around[cells[:, 1], cells[:, 0], kind] + RAREST[kind]
+        unseen = np.maximum(RAREST, UNKNOWN / (1.0 + self._seen))
+        level = self._around[cells[:, 1], cells[:, 0], kind] + unseen[kind]
         fresh = np.zeros(self._shape)
         np.add.at(fresh, (cells[:, 1], cells[:, 0], kind), 1.0)
         self._seen += 1

@@ -89,7 +89,10 @@ class FlightSearch:
         if self._next_row is None:
             self._next_row = self._ballot.row_of(candidates.time_s - self._longest) - 1
             self._next_row = max(self._next_row, self._ballot.row_of(candidates.time_s - 1.0))
-        worth = _worth(clutter) / self._crowding(candidates.pixels)
+        crowding = self._crowding(candidates.pixels)
+        worth = _worth(clutter) / crowding
+        # Where a person walks, one of their many candidates is near any flight that goes by.
+        clutter = clutter + (crowding - 1.0) / self._gates_px[0] ** 2
         taken = np.zeros(len(candidates.pixels), bool)
         self._kept.append(_Kept(candidates, clutter, worth, taken))
         self._cast(np.full(len(worth), candidates.time_s), candidates.pixels, worth)

@@ -1,5 +1,6 @@
 """What a person wrote down about one filmed outing: ``session.toml``, read and checked."""
 
+from tracker.session.bare import USUAL_BALL, bare_session
 from tracker.session.entries import (
     AirEntry,
     BallEntry,
@@ -15,6 +16,7 @@ from tracker.session.read import SESSION_FILE, read_session
 
 __all__ = [
     "SESSION_FILE",
+    "USUAL_BALL",
     "AirEntry",
     "BallEntry",
     "CameraEntry",
@@ -23,6 +25,7 @@ __all__ = [
     "ReleaseEntry",
     "Session",
     "SetupEntry",
+    "bare_session",
     "lens_toml",
     "read_lens",
     "read_session",

@@ -34,13 +34,18 @@ class AirEntry:
 
 @dataclass(frozen=True)
 class ReleaseEntry:
-    """``[release]``: where the ball leaves the launcher, and the angle set on it."""
+    """``[release]``: where the ball leaves the launcher, and the angle set on it.
+
+    Without markers the height need not be told; then `height_told` is false, and `height_m` is
+    a usual one.
+    """
 
     height_m: float
     along_m: float = 0.0
     across_m: float = 0.0
     u_m: float = 0.03
     angle_deg: float | None = None
+    height_told: bool = True
 
 
 @dataclass(frozen=True)
@@ -102,7 +107,10 @@ class ClipEntry:
 
 @dataclass(frozen=True)
 class Session:
-    """One filmed outing: one folder with its ``session.toml`` and its clips."""
+    """One filmed outing: one folder with its ``session.toml`` and its clips.
+
+    `bare` is true for a single video file that has no ``session.toml``.
+    """
 
     folder: Path
     name: str
@@ -115,6 +123,7 @@ class Session:
     markers: tuple[MarkerEntry, ...]
     setups: tuple[SetupEntry, ...]
     clips: tuple[ClipEntry, ...]
+    bare: bool = False
 
     def setup(self, name: str) -> SetupEntry:
         """Return the setup of that name."""

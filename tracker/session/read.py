@@ -27,6 +27,8 @@ SESSION_FILE = "session.toml"
 
 FIELD_M = (-2000.0, 2000.0)
 """No measured field is larger, m: a coordinate beyond it is a slip of the pen."""
+USUAL_RELEASE_M = 1.0
+"""Height of a release that nobody measured. Common practice, no source."""
 SMALLEST_U = 1e-4
 """A standard uncertainty below this claims more than any tape or eye can give."""
 
@@ -66,7 +68,7 @@ def read_session(folder: Path) -> Session:
         notes=top.text("notes"),
         ball=_ball(top.table("ball")),
         air=_air(top.table("air")),
-        release=_release(top.table("release")),
+        release=_release(top.table("release"), _any_markers(values)),
         camera=_camera(top.table("camera"), folder),
         markers=markers,
         setups=setups,
@@ -169,13 +171,22 @@ def _air(table: Table) -> AirEntry:
     return air
 
 
-def _release(table: Table) -> ReleaseEntry:
+def _any_markers(values: dict[str, Any]) -> bool:
+    """Tell whether any marker was written down, whatever is wrong with it."""
+    clips = values.get("clip")
+    listed = clips if isinstance(clips, list) else []
+    return "marker" in values or any("marker" in c for c in listed if isinstance(c, dict))
+
+
+def _release(table: Table, needed: bool) -> ReleaseEntry:
+    told = needed or table.has("height_m")
     release = ReleaseEntry(
-        height_m=table.needed_number("height_m", 0.0, 100.0),
+        height_m=table.needed_number("height_m", 0.0, 100.0) if told else USUAL_RELEASE_M,
         along_m=table.number_or("along_m", *FIELD_M, 0.0),
         across_m=table.number_or("across_m", *FIELD_M, 0.0),
         u_m=table.number_or("u_m", SMALLEST_U, 10.0, 0.03),
         angle_deg=table.number("angle_deg", -90.0, 90.0),
+        height_told=told,
     )
     table.close()
     return release

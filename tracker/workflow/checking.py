@@ -10,7 +10,7 @@ from tracker.launcher.setup import machine_from_setup
 from tracker.session import SESSION_FILE, ClipEntry, Session, read_session
 from tracker.video import ClipFacts
 from tracker.workflow.measuring import inspected
-from tracker.workflow.stand import ball_of, calibrate
+from tracker.workflow.stand import ball_of, calibrate, leaves_gravity
 
 ENOUGH_MARKERS = 4
 """With fewer, a slip in one of them cannot be told from the others (common practice)."""
@@ -67,8 +67,14 @@ def _check_clip(session: Session, clip: ClipEntry) -> list[Finding]:
     """Return what there is to say of one clip."""
     try:
         facts = inspected(session, clip)
+    except InputError as error:
+        found = [Finding(Kind.FAULT, sentence) for sentence in error.sentences()]
+        return found + [Finding(Kind.ADVICE, sentence) for sentence in _unpicked(clip)]
+    try:
         calibration = calibrate(session, clip, facts.size_px)
     except InputError as error:
+        if isinstance(error, InputErrors) and leaves_gravity(clip, error):
+            return [Finding(Kind.FACT, _film(clip, facts)), *_gravity_alone(clip, error)]
         found = [Finding(Kind.FAULT, sentence) for sentence in error.sentences()]
         return found + [Finding(Kind.ADVICE, sentence) for sentence in _unpicked(clip)]
     told = [Finding(Kind.FACT, _film(clip, facts))]
@@ -78,6 +84,16 @@ def _check_clip(session: Session, clip: ClipEntry) -> list[Finding]:
     for sentence in (*_unpicked(clip), *_camera_advice(session, clip, calibration)):
         told.append(Finding(Kind.ADVICE, sentence))
     return told
+
+
+def _gravity_alone(clip: ClipEntry, error: InputErrors) -> list[Finding]:
+    """Say that a clip can be measured, and at what price, without a calibrated camera."""
+    found = [Finding(Kind.ADVICE, sentence) for sentence in error.sentences()]
+    words = (
+        f"{clip.file}: as it is, measure takes gravity as the scale, which leaves the exit speed "
+        "to some percent and the azimuth open."
+    )
+    return [*found, Finding(Kind.ADVICE, words)]
 
 
 def _film(clip: ClipEntry, facts: ClipFacts) -> str:

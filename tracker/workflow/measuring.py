@@ -7,17 +7,19 @@ from dataclasses import dataclass, replace
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path, PurePosixPath
 
+from calibration.camera import Camera
 from calibration.errors import InputError, InputErrors
 from calibration.site import Calibration
 from tracker.records import MeasuredShot, Shot
 from tracker.report.files import put_in_place
 from tracker.report.tables import Origin, shots_csv, shots_json, tracks_csv
-from tracker.session import SESSION_FILE, ClipEntry, Session, read_session
+from tracker.session import SESSION_FILE, ClipEntry, Session, bare_session, read_session
 from tracker.video import ClipFacts, inspect
 from tracker.video.notes import missing_bytes
 from tracker.workflow.clip import measure_clip
 from tracker.workflow.pictures import draw_pictures
-from tracker.workflow.stand import calibrate, request_of
+from tracker.workflow.stand import calibrate_if_fixed, request_of, site_of
+from tracker.workflow.unmarked import assumed_words, measure_unmarked
 
 RESULTS = "results"
 
@@ -32,14 +34,18 @@ class MeasuredClip:
     Attributes
     ----------
     clip : ClipEntry
-    calibration : Calibration
+    calibration : Calibration or None
+        None where too little was measured for one, and gravity was the scale.
+    camera : Camera
+        With which the shots are drawn.
     shots : tuple of MeasuredShot
     notes : tuple of str
         Sentences that a person should read.
     """
 
     clip: ClipEntry
-    calibration: Calibration
+    calibration: Calibration | None
+    camera: Camera
     shots: tuple[MeasuredShot, ...]
     notes: tuple[str, ...]
 
@@ -73,10 +79,47 @@ class _Ready:
 
     clip: ClipEntry
     facts: ClipFacts
-    calibration: Calibration
+    calibration: Calibration | None
 
 
-def read_all(folders: Iterable[Path]) -> tuple[Session, ...]:
+@dataclass(frozen=True)
+class Told:
+    """What is told of bare video files beside the command itself.
+
+    Attributes
+    ----------
+    ball : str or None
+        A row of the ball table.
+    capture_fps : float or None
+        True frame rate.
+    """
+
+    ball: str | None = None
+    capture_fps: float | None = None
+
+
+def session_at(place: Path, told: Told = Told()) -> Session:
+    """Return the session of a folder, or of a video file that nobody wrote a session for.
+
+    Raises
+    ------
+    InputError
+        With every fault of the session file, or of what is told of the video.
+    """
+    if place.is_file() and place.suffix.lower() != ".toml":
+        return bare_session(place, told.ball, told.capture_fps)
+    session = read_session(place)
+    for option, value in (("--ball", told.ball), ("--capture-fps", told.capture_fps)):
+        if value is not None:
+            raise InputError(
+                "is for a video file without a session",
+                where=option,
+                remedy=f"write it into the {SESSION_FILE} of {place}",
+            )
+    return session
+
+
+def read_all(places: Iterable[Path], told: Told = Told()) -> tuple[Session, ...]:
     """Read several sessions, so that a fault in the last is told before the first is measured.
 
     Raises
@@ -86,9 +129,9 @@ def read_all(folders: Iterable[Path]) -> tuple[Session, ...]:
     """
     sessions: list[Session] = []
     faults: list[InputError] = []
-    for folder in folders:
+    for place in places:
         try:
-            sessions.append(read_session(folder))
+            sessions.append(session_at(place, told))
         except InputError as error:
             faults.extend(error.errors if isinstance(error, InputErrors) else [error])
     if faults:
@@ -96,7 +139,9 @@ def read_all(folders: Iterable[Path]) -> tuple[Session, ...]:
     return tuple(sessions)
 
 
-def measure_session(folder: Path, progress: Progress | None = None) -> SessionResult:
+def measure_session(
+    folder: Path, progress: Progress | None = None, told: Told = Told()
+) -> SessionResult:
     """Measure every clip of a session and write its results.
 
     The results of an earlier run stay as they are until the new ones are complete.
@@ -104,8 +149,10 @@ def measure_session(folder: Path, progress: Progress | None = None) -> SessionRe
     Parameters
     ----------
     folder : Path
-        The session's folder.
+        The session's folder, or a video file without a session.
     progress : callable, optional
+    told : Told
+        Of a video file without a session.
 
     Returns
     -------
@@ -116,16 +163,17 @@ def measure_session(folder: Path, progress: Progress | None = None) -> SessionRe
     InputError
         With every fault of the session file, or of every clip, at once.
     """
-    session = read_session(folder)
+    session = session_at(folder, told)
     ready = _made_ready(session)
     clips = tuple(_measured(session, one, progress) for one in ready)
     names = picture_names(session.clips)
     contents: dict[str, bytes] = {}
     for one, clip in zip(ready, clips, strict=True):
-        drawn = draw_pictures(one.facts, clip.clip, clip.calibration.camera, clip.shots)
+        drawn = draw_pictures(one.facts, clip.clip, clip.camera, clip.shots)
         for measured, picture in zip(clip.shots, drawn, strict=True):
             contents[f"{names[clip.clip.file]}-shot-{measured.shot.shot}.jpg"] = picture
-    result = SessionResult(session, clips, session.folder / RESULTS)
+    results = f"{session.name}-{RESULTS}" if session.bare else RESULTS
+    result = SessionResult(session, clips, session.folder / results)
     _write(result, contents)
     return result
 
@@ -168,7 +216,7 @@ def _made_ready(session: Session) -> list[_Ready]:
     for clip in session.clips:
         try:
             facts = inspected(session, clip)
-            ready.append(_Ready(clip, facts, calibrate(session, clip, facts.size_px)))
+            ready.append(_Ready(clip, facts, calibrate_if_fixed(session, clip, facts.size_px)))
         except InputError as error:
             faults.extend(error.errors if isinstance(error, InputErrors) else [error])
     if faults:
@@ -181,10 +229,16 @@ def _measured(session: Session, ready: _Ready, progress: Progress | None) -> Mea
         if progress is not None:
             progress(ready.clip.file, done, of)
 
-    request = replace(request_of(session, ready.clip), camera_parts=ready.calibration.camera_parts)
-    result = measure_clip(ready.facts, ready.calibration.camera, request, told)
-    notes = (*ready.calibration.notes, *result.notes)
-    return MeasuredClip(ready.clip, ready.calibration, result.shots, notes)
+    request, calibration = request_of(session, ready.clip), ready.calibration
+    if calibration is None:
+        site = site_of(session, ready.clip, ready.facts.size_px)
+        found = measure_unmarked(ready.facts, site, request, session.release.height_told, told)
+        assumed = assumed_words(session, site)
+        return MeasuredClip(ready.clip, None, found.camera, found.shots, (*assumed, *found.notes))
+    request = replace(request, camera_parts=calibration.camera_parts)
+    result = measure_clip(ready.facts, calibration.camera, request, told)
+    notes = (*calibration.notes, *result.notes)
+    return MeasuredClip(ready.clip, calibration, calibration.camera, result.shots, notes)
 
 
 def _write(result: SessionResult, pictures: dict[str, bytes]) -> None:
@@ -214,7 +268,7 @@ def _earlier_pictures(folder: Path) -> list[str]:
 
 def _digests(session: Session) -> dict[str, str]:
     """Return the SHA-256 of every file that was read, by its name within the session."""
-    files = {SESSION_FILE: session.folder / SESSION_FILE}
+    files = {} if session.bare else {SESSION_FILE: session.folder / SESSION_FILE}
     if session.camera.lens is not None:
         files[session.camera.lens.relative_to(session.folder).as_posix()] = session.camera.lens
     files.update({clip.file: clip.path for clip in session.clips})

@@ -7,11 +7,25 @@ from numpy.typing import NDArray
 
 from tracker.fitting import FIGURES, Circumstances, Figures, FittedFlight, figures_of
 from tracker.fitting.budget import budget_of
-from tracker.fitting.model import CAMERA_AT, flight_of
+from tracker.fitting.model import CAMERA_AT, GRAVITY_AT, forces_with
 from tracker.flight.events import apex
+from tracker.flight.trajectory import fly
 from tracker.records import MeasuredShot, Path, Quality, Shot, Track, TrackPoint
 
 Array = NDArray[np.float64]
+
+WIDEST_AIM_DEG = 10.0
+"""A launcher is aimed down its firing line, and what flies further aside than this is hardly
+its ball. Common practice, no source."""
+
+STRAY_OF_DIAMETER = 0.5
+STRAY_OF_U = 2.0
+"""Places of a ball scatter about its flight by less than half its picture, however poor that
+is: a bird's body goes up and down with its wings, and its way is no throw's. Places that are
+known to worse may scatter by twice what their own uncertainties foretell."""
+
+NEARLY_ALL = 0.8
+"""Share of the frames crossed from which even a bad fit is told to the person as a shot."""
 
 
 @dataclass(frozen=True)
@@ -41,8 +55,11 @@ class Sought:
 
 def describe(
     circumstances: Circumstances, sought: Sought, track: Track, fitted: FittedFlight
-) -> MeasuredShot:
-    """Turn a fitted flight into its row, its points and its path."""
+) -> MeasuredShot | None:
+    """Turn a fitted flight into its row, its points and its path; None when it was no ball's."""
+    strays = _strays(circumstances, track, fitted)
+    if strays and np.sum(fitted.used) < NEARLY_ALL * sought.in_view:
+        return None
     figures = figures_of(circumstances, fitted.parameters)
     u = figures.u(fitted.covariance)
     lands = bool(np.isfinite(figures.value("carry_m")))
@@ -52,6 +69,18 @@ def describe(
     # A ball that was lost for two frames before it came down may have come down in long grass.
     seen = lands and landed - last <= 1.8 * sought.frame_s
     quality, reason = _judge(figures, u, sought, fitted, seen)
+    if strays:
+        quality, reason = Quality.REJECTED, strays
+    else:
+        # A steep shot's azimuth says little: what counts is how far it leaves the upright plane.
+        level = abs(np.cos(np.radians(figures.value("launch_angle_deg"))))
+        aside, aside_u = level * abs(figures.value("azimuth_deg")), level * u["azimuth_deg"]
+        if aside > np.hypot(WIDEST_AIM_DEG, 2.5 * aside_u):
+            quality = Quality.REJECTED
+            reason = (
+                f"It left {aside:.0f}° aside of the firing line, where no launcher aims; a bird "
+                "does, or the line was taped along another way."
+            )
 
     def known(name: str) -> float | None:
         value = figures.value(name)
@@ -93,6 +122,28 @@ def describe(
         _points(circumstances, sought, track, fitted),
         _path(circumstances, fitted, figures),
         budget_of(circumstances, fitted, figures),
+    )
+
+
+def _strays(circumstances: Circumstances, track: Track, fitted: FittedFlight) -> str:
+    """Say that the places scatter by more than a ball's would; empty when they do not.
+
+    The standard deviation is taken from the median distance, 1.1774 of it in two dimensions
+    (Rayleigh).
+    """
+    used = fitted.used
+    camera = circumstances.camera
+    states = fitted.trajectory.at(track.times_s[used] - fitted.parameters[0])
+    depth = camera.in_camera(states[:, :3])[:, 2]
+    across = float(np.median(2.0 * circumstances.ball_radius_m * camera.focal_px / depth))
+    known = float(np.median(np.trace(track.covariances[used], axis1=1, axis2=2)) / 2.0)
+    limit = np.hypot(STRAY_OF_DIAMETER * across, STRAY_OF_U * np.sqrt(known))
+    scatter = float(np.median(np.linalg.norm(fitted.residuals_px[used], axis=1))) / 1.1774
+    if scatter <= limit:
+        return ""
+    return (
+        f"Its places scatter by {scatter:.1f} px about any flight, too much for a ball "
+        f"{across:.1f} px across: a bird, or a camera that is not where it was taped."
     )
 
 
@@ -149,7 +200,8 @@ def _path(circumstances: Circumstances, fitted: FittedFlight, figures: Figures) 
     end = figures.value("flight_time_s")
     if not np.isfinite(end):
         end = float(fitted.trajectory.times_s[-1])
-    flight = flight_of(circumstances, fitted.parameters, max(end, 0.1), 0.02)
+    forces = forces_with(circumstances.forces, fitted.parameters[GRAVITY_AT])
+    flight = fly(fitted.parameters[1:12], forces, max(end, 0.1), 0.02)
     times = np.linspace(0.0, end, 121)
     points = flight.at(times)[:, :3]
     camera = circumstances.camera.perturbed(fitted.parameters[CAMERA_AT:])

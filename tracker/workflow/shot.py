@@ -10,7 +10,8 @@ from calibration.timebase import row_fraction
 from tracker.detection import Expected, Look, sight
 from tracker.fitting import Circumstances, FittedFlight, figures_of, fit_flight
 from tracker.fitting.gravity import gravity_verdict
-from tracker.fitting.model import CAMERA_AT, flight_of
+from tracker.fitting.model import CAMERA_AT, GRAVITY_AT, forces_with
+from tracker.flight.trajectory import fly
 from tracker.following import Hypothesis, Stage, follow
 from tracker.records import Candidates, MeasuredShot, Track
 from tracker.video import ClipFacts
@@ -39,7 +40,7 @@ class Shutter:
 
 
 @dataclass(frozen=True)
-class _Course:
+class Course:
     """Where a flight is in each frame, for the pictures to be measured at."""
 
     times_s: Array
@@ -59,14 +60,14 @@ def measure_shot(
     if len(followed.frames) < 3:
         return None
     by_frame = {each.frame: each for each in candidates}
-    course = _Course(followed.times_s, followed.states, followed.pixels)
+    course = Course(followed.times_s, followed.states, followed.pixels)
     frames_in_view = [by_frame[int(frame)] for frame in followed.frames]
     release_s, launch = hypothesis.release_s, hypothesis.launch
     exposure: float | None = None
     fitted: FittedFlight | None = None
     track: Track | None = None
     for _ in range(2):
-        track, exposure = _sighted(stage, shutter, course, frames_in_view, exposure)
+        track, exposure = sighted(stage, shutter, course, frames_in_view, exposure)
         if len(track.frames) < 4:
             return None
         row_share = shutter.row_share(track.pixels)
@@ -94,7 +95,7 @@ def measure_shot(
 
 def _course_of(
     shutter: Shutter, fitted: FittedFlight, candidates: list[Candidates]
-) -> tuple[list[Candidates], _Course]:
+) -> tuple[list[Candidates], Course]:
     """Return the frames in which a fitted flight shows, and where it is in them."""
     figures = figures_of(shutter.circumstances, fitted.parameters)
     end = figures.value("flight_time_s")
@@ -102,8 +103,12 @@ def _course_of(
     times = np.array([each.time_s for each in candidates]) - fitted.parameters[0]
     longest = end if np.isfinite(end) else float(fitted.trajectory.times_s[-1])
     flying = (times >= 0.0) & (times <= longest)
-    duration = max(longest, 0.05) + 0.05
-    trajectory = flight_of(shutter.circumstances, fitted.parameters, duration, 0.04)
+    trajectory = fly(
+        fitted.parameters[1:12],
+        forces_with(shutter.circumstances.forces, fitted.parameters[GRAVITY_AT]),
+        max(longest, 0.05) + 0.05,
+        0.04,
+    )
     states = trajectory.at(times[flying])
     pixels = camera.project(states[:, :3])
     width, height = camera.size_px
@@ -112,14 +117,14 @@ def _course_of(
     shown = [each for each, flies in zip(candidates, flying, strict=True) if flies]
     return (
         [each for each, shows in zip(shown, inside, strict=True) if shows],
-        _Course(times[flying][inside] + fitted.parameters[0], states[inside], pixels[inside]),
+        Course(times[flying][inside] + fitted.parameters[0], states[inside], pixels[inside]),
     )
 
 
-def _sighted(
+def sighted(
     stage: Stage,
     shutter: Shutter,
-    course: _Course,
+    course: Course,
     frames_in_view: list[Candidates],
     exposure: float | None,
 ) -> tuple[Track, float | None]:

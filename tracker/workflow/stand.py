@@ -3,7 +3,7 @@
 import numpy as np
 
 from calibration.camera import Camera
-from calibration.errors import InputError, InputErrors
+from calibration.errors import InputError, InputErrors, Undetermined
 from calibration.markers import Marker
 from calibration.site import Calibration, Site, solve
 from tracker.flight.air import Air, Weather, air_from
@@ -50,6 +50,33 @@ def calibrate(session: Session, clip: ClipEntry, size_px: tuple[int, int]) -> Ca
     except InputError as error:
         faults = error.errors if isinstance(error, InputErrors) else (error,)
         raise InputErrors(_located(fault, clip) for fault in faults) from None
+
+
+def leaves_gravity(clip: ClipEntry, faults: InputErrors) -> bool:
+    """Tell whether all that is wrong with a calibration is that too little was measured.
+
+    A marker that waits to be picked is a fault all the same: with it the camera may be fixed.
+    """
+    picked = all(entry.pixel is not None for entry in clip.markers)
+    return picked and all(isinstance(fault, Undetermined) for fault in faults.errors)
+
+
+def calibrate_if_fixed(
+    session: Session, clip: ClipEntry, size_px: tuple[int, int]
+) -> Calibration | None:
+    """Return the calibrated camera of a clip, None where too little was measured to fix one.
+
+    Raises
+    ------
+    InputErrors
+        Each fault with the file and the table where it stands.
+    """
+    try:
+        return calibrate(session, clip, size_px)
+    except InputErrors as faults:
+        if leaves_gravity(clip, faults):
+            return None
+        raise
 
 
 def request_of(session: Session, clip: ClipEntry) -> ClipRequest:
@@ -120,4 +147,4 @@ def _located(fault: InputError, clip: ClipEntry) -> InputError:
         where = f"{SESSION_FILE}, [camera]{fault.where.removeprefix('camera')}"
     elif fault.where.startswith((SESSION_FILE, "lens")) or ".toml" in fault.where:
         where = fault.where
-    return InputError(fault.what, where=where, remedy=fault.remedy)
+    return type(fault)(fault.what, where=where, remedy=fault.remedy)

@@ -1,0 +1,80 @@
+"""What is presumed of a camera for which too little was taped."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from calibration.camera import looking_at
+from calibration.errors import InputErrors
+from calibration.markers import Marker
+from calibration.site import Site, solve
+from calibration.site.presumed import AWAY_LOG_SD, USUAL_AWAY_M, Presumption, Sighted
+
+SIZE_PX = (1920, 1080)
+PLACES = [(0, 0, 0), (10, 0, 0), (20, 0, 0), (30, 0, 0), (0, 0, 2), (20, 0, 2), (20, 6, 0)]
+PLACE = np.array([17.0, -33.0, 1.5])
+TRUE = looking_at(PLACE, np.array([17.0, 0.0, 3.0]), 1300.0, SIZE_PX)
+
+
+def markers(places, pixel_u=0.5):
+    return tuple(
+        Marker(str(at), np.array(at, float), 0.02, TRUE.project(np.array(at, float))[0], pixel_u)
+        for at in places
+    )
+
+
+def sighted(side=-1, away_m=30.0):
+    return Sighted(side, away_m, np.array([0.0, 0.0, 1.0]), np.array([400.0, 600.0]))
+
+
+def test_with_everything_taped_it_agrees_with_the_calibration():
+    # What is presumed is so wide that seven markers and a taped place leave nothing of it.
+    site = Site(SIZE_PX, markers(PLACES), position_m=PLACE, position_u_m=0.1, level_u_deg=1.0)
+    camera = solve(site).camera
+    mean, covariance = Presumption(site, -1).around(camera)
+    u = np.sqrt(np.diag(camera.covariance))
+    assert np.all(np.abs(mean) < 0.2 * u)
+    assert np.sqrt(np.diag(covariance)) == pytest.approx(u, rel=0.1)
+
+
+@pytest.mark.parametrize("side", [-1, 1])
+def test_it_begins_where_gravity_and_the_release_put_it(side):
+    camera = Presumption(Site(SIZE_PX, (), level_u_deg=1.0), side).start(sighted(side))
+    assert camera.position[1] * side == pytest.approx(30.0, rel=0.1)
+    release = camera.project(np.array([0.0, 0.0, 1.0]))[0]
+    assert release == pytest.approx([400.0, 600.0], abs=10.0)
+    onward = camera.project(np.array([5.0, 0.0, 1.0]))[0]
+    assert (onward[0] - release[0]) * side < 0.0
+
+
+def test_nothing_taped_leaves_the_distance_as_wide_as_it_is_presumed():
+    presumption = Presumption(Site(SIZE_PX, ()), -1)
+    camera = presumption.start(sighted(away_m=USUAL_AWAY_M))
+    _, covariance = presumption.around(camera)
+    away = abs(camera.position[1])
+    assert np.sqrt(covariance[4, 4]) == pytest.approx(AWAY_LOG_SD * away, rel=0.02)
+
+
+def test_what_is_told_narrows_what_is_presumed():
+    loose = Site(SIZE_PX, ())
+    camera = Presumption(loose, -1).start(sighted())
+
+    def u(site):
+        return np.sqrt(np.diag(Presumption(site, -1).around(camera)[1]))
+
+    before = u(loose)
+    level = u(replace(loose, level_u_deg=1.0))
+    assert before[2] == pytest.approx(np.radians(3.0), rel=0.1)
+    assert level[2] == pytest.approx(np.radians(1.0 / np.sqrt(1.0 + 1.0 / 9.0)), rel=0.05)
+    assert u(replace(loose, field_of_view_deg=69.0))[6] < 0.1 * before[6]
+    seen = Site(SIZE_PX, markers(PLACES[:2]))
+    near = Presumption(seen, -1)
+    with_two = np.sqrt(np.diag(near.around(near.start(sighted()))[1]))
+    # Two markers tie distance to focal length, which nobody told.
+    assert with_two[4] < 0.8 * before[4]
+
+
+def test_values_that_cannot_be_are_told():
+    with pytest.raises(InputErrors, match="field_of_view_deg"):
+        Presumption(Site(SIZE_PX, (), field_of_view_deg=400.0), 1)

@@ -1,0 +1,80 @@
+"""Arcs are joined out of clutter, and only what falls is a throw."""
+
+import numpy as np
+import pytest
+
+from tracker.following.arcs import ArcSearch, is_fall, is_throw
+from tracker.records import Candidates, Cuttings
+
+WIDTH, HEIGHT = 1920, 1080
+FRAME_S = 1.0 / 60.0
+PULL = 400.0
+
+
+def candidates(frame, pixels):
+    nothing = Cuttings(np.zeros((len(pixels), 13, 13), np.int16), np.zeros((len(pixels), 2), int))
+    return Candidates(frame, frame * FRAME_S, pixels, np.ones(len(pixels)), nothing, None)
+
+
+def watched(path, *, seed=1, clutter=40, seen=0.9, frames=130):
+    """Give a search the places of a path, where it has any, among as many others."""
+    rng = np.random.default_rng(seed)
+    search, found = ArcSearch(WIDTH, FRAME_S), []
+    for frame in range(frames):
+        pixels = rng.uniform((0, 0), (WIDTH, HEIGHT), (clutter, 2))
+        place = path(frame * FRAME_S)
+        if place is not None and rng.random() < seen:
+            pixels = np.vstack([pixels, np.rint(place + rng.normal(0, 0.5, 2))])
+        found.extend(search.push(candidates(frame, pixels)))
+    return found + search.finish()
+
+
+def throw(time):
+    """A shot with drag, in the picture from 0.4 to 1.9 s."""
+    since = time - 0.4
+    if not 0.0 <= since <= 1.5:
+        return None
+    along = 900.0 * since - 110.0 * since**2 + 12.0 * since**3
+    return np.array([150.0 + along, 700.0 - 330.0 * since + 0.5 * PULL * since**2])
+
+
+def throws(found):
+    return [arc for arc in found if is_throw(arc, WIDTH, FRAME_S)]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_throw_is_found_whole_and_alone(seed):
+    (arc,) = throws(watched(throw, seed=seed))
+    assert arc.times_s[0] < 0.55 and arc.times_s[-1] > 1.8
+    assert arc.pull[1] == pytest.approx(PULL, abs=max(5.0 * arc.pull_u, 15.0))
+    since = np.clip(arc.times_s, 0.4, 1.9)
+    truth = np.array([throw(time) for time in since])
+    assert np.percentile(np.linalg.norm(arc.pixels - truth, axis=1), 90) < 3.0
+
+
+def test_half_of_the_frames_are_enough():
+    assert len(throws(watched(throw, seen=0.65, seed=7))) == 1
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        lambda time: np.array([100.0 + 500.0 * time, 300.0 + 40.0 * time]),
+        lambda time: np.array([400.0 + 200.0 * time, 900.0 - 150.0 * time**2]),
+        lambda time: np.array([900.0 + 3.0 * np.sin(9.0 * time), 500.0 + 4.0 * np.cos(9.0 * time)]),
+        lambda time: None,
+    ],
+    ids=["bird", "rising", "leaf", "nothing"],
+)
+def test_what_does_not_fall_is_no_throw(path):
+    assert throws(watched(path)) == []
+
+
+def test_a_throw_shown_far_too_slowly_falls_but_is_none():
+    def slow(time):
+        place = throw(0.4 + (time - 0.1) / 12.0) if time > 0.1 else None
+        return place
+
+    found = [arc for arc in watched(slow, frames=900, clutter=10) if len(arc.frames) > 300]
+    assert found and not throws(found)
+    assert is_fall(max(found, key=lambda arc: len(arc.frames)), FRAME_S)

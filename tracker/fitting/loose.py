@@ -1,0 +1,158 @@
+"""Fitting a flight whose camera is hardly known: gravity is then the scale.
+
+A path in the picture looks the same from twice as far at twice the speed, but for gravity,
+which is what it is. The camera that is presumed is so wide that its law is not normal over its
+whole width, the distance least of all, so what is known of it is linearised anew about every
+fitted camera until the two agree: the result is the maximum of the whole posterior density, and
+its covariance that of the normal law which touches the density there.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.adjustment import NotDetermined
+from calibration.camera import Camera
+from tracker.fitting.fit import FittedFlight, fit_flight
+from tracker.fitting.model import CAMERA_AT, Circumstances
+from tracker.records import Track
+
+Array = NDArray[np.float64]
+Around = Callable[[Camera], tuple[Array, Array]]
+"""Gives, near a camera, the mean and the covariance of its departure from it."""
+
+ROUNDS, WHOLE_STEPS = 16, 5
+"""Rounds that are tried, and how many take the whole step; the later ones take half of it, for
+there two rounds may lie either side of the maximum."""
+
+NEAR = 0.08
+"""The rounds end when no camera parameter moves by more than this share of its uncertainty."""
+
+AIM_SD_RAD = np.radians(5.0)
+"""How well a launcher is pointed down its own firing line. Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class LooseCircumstances(Circumstances):
+    """What is known about a shot whose camera and release were not taped.
+
+    Attributes
+    ----------
+    camera_shift : ndarray, shape (14,)
+        Expected departure from `camera`, about which all is linearised.
+    release_each_u_m : ndarray, shape (3,)
+        Standard uncertainty of `release_m` by coordinate, instead of `release_u_m`.
+    began_s, began_u_s : float
+        When the ball was released, by when it was first seen; no uncertainty, no knowledge.
+    aim_u_mps : float
+        Standard uncertainty of the speed across the firing line.
+    """
+
+    camera_shift: Array = field(default_factory=lambda: np.zeros(14))
+    release_each_u_m: Array = field(default_factory=lambda: np.zeros(3))
+    began_s: float = 0.0
+    began_u_s: float = 0.0
+    aim_u_mps: float = 0.0
+
+    def prior_mean(self) -> Array:
+        """Return what is expected of the fit's parameters."""
+        mean = super().prior_mean()
+        mean[0] = self.began_s
+        mean[CAMERA_AT:] = self.camera_shift
+        return mean
+
+    def prior_information(self) -> Array:
+        """Return the inverse covariance of what is known, shape (P, P)."""
+        information = super().prior_information()
+        own = np.array([self.began_u_s, *self.release_each_u_m])
+        weight = np.where(own > 0.0, 1.0 / np.maximum(own, 1e-12) ** 2, 0.0)
+        information[range(4), range(4)] = weight
+        if self.aim_u_mps > 0.0:
+            information[5, 5] = self.aim_u_mps**-2
+        return information
+
+
+@dataclass(frozen=True)
+class LooseFit:
+    """A fitted flight with the circumstances as they were linearised about it."""
+
+    circumstances: LooseCircumstances
+    fitted: FittedFlight
+
+
+def fit_loosely(
+    known: LooseCircumstances,
+    around: Around,
+    track: Track,
+    row_share: Array,
+    release_s: float,
+    launch: Array,
+    *,
+    landed_s: tuple[float, float] | None = None,
+) -> LooseFit:
+    """Fit a flight and the camera that saw it, linearising until they agree.
+
+    Parameters
+    ----------
+    known : LooseCircumstances
+        Its camera is the first guess.
+    around : callable
+        What is known of the camera near a given one.
+    track, row_share, release_s, launch, landed_s
+        As of `tracker.fitting.fit.fit_flight`.
+
+    Raises
+    ------
+    NotDetermined
+        When the track does not fix a flight, or the rounds run away.
+    """
+    camera = known.camera
+    for number in range(ROUNDS):
+        shift, covariance = around(camera)
+        circumstances = replace(
+            known,
+            camera=camera.with_covariance(covariance),
+            camera_shift=shift,
+            aim_u_mps=float(AIM_SD_RAD * max(np.hypot(launch[3], launch[4]), 1.0)),
+        )
+        fitted = fit_flight(circumstances, track, row_share, release_s, launch, landed_s=landed_s)
+        move = fitted.parameters[CAMERA_AT:]
+        u = np.sqrt(np.diag(fitted.covariance)[CAMERA_AT:])
+        if np.all(np.abs(move) < NEAR * u):
+            # A round that ends where it began has settled, however its own steps went.
+            return LooseFit(circumstances, replace(fitted, settled=fitted.settled or number > 0))
+        camera = camera.perturbed(move if number < WHOLE_STEPS else 0.5 * move)
+        release_s, launch = float(fitted.parameters[0]), fitted.parameters[1:12]
+    raise NotDetermined("the camera did not settle")
+
+
+def first_launch(known: Circumstances, track: Track, release_s: float) -> Array:
+    """Return a first guess of the launch from the path in the firing line's plane, shape (11,).
+
+    Parameters
+    ----------
+    known : Circumstances
+        With any camera that sees the line of fire.
+    track : Track
+    release_s : float
+    """
+    launch = known.prior_mean()[1:12]
+    places = known.camera.on_plane(track.pixels, known.release_m, (0.0, 1.0, 0.0))
+    good = np.isfinite(places).all(axis=1)
+    if np.sum(good) < 6:
+        raise NotDetermined("the camera does not look at the line of fire")
+    since = track.times_s[good] - release_s
+    degree = 3 if np.sum(good) >= 12 else 2
+    for axis, at in ((0, 3), (2, 5)):
+        path = np.polynomial.Polynomial.fit(since, places[good, axis], degree)
+        launch[at] = path.deriv()(0.0)
+    return launch
+
+
+def unlikelihood(fit: LooseFit) -> float:
+    """Return the squared distance of a fit from all that was presumed, in units of its spread."""
+    circumstances = fit.circumstances
+    off = fit.fitted.parameters - circumstances.prior_mean()
+    return float(off @ circumstances.prior_information() @ off)
