@@ -282,3 +282,15 @@ def test_no_field_at_fault_reaches_a_session(folder: Path) -> None:
     session = read_session(written(folder, WHOLE))
     assert not math.isnan(session.release.height_m)
     assert not any(math.isnan(value) for marker in session.markers for value in marker.ground_m)
+
+
+def test_a_session_that_is_only_planned_needs_no_clip(tmp_path: Path) -> None:
+    (tmp_path / "session.toml").write_text(WHOLE, encoding="utf-8")
+    with pytest.raises(InputError, match="there is no file"):
+        read_session(tmp_path)
+    assert read_session(tmp_path, filmed=False).clips
+    text = WHOLE[: WHOLE.index("[[clip]]")]
+    (tmp_path / "session.toml").write_text(text, encoding="utf-8")
+    assert read_session(tmp_path, filmed=False).clips == ()
+    with pytest.raises(InputError, match="is missing"):
+        read_session(tmp_path)

@@ -33,13 +33,15 @@ SMALLEST_U = 1e-4
 """A standard uncertainty below this claims more than any tape or eye can give."""
 
 
-def read_session(folder: Path) -> Session:
+def read_session(folder: Path, filmed: bool = True) -> Session:
     """Read and check the ``session.toml`` of a session's folder.
 
     Parameters
     ----------
     folder : Path
         The session's folder, or the ``session.toml`` in it.
+    filmed : bool
+        Whether its clips must be there; false for a session that is only being planned.
 
     Returns
     -------
@@ -72,7 +74,7 @@ def read_session(folder: Path) -> Session:
         camera=_camera(top.table("camera"), folder),
         markers=markers,
         setups=setups,
-        clips=_clips(top, folder, setups, markers),
+        clips=_clips(top, folder, setups, markers, filmed),
     )
     top.close()
     faults.raise_any()
@@ -249,7 +251,11 @@ def _setups(top: Table) -> tuple[SetupEntry, ...]:
 
 
 def _clips(
-    top: Table, folder: Path, setups: Sequence[SetupEntry], markers: tuple[MarkerEntry, ...]
+    top: Table,
+    folder: Path,
+    setups: Sequence[SetupEntry],
+    markers: tuple[MarkerEntry, ...],
+    filmed: bool,
 ) -> tuple[ClipEntry, ...]:
     found: list[ClipEntry] = []
     names = [setup.name for setup in setups if setup.name]
@@ -259,21 +265,21 @@ def _clips(
         setup = table.text("setup", default=None)
         own = _markers(table, markers)
         table.close()
-        path = _file(table, "file", file, folder) if file.strip() else folder
+        path = _file(table, "file", file, folder, filmed) if file.strip() else folder
         if setup and setup not in names:
             known = f"the setups are {', '.join(names)}" if names else "there is no [[setup]] yet"
             table.fault("setup", f'"{setup}" is the name of no [[setup]]', known)
         if file and any(path == other.path for other in found):
             table.fault("file", f'"{file}" stands in two [[clip]] tables', "keep one of them")
         found.append(ClipEntry(file, path, setup, own or markers))
-    if not tables and not top.has("clip"):
+    if filmed and not tables and not top.has("clip"):
         top.fault(
             "[[clip]]", "is missing", "name each video file and its setup in a [[clip]] table"
         )
     return tuple(found)
 
 
-def _file(table: Table, name: str, written: str, folder: Path) -> Path:
+def _file(table: Table, name: str, written: str, folder: Path, needed: bool = True) -> Path:
     """Return where a file lies that a field names relative to the session's folder."""
     path = folder / written
     if PurePosixPath(written).is_absolute() or PureWindowsPath(written).is_absolute():
@@ -281,7 +287,7 @@ def _file(table: Table, name: str, written: str, folder: Path) -> Path:
         table.fault(name, f'"{written}" is not relative to the session\'s folder', remedy)
     elif path.is_dir():
         table.fault(name, f'"{written}" is a folder', "name a file")
-    elif not path.is_file():
+    elif needed and not path.is_file():
         remedy = "check its name"
         if "\\" in written:
             remedy = "write / between folder and file"
