@@ -13,6 +13,10 @@ from calibration.site.observations import CAMERA_SIZE, Observations, Posed, move
 from calibration.site.solution import refuse_undetermined
 from calibration.site.stand import Array, Site, check
 
+EDGE_SHARE = 0.01
+"""A marker nearer to the frame's edge than this share of its longer side is not counted on: nobody
+aims so closely."""
+
 
 def camera_at(site: Site, position: Array, target: Array) -> Camera:
     """Return a site's camera as it will be, standing level at a place and aimed at another.
@@ -37,14 +41,17 @@ def camera_at(site: Site, position: Array, target: Array) -> Camera:
 
 
 def in_view(site: Site, camera: Camera) -> tuple[Marker, ...]:
-    """Return the site's markers that a camera sees, each with the pixel where it does."""
+    """Return the site's markers that a camera sees well inside, each with the pixel where."""
     if not site.markers:
         return ()
     points = np.array([marker.ground_m for marker in site.markers])
+    pixels, edge = camera.project(points), EDGE_SHARE * max(site.size_px)
+    with np.errstate(invalid="ignore"):
+        inside = np.all((pixels > edge) & (pixels < np.array(site.size_px) - 1 - edge), axis=1)
     return tuple(
         replace(marker, pixel=pixel)
         for marker, pixel, sees in zip(
-            site.markers, camera.project(points), shown(camera, points), strict=True
+            site.markers, pixels, inside & shown(camera, points), strict=True
         )
         if sees
     )

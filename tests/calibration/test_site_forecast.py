@@ -50,6 +50,15 @@ def test_only_markers_in_view_count():
     assert foreseen(site, camera).covariance == pytest.approx(fewer.covariance)
 
 
+def test_a_marker_at_the_very_edge_is_not_counted_on():
+    camera = looking_at(PLACE, (1.0, 0.0, 3.0), 1400.0, SIZE)
+    nearest = 0.01 * SIZE[0]
+    for inward, counted in ((nearest - 1.0, False), (nearest + 1.0, True)):
+        place = camera.on_plane([[1919.0 - inward, 540.0]], (0, 0, 0), (0, 1, 0))[0]
+        seen = in_view(Site(SIZE, (Marker("at the edge", place),)), camera)
+        assert bool(seen) == counted
+
+
 @pytest.mark.parametrize(
     ("markers", "known", "words"),
     [
