@@ -11,6 +11,9 @@ import pytest
 
 from tests.bench.scoring import score_session
 from tracker.records import Quality
+from tracker.workflow.vantage.asked import Asked, read
+from tracker.workflow.vantage.forecast import judge
+from tracker.workflow.vantage.planned import planned
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_clips"
 NAMES = sorted(
@@ -98,6 +101,22 @@ def test_no_shot_is_called_good_that_is_not(scores):
             assert shot.shot.reason == "" and shot.shot.landing_seen
         else:
             assert shot.shot.reason.endswith(".")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_what_is_foretold_before_filming_is_what_filming_gives(name):
+    # The forecast knows the stand and the shot, but neither the pixels of the markers nor the
+    # light. Over nine drawn sessions it came to 0.69 to 1.30 times what was then stated.
+    for shot in (shot for score in measured(name) for shot in score.shots):
+        row = shot.shot
+        asked = Asked(
+            session=SAMPLES / name, speed_mps=row.exit_speed_mps, angle_deg=row.launch_angle_deg
+        )
+        plan = planned(asked, read(asked))
+        u = judge(plan.stand, plan.shots).u
+        for figure in (*FIGURES, "azimuth_deg", "apex_m"):
+            stem, unit = figure.rsplit("_", 1)
+            assert 1 / 1.6 < u[figure] / getattr(row, f"{stem}_u_{unit}") < 1.6, figure
 
 
 def test_quiet_clips_have_no_rows():

@@ -16,6 +16,7 @@ from tracker.cli.measure import measure
 from tracker.cli.plan import plan
 from tracker.cli.predict import predict
 from tracker.cli.screen import complain, prepare_console
+from tracker.cli.vantage import vantage
 
 ABOUT = (
     "Film a ball launcher from the side; get every shot's exit speed, launch angle, azimuth, "
@@ -72,6 +73,7 @@ def _options(
 
 
 program.command()(demo)
+program.command()(vantage)
 program.command()(check)
 program.command()(lens)
 program.command()(calibrate)
