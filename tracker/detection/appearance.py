@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from tracker.records import Cuttings
 
 Array = NDArray[np.float64]
+Fine = NDArray[np.float32]
 
 EDGE_PX = 0.65
 """Softness of the disc's edge: lens, pixel area and encoder together, px (1 sd)."""
@@ -29,7 +30,13 @@ LEAST_U_PX = 0.02
 """Standard uncertainty of any position from what no model here covers, px."""
 
 ROUNDS = 4
-"""Gauss-Newton steps; from a pixel away the third is below a hundredth of a pixel."""
+"""Gauss-Newton steps at most; from a pixel away the third is below a hundredth of a pixel."""
+
+SETTLED_PX = 2e-3
+"""A step below this is a picture's last: the next would be a thousandth of it."""
+
+SHARES = (0.0, 0.12, 0.3, 0.5, 0.75, 1.0)
+"""Exposure shares that are tried."""
 
 LEAST_SNR = 2.5
 """A contrast under this many standard deviations is not taken for a sighting."""
@@ -145,17 +152,24 @@ def _find_exposure(
     clear = clear[np.argsort(-np.abs(first.snr[clear]), kind="stable")[:16]]
     few = replace(expected.part(clear), pixels=first.pixels[clear])
 
-    def cost(share: float) -> float:
-        fit = _fit(patches[clear], corners[clear], noise[clear], few, share)
+    def cost(at: int) -> float:
+        fit = _fit(patches[clear], corners[clear], noise[clear], few, SHARES[at])
         return float(np.median(np.where(fit.found, fit.misfit, fit.misfit + 1e3)))
 
-    shares = np.array([0.0, 0.12, 0.3, 0.5, 0.75, 1.0])
-    costs = np.array([cost(share) for share in shares])
-    best = int(np.argmin(costs))
-    if best in (0, len(shares) - 1):
-        return float(shares[best])
-    curve = np.polyfit(shares[best - 1 : best + 2], costs[best - 1 : best + 2], 2)
-    return float(np.clip(-curve[1] / (2.0 * curve[0]), shares[best - 1], shares[best + 1]))
+    # Downhill from the middle: long exposures take many pictures to draw.
+    costs = {at: cost(at) for at in (1, 2)}
+    best = min(costs, key=costs.__getitem__)
+    step = 1 if best == 2 else -1
+    while 0 <= best + step < len(SHARES):
+        costs[best + step] = cost(best + step)
+        if costs[best + step] >= costs[best]:
+            break
+        best += step
+    if best in (0, len(SHARES) - 1):
+        return SHARES[best]
+    around = [best - 1, best, best + 1]
+    curve = np.polyfit([SHARES[at] for at in around], [costs[at] for at in around], 2)
+    return float(np.clip(-curve[1] / (2.0 * curve[0]), SHARES[best - 1], SHARES[best + 1]))
 
 
 def _fit(
@@ -176,13 +190,9 @@ def _fit(
     span = np.arange(2 * half + 1)
     at_rows = start[:, 1, None] + span
     at_columns = start[:, 0, None] + span
-    data = (
-        patches[np.arange(count)[:, None, None], at_rows[:, :, None], at_columns[:, None, :]] / 2.0
-    ).reshape(count, -1)
-    grid_x = np.broadcast_to(at_columns[:, None, :], (count, len(span), len(span)))
-    grid_y = np.broadcast_to(at_rows[:, :, None], (count, len(span), len(span)))
-    grid_x = grid_x.reshape(count, -1).astype(float)
-    grid_y = grid_y.reshape(count, -1).astype(float)
+    data = patches[np.arange(count)[:, None, None], at_rows[:, :, None], at_columns[:, None, :]]
+    data = data.reshape(count, -1) * np.float32(0.5)
+    grid_x, grid_y = at_columns.astype(np.float32), at_rows.astype(np.float32)
     # Where a neighbouring frame's ball falls into the patch it leaves half its picture, negative.
     nearest = half + 0.5 * np.max(np.linalg.norm(streak, axis=1)) + np.max(radius) + 1.0
     ghosts = [
@@ -192,26 +202,36 @@ def _fit(
     ]
     place = local.copy()
     sigma = noise.copy()
+    contrast, residue = np.empty(count), np.empty(count)
+    inverse = np.empty((count, 4, 4))
+    moving = np.arange(count)
     for step in range(ROUNDS + 1):
-        picture, by_x, by_y = _picture(grid_x, grid_y, place, streak, radius)
+        grids = grid_x[moving], grid_y[moving]
+        path, size = streak[moving], radius[moving]
+        picture, by_x, by_y = _picture(*grids, place[moving], path, size)
         for shift in ghosts:
-            ghost, ghost_x, ghost_y = _picture(grid_x, grid_y, place + shift, streak, radius)
-            picture, by_x, by_y = picture - ghost / 2, by_x - ghost_x / 2, by_y - ghost_y / 2
-        contrast, residual = _contrast(picture, data)
-        design = np.stack(
-            [picture, np.ones_like(picture), contrast[:, None] * by_x, contrast[:, None] * by_y],
-            axis=2,
-        )
-        normal = np.einsum("npi,npj->nij", design, design)
+            there = place[moving] + shift[moving]
+            ghost, ghost_x, ghost_y = _picture(*grids, there, path, size)
+            for own, other in ((picture, ghost), (by_x, ghost_x), (by_y, ghost_y)):
+                own -= other * np.float32(0.5)
+        contrast[moving], residual = _contrast(picture, data[moving])
+        bright = contrast[moving, None].astype(np.float32)
+        design = np.stack([picture, np.ones_like(picture), bright * by_x, bright * by_y], axis=1)
+        normal = (design @ design.transpose(0, 2, 1)).astype(float)
         normal += np.eye(4) * (1e-9 * np.trace(normal, axis1=1, axis2=2)[:, None, None] + 1e-12)
-        inverse = np.linalg.inv(normal)
+        inverse[moving] = np.linalg.inv(normal)
+        residue[moving] = np.sum(residual**2, axis=1)
         if step == ROUNDS:
             break
-        move = np.einsum("nij,npj,np->ni", inverse, design, residual)[:, 2:4]
-        length = np.linalg.norm(move, axis=1, keepdims=True)
-        place = place + move * np.minimum(1.0, 1.0 / np.maximum(length, 1e-9))
+        pull = (design @ residual[:, :, None]).astype(float)
+        move = (inverse[moving, 2:4] @ pull)[:, :, 0]
+        length = np.linalg.norm(move, axis=1)
+        place[moving] += move * np.minimum(1.0, 1.0 / np.maximum(length, 1e-9))[:, None]
+        moving = moving[length > SETTLED_PX]
+        if not len(moving):
+            break
     freedom = max(1, data.shape[1] - 4)
-    misfit = np.sum(residual**2, axis=1) / freedom / sigma**2
+    misfit = residue / freedom / sigma**2
     variance = sigma**2 * np.maximum(1.0, np.minimum(misfit, 25.0))
     covariance = inverse[:, 2:4, 2:4] * variance[:, None, None]
     snr = contrast / np.sqrt(inverse[:, 0, 0] * variance)
@@ -227,36 +247,56 @@ def _fit(
     return Sighting(place + corners, covariance, snr, found, misfit, lean)
 
 
-def _contrast(picture: Array, data: Array) -> tuple[Array, Array]:
+def _contrast(picture: Fine, data: Fine) -> tuple[Array, Fine]:
     """Return the contrast that fits best beside a free offset, and what is left, shape (N, P)."""
     flat = picture - picture.mean(axis=1, keepdims=True)
     level = data - data.mean(axis=1, keepdims=True)
     contrast = np.sum(flat * level, axis=1) / np.maximum(np.sum(flat * flat, axis=1), 1e-12)
-    return contrast, level - contrast[:, None] * flat
+    return contrast.astype(float), level - contrast[:, None] * flat
 
 
 def _picture(
-    grid_x: Array, grid_y: Array, place: Array, streak: Array, radius: Array
-) -> tuple[Array, Array, Array]:
-    """Return the ball's picture of unit contrast and its derivatives by the place, shape (N, P)."""
+    grid_x: Fine, grid_y: Fine, place: Array, streak: Array, radius: Array
+) -> tuple[Fine, Fine, Fine]:
+    """Return the ball's picture of unit contrast and its derivatives by the place, shape (N, P).
+
+    `grid_x` and `grid_y`, shape (N, side), are the columns and rows of each patch. Seven digits
+    are enough: a pixel's own value has two or three.
+    """
     longest = float(np.max(np.linalg.norm(streak, axis=1)))
     thin = float(max(np.min(radius), 0.8))
     count = int(np.clip(2 * np.ceil(longest / (1.5 * thin)) + 1, 1, 15))
     offsets = (np.arange(count) + 0.5) / count - 0.5
-    picture = np.zeros_like(grid_x)
-    by_x = np.zeros_like(grid_x)
-    by_y = np.zeros_like(grid_x)
+    shape = (len(grid_x), grid_y.shape[1], grid_x.shape[1])
+    picture, by_x, by_y = (np.zeros(shape, np.float32) for _ in range(3))
+    share, distance = np.empty(shape, np.float32), np.empty(shape, np.float32)
+    steepness = np.float32(1.702 / EDGE_PX)
+    reach = (radius * steepness).astype(np.float32)[:, None, None]
     for offset in offsets:
-        dx = grid_x - (place[:, 0] + offset * streak[:, 0])[:, None]
-        dy = grid_y - (place[:, 1] + offset * streak[:, 1])[:, None]
-        distance = np.sqrt(dx * dx + dy * dy + 1e-6)
+        middle = (place + offset * streak).astype(np.float32)
+        dx = (grid_x - middle[:, :1])[:, None, :]
+        dy = (grid_y - middle[:, 1:])[:, :, None]
+        np.add(dx * dx, dy * dy + np.float32(1e-6), out=distance)
+        np.sqrt(distance, out=distance)
         # The logistic curve, within 0.01 of the normal one at this scale and much cheaper.
-        share = 1.0 / (1.0 + np.exp((distance - radius[:, None]) * (1.702 / EDGE_PX)))
-        slope = share * (1.0 - share) * (1.702 / EDGE_PX) / distance
+        np.multiply(distance, steepness, out=share)
+        share -= reach
+        np.minimum(share, np.float32(60.0), out=share)  # nothing there, and no overflow
+        np.exp(share, out=share)
+        share += np.float32(1.0)
+        np.reciprocal(share, out=share)
         picture += share
-        by_x += slope * dx
-        by_y += slope * dy
-    return picture / count, by_x / count, by_y / count
+        # What is left of `distance` is the slope over the distance.
+        np.divide(share - share * share, distance, out=distance)
+        by_x += distance * dx
+        by_y += distance * dy
+    flat = (len(grid_x), -1)
+    slope = steepness / count
+    return (
+        picture.reshape(flat) / np.float32(count),
+        by_x.reshape(flat) * slope,
+        by_y.reshape(flat) * slope,
+    )
 
 
 def _rim_noise(patches: NDArray[np.int16]) -> Array:
