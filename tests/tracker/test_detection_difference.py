@@ -73,9 +73,10 @@ def test_quick_look_finds_the_very_pixels_of_the_whole_sum(shape, noise):
     limit[:, ::2] = min(254, int(limit[0, 0]) + 3)
     rows, columns = np.nonzero(whole > limit)
     found = watch.over(*frames, limit)
+    order = np.lexsort(found[1::-1])
     assert len(rows)
     for got, wanted in zip(found, (rows, columns, whole[rows, columns]), strict=True):
-        np.testing.assert_array_equal(got, wanted)
+        np.testing.assert_array_equal(got[order], wanted)
 
 
 def found_per_frame(noise, count=170, most=24, shape=(480, 640), seed=3):

@@ -110,16 +110,19 @@ def peaks(
     They are thinned in a list: first the greatest of each block of 6 by 6, of these the `most`
     greatest, then those with no greater one within 5 pixels.
     """
-    values = sums.astype(float)
-    if len(values) == 0:
-        return rows, columns, values
-    block = (rows // 6) * (int(columns.max()) // 6 + 1) + columns // 6
-    order = np.lexsort((-values, block))
-    first = np.ones(len(order), bool)
-    first[1:] = block[order][1:] != block[order][:-1]
-    keep = order[first]
-    keep = keep[np.argsort(-values[keep], kind="stable")[:most]]
-    rows, columns, values = rows[keep], columns[keep], values[keep]
+    if len(sums) == 0:
+        return rows, columns, sums.astype(float)
+    # One number a pixel, sorted at once: by block, then by sum, then in reading order.
+    width = int(columns.max()) + 1
+    block = (rows // 6) * (width // 6 + 1) + columns // 6
+    keys = np.sort((block << 41) + ((4095 - sums.astype(np.int64)) << 29) + rows * width + columns)
+    first = np.ones(len(keys), bool)
+    first[1:] = keys[1:] >> 41 != keys[:-1] >> 41
+    keys = keys[first]
+    values = (4095 - (keys >> 29 & 4095)).astype(float)
+    keep = np.argsort(-values, kind="stable")[:most]
+    rows, columns = np.divmod(keys[keep] & ((1 << 29) - 1), width)
+    values = values[keep]
     # Small numbers, of which many fit into a register.
     down, right = rows.astype(np.int16), columns.astype(np.int16)
     near = np.abs(down[:, None] - down) <= 5

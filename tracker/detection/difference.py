@@ -54,7 +54,7 @@ class Difference:
     def over(
         self, before: Luma, now: Luma, after: Luma, limit: NDArray[np.uint8]
     ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.uint16]]:
-        """Return rows, columns and summed change of the pixels over a limit, in reading order.
+        """Return rows, columns and summed change of the pixels over a limit, in any order.
 
         The same as searching all of the summed change, but for the whole frame only a
         saturated sum is made, strip by strip, which says in which squares to look.
@@ -107,23 +107,27 @@ class Difference:
     def _within(
         self, tiles: NDArray[np.int64], limit: NDArray[np.uint8]
     ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.uint16]]:
-        """Return the pixels over the limit in some squares, in reading order."""
+        """Return the pixels over the limit in some squares."""
         height, width = self._change.shape
         framed = self._framed
         framed[0], framed[-1] = framed[min(2, height)], framed[max(height - 1, 1)]
         framed[:, 0], framed[:, -1] = framed[:, min(2, width)], framed[:, max(width - 1, 1)]
         # A square that would hang over the edge is moved inward, over its neighbour.
-        rows = np.minimum(tiles // self._tiles.shape[1] * TILE, height - TILE)
-        columns = np.minimum(tiles % self._tiles.shape[1] * TILE, width - TILE)
+        down, right = np.divmod(tiles, self._tiles.shape[1])
+        rows = np.minimum(down * TILE, height - TILE)
+        columns = np.minimum(right * TILE, width - TILE)
         around = squares(framed, TILE + 2)[rows, columns].astype(np.uint16)
         lines = around[:, :-2] + around[:, 1:-1]
         lines += around[:, 2:]
         sums = lines[:, :, :-2] + lines[:, :, 1:-1]
         sums += lines[:, :, 2:]
-        square, down, right = np.nonzero(sums > squares(limit, TILE)[rows, columns])
-        at = (rows[square] + down) * width + columns[square] + right
-        at, first = np.unique(at, return_index=True)
-        return at // width, at % width, sums[square, down, right][first]
+        sums[squares(limit, TILE)[rows, columns] >= sums] = 0
+        at = np.flatnonzero(sums)
+        square, place = np.divmod(at, TILE * TILE)
+        rows, columns = rows[square] + place // TILE, columns[square] + place % TILE
+        # What a square that was moved has of its neighbour is the neighbour's to tell.
+        own = (rows >= TILE * down[square]) & (columns >= TILE * right[square])
+        return rows[own], columns[own], sums.reshape(-1)[at[own]]
 
 
 def squares(picture: Luma, side: int) -> Luma:
