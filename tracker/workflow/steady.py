@@ -13,7 +13,10 @@ from tracker.records import Candidates
 Array = NDArray[np.float64]
 
 GLANCE_S = 0.1
-"""While the camera stands still it is looked at this often, and after its first move always."""
+"""While the camera stands still it is looked at this often."""
+
+ALERT_S = 0.5
+"""For so long after a move it is looked at in every frame."""
 
 AFAR_M = 30.0
 """A turn moves near and far alike; any distance serves to carry a line of sight over."""
@@ -36,6 +39,8 @@ class Steadier:
     def __init__(self, camera: Camera, frame_s: float) -> None:
         self._camera = camera
         self._every = max(1, round(GLANCE_S / frame_s))
+        self._alert = max(1, round(ALERT_S / frame_s))
+        self._alert_until = 0
         self._reference: SteadyReference | None = None
         self._turns: dict[int, Array] = {}
         self._count = 0
@@ -46,10 +51,11 @@ class Steadier:
         if self._reference is None:
             if self._count == 0:
                 self._begin(luma)
-        elif self.moves or self._count % self._every == 0:
+        elif self._count <= self._alert_until or self._count % self._every == 0:
             motion = self._reference.motion(luma)
-            self.moves = self.moves or motion.significant
-            if self.moves:
+            if motion.significant:
+                self.moves = True
+                self._alert_until = self._count + self._alert
                 self._turns[frame] = motion.turn_rad
         self._count += 1
 
