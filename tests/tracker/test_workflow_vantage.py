@@ -178,6 +178,14 @@ def test_the_best_place_keeps_its_limits_and_the_view() -> None:
     assert judge(best, made.shots).margin_px > 0.01 * 1920
 
 
+def test_a_place_at_the_edge_of_the_box_is_told() -> None:
+    inside, edge = np.array([12.0, -30.0, 2.0]), np.array([12.0, -40.0, 2.5])
+    assert LIMITS.reached(inside) == []
+    assert "across -40 m and up 2.5 m" in LIMITS.reached(edge)[0]
+    fixed = replace(LIMITS, up_m=(2.0, 2.0))
+    assert fixed.reached(inside) == []
+
+
 def test_no_place_tried_at_random_is_better() -> None:
     made, best = found_place()
     reached = judge(best, made.shots).u["exit_speed_mps"]
@@ -217,6 +225,14 @@ def test_a_box_without_a_place_is_told(limits, words) -> None:
     with pytest.raises(InputError) as told:
         best_stand(made.stand, made.shots, limits, "carry_m")
     assert words in str(told.value)
+
+
+def test_a_sensor_on_its_side_reads_the_columns() -> None:
+    upright = replace(STAND, position="14,-60,1.6", readout_s=0.02, size="1080x1920", view_deg=42.0)
+    made = plan(upright)
+    seen = judge(made.stand, made.shots).seen
+    inside = seen.margins_px > 0.0
+    assert seen.row_share[inside] == pytest.approx(seen.pixels[inside, 0] / 1079.0 - 0.5, abs=1e-3)
 
 
 def test_a_flight_that_does_not_fit_keeps_its_release_in_view() -> None:

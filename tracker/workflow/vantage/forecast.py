@@ -69,10 +69,12 @@ def watch(
     """
     share = np.zeros(len(times_s))
     readout = circumstances_of(camera, stand.request).readout_s if rows else 0.0
+    # A picture taller than wide is a sensor on its side, whose rows are the picture's columns.
+    turned = 90 if camera.size_px[1] > camera.size_px[0] else 0
     for _ in range(3):
         states = flight.states(times_s + readout * share)
         pixels, by_point, _ = camera.project_with_jacobians(states[:, :3])
-        share = row_fraction(np.nan_to_num(pixels), camera.size_px, 0)
+        share = row_fraction(np.nan_to_num(pixels), camera.size_px, turned)
         share = np.clip(share, -0.5, 0.5)
     depth = camera.in_camera(states[:, :3])[:, 2]
     with np.errstate(invalid="ignore", divide="ignore"):

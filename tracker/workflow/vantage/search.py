@@ -45,6 +45,21 @@ class Limits:
     up_m: Range
     clear_m: float
 
+    def reached(self, position_m: Array) -> list[str]:
+        """Return a sentence where a best place lies at the edge of what was searched."""
+        spans = {"along": self.along_m, "across": self.across_m, "up": self.up_m}
+        ends = [
+            f"{name} {value:.4g} m"
+            for value, (name, (low, high)) in zip(position_m, spans.items(), strict=True)
+            if high > low and min(value - low, high - value) < 0.01 * (high - low)
+        ]
+        if not ends:
+            return []
+        return [
+            f"The best place lies at the edge of the box, {' and '.join(ends)}: beyond it there "
+            "may be a better one."
+        ]
+
 
 def firing_line(stand: Stand, shots: Shots) -> Array:
     """Return from where to where balls fly and roll, shape (2, 2): along and across, m."""

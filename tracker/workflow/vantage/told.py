@@ -21,6 +21,10 @@ from tracker.workflow.vantage.search import Limits, best_stand, firing_line, off
 from tracker.workflow.vantage.stand import Stand
 
 PICTURE = "vantage.png"
+HOW_SURE = (
+    "That nothing goes wrong. In nine drawn sessions what was then measured had 0.77 to 1.44 times "
+    "the uncertainty that was foretold."
+)
 DRAWN = 161
 """Places along a flight that are joined by lines."""
 
@@ -57,11 +61,12 @@ def foresee_vantage(asked: Asked) -> Told:
     plan = planned(asked, typed)
     stand, shots = plan.stand, plan.shots
     clear_m = CLEAR_M if asked.clear_m is None else asked.clear_m
-    box = None
+    box, notes = None, [*plan.notes, HOW_SURE]
     if typed.box_m is not None:
         along, across, up = ((span[0], span[1]) for span in typed.box_m)
         limits = Limits(along, across, up, clear_m)
         stand, box = best_stand(stand, shots, limits, asked.of), (along, across)
+        notes += limits.reached(stand.position_m)
     found = forecast(stand, shots)
     vantage = Vantage(
         place=_place(stand, found.camera.rotation[2], searched=box is not None),
@@ -70,7 +75,7 @@ def foresee_vantage(asked: Asked) -> Told:
         forecast=found,
         changes=changes(stand, shots, judge(stand, shots), asked.of),
         around=_around(stand, shots, clear_m, box),
-        notes=plan.notes,
+        notes=tuple(notes),
         cautions=_cautions(stand, shots, clear_m),
     )
     if target is not None:
