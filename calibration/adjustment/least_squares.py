@@ -30,6 +30,10 @@ class Limits:
         parameters' own standard uncertainties (the Newton decrement).
     damping : float
         First damping, as a share of the normal matrix's diagonal; 0 starts as Gauss-Newton.
+    halvings : int
+        How often a step that fails is bent and halved before it is damped: the path then
+        follows a curved valley to second order (geodesic acceleration, M. K. Transtrum and
+        J. P. Sethna, arXiv:1201.5885, 2012, its second derivative from the step that failed).
     rank : float
         A direction whose singular value falls below this share of the largest, all columns
         scaled to length one, counts as not determined.
@@ -39,6 +43,7 @@ class Limits:
     step: float = 1e-6
     damping: float = 1e-3
     rank: float = 1e-9
+    halvings: int = 0
 
 
 @dataclass(frozen=True)
@@ -119,6 +124,17 @@ class Adjustment:
         return vectors[-1] / singular[-1] / length, float(singular[0] / singular[-1])
 
 
+@dataclass(frozen=True)
+class _Trial:
+    """A state that a step led to, with its residuals and their weighted sum of squares."""
+
+    state: Any
+    residuals: Array
+    jacobian: Array
+    white: Array
+    cost: float
+
+
 def adjust(
     model: Model,
     start: Any,
@@ -159,6 +175,15 @@ def adjust(
     """
     step_by = move or _add
     whitener = _whitener(np.asarray(uncertainty, float))
+
+    def trial(candidate: Any) -> _Trial:
+        # A step too far may lead where nothing is finite; it is taken back.
+        with np.errstate(over="ignore", invalid="ignore"):
+            residuals, jacobian = model(candidate)
+            white = _whiten(whitener, residuals)
+            cost = float(white @ white)
+        return _Trial(candidate, residuals, jacobian, white, cost if np.isfinite(cost) else np.inf)
+
     state = start
     residuals, jacobian = model(state)
     if not (np.all(np.isfinite(residuals)) and np.all(np.isfinite(jacobian))):
@@ -172,23 +197,28 @@ def adjust(
         length = _lengths(slope)
         normal = (slope / length).T @ (slope / length)
         step, foretold = _damped_step(normal, gradient / length, damping)
-        candidate = step_by(state, step / length)
-        # A step too far may lead where nothing is finite; it is taken back.
-        with np.errstate(over="ignore", invalid="ignore"):
-            next_residuals, next_jacobian = model(candidate)
-            next_white = _whiten(whitener, next_residuals)
-            next_cost = float(next_white @ next_white)
+        tried = trial(step_by(state, step / length))
+        halvings = limits.halvings if foretold > limits.step**2 else 0
+        share, taken = 1.0, step
+        while halvings and cost < tried.cost < np.inf:
+            # The valley bends: what the step missed, a matter of its square, tells how.
+            missed = white - slope @ (taken / length) - tried.white
+            bend = _damped_step(normal, (slope / length).T @ missed, damping)[0] / share**2
+            share, halvings = 0.5 * share, halvings - 1
+            taken = share * step - share**2 * bend
+            tried = trial(step_by(state, taken / length))
+        foretold *= share * (2.0 - share)
         # A step that damping alone has shortened proves nothing: it is tried again without.
         short = foretold <= limits.step**2
         settled = short and damping == 0.0
         # Below its own rounding the cost no longer tells better from worse; the step does.
         bound = cost * (1.0 + (1e-9 if short else 1e-14))
-        if np.isfinite(next_cost) and next_cost <= bound:
-            gain = (cost - next_cost) / foretold if foretold > 0 else 1.0
+        if tried.cost <= bound:
+            gain = (cost - tried.cost) / foretold if foretold > 0 else 1.0
             damping *= max(1e-3, 1.0 - (2.0 * min(gain, 1.0) - 1.0) ** 3)
             damping, growth = (0.0 if damping < 1e-12 else damping), 2.0
-            state, residuals, jacobian = candidate, next_residuals, next_jacobian
-            white, slope, cost = next_white, _whiten(whitener, jacobian), next_cost
+            state, residuals, jacobian = tried.state, tried.residuals, tried.jacobian
+            white, slope, cost = tried.white, _whiten(whitener, jacobian), tried.cost
         else:
             damping, growth = max(damping, 1e-9) * growth, growth * 2.0
         damping = 0.0 if short else damping

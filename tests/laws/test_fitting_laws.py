@@ -15,7 +15,8 @@ STEPS = np.array(
     [
         *(1e-4, 1e-4, 1e-4, 1e-4, 1e-4, 1e-4, 1e-4),
         *(1e-4, 1e-4, 1e-4, 1e-3, 1e-3),
-        *(1e-5, 1e-2, 1e-2, 1e-3),
+        *(1e-5, 1e-2, 1e-2, 1e-3, 1e-4),
+        *(1e-3,) * 12,
         *(1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-6, 1e-2, 1e-2),
         *(1e-4, 1e-4, 1e-5, 1e-5, 1e-4),
     ]
@@ -65,7 +66,9 @@ def shots(draw):
     numbers[10], numbers[11] = draw(number(-3.0, 3.0)), draw(number(-3.0, 3.0))
     numbers[12], numbers[13], numbers[14] = draw(number(0.0, 0.02)), 3.0, -4.0
     numbers[15] = draw(number(-0.03, 0.03))
-    numbers[16:] = CAMERA_U * np.array([draw(number(-2.0, 2.0)) for _ in range(14)])
+    numbers[16] = draw(number(-0.3, 0.3))
+    numbers[17:29] = [draw(number(-1.0, 1.0)) for _ in range(12)]
+    numbers[29:] = CAMERA_U * np.array([draw(number(-2.0, 2.0)) for _ in range(14)])
     times = numbers[0] + np.linspace(0.03, 0.9, 12)
     lean = np.linspace(0.05, -0.08, 12)
     return known, numbers, Instants(times, np.linspace(-0.4, 0.4, 12), lean)
@@ -100,7 +103,7 @@ def test_derivatives_of_the_figures(shot):
     known, numbers, _ = shot
     got = figures_of(known, numbers)
     # The figures are those of the flight: readout, light and camera have no part in them.
-    own = [*range(12), PARAMETERS.index("gravity_mps2")]
+    own = [*range(12), *range(PARAMETERS.index("gravity_mps2"), PARAMETERS.index("turn_x"))]
 
     def figures(some):
         whole = numbers.copy()

@@ -106,7 +106,8 @@ def departures(rng: np.random.Generator, known: Circumstances, only: slice | Non
     found = np.zeros(len(information))
     told = np.flatnonzero(np.diag(information) > 0)
     told = told[told < CAMERA_AT]
-    found[told] = rng.normal(size=len(told)) / np.sqrt(np.diag(information)[told])
+    spread = np.linalg.inv(information[np.ix_(told, told)])
+    found[told] = np.linalg.cholesky(spread) @ rng.normal(size=len(told))
     found[CAMERA_AT:] = rng.multivariate_normal(
         np.zeros(len(found) - CAMERA_AT), known.camera.covariance, method="svd"
     )

@@ -87,18 +87,21 @@ def test_the_parts_of_each_figure_add_up_to_its_uncertainty(
 ) -> None:
     u = figures_of(case.circumstances, fitted.parameters).u(fitted.covariance)
     made = budget(case.circumstances, fitted)
-    for name in FIGURES:
+    slope = figures_of(case.circumstances, fitted.parameters).jacobian
+    split = shares(case.circumstances, fitted)
+    own = np.sqrt(np.diag(slope @ sum(split[source] for source in OWN) @ slope.T))
+    for place, name in enumerate(FIGURES):
         parts = made.parts[name]
+        assert "gusts" not in parts
         assert np.linalg.norm(list(parts.values())) == pytest.approx(u[name], rel=1e-5)
-        own = np.linalg.norm([parts[source] for source in OWN])
-        assert np.hypot(own, made.shared_u[name]) == pytest.approx(u[name], rel=1e-5)
+        assert np.hypot(own[place], made.shared_u[name]) == pytest.approx(u[name], rel=1e-5)
 
 
 def test_air_and_ball_share_what_is_not_known_of_the_drag(
     case: Drawn, fitted: FittedFlight
 ) -> None:
-    known = case.circumstances
-    parts = budget(known, fitted).parts["carry_m"]
+    known = replace(case.circumstances, drag_slope_u=0.0)
+    parts = budget(known, replace(case, circumstances=known).fit()).parts["carry_m"]
     u_air = known.drag_air_u
     u_ball = np.sqrt(known.drag_u**2 - u_air**2)
     assert parts["air"] / parts["ball"] == pytest.approx(u_air / u_ball)
@@ -115,6 +118,8 @@ def test_positions_are_named_where_all_else_is_well_known(case: Drawn) -> None:
         drag_air_u=known.drag_air_u / 1e3,
         lift_u=known.lift_u / 1e3,
         wind_u_mps=1e-3,
+        gust_u_mps=0.0,
+        drag_slope_u=0.0,
         readout_u_s=1e-6,
         gravity_u_mps2=1e-5,
     )
@@ -139,7 +144,7 @@ def test_a_badly_taped_field_is_named() -> None:
 
 
 def test_what_is_known_exactly_has_no_share(case: Drawn) -> None:
-    known = replace(case.circumstances, gravity_u_mps2=1e-9, wind_u_mps=1e-9)
+    known = replace(case.circumstances, gravity_u_mps2=1e-9, wind_u_mps=1e-9, gust_u_mps=0.0)
     made = budget(known, replace(case, circumstances=known).fit())
     for parts in made.parts.values():
         assert parts["gravity"] < 1e-6 and parts["wind"] < 1e-6

@@ -66,6 +66,8 @@ def test_u_goes_with_the_noise_when_all_else_is_known() -> None:
         wind_u_mps=1e-9,
         readout_u_s=1e-9,
         gravity_u_mps2=1e-9,
+        drag_slope_u=0.0,
+        gust_u_mps=0.0,
     )
     flight = expected_flight(sure, SPEED_MPS)
     instants, covariances = seen(sure, flight)

@@ -5,23 +5,34 @@ from numpy.typing import NDArray
 
 from tracker.fitting.figures import FIGURES, Figures
 from tracker.fitting.fit import FittedFlight
-from tracker.fitting.model import CAMERA_AT, GRAVITY_AT, LIGHT_AT, READOUT_AT, Circumstances
+from tracker.fitting.model import (
+    CAMERA_AT,
+    GRAVITY_AT,
+    LIGHT_AT,
+    PARAMETERS,
+    READOUT_AT,
+    SLOPE_AT,
+    WIND_AT,
+    Circumstances,
+)
 from tracker.records import Budget
 
 Array = NDArray[np.float64]
 
 DRAG_AT = 7
 
-PRIORS: dict[str, slice | NDArray[np.int64]] = {
-    "light": slice(LIGHT_AT, GRAVITY_AT),
-    "camera": slice(CAMERA_AT, None),
+PRIORS = {
+    "light": np.arange(LIGHT_AT, GRAVITY_AT),
+    "camera": np.arange(CAMERA_AT, len(PARAMETERS)),
     # Where nothing was taped, the moment and the aim are presumed too.
     "release": np.array([0, 1, 2, 3, 5]),
-    "readout": slice(READOUT_AT, READOUT_AT + 1),
-    "wind": slice(10, 12),
-    "drag": slice(DRAG_AT, DRAG_AT + 1),
-    "spin": slice(8, 10),
-    "gravity": slice(GRAVITY_AT, GRAVITY_AT + 1),
+    "readout": np.array([READOUT_AT]),
+    "drag": np.array([DRAG_AT]),
+    "drag slope": np.array([SLOPE_AT]),
+    "spin": np.arange(8, 10),
+    "gravity": np.array([GRAVITY_AT]),
+    "wind along": WIND_AT[0],
+    "wind across": WIND_AT[1],
 }
 """What is known beforehand, in groups that are independent of each other, by the parameters
 that each tells something about."""
@@ -37,15 +48,17 @@ SOURCES = (
     "release",
     "readout",
     "wind",
+    "gusts",
     "air",
     "ball",
     "spin",
     "gravity",
 )
-"""The sources of a budget. The drag that is known beforehand depends on two: the air's density
-and the ball. The camera counts as one only where nobody told what its covariance comes from."""
+"""What a covariance is split by. A budget counts the gusts as wind. The drag that is known
+beforehand depends on two sources: the air's density and the ball. The camera counts as one
+only where nobody told what its covariance comes from."""
 
-OWN = ("pixels", "spin")
+OWN = ("pixels", "gusts", "spin")
 """What differs from shot to shot. All else is the same for every shot of a session: one camera
 and one taping of it, one release taped on one launcher, one kind of ball in one air, and one
 sun that lights every ball from the same side."""
@@ -73,9 +86,15 @@ def shares(circumstances: Circumstances, fitted: FittedFlight) -> dict[str, Arra
     information = circumstances.prior_information()
     found = {"pixels": fitted.covariance @ fitted.shown @ fitted.covariance}
     for name, parameters in PRIORS.items():
-        reach = fitted.covariance[:, parameters]
-        known = information[parameters][:, parameters]
-        found[name] = reach @ known @ reach.T
+        reach = fitted.covariance[:, parameters] @ information[np.ix_(parameters, parameters)]
+        if name.startswith("wind"):
+            # A shot's wind is off by that of the session and by its own gust.
+            steady = circumstances.wind_covariance(own=False)
+            gusty = circumstances.wind_covariance(shared=False)
+            found["wind"] = found.get("wind", 0.0) + reach @ steady @ reach.T
+            found["gusts"] = found.get("gusts", 0.0) + reach @ gusty @ reach.T
+        else:
+            found[name] = reach @ fitted.covariance[parameters]
     if circumstances.camera_parts:
         # The camera known beforehand is off by the errors of all its sources together.
         reach = fitted.covariance[:, CAMERA_AT:] @ information[CAMERA_AT:, CAMERA_AT:]
@@ -84,7 +103,8 @@ def shares(circumstances: Circumstances, fitted: FittedFlight) -> dict[str, Arra
             found[name] = reach @ part @ reach.T
     drag = found.pop("drag")
     of_air = (circumstances.drag_air_u / circumstances.drag_u) ** 2 if circumstances.drag_u else 0.0
-    found["air"], found["ball"] = of_air * drag, (1.0 - of_air) * drag
+    found["air"] = of_air * drag
+    found["ball"] = (1.0 - of_air) * drag + found.pop("drag slope")
     return {name: found[name] for name in SOURCES if name in found}
 
 
@@ -97,10 +117,13 @@ def budget_of(circumstances: Circumstances, fitted: FittedFlight, figures: Figur
     variances = _variances(by_source, figures)
     known = [i for i, value in enumerate(figures.values) if np.isfinite(value)]
     common = [place for place, name in enumerate(by_source) if name not in OWN]
-    parts = np.sqrt(variances)
     shared = np.sqrt(np.sum(variances[:, common], axis=1))
+    names = list(by_source)
+    variances[:, names.index("wind")] += variances[:, names.index("gusts")]
+    told = [place for place, name in enumerate(names) if name != "gusts"]
+    parts = np.sqrt(variances)
     return Budget(
-        parts={FIGURES[i]: dict(zip(by_source, parts[i].tolist(), strict=True)) for i in known},
+        parts={FIGURES[i]: {names[k]: float(parts[i, k]) for k in told} for i in known},
         shared_u={FIGURES[i]: float(shared[i]) for i in known},
     )
 

@@ -5,17 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.fitting.model import (
-    GRAVITY_AT,
-    GRAVITY_STEP_MPS2,
-    PARAMETERS,
-    Circumstances,
-    forces_with,
-)
+from tracker.fitting.model import FLIGHT_AT, GRAVITY_AT, PARAMETERS, Circumstances, flight_of
 from tracker.flight.figures import FIGURES as FLIGHT_FIGURES
 from tracker.flight.figures import figures, release_figures
-from tracker.flight.forces import Forces
-from tracker.flight.trajectory import fly
 
 Array = NDArray[np.float64]
 
@@ -60,26 +52,15 @@ def figures_of(circumstances: Circumstances, parameters: Array) -> Figures:
     parameters : ndarray, shape (P,)
         In the order of `tracker.fitting.model.PARAMETERS`.
     """
-    launch = parameters[1:12]
-    forces = forces_with(circumstances.forces, parameters[GRAVITY_AT])
-    radius_m = circumstances.ball_radius_m
-    values, by_launch = _of_launch(launch, forces, radius_m)
-    heavier, _ = _of_launch(launch, forces_with(forces, GRAVITY_STEP_MPS2), radius_m)
-    jacobian = np.zeros((len(FIGURES), len(PARAMETERS)))
-    jacobian[:, 1:12] = by_launch
-    jacobian[:, GRAVITY_AT] = (heavier - values) / GRAVITY_STEP_MPS2
-    values[10], jacobian[10, 0], jacobian[10, GRAVITY_AT] = parameters[0], 1.0, 0.0
-    return Figures(values, jacobian)
-
-
-def _of_launch(launch: Array, forces: Forces, radius_m: float) -> tuple[Array, Array]:
-    """Return the figures that the launch decides and their derivatives by it, shape (11, 11)."""
-    values, by_launch = np.full(len(FIGURES), np.nan), np.zeros((len(FIGURES), 11))
-    values[:3], by_launch[:3, 3:6] = release_figures(launch[3:6])
-    gravity, climb = forces.gravity_mps2, max(launch[5], 0.0)
-    longest = 2.5 * climb / gravity + np.sqrt(2.0 * max(launch[2], 0.1) / gravity) + 1.0
-    flight = fly(launch, forces, float(min(longest, 15.0)), 0.02, sensitivities=True)
-    whole = figures(flight, radius_m)
+    values, jacobian = np.full(len(FIGURES), np.nan), np.zeros((len(FIGURES), len(PARAMETERS)))
+    values[:3], jacobian[:3, 4:7] = release_figures(parameters[4:7])
+    gravity = circumstances.forces.gravity_mps2 + parameters[GRAVITY_AT]
+    climb = max(parameters[6], 0.0)
+    longest = 2.5 * climb / gravity + np.sqrt(2.0 * max(parameters[3], 0.1) / gravity) + 1.0
+    duration = float(min(longest, 15.0))
+    flight = flight_of(circumstances, parameters, duration, 0.02, sensitivities=True)
+    whole = figures(flight, circumstances.ball_radius_m)
     if whole is not None and whole.by_launch is not None:
-        values[:-1], by_launch[:-1] = whole.values, whole.by_launch
-    return values, by_launch
+        values[:-1], jacobian[:-1, FLIGHT_AT] = whole.values, whole.by_launch
+    values[10], jacobian[10, 0] = parameters[0], 1.0
+    return Figures(values, jacobian)

@@ -6,7 +6,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.adjustment import Limits, NotDetermined, adjust
-from tracker.fitting.model import CAMERA_AT, PARAMETERS, Circumstances, Instants, predict
+from tracker.fitting.model import (
+    CAMERA_AT,
+    FLIGHT_AT,
+    PARAMETERS,
+    SLOPE_AT,
+    Circumstances,
+    Instants,
+    predict,
+)
 from tracker.flight.trajectory import Trajectory
 from tracker.records import Track
 
@@ -124,7 +132,8 @@ def fit_flight(
             slopes.append(by_bounce)
         return np.concatenate(parts), np.concatenate(slopes)
 
-    limits = Limits(iterations=25, step=3e-2, damping=0.0)
+    # Distance and focal length trade along a valley that bends: steps follow it by halvings.
+    limits = Limits(iterations=25, step=3e-2, damping=0.0, halvings=4)
     for round_ in range(5):
         result = adjust(model, state, np.ones(count), limits=limits)
         state = result.state
@@ -171,6 +180,7 @@ def _sane(at: Array, times_s: Array) -> bool:
         and times_s[0] - LONGEST_BEFORE_S < at[0] < times_s[-1]
         and abs(at[7]) < 20.0
         and np.all(np.abs(at[8:10]) < 20.0)
+        and abs(at[SLOPE_AT]) < 20.0
     )
 
 
@@ -184,7 +194,7 @@ def _bounce(
     spread = np.hypot(fall * landed_s[1], 0.02)
     slope = np.zeros((1, len(PARAMETERS)))
     slope[0, 0] = -states[0, 5]
-    slope[0, 1:12] = by_launch[0, 2]
+    slope[0, FLIGHT_AT] = by_launch[0, 2]
     gap = np.array([circumstances.ball_radius_m - states[0, 2]])
     return gap / spread, slope / spread
 

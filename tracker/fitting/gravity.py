@@ -100,7 +100,7 @@ def free_gravity(
         model = _model(loose, track, row_share, fitted.used, distance)
         size = 2 * len(distance) + len(prior_root(loose.prior_information()))
         try:
-            again = adjust(model, state, np.ones(size), limits=Limits(20, 3e-2, 0.0))
+            again = adjust(model, state, np.ones(size), limits=Limits(20, 3e-2, 0.0, halvings=4))
         except NotDetermined:
             return None
         state = again.state

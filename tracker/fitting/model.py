@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 from calibration.camera import PARAMETERS as CAMERA_PARAMETERS
 from calibration.camera import Camera
 from tracker.flight.forces import Forces
-from tracker.flight.trajectory import LAUNCH, Trajectory, fly
+from tracker.flight.gusts import GUST_MODES, gust_covariance
+from tracker.flight.trajectory import EXTRAS, LAUNCH, Trajectory, fly
 
 Array = NDArray[np.float64]
 
@@ -20,16 +21,28 @@ PARAMETERS = (
     "light_column",
     "light_row",
     "gravity_mps2",
+    *EXTRAS[1:],
     *CAMERA_PARAMETERS,
 )
 """Everything that a fit adjusts: the release, the launch, the shutter's readout, the light on
-the ball, gravity and the camera, the last two as moves from what is known of them."""
+the ball, gravity and what else bends a flight (`tracker.flight.trajectory.EXTRAS`), and the
+camera; gravity and the camera as moves from what is known of them."""
 
 READOUT_AT = 1 + len(LAUNCH)
 LIGHT_AT = READOUT_AT + 1
 GRAVITY_AT = LIGHT_AT + 2
-CAMERA_AT = GRAVITY_AT + 1
-GRAVITY_STEP_MPS2 = 1e-3
+SLOPE_AT = GRAVITY_AT + 1
+GUSTS_AT = SLOPE_AT + 1
+CAMERA_AT = GRAVITY_AT + len(EXTRAS)
+
+FLIGHT_AT = np.array([*range(1, READOUT_AT), *range(GRAVITY_AT, CAMERA_AT)])
+"""Where the parameters that decide the flight stand, in the order of a flight's sensitivities."""
+
+WIND_AT = tuple(
+    np.array([mean, *range(GUSTS_AT + first, GUSTS_AT + first + GUST_MODES)])
+    for mean, first in ((10, 0), (11, GUST_MODES))
+)
+"""Mean wind and gusts, along and across; what is known of them is known together."""
 
 LIGHT_U = 6.0
 """How unevenly a ball is lit, in luma steps: light from one side moves the bright part of a
@@ -40,6 +53,9 @@ it is large. A ball half again as bright at one rim as at its middle, luma 120, 
 STEP_S, LONGEST_STEP_S = 0.04, 0.1
 """Steps of the fitted flight: the longest leaves a hundredth of a millimetre where the air brakes
 a ball as it does a tennis ball or a heavier one, and a lighter ball takes shorter steps."""
+
+EXACT = 1e-7
+"""Standard uncertainty of what is not in doubt, small beside any that is."""
 
 
 @dataclass(frozen=True)
@@ -61,6 +77,10 @@ class Circumstances:
         air's density and the ball's mass and size, which act in the same way.
     drag_air_u : float
         The part of `drag_u` that comes from the air's density.
+    drag_slope_u : float
+        Standard uncertainty of the drag's slope about zero (`tracker.flight.variation`).
+    gust_u_mps : float
+        Standard deviation of a gust's parts along and across.
     camera_parts : mapping of str to ndarray, shape (14, 14)
         The camera's covariance by what it comes from; empty where only the whole is known.
     lift_u : float
@@ -68,6 +88,7 @@ class Circumstances:
     wind_mps : tuple of float
         Along and across the firing line.
     wind_u_mps : float
+        Of the mean wind while shots were fired, of either part.
     ball_radius_m : float
     readout_s, readout_u_s : float
         Time from the first to the last row of the picture.
@@ -87,6 +108,8 @@ class Circumstances:
     readout_s: float
     readout_u_s: float
     drag_air_u: float = 0.0
+    drag_slope_u: float = 0.0
+    gust_u_mps: float = 0.0
     camera_parts: Mapping[str, Array] = field(default_factory=dict)
 
     def prior_mean(self) -> Array:
@@ -105,14 +128,29 @@ class Circumstances:
         own[1:4] = self.release_u_m
         own[7] = self.drag_u
         own[8:10] = self.lift_u
-        own[10:12] = self.wind_u_mps
         own[READOUT_AT] = self.readout_u_s
         own[LIGHT_AT:GRAVITY_AT] = LIGHT_U
         own[GRAVITY_AT] = self.gravity_u_mps2
+        own[SLOPE_AT] = max(self.drag_slope_u, EXACT)
         own_weight = np.where(own > 0, 1.0 / np.maximum(own, 1e-12) ** 2, 0.0)
         information[:CAMERA_AT, :CAMERA_AT] = np.diag(own_weight)
+        for own_wind in WIND_AT:
+            information[np.ix_(own_wind, own_wind)] = _inverse(self.wind_covariance())
         information[CAMERA_AT:, CAMERA_AT:] = _inverse(self.camera.covariance)
         return information
+
+    def wind_covariance(self, shared: bool = True, own: bool = True) -> Array:
+        """Return the covariance of a part of the wind and its gusts, shape (7, 7), m²/s².
+
+        The session's mean wind is the same for every shot (`shared`); each shot meets its own
+        gust, whose mean over the flight adds to it (`own`).
+        """
+        found = np.zeros((1 + GUST_MODES, 1 + GUST_MODES))
+        if own:
+            found += max(self.gust_u_mps, EXACT) ** 2 * gust_covariance()
+        if shared:
+            found[0, 0] += self.wind_u_mps**2
+        return found
 
 
 @dataclass(frozen=True)
@@ -157,44 +195,20 @@ def predict(
     camera = circumstances.camera.perturbed(parameters[CAMERA_AT:])
     times = instants.times_s + parameters[READOUT_AT] * instants.row_share - parameters[0]
     duration = float(max(times.max(initial=0.0) + 2.0 * STEP_S, 4.0 * STEP_S))
-    course = fly_course(circumstances.forces, parameters, duration)
-    pixels, jacobian = look(camera, course, parameters, instants)
+    # The error goes with the fourth power of step times speed times braking.
+    reach = max(circumstances.forces.reach_per_m, 1e-9)
+    step = float(np.clip(1.0 / (300.0 * reach), STEP_S, LONGEST_STEP_S))
+    trajectory = flight_of(circumstances, parameters, duration, step, sensitivities=True)
+    pixels, jacobian = look(camera, trajectory, parameters, instants)
     # The camera differentiates by a further small turn, not by more of the turn it has made.
     turned = _by_turn(parameters[CAMERA_AT : CAMERA_AT + 3])
     turns = slice(CAMERA_AT, CAMERA_AT + 3)
     jacobian[:, :, turns] = jacobian[:, :, turns] @ turned
-    return pixels, jacobian, course.trajectory
-
-
-@dataclass(frozen=True)
-class Course:
-    """A flight from its release on, and the same under slightly more gravity.
-
-    Attributes
-    ----------
-    trajectory : Trajectory
-        With sensitivities.
-    heavier : Trajectory
-        The flight's own sensitivities leave gravity out; its effect is all but linear.
-    """
-
-    trajectory: Trajectory
-    heavier: Trajectory
-
-
-def fly_course(forces: Forces, parameters: Array, duration_s: float) -> Course:
-    """Fly for a time with the launch and the gravity of `parameters`, shape (P,)."""
-    pulled = forces_with(forces, parameters[GRAVITY_AT])
-    # The error goes with the fourth power of step times speed times braking.
-    step = float(np.clip(1.0 / (300.0 * max(forces.reach_per_m, 1e-9)), STEP_S, LONGEST_STEP_S))
-    return Course(
-        fly(parameters[1:12], pulled, duration_s, step, sensitivities=True),
-        fly(parameters[1:12], forces_with(pulled, GRAVITY_STEP_MPS2), duration_s, step),
-    )
+    return pixels, jacobian, trajectory
 
 
 def look(
-    camera: Camera, course: Course, parameters: Array, instants: Instants
+    camera: Camera, trajectory: Trajectory, parameters: Array, instants: Instants
 ) -> tuple[Array, Array]:
     """Return where a camera sees a flight.
 
@@ -202,7 +216,8 @@ def look(
     ----------
     camera : Camera
         As it truly stands, the moves among the parameters included.
-    course : Course
+    trajectory : Trajectory
+        With sensitivities, as `flight_of` makes it.
     parameters : ndarray, shape (P,)
         Those with which it was flown.
     instants : Instants
@@ -214,25 +229,35 @@ def look(
         Derivative by the parameters, by the camera's turn as a further small one.
     """
     times = instants.times_s + parameters[READOUT_AT] * instants.row_share - parameters[0]
-    states, by_launch = course.trajectory.at_with_sensitivities(times)
-    dropped = course.heavier.at(times)[:, :3]
-    by_gravity = (dropped - states[:, :3]) / GRAVITY_STEP_MPS2
+    states, by_flight = trajectory.at_with_sensitivities(times)
     pixels, by_point, by_camera = camera.project_with_jacobians(states[:, :3])
     pixels = pixels + instants.lean[:, None] * parameters[LIGHT_AT:GRAVITY_AT]
     speed_px = np.einsum("nij,nj->ni", by_point, states[:, 3:6])
     jacobian = np.empty((len(times), 2, len(PARAMETERS)))
     jacobian[:, :, 0] = -speed_px
-    jacobian[:, :, 1:12] = by_point @ by_launch[:, :3, :]
+    jacobian[:, :, FLIGHT_AT] = by_point @ by_flight[:, :3, :]
     jacobian[:, :, READOUT_AT] = speed_px * instants.row_share[:, None]
     jacobian[:, :, LIGHT_AT:GRAVITY_AT] = instants.lean[:, None, None] * np.eye(2)
-    jacobian[:, :, GRAVITY_AT] = np.einsum("nij,nj->ni", by_point, by_gravity)
     jacobian[:, :, CAMERA_AT:] = by_camera
     return pixels, jacobian
 
 
-def forces_with(forces: Forces, more_gravity_mps2: float) -> Forces:
-    """Return the same forces with gravity moved by so much."""
-    return Forces(forces.reach_per_m, forces.gravity_mps2 + float(more_gravity_mps2))
+def flight_of(
+    circumstances: Circumstances,
+    parameters: Array,
+    duration_s: float,
+    step_s: float,
+    sensitivities: bool = False,
+) -> Trajectory:
+    """Return the flight that a fit's parameters make, its sensitivities as `FLIGHT_AT` orders."""
+    return fly(
+        parameters[1:READOUT_AT],
+        circumstances.forces,
+        duration_s,
+        step_s,
+        sensitivities,
+        parameters[GRAVITY_AT:CAMERA_AT],
+    )
 
 
 def _by_turn(turn: Array) -> Array:

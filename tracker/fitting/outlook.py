@@ -11,11 +11,11 @@ from tracker.fitting.model import (
     GRAVITY_AT,
     STEP_S,
     Circumstances,
-    Course,
     Instants,
-    fly_course,
+    flight_of,
     look,
 )
+from tracker.flight.trajectory import Trajectory
 
 Array = NDArray[np.float64]
 
@@ -28,13 +28,13 @@ class ExpectedFlight:
     ----------
     parameters : ndarray, shape (P,)
         In the order of `tracker.fitting.model.PARAMETERS`; released at time zero.
-    course : Course
-        A little beyond the landing.
+    trajectory : Trajectory
+        With sensitivities, a little beyond the landing.
     figures : Figures
     """
 
     parameters: Array
-    course: Course
+    trajectory: Trajectory
     figures: Figures
 
     @property
@@ -44,7 +44,7 @@ class ExpectedFlight:
 
     def states(self, times_s: Array) -> Array:
         """Return position (m) and velocity (m/s) at times from release (s), shape (N, 6)."""
-        return self.course.trajectory.at(times_s)
+        return self.trajectory.at(times_s)
 
 
 def expected_flight(circumstances: Circumstances, velocity_mps: Array) -> ExpectedFlight | None:
@@ -59,8 +59,9 @@ def expected_flight(circumstances: Circumstances, velocity_mps: Array) -> Expect
     landing_s = figures.value("flight_time_s")
     if not np.isfinite(landing_s):
         return None
-    course = fly_course(circumstances.forces, parameters, landing_s + 4.0 * STEP_S)
-    return ExpectedFlight(parameters, course, figures)
+    duration = landing_s + 4.0 * STEP_S
+    trajectory = flight_of(circumstances, parameters, duration, STEP_S, sensitivities=True)
+    return ExpectedFlight(parameters, trajectory, figures)
 
 
 def expected_fit(
@@ -83,7 +84,7 @@ def expected_fit(
     covariances : ndarray, shape (N, 2, 2)
         Of each position, px².
     """
-    _, jacobian = look(circumstances.camera, flight.course, flight.parameters, instants)
+    _, jacobian = look(circumstances.camera, flight.trajectory, flight.parameters, instants)
     shown = np.einsum(
         "nai,nab,nbj->ij", jacobian, np.linalg.inv(covariances), jacobian, optimize=True
     )
@@ -98,6 +99,6 @@ def expected_fit(
         residuals_px=np.zeros((count, 2)),
         used=np.ones(count, bool),
         scale=1.0,
-        trajectory=flight.course.trajectory,
+        trajectory=flight.trajectory,
         settled=True,
     )

@@ -1,9 +1,11 @@
 """The balls that are thrown: mass, size, drag, and how well each is known."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import isfinite, pi, sqrt
 
 from calibration.errors import InputError, InputErrors
+from tracker.flight.coefficients import Coefficient, SeamDrag, SmoothSphereDrag
 
 
 @dataclass(frozen=True)
@@ -25,6 +27,11 @@ class Ball:
         Where mass, size and drag come from.
     drag_speeds_mps : tuple of float
         Least and greatest speed at which the drag coefficient holds.
+    drag_curve : callable, optional
+        Given the Reynolds number over speed (s/m), the published coefficient as a function of
+        speed; a flight has that curve times one factor, which `drag_coefficient`, stated at
+        20 m/s, decides. None where the sources find no curve, or one that differs from ball to
+        ball by more than its own course.
     """
 
     name: str
@@ -37,6 +44,7 @@ class Ball:
     lift_u: float
     source: str
     drag_speeds_mps: tuple[float, float] = (5.0, 40.0)
+    drag_curve: Callable[[float], Coefficient] | None = None
 
     @property
     def area_m2(self) -> float:
@@ -65,6 +73,7 @@ def _row(
     drag: tuple[float, float, float, float],
     lift_u: float,
     source: str,
+    drag_curve: Callable[[float], Coefficient] | None = None,
 ) -> Ball:
     """Return a row of the table from ranges of mass and diameter, and drag (value, u, speeds)."""
     mass, mass_u = _within(*grams)
@@ -81,6 +90,7 @@ def _row(
         lift_u,
         source,
         (slow, fast),
+        drag_curve,
     )
 
 
@@ -96,8 +106,15 @@ _FELT_DRAG = (
 )
 _SEAM_DRAG = (
     "drag: 0.13 to 0.5 surveyed by Meyer and Bohn (2008); 0.30 from a terminal speed of 42.5 m/s "
-    "(school-physics worked example); the crisis lies within the range of speeds"
+    "(school-physics worked example); the crisis lies within the range of speeds; its course: "
+    "Giordano and Nakanishi, Computational Physics (2006), 2.3, from memory"
 )
+
+
+def _seam_drag(_: float) -> Coefficient:
+    """Return the course of a baseball's drag, which is stated over speed itself."""
+    return SeamDrag()
+
 
 BALLS = (
     _row(
@@ -139,7 +156,9 @@ BALLS = (
         (0.50, 0.08, 3.0, 30.0),
         0.05,
         "mass and size: ITF stage 3, foam, from memory; drag: subcritical sphere, Clift, Grace "
-        "and Weber, Bubbles, Drops and Particles (1978), widened as no measurement was found",
+        "and Weber, Bubbles, Drops and Particles (1978), widened as no measurement was found; its "
+        "course: Haider and Levenspiel, Powder Technol. (1989)",
+        SmoothSphereDrag,
     ),
     _row(
         "baseball",
@@ -148,6 +167,7 @@ BALLS = (
         (0.38, 0.09, 10.0, 45.0),
         0.05,
         f"mass and size: Official Baseball Rules, 3.01; {_SEAM_DRAG}",
+        _seam_drag,
     ),
     _row(
         "cricket",
@@ -202,7 +222,9 @@ BALLS = (
         0.10,
         "mass and size: ITTF Laws 2.3 (2.7 g, 40 mm), tolerances from memory; drag: subcritical "
         "sphere, Clift, Grace and Weber (1978); lift vanishes at some spins, lift "
-        "crisis, Miyazaki et al., Eur. J. Phys. (2017)",
+        "crisis, Miyazaki et al., Eur. J. Phys. (2017); course of the drag: Haider and Levenspiel, "
+        "Powder Technol. (1989)",
+        SmoothSphereDrag,
     ),
     _row(
         "football",

@@ -6,6 +6,7 @@ and returns a number; ``F = rho C A u**2 / 2``.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import exp
 
 Coefficient = Callable[[float, float], float]
 
@@ -57,6 +58,20 @@ class SeamLift:
     def __call__(self, speed_mps: float, spin_ratio: float) -> float:
         """Return the lift coefficient."""
         return 0.62 * spin_ratio**0.7
+
+
+@dataclass(frozen=True)
+class SeamDrag:
+    """Drag of a baseball over speed, which falls to less than half about 35 m/s.
+
+    ``B / m = 0.0039 + 0.0058 / (1 + exp((v - 35) / 5))`` per metre, N. J. Giordano and
+    H. Nakanishi, Computational Physics (2nd ed., 2006), section 2.3, from memory; here divided
+    by ``rho A / (2 m)`` of a ball of 145 g and 73.8 mm in air of 1.2 kg/m³.
+    """
+
+    def __call__(self, speed_mps: float, spin_ratio: float) -> float:
+        """Return the drag coefficient."""
+        return (0.0039 + 0.0058 / (1.0 + exp((speed_mps - 35.0) / 5.0))) / 0.017701
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,10 @@ Array = NDArray[np.float64]
 Force = Callable[[float, Array, Array], Array]
 
 
+DRAG_AT_MPS = 20.0
+"""Speed through the air at which a ball's drag coefficient is stated."""
+
+
 @dataclass(frozen=True)
 class Forces:
     """What the ball and the place fix of a flight; the rest is fitted.
@@ -34,10 +38,14 @@ class Forces:
         Times the drag coefficient it is the share of its speed that a ball loses per metre.
     gravity_mps2 : float
         Downward acceleration, m/s²; less buoyancy when that counts.
+    drag_curve : tuple of two tuples, optional
+        Speeds through the air, m/s, and there the drag coefficient over that at `DRAG_AT_MPS`;
+        without it the coefficient is the same at every speed.
     """
 
     reach_per_m: float
     gravity_mps2: float = STANDARD_GRAVITY
+    drag_curve: tuple[tuple[float, ...], tuple[float, ...]] | None = None
 
 
 def forces_on(ball: Ball, air: Air, gravity_mps2: float = STANDARD_GRAVITY) -> Forces:
@@ -48,7 +56,19 @@ def forces_on(ball: Ball, air: Air, gravity_mps2: float = STANDARD_GRAVITY) -> F
     return Forces(
         reach_per_m=air.density_kgpm3 * ball.area_m2 / (2.0 * ball.mass_kg),
         gravity_mps2=gravity_mps2 * (1.0 - air.density_kgpm3 / ball.density_kgpm3),
+        drag_curve=_curve(ball, air),
     )
+
+
+def _curve(ball: Ball, air: Air) -> tuple[tuple[float, ...], tuple[float, ...]] | None:
+    """Return the ball's published drag over speed, as shares of that at `DRAG_AT_MPS`."""
+    if ball.drag_curve is None:
+        return None
+    coefficient = ball.drag_curve(ball.reynolds(1.0, air.density_kgpm3, air.viscosity_pas))
+    stated = coefficient(DRAG_AT_MPS, 0.0)
+    # Below 2 m/s drag moves nothing, and the law of creeping flow would run to infinity.
+    speeds = tuple(float(speed) for speed in np.arange(2.0, 61.0))
+    return speeds, tuple(coefficient(speed, 0.0) / stated for speed in speeds)
 
 
 @dataclass(frozen=True)

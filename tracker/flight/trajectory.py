@@ -1,10 +1,10 @@
-"""A flight with constant drag and lift coefficients, and what it owes to each launch parameter.
+"""A flight through wind and gusts, and what it owes to each launch parameter.
 
 The equation of motion is that of a sphere with quadratic drag and Magnus lift (R. D. Mehta,
 Annu. Rev. Fluid Mech. 17, 151, 1985), ``a = -g z - k D |u| u + k |u| (c x u)``, where ``u`` is
 the velocity through the air, ``k = rho A / (2 m)``, ``D`` the drag coefficient and ``c`` a
-vector whose parts are lift coefficients. No force depends on the position, so velocity is
-integrated on its own and position follows.
+vector whose parts are lift coefficients. `D` may follow the speed. No force depends on the
+position, so velocity is integrated on its own and position follows.
 """
 
 from dataclasses import dataclass
@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tracker.flight.forces import Forces
+from tracker.flight.gusts import GUST_MODES, gust_modes
+from tracker.flight.variation import DragTable, accelerations, running_sum, variations
 
 Array = NDArray[np.float64]
 
@@ -34,6 +36,14 @@ LAUNCH = (
 coefficient, lift coefficients (back-spin of a level shot lifts it up, side-spin to the left),
 wind (m/s)."""
 
+EXTRAS = (
+    "gravity",
+    "drag_slope",
+    *(f"gust_{axis}_{mode}" for axis in ("along", "across") for mode in range(1, GUST_MODES + 1)),
+)
+"""Order of what else bends a flight: more gravity than the forces have (m/s²), change of the
+drag coefficient with speed (see `DragTable`), and gusts, each a cosine (m/s, `gust_modes`)."""
+
 
 @dataclass(frozen=True)
 class Trajectory:
@@ -47,9 +57,10 @@ class Trajectory:
         Position (m) and velocity (m/s).
     rates : ndarray, shape (N, 6)
         Velocity and acceleration.
-    sensitivities : ndarray, shape (N, 6, 11), or None
-        Derivative of the states by the launch parameters in the order of `LAUNCH`.
-    sensitivity_rates : ndarray, shape (N, 6, 11), or None
+    sensitivities : ndarray, shape (N, 6, 11 or 25), or None
+        Derivative of the states by the launch parameters in the order of `LAUNCH`, and by those
+        of `EXTRAS` where the flight was given any.
+    sensitivity_rates : ndarray, shape (N, 6, 11 or 25), or None
         Derivative of the rates by the same.
     """
 
@@ -122,6 +133,7 @@ def fly(
     duration_s: float,
     step_s: float = 0.02,
     sensitivities: bool = False,
+    extras: ArrayLike | None = None,
 ) -> Trajectory:
     """Compute a flight by the classical Runge-Kutta method of fourth order (Kutta, 1901).
 
@@ -137,6 +149,9 @@ def fly(
     sensitivities : bool
         Whether to differentiate by the launch: the variational equations, integrated with the
         same steps, so that they are the exact derivatives of the nodes.
+    extras : array_like, shape (14,), optional
+        What bends the flight besides, in the order of `EXTRAS`; with it the sensitivities have
+        25 columns, first those of the launch, then those of the extras.
 
     Returns
     -------
@@ -151,24 +166,41 @@ def fly(
     if parameters.shape != (len(LAUNCH),):
         raise ValueError(f"a launch has {len(LAUNCH)} numbers, not shape {parameters.shape}")
     times, step = _nodes(duration_s, step_s)
-    if not np.all(np.isfinite(parameters)):
+    besides = np.zeros(len(EXTRAS)) if extras is None else np.asarray(extras, float)
+    if not np.all(np.isfinite(parameters)) or not np.all(np.isfinite(besides)):
         raise ValueError("a launch must be finite")
 
-    through_air, stages = _velocities(parameters, forces, step, len(times) - 1)
-    slopes = _accelerations(stages, parameters, forces)
+    drags = DragTable.of(forces, parameters[6], besides[1])
+    lifts = forces.reach_per_m * parameters[7:9]
+    gravity = forces.gravity_mps2 + float(besides[0])
+    moments = np.linspace(0.0, duration_s, 2 * len(times) - 1)
+    modes = gust_modes(moments)
+    gusts = modes @ besides[2:].reshape(2, -1).T
+    inside, stages = _velocities(parameters, drags, lifts, gravity, gusts, step)
+    slopes = accelerations(stages, drags, lifts, gravity)
     wind = np.array([parameters[9], parameters[10], 0.0])
-    velocity = through_air + wind
+    velocity = inside + wind
     moved = step * velocity[:-1] + step * step / 6.0 * slopes[:, :3].sum(axis=1)
-    position = parameters[:3] + _running_sum(moved)
+    position = parameters[:3] + running_sum(moved)
+    through_air = inside.copy()
+    through_air[:, :2] -= gusts[::2]
     acceleration = np.concatenate(
-        [slopes[:, 0], _accelerations(through_air[-1:], parameters, forces)]
+        [slopes[:, 0], accelerations(through_air[-1:], drags, lifts, gravity)]
     )
     states = np.concatenate([position, velocity], axis=1)
     states[0] = parameters[:6]  # to the last bit, which wind taken off and put back may change
     rates = np.concatenate([velocity, acceleration], axis=1)
     if not sensitivities:
         return Trajectory(times, states, rates)
-    by_launch, rates_by_launch = _variations(times, through_air, stages, parameters, forces)
+    by_launch, rates_by_launch = variations(
+        times,
+        through_air,
+        stages,
+        drags,
+        lifts,
+        forces.reach_per_m,
+        None if extras is None else modes,
+    )
     return Trajectory(times, states, rates, by_launch, rates_by_launch)
 
 
@@ -203,13 +235,16 @@ def fly_many(
     states[0, :3], states[0, 3:] = position, columns[3:6]
     reach = forces.reach_per_m
     drag, lift_up, lift_side = reach * columns[6], reach * columns[7], reach * columns[8]
+    curve = DragTable.of(forces, 1.0 / reach if reach else 0.0, 0.0)
+    constant = forces.drag_curve is None
 
     def pushed(u: Array) -> Array:
         speed = np.sqrt(u[0] * u[0] + u[1] * u[1] + u[2] * u[2])
         slope = np.empty_like(u)
-        slope[0] = speed * (-drag * u[0] - lift_up * u[2] - lift_side * u[1])
-        slope[1] = speed * (-drag * u[1] + lift_side * u[0])
-        slope[2] = speed * (-drag * u[2] + lift_up * u[0]) - forces.gravity_mps2
+        slows = drag if constant else drag * curve.at(speed)
+        slope[0] = speed * (-slows * u[0] - lift_up * u[2] - lift_side * u[1])
+        slope[1] = speed * (-slows * u[1] + lift_side * u[0])
+        slope[2] = speed * (-slows * u[2] + lift_up * u[0]) - forces.gravity_mps2
         return slope
 
     for node in range(1, len(times)):
@@ -233,144 +268,48 @@ def _nodes(duration_s: float, step_s: float) -> tuple[Array, float]:
     return np.linspace(0.0, duration_s, count + 1), duration_s / count
 
 
-def _velocities(parameters: Array, forces: Forces, step: float, count: int) -> tuple[Array, Array]:
-    """Return the velocity through the air at the nodes (N+1, 3) and at the four stages (N, 4, 3).
-
-    Plain floats: three numbers are too few for arrays to pay.
-    """
-    _, _, _, x, y, z, drag, up, side, wind_x, wind_y = parameters.tolist()
-    d, p, q = (forces.reach_per_m * value for value in (drag, up, side))
-    g = forces.gravity_mps2
-    x -= wind_x
-    y -= wind_y
-    half, sixth = 0.5 * step, step / 6.0
-    nodes = [(x, y, z)]
-    stages: list[tuple[float, float, float]] = []
-    for _ in range(count):
-        s = sqrt(x * x + y * y + z * z)
-        ax, ay, az = s * (-d * x - p * z - q * y), s * (q * x - d * y), s * (p * x - d * z) - g
-        bx, by, bz = x + half * ax, y + half * ay, z + half * az
-        s = sqrt(bx * bx + by * by + bz * bz)
-        fx, fy, fz = (
-            s * (-d * bx - p * bz - q * by),
-            s * (q * bx - d * by),
-            s * (p * bx - d * bz) - g,
-        )
-        cx, cy, cz = x + half * fx, y + half * fy, z + half * fz
-        s = sqrt(cx * cx + cy * cy + cz * cz)
-        hx, hy, hz = (
-            s * (-d * cx - p * cz - q * cy),
-            s * (q * cx - d * cy),
-            s * (p * cx - d * cz) - g,
-        )
-        ex, ey, ez = x + step * hx, y + step * hy, z + step * hz
-        s = sqrt(ex * ex + ey * ey + ez * ez)
-        stages += ((x, y, z), (bx, by, bz), (cx, cy, cz), (ex, ey, ez))
-        x += sixth * (ax + 2.0 * (fx + hx) + s * (-d * ex - p * ez - q * ey))
-        y += sixth * (ay + 2.0 * (fy + hy) + s * (q * ex - d * ey))
-        z += sixth * (az + 2.0 * (fz + hz) + s * (p * ex - d * ez) - g)
-        nodes.append((x, y, z))
-    return np.array(nodes), np.array(stages).reshape(count, 4, 3)
-
-
-def _accelerations(through_air: Array, parameters: Array, forces: Forces) -> Array:
-    """Return the acceleration, shape (..., 3), at velocities through the air, shape (..., 3)."""
-    by_drag, by_up, by_side = _pushes(through_air, forces)
-    drag, up, side = parameters[6:9]
-    slope = drag * by_drag + up * by_up + side * by_side
-    slope[..., 2] -= forces.gravity_mps2
-    return slope
-
-
-def _pushes(through_air: Array, forces: Forces) -> tuple[Array, Array, Array]:
-    """Return the acceleration, shape (..., 3), that a coefficient of one would give.
-
-    Drag; lift with the spin axis to the right (0, -1, 0); lift with the spin axis up.
-    """
-    strength = forces.reach_per_m * np.sqrt(np.sum(through_air**2, axis=-1, keepdims=True))
-    scaled = strength * through_air
-    up, side = np.zeros_like(scaled), np.zeros_like(scaled)
-    up[..., 0], up[..., 2] = -scaled[..., 2], scaled[..., 0]
-    side[..., 0], side[..., 1] = -scaled[..., 1], scaled[..., 0]
-    return -scaled, up, side
-
-
-def _slopes(through_air: Array, parameters: Array, forces: Forces) -> Array:
-    """Return the derivative of the acceleration by the velocity, shape (..., 3, 3)."""
-    drag, up, side = forces.reach_per_m * parameters[6:9]
-    # The acceleration is |u| M u with M constant, so its slope is |u| M + (M u) u^T / |u|.
-    matrix = np.array([[-drag, -side, -up], [side, -drag, 0.0], [up, 0.0, -drag]])
-    speed = np.sqrt(np.sum(through_air**2, axis=-1))[..., None, None]
-    along = through_air @ matrix.T
-    outer = along[..., :, None] * through_air[..., None, :]
-    return speed * matrix + outer / np.where(speed > 0.0, speed, 1.0)
-
-
-def _variations(
-    times: Array, nodes: Array, stages: Array, parameters: Array, forces: Forces
+def _velocities(
+    launch: Array, drags: DragTable, lifts: Array, gravity: float, gusts: Array, step: float
 ) -> tuple[Array, Array]:
-    """Differentiate the nodes' states and rates by the launch, each shape (N, 6, 11).
+    """Return the velocity in the mean wind's frame at the nodes (N+1, 3) and four stages (N, 4, 3).
 
-    The variational equations are linear, so every step is one affine map of the derivative of
-    the velocity: all maps are made at once and then chained. Six columns are enough (velocity,
-    drag, two lifts): the start moves everything alike, and a wind does what the opposite change
-    of the velocity does, seen from the moving air.
+    At the stages it is that through the air, `gusts` (half a step apart, shape (2N+1, 2)) taken
+    off too. Plain floats: three numbers are too few for arrays to pay.
     """
-    count, step = len(times), times[1] - times[0]
-    half = 0.5 * step
-    slope = _slopes(stages, parameters, forces)
-    source = np.zeros((count - 1, 4, 3, 6))
-    source[..., 3:] = np.stack(_pushes(stages, forces), axis=-1)
+    x, y, z = (launch[3] - launch[9], launch[4] - launch[10], launch[5])
+    p, q = lifts.tolist()
+    g, half, sixth = gravity, 0.5 * step, step / 6.0
+    table, rise, per, last = drags.plain()
+    wind_x, wind_y = gusts[:, 0].tolist(), gusts[:, 1].tolist()
+    nodes = [(float(x), float(y), float(z))]
+    x, y, z = nodes[0]
+    stages: list[tuple[float, float, float]] = []
 
-    # Each stage's derivative is linear @ V + constant, V being the one at the step's start.
-    linear, constant = slope[:, 0], source[:, 0]
-    sum_linear, sum_constant = linear.copy(), constant.copy()
-    map_linear, map_constant = linear.copy(), constant.copy()
-    for stage, reach, weight in ((1, half, 2.0), (2, half, 2.0), (3, step, 1.0)):
-        here = slope[:, stage]
-        linear, constant = (
-            here + reach * here @ linear,
-            source[:, stage] + reach * here @ constant,
-        )
-        map_linear += weight * linear
-        map_constant += weight * constant
-        if stage < 3:
-            sum_linear += linear
-            sum_constant += constant
-    map_linear = np.eye(3) + step / 6.0 * map_linear
-    map_constant *= step / 6.0
+    def push(u: float, v: float, w: float) -> tuple[float, float, float]:
+        s = sqrt(u * u + v * v + w * w)
+        place = s * per
+        # An iteration may stray to speeds that are not finite; they take the last piece.
+        i = int(place) if place < last else last
+        d = table[i] + (place - i) * rise[i]
+        return s * (-d * u - p * w - q * v), s * (q * u - d * v), s * (p * u - d * w) - g
 
-    velocity = np.empty((count, 3, 6))
-    velocity[0] = np.eye(3, 6)
-    for node in range(count - 1):
-        np.matmul(map_linear[node], velocity[node], out=velocity[node + 1])
-        velocity[node + 1] += map_constant[node]
-    moved = step * velocity[:-1]
-    moved += step * step / 6.0 * (sum_linear @ velocity[:-1] + sum_constant)
-    position = _running_sum(moved)
-    last_source = np.zeros((1, 3, 6))
-    last_source[..., 3:] = np.stack(_pushes(nodes[-1:], forces), axis=-1)
-    acceleration = _slopes(nodes, parameters, forces) @ velocity
-    acceleration += np.concatenate([source[:, 0], last_source])
-
-    by_launch, rates = np.zeros((count, 6, 11)), np.zeros((count, 6, 11))
-    by_launch[:, 0:3, 0:3] = np.eye(3)
-    by_launch[:, 0:3, 3:9], by_launch[:, 3:6, 3:9] = position, velocity
-    rates[:, 0:3, 3:9], rates[:, 3:6, 3:9] = velocity, acceleration
-    by_launch[:, :, 9:11] = -by_launch[:, :, 3:5]
-    rates[:, :, 9:11] = -rates[:, :, 3:5]
-    for axis in (0, 1):
-        by_launch[:, axis, 9 + axis] += times
-        by_launch[:, 3 + axis, 9 + axis] += 1.0
-        rates[:, axis, 9 + axis] += 1.0
-    return by_launch, rates
-
-
-def _running_sum(steps: Array) -> Array:
-    """Return the sums of the first 0, 1, 2 ... of `steps` along the first axis."""
-    sums = np.zeros((len(steps) + 1, *steps.shape[1:]))
-    np.cumsum(steps, axis=0, out=sums[1:])
-    return sums
+    for now in range(0, len(wind_x) - 1, 2):
+        gx, gy, hx, hy = wind_x[now], wind_y[now], wind_x[now + 1], wind_y[now + 1]
+        first = (x - gx, y - gy, z)
+        ax, ay, az = push(*first)
+        second = (x + half * ax - hx, y + half * ay - hy, z + half * az)
+        bx, by, bz = push(*second)
+        third = (x + half * bx - hx, y + half * by - hy, z + half * bz)
+        cx, cy, cz = push(*third)
+        gx, gy = wind_x[now + 2], wind_y[now + 2]
+        fourth = (x + step * cx - gx, y + step * cy - gy, z + step * cz)
+        ex, ey, ez = push(*fourth)
+        stages += (first, second, third, fourth)
+        x += sixth * (ax + 2.0 * (bx + cx) + ex)
+        y += sixth * (ay + 2.0 * (by + cy) + ey)
+        z += sixth * (az + 2.0 * (bz + cz) + ez)
+        nodes.append((x, y, z))
+    return np.array(nodes), np.array(stages).reshape(-1, 4, 3)
 
 
 def _quintic(

@@ -11,6 +11,7 @@ from tracker.fitting import Circumstances
 from tracker.flight.air import Air
 from tracker.flight.ball import Ball
 from tracker.flight.forces import forces_on
+from tracker.flight.gusts import GUST_INTENSITY
 
 Array = NDArray[np.float64]
 
@@ -84,5 +85,9 @@ def circumstances_of(camera: Camera, request: ClipRequest) -> Circumstances:
         readout_s=USUAL_READOUT_S if request.readout_s is None else request.readout_s,
         readout_u_s=readout_u,
         drag_air_u=ball.drag_coefficient * air.density_u_kgpm3 / air.density_kgpm3,
+        # Who knows the drag to a tenth knows its change over a flight's speeds no better.
+        drag_slope_u=ball.drag_u / ball.drag_coefficient,
+        gust_u_mps=GUST_INTENSITY
+        * float(np.linalg.norm([air.wind_along_mps, air.wind_across_mps, air.wind_u_mps])),
         camera_parts=request.camera_parts,
     )

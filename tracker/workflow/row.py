@@ -7,9 +7,8 @@ from numpy.typing import NDArray
 
 from tracker.fitting import FIGURES, Circumstances, Figures, FittedFlight, figures_of
 from tracker.fitting.budget import budget_of
-from tracker.fitting.model import CAMERA_AT, GRAVITY_AT, forces_with
+from tracker.fitting.model import CAMERA_AT, flight_of
 from tracker.flight.events import apex
-from tracker.flight.trajectory import fly
 from tracker.records import MeasuredShot, Path, Quality, Shot, Track, TrackPoint
 
 Array = NDArray[np.float64]
@@ -200,8 +199,7 @@ def _path(circumstances: Circumstances, fitted: FittedFlight, figures: Figures) 
     end = figures.value("flight_time_s")
     if not np.isfinite(end):
         end = float(fitted.trajectory.times_s[-1])
-    forces = forces_with(circumstances.forces, fitted.parameters[GRAVITY_AT])
-    flight = fly(fitted.parameters[1:12], forces, max(end, 0.1), 0.02)
+    flight = flight_of(circumstances, fitted.parameters, max(end, 0.1), 0.02)
     times = np.linspace(0.0, end, 121)
     points = flight.at(times)[:, :3]
     camera = circumstances.camera.perturbed(fitted.parameters[CAMERA_AT:])

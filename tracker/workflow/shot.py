@@ -10,8 +10,7 @@ from calibration.timebase import row_fraction
 from tracker.detection import Expected, Look, sight
 from tracker.fitting import Circumstances, FittedFlight, figures_of, fit_flight
 from tracker.fitting.gravity import gravity_verdict
-from tracker.fitting.model import CAMERA_AT, GRAVITY_AT, forces_with
-from tracker.flight.trajectory import fly
+from tracker.fitting.model import CAMERA_AT, flight_of
 from tracker.following import Hypothesis, Stage, follow
 from tracker.records import Candidates, MeasuredShot, Track
 from tracker.video import ClipFacts
@@ -103,12 +102,8 @@ def _course_of(
     times = np.array([each.time_s for each in candidates]) - fitted.parameters[0]
     longest = end if np.isfinite(end) else float(fitted.trajectory.times_s[-1])
     flying = (times >= 0.0) & (times <= longest)
-    trajectory = fly(
-        fitted.parameters[1:12],
-        forces_with(shutter.circumstances.forces, fitted.parameters[GRAVITY_AT]),
-        max(longest, 0.05) + 0.05,
-        0.04,
-    )
+    duration = max(longest, 0.05) + 0.05
+    trajectory = flight_of(shutter.circumstances, fitted.parameters, duration, 0.04)
     states = trajectory.at(times[flying])
     pixels = camera.project(states[:, :3])
     width, height = camera.size_px

@@ -18,8 +18,7 @@ from tracker.fitting.loose import (
     fit_loosely,
     unlikelihood,
 )
-from tracker.fitting.model import CAMERA_AT, GRAVITY_AT, forces_with
-from tracker.flight.trajectory import fly
+from tracker.fitting.model import CAMERA_AT, flight_of
 from tracker.following import Stage
 from tracker.following.arcs import Arc
 from tracker.records import Candidates, MeasuredShot, Quality, Track
@@ -76,9 +75,9 @@ class Flight:
         """Return place and speed at true times, shape (N, 6), on beyond the ground."""
         since = np.asarray(times_s, float) - self.release_s
         parameters = self.fit.fitted.parameters
-        forces = forces_with(self.fit.circumstances.forces, parameters[GRAVITY_AT])
         longest = float(max(since.max(initial=0.0), 0.1)) + 0.1
-        states = fly(parameters[1:12], forces, longest, 0.04).at(np.maximum(since, 0.0))
+        flight = flight_of(self.fit.circumstances, parameters, longest, 0.04)
+        states = flight.at(np.maximum(since, 0.0))
         early = np.minimum(since, 0.0)[:, None]
         # Before the release the path is carried straight on: only the last frames matter.
         states[:, :3] += early * states[:, 3:6]

@@ -232,7 +232,7 @@ def _moments(stand: Stand, camera: Camera, shots: Shots) -> tuple[Moment, ...]:
 
 
 def _apex_s(flight: ExpectedFlight) -> float:
-    top = apex(flight.course.trajectory)
+    top = apex(flight.trajectory)
     return 0.0 if top is None else top.time_s
 
 
