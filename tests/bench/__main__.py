@@ -11,6 +11,7 @@ import tempfile
 from pathlib import Path
 
 from tests.bench.scoring import FIGURES, ClipScore, Scored, rms, score_session
+from tests.bench.split import Split
 from tracker.synthetic.recipes import RECIPES
 from tracker.synthetic.session import make_session
 
@@ -54,11 +55,11 @@ def _told(scores: list[ClipScore]) -> list[ClipScore]:
         for number, shot in enumerate(score.shots, start=1):
             print(_line(score.name, number, shot), flush=True)
         print(
-            f"{score.name:24} {len(score.shots)} true, {score.false} false; measured in "
-            f"{score.seconds:.2f} s, decoded alone in {score.decode_s:.2f} s, "
-            f"ratio {score.seconds / score.decode_s:.2f}; {score.frames} frames",
+            f"{score.name:24} {len(score.shots)} true, {score.false} false; {score.frames} frames, "
+            f"decoded alone in {score.split.decode}",
             flush=True,
         )
+        print("\n".join(f"{'':24} {line}" for line in score.split.lines()), flush=True)
     return scores
 
 
@@ -90,8 +91,7 @@ def _summary(scores: list[ClipScore]) -> None:
             f"largest |z| {max((abs(value) for value in z), default=math.nan):4.1f}  95 % hold "
             f"{100 * sum(held) / max(len(held), 1):.0f} %"
         )
-    ratio = sum(score.seconds for score in scores) / sum(score.decode_s for score in scores)
-    print(f"time over decoding alone {ratio:.2f}")
+    print("\n".join(sum((score.split for score in scores), Split()).lines()))
 
 
 if __name__ == "__main__":

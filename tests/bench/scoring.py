@@ -1,8 +1,8 @@
 """Measured shots held against known truth, and against the best that the clip allows."""
 
 import math
-import time
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -10,13 +10,14 @@ import numpy as np
 
 from calibration.site import Calibration
 from calibration.timebase import row_fraction
+from tests.bench.split import Split, timed
 from tracker.fitting import PARAMETERS, cramer_rao
 from tracker.fitting.model import CAMERA_AT, READOUT_AT, Instants
 from tracker.flight.forces import Forces
 from tracker.records import Quality, Shot
 from tracker.session import Session, read_session
 from tracker.synthetic.truth import camera_from_truth, read_truth
-from tracker.video import decode_only, inspect
+from tracker.video import inspect
 from tracker.workflow.clip import measure_clip
 from tracker.workflow.known import ClipRequest, circumstances_of
 from tracker.workflow.stand import calibrate, request_of
@@ -53,8 +54,7 @@ class ClipScore:
     name: str
     shots: tuple[Scored, ...]
     false: int
-    seconds: float
-    decode_s: float
+    split: Split
     frames: int
 
 
@@ -67,10 +67,7 @@ def score_session(folder: Path) -> list[ClipScore]:
         facts = inspect(clip.path, session.camera.capture_fps)
         calibration = calibrate(session, clip, facts.size_px)
         request = request_of(session, clip)
-        decode_s = decode_only(facts)
-        began = time.perf_counter()
-        result = measure_clip(facts, calibration.camera, request)
-        seconds = time.perf_counter() - began
+        result, split = timed(facts, partial(measure_clip, facts, calibration.camera, request))
         # A row that is told as rejected is neither a shot found nor a false one.
         rows = [each.shot for each in result.shots if each.shot.quality is not Quality.REJECTED]
         label = f"{folder.name}/{Path(clip.file).stem}"
@@ -83,9 +80,7 @@ def score_session(folder: Path) -> list[ClipScore]:
                 rows.remove(row)
             bound = best_possible(session, truth[clip.file], true, request, calibration)
             scored.append(Scored(label, true, row, bound))
-        scores.append(
-            ClipScore(label, tuple(scored), len(rows), seconds, decode_s, facts.frame_count)
-        )
+        scores.append(ClipScore(label, tuple(scored), len(rows), split, facts.frame_count))
     return scores
 
 
