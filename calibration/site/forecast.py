@@ -10,7 +10,7 @@ from calibration.errors import InputError
 from calibration.markers import Marker
 from calibration.site.drawing import shown
 from calibration.site.observations import CAMERA_SIZE, Observations, Posed, moved, usual_focal_px
-from calibration.site.solution import refuse_undetermined
+from calibration.site.solution import parts_of, refuse_undetermined
 from calibration.site.stand import Array, Site, check
 
 EDGE_SHARE = 0.01
@@ -57,8 +57,8 @@ def in_view(site: Site, camera: Camera) -> tuple[Marker, ...]:
     )
 
 
-def foreseen(site: Site, camera: Camera) -> Camera:
-    """Return a camera with the covariance that its calibration will give it.
+def foreseen(site: Site, camera: Camera) -> tuple[Camera, dict[str, Array]]:
+    """Return a camera with the covariance that its calibration will give it, and what makes it.
 
     Every marker in view counts as picked where it will be seen. An adjustment's covariance does
     not depend on what the observations turn out to be, only on how they are made, so it can be
@@ -71,6 +71,12 @@ def foreseen(site: Site, camera: Camera) -> Camera:
         What will be known; of the camera's position only whether and how well it will be taped.
     camera : Camera
         As it will stand.
+
+    Returns
+    -------
+    camera : Camera
+    parts : dict of str to ndarray, shape (14, 14)
+        Its covariance by what it comes from, as in `calibration.site.Calibration`.
 
     Raises
     ------
@@ -105,4 +111,5 @@ def foreseen(site: Site, camera: Camera) -> Camera:
         ) from None
     refuse_undetermined(observations, fit)
     whole = fit.covariance[:CAMERA_SIZE, :CAMERA_SIZE]
-    return camera.with_covariance((whole + whole.T) / 2.0)
+    known_camera = camera.with_covariance((whole + whole.T) / 2.0)
+    return known_camera, parts_of(observations, fit, 1.0)

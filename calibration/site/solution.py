@@ -273,7 +273,7 @@ def _told(observations: Observations, fit: Adjustment) -> Calibration:
     count = len(observations.markers)
     return Calibration(
         camera=camera,
-        camera_parts=_parts(observations, fit, factor),
+        camera_parts=parts_of(observations, fit, factor),
         markers=tuple(marker.name for marker in observations.markers),
         pixels=observations.pixels,
         points_m=fit.state.points,
@@ -292,7 +292,7 @@ def _told(observations: Observations, fit: Adjustment) -> Calibration:
     )
 
 
-def _parts(observations: Observations, fit: Adjustment, factor: float) -> dict[str, Array]:
+def parts_of(observations: Observations, fit: Adjustment, factor: float) -> dict[str, Array]:
     """Split the camera's covariance by what was observed.
 
     The adjusted parameters are linear in the observations near the end, x = C A' W l, and the

@@ -18,7 +18,7 @@ from tracker.workflow.vantage.stand import Stand
 
 # How well one measures with ordinary means (common practice, no source), as in
 # calibration.site.remedies.
-TAPE_U_M, CLOSE_TAPE_U_M, RELEASE_U_M = 0.10, 0.03, 0.01
+TAPE_U_M, CLOSE_TAPE_U_M, RELEASE_U_M, MARKER_U_M = 0.10, 0.03, 0.01, 0.01
 LEVEL_U_DEG, WIND_U_MPS, PICK_U_PX = 0.2, 0.3, 0.3
 LENS_SD = (0.002, 2.0, 2.0, 0.003, 0.006, 0.0003, 0.0003, 1e-6)
 POLE_M, ASIDE_M = 2.0, 5.0
@@ -138,6 +138,9 @@ def _knowledge(stand: Stand, camera: Camera) -> Iterator[Variant]:
             replace(marker, pixel_u=min(marker.pixel_u, PICK_U_PX)) for marker in site.markers
         )
         yield f"pick the markers to {PICK_U_PX:g} px", knowing(markers=closer)
+    if any(marker.u_m > MARKER_U_M for marker in site.markers):
+        taped = tuple(replace(marker, u_m=min(marker.u_m, MARKER_U_M)) for marker in site.markers)
+        yield f"tape the markers to {MARKER_U_M:g} m", knowing(markers=taped)
     if request.air.wind_u_mps > WIND_U_MPS:
         calm = replace(request.air, wind_u_mps=WIND_U_MPS)
         yield f"measure the wind aloft to {WIND_U_MPS:g} m/s", told(air=calm)

@@ -1,6 +1,6 @@
 """What can be had from one stand."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -145,7 +145,7 @@ def judge(stand: Stand, shots: Shots) -> Judgement:
         Where too little would be in view to fix the camera or a flight.
     """
     points = shots.points_m
-    camera = foreseen(stand.site, aimed(stand, points))
+    camera, parts = foreseen(stand.site, aimed(stand, points))
     flight = shots.flight
     frames = np.arange(0.5 / stand.fps, flight.landing_s, 1.0 / stand.fps)
     seen = watch(stand, camera, flight, frames)
@@ -156,7 +156,7 @@ def judge(stand: Stand, shots: Shots) -> Judgement:
             where="camera",
             remedy="move it farther off, aim it elsewhere or give it a wider view",
         )
-    circumstances = circumstances_of(camera, stand.request)
+    circumstances = circumstances_of(camera, replace(stand.request, camera_parts=parts))
     instants = Instants(
         frames[inside], seen.row_share[inside], seen.diameters_px[inside] / stand.contrast
     )
