@@ -183,6 +183,59 @@ class Budget:
 
 
 @dataclass(frozen=True)
+class Consistency:
+    """How the positions of a shot agree with their own uncertainties, one after the other.
+
+    Attributes
+    ----------
+    mean : float
+        Mean normalised innovation squared of the Kalman filter over its degrees of freedom: one
+        where positions scatter as they say (Y. Bar-Shalom, X. R. Li and T. Kirubarajan,
+        Estimation with Applications to Tracking and Navigation, 2001, ch. 5.4).
+    low, high : float
+        Where 95 % of such means lie when the uncertainties are right.
+    frames : int
+        Positions that were counted.
+    """
+
+    mean: float
+    low: float
+    high: float
+    frames: int
+
+
+@dataclass(frozen=True)
+class TurnedDown:
+    """A flight that looked like a shot for a while, and why it is none.
+
+    Attributes
+    ----------
+    clip : str
+    release_s : float
+        On the file's own clock, as in `Shot`.
+    support : float
+        Log-likelihood ratio of its candidates, against the same without a ball.
+    frames_seen, frames_crossed : int
+        Frames with a candidate where the ball should be, and frames it should have shown in.
+    reason : str
+        A sentence.
+    times_s : ndarray, shape (N,)
+        True times from the clip's first frame of `pixels`.
+    pixels : ndarray, shape (N, 2)
+        Its way through the frame.
+    """
+
+    clip: str
+    release_s: float
+    support: float
+    frames_seen: int
+    frames_crossed: int
+    reason: str
+    times_s: Array
+    pixels: Array
+
+
+@dataclass(frozen=True)
 class MeasuredShot:
     """A shot with what a person needs to judge it: its points, its fitted path, its budget."""
 
@@ -190,3 +243,4 @@ class MeasuredShot:
     points: tuple[TrackPoint, ...] = field(default_factory=tuple)
     path: Path | None = None
     budget: Budget | None = None
+    consistency: Consistency | None = None

@@ -19,7 +19,8 @@ from tests.tracker.thrown_balls import (
     seen,
 )
 from tracker.fitting import PARAMETERS, Circumstances, cramer_rao, figures_of, fit_flight
-from tracker.fitting.model import CAMERA_AT, LIGHT_AT, Instants
+from tracker.fitting.fit import _bounce
+from tracker.fitting.model import CAMERA_AT, LIGHT_AT, Instants, predict
 from tracker.flight.forces import Forces
 from tracker.records import Track
 
@@ -364,3 +365,26 @@ def test_camera_off_to_one_side_measures_the_same_shot():
     results = [measured(case, known) for case in cases]
     for name in ("exit_speed_mps", "launch_angle_deg", "carry_m"):
         assert np.abs(z_of(cases, results, name)).max() < 3.5
+
+
+def test_slope_of_a_seen_bounce_holds_for_every_parameter():
+    case = drawn(np.random.default_rng(12))
+    fitted, _, _ = measured(case)
+    at = fitted.parameters
+    instants = Instants(case.track.times_s, np.zeros(len(case.track.times_s)), case.track.lean)
+    # Not where the flight comes down: the slope is wanted away from the ground too.
+    landed_s = (case.release_s + 0.9 * case.truth["flight_time_s"], 0.005)
+
+    def gap(parameters):
+        trajectory = predict(KNOWN, parameters, instants)[2]
+        fall = abs(trajectory.at(landed_s[0] - parameters[0])[0, 5])
+        departure, slope = _bounce(KNOWN, parameters, trajectory, landed_s)
+        spread = np.hypot(fall * landed_s[1], 0.02)
+        return float(departure[0]) * spread, slope[0] * spread
+
+    slope = gap(at)[1]
+    for index in range(CAMERA_AT):
+        step = np.zeros(len(at))
+        step[index] = 1e-4
+        by_hand = (gap(at - step)[0] - gap(at + step)[0]) / 2e-4
+        assert slope[index] == pytest.approx(by_hand, abs=2e-3 * max(1.0, abs(by_hand)))

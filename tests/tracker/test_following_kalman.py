@@ -15,7 +15,8 @@ from tests.tracker.thrown_balls import (
     seen,
 )
 from tracker.flight.trajectory import fly
-from tracker.following import Hypothesis, Stage, follow
+from tracker.following import Hypothesis, Stage, consistency, follow
+from tracker.following.kalman import _jitter
 from tracker.records import Candidates, Cuttings
 
 FPS = 30.0
@@ -215,3 +216,53 @@ def test_filterpy_smoother_leaves_a_control_input_out():
     batch = batch.reshape(-1, 2)[1:]
     np.testing.assert_allclose(smoothed(controlled=False), batch, atol=1e-7)
     assert np.abs(smoothed(controlled=True) - batch)[:, 0].max() > 0.3
+
+
+def agreement(rng, noise_px, told_px, gusts=1.0):
+    """The consistency of a ball that gusts push about, whose positions tell another scatter."""
+    throw = Throw(18.0, 42.0)
+    landed = flown(throw)[1]
+    times = np.arange(0.05, landed, 1.0 / 60.0)
+    flight = fly(throw.launch(), FORCES, landed, 0.04, sensitivities=True)
+    states, by_launch = flight.at_with_sensitivities(times)
+    by_point = camera().project_with_jacobians(states[:, :3])[1]
+    push = np.linalg.cholesky(_jitter(1.0 / 60.0)) * gusts
+    deviation, previous, residuals = rng.normal(0.0, 0.05, 6), by_launch[0, :, :6], []
+    for now, sight in zip(by_launch[:, :, :6], by_point, strict=True):
+        deviation = now @ np.linalg.solve(previous, deviation) + push @ rng.normal(size=6)
+        previous = now
+        residuals.append(sight @ deviation[:3] + rng.normal(0.0, noise_px, 2))
+    told = np.tile(told_px**2 * np.eye(2), (len(times), 1, 1))
+    return consistency(flight, camera(), times, np.array(residuals), told)
+
+
+def test_honest_positions_lie_inside_the_interval_of_their_nis():
+    found = [agreement(np.random.default_rng(seed), 0.2, 0.2) for seed in range(40)]
+    inside = [each.low <= each.mean <= each.high for each in found]
+    # 95 % of honest filters; the chance of fewer than 33 of 40 is below 1e-3 (binomial).
+    assert sum(inside) >= 33
+    assert np.mean([each.mean for each in found]) == pytest.approx(1.0, abs=0.08)
+
+
+@pytest.mark.parametrize("factor", [0.5, 3.0])
+def test_positions_that_tell_a_wrong_uncertainty_lie_outside(factor):
+    found = agreement(np.random.default_rng(1), 0.2 * factor, 0.2, gusts=0.0)
+    assert found.mean == pytest.approx(factor**2, rel=0.3)
+    assert not found.low <= found.mean <= found.high
+
+
+def test_interval_is_that_of_chi_square_over_its_freedom():
+    found = agreement(np.random.default_rng(2), 0.2, 0.2)
+    freedom = 2 * found.frames
+    # Wilson and Hilferty, Proc. Natl. Acad. Sci. 17, 684, 1931.
+    spread = np.sqrt(2.0 / (9.0 * freedom))
+    for limit, z in ((found.low, -1.959964), (found.high, 1.959964)):
+        assert limit == pytest.approx((1.0 - spread**2 + z * spread) ** 3, rel=2e-3)
+
+
+def test_few_positions_have_no_consistency():
+    flight = fly(Throw(18.0, 42.0).launch(), FORCES, 1.0, 0.04, sensitivities=True)
+    few = np.linspace(0.1, 0.2, 9)
+    assert (
+        consistency(flight, camera(), few, np.zeros((9, 2)), np.tile(np.eye(2), (9, 1, 1))) is None
+    )

@@ -7,6 +7,7 @@ import pytest
 
 from tests.tracker.thrown_balls import DRAG, FORCES, RADIUS_M, RELEASE_M, Throw, camera, flown, seen
 from tracker.following import FlightSearch, Stage
+from tracker.following.hypothesis import Pool, improve, suppose
 from tracker.records import Candidates, Cuttings
 
 FPS = 30.0
@@ -219,6 +220,42 @@ def test_kept_candidates_cover_the_flight():
     wanted = [each.frame for each in frames if 2.0 <= each.time_s <= 2.0 + landed]
     assert set(wanted) <= {each.frame for each in kept}
     assert [each.frame for each in kept] == sorted(each.frame for each in kept)
+
+
+@pytest.mark.parametrize("early_s", [0.07, 0.14])
+def test_fit_comes_home_from_a_start_some_frames_off(early_s):
+    """A start from which few of the candidates are near must not bend the flight to those."""
+    throw = Throw(22.6, 35.8, 1.1, drag=0.45)
+    frames = clip(np.random.default_rng(13), 5.0, [thrown(throw, 1.5)], clutter=10, missing=0.02)
+    owner = np.repeat(np.arange(len(frames)), [len(each.pixels) for each in frames])
+    pool = Pool(
+        np.arange(len(frames)),
+        np.array([each.time_s for each in frames]),
+        owner,
+        np.concatenate([each.pixels for each in frames]),
+        np.full(len(owner), 1e-5),
+        np.ones(len(owner)),
+    )
+    start = suppose(stage(), 1.5 - early_s, np.radians(37.0), 22.9)
+    flight = improve(stage(), pool, start, (47.0, 23.0, 12.0, 7.0))
+    assert flight.release_s == pytest.approx(1.5, abs=0.02)
+    assert apart_px(flight, throw, 1.5) < 1.5
+
+
+def test_what_nearly_was_a_flight_is_told_with_its_reason():
+    throw = Throw(19.0, 45.0)
+    whole = thrown(throw, 1.6)
+
+    def glimpse(time):
+        return whole(time) if time < 1.6 + 0.5 else None
+
+    searching = FlightSearch(stage())
+    for candidates in clip(np.random.default_rng(14), 6.0, [glimpse], missing=0.0):
+        assert searching.push(candidates) == []
+    assert [found for found in searching.finish() if found] == []
+    told = [why for flight, why in searching.turned_down if abs(flight.release_s - 1.6) < 0.3]
+    assert told
+    assert all("frames" in why or "chance" in why for why in told)
 
 
 def test_empty_clip_has_no_flight():

@@ -11,6 +11,13 @@ from tracker.flight.trajectory import Trajectory, fly
 
 Array = NDArray[np.float64]
 
+HELD = 0.1
+"""Share of their spread that drag and lift have while the widest gate is open."""
+
+FEWEST_STEPS, MOST_STEPS = 2, 8
+"""Gauss-Newton steps with one gate: until they no longer bring more of the candidates in. What
+chance explains better than a ball gets the fewest: more would only gather more of the clutter."""
+
 SEEN_CHANCE = 0.7
 """Chance that a ball in view gives a candidate; only the order of magnitude matters."""
 
@@ -165,21 +172,33 @@ def improve(
     """Return the flight fitted to the candidates near it, with the gate closing step by step.
 
     Release time, velocity, drag and lift are free, the last three within what the trade
-    knows; candidates far off count less (Cauchy weights).
+    knows; candidates far off count less (Cauchy weights). While the widest gate is open drag
+    and lift are all but held: from a start a few frames off they would bend the flight to half
+    of the candidates, and the closing gates would never let the other half in again.
     """
     current = hypothesis
-    for gate in gates_px:
-        for _ in range(2):
+    for number, gate in enumerate(gates_px):
+        reached = -np.inf
+        for step in range(MOST_STEPS):
             weighed = weigh(stage, pool, current, gate)
             assert weighed.chosen is not None
+            grows = weighed.support > max(1.02 * reached, reached + 1.0, 0.0)
+            if step >= FEWEST_STEPS and not grows:
+                break
+            reached = weighed.support
             if len(weighed.chosen) < max(4.0, 0.08 * weighed.in_view):
                 return weighed
-            current = _fitted(stage, pool, weighed, gate)
+            current = _fitted(stage, pool, weighed, gate, HELD if number == 0 else 1.0)
     return weigh(stage, pool, current, gates_px[-1])
 
 
-def _fitted(stage: Stage, pool: Pool, hypothesis: Hypothesis, gate_px: float) -> Hypothesis:
-    """Return one robust Gauss-Newton step on the chosen candidates."""
+def _fitted(
+    stage: Stage, pool: Pool, hypothesis: Hypothesis, gate_px: float, held: float
+) -> Hypothesis:
+    """Return one robust Gauss-Newton step on the chosen candidates.
+
+    Drag and lift move within `held` times what the trade knows.
+    """
     assert hypothesis.chosen is not None
     chosen = hypothesis.chosen
     times = pool.frame_times_s[pool.owner[chosen]] - hypothesis.release_s
@@ -201,7 +220,7 @@ def _fitted(stage: Stage, pool: Pool, hypothesis: Hypothesis, gate_px: float) ->
     speed = float(np.linalg.norm(hypothesis.launch[3:6]))
     expected = np.array([0, 0, 0, 0, stage.drag, 0.0, 0.0])
     now = np.concatenate([[0.0], hypothesis.launch[3:9]])
-    known = np.array([1e3, 1e3, 0.08 * speed, 1e3, stage.drag_u, 0.05, 0.03])
+    known = np.array([1e3, 1e3, 0.08 * speed, 1e3, held * stage.drag_u, held * 0.05, held * 0.03])
     normal = flat.T @ (heavy[:, None] * flat) + np.diag(known**-2.0)
     right = flat.T @ (heavy * residual.reshape(-1))
     pull = np.where(known < 1e3, (expected - now) / known**2, 0.0)

@@ -10,10 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import chdtri
 
-from tracker.flight.trajectory import fly
+from calibration.camera import Camera
+from tracker.flight.trajectory import Trajectory, fly
 from tracker.following.hypothesis import Hypothesis, Stage
-from tracker.records import Candidates
+from tracker.records import Candidates, Consistency
 
 Array = NDArray[np.float64]
 
@@ -97,8 +99,7 @@ def follow(
     by_start = by_launch[:, :, :6]
 
     kalman = KalmanFilter(dim_x=6, dim_z=2)
-    speed = float(np.linalg.norm(hypothesis.launch[3:6]))
-    kalman.P = np.diag([0.1, 0.3, 0.1, 0.03 * speed, 0.03 * speed, 0.03 * speed]) ** 2
+    kalman.P = _first_spread(float(np.linalg.norm(hypothesis.launch[3:6])))
     kalman.R = np.eye(2) * pixel_u**2
     means, spreads, moves, noises, chosen, surprises = [], [], [], [], [], []
     previous = np.eye(6)
@@ -142,6 +143,70 @@ def follow(
         chosen=np.array(chosen, np.int64),
         nis=float(np.mean(surprises) / 2.0) if surprises else float("nan"),
     )
+
+
+SETTLING = 6
+"""Positions that go by before innovations are counted: six states take up what the first ones
+tell, and the flight that the filter starts from was fitted to all of them."""
+
+
+def consistency(
+    flight: Trajectory, camera: Camera, times_s: Array, residuals_px: Array, covariances: Array
+) -> Consistency | None:
+    """Return how the positions of a fitted flight agree with their own uncertainties.
+
+    A Kalman filter follows the ball's deviation from the fitted flight, and each innovation is
+    held against the covariance that the filter foretells of it. Over 2 N degrees of freedom
+    their mean is that of chi-square over its freedom (Bar-Shalom, Li, Kirubarajan, 2001, 5.4).
+
+    Parameters
+    ----------
+    flight : Trajectory
+        With sensitivities, from release.
+    camera : Camera
+    times_s : ndarray, shape (N,)
+        From release, rising.
+    residuals_px : ndarray, shape (N, 2)
+        Positions less where the flight would have them.
+    covariances : ndarray, shape (N, 2, 2)
+        Of the positions, px².
+
+    Returns
+    -------
+    Consistency or None
+        None for fewer than ten positions.
+    """
+    count = len(times_s) - SETTLING
+    if count < 4:
+        return None
+    states, by_launch = flight.at_with_sensitivities(times_s)
+    _, by_point, _ = camera.project_with_jacobians(states[:, :3])
+    from filterpy.kalman import KalmanFilter  # one second of imports, paid only here
+
+    kalman = KalmanFilter(dim_x=6, dim_z=2)
+    kalman.P = _first_spread(float(np.linalg.norm(states[0, 3:6])))
+    previous, total = by_launch[0, :, :6], 0.0
+    for index, now in enumerate(by_launch[:, :, :6]):
+        gap_s = times_s[index] - times_s[index - 1] if index else 0.0
+        kalman.predict(F=now @ np.linalg.inv(previous), Q=_jitter(float(gap_s)))
+        previous = now
+        sight = np.zeros((2, 6))
+        sight[:, :3] = by_point[index]
+        innovation = residuals_px[index] - sight @ kalman.x[:, 0]
+        spread = sight @ kalman.P @ sight.T + covariances[index]
+        if index >= SETTLING:
+            total += float(innovation @ np.linalg.solve(spread, innovation))
+        kalman.update(residuals_px[index].reshape(2, 1), H=sight, R=covariances[index])
+    freedom = 2 * count
+    low, high = (chdtri(freedom, beyond) / freedom for beyond in (0.975, 0.025))
+    return Consistency(total / freedom, float(low), float(high), count)
+
+
+def _first_spread(speed_mps: float) -> Array:
+    """Return the covariance, shape (6, 6), of what is not known of a flight at its start."""
+    aside = 0.03 * speed_mps
+    spread: Array = np.diag([0.1, 0.3, 0.1, aside, aside, aside]) ** 2
+    return spread
 
 
 def _jitter(step_s: float) -> Array:

@@ -43,6 +43,10 @@ MOST_TRIES = 6
 MOST_ROUNDS = 12
 """Flights looked for in each second of release times."""
 
+WHOLE_SHARE = 0.85
+"""A flight that so many of the frames it crosses bear out is not held against other tries: a
+fit that got stuck beside the ball's true flight, with a part of its pictures, does not."""
+
 BLOCK_S = 1.0
 
 
@@ -82,6 +86,8 @@ class FlightSearch:
         self._next_row: int | None = None
         self._now = 0.0
         self._usual: Array | None = None
+        self.turned_down: list[tuple[Hypothesis, str]] = []
+        """Flights that were tried and are no shots, the strongest of each block, and why."""
 
     def push(self, candidates: Candidates) -> list[Hypothesis]:
         """Take the next frame's candidates; return flights whose time is complete."""
@@ -143,18 +149,22 @@ class FlightSearch:
         assert self._next_row is not None
         first = self._next_row
         found = []
+        refused: list[Hypothesis] = []
         usual = self._usual_votes(first, last)
         everything = self._pool()
         free = ~np.concatenate([kept.taken for kept in self._kept])
         for _ in range(MOST_ROUNDS):
             pool = everything.part(free)
-            flight = self._best_of(pool, first, self._ballot.block(first, last) - usual, usual)
+            flight = self._best_of(
+                pool, first, self._ballot.block(first, last) - usual, usual, refused
+            )
             if flight is None:
                 break
             self._take(pool, flight, free)
             if not self._is_twin(flight):
                 found.append(flight)
                 self._recent = [*self._recent[-7:], flight]
+        self._tell(refused)
         self._ballot.clear(first, last)
         self._next_row = last + 1
         horizon = (last + 1) * self._ballot.bin_s - 1.5
@@ -171,11 +181,13 @@ class FlightSearch:
             self._usual = 0.6 * self._usual + 0.4 * fresh
         return self._usual
 
-    def _best_of(self, pool: Pool, first: int, excess: Array, usual: Array) -> Hypothesis | None:
-        """Return the first flight that is borne out, or None when none is.
+    def _best_of(
+        self, pool: Pool, first: int, excess: Array, usual: Array, refused: list[Hypothesis]
+    ) -> Hypothesis | None:
+        """Return the flight that is borne out, or None when none is.
 
         Many starts are weighed as they are, which is quick, and those that the candidates
-        bear out best are fitted.
+        bear out best are fitted. Those that come to nothing are added to `refused`.
         """
         if not len(pool.owner):
             return None
@@ -197,16 +209,24 @@ class FlightSearch:
             start = replace(self._start(angle, speed), release_s=release_s)
             starts.append(weigh(self._stage, pool, start, self._gates_px[0]))
         starts.sort(key=lambda start: -start.support)
+        found: Hypothesis | None = None
         for start in starts[:MOST_TRIES]:
             if start.hits < LEAST_HITS:
                 continue
             flight = improve(self._stage, pool, start, self._gates_px)
-            if (
-                flight.hits >= max(LEAST_HITS, LEAST_SHARE * flight.in_view)
-                and flight.support >= LEAST_SUPPORT
-            ):
-                return flight
-        return None
+            if shortfall(flight):
+                refused.append(max(start, flight, key=lambda each: each.support))
+            elif found is None or flight.support > found.support:
+                found = flight
+            if found is not None and found.hits >= WHOLE_SHARE * found.in_view:
+                break
+        return found
+
+    def _tell(self, refused: list[Hypothesis]) -> None:
+        """Keep the strongest of the flights that a block's tries came to nothing with."""
+        best = max(refused, key=lambda flight: flight.support, default=None)
+        if best is not None:
+            self.turned_down.append((best, shortfall(best)))
 
     def _start(self, angle: int, speed: int) -> Hypothesis:
         """Return the flight of a cell of the ballot; each is flown once."""
@@ -265,6 +285,23 @@ class FlightSearch:
         self._cast(times, pool.pixels[chosen], -pool.worth[chosen])
 
 
+def shortfall(flight: Hypothesis) -> str:
+    """Return in words what a flight lacks to be taken for a shot; nothing when it lacks nothing."""
+    if flight.hits < LEAST_HITS:
+        return f"only {flight.hits} frames show something where the ball should be"
+    if flight.hits < LEAST_SHARE * flight.in_view:
+        return (
+            f"something is where the ball should be in {flight.hits} of the {flight.in_view} "
+            "frames it would have crossed: it moves on a way of its own"
+        )
+    if flight.support < LEAST_SUPPORT:
+        return (
+            "what is seen along it is as well explained by chance, since candidates are common "
+            f"there (support {flight.support:.0f}, {LEAST_SUPPORT:.0f} needed)"
+        )
+    return ""
+
+
 def _px_per_m(stage: Stage, farthest_m: float) -> float:
     """Return how many px a metre takes halfway along what the frame shows of the firing line."""
     middle = stage.release_m + np.array([0.5 * min(farthest_m, 30.0), 0.0, 2.0])
@@ -278,7 +315,7 @@ def _standing(excess: Array, usual: Array) -> Array:
     Votes come in portions of up to six, so their variance is about six times their number; the
     constant stands for a handful of votes where hardly any are usual.
     """
-    return excess / np.sqrt(6.0 * usual + 40.0)
+    return excess / np.sqrt(6.0 * np.maximum(usual, 0.0) + 40.0)
 
 
 def _worth(clutter: Array) -> Array:

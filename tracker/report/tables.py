@@ -9,7 +9,7 @@ from dataclasses import asdict, dataclass, fields
 from enum import Enum
 from typing import Any
 
-from tracker.records import Budget, Shot, TrackPoint
+from tracker.records import Budget, Consistency, Shot, TrackPoint, TurnedDown
 
 SHOT_COLUMNS = tuple(field.name for field in fields(Shot))
 TRACK_COLUMNS = tuple(field.name for field in fields(TrackPoint))
@@ -52,6 +52,8 @@ def shots_json(
     origin: Origin,
     pictures: Sequence[str] = (),
     budgets: Sequence[Budget | None] = (),
+    consistencies: Sequence[Consistency | None] = (),
+    turned_down: Iterable[TurnedDown] = (),
 ) -> str:
     """Return the text of ``shots.json``: the rows of ``shots.csv`` and what made them.
 
@@ -63,14 +65,24 @@ def shots_json(
         Names of the pictures that lie beside the file.
     budgets : sequence of Budget or None
         One a shot; those that are missing leave the rows as they are.
+    consistencies : sequence of Consistency or None
+        The same.
+    turned_down : iterable of TurnedDown
+        Those that chance explains better are left out.
     """
-    rows = [{name: _plain(value) for name, value in asdict(shot).items()} for shot in shots]
-    budgeted = [row | _budget(budget) for row, budget in zip(rows, budgets, strict=False)]
+    rows: list[dict[str, Any]] = [
+        {name: _plain(value) for name, value in asdict(shot).items()} for shot in shots
+    ]
+    for row, budget in zip(rows, budgets, strict=False):
+        row.update(_budget(budget))
+    for row, consistency in zip(rows, consistencies, strict=False):
+        row.update(_consistency(consistency))
     document = {
         "lobmeter": origin.version,
         "session": origin.session,
         "inputs": [{"file": file, "sha256": digest} for file, digest in origin.inputs.items()],
-        "shots": budgeted + rows[len(budgeted) :],
+        "shots": rows,
+        "turned_down": [_turned_down(each) for each in turned_down if each.support > 0.0],
         "pictures": list(pictures),
     }
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
@@ -84,6 +96,17 @@ def _budget(budget: Budget | None) -> dict[str, Any]:
         for figure, by_source in budget.parts.items()
     }
     return {"budget": parts, "shared_u": {f: _plain(u) for f, u in budget.shared_u.items()}}
+
+
+def _consistency(consistency: Consistency | None) -> dict[str, Any]:
+    if consistency is None:
+        return {}
+    return {"nis": {name: _plain(value) for name, value in asdict(consistency).items()}}
+
+
+def _turned_down(each: TurnedDown) -> dict[str, Any]:
+    names = ("clip", "release_s", "support", "frames_seen", "frames_crossed", "reason")
+    return {name: _plain(getattr(each, name)) for name in names}
 
 
 def _csv(columns: Sequence[str], rows: Iterable[Shot] | Iterable[TrackPoint]) -> str:

@@ -10,7 +10,7 @@ from pathlib import Path, PurePosixPath
 from calibration.camera import Camera
 from calibration.errors import InputError, InputErrors
 from calibration.site import Calibration
-from tracker.records import MeasuredShot, Shot
+from tracker.records import MeasuredShot, Shot, TurnedDown
 from tracker.report.files import put_in_place
 from tracker.report.tables import Origin, shots_csv, shots_json, tracks_csv
 from tracker.session import SESSION_FILE, ClipEntry, Session, bare_session, read_session
@@ -41,6 +41,8 @@ class MeasuredClip:
     shots : tuple of MeasuredShot
     notes : tuple of str
         Sentences that a person should read.
+    turned_down : tuple of TurnedDown
+        What looked like a shot for a while.
     """
 
     clip: ClipEntry
@@ -48,6 +50,7 @@ class MeasuredClip:
     camera: Camera
     shots: tuple[MeasuredShot, ...]
     notes: tuple[str, ...]
+    turned_down: tuple[TurnedDown, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -237,8 +240,14 @@ def _measured(session: Session, ready: _Ready, progress: Progress | None) -> Mea
         return MeasuredClip(ready.clip, None, found.camera, found.shots, (*assumed, *found.notes))
     request = replace(request, camera_parts=calibration.camera_parts)
     result = measure_clip(ready.facts, calibration.camera, request, told)
-    notes = (*calibration.notes, *result.notes)
-    return MeasuredClip(ready.clip, calibration, calibration.camera, result.shots, notes)
+    return MeasuredClip(
+        ready.clip,
+        calibration,
+        calibration.camera,
+        result.shots,
+        (*calibration.notes, *result.notes),
+        result.turned_down,
+    )
 
 
 def _write(result: SessionResult, pictures: dict[str, bytes]) -> None:
@@ -246,11 +255,18 @@ def _write(result: SessionResult, pictures: dict[str, bytes]) -> None:
     points = [
         point for clip in result.clips for measured in clip.shots for point in measured.points
     ]
-    budgets = [measured.budget for clip in result.clips for measured in clip.shots]
-    origin = Origin(_version(), result.session.name, _digests(result.session))
+    every = [measured for clip in result.clips for measured in clip.shots]
+    as_json = shots_json(
+        result.shots,
+        origin=Origin(_version(), result.session.name, _digests(result.session)),
+        pictures=list(pictures),
+        budgets=[measured.budget for measured in every],
+        consistencies=[measured.consistency for measured in every],
+        turned_down=[each for clip in result.clips for each in clip.turned_down],
+    )
     contents = {
         "shots.csv": shots_csv(result.shots).encode("utf-8"),
-        "shots.json": shots_json(result.shots, origin, list(pictures), budgets).encode("utf-8"),
+        "shots.json": as_json.encode("utf-8"),
         "tracks.csv": tracks_csv(points).encode("utf-8"),
         **pictures,
     }

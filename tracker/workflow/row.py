@@ -7,9 +7,11 @@ from numpy.typing import NDArray
 
 from tracker.fitting import FIGURES, Circumstances, Figures, FittedFlight, figures_of
 from tracker.fitting.budget import budget_of
-from tracker.fitting.model import CAMERA_AT, flight_of
+from tracker.fitting.model import CAMERA_AT, READOUT_AT, flight_of
 from tracker.flight.events import apex
-from tracker.records import MeasuredShot, Path, Quality, Shot, Track, TrackPoint
+from tracker.following import consistency
+from tracker.records import Consistency, MeasuredShot, Path, Quality, Shot, Track, TrackPoint
+from tracker.workflow.landing import Bounce
 
 Array = NDArray[np.float64]
 
@@ -25,6 +27,19 @@ known to worse may scatter by twice what their own uncertainties foretell."""
 
 NEARLY_ALL = 0.8
 """Share of the frames crossed from which even a bad fit is told to the person as a shot."""
+SEEN_DOWN_TO_M = 0.20
+"""A ball that was seen to within this height of the ground was seen to land: what is left adds
+less to the carry than its uncertainty, and grass that hides more of a fall is knee-high."""
+
+FAR_OUT = 8.0
+"""Innovations squared that are so many times what they may be say that something else than the
+picture's noise is at work. The fit widens its uncertainties by the scatter, so that less is
+no cause for doubt."""
+
+SEEN_FRAMES = 1.8
+SEEN_DOWN_AT_MOST_M = 0.35
+"""So was one that was last seen within so many frames of its landing, when it had no more than
+this to fall: at 60 frames a second a ball falls 0.15 m in one."""
 
 
 @dataclass(frozen=True)
@@ -40,6 +55,10 @@ class Sought:
         True time from one frame to the next.
     in_view : int
         Frames in which the fitted flight lies inside the picture.
+    row_share : ndarray, shape (N,), or None
+        How far down the readout each position lies, -0.5 to 0.5; None counts as its middle.
+    bounce : Bounce or None
+        The first bounce, when the hop after it was seen.
     doubts : tuple of str
         What else speaks against the shot, as clauses.
     """
@@ -49,6 +68,8 @@ class Sought:
     pace: float
     frame_s: float
     in_view: int
+    row_share: Array | None = None
+    bounce: Bounce | None = None
     doubts: tuple[str, ...] = ()
 
 
@@ -56,20 +77,18 @@ def describe(
     circumstances: Circumstances, sought: Sought, track: Track, fitted: FittedFlight
 ) -> MeasuredShot | None:
     """Turn a fitted flight into its row, its points and its path; None when it was no ball's."""
-    strays = _strays(circumstances, track, fitted)
-    if strays and np.sum(fitted.used) < NEARLY_ALL * sought.in_view:
+    wild = strays(circumstances, track, fitted)
+    if wild and np.sum(fitted.used) < NEARLY_ALL * sought.in_view:
         return None
     figures = figures_of(circumstances, fitted.parameters)
     u = figures.u(fitted.covariance)
     lands = bool(np.isfinite(figures.value("carry_m")))
-    last = float(track.times_s[fitted.used].max())
     release = float(fitted.parameters[0])
-    landed = release + figures.value("flight_time_s")
-    # A ball that was lost for two frames before it came down may have come down in long grass.
-    seen = lands and landed - last <= 1.8 * sought.frame_s
-    quality, reason = _judge(figures, u, sought, fitted, seen)
-    if strays:
-        quality, reason = Quality.REJECTED, strays
+    seen = lands and _seen_down(circumstances, sought, track, fitted, figures)
+    agreement = _consistency(circumstances, sought, track, fitted)
+    quality, reason = _judge(figures, u, sought, fitted, seen, agreement)
+    if wild:
+        quality, reason = Quality.REJECTED, wild
     else:
         # A steep shot's azimuth says little: what counts is how far it leaves the upright plane.
         level = abs(np.cos(np.radians(figures.value("launch_angle_deg"))))
@@ -121,10 +140,55 @@ def describe(
         _points(circumstances, sought, track, fitted),
         _path(circumstances, fitted, figures),
         budget_of(circumstances, fitted, figures),
+        agreement,
     )
 
 
-def _strays(circumstances: Circumstances, track: Track, fitted: FittedFlight) -> str:
+def _moments(sought: Sought, track: Track, fitted: FittedFlight) -> Array:
+    """Return the true time of each position: that of the row it lies in."""
+    if sought.row_share is None:
+        return track.times_s
+    moments: Array = track.times_s + fitted.parameters[READOUT_AT] * sought.row_share
+    return moments
+
+
+def _seen_down(
+    circumstances: Circumstances,
+    sought: Sought,
+    track: Track,
+    fitted: FittedFlight,
+    figures: Figures,
+) -> bool:
+    """Tell whether a ball was seen until it landed, and not lost in long grass before."""
+    if sought.bounce is not None and sought.bounce.agrees:
+        return True
+    moments = _moments(sought, track, fitted)
+    last = float(moments[fitted.used].max() - fitted.parameters[0])
+    left_s = figures.value("flight_time_s") - last
+    if left_s <= 0.0:
+        return True
+    above = float(fitted.trajectory.at(last)[0, 2]) - circumstances.ball_radius_m
+    return above <= SEEN_DOWN_TO_M or (
+        left_s <= SEEN_FRAMES * sought.frame_s and above <= SEEN_DOWN_AT_MOST_M
+    )
+
+
+def _consistency(
+    circumstances: Circumstances, sought: Sought, track: Track, fitted: FittedFlight
+) -> Consistency | None:
+    moments = _moments(sought, track, fitted)
+    order = np.argsort(moments, kind="stable")
+    order = order[fitted.used[order]]
+    return consistency(
+        fitted.trajectory,
+        circumstances.camera.perturbed(fitted.parameters[CAMERA_AT:]),
+        moments[order] - fitted.parameters[0],
+        fitted.residuals_px[order],
+        track.covariances[order],
+    )
+
+
+def strays(circumstances: Circumstances, track: Track, fitted: FittedFlight) -> str:
     """Say that the places scatter by more than a ball's would; empty when they do not.
 
     The standard deviation is taken from the median distance, 1.1774 of it in two dimensions
@@ -147,7 +211,12 @@ def _strays(circumstances: Circumstances, track: Track, fitted: FittedFlight) ->
 
 
 def _judge(
-    figures: Figures, u: dict[str, float], sought: Sought, fitted: FittedFlight, seen: bool
+    figures: Figures,
+    u: dict[str, float],
+    sought: Sought,
+    fitted: FittedFlight,
+    seen: bool,
+    agreement: Consistency | None,
 ) -> tuple[Quality, str]:
     doubts = list(sought.doubts)
     if not np.isfinite(figures.value("carry_m")):
@@ -163,6 +232,11 @@ def _judge(
         doubts.append("the exit speed is known to worse than 3 %")
     if fitted.scale > 4.0:
         doubts.append("the positions scatter far more than the picture's noise explains")
+    if agreement is not None and agreement.mean > FAR_OUT * agreement.high:
+        doubts.append(
+            "one place after the other is off by more than its uncertainty "
+            f"(NIS {agreement.mean:.0f}, {agreement.low:.1f} to {agreement.high:.1f} is usual)"
+        )
     if not fitted.settled:
         doubts.append("the fit did not settle")
     if not doubts:

@@ -13,8 +13,8 @@ from tracker.detection import CandidateFinder, Look, look_for
 from tracker.flight.forces import Forces
 from tracker.records import Candidates, Cuttings, MeasuredShot
 from tracker.video import ClipFacts, frames
+from tracker.workflow.course import Shutter
 from tracker.workflow.known import ClipRequest, circumstances_of
-from tracker.workflow.shot import Shutter
 from tracker.workflow.steady import Steadier
 from tracker.workflow.unmarked.scouting import Scouted, scout, throws_of
 from tracker.workflow.unmarked.shot import Flight, first_fit, measure_flight

@@ -23,9 +23,9 @@ from tracker.following import Stage
 from tracker.following.arcs import Arc
 from tracker.records import Candidates, MeasuredShot, Quality, Track
 from tracker.video import ClipFacts
+from tracker.workflow.course import Course, Shutter, sighted
 from tracker.workflow.known import ClipRequest
 from tracker.workflow.row import Sought, describe
-from tracker.workflow.shot import Course, Shutter, sighted
 from tracker.workflow.unmarked.scouting import Throw, bounce_of
 from tracker.workflow.unmarked.words import gravity_sentence, seen_words
 
@@ -201,7 +201,8 @@ def measure_flight(
             return None
         flight = fitted
     landing_seen = bounce is not None and flight.throw.hop is not None
-    return _row(flight, shutter, request, track, candidates, frame_s, landing_seen), flight
+    row = _row(flight, shutter, request, track, candidates, frame_s, landing_seen)
+    return None if row is None else (row, flight)
 
 
 @dataclass(frozen=True)
@@ -345,8 +346,8 @@ def _row(
     candidates: list[Candidates],
     frame_s: float,
     landing_seen: bool,
-) -> MeasuredShot:
-    """Turn a fitted flight into its row, with what its scale rests on."""
+) -> MeasuredShot | None:
+    """Return a fitted flight as its row, with its scale in words; None when it is no ball's."""
     times = np.array([each.time_s for each in candidates])
     first, last = track.times_s[0], track.times_s[-1]
     sought = Sought(
@@ -358,6 +359,8 @@ def _row(
     )
     circumstances, fitted = flight.fit.circumstances, flight.fit.fitted
     measured = describe(circumstances, sought, track, fitted)
+    if measured is None:
+        return None
     words = [
         gravity_sentence(flight.fit, flight.presumption.site),
         *seen_words(track, circumstances.camera.size_px, landing_seen),

@@ -1,0 +1,131 @@
+"""The moment of a bounce from the arcs on both sides of it, by candidates drawn with scipy."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.tracker.thrown_balls import DRAG, FORCES, RADIUS_M, Throw, camera, flown, seen
+from tracker.flight.trajectory import fly
+from tracker.following.hop import AFTER_S, Hop, Landing, Sought, find_hop, hop_states
+
+VIEW = camera()
+FPS = 60.0
+BEGAN_S = 1.3
+THROW = Throw(19.0, 42.0, 1.0)
+
+
+def landing(off_s: float = 0.0) -> Landing:
+    """The flight as a fit has it, its landing foretold wrongly by so much."""
+    _, flight_s, _ = flown(THROW)
+    return Landing(
+        camera=VIEW,
+        forces=FORCES,
+        trajectory=fly(THROW.launch(), FORCES, flight_s + 0.4, 0.04),
+        began_s=BEGAN_S,
+        landed_s=BEGAN_S + flight_s + off_s,
+        landed_u_s=0.015,
+        drag=DRAG,
+        readout_s=0.0,
+    )
+
+
+def hopping(rise: float, kept: float, aside: float):
+    """Return the true moment of the bounce and a function from times to pixels after it."""
+    _, flight_s, at = flown(THROW)
+    velocity = at[3:] * (kept, kept, -rise) + (0.0, aside, 0.0)
+    speed = float(np.linalg.norm(velocity))
+    up = float(np.degrees(np.arcsin(velocity[2] / speed)))
+    turn = float(np.degrees(np.arctan2(velocity[1], velocity[0])))
+    start = (*at[:2], RADIUS_M + 1e-6)
+    path, lasts_s, _ = flown(Throw(speed, up, turn, start_m=start))
+    landed_s = BEGAN_S + flight_s
+
+    def place(time: float):
+        if not 0.0 < time - landed_s < lasts_s:
+            return None
+        return seen(VIEW, path(np.array([time - landed_s]))[:, :3])[0]
+
+    return landed_s, place
+
+
+def around(things, rng, clutter: float = 1.0, noise: float = 0.7) -> Sought:
+    """Candidates of the frames about the landing: things that move, among clutter."""
+    landed_s = BEGAN_S + flown(THROW)[1]
+    frames = np.arange(int((landed_s - 0.05) * FPS), int((landed_s + AFTER_S + 0.05) * FPS))
+    times, owner, pixels = frames / FPS, [], []
+    middle = seen(VIEW, flown(THROW)[2][None, :3])[0]
+    reach = 90.0
+    for index, time in enumerate(times):
+        shown = [thing(time) for thing in things]
+        found = [at + rng.normal(0, noise, 2) for at in shown if at is not None]
+        found += [middle + rng.uniform(-reach, reach, 2) for _ in range(rng.poisson(clutter))]
+        owner += [index] * len(found)
+        pixels += found
+    return Sought(
+        times_s=times,
+        owner=np.array(owner, np.int64),
+        pixels=np.array(pixels).reshape(-1, 2),
+        clutter=(clutter + 0.05) / (2 * reach) ** 2,
+        px_per_m=VIEW.focal_px / 34.0,
+    )
+
+
+@pytest.mark.parametrize("off_s", [-0.02, 0.0, 0.02])
+@pytest.mark.parametrize(
+    ("rise", "kept", "aside"), [(0.7, 0.6, 0.0), (0.45, 0.75, 0.4), (0.35, 0.4, -0.3)]
+)
+def test_moment_of_a_bounce_is_found_whatever_the_turf_does(off_s, rise, kept, aside):
+    landed_s, place = hopping(rise, kept, aside)
+    hop = find_hop(landing(off_s), around([place], np.random.default_rng(1)))
+    assert hop is not None
+    assert hop.found
+    # Candidates are good to 0.7 px each way, and the ball comes down at 5 px a frame.
+    assert hop.time_s == pytest.approx(landed_s, abs=0.008)
+
+
+def test_a_ball_lost_in_long_grass_has_no_hop():
+    for seed in range(20):
+        hop = find_hop(landing(), around([], np.random.default_rng(seed), clutter=2.0))
+        assert hop is None or not hop.found
+
+
+def test_a_ball_that_flies_on_has_not_bounced():
+    path, _, _ = flown(THROW, ground_m=-4.0)
+
+    def on(time):
+        return seen(VIEW, path(np.array([time - BEGAN_S]))[:, :3])[0]
+
+    hop = find_hop(landing(), around([on], np.random.default_rng(2)))
+    assert hop is None or not hop.found
+
+
+@pytest.mark.parametrize("speed", [-6.0, 0.0, 6.0])
+def test_what_runs_by_on_the_ground_is_no_hop(speed):
+    at = flown(THROW)[2]
+    landed_s = BEGAN_S + flown(THROW)[1]
+
+    def dog(time):
+        # Low and level, as a dog's back goes.
+        return seen(VIEW, [at[0] + 0.3 + speed * (time - landed_s), at[1], 0.4])[0]
+
+    hop = find_hop(landing(), around([dog], np.random.default_rng(3)))
+    assert hop is None or not hop.found
+
+
+def test_hop_starts_where_the_flight_is_and_falls_freely():
+    at = landing()
+    hop = np.array([[at.landed_s, 0.6, 0.5, 0.0]])
+    times = at.landed_s + np.array([0.01, 0.2, 0.21])
+    states = hop_states(replace(at, drag=0.0), hop, times)[0]
+    before = at.trajectory.at(at.landed_s - at.began_s)[0]
+    assert states[0, :3] == pytest.approx(before[:3], abs=0.15)
+    assert states[0, 3] == pytest.approx(0.5 * before[3])
+    assert (states[2, 5] - states[1, 5]) / 0.01 == pytest.approx(-FORCES.gravity_mps2)
+    assert np.isnan(hop_states(at, hop, at.landed_s - np.array([0.01]))).all()
+
+
+def test_few_hits_are_not_enough_however_clear():
+    assert not Hop(1.0, 0.6, 0.6, 0.0, support=60.0, hits=3, in_view=3).found
+    assert not Hop(1.0, 0.6, 0.6, 0.0, support=60.0, hits=11, in_view=19).found
+    assert Hop(1.0, 0.6, 0.6, 0.0, support=60.0, hits=14, in_view=19).found

@@ -1,0 +1,244 @@
+"""The hop after a flight's first bounce, and from both arcs together the moment between them.
+
+The flight comes down on one arc and the ball leaves the ground on another. Where it bounced is
+where the two meet in the picture, which needs no taped height: the moment is known even where
+the ground plane is not, so that it can tell the fit something new.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import Camera
+from tracker.flight.forces import Forces
+from tracker.flight.trajectory import Trajectory
+
+Array = NDArray[np.float64]
+
+RISE, RISE_U = 0.60, 0.20
+"""Speed up after a bounce over speed down before it: a tennis ball that is dropped 254 cm on a
+rigid block comes up 135 to 147 cm (ITF Rules of Tennis, appendix I), a ratio of 0.73 to 0.76;
+turf takes more and soft turf much more. Common practice, no source, beyond the first figure."""
+
+KEPT, KEPT_U = 0.62, 0.22
+"""Level speed after a bounce over that before it: a ball that begins to roll in the bounce
+keeps about 0.6 of it, one with much spin more or less. Common practice, no source."""
+
+ASIDE_U_MPS = 0.7
+"""Speed across that an uneven ground may give."""
+
+TOUCH_U_S = 0.002
+"""Standard uncertainty of the moment from the ball's being on the ground for 4 to 10 ms, while
+the model lets it turn at once. Common practice, no source."""
+
+AFTER_S = 0.32
+"""For how long after the bounce a ball is looked for: its hop lasts longer nearly always."""
+
+GATES_M = (0.30, 0.18, 0.12, 0.10)
+LEAST_GATE_PX = 4.0
+"""How far a candidate may lie from a supposed hop while the grids close in, three standard
+deviations of its place."""
+
+LEAST_HITS = 4
+LEAST_SHARE = 0.65
+LEAST_SUPPORT = 14.0
+"""Log-likelihood ratio that a hop needs; some 800 hops are tried for each flight, and
+unrelated candidates reach this for one of them in fewer than one flight of a thousand."""
+
+SEEN_CHANCE = 0.7
+
+RISES = np.array([0.25, 0.4, 0.55, 0.7, 0.85])
+KEEPS = np.array([0.3, 0.45, 0.6, 0.75, 0.9])
+ASIDES = np.array([-0.8, 0.0, 0.8])
+
+
+@dataclass(frozen=True)
+class Landing:
+    """A flight near where it comes down.
+
+    Attributes
+    ----------
+    camera : Camera
+        As the fit has it.
+    forces : Forces
+    trajectory : Trajectory
+        Of the flight, to some time after the landing.
+    began_s : float
+        True time of its release in the clip.
+    landed_s, landed_u_s : float
+        True time at which it comes down to the ground, and its standard uncertainty.
+    drag : float
+    readout_s : float
+        Time from the first to the last row of the picture.
+    """
+
+    camera: Camera
+    forces: Forces
+    trajectory: Trajectory
+    began_s: float
+    landed_s: float
+    landed_u_s: float
+    drag: float
+    readout_s: float
+
+
+@dataclass(frozen=True)
+class Hop:
+    """How a ball went on from its bounce.
+
+    Attributes
+    ----------
+    time_s : float
+        True time of the bounce.
+    rise, kept, aside_mps : float
+        Speed up and level speed after it over those before it; speed gained across.
+    support : float
+        Log-likelihood ratio of the candidates, against the same without a ball.
+    hits, in_view : int
+        Frames with a candidate where the ball should be, and frames in which it should show.
+    """
+
+    time_s: float
+    rise: float
+    kept: float
+    aside_mps: float
+    support: float = 0.0
+    hits: int = 0
+    in_view: int = 0
+
+    @property
+    def found(self) -> bool:
+        """Whether enough bears it out."""
+        return (
+            self.support >= LEAST_SUPPORT
+            and self.hits >= LEAST_HITS
+            and self.hits >= LEAST_SHARE * self.in_view
+        )
+
+
+@dataclass(frozen=True)
+class Sought:
+    """Candidates of the frames around a landing, one row each.
+
+    Attributes
+    ----------
+    times_s : ndarray, shape (M,)
+        True times of the frames, the row of the landing.
+    owner : ndarray of int, shape (N,)
+        Index into `times_s` of each candidate.
+    pixels : ndarray, shape (N, 2)
+    clutter : float
+        Usual number of candidates per pixel and frame there.
+    px_per_m : float
+        What a metre across the line of sight takes there.
+    """
+
+    times_s: Array
+    owner: NDArray[np.int64]
+    pixels: Array
+    clutter: float
+    px_per_m: float
+
+
+def find_hop(landing: Landing, sought: Sought) -> Hop | None:
+    """Return the hop that the candidates bear out best, or None when none is in view.
+
+    Hops are tried on a grid of the moment of the bounce and of what the bounce does to the
+    speed, and the best is refined on grids about it that close in.
+    """
+    early = -2.5 * landing.landed_u_s
+    moments = landing.landed_s + np.linspace(early, -early, 7)
+    spans = [float(moments[1] - moments[0]), 0.15, 0.15, 0.8]
+    grid = np.array(np.meshgrid(moments, RISES, KEEPS, ASIDES, indexing="ij")).reshape(4, -1).T
+    best = _best(landing, sought, grid, GATES_M[0])
+    if best is None:
+        return None
+    for gate_m in GATES_M[1:]:
+        spans = [0.5 * span for span in spans]
+        steps = np.array(np.meshgrid(*[(-span, 0.0, span) for span in spans], indexing="ij"))
+        around = np.array([best.time_s, best.rise, best.kept, best.aside_mps])
+        best = _best(landing, sought, around + steps.reshape(4, -1).T, gate_m) or best
+    return best
+
+
+def _best(landing: Landing, sought: Sought, hops: Array, gate_m: float) -> Hop | None:
+    """Return the best of many hops, shape (H, 4): time, rise, kept, aside."""
+    paths = hop_pixels(landing, hops, sought.times_s)
+    after = sought.times_s[None, :] - hops[:, :1]
+    width, height = landing.camera.size_px
+    with np.errstate(invalid="ignore"):
+        inside = np.all((paths > 3) & (paths < (width - 4, height - 4)), axis=2)
+    seen = (after > 0.0) & (after < AFTER_S) & inside
+    if not np.any(seen):
+        return None
+    gate = max(gate_m * sought.px_per_m, LEAST_GATE_PX)
+    spread = gate / 3.0
+    gain = np.full(seen.shape, -np.inf)
+    for frame in np.flatnonzero(seen.any(axis=0)):
+        mine = sought.pixels[sought.owner == frame]
+        if not len(mine):
+            continue
+        gap = np.linalg.norm(paths[:, frame, None, :] - mine, axis=2).min(axis=1)
+        density = np.exp(-0.5 * (gap / spread) ** 2) / (2.0 * np.pi * spread**2)
+        ratio = np.log(1.0 - SEEN_CHANCE + SEEN_CHANCE * density / sought.clutter)
+        gain[:, frame] = np.where(gap < gate, ratio, -np.inf)
+    miss = float(np.log(1.0 - SEEN_CHANCE))
+    hit = seen & np.isfinite(gain)
+    support = np.sum(np.where(hit, np.maximum(gain, miss), np.where(seen, miss, 0.0)), axis=1)
+    support = support - 0.5 * np.sum((departures(landing, hops)) ** 2, axis=1)
+    best = int(np.argmax(support))
+    time_s, rise, kept, aside = hops[best].tolist()
+    return Hop(
+        time_s,
+        rise,
+        kept,
+        aside,
+        float(support[best]),
+        int(hit[best].sum()),
+        int(seen[best].sum()),
+    )
+
+
+def usual_spread(landing: Landing) -> Array:
+    """Return how far moment, rise, kept and aside usually lie from what is expected, (4,)."""
+    return np.array([landing.landed_u_s, RISE_U, KEPT_U, ASIDE_U_MPS])
+
+
+def departures(landing: Landing, hops: Array) -> Array:
+    """Return how far hops, shape (H, 4), are from what is usual, in standard deviations."""
+    apart: Array = (hops - np.array([landing.landed_s, RISE, KEPT, 0.0])) / usual_spread(landing)
+    return apart
+
+
+def hop_pixels(landing: Landing, hops: Array, times_s: Array) -> Array:
+    """Return where hops, shape (H, 4), show at times, shape (M,): pixels, shape (H, M, 2)."""
+    points = hop_states(landing, hops, times_s)[:, :, :3]
+    return landing.camera.project(points.reshape(-1, 3)).reshape(*points.shape[:2], 2)
+
+
+def hop_states(landing: Landing, hops: Array, times_s: Array) -> Array:
+    """Return position and velocity of hops, shape (H, 4), at times: shape (H, M, 6).
+
+    NaN before the bounce and where the hop has come down again. Drag is taken as it is just
+    after the bounce: over a third of a second of a slow hop nothing more is needed.
+    """
+    start = landing.trajectory.at(hops[:, 0] - landing.began_s)
+    velocity = np.column_stack(
+        [
+            start[:, 3] * hops[:, 2],
+            start[:, 4] * hops[:, 2] + hops[:, 3],
+            -start[:, 5] * hops[:, 1],
+        ]
+    )
+    speed = np.linalg.norm(velocity, axis=1, keepdims=True)
+    push = -landing.forces.reach_per_m * landing.drag * speed * velocity
+    push[:, 2] -= landing.forces.gravity_mps2
+    lapse = (times_s[None, :] - hops[:, :1])[:, :, None]
+    states = np.empty((len(hops), len(times_s), 6))
+    states[:, :, :3] = (
+        start[:, None, :3] + (velocity[:, None] + 0.5 * push[:, None] * lapse) * lapse
+    )
+    states[:, :, 3:] = velocity[:, None] + push[:, None] * lapse
+    states[(lapse[:, :, 0] <= 0.0) | (states[:, :, 2] < start[:, None, 2] - 0.01)] = np.nan
+    return states

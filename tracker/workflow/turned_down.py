@@ -1,0 +1,139 @@
+"""What becomes of flights that were found and are no measured shots."""
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.records import MeasuredShot, Quality, Shot, TurnedDown
+
+Array = NDArray[np.float64]
+
+SHADOW_PX = 30.0
+"""A shot whose positions lie this near to a far better one's path borrowed them from it."""
+
+SURE_SUPPORT = 120.0
+SURE_SHARE = 0.5
+"""A flight that was turned down is still told as a row, `rejected`, when it has this log-likelihood
+ratio, four times and more what a flight needs, and this share of the frames that it crossed:
+then a person should look at it. What walks, flies or rolls bears out far less of a flight."""
+
+MOST_TOLD = 40
+"""Of flights that were turned down the strongest of a clip are told."""
+
+
+def sorted_out(
+    measured: list[MeasuredShot], refused: list[TurnedDown], setup: str
+) -> tuple[list[MeasuredShot], list[TurnedDown]]:
+    """Return the rows of a clip in order of time, and what was turned down, each with its reason.
+
+    Parameters
+    ----------
+    measured : list of MeasuredShot
+    refused : list of TurnedDown
+    setup : str
+        For the rows of quality `rejected`.
+    """
+    shots, shadows = _without_shadows(measured)
+    rows, rest = list(shots), list(shadows)
+    for each in sorted(refused, key=lambda each: -each.support):
+        owner = next((shot for shot in shots if _runs_along(each, shot)), None)
+        if owner is not None:
+            why = f"its pictures are those of the shot released at {owner.shot.release_s:.2f} s"
+            each = replace(each, reason=f"{each.reason[:-1]}; {why}.")
+        elif (
+            each.support >= SURE_SUPPORT
+            and each.frames_seen >= SURE_SHARE * each.frames_crossed
+            and not any(_same_flight(each, row) for row in rows if row.path is None)
+        ):
+            rows.append(rejected(each, setup))
+        rest.append(each)
+    told = sorted(rest, key=lambda each: -each.support)[:MOST_TOLD]
+    return (
+        sorted(rows, key=lambda row: row.shot.release_s),
+        sorted(told, key=lambda each: each.release_s),
+    )
+
+
+def rejected(refused: TurnedDown, setup: str) -> MeasuredShot:
+    """Return the row of a shot that must have been there and could not be measured."""
+    nothing = dict.fromkeys(_FIGURES)
+    return MeasuredShot(
+        Shot(
+            clip=refused.clip,
+            setup=setup,
+            shot=0,
+            release_s=refused.release_s,
+            frames_seen=refused.frames_seen,
+            landing_seen=False,
+            quality=Quality.REJECTED,
+            reason=f"A shot seems to be here and could not be measured: {_clause(refused.reason)}",
+            **nothing,
+        )
+    )
+
+
+_FIGURES = tuple(name for name, kind in Shot.__annotations__.items() if kind == float | None)
+
+
+def _clause(sentence: str) -> str:
+    return sentence[:1].lower() + sentence[1:]
+
+
+def _same_flight(refused: TurnedDown, row: MeasuredShot) -> bool:
+    """Tell whether a rejected row was already made of a flight released at that time."""
+    return abs(refused.release_s - row.shot.release_s) < 0.3
+
+
+def _runs_along(refused: TurnedDown, shot: MeasuredShot) -> bool:
+    """Tell whether a flight that was turned down lies along a measured shot's path."""
+    shown = np.isfinite(refused.pixels).all(axis=1)
+    return _near(shot, refused.times_s[shown], refused.pixels[shown]) > 0.25
+
+
+def _without_shadows(
+    shots: list[MeasuredShot],
+) -> tuple[list[MeasuredShot], list[TurnedDown]]:
+    """Leave out what is only a bad fit to some of another shot's pictures."""
+    kept, shadows = [], []
+    for shot in shots:
+        owner = next((one for one in shots if one is not shot and _is_shadow(shot, one)), None)
+        if owner is None:
+            kept.append(shot)
+        elif shot.path is not None:
+            why = f"it borrows its pictures from the shot released at {owner.shot.release_s:.2f} s"
+            shadows.append(
+                TurnedDown(
+                    clip=shot.shot.clip,
+                    release_s=shot.shot.release_s,
+                    support=0.0,
+                    frames_seen=shot.shot.frames_seen,
+                    frames_crossed=len(shot.points),
+                    reason=f"{why[:1].upper()}{why[1:]}.",
+                    times_s=shot.path.times_s,
+                    pixels=shot.path.pixels,
+                )
+            )
+    return kept, shadows
+
+
+def _is_shadow(shot: MeasuredShot, other: MeasuredShot) -> bool:
+    if other.shot.frames_seen < 2 * shot.shot.frames_seen:
+        return False
+    seen = [point for point in shot.points if point.used]
+    times = np.array([point.time_s for point in seen])
+    pixels = np.array([(point.column_px, point.row_px) for point in seen]).reshape(-1, 2)
+    return _near(other, times, pixels) > 0.5
+
+
+def _near(shot: MeasuredShot, times_s: Array, pixels: Array) -> float:
+    """Return the share of places that lie near a shot's path at their times."""
+    if shot.path is None or not len(times_s):
+        return 0.0
+    path = shot.path
+    inside = (times_s >= path.times_s[0]) & (times_s <= path.times_s[-1])
+    along = np.column_stack(
+        [np.interp(times_s, path.times_s, path.pixels[:, axis]) for axis in (0, 1)]
+    )
+    near = inside & (np.linalg.norm(pixels - along, axis=1) < SHADOW_PX)
+    return float(np.mean(near))
