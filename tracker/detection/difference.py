@@ -36,6 +36,7 @@ class Difference:
         # With a margin of one pixel, which mirrors the picture as the box filter does.
         self._framed = np.zeros((rows + 2, columns + 2), np.uint8)
         self._change = self._framed[1:-1, 1:-1]
+        self._around = squares(self._framed, TILE + 2) if min(shape) >= TILE else None
         self._strip = max(1, STRIP // (columns * TILE)) * TILE
         # One row more at either end, for the sums of the strip's own first and last row.
         self._limit, self._brighter, self._sums = (
@@ -113,21 +114,26 @@ class Difference:
         framed[0], framed[-1] = framed[min(2, height)], framed[max(height - 1, 1)]
         framed[:, 0], framed[:, -1] = framed[:, min(2, width)], framed[:, max(width - 1, 1)]
         # A square that would hang over the edge is moved inward, over its neighbour.
-        down, right = np.divmod(tiles, self._tiles.shape[1])
+        assert self._around is not None
+        down, right = tiles // self._tiles.shape[1], tiles % self._tiles.shape[1]
         rows = np.minimum(down * TILE, height - TILE)
         columns = np.minimum(right * TILE, width - TILE)
-        around = squares(framed, TILE + 2)[rows, columns].astype(np.uint16)
+        around = self._around[rows, columns].astype(np.uint16)
         lines = around[:, :-2] + around[:, 1:-1]
         lines += around[:, 2:]
         sums = lines[:, :, :-2] + lines[:, :, 1:-1]
         sums += lines[:, :, 2:]
-        sums[squares(limit, TILE)[rows, columns] >= sums] = 0
-        at = np.flatnonzero(sums)
-        square, place = np.divmod(at, TILE * TILE)
+        at = np.flatnonzero(sums > squares(limit, TILE)[rows, columns])
+        # A square's pixels are numbered row by row.
+        square, place = at // TILE**2, at % TILE**2
+        down, right = down[square], right[square]
         rows, columns = rows[square] + place // TILE, columns[square] + place % TILE
+        found = sums.reshape(-1)[at]
+        if height % TILE == 0 and width % TILE == 0:
+            return rows, columns, found
         # What a square that was moved has of its neighbour is the neighbour's to tell.
-        own = (rows >= TILE * down[square]) & (columns >= TILE * right[square])
-        return rows[own], columns[own], sums.reshape(-1)[at[own]]
+        own = (rows >= TILE * down) & (columns >= TILE * right)
+        return rows[own], columns[own], found[own]
 
 
 def squares(picture: Luma, side: int) -> Luma:
