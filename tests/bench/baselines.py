@@ -1,0 +1,290 @@
+"""What general-purpose means find, beside ours: ``python -m tests.bench.baselines``.
+
+Two baselines link their detections by optimal assignment with a constant-acceleration gate
+(`tests.bench.linking`):
+
+- ``MOG2 blobs``: OpenCV's mixture-of-Gaussians background model, connected components, gates on
+  area and shape;
+- ``star finder``: photutils' DAOStarFinder on difference pictures, stars being bright or dark.
+
+They are given what is given to ours except the calibration: the ball's size and how far it moves
+in a frame. Both are judged on frames, not on figures: a shot counts as found when tracks lie
+within three pixels of it in half the frames in which it shows; a track that is no shot's counts
+as false; time is the processor's. The clips are balls laid over real plates
+(`tests.footage.composite`), or the sessions with truth beside them whose folders are given.
+``--tune`` tries thresholds on another seed, which is never reported.
+"""
+
+import argparse
+import importlib.util
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from zlib import crc32
+
+import cv2
+import numpy as np
+
+from tests.bench.footage import FPS, whole_view
+from tests.bench.linking import Gates, Linker
+from tests.footage.composite import Shown, composited, drawn_throw, thrown
+from tests.footage.plates import FIELD_AND_SKY, FOOTAGE, OWN
+from tests.tracker.thrown_balls import seen
+from tracker.detection import Look, look_for
+from tracker.records import Quality
+from tracker.session import read_session
+from tracker.synthetic.truth import read_truth
+from tracker.video import ClipFacts, decode_only, frames, inspect
+from tracker.workflow.clip import measure_clip
+from tracker.workflow.known import ClipRequest, circumstances_of
+from tracker.workflow.stand import calibrate, request_of
+
+NEAR_PX = 3.0
+REPORTED, TUNED_ON = 700, 7
+PLATES = (*FIELD_AND_SKY[:1], "V_BIRD_020.mp4", "V_DRONE_034.mp4", "V_DRONE_048.mp4", OWN)
+
+MOG2_THRESHOLD = 16.0
+STAR_THRESHOLD = 8.0
+"""From `--tune`, whose seed is not reported."""
+
+Places = dict[int, np.ndarray]
+
+
+@dataclass(frozen=True)
+class Case:
+    """A clip, what is told of it, and where its balls truly are, by frame."""
+
+    facts: ClipFacts
+    camera: object
+    request: ClipRequest
+    shots: list[Places]
+
+    def look(self) -> Look:
+        known = circumstances_of(self.camera, self.request)
+        step_s = 1.0 / (self.facts.file_fps * self.facts.pace)
+        diameter = self.request.ball.diameter_m
+        return look_for(self.camera, known.release_m, diameter, known.drag, known.forces, step_s)
+
+
+@dataclass
+class Score:
+    """What one method made of some clips."""
+
+    shots: int = 0
+    found: int = 0
+    false: int = 0
+    minutes: float = 0.0
+    squares: list[float] = field(default_factory=list)
+    seconds: float = 0.0
+    decode_s: float = 0.0
+
+    def line(self, name: str) -> str:
+        error = np.sqrt(np.mean(self.squares)) if self.squares else float("nan")
+        return (
+            f"{name:26} {self.found:3d} of {self.shots:<3d} {self.false / self.minutes:9.1f} "
+            f"{error:9.2f} px {self.seconds / self.decode_s:9.1f}"
+        )
+
+
+Detect = Callable[[Case, float], Iterator[tuple[int, np.ndarray]]]
+
+
+def mog2_blobs(case: Case, threshold: float) -> Iterator[tuple[int, np.ndarray]]:
+    """Yield the middles of foreground blobs that could be a ball."""
+    look = case.look()
+    model = cv2.createBackgroundSubtractorMOG2(200, threshold, False)
+    side = look.diameter_px + look.step_px + 4.0
+    most = 1.5 * (look.diameter_px + 2.0) * side
+    for frame in frames(case.facts):
+        mask = model.apply(frame.luma)
+        count, _, stats, middles = cv2.connectedComponentsWithStats(mask)
+        if frame.index < 3 or count > 3000:
+            continue
+        width, height, area = stats[1:, 2], stats[1:, 3], stats[1:, 4]
+        filled = area / np.hypot(width, height) ** 2
+        good = (area >= 2) & (area <= most) & (np.maximum(width, height) <= side)
+        good &= (filled > 0.12) | (area <= 6)
+        yield frame.index, middles[1:][good]
+
+
+def star_finder(case: Case, threshold: float) -> Iterator[tuple[int, np.ndarray]]:
+    """Yield the stars, bright and dark, of each frame less both its neighbours."""
+    from photutils.detection import DAOStarFinder
+
+    look = case.look()
+    fwhm = float(np.clip(np.hypot(1.4, 0.8 * look.diameter_px), 1.5, 8.0))
+    held: list[np.ndarray] = []
+    for frame in frames(case.facts):
+        held = [*held[-2:], frame.luma.astype(np.float32)]
+        if len(held) < 3:
+            continue
+        before, now, after = held
+        bright = np.maximum(now - np.maximum(before, after), 0.0)
+        dark = np.maximum(np.minimum(before, after) - now, 0.0)
+        # Clipped at five standard deviations, as star finders are usually given it.
+        change = now - before
+        for _ in range(3):
+            change = change[np.abs(change) < 5.0 * change.std() + 1e-6]
+        spread = max(float(change.std()) / np.sqrt(2.0), 0.7)
+        places = []
+        for picture in (bright, dark):
+            finder = DAOStarFinder(
+                threshold=threshold * spread,
+                fwhm=fwhm,
+                sharpness_range=(0.0, 2.0),
+                roundness_range=(-2.0, 2.0),
+                n_brightest=look.most,
+            )
+            stars = finder(picture)
+            if stars is not None and len(stars):
+                names = ("x_centroid", "y_centroid")
+                if names[0] not in stars.colnames:
+                    names = ("xcentroid", "ycentroid")
+                places.append(np.column_stack([np.asarray(stars[name], float) for name in names]))
+        yield frame.index - 1, np.concatenate(places) if places else np.zeros((0, 2))
+
+
+def baseline(case: Case, detect: Detect, threshold: float) -> tuple[list[Places], float]:
+    """Return the tracks of a baseline and the time it took."""
+    look = case.look()
+    rate = case.facts.file_fps * case.facts.pace
+    gates = Gates(1.6 * look.step_px + 4.0, look.diameter_px + 0.25 * look.step_px + 3.0)
+    began = time.process_time()
+    linker = Linker(gates, least=max(8, round(0.25 * rate)))
+    for index, places in detect(case, threshold):
+        linker.push(index, places)
+    chains = linker.finish()
+    spent = time.process_time() - began
+    return [dict(zip(chain.frames, chain.places, strict=True)) for chain in chains], spent
+
+
+def ours(case: Case) -> tuple[list[Places], float]:
+    """Return the points of our rows and the time it took."""
+    began = time.process_time()
+    result = measure_clip(case.facts, case.camera, case.request)
+    spent = time.process_time() - began
+    return [
+        {point.frame: np.array([point.column_px, point.row_px]) for point in shot.points}
+        for shot in result.shots
+        if shot.shot.quality is not Quality.REJECTED
+    ], spent
+
+
+def judged(score: Score, case: Case, tracks: list[Places], spent: float) -> None:
+    """Add what came of a clip to a score."""
+    claimed = [False] * len(tracks)
+    for truth in case.shots:
+        hit: dict[int, float] = {}
+        for number, track in enumerate(tracks):
+            gaps = {
+                frame: float(np.linalg.norm(track[frame] - truth[frame]))
+                for frame in track.keys() & truth.keys()
+            }
+            near = {frame: gap for frame, gap in gaps.items() if gap < NEAR_PX}
+            if len(near) >= 0.5 * len(track):
+                claimed[number] = True
+                for frame, gap in near.items():
+                    hit[frame] = min(gap, hit.get(frame, gap))
+        score.shots += 1
+        if len(hit) >= 0.5 * len(truth):
+            score.found += 1
+            score.squares += [gap**2 for gap in hit.values()]
+    score.false += claimed.count(False)
+    score.minutes += case.facts.duration_s / case.facts.pace / 60.0
+    score.seconds += spent
+    began = time.process_time()
+    decode_only(case.facts)
+    score.decode_s += time.process_time() - began
+
+
+def composites(folder: Path, seed: int, plates: tuple[str, ...]) -> Iterator[tuple[str, Case]]:
+    """Lay two balls over each plate and yield the clips with their truth."""
+    for plate in plates:
+        rng = np.random.default_rng([seed, crc32(plate.encode())])
+        view = whole_view(rng)
+        shots = [thrown(view, drawn_throw(rng, view), start) for start in (0.6, 2.0)]
+        path = folder / f"{crc32(plate.encode())}.mp4"
+        facts = inspect(composited(path, plate, view, shots, FPS, shots[-1].end_s + 0.3))
+        truth = [_places(view.true, shown, facts) for shown in shots]
+        yield Path(plate).stem, Case(facts, view.told, view.request, truth)
+
+
+def _places(camera: object, shown: Shown, facts: ClipFacts) -> Places:
+    times = facts.times_s
+    flying = np.flatnonzero((times >= shown.release_s) & (times <= shown.end_s))
+    pixels = seen(camera, shown.points(times[flying] - shown.release_s))
+    inside = np.all((pixels > 2) & (pixels < np.array(facts.size_px) - 3), axis=1)
+    return {int(frame): pixel for frame, pixel in zip(flying[inside], pixels[inside], strict=True)}
+
+
+def sessions(folders: list[Path]) -> Iterator[tuple[str, Case]]:
+    """Yield the clips of sessions with truth beside them."""
+    for folder in folders:
+        session = read_session(folder)
+        truths = {clip["file"]: clip for clip in read_truth(folder / "truth.json")["clips"]}
+        for clip in session.clips:
+            facts = inspect(clip.path, session.camera.capture_fps)
+            shots = []
+            for shot in truths[clip.file]["shots"]:
+                track = shot["track"]
+                columns = zip(
+                    track["frame"], track["column_px"], track["row_px"], track["visible"],
+                    strict=True,
+                )  # fmt: skip
+                shots.append({f: np.array([c, r]) for f, c, r, shows in columns if shows})
+            camera = calibrate(session, clip, facts.size_px).camera
+            yield folder.name, Case(facts, camera, request_of(session, clip), shots)
+
+
+def main() -> None:
+    """Compare and print."""
+    parser = argparse.ArgumentParser(prog="python -m tests.bench.baselines", description=__doc__)
+    parser.add_argument("sessions", nargs="*", type=Path, help="session folders with truth.json")
+    parser.add_argument("--tune", action="store_true", help="try thresholds on another seed")
+    parser.add_argument("--method", default="", help="only those whose name holds this")
+    parser.add_argument("--plates", type=int, default=len(PLATES), help="how many plates")
+    options = parser.parse_args()
+    cv2.setNumThreads(1)
+    methods: dict[str, tuple[Detect, float]] = {"MOG2 blobs": (mog2_blobs, MOG2_THRESHOLD)}
+    if importlib.util.find_spec("photutils"):
+        methods["star finder"] = (star_finder, STAR_THRESHOLD)
+    else:
+        print("The star finder is left out: photutils is not here; pip install -e '.[bench]'.")
+    if not FOOTAGE.is_dir() and not options.sessions:
+        sys.exit(f"The real footage does not lie at {FOOTAGE}; give session folders instead.")
+    print(f"{'clip, method':26} {'found':10} {'false/min':>9} {'RMSE':>12} {'time/decode':>11}")
+    scores: dict[str, Score] = {}
+    with tempfile.TemporaryDirectory() as name:
+        if options.sessions:
+            cases = sessions(options.sessions)
+        else:
+            seed = TUNED_ON if options.tune else REPORTED
+            cases = composites(Path(name), seed, PLATES[: options.plates])
+        for label, case in cases:
+            for method, (detect, usual) in methods.items():
+                if options.method not in method:
+                    continue
+                for factor in (0.6, 1.0, 1.6, 2.5) if options.tune else (1.0,):
+                    told = f"{method} {factor * usual:.0f}" if options.tune else method
+                    _add(scores, label, told, case, baseline(case, detect, factor * usual))
+            if not options.tune and options.method in "ours":
+                _add(scores, label, "ours", case, ours(case))
+    print()
+    for method, score in scores.items():
+        print(score.line(f"all, {method}"))
+
+
+def _add(
+    scores: dict[str, Score], label: str, method: str, case: Case, what: tuple[list[Places], float]
+) -> None:
+    single = Score()
+    judged(single, case, *what)
+    print(single.line(f"{label[:14]}, {method}"), flush=True)
+    judged(scores.setdefault(method, Score()), case, *what)
+
+
+if __name__ == "__main__":
+    main()
