@@ -22,7 +22,7 @@ from tracker.workflow.vantage.stand import Stand
 
 PICTURE = "vantage.png"
 HOW_SURE = (
-    "That nothing goes wrong. In nine drawn sessions what was then measured had 0.77 to 1.44 times "
+    "That nothing goes wrong. In eight drawn sessions what was then measured had 0.82 to 1.26 times "
     "the uncertainty that was foretold."
 )
 DRAWN = 161
