@@ -22,8 +22,8 @@ from tracker.workflow.vantage.stand import Stand
 
 PICTURE = "vantage.png"
 HOW_SURE = (
-    "That nothing goes wrong. In eight drawn sessions what was then measured had 0.82 to 1.26 times "
-    "the uncertainty that was foretold."
+    "That nothing goes wrong. In eight drawn sessions what was then measured had 0.82 to 1.26 "
+    "times the uncertainty that was foretold."
 )
 DRAWN = 161
 """Places along a flight that are joined by lines."""
