@@ -15,7 +15,7 @@ STEPS = np.array(
     [
         *(1e-4, 1e-4, 1e-4, 1e-4, 1e-4, 1e-4, 1e-4),
         *(1e-4, 1e-4, 1e-4, 1e-3, 1e-3),
-        *(1e-5, 1e-2, 1e-2, 1e-3, 1e-4),
+        *(1e-5, 1e-2, 1e-2, 1e-3, 1e-4, 1e-4),
         *(1e-3,) * 12,
         *(1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-6, 1e-2, 1e-2),
         *(1e-4, 1e-4, 1e-5, 1e-5, 1e-4),
@@ -67,8 +67,9 @@ def shots(draw):
     numbers[12], numbers[13], numbers[14] = draw(number(0.0, 0.02)), 3.0, -4.0
     numbers[15] = draw(number(-0.03, 0.03))
     numbers[16] = draw(number(-0.3, 0.3))
-    numbers[17:29] = [draw(number(-1.0, 1.0)) for _ in range(12)]
-    numbers[29:] = CAMERA_U * np.array([draw(number(-2.0, 2.0)) for _ in range(14)])
+    numbers[17] = draw(number(-0.2, 1.2))
+    numbers[18:30] = [draw(number(-1.0, 1.0)) for _ in range(12)]
+    numbers[30:] = CAMERA_U * np.array([draw(number(-2.0, 2.0)) for _ in range(14)])
     times = numbers[0] + np.linspace(0.03, 0.9, 12)
     lean = np.linspace(0.05, -0.08, 12)
     return known, numbers, Instants(times, np.linspace(-0.4, 0.4, 12), lean)

@@ -5,8 +5,10 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from tests.published.flight_cases import REACH, launch
+from tracker.fitting.model import LIFT_FADE, LIFT_FADE_U
 from tracker.flight.air import Air
 from tracker.flight.ball import ball_named
+from tracker.flight.coefficients import FeltLift
 from tracker.flight.figures import figures
 from tracker.flight.forces import DRAG_AT_MPS, Forces, forces_on
 from tracker.flight.gusts import (
@@ -18,9 +20,10 @@ from tracker.flight.gusts import (
     gust_modes,
 )
 from tracker.flight.trajectory import EXTRAS, LAUNCH, fly, fly_many
+from tracker.flight.variation import Lifts
 
 SHOT = launch(19.0, 41.0, 0.8, drag=0.53, lift=(0.05, -0.03), wind=(1.2, -0.7))
-BENT = np.array([0.02, -0.15, 0.9, -0.6, 0.4, 0.3, 0.2, -0.1, -1.1, 0.5, 0.2, -0.3, 0.1, 0.2])
+BENT = np.array([0.02, -0.15, 0.6, 0.9, -0.6, 0.4, 0.3, 0.2, -0.1, -1.1, 0.5, 0.2, -0.3, 0.1, 0.2])
 CURVED = Forces(REACH, 9.80665, ((0.0, 10.0, 20.0, 40.0), (1.2, 1.1, 1.0, 0.7)))
 
 
@@ -30,11 +33,12 @@ def reference(shot, extras, forces, times):
 
     def rate(time, state):
         modes = np.cos(np.arange(1, 7) * np.pi * time / 3.0)
-        moves = np.array([shot[9] + extras[2:8] @ modes, shot[10] + extras[8:] @ modes, 0.0])
+        moves = np.array([shot[9] + extras[3:9] @ modes, shot[10] + extras[9:] @ modes, 0.0])
         u = state[3:] - moves
         speed = np.linalg.norm(u)
         drag = shot[6] * (np.interp(speed, speeds, shape) + extras[1] * (speed / 20.0 - 1.0))
-        push = -drag * u + np.cross([0.0, -shot[7], shot[8]], u)
+        lift = 1.0 + extras[2] * (20.0 / speed - 1.0)
+        push = -drag * u + lift * np.cross([0.0, -shot[7], shot[8]], u)
         fall = np.array([0.0, 0.0, forces.gravity_mps2 + extras[0]])
         return np.concatenate([state[3:], forces.reach_per_m * speed * push - fall])
 
@@ -82,8 +86,23 @@ def test_figures_owe_their_derivatives_to_the_extras_too():
 
 
 def test_no_extras_is_the_plain_flight():
-    plain, bent = fly(SHOT, Forces(REACH), 2.0), fly(SHOT, Forces(REACH), 2.0, extras=np.zeros(14))
+    plain, bent = fly(SHOT, Forces(REACH), 2.0), fly(SHOT, Forces(REACH), 2.0, extras=np.zeros(15))
     np.testing.assert_array_equal(plain.states, bent.states)
+
+
+def test_a_faded_lift_follows_that_of_a_ball_that_keeps_its_spin():
+    """C = 1 / (2 + 1 / S), as `FeltLift`, for the spins that a throw without intent has."""
+    speeds = np.linspace(11.0, 24.0, 14)
+    for ratio_at_20 in (0.03, 0.06, 0.1):
+        true = np.array([FeltLift()(speed, ratio_at_20 * 20.0 / speed) for speed in speeds])
+        known = FeltLift()(20.0, ratio_at_20)
+        straight = Lifts(known, 0.0, LIFT_FADE).weight(speeds) / speeds * known
+        plain = np.abs(true - known).max()
+        assert np.abs(true - straight).max() < 0.4 * plain
+        ends = np.array(
+            [Lifts(known, 0.0, LIFT_FADE + s * LIFT_FADE_U).weight(11.0) for s in (-1, 1)]
+        )
+        assert ends[0] / 11.0 * known < true[0] < ends[1] / 11.0 * known
 
 
 def test_many_flights_follow_the_curve_too():

@@ -7,6 +7,7 @@ from tracker.fitting.figures import FIGURES, Figures
 from tracker.fitting.fit import FittedFlight
 from tracker.fitting.model import (
     CAMERA_AT,
+    FADE_AT,
     GRAVITY_AT,
     LIGHT_AT,
     PARAMETERS,
@@ -29,7 +30,7 @@ PRIORS = {
     "readout": np.array([READOUT_AT]),
     "drag": np.array([DRAG_AT]),
     "drag slope": np.array([SLOPE_AT]),
-    "spin": np.arange(8, 10),
+    "spin": np.array([8, 9, FADE_AT]),
     "gravity": np.array([GRAVITY_AT]),
     "wind along": WIND_AT[0],
     "wind across": WIND_AT[1],

@@ -32,7 +32,8 @@ READOUT_AT = 1 + len(LAUNCH)
 LIGHT_AT = READOUT_AT + 1
 GRAVITY_AT = LIGHT_AT + 2
 SLOPE_AT = GRAVITY_AT + 1
-GUSTS_AT = SLOPE_AT + 1
+FADE_AT = SLOPE_AT + 1
+GUSTS_AT = FADE_AT + 1
 CAMERA_AT = GRAVITY_AT + len(EXTRAS)
 
 FLIGHT_AT = np.array([*range(1, READOUT_AT), *range(GRAVITY_AT, CAMERA_AT)])
@@ -53,6 +54,11 @@ it is large. A ball half again as bright at one rim as at its middle, luma 120, 
 STEP_S, LONGEST_STEP_S = 0.04, 0.1
 """Steps of the fitted flight: the longest leaves a hundredth of a millimetre where the air brakes
 a ball as it does a tennis ball or a heavier one, and a lighter ball takes shorter steps."""
+LIFT_FADE, LIFT_FADE_U = 0.7, 0.4
+"""How a ball's lift follows its speed (`tracker.flight.variation.Lifts`). A ball that keeps its
+spin while it slows from v to v / 2 has 1.7 times the lift coefficient at a spin ratio of 0.1, by
+C = 1 / (2 + v / (R w)) (`tracker.flight.coefficients.FeltLift`): 0.7. One whose coefficient
+does not care for the spin would have 0."""
 
 EXACT = 1e-7
 """Standard uncertainty of what is not in doubt, small beside any that is."""
@@ -119,6 +125,7 @@ class Circumstances:
         mean[7] = self.drag
         mean[10:12] = self.wind_mps
         mean[READOUT_AT] = self.readout_s
+        mean[FADE_AT] = LIFT_FADE
         return mean
 
     def prior_information(self) -> Array:
@@ -132,6 +139,7 @@ class Circumstances:
         own[LIGHT_AT:GRAVITY_AT] = LIGHT_U
         own[GRAVITY_AT] = self.gravity_u_mps2
         own[SLOPE_AT] = max(self.drag_slope_u, EXACT)
+        own[FADE_AT] = LIFT_FADE_U
         own_weight = np.where(own > 0, 1.0 / np.maximum(own, 1e-12) ** 2, 0.0)
         information[:CAMERA_AT, :CAMERA_AT] = np.diag(own_weight)
         for own_wind in WIND_AT:

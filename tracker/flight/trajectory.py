@@ -13,9 +13,9 @@ from math import ceil, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tracker.flight.forces import Forces
+from tracker.flight.forces import DRAG_AT_MPS, Forces
 from tracker.flight.gusts import GUST_MODES, gust_modes
-from tracker.flight.variation import DragTable, accelerations, running_sum, variations
+from tracker.flight.variation import DragTable, Lifts, accelerations, running_sum, variations
 
 Array = NDArray[np.float64]
 
@@ -34,15 +34,17 @@ LAUNCH = (
 )
 """Order of the launch parameters: position (m) and velocity (m/s) at time zero, drag
 coefficient, lift coefficients (back-spin of a level shot lifts it up, side-spin to the left),
-wind (m/s)."""
+wind (m/s). Coefficients that follow the speed are those at 20 m/s."""
 
 EXTRAS = (
     "gravity",
     "drag_slope",
+    "lift_fade",
     *(f"gust_{axis}_{mode}" for axis in ("along", "across") for mode in range(1, GUST_MODES + 1)),
 )
 """Order of what else bends a flight: more gravity than the forces have (m/s²), change of the
-drag coefficient with speed (see `DragTable`), and gusts, each a cosine (m/s, `gust_modes`)."""
+drag coefficient with speed (see `DragTable`), the
+lifts' fade with speed (see `Lifts`), and gusts, each a cosine (m/s, `gust_modes`)."""
 
 
 @dataclass(frozen=True)
@@ -57,10 +59,10 @@ class Trajectory:
         Position (m) and velocity (m/s).
     rates : ndarray, shape (N, 6)
         Velocity and acceleration.
-    sensitivities : ndarray, shape (N, 6, 11 or 25), or None
+    sensitivities : ndarray, shape (N, 6, 11 or 26), or None
         Derivative of the states by the launch parameters in the order of `LAUNCH`, and by those
         of `EXTRAS` where the flight was given any.
-    sensitivity_rates : ndarray, shape (N, 6, 11 or 25), or None
+    sensitivity_rates : ndarray, shape (N, 6, 11 or 26), or None
         Derivative of the rates by the same.
     """
 
@@ -149,9 +151,9 @@ def fly(
     sensitivities : bool
         Whether to differentiate by the launch: the variational equations, integrated with the
         same steps, so that they are the exact derivatives of the nodes.
-    extras : array_like, shape (14,), optional
+    extras : array_like, shape (15,), optional
         What bends the flight besides, in the order of `EXTRAS`; with it the sensitivities have
-        25 columns, first those of the launch, then those of the extras.
+        26 columns, first those of the launch, then those of the extras.
 
     Returns
     -------
@@ -171,11 +173,11 @@ def fly(
         raise ValueError("a launch must be finite")
 
     drags = DragTable.of(forces, parameters[6], besides[1])
-    lifts = forces.reach_per_m * parameters[7:9]
+    lifts = Lifts(*(forces.reach_per_m * parameters[7:9]).tolist(), fade=float(besides[2]))
     gravity = forces.gravity_mps2 + float(besides[0])
     moments = np.linspace(0.0, duration_s, 2 * len(times) - 1)
     modes = gust_modes(moments)
-    gusts = modes @ besides[2:].reshape(2, -1).T
+    gusts = modes @ besides[3:].reshape(2, -1).T
     inside, stages = _velocities(parameters, drags, lifts, gravity, gusts, step)
     slopes = accelerations(stages, drags, lifts, gravity)
     wind = np.array([parameters[9], parameters[10], 0.0])
@@ -269,7 +271,7 @@ def _nodes(duration_s: float, step_s: float) -> tuple[Array, float]:
 
 
 def _velocities(
-    launch: Array, drags: DragTable, lifts: Array, gravity: float, gusts: Array, step: float
+    launch: Array, drags: DragTable, lifts: Lifts, gravity: float, gusts: Array, step: float
 ) -> tuple[Array, Array]:
     """Return the velocity in the mean wind's frame at the nodes (N+1, 3) and four stages (N, 4, 3).
 
@@ -277,7 +279,7 @@ def _velocities(
     off too. Plain floats: three numbers are too few for arrays to pay.
     """
     x, y, z = (launch[3] - launch[9], launch[4] - launch[10], launch[5])
-    p, q = lifts.tolist()
+    p, q, fade, kept = lifts.up, lifts.side, lifts.fade * DRAG_AT_MPS, 1.0 - lifts.fade
     g, half, sixth = gravity, 0.5 * step, step / 6.0
     table, rise, per, last = drags.plain()
     wind_x, wind_y = gusts[:, 0].tolist(), gusts[:, 1].tolist()
@@ -291,7 +293,9 @@ def _velocities(
         # An iteration may stray to speeds that are not finite; they take the last piece.
         i = int(place) if place < last else last
         d = table[i] + (place - i) * rise[i]
-        return s * (-d * u - p * w - q * v), s * (q * u - d * v), s * (p * u - d * w) - g
+        d *= s
+        s = kept * s + fade
+        return -d * u - s * (p * w + q * v), s * q * u - d * v, s * p * u - d * w - g
 
     for now in range(0, len(wind_x) - 1, 2):
         gx, gy, hx, hy = wind_x[now], wind_y[now], wind_x[now + 1], wind_y[now + 1]

@@ -70,15 +70,38 @@ def _place(speeds: Array, count: int) -> tuple[NDArray[np.int64], Array]:
     return place, at - place
 
 
-def accelerations(through_air: Array, drags: DragTable, lifts: Array, gravity: float) -> Array:
-    """Return the acceleration, shape (..., 3), at velocities through the air, shape (..., 3).
+@dataclass(frozen=True)
+class Lifts:
+    """Both lifts and how they follow the speed.
 
-    `lifts` are the two lift coefficients times the reach, 1/m.
+    The coefficient at a speed v is ``C (1 + e (v0 / v - 1))``, C being that at v0 = 20 m/s. A
+    ball that keeps its spin has more lift the slower it flies: e is 1 where the coefficient
+    goes as the ratio of spin to speed, 0 where it is the same at every speed.
+
+    Attributes
+    ----------
+    up, side : float
+        Coefficient at 20 m/s times the reach, 1/m.
+    fade : float
+        The e above.
     """
+
+    up: float
+    side: float
+    fade: float = 0.0
+
+    def weight(self, speeds: Array) -> Array:
+        """Return what multiplies ``c x u`` for a coefficient times reach of 1/m, m/s."""
+        found: Array = (1.0 - self.fade) * speeds + self.fade * DRAG_AT_MPS
+        return found
+
+
+def accelerations(through_air: Array, drags: DragTable, lifts: Lifts, gravity: float) -> Array:
+    """Return the acceleration, shape (..., 3), at velocities through the air, shape (..., 3)."""
     speed = np.sqrt(np.sum(through_air**2, axis=-1))
-    by_up, by_side = _lifts(speed[..., None] * through_air)
+    by_up, by_side = _lifts(lifts.weight(speed)[..., None] * through_air)
     slope: Array = -(speed * drags.at(speed))[..., None] * through_air
-    slope += lifts[0] * by_up + lifts[1] * by_side
+    slope += lifts.up * by_up + lifts.side * by_side
     slope[..., 2] -= gravity
     return slope
 
@@ -91,30 +114,33 @@ def _lifts(scaled: Array) -> tuple[Array, Array]:
     return up, side
 
 
-def _by_velocity(through_air: Array, drags: DragTable, lifts: Array) -> Array:
+def _by_velocity(through_air: Array, drags: DragTable, lifts: Lifts) -> Array:
     """Return the derivative of the acceleration by the velocity, shape (..., 3, 3)."""
-    up, side = lifts
+    up, side = lifts.up, lifts.side
     speed = np.sqrt(np.sum(through_air**2, axis=-1))
     drag, by_speed = drags.at(speed), drags.slopes_at(speed)[0]
-    # The acceleration is |u| M u, where only the drag in M changes, with |u|: its slope is
-    # |u| M + (M u / |u| - D' u) u^T.
+    # The acceleration is W M u - |u| D u with the lifts' weight W = (1 - e) |u| + e v0: its slope
+    # is W M - |u| D + ((1 - e) M u / |u| - D u / |u| - D' u) u^T.
     matrix = np.array([[0.0, -side, -up], [side, 0.0, 0.0], [up, 0.0, 0.0]])
-    whole = matrix - drag[..., None, None] * np.eye(3)
-    along = np.einsum("...ij,...j->...i", whole, through_air)
+    turned = (1.0 - lifts.fade) * np.einsum("ij,...j->...i", matrix, through_air)
+    along = turned - drag[..., None] * through_air
     along = along / np.where(speed > 0.0, speed, 1.0)[..., None]
     along = along - by_speed[..., None] * through_air
-    slope: Array = speed[..., None, None] * whole
+    slope: Array = lifts.weight(speed)[..., None, None] * matrix
+    slope = slope - (speed * drag)[..., None, None] * np.eye(3)
     slope += along[..., :, None] * through_air[..., None, :]
     return slope
 
 
-def _by_coefficients(through_air: Array, drags: DragTable, reach: float) -> Array:
-    """Return the derivative by drag, both lifts and the drag's slope, shape (..., 3, 4)."""
+def _by_coefficients(through_air: Array, drags: DragTable, lifts: Lifts, reach: float) -> Array:
+    """Return the derivative by drag, both lifts, the drag's slope and the fade, (..., 3, 5)."""
     speed = np.sqrt(np.sum(through_air**2, axis=-1))
     scaled = speed[..., None] * through_air
     _, by_drag, by_slope = drags.slopes_at(speed)
-    up, side = _lifts(reach * scaled)
-    columns = (-by_drag[..., None] * scaled, up, side, -by_slope[..., None] * scaled)
+    up, side = _lifts(reach * lifts.weight(speed)[..., None] * through_air)
+    faded_up, faded_side = _lifts((DRAG_AT_MPS - speed)[..., None] * through_air)
+    by_fade = lifts.up * faded_up + lifts.side * faded_side
+    columns = (-by_drag[..., None] * scaled, up, side, -by_slope[..., None] * scaled, by_fade)
     return np.stack(columns, axis=-1)
 
 
@@ -123,11 +149,11 @@ def variations(
     nodes: Array,
     stages: Array,
     drags: DragTable,
-    lifts: Array,
+    lifts: Lifts,
     reach: float,
     modes: Array | None,
 ) -> tuple[Array, Array]:
-    """Differentiate the nodes' states and rates by the launch, each shape (N, 6, 11 or 25).
+    """Differentiate the nodes' states and rates by the launch, each shape (N, 6, 11 or 26).
 
     The variational equations are linear, so every step is one affine map of the derivative of
     the velocity: all maps are made at once and then chained. The start moves everything alike,
@@ -142,8 +168,7 @@ def variations(
     stages : ndarray, shape (N-1, 4, 3)
         The same at the stages of each step.
     drags : DragTable
-    lifts : ndarray, shape (2,)
-        Lift coefficients times the reach, 1/m.
+    lifts : Lifts
     reach : float
         See `Forces`, 1/m.
     modes : ndarray, shape (2N-1, M), or None
@@ -153,10 +178,9 @@ def variations(
     half = 0.5 * step
     slope = _by_velocity(stages, drags, lifts)
     slope_at_nodes = _by_velocity(nodes, drags, lifts)
-    source = _sources(stages, slope, drags, reach, None if modes is None else _staged(modes))
-    last = _sources(
-        nodes[-1:], slope_at_nodes[-1:], drags, reach, None if modes is None else modes[-1:]
-    )
+    air = (drags, lifts, reach)
+    source = _sources(stages, slope, air, None if modes is None else _staged(modes))
+    last = _sources(nodes[-1:], slope_at_nodes[-1:], air, None if modes is None else modes[-1:])
     size = source.shape[-1]
 
     # Each stage's derivative is linear @ V + constant, V being the one at the step's start.
@@ -211,22 +235,26 @@ def _staged(modes: Array) -> Array:
 
 
 def _sources(
-    through_air: Array, slope: Array, drags: DragTable, reach: float, modes: Array | None
+    through_air: Array,
+    slope: Array,
+    air: tuple[DragTable, Lifts, float],
+    modes: Array | None,
 ) -> Array:
-    """Return what each parameter adds to the acceleration by itself, shape (..., 3, 6 or 20).
+    """Return what each parameter adds to the acceleration by itself, shape (..., 3, 6 or 21).
 
     Velocity at the start (nothing), drag, two lifts; then, with modes, gravity, the drag's
-    slope and the gusts: the air that moves along is velocity through it taken away.
+    slope, the lifts' fade and the gusts:
+    the air that moves along is velocity through it taken away.
     """
-    forced = _by_coefficients(through_air, drags, reach)
-    known = 6 if modes is None else 8 + 2 * modes.shape[-1]
+    forced = _by_coefficients(through_air, *air)
+    known = 6 if modes is None else 9 + 2 * modes.shape[-1]
     source = np.zeros((*through_air.shape, known))
     source[..., 3:6] = forced[..., :3]
     if modes is not None:
         source[..., 2, 6] = -1.0
-        source[..., 7] = forced[..., 3]
+        source[..., 7:9] = forced[..., 3:]
         gusty = -slope[..., :, :2, None] * modes[..., None, None, :]
-        source[..., 8:] = gusty.reshape(*through_air.shape, -1)
+        source[..., 9:] = gusty.reshape(*through_air.shape, -1)
     return source
 
 
