@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -236,11 +237,72 @@ class TurnedDown:
 
 
 @dataclass(frozen=True)
+class FlightModel:
+    """What a flight's drag and lift are, and what decided them.
+
+    Attributes
+    ----------
+    drag_coefficient, drag_coefficient_u : float
+        At 20 m/s.
+    drag_from : str
+        ``flight``, ``table`` (what was known of the ball beforehand) or ``both``.
+    lift_up, lift_up_u, lift_side, lift_side_u : float
+        Lift coefficients, up and to the left.
+    lift : str
+        ``supported``, ``none`` or ``undecided`` by the flight.
+    log_bayes_factor : float
+        Natural logarithm of the Bayes factor of lift against none.
+    """
+
+    drag_coefficient: float
+    drag_coefficient_u: float
+    drag_from: str
+    lift_up: float
+    lift_up_u: float
+    lift_side: float
+    lift_side_u: float
+    lift: str
+    log_bayes_factor: float
+
+
+@dataclass(frozen=True)
+class Pooled:
+    """A coefficient as all shots of a session have it together.
+
+    Attributes
+    ----------
+    value, u : float
+        From the flights alone.
+    expected, expected_u : float
+        What was known beforehand.
+    shots : int
+    q, q_p : float
+        Cochran's Q, and the chance of a larger one if all shots had one coefficient.
+    between_sd : float
+        Standard deviation between shots beyond their own uncertainties.
+    """
+
+    value: float
+    u: float
+    expected: float
+    expected_u: float
+    shots: int
+    q: float
+    q_p: float
+    between_sd: float
+
+
+@dataclass(frozen=True)
 class MeasuredShot:
-    """A shot with what a person needs to judge it: its points, its fitted path, its budget."""
+    """A shot with what a person needs to judge it: its points, its fitted path, its budget.
+
+    `fit` is what made it, handed on for the shots of a session to be looked at together.
+    """
 
     shot: Shot
     points: tuple[TrackPoint, ...] = field(default_factory=tuple)
     path: Path | None = None
     budget: Budget | None = None
     consistency: Consistency | None = None
+    model: FlightModel | None = None
+    fit: Any = field(default=None, repr=False, compare=False)

@@ -73,6 +73,7 @@ def progress_bar(screen: "Console") -> Iterator["Progress"]:
 
 def show_result(screen: "Console", result: "SessionResult") -> None:
     """Print the shots of every clip of a session, what is doubtful, and where the files lie."""
+    from tracker.report.flight_words import model_clauses, pooled_clauses
     from tracker.report.terminal import remarks, shots_table
 
     say(screen, [f"{result.session.name}"])
@@ -83,7 +84,10 @@ def show_result(screen: "Console", result: "SessionResult") -> None:
         if shots:
             screen.print(shots_table(shots, screen.width))
         say(screen, sentences(remarks(shots)))
+        say(screen, sentences(model_clauses(clip.shots)))
         say(screen, sentences(clip.notes))
+    if result.pooled:
+        say(screen, ["", *sentences(pooled_clauses(result.pooled))])
     say(screen, ["", f"Results: {result.folder}"])
 
 

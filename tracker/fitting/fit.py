@@ -50,6 +50,8 @@ class FittedFlight:
     trajectory : Trajectory
         From release on, until the last position used.
     settled : bool
+    spread : float
+        By how much the variance of the positions counts more as neighbours' residuals agree.
     """
 
     parameters: Array
@@ -60,6 +62,7 @@ class FittedFlight:
     scale: float
     trajectory: Trajectory
     settled: bool
+    spread: float = 1.0
 
 
 def fit_flight(
@@ -169,6 +172,7 @@ def fit_flight(
         scale=float(np.median(scale)),
         trajectory=trajectory,
         settled=result.settled,
+        spread=spread,
     )
 
 

@@ -87,6 +87,8 @@ class Circumstances:
         Standard uncertainty of the drag's slope about zero (`tracker.flight.variation`).
     gust_u_mps : float
         Standard deviation of a gust's parts along and across.
+    reach_share_u : float
+        Relative standard uncertainty of the forces' reach: of density, mass and size.
     camera_parts : mapping of str to ndarray, shape (14, 14)
         The camera's covariance by what it comes from; empty where only the whole is known.
     lift_u : float
@@ -116,6 +118,7 @@ class Circumstances:
     drag_air_u: float = 0.0
     drag_slope_u: float = 0.0
     gust_u_mps: float = 0.0
+    reach_share_u: float = 0.0
     camera_parts: Mapping[str, Array] = field(default_factory=dict)
 
     def prior_mean(self) -> Array:

@@ -9,7 +9,7 @@ from dataclasses import asdict, dataclass, fields
 from enum import Enum
 from typing import Any
 
-from tracker.records import Budget, Consistency, Shot, TrackPoint, TurnedDown
+from tracker.records import Budget, Consistency, FlightModel, Pooled, Shot, TrackPoint, TurnedDown
 
 SHOT_COLUMNS = tuple(field.name for field in fields(Shot))
 TRACK_COLUMNS = tuple(field.name for field in fields(TrackPoint))
@@ -54,6 +54,8 @@ def shots_json(
     budgets: Sequence[Budget | None] = (),
     consistencies: Sequence[Consistency | None] = (),
     turned_down: Iterable[TurnedDown] = (),
+    models: Sequence[FlightModel | None] = (),
+    pooled: Mapping[str, Pooled] | None = None,
 ) -> str:
     """Return the text of ``shots.json``: the rows of ``shots.csv`` and what made them.
 
@@ -69,6 +71,10 @@ def shots_json(
         The same.
     turned_down : iterable of TurnedDown
         Those that chance explains better are left out.
+    models : sequence of FlightModel or None
+        The same.
+    pooled : mapping of str to Pooled, optional
+        Drag and lift as all shots of the session have them.
     """
     rows: list[dict[str, Any]] = [
         {name: _plain(value) for name, value in asdict(shot).items()} for shot in shots
@@ -77,15 +83,22 @@ def shots_json(
         row.update(_budget(budget))
     for row, consistency in zip(rows, consistencies, strict=False):
         row.update(_consistency(consistency))
+    for row, model in zip(rows, models, strict=False):
+        row.update({} if model is None else {"model": _fields(model)})
     document = {
         "lobmeter": origin.version,
         "session": origin.session,
         "inputs": [{"file": file, "sha256": digest} for file, digest in origin.inputs.items()],
         "shots": rows,
         "turned_down": [_turned_down(each) for each in turned_down if each.support > 0.0],
+        "pooled": {name: _fields(found) for name, found in (pooled or {}).items()},
         "pictures": list(pictures),
     }
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _fields(record: FlightModel | Pooled) -> dict[str, Any]:
+    return {name: _plain(value) for name, value in asdict(record).items()}
 
 
 def _budget(budget: Budget | None) -> dict[str, Any]:

@@ -59,12 +59,12 @@ def circumstances_of(camera: Camera, request: ClipRequest) -> Circumstances:
     """Gather what is known about every shot of a clip."""
     ball, air = request.ball, request.air
     # Air density, mass and area act on the flight exactly as the drag coefficient does.
-    share = np.sqrt(
-        (ball.drag_u / ball.drag_coefficient) ** 2
-        + (air.density_u_kgpm3 / air.density_kgpm3) ** 2
+    reach_share = np.sqrt(
+        (air.density_u_kgpm3 / air.density_kgpm3) ** 2
         + (ball.mass_u_kg / ball.mass_kg) ** 2
         + (2.0 * ball.diameter_u_m / ball.diameter_m) ** 2
     )
+    share = np.hypot(reach_share, ball.drag_u / ball.drag_coefficient)
     readout_u = (
         USUAL_READOUT_U_S
         if request.readout_s is None
@@ -87,6 +87,7 @@ def circumstances_of(camera: Camera, request: ClipRequest) -> Circumstances:
         drag_air_u=ball.drag_coefficient * air.density_u_kgpm3 / air.density_kgpm3,
         # Who knows the drag to a tenth knows its change over a flight's speeds no better.
         drag_slope_u=ball.drag_u / ball.drag_coefficient,
+        reach_share_u=float(reach_share),
         gust_u_mps=GUST_INTENSITY
         * float(np.linalg.norm([air.wind_along_mps, air.wind_across_mps, air.wind_u_mps])),
         camera_parts=request.camera_parts,

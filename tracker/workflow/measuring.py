@@ -2,15 +2,16 @@
 
 import hashlib
 import json
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path, PurePosixPath
 
 from calibration.camera import Camera
 from calibration.errors import InputError, InputErrors
 from calibration.site import Calibration
-from tracker.records import MeasuredShot, Shot, TurnedDown
+from tracker.fitting.pooling import pool
+from tracker.records import MeasuredShot, Pooled, Quality, Shot, TurnedDown
 from tracker.report.files import put_in_place
 from tracker.report.tables import Origin, shots_csv, shots_json, tracks_csv
 from tracker.session import SESSION_FILE, ClipEntry, Session, bare_session, read_session
@@ -64,11 +65,14 @@ class SessionResult:
         In the order of ``session.toml``.
     folder : Path
         Where the results lie.
+    pooled : mapping of str to Pooled
+        Drag and lift as the good shots have them together; empty for fewer than two.
     """
 
     session: Session
     clips: tuple[MeasuredClip, ...]
     folder: Path
+    pooled: Mapping[str, Pooled] = field(default_factory=dict)
 
     @property
     def shots(self) -> tuple[Shot, ...]:
@@ -176,7 +180,7 @@ def measure_session(
         for measured, picture in zip(clip.shots, drawn, strict=True):
             contents[f"{names[clip.clip.file]}-shot-{measured.shot.shot}.jpg"] = picture
     results = f"{session.name}-{RESULTS}" if session.bare else RESULTS
-    result = SessionResult(session, clips, session.folder / results)
+    result = SessionResult(session, clips, session.folder / results, _pooled(clips))
     _write(result, contents)
     return result
 
@@ -250,6 +254,12 @@ def _measured(session: Session, ready: _Ready, progress: Progress | None) -> Mea
     )
 
 
+def _pooled(clips: Iterable[MeasuredClip]) -> dict[str, Pooled]:
+    """Return drag and lift of the session's good shots together."""
+    every = [measured for clip in clips for measured in clip.shots]
+    return pool([shot.fit for shot in every if shot.fit and shot.shot.quality is Quality.GOOD])
+
+
 def _write(result: SessionResult, pictures: dict[str, bytes]) -> None:
     """Put the new results in place of the earlier ones."""
     points = [
@@ -262,6 +272,8 @@ def _write(result: SessionResult, pictures: dict[str, bytes]) -> None:
         pictures=list(pictures),
         budgets=[measured.budget for measured in every],
         consistencies=[measured.consistency for measured in every],
+        models=[measured.model for measured in every],
+        pooled=result.pooled,
         turned_down=[each for clip in result.clips for each in clip.turned_down],
     )
     contents = {

@@ -7,6 +7,8 @@ from numpy.typing import NDArray
 
 from tracker.fitting import FIGURES, Circumstances, Figures, FittedFlight, figures_of
 from tracker.fitting.budget import budget_of
+from tracker.fitting.choice import flight_model
+from tracker.fitting.loose import LooseCircumstances
 from tracker.fitting.model import CAMERA_AT, READOUT_AT, flight_of
 from tracker.flight.events import apex
 from tracker.following import consistency
@@ -141,6 +143,9 @@ def describe(
         _path(circumstances, fitted, figures),
         budget_of(circumstances, fitted, figures),
         agreement,
+        flight_model(circumstances, fitted),
+        # Where nothing was taped, every shot has a camera of its own.
+        None if isinstance(circumstances, LooseCircumstances) else (circumstances, fitted),
     )
 
 

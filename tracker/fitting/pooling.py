@@ -1,0 +1,165 @@
+"""Drag and lift of all shots of a session together: one ball in one air has one drag."""
+
+from collections.abc import Sequence
+from math import hypot, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.adjustment import chi_square_tail
+from tracker.fitting.fit import FittedFlight
+from tracker.fitting.model import (
+    CAMERA_AT,
+    LIGHT_AT,
+    PARAMETERS,
+    READOUT_AT,
+    SLOPE_AT,
+    WIND_AT,
+    Circumstances,
+)
+from tracker.records import Pooled
+
+Array = NDArray[np.float64]
+Fit = tuple[Circumstances, FittedFlight]
+
+DRAG_AT = 7
+POOLED = {"drag_coefficient": DRAG_AT, "lift_up": 8, "lift_side": 9}
+
+SHARED = np.array([1, 2, 3, READOUT_AT, *range(LIGHT_AT, SLOPE_AT + 1)])
+"""What is the same for every shot besides the camera and the mean wind: the taped release, the
+readout, the light, gravity and the drag's slope."""
+
+LEAST_SHOTS = 2
+
+
+def pool(fits: Sequence[Fit]) -> dict[str, Pooled]:
+    """Return drag and lift as all shots of a session have them; empty for fewer than two.
+
+    Every shot has a coefficient of its own, of which nothing is known beforehand. What the
+    clips showed of all shots is put together with what is known of the things they share,
+    counted once; all but the coefficients is eliminated from the normal equations (their Schur
+    complement). The pooled coefficient is the generalised mean of those that are left, Q their
+    weighted sum of squares about it (W. G. Cochran, Biometrics 10, 101, 1954), and the variance
+    between shots the one that makes Q what it is expected to be (R. DerSimonian and N. Laird,
+    Controlled Clinical Trials 7, 177, 1986, here for values that are correlated).
+
+    Parameters
+    ----------
+    fits : sequence of (Circumstances, FittedFlight)
+        Shots of one session; those of one camera are told by its position and focal length.
+    """
+    if len(fits) < LEAST_SHOTS:
+        return {}
+    known = fits[0][0]
+    found = {}
+    for name, target in POOLED.items():
+        information, pull = _coefficients(fits, target)
+        weight = information.sum(axis=0)
+        whole = float(weight.sum())
+        value = float(pull.sum()) / whole
+        each = np.linalg.solve(information, pull)
+        q = float((each - value) @ information @ (each - value))
+        dof = len(fits) - 1
+        expected = float(np.trace(information)) - float(weight @ weight) / whole
+        between = max(0.0, (q - dof) / expected) if expected > 0.0 else 0.0
+        u = sqrt(1.0 / whole + between * float(weight @ weight) / whole**2)
+        # Density, mass and size act as the coefficients do, and no flight tells them apart.
+        u = hypot(u, value * known.reach_share_u)
+        found[name] = Pooled(
+            value=value,
+            u=u,
+            expected=known.drag if target == DRAG_AT else 0.0,
+            expected_u=known.drag_u if target == DRAG_AT else known.lift_u,
+            shots=len(fits),
+            q=q,
+            q_p=chi_square_tail(q, dof),
+            between_sd=sqrt(between),
+        )
+    return found
+
+
+def _coefficients(fits: Sequence[Fit], target: int) -> tuple[Array, Array]:
+    """Return information and pull of every shot's own coefficient, shapes (S, S) and (S,)."""
+    cameras = [_name(known) for known, _ in fits]
+    places = {name: index for index, name in enumerate(dict.fromkeys(cameras))}
+    first = {name: known for name, (known, _) in zip(cameras, fits, strict=True)}
+    # Lifts are pooled under one drag; the drag, under each shot's own lift.
+    shared = SHARED if target == DRAG_AT else np.array([DRAG_AT, *SHARED])
+    camera = np.arange(CAMERA_AT, len(PARAMETERS))
+    winds_at = len(shared)
+    cameras_at = winds_at + len(WIND_AT)
+    size = cameras_at + len(places) * len(camera)
+    normal, right = np.zeros((size + len(fits),) * 2), np.zeros(size + len(fits))
+
+    known = fits[0][0]
+    prior, mean = known.prior_information(), known.prior_mean()
+    normal[:winds_at, :winds_at] = prior[np.ix_(shared, shared)]
+    right[:winds_at] = prior[np.ix_(shared, shared)] @ mean[shared]
+    for axis, wind in enumerate(known.wind_mps):
+        weight = 1.0 / max(known.wind_u_mps, 1e-6) ** 2
+        normal[winds_at + axis, winds_at + axis] = weight
+        right[winds_at + axis] = weight * wind
+    for name, index in places.items():
+        own = slice(cameras_at + 14 * index, cameras_at + 14 * (index + 1))
+        normal[own, own] = first[name].prior_information()[np.ix_(camera, camera)]
+    for index, ((circumstances, fitted), name) in enumerate(zip(fits, cameras, strict=True)):
+        seen, pull, order = _shown(circumstances, fitted, target)
+        start = cameras_at + 14 * places[name]
+        at = {int(parameter): place for place, parameter in enumerate(shared)}
+        at |= {int(parameter): start + k for k, parameter in enumerate(camera)}
+        at |= {len(PARAMETERS) + axis: winds_at + axis for axis in range(len(WIND_AT))}
+        at[target] = size + index
+        kept = [place for place, parameter in enumerate(order) if parameter in at]
+        lost = [place for place, parameter in enumerate(order) if parameter not in at]
+        reduced, left = _without(seen, pull, kept, lost)
+        where = np.array([at[order[place]] for place in kept])
+        normal[np.ix_(where, where)] += reduced
+        right[where] += left
+    kept = list(range(size, size + len(fits)))
+    return _without(normal, right, kept, list(range(size)))
+
+
+def _shown(
+    circumstances: Circumstances, fitted: FittedFlight, target: int
+) -> tuple[Array, Array, list[int]]:
+    """Return what a clip and a shot's own priors tell, the mean wind as two more parameters.
+
+    At its minimum a fit balances what it saw against what was known, so what was seen alone
+    would have pulled by that much more.
+    """
+    count = len(PARAMETERS)
+    prior, mean = circumstances.prior_information(), circumstances.prior_mean()
+    normal = np.zeros((count + 2, count + 2))
+    normal[:count, :count] = fitted.shown
+    right = np.zeros(count + 2)
+    right[:count] = fitted.shown @ fitted.parameters
+    right[:count] += prior @ (fitted.parameters - mean) / fitted.spread
+    for lift in (8, 9):
+        if lift != target:
+            normal[lift, lift] += prior[lift, lift]
+    gust = np.linalg.inv(circumstances.wind_covariance(shared=False))
+    for axis, own in enumerate(WIND_AT):
+        normal[np.ix_(own, own)] += gust
+        normal[own, count + axis] -= gust[:, 0]
+        normal[count + axis, own] -= gust[0]
+        normal[count + axis, count + axis] += gust[0, 0]
+    return normal, right, list(range(count + 2))
+
+
+def _without(normal: Array, right: Array, kept: list[int], lost: list[int]) -> tuple[Array, Array]:
+    """Eliminate parameters from normal equations (Schur complement), scaled to be well posed."""
+    length = np.sqrt(np.maximum(np.diag(normal), 1e-300))
+    scaled, pull = normal / np.outer(length, length), right / length
+    inner = scaled[np.ix_(lost, lost)] + 1e-13 * np.eye(len(lost))
+    carried = np.linalg.solve(inner, np.column_stack([scaled[np.ix_(lost, kept)], pull[lost]]))
+    across = scaled[np.ix_(kept, lost)]
+    reduced = scaled[np.ix_(kept, kept)] - across @ carried[:, :-1]
+    left = pull[kept] - across @ carried[:, -1]
+    size = length[kept]
+    reduced = (reduced + reduced.T) / 2.0 * np.outer(size, size)
+    return reduced, left * size
+
+
+def _name(circumstances: Circumstances) -> tuple[float, ...]:
+    camera = circumstances.camera
+    return (*camera.position.tolist(), camera.focal_px, *camera.rotation[0].tolist())

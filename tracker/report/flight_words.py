@@ -1,0 +1,61 @@
+"""Drag and lift in words: what a shot's flight decided, and what all shots say together."""
+
+from collections.abc import Mapping, Sequence
+
+from tracker.records import MeasuredShot, Pooled
+from tracker.report.rounding import with_uncertainty
+
+DECIDED = {
+    "flight": "the drag is the flight's own",
+    "both": "the drag is the flight's and the ball table's together",
+    "table": "the drag is the ball table's, the flight says little of it",
+}
+LIFT = {
+    "supported": "lift is supported",
+    "undecided": "lift is undecided",
+    "none": "no lift is needed",
+}
+ODD = 0.05
+"""Chance of Cochran's Q below which shots are said to differ."""
+
+
+def model_clauses(shots: Sequence[MeasuredShot]) -> list[str]:
+    """Return, for the shots of one clip, a clause for each way in which their flights decided."""
+    alike: dict[tuple[str, str], list[int]] = {}
+    for measured in shots:
+        if measured.model is not None:
+            key = (measured.model.drag_from, measured.model.lift)
+            alike.setdefault(key, []).append(measured.shot.shot)
+    return [
+        f"{'shot' if len(numbers) == 1 else 'shots'} {_listed(numbers)}: "
+        f"{DECIDED[source]}; {LIFT[lift]}"
+        for (source, lift), numbers in alike.items()
+    ]
+
+
+def pooled_clauses(pooled: Mapping[str, Pooled]) -> list[str]:
+    """Return what all shots of a session say of drag and lift; nothing without a pool."""
+    if not pooled:
+        return []
+    drag = pooled["drag_coefficient"]
+    told = [
+        f"{drag.shots} shots together: drag coefficient {with_uncertainty(drag.value, drag.u)} at "
+        f"20 m/s, expected {with_uncertainty(drag.expected, drag.expected_u)}; {_scatter(drag)}"
+    ]
+    up, side = pooled["lift_up"], pooled["lift_side"]
+    told.append(
+        f"lift coefficient up {with_uncertainty(up.value, up.u)}, to the left "
+        f"{with_uncertainty(side.value, side.u)}"
+    )
+    return told
+
+
+def _scatter(found: Pooled) -> str:
+    if found.q_p < ODD:
+        return f"shots differ by a standard deviation of {found.between_sd:.2g} beyond their own u"
+    return "the shots agree within their own u"
+
+
+def _listed(numbers: Sequence[int]) -> str:
+    texts = [str(number) for number in numbers]
+    return texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} and {texts[-1]}"
