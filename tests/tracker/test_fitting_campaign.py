@@ -1,7 +1,7 @@
 """Fits to simulated shots: as exact as their bound, and honest where the truth is not the model.
 
-The full campaign is ``python -m tests.bench.simulated_shots``; these are forty shots a kind, two a
-session under four calibration layouts in turn.
+The full campaign is ``python -m tests.bench.simulated_shots``; these are forty shots of each
+of three kinds, two a session under four calibration layouts in turn.
 """
 
 import math
@@ -14,10 +14,11 @@ from tests.tracker.simulated_shots import KINDS, Result, measure, simulate
 
 SESSIONS, SHOTS = 20, 2
 CHECKED = ("exit_speed_mps", "launch_angle_deg", "carry_m")
-TRUE = ("as modelled", "calm")
+KINDS_TRIED = ("as modelled", "gusty", "drag falls with speed, unknown spin")
+TRUE = ("as modelled",)
 
 
-@pytest.fixture(scope="module", params=list(KINDS))
+@pytest.fixture(scope="module", params=KINDS_TRIED)
 def campaign(request) -> tuple[str, list[Result]]:
     name = request.param
     shots = simulate(KINDS[name], SESSIONS, 11, SHOTS)

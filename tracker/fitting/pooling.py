@@ -10,6 +10,7 @@ from calibration.adjustment import chi_square_tail
 from tracker.fitting.fit import FittedFlight
 from tracker.fitting.model import (
     CAMERA_AT,
+    FADE_AT,
     LIGHT_AT,
     PARAMETERS,
     READOUT_AT,
@@ -134,14 +135,15 @@ def _shown(
     right = np.zeros(count + 2)
     right[:count] = fitted.shown @ fitted.parameters
     right[:count] += prior @ (fitted.parameters - mean) / fitted.spread
-    for lift in (8, 9):
-        if lift != target:
-            normal[lift, lift] += prior[lift, lift]
+    for own in (8, 9, FADE_AT):
+        if own != target:
+            normal[own, own] += prior[own, own]
+            right[own] += prior[own, own] * mean[own]
     gust = np.linalg.inv(circumstances.wind_covariance(shared=False))
-    for axis, own in enumerate(WIND_AT):
-        normal[np.ix_(own, own)] += gust
-        normal[own, count + axis] -= gust[:, 0]
-        normal[count + axis, own] -= gust[0]
+    for axis, winds in enumerate(WIND_AT):
+        normal[np.ix_(winds, winds)] += gust
+        normal[winds, count + axis] -= gust[:, 0]
+        normal[count + axis, winds] -= gust[0]
         normal[count + axis, count + axis] += gust[0, 0]
     return normal, right, list(range(count + 2))
 

@@ -173,7 +173,8 @@ def fly(
         raise ValueError("a launch must be finite")
 
     drags = DragTable.of(forces, parameters[6], besides[1])
-    lifts = Lifts(*(forces.reach_per_m * parameters[7:9]).tolist(), fade=float(besides[2]))
+    up, side = (forces.reach_per_m * parameters[7:9]).tolist()
+    lifts = Lifts(up, side, float(besides[2]))
     gravity = forces.gravity_mps2 + float(besides[0])
     moments = np.linspace(0.0, duration_s, 2 * len(times) - 1)
     modes = gust_modes(moments)
