@@ -80,6 +80,29 @@ def test_a_shot_that_borrows_another_ones_pictures_is_dropped_and_told():
     assert np.all(np.isfinite(told[0].times_s))
 
 
+def test_a_shot_that_was_found_twice_is_one_shot():
+    good = the_shot()
+    less = MeasuredShot(
+        replace(good.shot, frames_seen=good.shot.frames_seen - 1), good.points, good.path
+    )
+    again = MeasuredShot(replace(good.shot, release_s=good.shot.release_s), good.points, good.path)
+    for found in ([good, less, again], [less, good, again]):
+        rows, told = sorted_out(found, [], "s")
+        assert len(rows) == 1
+        assert rows[0].shot.frames_seen == good.shot.frames_seen
+        assert all("found once more" in each.reason for each in told)
+        assert len(told) == 2
+
+
+def test_two_balls_that_cross_are_two_shots():
+    one = the_shot()
+    assert one.path is not None
+    lower = tuple(replace(point, row_px=point.row_px + 5.0) for point in one.points)
+    other = MeasuredShot(one.shot, lower, one.path)
+    rows, _ = sorted_out([one, other], [], "s")
+    assert len(rows) == 2
+
+
 def test_rejected_rows_are_counted_by_no_comparison():
     setup = the_shot().shot.setup
     shots = [the_shot().shot, rejected(refused(30.0, 400.0), setup).shot]

@@ -12,6 +12,9 @@ Array = NDArray[np.float64]
 SHADOW_PX = 30.0
 """A shot whose positions lie this near to a far better one's path borrowed them from it."""
 
+SAME_PX = 3.0
+"""Two balls in one frame are hardly ever this near to one another."""
+
 SURE_SUPPORT = 120.0
 SURE_SHARE = 0.5
 """A flight that was turned down is still told as a row, `rejected`, when it has this log-likelihood
@@ -94,14 +97,23 @@ def _runs_along(refused: TurnedDown, shot: MeasuredShot) -> bool:
 def _without_shadows(
     shots: list[MeasuredShot],
 ) -> tuple[list[MeasuredShot], list[TurnedDown]]:
-    """Leave out what is only a bad fit to some of another shot's pictures."""
+    """Leave out what is only a bad fit to some of another shot's pictures, or that shot again."""
     kept, shadows = [], []
-    for shot in shots:
+    for number, shot in enumerate(shots):
         owner = next((one for one in shots if one is not shot and _is_shadow(shot, one)), None)
+        why = "it borrows its pictures from the shot"
+        if owner is None:
+            # Of two alike the one that was seen more often stays, else the first.
+            better = [one for one in shots if one.shot.frames_seen > shot.shot.frames_seen]
+            better += [
+                one for one in shots[:number] if one.shot.frames_seen == shot.shot.frames_seen
+            ]
+            owner = next((one for one in better if _is_again(shot, one)), None)
+            why = "it is the shot found once more that was"
         if owner is None:
             kept.append(shot)
         elif shot.path is not None:
-            why = f"it borrows its pictures from the shot released at {owner.shot.release_s:.2f} s"
+            why = f"{why} released at {owner.shot.release_s:.2f} s"
             shadows.append(
                 TurnedDown(
                     clip=shot.shot.clip,
@@ -124,6 +136,19 @@ def _is_shadow(shot: MeasuredShot, other: MeasuredShot) -> bool:
     times = np.array([point.time_s for point in seen])
     pixels = np.array([(point.column_px, point.row_px) for point in seen]).reshape(-1, 2)
     return _near(other, times, pixels) > 0.5
+
+
+def _is_again(shot: MeasuredShot, other: MeasuredShot) -> bool:
+    """Tell whether most of a shot's positions are another's, in the very same frames."""
+    theirs = {point.frame: point for point in other.points if point.used}
+    mine = [point for point in shot.points if point.used]
+    same = sum(
+        point.frame in theirs
+        and abs(point.column_px - theirs[point.frame].column_px) < SAME_PX
+        and abs(point.row_px - theirs[point.frame].row_px) < SAME_PX
+        for point in mine
+    )
+    return same > 0.5 * len(mine)
 
 
 def _near(shot: MeasuredShot, times_s: Array, pixels: Array) -> float:
