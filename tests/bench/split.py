@@ -22,12 +22,12 @@ STAGES = {
         "tracker.workflow.clip.FlightSearch.finish",
     ],
     "following": ["tracker.workflow.shot.follow"],
-    "sighting": ["tracker.workflow.shot.sight"],
+    "sighting": ["tracker.workflow.course.sight"],
     "fitting": [
         "tracker.workflow.shot.fit_flight",
         "tracker.workflow.shot.gravity_verdict",
         "tracker.workflow.shot.describe",
-        "tracker.workflow.shot.figures_of",
+        "tracker.workflow.course.figures_of",
     ],
     "steadiness": [
         "tracker.workflow.clip.Steadier.see",
