@@ -94,8 +94,15 @@ class Presumption:
         mean : ndarray, shape (14,)
             Expected departure from `camera`, in the order of `calibration.camera.PARAMETERS`.
         covariance : ndarray, shape (14, 14)
+
+        Raises
+        ------
+        NotDetermined
+            For a camera that cannot be, where an iteration has run away.
         """
         gap, slope = self._white(camera)
+        if not (np.all(np.isfinite(gap)) and np.all(np.isfinite(slope))):
+            raise NotDetermined("no camera could stand there")
         information, pull = slope.T @ slope, slope.T @ gap
         size = CAMERA_SIZE
         if len(information) > size:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tracker.following.arcs import ArcSearch, is_fall, is_throw
+from tracker.following.arcs import ArcSearch, is_slow_fall, is_throw
 from tracker.records import Candidates, Cuttings
 
 WIDTH, HEIGHT = 1920, 1080
@@ -77,4 +77,9 @@ def test_a_throw_shown_far_too_slowly_falls_but_is_none():
 
     found = [arc for arc in watched(slow, frames=900, clutter=10) if len(arc.frames) > 300]
     assert found and not throws(found)
-    assert is_fall(max(found, key=lambda arc: len(arc.frames)), FRAME_S)
+    assert is_slow_fall(max(found, key=lambda arc: len(arc.frames)), WIDTH, FRAME_S)
+
+
+def test_a_straight_way_is_no_slow_fall():
+    found = watched(lambda time: np.array([100.0 + 500.0 * time, 300.0 + 40.0 * time]))
+    assert found and not any(is_slow_fall(arc, WIDTH, FRAME_S) for arc in found)

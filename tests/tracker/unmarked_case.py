@@ -11,7 +11,7 @@ from calibration.site import Site
 from calibration.site.presumed import Presumption, Sighted
 from tracker.fitting import figures_of
 from tracker.fitting.loose import LooseCircumstances, LooseFit, first_launch, fit_loosely
-from tracker.fitting.model import CAMERA_AT, READOUT_AT, Instants, predict
+from tracker.fitting.model import CAMERA_AT, READOUT_AT, SLOPE_AT, WIND_AT, Instants, predict
 from tracker.flight.air import Weather, air_from
 from tracker.flight.ball import ball_from
 from tracker.records import Track
@@ -112,8 +112,12 @@ def _drawn(
     known = circumstances_of(camera, request)
     truth = known.prior_mean()
     own = np.sqrt(1.0 / np.maximum(np.diag(known.prior_information())[:CAMERA_AT], 1e-300))
-    for at in (7, 8, 9, 10, 11):
+    for at in (7, 8, 9, SLOPE_AT):
         truth[at] += own[at] * rng.normal()
+    for winds in WIND_AT:
+        truth[winds] += rng.multivariate_normal(
+            np.zeros(len(winds)), known.wind_covariance(), method="svd"
+        )
     truth[READOUT_AT] = rng.uniform(0.0, 0.014)
     aside = rng.normal(0.0, np.radians(4.0))
     truth[0] = rng.uniform(0.3, 0.4)

@@ -120,9 +120,9 @@ def fit_loosely(
         fitted = fit_flight(circumstances, track, row_share, release_s, launch, landed_s=landed_s)
         move = fitted.parameters[CAMERA_AT:]
         u = np.sqrt(np.diag(fitted.covariance)[CAMERA_AT:])
-        if np.all(np.abs(move) < NEAR * u):
-            # A round that ends where it began has settled, however its own steps went.
-            return LooseFit(circumstances, replace(fitted, settled=fitted.settled or number > 0))
+        if number > 0 and np.all(np.abs(move) < NEAR * u):
+            # A second round that ends where it began has settled, however its own steps went.
+            return LooseFit(circumstances, replace(fitted, settled=True))
         camera = camera.perturbed(move if number < WHOLE_STEPS else 0.5 * move)
         release_s, launch = float(fitted.parameters[0]), fitted.parameters[1:12]
     raise NotDetermined("the camera did not settle")

@@ -29,7 +29,9 @@ FIRST_PULL = (0.1, 0.35)
 JERK = 0.12
 """By how much an acceleration wanders in a second: drag and perspective, in frame widths/s²."""
 
-SPEEDS = (0.02, 2.6)
+MOST_PLACE_U_PX = 3.0
+
+SPEEDS = (0.02, 2.2)
 """Slowest and fastest way of a ball, in frame widths per second."""
 
 LONGEST_GAP_S = 0.14
@@ -50,7 +52,12 @@ MOST_BULGE = 0.25
 """A bird that dips and rises falls hardest in the middle; what flies through air falls harder
 early and less hard late, which cancels."""
 
-MOST_PATHS = 4000
+FASTEST_S = 4.0
+"""The same of no ball at all: 40 m/s."""
+
+MOST_PAIRS = 800
+"""Paths begun in a frame."""
+
 GROWN = 6
 """A path with so many places claims its candidates for itself."""
 
@@ -131,6 +138,19 @@ def is_fall(arc: Arc, frame_s: float) -> bool:
     )
 
 
+def is_slow_fall(arc: Arc, width_px: int, frame_s: float) -> bool:
+    """Tell whether a path bends down as a throw does that is shown far slower than life."""
+    pull, speed = float(arc.pull[1]), _usual_speed(arc)
+    return bool(
+        len(arc.frames) >= 40
+        and arc.share >= 0.8
+        and 5.0 * arc.pull_u < pull < PULLS[0] * width_px
+        and speed > FASTEST_S * pull
+        and arc.scatter_px < 1.0 + 0.04 * speed * frame_s
+        and float(np.linalg.norm(np.ptp(arc.pixels, axis=0))) > 0.15 * width_px
+    )
+
+
 def _usual_speed(arc: Arc) -> float:
     """Return the root mean square speed along a path, px/s."""
     way = np.diff(arc.at(np.linspace(arc.times_s[0], arc.times_s[-1], 20)), axis=0)
@@ -156,8 +176,9 @@ class ArcSearch:
         self._count = np.zeros(0, np.int64)
         self._now = np.zeros(0)
         self._seen = np.zeros(0)
-        self._places: list[list[tuple[int, float, float, float]]] = []
-        self._last: tuple[int, float, Array] | None = None
+        self._pairs = np.zeros((0, 2, 4))
+        self._places: list[list[tuple[float, ...]] | None] = []
+        self._last: tuple[int, float, Array, Array] | None = None
 
     def push(self, candidates: Candidates) -> list[Arc]:
         """Take the next frame's candidates; return the paths that ended."""
@@ -167,9 +188,8 @@ class ArcSearch:
         patience[self._count < YOUNG] = 1.4 * self._frame_s
         ended = self._drop(time - self._seen > patience)
         claimed = self._extend(candidates.frame, time, pixels)
-        self._sow(candidates.frame, time, pixels, claimed)
-        free = pixels[~claimed] if len(pixels) else pixels
-        self._last = (candidates.frame, time, free)
+        self._sow(candidates, claimed)
+        self._last = (candidates.frame, time, pixels[~claimed], candidates.strength[~claimed])
         return ended
 
     def finish(self) -> list[Arc]:
@@ -193,19 +213,21 @@ class ArcSearch:
         if not len(pixels):
             return claimed
         way = np.linalg.norm(self._means[:, 1], axis=1) * self._frame_s
-        noise = PLACE_U_PX**2 + (STREAK_SHARE * way) ** 2
-        surprise = self._spreads[:, 0, 0] + noise
-        gap = pixels[None, :, :] - self._means[:, 0][:, None, :]
-        distance = np.sum(gap**2, axis=2) / surprise[:, None]
+        surprise = self._spreads[:, 0, 0] + _place_variance(way)
+        distance = (pixels[None, :, 0] - self._means[:, 0, 0, None]) ** 2
+        distance += (pixels[None, :, 1] - self._means[:, 0, 1, None]) ** 2
         best = np.argmin(distance, axis=1)
-        hit = np.flatnonzero(distance[np.arange(len(best)), best] < GATE)
+        hit = np.flatnonzero(distance[np.arange(len(best)), best] < GATE * surprise)
+        gap = pixels[best[hit]] - self._means[hit, 0]
         gain = self._spreads[hit, :, 0] / surprise[hit, None]
-        self._means[hit] += gain[:, :, None] * gap[hit, best[hit]][:, None, :]
+        self._means[hit] += gain[:, :, None] * gap[:, None, :]
         self._spreads[hit] -= gain[:, :, None] * self._spreads[hit][:, None, 0, :]
         self._seen[hit] = time
         self._count[hit] += 1
         for path, row in zip(hit.tolist(), best[hit].tolist(), strict=True):
             place = self._places[path]
+            if place is None:
+                place = self._places[path] = [tuple(each) for each in self._pairs[path].tolist()]
             place.append((frame, time, float(pixels[row, 0]), float(pixels[row, 1])))
             if len(place) >= GROWN:
                 claimed[row] = True
@@ -230,11 +252,12 @@ class ArcSearch:
                 dropped[hit[at]] = True
         self._forget(dropped)
 
-    def _sow(self, frame: int, time: float, pixels: Array, claimed: NDArray[np.bool_]) -> None:
+    def _sow(self, candidates: Candidates, claimed: NDArray[np.bool_]) -> None:
         """Begin a path from every pair of places in two frames that a ball could join."""
-        if self._last is None or not len(pixels) or len(self._now) > MOST_PATHS:
+        frame, time, pixels = candidates.frame, candidates.time_s, candidates.pixels
+        if self._last is None or not len(pixels):
             return
-        earlier, then, places = self._last
+        earlier, then, places, strengths = self._last
         step = time - then
         if not len(places) or step <= 0.0 or step > self._gap_s:
             return
@@ -245,12 +268,17 @@ class ArcSearch:
         first, second = np.nonzero((length >= slowest) & (length <= SPEEDS[1] * self._width * step))
         if not len(first):
             return
+        if len(first) > MOST_PAIRS:
+            # Where everything moves, what stands out in both frames goes first.
+            weaker = np.minimum(strengths[first], candidates.strength[free[second]])
+            kept = np.sort(np.argsort(-weaker, kind="stable")[:MOST_PAIRS])
+            first, second = first[kept], second[kept]
         count = len(first)
         means = np.zeros((count, 3, 2))
         means[:, 0] = pixels[free[second]]
         means[:, 1] = way[first, second] / step
         means[:, 2, 1] = FIRST_PULL[0] * self._width
-        noise = PLACE_U_PX**2 + (STREAK_SHARE * length[first, second]) ** 2
+        noise = _place_variance(length[first, second])
         spreads = np.zeros((count, 3, 3))
         spreads[:, 0, 0] = noise
         spreads[:, 0, 1] = spreads[:, 1, 0] = noise / step
@@ -261,14 +289,11 @@ class ArcSearch:
         self._count = np.concatenate([self._count, np.full(count, 2)])
         self._now = np.concatenate([self._now, np.full(count, time)])
         self._seen = np.concatenate([self._seen, np.full(count, time)])
-        for i, j in zip(first.tolist(), second.tolist(), strict=True):
-            begin, end = places[i], pixels[free[j]]
-            self._places.append(
-                [
-                    (earlier, then, float(begin[0]), float(begin[1])),
-                    (frame, time, float(end[0]), float(end[1])),
-                ]
-            )
+        pairs = np.empty((count, 2, 4))
+        pairs[:, 0, :2], pairs[:, 1, :2] = (earlier, then), (frame, time)
+        pairs[:, 0, 2:], pairs[:, 1, 2:] = places[first], pixels[free[second]]
+        self._pairs = np.concatenate([self._pairs, pairs])
+        self._places += [None] * count
 
     def _drop(self, gone: NDArray[np.bool_]) -> list[Arc]:
         """Take paths out and return those worth keeping."""
@@ -283,8 +308,14 @@ class ArcSearch:
         kept = ~gone
         self._means, self._spreads = self._means[kept], self._spreads[kept]
         self._now, self._seen = self._now[kept], self._seen[kept]
-        self._count = self._count[kept]
+        self._count, self._pairs = self._count[kept], self._pairs[kept]
         self._places = [path for path, stays in zip(self._places, kept, strict=True) if stays]
+
+
+def _place_variance(way_px: Array) -> Array:
+    """Return the variance of a place that moves so far in a frame, px²."""
+    share: Array = np.minimum(STREAK_SHARE * way_px, MOST_PLACE_U_PX)
+    return PLACE_U_PX**2 + share**2
 
 
 def _wander(step: Array, jerk: float) -> Array:

@@ -22,6 +22,9 @@ from tracker.workflow.unmarked.shot import Flight, first_fit, measure_flight
 Array = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 
+NEAREST_M, FARTHEST_M = 5.0, 100.0
+"""From how far a ball is filmed, to tell how slow a slow file may be."""
+
 BEFORE_S, AFTER_S = 0.3, 1.2
 """How long before and after its path in the first pass a ball is looked for."""
 
@@ -224,10 +227,11 @@ def _notes(facts: ClipFacts, scouted: Scouted, any_shots: bool, presumed: Camera
     if scouted.slow and not any_shots:
         pull = float(np.median([scouted.arcs[at].pull[1] for at in scouted.slow]))
         away = presumed.focal_px * 9.81 / pull
-        slower = np.sqrt(away / USUAL_AWAY_M)
+        least, most = np.sqrt(away / FARTHEST_M), np.sqrt(away / NEAREST_M)
         found.append(
             "Something falls through the picture so slowly that at life speed it would be "
-            f"{away:.0f} m away. The file likely plays about {slower:.0f} times slower than life "
-            "(roughly): write the true frame rate as capture_fps under [camera] of a session.toml."
+            f"{away:.0f} m away. If that is the ball, the file plays {least:.0f} to {most:.0f} "
+            "times slower than life: write the true frame rate as capture_fps under [camera] of "
+            "a session.toml."
         )
     return found

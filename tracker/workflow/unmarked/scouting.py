@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from calibration.timebase import Cadence, check_cadence, true_times_s
 from tracker.detection import CandidateFinder, Look
-from tracker.following.arcs import Arc, ArcSearch, arc_of, is_fall, is_throw
+from tracker.following.arcs import Arc, ArcSearch, arc_of, is_slow_fall, is_throw
 from tracker.video import ChangeMeter, ClipFacts, frames
 from tracker.workflow.steady import Steadier
 
@@ -85,16 +85,8 @@ def scout(
         told.append("The camera moved while filming; its motion was taken out of the positions.")
     arcs = sorted(arcs, key=lambda arc: float(arc.times_s[0]))
     width, frame_s = facts.size_px[0], _every(facts) / (facts.file_fps * facts.pace)
-    falling = [at for at, arc in enumerate(arcs) if is_fall(arc, frame_s)]
-    throws = tuple(at for at in falling if is_throw(arcs[at], width, frame_s))
-    slow = tuple(
-        at
-        for at in falling
-        if at not in throws
-        and float(arcs[at].pull[1]) < 0.04 * width
-        and len(arcs[at].frames) >= 40
-        and float(np.linalg.norm(np.ptp(arcs[at].pixels, axis=0))) > 0.15 * width
-    )
+    throws = tuple(at for at, arc in enumerate(arcs) if is_throw(arc, width, frame_s))
+    slow = tuple(at for at, arc in enumerate(arcs) if is_slow_fall(arc, width, frame_s))
     return Scouted(tuple(arcs), throws, slow, frame_s, times, base_s, repeats, doubt, tuple(told))
 
 

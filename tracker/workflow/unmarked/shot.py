@@ -374,7 +374,7 @@ def _row(
     shot = replace(
         measured.shot,
         landing_seen=landing_seen,
-        quality=Quality.CHECK,
+        quality=max(measured.shot.quality, Quality.CHECK, key=list(Quality).index),
         reason=reason[:1].upper() + reason[1:] + ".",
     )
     return replace(measured, shot=shot)
