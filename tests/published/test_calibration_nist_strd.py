@@ -8,7 +8,7 @@ second parameter is not determined: that must be told.
 import numpy as np
 import pytest
 
-from calibration.adjustment import adjust
+from calibration.adjustment import Limits, adjust
 
 
 def _danwood(b):
@@ -48,3 +48,24 @@ def test_boxbod_from_afar_is_not_believed():
     fit = adjust(_boxbod, np.array([1.0, 1.0]), np.ones(6))
     reached = fit.chi_square == pytest.approx(1.1680088766e03, rel=1e-6)
     assert reached or fit.rank < 2
+
+
+def _misra1a(b):
+    x = np.array([77.6, 114.9, 141.1, 190.8, 239.9, 289.0, 332.8])
+    x = np.append(x, [378.4, 434.8, 477.3, 536.8, 593.1, 689.1, 760.0])
+    y = np.array([10.07, 14.73, 17.94, 23.93, 29.61, 35.18, 40.02])
+    y = np.append(y, [44.82, 50.76, 55.05, 61.01, 66.40, 75.47, 81.78])
+    fall = np.exp(-b[1] * x)
+    return y - b[0] * (1 - fall), np.column_stack([1 - fall, b[0] * x * fall])
+
+
+@pytest.mark.parametrize("halvings", [0, 4])
+@pytest.mark.parametrize("start", [(500.0, 1e-4), (250.0, 5e-4)])
+def test_misra1a(start, halvings):
+    """Lower difficulty, two parameters that trade along a valley that bends."""
+    fit = adjust(_misra1a, np.array(start), np.ones(14), limits=Limits(halvings=halvings))
+    assert fit.settled
+    assert fit.state == pytest.approx((2.3894212918e02, 5.5015643181e-04), rel=1e-6)
+    assert fit.chi_square == pytest.approx(1.2455138894e-01, rel=1e-8)
+    spread = np.sqrt(np.diag(fit.covariance) * fit.variance_factor)
+    assert spread == pytest.approx((2.7070075241e00, 7.2668688436e-06), rel=1e-5)
