@@ -77,6 +77,21 @@ def test_tables_and_one_picture_a_shot_are_written(
     assert result.clips[0].notes[-1] == "a note"
 
 
+def test_pictures_that_explain_come_when_asked_for_and_go_when_not(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pretend(monkeypatch, 1)
+    results = measure_session(folder, explained=True).folder
+    assert (results / "140mm-shot-1-explained.jpg").exists()
+    pretend(monkeypatch, 0)
+    measure_session(folder, explained=True)
+    names = {path.name for path in results.iterdir()}
+    assert "140mm-explained.jpg" in names
+    assert "140mm-shot-1-explained.jpg" not in names
+    measure_session(folder)
+    assert not (results / "140mm-explained.jpg").exists()
+
+
 def test_json_holds_the_digest_of_every_input(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -23,6 +23,13 @@ def measure(
             help="Show for every shot what makes its uncertainty, and what to improve first.",
         ),
     ] = False,
+    explain: Annotated[
+        bool,
+        typer.Option(
+            "--explain",
+            help="Draw why each flight was taken for a shot, and why others were turned down.",
+        ),
+    ] = False,
     ball: Annotated[
         str | None,
         typer.Option(help="Ball in a video file without a session; tennis when left out."),
@@ -35,7 +42,8 @@ def measure(
     """Measure every shot of the sessions.
 
     Each SESSION gets a folder results/ with shots.csv, shots.json, tracks.csv and one picture
-    a shot. Results of an earlier run stay as they are until the new ones are complete.
+    a shot; with --explain another that shows what else was seen. Results of an earlier run stay
+    as they are until the new ones are complete.
 
     Where too few markers were taped to fix the camera, or for a video file without a session,
     gravity is the scale: the figures come with the wide uncertainty that this has. The results of
@@ -48,7 +56,7 @@ def measure(
     read_all(session, about)
     for folder in session:
         with progress_bar(console(to_stderr=True)) as told:
-            result = measure_session(folder, told, about)
+            result = measure_session(folder, told, about, explain)
         show_result(screen, result)
         if budget:
             show_budgets(screen, result)

@@ -61,7 +61,7 @@ def shot_picture(measured: MeasuredShot, seen: Seen) -> bytes:
         The frame with every place of the ball, the fitted path, release, apex and landing;
         below it close-ups of single frames, the figures, and how far the fit misses each place.
     """
-    return _as_jpeg(_laid_out(measured, seen))
+    return as_jpeg(_laid_out(measured, seen))
 
 
 def _laid_out(measured: MeasuredShot, seen: Seen) -> "Figure":
@@ -91,7 +91,7 @@ def _laid_out(measured: MeasuredShot, seen: Seen) -> "Figure":
     return figure
 
 
-def _as_jpeg(figure: "Figure") -> bytes:
+def as_jpeg(figure: "Figure") -> bytes:
     """Render without any window system."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 

@@ -10,7 +10,7 @@ from calibration.camera import Camera
 from calibration.timebase import Cadence, check_cadence, true_times_s
 from tracker.detection import CandidateFinder, look_for
 from tracker.following import FlightSearch, Hypothesis, Stage
-from tracker.records import MeasuredShot, Quality, TurnedDown
+from tracker.records import Candidates, MeasuredShot, Quality, TurnedDown
 from tracker.video import ChangeMeter, ClipFacts, frames
 from tracker.workflow.course import Shutter
 from tracker.workflow.known import ClipRequest, circumstances_of
@@ -45,6 +45,7 @@ def measure_clip(
     camera: Camera,
     request: ClipRequest,
     progress: Progress | None = None,
+    on_candidates: Callable[[Candidates], None] | None = None,
 ) -> ClipResult:
     """Find and measure every shot of a clip, decoding it once.
 
@@ -56,6 +57,8 @@ def measure_clip(
     request : ClipRequest
     progress : callable, optional
         Called with the number of frames done and the number there are.
+    on_candidates : callable, optional
+        Called with the candidates of every frame, as the first pass has them.
     """
     circumstances = circumstances_of(camera, request)
     frame_s = 1.0 / (facts.file_fps * facts.pace)
@@ -79,7 +82,12 @@ def measure_clip(
     shutter = Shutter(circumstances, facts, look)
     told: list[str] = []
     meter = ChangeMeter(facts)
-    found = _watch(stage, shutter, request, _Clock(facts.times_s, meter, told.append, progress))
+    found = _watch(
+        stage,
+        shutter,
+        request,
+        _Clock(facts.times_s, meter, told.append, progress, None, on_candidates),
+    )
     base = check_cadence(meter.changes(), facts.file_times_s)
     if base.cadence is Cadence.MENDED:
         # Rare enough to decode again: what the file says of its times was not true.
@@ -109,6 +117,7 @@ class _Clock:
     on_note: Callable[[str], None]
     progress: Progress | None
     repeats: NDArray[np.bool_] | None = None
+    on_candidates: Callable[[Candidates], None] | None = None
 
 
 @dataclass
@@ -146,7 +155,10 @@ def _watch(stage: Stage, shutter: Shutter, request: ClipRequest, clock: _Clock) 
         steadier.see(frame.index, frame.luma)
         candidates = finder.push(frame.index, time_s, frame.luma, frame.blueness)
         if candidates is not None:
-            settle(search.push(steadier.steadied(candidates)))
+            candidates = steadier.steadied(candidates)
+            if clock.on_candidates is not None:
+                clock.on_candidates(candidates)
+            settle(search.push(candidates))
     for flights in search.finish():
         settle(flights)
     found.refused += [turned_down(stage, shutter, request, *each) for each in search.turned_down]

@@ -18,6 +18,7 @@ from tracker.session import SESSION_FILE, ClipEntry, Session, bare_session, read
 from tracker.video import ClipFacts, inspect
 from tracker.video.notes import missing_bytes
 from tracker.workflow.clip import measure_clip
+from tracker.workflow.explaining import Watched, explain
 from tracker.workflow.pictures import draw_pictures
 from tracker.workflow.stand import calibrate_if_fixed, request_of, site_of
 from tracker.workflow.unmarked import assumed_words, measure_unmarked
@@ -147,7 +148,10 @@ def read_all(places: Iterable[Path], told: Told = Told()) -> tuple[Session, ...]
 
 
 def measure_session(
-    folder: Path, progress: Progress | None = None, told: Told = Told()
+    folder: Path,
+    progress: Progress | None = None,
+    told: Told = Told(),
+    explained: bool = False,
 ) -> SessionResult:
     """Measure every clip of a session and write its results.
 
@@ -160,6 +164,8 @@ def measure_session(
     progress : callable, optional
     told : Told
         Of a video file without a session.
+    explained : bool
+        Whether pictures are drawn that show why each shot was taken for one.
 
     Returns
     -------
@@ -172,13 +178,20 @@ def measure_session(
     """
     session = session_at(folder, told)
     ready = _made_ready(session)
-    clips = tuple(_measured(session, one, progress) for one in ready)
+    watched = [Watched() if explained else None for _ in ready]
+    clips = tuple(
+        _measured(session, one, progress, seen) for one, seen in zip(ready, watched, strict=True)
+    )
     names = picture_names(session.clips)
     contents: dict[str, bytes] = {}
-    for one, clip in zip(ready, clips, strict=True):
+    for one, clip, seen in zip(ready, clips, watched, strict=True):
+        name = names[clip.clip.file]
+        if seen is not None:
+            for ending, picture in explain(one.facts, seen, clip.shots, clip.turned_down).items():
+                contents[f"{name}-{ending}"] = picture
         drawn = draw_pictures(one.facts, clip.clip, clip.camera, clip.shots)
         for measured, picture in zip(clip.shots, drawn, strict=True):
-            contents[f"{names[clip.clip.file]}-shot-{measured.shot.shot}.jpg"] = picture
+            contents[f"{name}-shot-{measured.shot.shot}.jpg"] = picture
     results = f"{session.name}-{RESULTS}" if session.bare else RESULTS
     result = SessionResult(session, clips, session.folder / results, _pooled(clips))
     _write(result, contents)
@@ -231,7 +244,9 @@ def _made_ready(session: Session) -> list[_Ready]:
     return ready
 
 
-def _measured(session: Session, ready: _Ready, progress: Progress | None) -> MeasuredClip:
+def _measured(
+    session: Session, ready: _Ready, progress: Progress | None, watched: Watched | None
+) -> MeasuredClip:
     def told(done: int, of: int) -> None:
         if progress is not None:
             progress(ready.clip.file, done, of)
@@ -243,7 +258,8 @@ def _measured(session: Session, ready: _Ready, progress: Progress | None) -> Mea
         assumed = assumed_words(session, site)
         return MeasuredClip(ready.clip, None, found.camera, found.shots, (*assumed, *found.notes))
     request = replace(request, camera_parts=calibration.camera_parts)
-    result = measure_clip(ready.facts, calibration.camera, request, told)
+    see = None if watched is None else watched.see
+    result = measure_clip(ready.facts, calibration.camera, request, told, see)
     return MeasuredClip(
         ready.clip,
         calibration,

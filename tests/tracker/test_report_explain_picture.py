@@ -1,0 +1,114 @@
+"""The picture that shows why a flight was taken for a shot, and what it is gathered from."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from tests.tracker.invented_shot import SIZE, field, invented
+from tracker.records import Candidates, Cuttings, TurnedDown
+from tracker.report.explain_picture import Explained, Instant, _reasons, explain_picture
+from tracker.video import ClipWriter, inspect
+from tracker.workflow.explaining import Watched, explain
+
+RIVAL = TurnedDown(
+    clip="a.mp4",
+    release_s=1.2,
+    support=12.0,
+    frames_seen=9,
+    frames_crossed=60,
+    reason="It moves on a way of its own.",
+    times_s=np.linspace(1.2, 2.2, 40),
+    pixels=np.column_stack([np.linspace(300, 900, 40), np.full(40, 300.0)]),
+)
+
+
+def explained(shot=None, rivals=(RIVAL,)) -> Explained:
+    rng = np.random.default_rng(1)
+    tile = Instant(0.3, np.full((33, 33, 3), 200, np.uint8), True)
+    return Explained(
+        heading="why",
+        ground=field(),
+        times_s=rng.uniform(0.0, 3.0, 500),
+        pixels=rng.uniform((0, 0), SIZE, (500, 2)),
+        shot=shot,
+        rivals=rivals,
+        strip=(tile, replace(tile, found=False)),
+        strip_of="Along the way:",
+    )
+
+
+def drawn(of: Explained) -> np.ndarray:
+    image = cv2.imdecode(np.frombuffer(explain_picture(of), np.uint8), cv2.IMREAD_COLOR)
+    assert image is not None
+    return image
+
+
+def test_rivals_and_candidates_show_in_the_picture() -> None:
+    bare = drawn(replace(explained(rivals=()), times_s=np.zeros(0), pixels=np.zeros((0, 2))))
+    full = drawn(explained(invented()[0]))
+    assert full.shape[1] == bare.shape[1] == 1920
+    # Dashed orange (blue, green, red) and the dots' green are in one and not in the other.
+    for colour in ((107, 143, 255), (140, 144, 33)):
+        apart = [np.abs(image.astype(int) - colour).max(axis=2) for image in (bare, full)]
+        near = [int((each < 40).sum()) for each in apart]
+        assert near[1] > near[0] + 50
+
+
+def test_every_rival_is_told_with_its_number_and_reason() -> None:
+    lines = " ".join(line for line, _ in _reasons(explained(rivals=(RIVAL, RIVAL))))
+    assert "1, dashed: release at 1.20 s, something seen in 9 of 60 frames" in lines
+    assert lines.count("It moves on a way of its own.") == 2
+    nothing = " ".join(line for line, _ in _reasons(explained(rivals=())))
+    assert nothing == "Nothing else looked like a flight in that time."
+
+
+@pytest.fixture(scope="module")
+def clip(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("clip") / "a.mp4"
+    with ClipWriter(path, (320, 180), 30) as writer:
+        for index in range(90):
+            frame = np.full((180, 320, 3), 90, np.uint8)
+            frame[60:64, 10 + 3 * index : 14 + 3 * index] = 250
+            writer.write_bgr(frame)
+    return path
+
+
+def watched() -> Watched:
+    seen = Watched()
+    for index in range(90):
+        nothing = Cuttings(np.zeros((2, 1, 1), np.int16), np.zeros((2, 2), np.int64))
+        pixels = np.array([[12.0 + 3 * index, 62.0], [200.0, 100.0]])
+        seen.see(Candidates(index, index / 30.0, pixels, np.ones(2), nothing, None))
+    return seen
+
+
+def test_candidates_of_a_time_are_kept_without_their_pictures() -> None:
+    times, pixels = watched().between(1.0, 1.1)
+    assert times.tolist() == pytest.approx([1.0] * 2 + [31 / 30] * 2 + [32 / 30] * 2 + [1.1] * 2)
+    assert pixels[0].tolist() == [102.0, 62.0]
+
+
+def test_a_clip_without_a_shot_gets_one_picture_of_what_came_nearest(clip: Path) -> None:
+    rival = replace(
+        RIVAL,
+        times_s=np.linspace(0.5, 2.5, 30),
+        pixels=np.column_stack([12.0 + 90.0 * np.linspace(0.5, 2.5, 30), np.full(30, 62.0)]),
+    )
+    pictures = explain(inspect(clip), watched(), [], [rival])
+    assert list(pictures) == ["explained.jpg"]
+
+
+def test_every_shot_gets_a_picture_and_a_rejected_row_without_a_way_none(clip: Path) -> None:
+    shot = invented()[0]
+    assert shot.path is not None
+    path = replace(
+        shot.path,
+        times_s=np.linspace(0.5, 2.0, len(shot.path.times_s)),
+        pixels=shot.path.pixels / 6.0,
+    )
+    rows = [replace(shot, path=path), replace(shot, path=None)]
+    pictures = explain(inspect(clip), watched(), rows, [])
+    assert list(pictures) == [f"shot-{shot.shot.shot}-explained.jpg"]
