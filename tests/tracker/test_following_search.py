@@ -258,6 +258,27 @@ def test_what_nearly_was_a_flight_is_told_with_its_reason():
     assert all("frames" in why or "chance" in why for why in told)
 
 
+def test_hops_and_balls_thrown_back_are_no_shots():
+    """One shot, its two hops, and the same ball thrown and then rolled back to the launcher."""
+    legs, start_s, throw = [], 1.4, Throw(17.0, 42.0)
+    for _ in range(3):
+        legs.append(thrown(throw, start_s))
+        _, lasts_s, end = flown(throw)
+        start_s += lasts_s
+        speed = np.linalg.norm(end[3:] * (0.62, 0.62, 0.65))
+        up = np.degrees(np.arcsin(-0.65 * end[5] / speed))
+        throw = Throw(float(speed), float(up), start_m=(*end[:2], RADIUS_M + 1e-6))
+    # Azimuth 180: from where the ball lay, towards the launcher.
+    back = thrown(Throw(14.0, 35.0, 180.0, start_m=(end[0], 0.3, 1.6)), start_s + 0.4)
+
+    def rolled(time):
+        gone = time - start_s - 2.5
+        return seen(VIEW, [14.0 - 5.0 * gone, 0.2, RADIUS_M])[0] if 0.0 < gone < 2.6 else None
+
+    frames = clip(np.random.default_rng(15), 12.0, [*legs, back, rolled], missing=0.1)
+    assert [flight.release_s for flight in search(frames)] == pytest.approx([1.4], abs=0.06)
+
+
 def test_empty_clip_has_no_flight():
     assert list(FlightSearch(stage()).finish()) == []
     assert search(clip(np.random.default_rng(12), 3.0, clutter=0)) == []
