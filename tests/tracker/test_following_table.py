@@ -8,20 +8,23 @@ from tracker.flight.trajectory import fly
 from tracker.following.table import ANGLES_DEG, SPEEDS_MPS, build_table
 from tracker.following.votes import Ballot
 
-TABLE = build_table(RELEASE_M, DRAG, FORCES, 30.0, 15.0)
+STILL, BREEZE = (0.0, 0.0), (4.0, 1.0)
+TABLES = {wind: build_table(RELEASE_M, DRAG, FORCES, 30.0, 15.0, wind) for wind in (STILL, BREEZE)}
+TABLE = TABLES[STILL]
 
 
+@pytest.mark.parametrize("wind", [STILL, BREEZE])
 @pytest.mark.parametrize(("angle_deg", "speed"), [(26.0, 22), (40.0, 25), (60.0, 30)])
-def test_flight_is_found_from_each_place_that_it_passes(angle_deg, speed):
+def test_flight_is_found_from_each_place_that_it_passes(angle_deg, speed, wind):
     number = int(np.flatnonzero(np.isclose(ANGLES_DEG, angle_deg))[0])
     angle = np.radians(angle_deg)
     launch = np.zeros(11)
-    launch[:3], launch[6] = RELEASE_M, DRAG
+    launch[:3], launch[6], launch[9:11] = RELEASE_M, DRAG, wind
     launch[[3, 5]] = SPEEDS_MPS[speed] * np.cos(angle), SPEEDS_MPS[speed] * np.sin(angle)
     # Not near the muzzle, where all speeds lie together and the grid is too wide for them.
     times = np.array([0.5, 0.7, 0.9])
     path = fly(launch, FORCES, 1.0, 0.01).at(times)
-    found, passing = TABLE.look_up(path[:, 0] - RELEASE_M[0], path[:, 2])
+    found, passing = TABLES[wind].look_up(path[:, 0] - RELEASE_M[0], path[:, 2])
     np.testing.assert_allclose(found[:, number], speed, atol=0.3)
     np.testing.assert_allclose(passing[:, number], times, atol=0.015)
 

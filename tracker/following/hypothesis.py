@@ -41,6 +41,8 @@ class Stage:
         Time from the first to the last row of the picture.
     frame_s : float
         True time from one frame to the next.
+    wind_mps : tuple of float
+        Along and across the firing line.
     """
 
     camera: Camera
@@ -50,6 +52,7 @@ class Stage:
     drag_u: float
     ball_radius_m: float
     frame_s: float
+    wind_mps: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -125,6 +128,7 @@ def suppose(stage: Stage, release_s: float, angle_rad: float, speed_mps: float) 
     launch[0:3] = stage.release_m
     launch[3], launch[5] = speed_mps * np.cos(angle_rad), speed_mps * np.sin(angle_rad)
     launch[6] = stage.drag
+    launch[9:11] = stage.wind_mps
     return Hypothesis(release_s, launch, _until_ground(stage, launch))
 
 

@@ -71,7 +71,9 @@ class FlightSearch:
     def __init__(self, stage: Stage) -> None:
         self._stage = stage
         farthest, highest = _extent(stage)
-        self._table = build_table(stage.release_m, stage.drag, stage.forces, farthest, highest)
+        self._table = build_table(
+            stage.release_m, stage.drag, stage.forces, farthest, highest, stage.wind_mps
+        )
         longest = float(np.nanmax(self._table.cells[:, :, 1]))
         self._longest = min(LONGEST_S, longest)
         bin_s = max(stage.frame_s, min(1.0 / 50.0, self._longest / 60.0))

@@ -61,7 +61,12 @@ class FlightTable:
 
 
 def build_table(
-    release_m: Array, drag: float, forces: Forces, farthest_m: float, highest_m: float
+    release_m: Array,
+    drag: float,
+    forces: Forces,
+    farthest_m: float,
+    highest_m: float,
+    wind_mps: tuple[float, float] = (0.0, 0.0),
 ) -> FlightTable:
     """Compute the table for flights straight down the firing line.
 
@@ -73,6 +78,8 @@ def build_table(
     forces : Forces
     farthest_m, highest_m : float
         Extent of the grid: as far and as high as the frame shows.
+    wind_mps : tuple of float
+        Along and across the firing line.
     """
     angles, speeds = np.radians(ANGLES_DEG), SPEEDS_MPS
     launches = np.zeros((len(angles) * len(speeds), 11))
@@ -80,6 +87,7 @@ def build_table(
     launches[:, 3] = np.outer(np.cos(angles), speeds).ravel()
     launches[:, 5] = np.outer(np.sin(angles), speeds).ravel()
     launches[:, 6] = drag
+    launches[:, 9:11] = wind_mps
     times, states = fly_many(launches, forces, LONGEST_S, 0.05)
     along = states[:, :, 0].reshape(len(times), len(angles), len(speeds)) - release_m[0]
     up = states[:, :, 2].reshape(len(times), len(angles), len(speeds))

@@ -70,6 +70,7 @@ def measure_clip(
         drag_u=circumstances.drag_u,
         ball_radius_m=circumstances.ball_radius_m,
         frame_s=frame_s,
+        wind_mps=circumstances.wind_mps,
     )
     look = look_for(
         camera,

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from calibration.timebase import row_fraction
 from tracker.detection import Expected, Look, sight
 from tracker.fitting import Circumstances, FittedFlight, figures_of
-from tracker.fitting.model import CAMERA_AT, flight_of
+from tracker.fitting.model import CAMERA_AT, READOUT_AT, flight_of
 from tracker.following import Stage
 from tracker.records import Candidates, Track
 from tracker.video import ClipFacts
@@ -53,6 +53,11 @@ def course_of(
     trajectory = flight_of(shutter.circumstances, fitted.parameters, duration, 0.04)
     states = trajectory.at(times[flying])
     pixels = camera.project(states[:, :3])
+    for _ in range(2):
+        # A rolling shutter comes to the lower rows later, when the ball is further on.
+        later = fitted.parameters[READOUT_AT] * np.nan_to_num(shutter.row_share(pixels))
+        states = trajectory.at(np.clip(times[flying] + later, 0.0, duration))
+        pixels = camera.project(states[:, :3])
     width, height = camera.size_px
     with np.errstate(invalid="ignore"):
         inside = np.all((pixels > 1) & (pixels < (width - 2, height - 2)), axis=1)

@@ -325,6 +325,7 @@ def _stage(flight: Flight, frame_s: float) -> Stage:
         drag_u=known.drag_u,
         ball_radius_m=known.ball_radius_m,
         frame_s=frame_s,
+        wind_mps=known.wind_mps,
     )
 
 
