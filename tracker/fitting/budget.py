@@ -84,6 +84,7 @@ def shares(circumstances: Circumstances, fitted: FittedFlight) -> dict[str, Arra
     dict of str to ndarray, shape (P, P)
         By those of the names of `SOURCES` that there are.
     """
+    circumstances = fitted.known(circumstances)
     information = circumstances.prior_information()
     found = {"pixels": fitted.covariance @ fitted.shown @ fitted.covariance}
     for name, parameters in PRIORS.items():

@@ -1,11 +1,12 @@
 """The launch that explains a track best, with everything else that is known as observations."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.adjustment import Limits, NotDetermined, adjust
+from tracker.fitting.gustiness import gustiness
 from tracker.fitting.model import (
     CAMERA_AT,
     FLIGHT_AT,
@@ -52,6 +53,9 @@ class FittedFlight:
     settled : bool
     spread : float
         By how much the variance of the positions counts more as neighbours' residuals agree.
+    gust_u_mps : float or None
+        Standard deviation of the gusts that the flight itself made likely, with which it was
+        fitted; None where it was not asked.
     """
 
     parameters: Array
@@ -63,6 +67,13 @@ class FittedFlight:
     trajectory: Trajectory
     settled: bool
     spread: float = 1.0
+    gust_u_mps: float | None = None
+
+    def known(self, circumstances: Circumstances) -> Circumstances:
+        """Return the circumstances of the shot with the gusts that it was fitted with."""
+        if self.gust_u_mps is None:
+            return circumstances
+        return replace(circumstances, gust_u_mps=self.gust_u_mps)
 
 
 def fit_flight(
@@ -79,7 +90,8 @@ def fit_flight(
     The residuals of the pixels and the departures from what is known are made small together,
     each in units of its standard uncertainty, so the covariance of the result holds the
     camera's, the air's and the ball's (JCGM 100:2008, 5.2; the estimate is the maximum a
-    posteriori one).
+    posteriori one). How gusty the air was is told by the flight itself: it is fitted with the
+    usual gusts first, and then with those that it made likely.
 
     Parameters
     ----------
@@ -107,15 +119,32 @@ def fit_flight(
     """
     if len(track.times_s) < LEAST_POSITIONS:
         raise NotDetermined("fewer than three positions do not fix a flight")
+    start = circumstances.prior_mean()
+    start[0], start[1:12] = release_s, launch
+    # The fit begins at the camera as given, whatever else may be expected of it.
+    start[CAMERA_AT:] = 0.0
+    usual = _fit(circumstances, track, row_share, start, landed_s)
+    away = usual.parameters - circumstances.prior_mean()
+    likely = gustiness(circumstances, usual.shown, away, usual.spread)
+    told = replace(circumstances, gust_u_mps=likely)
+    fitted = _fit(told, track, row_share, usual.parameters, landed_s)
+    return replace(fitted, gust_u_mps=likely)
+
+
+def _fit(
+    circumstances: Circumstances,
+    track: Track,
+    row_share: Array,
+    start: Array,
+    landed_s: tuple[float, float] | None,
+) -> FittedFlight:
+    """Fit a track with the gusts taken as the circumstances have them."""
     instants = Instants(track.times_s, row_share, track.lean)
     roots = _roots(track.covariances)
     mean = circumstances.prior_mean()
     known_root = prior_root(circumstances.prior_information())
     weights = np.ones(len(track.times_s))
-    state = mean.copy()
-    state[0], state[1:12] = release_s, launch
-    # The fit begins at the camera as given, whatever else may be expected of it.
-    state[CAMERA_AT:] = 0.0
+    state = start
     scale = np.ones(len(track.times_s))
 
     count = 2 * len(weights) + len(known_root) + (landed_s is not None)

@@ -54,11 +54,11 @@ it is large. A ball half again as bright at one rim as at its middle, luma 120, 
 STEP_S, LONGEST_STEP_S = 0.04, 0.1
 """Steps of the fitted flight: the longest leaves a hundredth of a millimetre where the air brakes
 a ball as it does a tennis ball or a heavier one, and a lighter ball takes shorter steps."""
-LIFT_FADE, LIFT_FADE_U = 0.7, 0.4
+LIFT_FADE, LIFT_FADE_U = 0.4, 0.4
 """How a ball's lift follows its speed (`tracker.flight.variation.Lifts`). A ball that keeps its
 spin while it slows from v to v / 2 has 1.7 times the lift coefficient at a spin ratio of 0.1, by
 C = 1 / (2 + v / (R w)) (`tracker.flight.coefficients.FeltLift`): 0.7. One whose coefficient
-does not care for the spin would have 0."""
+does not care for the spin has 0. A shot tells little of it, and both are near enough."""
 
 EXACT = 1e-7
 """Standard uncertainty of what is not in doubt, small beside any that is."""

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.adjustment import chi_square_tail
+from tracker.fitting.elimination import without
 from tracker.fitting.fit import FittedFlight
 from tracker.fitting.model import (
     CAMERA_AT,
@@ -112,12 +113,12 @@ def _coefficients(fits: Sequence[Fit], target: int) -> tuple[Array, Array]:
         at[target] = size + index
         kept = [place for place, parameter in enumerate(order) if parameter in at]
         lost = [place for place, parameter in enumerate(order) if parameter not in at]
-        reduced, left = _without(seen, pull, kept, lost)
+        reduced, left = without(seen, pull, kept, lost)
         where = np.array([at[order[place]] for place in kept])
         normal[np.ix_(where, where)] += reduced
         right[where] += left
     kept = list(range(size, size + len(fits)))
-    return _without(normal, right, kept, list(range(size)))
+    return without(normal, right, kept, list(range(size)))
 
 
 def _shown(
@@ -128,6 +129,7 @@ def _shown(
     At its minimum a fit balances what it saw against what was known, so what was seen alone
     would have pulled by that much more.
     """
+    circumstances = fitted.known(circumstances)
     count = len(PARAMETERS)
     prior, mean = circumstances.prior_information(), circumstances.prior_mean()
     normal = np.zeros((count + 2, count + 2))
@@ -146,20 +148,6 @@ def _shown(
         normal[count + axis, winds] -= gust[0]
         normal[count + axis, count + axis] += gust[0, 0]
     return normal, right, list(range(count + 2))
-
-
-def _without(normal: Array, right: Array, kept: list[int], lost: list[int]) -> tuple[Array, Array]:
-    """Eliminate parameters from normal equations (Schur complement), scaled to be well posed."""
-    length = np.sqrt(np.maximum(np.diag(normal), 1e-300))
-    scaled, pull = normal / np.outer(length, length), right / length
-    inner = scaled[np.ix_(lost, lost)] + 1e-13 * np.eye(len(lost))
-    carried = np.linalg.solve(inner, np.column_stack([scaled[np.ix_(lost, kept)], pull[lost]]))
-    across = scaled[np.ix_(kept, lost)]
-    reduced = scaled[np.ix_(kept, kept)] - across @ carried[:, :-1]
-    left = pull[kept] - across @ carried[:, -1]
-    size = length[kept]
-    reduced = (reduced + reduced.T) / 2.0 * np.outer(size, size)
-    return reduced, left * size
 
 
 def _name(circumstances: Circumstances) -> tuple[float, ...]:
