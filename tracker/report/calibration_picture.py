@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from calibration.site import ALARM, Calibration, Drawing, draw
 from tracker.records import Quality
-from tracker.report.composite import Image
+from tracker.report.composite import Image, shrunk
 from tracker.report.look import FAINT, INK, PAPER, STAMPS, UNUSED, USED, cased, empty
 
 if TYPE_CHECKING:
@@ -123,7 +123,8 @@ def _draw_scene(axes: "Axes", drawing: Drawing, frame: Image) -> None:
     """Draw the frame with the ground over it."""
     height, width = frame.shape[:2]
     scale = width / (axes.get_position().width * WIDTH_INCHES * DOTS_PER_INCH)
-    axes.imshow(frame[:, :, ::-1], aspect="auto", interpolation="antialiased")
+    shown, extent = shrunk(frame[:, :, ::-1])
+    axes.imshow(shown, extent=extent, aspect="auto", interpolation="antialiased")
     axes.set_axis_off()
     for line in drawing.grid:
         axes.plot(*line.T, color=PAPER, lw=0.8, alpha=0.75)

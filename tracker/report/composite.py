@@ -8,6 +8,11 @@ from numpy.typing import ArrayLike, NDArray
 
 Image = NDArray[np.uint8]
 
+Extent = tuple[float, float, float, float]
+
+WIDE_ENOUGH_PX = 1920
+"""A figure shows no more columns than this: a larger frame would only cost memory."""
+
 
 @dataclass(frozen=True)
 class Patch:
@@ -51,6 +56,33 @@ def cut(frame: int, picture: Image, pixel: ArrayLike, half: int) -> Patch | None
     if left >= right or top >= bottom:
         return None
     return Patch(frame, (left, top), picture[top:bottom, left:right].copy())
+
+
+def shrunk(picture: Image, corner: tuple[int, int] = (0, 0)) -> tuple[Image, Extent]:
+    """Return a frame, or a part of one, no finer than a figure can show, and where it lies.
+
+    Parameters
+    ----------
+    picture : ndarray of uint8, shape (H, W, 3)
+    corner : tuple of int
+        Column and row of its first pixel in the frame.
+
+    Returns
+    -------
+    ndarray of uint8
+        Means of squares of pixels; the picture itself when it is small enough.
+    tuple of four floats
+        Left, right, bottom and top edge in the frame's pixels, as an axes' extent.
+    """
+    side = max(1, picture.shape[1] // WIDE_ENOUGH_PX)
+    rows, columns = picture.shape[0] // side, picture.shape[1] // side
+    left, top = corner
+    extent = (left - 0.5, left + side * columns - 0.5, top + side * rows - 0.5, top - 0.5)
+    if side == 1:
+        return picture, extent
+    squares = picture[: side * rows, : side * columns].reshape(rows, side, columns, side, -1)
+    sums = squares.sum(axis=(1, 3), dtype=np.uint16)
+    return (sums // np.uint16(side * side)).astype(np.uint8), extent
 
 
 def multiple_exposure(ground: Image, patches: Iterable[Patch], radius: float) -> Image:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.records import MeasuredShot, TurnedDown
-from tracker.report.composite import Image
+from tracker.report.composite import Image, shrunk
 from tracker.report.look import FITTED, INK, PAPER, USED, cased, empty, places
 from tracker.report.shot_picture import CAUTION, DOTS_PER_INCH, WIDTH_INCHES, as_jpeg
 
@@ -109,9 +109,10 @@ def explain_picture(explained: Explained) -> bytes:
 
 def _scene(figure: "Figure", axes: "Axes", explained: Explained) -> None:
     height, width = explained.ground.shape[:2]
-    dark = (0.55 * explained.ground[:, :, ::-1]).astype(np.uint8)
+    ground, extent = shrunk(explained.ground[:, :, ::-1])
+    dark = (0.55 * ground).astype(np.uint8)
     axes.set_facecolor(INK)
-    axes.imshow(dark, interpolation="antialiased", aspect="equal")
+    axes.imshow(dark, extent=extent, interpolation="antialiased", aspect="equal")
     axes.set_axis_off()
     axes.set_xlim(-0.5, width - 0.5)
     axes.set_ylim(height - 0.5, -0.5)

@@ -14,7 +14,7 @@ from tracker.report.calibration_picture import (
     jpeg_of,
     short,
 )
-from tracker.report.composite import Image
+from tracker.report.composite import Image, shrunk
 from tracker.report.look import INK, PAPER, UNUSED, USED, cased, empty
 from tracker.report.markers_words import distance_px
 from tracker.session import MarkerEntry
@@ -106,7 +106,8 @@ def _draw_heading(
 def _draw_scene(axes: "Axes", proposals: Sequence[Proposal], frame: Image) -> None:
     """Draw the frame with a numbered ring around each proposal."""
     height, width = frame.shape[:2]
-    axes.imshow(frame[:, :, ::-1], aspect="auto", interpolation="antialiased")
+    shown, extent = shrunk(frame[:, :, ::-1])
+    axes.imshow(shown, extent=extent, aspect="auto", interpolation="antialiased")
     axes.set_axis_off()
     for number, proposal in enumerate(proposals, start=1):
         column, row = (float(value) for value in proposal.pixel)

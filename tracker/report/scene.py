@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.records import MeasuredShot, Path
-from tracker.report.composite import Image
+from tracker.report.composite import Image, shrunk
 from tracker.report.look import FITTED, INK, PAPER, UNUSED, USED, cased, places
 from tracker.report.rounding import with_uncertainty
 
@@ -73,13 +73,8 @@ def draw_scene(
         Names and pixels of the markers.
     """
     left, top, right, bottom = window
-    part = picture[top:bottom, left:right, ::-1]
-    axes.imshow(
-        part,
-        extent=(left - 0.5, right - 0.5, bottom - 0.5, top - 0.5),
-        aspect="auto",
-        interpolation="antialiased",
-    )
+    part, extent = shrunk(picture[top:bottom, left:right, ::-1], (left, top))
+    axes.imshow(part, extent=extent, aspect="auto", interpolation="antialiased")
     axes.set_axis_off()
     axes.set_xlim(left - 0.5, right - 0.5)
     axes.set_ylim(bottom - 0.5, top - 0.5)
