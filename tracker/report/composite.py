@@ -74,7 +74,7 @@ def shrunk(picture: Image, corner: tuple[int, int] = (0, 0)) -> tuple[Image, Ext
     tuple of four floats
         Left, right, bottom and top edge in the frame's pixels, as an axes' extent.
     """
-    side = max(1, picture.shape[1] // WIDE_ENOUGH_PX)
+    side = max(1, min(picture.shape[1] // WIDE_ENOUGH_PX, picture.shape[0]))
     rows, columns = picture.shape[0] // side, picture.shape[1] // side
     left, top = corner
     extent = (left - 0.5, left + side * columns - 0.5, top + side * rows - 0.5, top - 0.5)
