@@ -41,8 +41,8 @@ def forecast_table(forecast: Forecast) -> Table:
 def moments_table(forecast: Forecast) -> Table:
     """Return the ball as the camera will see it at release, apex and landing."""
     table = _table(
-        "in the picture\n", "column\npx", "row\npx", "ball\npx", "a frame\npx", "streak\npx",
-        "placed to\npx", "stands out\ntimes", "to the edge\npx", "any shot\npx",
+        "\n\n", "column\n\npx", "row\n\npx", "ball\n\npx", "a frame\n\npx", "streak\n\npx",
+        "placed\nto\npx", "over\nnoise\n", "to the\nedge\npx", "any\nshot\npx",
     )  # fmt: skip
     for one in forecast.moments:
         if not one.margin_px > 0.0:
