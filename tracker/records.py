@@ -81,6 +81,8 @@ class Track:
         Covariance of each position, px².
     lean : ndarray, shape (N,)
         By how many px each position moves for a luma step of uneven light on the ball.
+    snr : ndarray, shape (N,), or None
+        Contrast of the ball in each picture over its standard deviation, where it was measured.
     """
 
     frames: NDArray[np.int64]
@@ -88,6 +90,7 @@ class Track:
     pixels: Array
     covariances: Array
     lean: Array
+    snr: Array | None = None
 
 
 @dataclass(frozen=True)

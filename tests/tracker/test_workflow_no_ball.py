@@ -78,3 +78,22 @@ def test_steep_shot_is_judged_by_its_plane_and_not_by_its_azimuth():
     told = row(positions(rng, KNOWN, truth))
     assert abs(told.shot.azimuth_deg) > 20.0
     assert told.shot.quality is not Quality.REJECTED
+
+
+@pytest.mark.parametrize(("snr", "believed"), [(6.0, False), (18.0, True)])
+def test_parts_of_a_person_are_no_ball(snr, believed):
+    """Torn places of something faint; a clear ball before leaves is doubted, and kept."""
+    rng = np.random.default_rng(8)
+    case = drawn(rng, KNOWN)
+    torn = case.track.pixels + rng.normal(0.0, 1.4, case.track.pixels.shape)
+    track = replace(case.track, pixels=torn, snr=np.full(len(torn), snr))
+    told = row(replace(case, track=track)).shot
+    assert told.quality is (Quality.CHECK if believed else Quality.REJECTED)
+    assert ("parts of a person" in told.reason) is not believed
+
+
+def test_a_faint_ball_whose_places_agree_is_believed():
+    rng = np.random.default_rng(9)
+    case = drawn(rng, KNOWN)
+    track = replace(case.track, snr=np.full(len(case.track.frames), 4.0))
+    assert row(replace(case, track=track)).shot.quality is Quality.GOOD

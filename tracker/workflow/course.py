@@ -117,5 +117,6 @@ def sighted(
         pixels=(sighting.pixels - shifts[chosen])[kept],
         covariances=spread[kept],
         lean=sighting.lean[kept],
+        snr=np.abs(sighting.snr[kept]),
     )
     return track, exposure

@@ -1,6 +1,7 @@
 """A fitted flight as a row of results, with the reason for any doubt."""
 
 from dataclasses import dataclass
+from typing import TypeGuard
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,15 +34,26 @@ SEEN_DOWN_TO_M = 0.20
 """A ball that was seen to within this height of the ground was seen to land: what is left adds
 less to the carry than its uncertainty, and grass that hides more of a fall is knee-high."""
 
+SEEN_FRAMES = 1.8
+SEEN_DOWN_AT_MOST_M = 0.35
+"""So was one that was last seen within so many frames of its landing, when it had no more than
+this to fall: at 60 frames a second a ball falls 0.15 m in one."""
+
 FAR_OUT = 8.0
 """Innovations squared that are so many times what they may be say that something else than the
 picture's noise is at work. The fit widens its uncertainties by the scatter, so that less is
 no cause for doubt."""
 
-SEEN_FRAMES = 1.8
-SEEN_DOWN_AT_MOST_M = 0.35
-"""So was one that was last seen within so many frames of its landing, when it had no more than
-this to fall: at 60 frames a second a ball falls 0.15 m in one."""
+TORN = 4.0
+"""Positions that scatter by this factor more than their pictures say are doubted."""
+
+HARDLY_SNR = 10.0
+"""A ball whose place is that much in doubt stands out by more than this where it is seen."""
+
+CROWDED = (
+    "Its places scatter far more than their pictures say, and hardly stand out of what moves "
+    "around them: parts of a person or an animal."
+)
 
 
 @dataclass(frozen=True)
@@ -89,8 +101,8 @@ def describe(
     seen = lands and _seen_down(circumstances, sought, track, fitted, figures)
     agreement = _consistency(circumstances, sought, track, fitted)
     quality, reason = _judge(figures, u, sought, fitted, seen, agreement)
-    if wild:
-        quality, reason = Quality.REJECTED, wild
+    if wild or _is_a_crowd(track, fitted, agreement):
+        quality, reason = Quality.REJECTED, wild or CROWDED
     else:
         # A steep shot's azimuth says little: what counts is how far it leaves the upright plane.
         level = abs(np.cos(np.radians(figures.value("launch_angle_deg"))))
@@ -147,6 +159,22 @@ def describe(
         # Where nothing was taped, every shot has a camera of its own.
         None if isinstance(circumstances, LooseCircumstances) else (circumstances, fitted),
     )
+
+
+def _is_far_out(agreement: Consistency | None) -> TypeGuard[Consistency]:
+    return agreement is not None and agreement.mean > FAR_OUT * agreement.high
+
+
+def _is_a_crowd(track: Track, fitted: FittedFlight, agreement: Consistency | None) -> bool:
+    """Tell whether a flight was pieced together from parts of something that moves.
+
+    A ball before leaves is placed badly, and a faint ball hardly stands out; what is placed badly
+    all the way, by far more than its pictures say, and yet hardly stands out of its surroundings,
+    is now one edge and now another of a person or an animal.
+    """
+    if track.snr is None or not (fitted.scale > TORN and _is_far_out(agreement)):
+        return False
+    return float(np.median(track.snr[fitted.used])) < HARDLY_SNR
 
 
 def _moments(sought: Sought, track: Track, fitted: FittedFlight) -> Array:
@@ -235,9 +263,9 @@ def _judge(
         doubts.append(f"the ball was found in {count} of the {sought.in_view} frames it crossed")
     if u["exit_speed_mps"] > 0.03 * figures.value("exit_speed_mps"):
         doubts.append("the exit speed is known to worse than 3 %")
-    if fitted.scale > 4.0:
+    if fitted.scale > TORN:
         doubts.append("the positions scatter far more than the picture's noise explains")
-    if agreement is not None and agreement.mean > FAR_OUT * agreement.high:
+    if _is_far_out(agreement):
         doubts.append(
             "one place after the other is off by more than its uncertainty "
             f"(NIS {agreement.mean:.0f}, {agreement.low:.1f} to {agreement.high:.1f} is usual)"
