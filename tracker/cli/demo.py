@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from tracker.cli.screen import CAUTION, console, progress_bar, say
+from tracker.cli.screen import CAUTION, console, progress_bar, say, sentences
 
 
 def demo(
@@ -36,6 +36,6 @@ def demo(
             say(screen, [f"{clip.file}: {found}{extra}"])
             if clip.pairs:
                 screen.print(truth_table(clip.pairs))
-            say(screen, [f"{remark}." for remark in remarks(shot for shot, _ in clip.pairs)])
+            say(screen, sentences(remarks(shot for shot, _ in clip.pairs)))
         say(screen, [f"Results and pictures: {session.result.folder}", ""])
     say(screen, ["The figures after ± are standard uncertainties.", CAUTION])
