@@ -81,6 +81,15 @@ def test_sensitivities_are_central_differences():
         assert np.abs((ahead - behind) / 2e-5 - found[:, :, column]).max() < 1e-6, LAUNCH[column]
 
 
+def test_places_are_the_upper_half_of_all_sensitivities():
+    flight = fly(SHOT, TENNIS, 2.5, 0.09, sensitivities=True, extras=np.linspace(0.1, 0.3, 15))
+    times = np.linspace(-0.05, 2.55, 40)
+    states, found = flight.places(times)
+    whole_states, whole = flight.at_with_sensitivities(times)
+    np.testing.assert_array_equal(states, whole_states)
+    np.testing.assert_allclose(found, whole[:, :3], rtol=1e-11, atol=1e-12)
+
+
 def test_rates_of_the_sensitivities():
     flight = fly(SHOT, TENNIS, 1.0, sensitivities=True)
     times = np.array([0.013, 0.5, 0.77])
@@ -100,6 +109,8 @@ def test_sensitivities_of_a_ball_at_rest_in_the_air():
 def test_without_sensitivities_there_are_none():
     with pytest.raises(ValueError, match="without sensitivities"):
         fly(SHOT, TENNIS, 1.0).at_with_sensitivities([0.5])
+    with pytest.raises(ValueError, match="without sensitivities"):
+        fly(SHOT, TENNIS, 1.0).places([0.5])
 
 
 def test_many_flights_are_as_single_ones():

@@ -7,7 +7,9 @@ import pytest
 
 from tests.tracker.thrown_balls import DRAG, FORCES, RADIUS_M, RELEASE_M, Throw, camera, flown, seen
 from tracker.following import FlightSearch, Stage
-from tracker.following.hypothesis import Pool, improve, suppose
+from tracker.following.hypothesis import Pool, improve, suppose, weigh
+from tracker.following.starts import Starts
+from tracker.following.table import ANGLES_DEG, SPEEDS_MPS, build_table
 from tracker.records import Candidates, Cuttings
 
 FPS = 30.0
@@ -222,13 +224,9 @@ def test_kept_candidates_cover_the_flight():
     assert [each.frame for each in kept] == sorted(each.frame for each in kept)
 
 
-@pytest.mark.parametrize("early_s", [0.07, 0.14])
-def test_fit_comes_home_from_a_start_some_frames_off(early_s):
-    """A start from which few of the candidates are near must not bend the flight to those."""
-    throw = Throw(22.6, 35.8, 1.1, drag=0.45)
-    frames = clip(np.random.default_rng(13), 5.0, [thrown(throw, 1.5)], clutter=10, missing=0.02)
+def pooled(frames):
     owner = np.repeat(np.arange(len(frames)), [len(each.pixels) for each in frames])
-    pool = Pool(
+    return Pool(
         np.arange(len(frames)),
         np.array([each.time_s for each in frames]),
         owner,
@@ -236,6 +234,34 @@ def test_fit_comes_home_from_a_start_some_frames_off(early_s):
         np.full(len(owner), 1e-5),
         np.ones(len(owner)),
     )
+
+
+def test_many_starts_are_weighed_as_single_ones():
+    throw = Throw(19.0, 45.0)
+    pool = pooled(clip(np.random.default_rng(15), 5.0, [thrown(throw, 1.5)]))
+    starts = Starts(stage(), build_table(RELEASE_M, DRAG, FORCES, 40.0, 20.0))
+    angles, speeds = np.array([3, 24, 25, 26, 40]), np.array([50, 33, 34, 35, 10])
+    release_s = np.array([1.4, 1.5, 1.5, 1.53, 0.2])
+    support, hits, in_view = starts.weigh(pool, angles, speeds, release_s, 45.0)
+    assert support.max() > 0.0 > support.min()
+    for number in range(len(angles)):
+        start = suppose(
+            stage(),
+            release_s[number],
+            np.radians(ANGLES_DEG[angles[number]]),
+            SPEEDS_MPS[speeds[number]],
+        )
+        single = weigh(stage(), pool, start, 45.0)
+        assert support[number] == pytest.approx(single.support, abs=0.2)
+        assert (hits[number], in_view[number]) == (single.hits, single.in_view)
+
+
+@pytest.mark.parametrize("early_s", [0.07, 0.14])
+def test_fit_comes_home_from_a_start_some_frames_off(early_s):
+    """A start from which few of the candidates are near must not bend the flight to those."""
+    throw = Throw(22.6, 35.8, 1.1, drag=0.45)
+    frames = clip(np.random.default_rng(13), 5.0, [thrown(throw, 1.5)], clutter=10, missing=0.02)
+    pool = pooled(frames)
     start = suppose(stage(), 1.5 - early_s, np.radians(37.0), 22.9)
     flight = improve(stage(), pool, start, (47.0, 23.0, 12.0, 7.0))
     assert flight.release_s == pytest.approx(1.5, abs=0.02)

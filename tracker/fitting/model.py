@@ -240,13 +240,13 @@ def look(
         Derivative by the parameters, by the camera's turn as a further small one.
     """
     times = instants.times_s + parameters[READOUT_AT] * instants.row_share - parameters[0]
-    states, by_flight = trajectory.at_with_sensitivities(times)
+    states, by_flight = trajectory.places(times)
     pixels, by_point, by_camera = camera.project_with_jacobians(states[:, :3])
     pixels = pixels + instants.lean[:, None] * parameters[LIGHT_AT:GRAVITY_AT]
     speed_px = np.einsum("nij,nj->ni", by_point, states[:, 3:6])
     jacobian = np.empty((len(times), 2, len(PARAMETERS)))
     jacobian[:, :, 0] = -speed_px
-    jacobian[:, :, FLIGHT_AT] = by_point @ by_flight[:, :3, :]
+    jacobian[:, :, FLIGHT_AT] = by_point @ by_flight
     jacobian[:, :, READOUT_AT] = speed_px * instants.row_share[:, None]
     jacobian[:, :, LIGHT_AT:GRAVITY_AT] = instants.lean[:, None, None] * np.eye(2)
     jacobian[:, :, CAMERA_AT:] = by_camera

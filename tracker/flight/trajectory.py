@@ -119,6 +119,34 @@ class Trajectory:
             np.concatenate(by_launch[1:], axis=1),
         )
 
+    def places(self, times_s: ArrayLike) -> tuple[Array, Array]:
+        """Return states, shape (M, 6), and the places' derivatives by the launch, (M, 3, 11).
+
+        The same as the upper half of `at_with_sensitivities`, at a fraction of its cost. Raises
+        ValueError when the flight was computed without sensitivities.
+        """
+        if self.sensitivities is None or self.sensitivity_rates is None:
+            raise ValueError("this flight was computed without sensitivities")
+        place, share, step = self._locate(times_s)
+        position, velocity, _ = _quintic(self.states, self.rates, place, share, step)
+        # A quintic is linear in what its two nodes give it: one product of matrices serves all.
+        given = np.stack(
+            [
+                self.sensitivities[:, :3],
+                self.sensitivity_rates[:, :3],
+                self.sensitivity_rates[:, 3:],
+            ]
+        )
+        weights = np.zeros((len(place), 3, len(self.times_s)))
+        row = np.arange(len(place))
+        for power, (before, after) in enumerate(_quintic_weights(share)):
+            weights[row, power, place] = step**power * before
+            weights[row, power, place + 1] = step**power * after
+        by_launch = weights.reshape(len(place), -1) @ given.reshape(weights[0].size, -1)
+        return np.concatenate([position, velocity], axis=1), by_launch.reshape(
+            len(place), *given.shape[2:]
+        )
+
     def _locate(self, times_s: ArrayLike) -> tuple[NDArray[np.intp], Array, Array]:
         """Return the interval of each time, the share of it that has passed, and its length."""
         times = np.asarray(times_s, float).reshape(-1)
@@ -336,3 +364,20 @@ def _quintic(
     first = speed + s * (bend + s * (3.0 * third + s * (4.0 * fourth + s * 5.0 * fifth)))
     second = bend + s * (6.0 * third + s * (12.0 * fourth + s * 20.0 * fifth))
     return value, first / h, second / (h * h)
+
+
+def _quintic_weights(share: Array) -> tuple[tuple[Array, Array], ...]:
+    """Return what the value of `_quintic` takes of both nodes' value, rate and its rate.
+
+    With steps of length one; each shape (M,).
+    """
+    s = share
+    cubed = s * s * s
+    gap = cubed * (10.0 + s * (-15.0 + 6.0 * s))
+    speed = cubed * (-4.0 + s * (7.0 - 3.0 * s))
+    bend = cubed * (0.5 + s * (-1.0 + 0.5 * s))
+    return (
+        (1.0 - gap, gap),
+        (s - gap - speed, speed),
+        (0.5 * s * s - 0.5 * gap - speed - bend, bend),
+    )

@@ -21,6 +21,14 @@ chance explains better than a ball gets the fewest: more would only gather more 
 SEEN_CHANCE = 0.7
 """Chance that a ball in view gives a candidate; only the order of magnitude matters."""
 
+MISS = float(np.log(1.0 - SEEN_CHANCE))
+"""What a frame without a candidate where the ball should be counts."""
+
+HOPELESS = -0.45
+"""Log-likelihood ratio for each frame in view below which a flight is not fitted any further:
+chance brings -0.5 to -1.2, and a ball that gave a candidate in two frames of five, -0.2 and more,
+however far off its first start was."""
+
 STEP_S = 0.1
 """Step of supposed flights: the nodes are right to some millimetres for the lightest ball."""
 
@@ -147,20 +155,17 @@ def weigh(stage: Stage, pool: Pool, hypothesis: Hypothesis, gate_px: float) -> H
     begin, end = np.searchsorted(pool.owner, [first, last + 1])
     owner = pool.owner[begin:end]
     gap = pool.pixels[begin:end] - path[owner]
-    distance = np.sqrt(gap[:, 0] ** 2 + gap[:, 1] ** 2)
-    spread = gate_px / 3.0
+    squared = gap[:, 0] ** 2 + gap[:, 1] ** 2
     # Frames in which the ball is out of sight have no place, and so no distance.
-    near = np.flatnonzero(distance < gate_px)
-    density = np.exp(-0.5 * (distance[near] / spread) ** 2) / (2.0 * np.pi * spread**2)
+    near = np.flatnonzero(squared < gate_px**2)
+    gains = gain(squared[near], gate_px, pool.clutter[begin:end][near])
     near += begin
-    gain = np.log(1.0 - SEEN_CHANCE + SEEN_CHANCE * density / pool.clutter[near])
     owner = pool.owner[near]
     # The best of each frame; of equal ones the first.
-    order = np.lexsort((-gain, owner))
+    order = np.lexsort((-gains, owner))
     order = order[np.diff(owner[order], prepend=-1) > 0]
     winner = near[order]
-    miss = np.log(1.0 - SEEN_CHANCE)
-    support = float(np.sum(np.maximum(gain[order], miss)) + miss * (np.sum(seen) - len(order)))
+    support = float(np.sum(np.maximum(gains[order], MISS)) + MISS * (np.sum(seen) - len(order)))
     return replace(
         hypothesis,
         support=support,
@@ -168,6 +173,13 @@ def weigh(stage: Stage, pool: Pool, hypothesis: Hypothesis, gate_px: float) -> H
         in_view=int(np.sum(seen)),
         chosen=winner,
     )
+
+
+def gain(squared_px: Array, gate_px: float, clutter: Array) -> Array:
+    """Return what candidates count at squared distances from a flight, each shape (N,)."""
+    variance = (gate_px / 3.0) ** 2
+    density = np.exp(-0.5 / variance * squared_px) / (2.0 * np.pi * variance)
+    return np.log(1.0 - SEEN_CHANCE + SEEN_CHANCE * density / clutter)
 
 
 def improve(
@@ -186,6 +198,8 @@ def improve(
         for step in range(MOST_STEPS):
             weighed = weigh(stage, pool, current, gate)
             assert weighed.chosen is not None
+            if weighed.support < HOPELESS * weighed.in_view:
+                return weighed
             grows = weighed.support > max(1.02 * reached, reached + 1.0, 0.0)
             if step >= FEWEST_STEPS and not grows:
                 break
@@ -210,10 +224,10 @@ def _fitted(
     if flight.sensitivities is None:
         end = float(flight.times_s[-1])
         flight = fly(hypothesis.launch, stage.forces, end, STEP_S, sensitivities=True)
-    states, by_launch = flight.at_with_sensitivities(times)
+    states, by_launch = flight.places(times)
     pixels, by_point, _ = stage.camera.project_with_jacobians(states[:, :3])
     residual = pool.pixels[chosen] - pixels
-    slope = by_point @ by_launch[:, :3, 3:9]
+    slope = by_point @ by_launch[:, :, 3:9]
     by_release = -np.einsum("nij,nj->ni", by_point, states[:, 3:6])[:, :, None]
     slope = np.concatenate([by_release, slope], axis=2)
     scale = max(1.0, gate_px / 6.0)

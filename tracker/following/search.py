@@ -3,13 +3,23 @@
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracker.following.clutter import ClutterMap
-from tracker.following.hypothesis import Hypothesis, Pool, Stage, improve, suppose, weigh
+from tracker.following.hypothesis import (
+    HOPELESS,
+    Hypothesis,
+    Pool,
+    Stage,
+    improve,
+    suppose,
+    weigh,
+)
 from tracker.following.plane import PlaneMap
+from tracker.following.starts import Starts
 from tracker.following.table import ANGLES_DEG, LONGEST_S, SPEEDS_MPS, build_table
 from tracker.following.votes import Ballot
 from tracker.records import Candidates
@@ -49,6 +59,9 @@ fit that got stuck beside the ball's true flight, with a part of its pictures, d
 
 BLOCK_S = 1.0
 
+TOGETHER = 8
+"""Frames whose votes are added at once: the adding itself takes little of the time."""
+
 
 @dataclass(frozen=True)
 class _Kept:
@@ -74,6 +87,7 @@ class FlightSearch:
         self._table = build_table(
             stage.release_m, stage.drag, stage.forces, farthest, highest, stage.wind_mps
         )
+        self._starts = Starts(stage, self._table)
         longest = float(np.nanmax(self._table.cells[:, :, 1]))
         self._longest = min(LONGEST_S, longest)
         bin_s = max(stage.frame_s, min(1.0 / 50.0, self._longest / 60.0))
@@ -85,6 +99,7 @@ class FlightSearch:
         self._supposed: dict[tuple[int, int], Hypothesis] = {}
         self._plane = PlaneMap(stage.camera, stage.release_m)
         self._clutter = ClutterMap(stage.camera.size_px)
+        self._waiting: list[tuple[Array, Array, Array]] = []
         self._next_row: int | None = None
         self._now = 0.0
         self._usual: Array | None = None
@@ -103,7 +118,9 @@ class FlightSearch:
         clutter = clutter + (crowding - 1.0) / self._gates_px[0] ** 2
         taken = np.zeros(len(candidates.pixels), bool)
         self._kept.append(_Kept(candidates, clutter, worth, taken))
-        self._cast(np.full(len(worth), candidates.time_s), candidates.pixels, worth)
+        self._waiting.append((np.full(len(worth), candidates.time_s), candidates.pixels, worth))
+        if len(self._waiting) >= TOGETHER:
+            self._cast_all()
         self._now = candidates.time_s
         done = self._ballot.row_of(self._now - self._longest) - 2
         if (done - self._next_row) * self._ballot.bin_s < BLOCK_S:
@@ -146,9 +163,19 @@ class FlightSearch:
         assert self._next_row is not None
         self._ballot.cast(times_s[good, None] - time, speed, worth[good], self._next_row)
 
+    def _cast_all(self) -> None:
+        """Add the votes that wait to be added."""
+        if self._waiting:
+            times, pixels, worth = (
+                np.concatenate(each) for each in zip(*self._waiting, strict=True)
+            )
+            self._waiting.clear()
+            self._cast(times, pixels, worth)
+
     def _settle(self, last: int) -> list[Hypothesis]:
         """Decide on all flights released in the rows up to `last`, then forget those rows."""
         assert self._next_row is not None
+        self._cast_all()
         first = self._next_row
         found = []
         refused: list[Hypothesis] = []
@@ -197,7 +224,7 @@ class FlightSearch:
         # Few cells stand out at all: the others are put aside at once.
         cells = np.argwhere(standing > LEAST_STANDING)
         standing, excess = standing[tuple(cells.T)], excess[tuple(cells.T)]
-        starts = []
+        chosen = []
         for number in range(MOST_STARTS):
             if not len(cells):
                 break
@@ -206,15 +233,9 @@ class FlightSearch:
             best = cells[int(np.argmax(standing if number % 2 else excess))]
             apart = np.any(np.abs(cells - best) > 2, axis=1)
             cells, standing, excess = cells[apart], standing[apart], excess[apart]
-            row, angle, speed = best.tolist()
-            release_s = (first + row + 0.5) * self._ballot.bin_s
-            start = replace(self._start(angle, speed), release_s=release_s)
-            starts.append(weigh(self._stage, pool, start, self._gates_px[0]))
-        starts.sort(key=lambda start: -start.support)
+            chosen.append(best)
         found: Hypothesis | None = None
-        for start in starts[:MOST_TRIES]:
-            if start.hits < LEAST_HITS:
-                continue
+        for start in islice(self._weighed(pool, first, chosen), MOST_TRIES):
             flight = improve(self._stage, pool, start, self._gates_px)
             if shortfall(flight):
                 refused.append(max(start, flight, key=lambda each: each.support))
@@ -223,6 +244,29 @@ class FlightSearch:
             if found is not None and found.hits >= WHOLE_SHARE * found.in_view:
                 break
         return found
+
+    def _weighed(
+        self, pool: Pool, first: int, chosen: list[NDArray[np.int64]]
+    ) -> Iterator[Hypothesis]:
+        """Give the flights of cells that are worth a fit, the one borne out best first."""
+        if not chosen:
+            return
+        rows, angles, speeds = np.array(chosen).T
+        release_s = (first + rows + 0.5) * self._ballot.bin_s
+        support, hits, in_view = self._starts.weigh(
+            pool, angles, speeds, release_s, self._gates_px[0]
+        )
+        worth_it = (hits >= LEAST_HITS) & (support >= HOPELESS * in_view)
+        for best in np.argsort(-support, kind="stable"):
+            if not worth_it[best]:
+                continue
+            yield replace(
+                self._start(int(angles[best]), int(speeds[best])),
+                release_s=float(release_s[best]),
+                support=float(support[best]),
+                hits=int(hits[best]),
+                in_view=int(in_view[best]),
+            )
 
     def _tell(self, refused: list[Hypothesis]) -> None:
         """Keep the strongest of the flights that a block's tries came to nothing with."""

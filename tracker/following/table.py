@@ -34,11 +34,17 @@ class FlightTable:
     cells : ndarray, shape (alongs, ups, 2, angles)
         Fractional index into `SPEEDS_MPS` and time from release, s; NaN where no flight goes.
         What belongs to one place lies together.
+    times_s : ndarray, shape (T,)
+        Nodes of the flights themselves, evenly spaced.
+    states : ndarray of float32, shape (T, angles, speeds, 6)
+        Their places and velocities.
     """
 
     along_m: tuple[float, float]
     up_m: tuple[float, float]
     cells: Array
+    times_s: Array
+    states: NDArray[np.float32]
 
     def look_up(self, along_m: Array, up_m: Array) -> tuple[Array, Array]:
         """Return speed index and time, each shape (N, angles), for places, shape (N,).
@@ -112,6 +118,8 @@ def build_table(
         (float(grid_along[0]), float(grid_along[1] - grid_along[0])),
         (float(grid_up[0]), float(grid_up[1] - grid_up[0])),
         np.ascontiguousarray(cells.transpose(2, 3, 0, 1)),
+        times,
+        states.reshape(len(times), len(angles), len(speeds), 6).astype(np.float32),
     )
 
 

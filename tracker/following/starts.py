@@ -1,0 +1,95 @@
+"""The flights of the ballot's cells, weighed many at once, before any of them is fitted."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.following.hypothesis import MISS, Pool, Stage, gain
+from tracker.following.table import FlightTable
+
+Array = NDArray[np.float64]
+
+EDGE_PX = 3.0
+"""A place nearer to the frame's edge than this is not counted as in view."""
+
+
+class Starts:
+    """The flights straight down the firing line, one for each launch angle and exit speed.
+
+    Parameters
+    ----------
+    stage : Stage
+    table : FlightTable
+    """
+
+    def __init__(self, stage: Stage, table: FlightTable) -> None:
+        self._stage, self._table = stage, table
+        down = table.states[..., 2] < 0.0
+        first = np.where(np.any(down, axis=0), np.argmax(down, axis=0), len(down) - 1)
+        self._ends_s = table.times_s[first]
+
+    def weigh(
+        self,
+        pool: Pool,
+        angles: NDArray[np.int64],
+        speeds: NDArray[np.int64],
+        release_s: Array,
+        gate_px: float,
+    ) -> tuple[Array, NDArray[np.int64], NDArray[np.int64]]:
+        """Return support, hits and frames in view, each shape (N,), as `hypothesis.weigh` has them.
+
+        Parameters
+        ----------
+        pool : Pool
+        angles, speeds : ndarray of int, shape (N,)
+            Cells: indices into `table.ANGLES_DEG` and `table.SPEEDS_MPS`.
+        release_s : ndarray, shape (N,)
+        gate_px : float
+        """
+        count = len(angles)
+        times = pool.frame_times_s - release_s[:, None]
+        flight, frame = np.nonzero(
+            (times >= 0.0) & (times <= self._ends_s[angles, speeds][:, None])
+        )
+        path, shows = self._in_frame(angles[flight], speeds[flight], times[flight, frame])
+        flight, frame, path = flight[shows], frame[shows], path[shows]
+        in_view = np.bincount(flight, minlength=count).astype(np.int64)
+        # Every candidate of every frame in which a flight shows, one row each.
+        begin = np.searchsorted(pool.owner, np.arange(len(pool.frames) + 1))
+        number = np.diff(begin)[frame]
+        pair = np.repeat(np.arange(len(frame)), number)
+        row = np.arange(len(pair)) + np.repeat(begin[frame] - np.cumsum(number) + number, number)
+        gap = pool.pixels[row] - path[pair]
+        squared = gap[:, 0] ** 2 + gap[:, 1] ** 2
+        near = np.flatnonzero(squared < gate_px**2)
+        pair = pair[near]
+        gains = gain(squared[near], gate_px, pool.clutter[row[near]])
+        if not len(pair):
+            return np.asarray(MISS * in_view, float), np.zeros(count, np.int64), in_view
+        start = np.flatnonzero(np.diff(pair, prepend=-1))
+        best = np.maximum(np.maximum.reduceat(gains, start), MISS)
+        owner = flight[pair[start]]
+        hits = np.bincount(owner, minlength=count).astype(np.int64)
+        support = np.bincount(owner, best, minlength=count) + MISS * (in_view - hits)
+        return np.asarray(support, float), hits, in_view
+
+    def _in_frame(
+        self, angles: NDArray[np.int64], speeds: NDArray[np.int64], times_s: Array
+    ) -> tuple[Array, NDArray[np.bool_]]:
+        """Return where flights are at some times, shape (M, 2), and whether they show there."""
+        nodes, states = self._table.times_s, self._table.states
+        step = float(nodes[1] - nodes[0])
+        place = np.minimum((times_s / step).astype(int), len(nodes) - 2)
+        s = (times_s / step - place)[:, None]
+        before = states[place, angles, speeds].astype(float)
+        after = states[place + 1, angles, speeds].astype(float)
+        # The cubic through both nodes' places and velocities is right to a millimetre.
+        bend = 2.0 * (before[:, :3] - after[:, :3]) + step * (before[:, 3:] + after[:, 3:])
+        swing = after[:, :3] - before[:, :3] - step * before[:, 3:] - bend
+        points = before[:, :3] + s * (step * before[:, 3:] + s * (swing + s * bend))
+        pixels = self._stage.camera.project(points)
+        width, height = self._stage.camera.size_px
+        with np.errstate(invalid="ignore"):
+            shows = np.all(
+                (pixels > EDGE_PX) & (pixels < (width - 1 - EDGE_PX, height - 1 - EDGE_PX)), axis=1
+            )
+        return pixels, shows & (points[:, 2] >= self._stage.ball_radius_m)
