@@ -24,7 +24,8 @@ STAGES = {
     "following": ["tracker.workflow.shot.follow"],
     "sighting": ["tracker.workflow.course.sight"],
     "fitting": [
-        "tracker.workflow.shot.fit_flight",
+        "tracker.workflow.shot.fit_in_usual_gusts",
+        "tracker.workflow.shot.with_likely_gusts",
         "tracker.workflow.shot.gravity_verdict",
         "tracker.workflow.shot.describe",
         "tracker.workflow.course.figures_of",

@@ -18,7 +18,15 @@ from tests.tracker.thrown_balls import (
     flown,
     seen,
 )
-from tracker.fitting import PARAMETERS, Circumstances, cramer_rao, figures_of, fit_flight
+from tracker.fitting import (
+    PARAMETERS,
+    Circumstances,
+    cramer_rao,
+    figures_of,
+    first_state,
+    fit_flight,
+    fit_in_usual_gusts,
+)
 from tracker.fitting.fit import _bounce
 from tracker.fitting.model import CAMERA_AT, LIGHT_AT, Instants, predict
 from tracker.flight.forces import Forces
@@ -330,6 +338,22 @@ def test_worse_camera_and_worse_pixels_widen_the_uncertainty():
     fit, _, wide = measured(replace(case, track=rough))
     assert fit.scale > 3.0
     assert wide["launch_angle_deg"] > 1.4 * u["launch_angle_deg"]
+
+
+def test_fit_that_begins_near_ends_where_one_from_afar_does():
+    case = with_outliers(np.random.default_rng(21), drawn(np.random.default_rng(20)), [12, 13, 25])
+    share = np.zeros(len(case.track.times_s))
+    guess = Throw(1.04 * case.throw.speed_mps, case.throw.angle_deg - 2.0).launch()
+    start = first_state(KNOWN, case.release_s + 0.02, guess)
+    afar = fit_in_usual_gusts(KNOWN, case.track, share, start)
+    begun = afar.parameters.copy()
+    begun[0] += 1e-3
+    begun[4:7] *= 1.002
+    near = fit_in_usual_gusts(KNOWN, case.track, share, begun, near=True)
+    assert np.array_equal(near.used, afar.used)
+    u = np.sqrt(np.diag(afar.covariance))
+    assert np.all(np.abs(near.parameters - afar.parameters) < 0.1 * u)
+    np.testing.assert_allclose(np.sqrt(np.diag(near.covariance)), u, rtol=0.03)
 
 
 @pytest.mark.parametrize("count", [1, 2])

@@ -2,7 +2,13 @@
 
 from tracker.fitting.bound import cramer_rao
 from tracker.fitting.figures import FIGURES, Figures, figures_of
-from tracker.fitting.fit import FittedFlight, fit_flight
+from tracker.fitting.fit import (
+    FittedFlight,
+    first_state,
+    fit_flight,
+    fit_in_usual_gusts,
+    with_likely_gusts,
+)
 from tracker.fitting.model import PARAMETERS, Circumstances, Instants
 from tracker.fitting.outlook import ExpectedFlight, expected_fit, expected_flight
 
@@ -18,5 +24,8 @@ __all__ = [
     "expected_fit",
     "expected_flight",
     "figures_of",
+    "first_state",
     "fit_flight",
+    "fit_in_usual_gusts",
+    "with_likely_gusts",
 ]

@@ -117,28 +117,51 @@ def fit_flight(
     NotDetermined
         When the track does not fix a flight.
     """
-    if len(track.times_s) < LEAST_POSITIONS:
-        raise NotDetermined("fewer than three positions do not fix a flight")
+    usual = fit_in_usual_gusts(
+        circumstances, track, row_share, first_state(circumstances, release_s, launch), landed_s
+    )
+    return with_likely_gusts(circumstances, track, row_share, usual, landed_s)
+
+
+def first_state(circumstances: Circumstances, release_s: float, launch: Array) -> Array:
+    """Return the parameters, shape (P,), from which a fit with this first guess begins."""
     start = circumstances.prior_mean()
     start[0], start[1:12] = release_s, launch
     # The fit begins at the camera as given, whatever else may be expected of it.
     start[CAMERA_AT:] = 0.0
-    usual = _fit(circumstances, track, row_share, start, landed_s)
+    return start
+
+
+def with_likely_gusts(
+    circumstances: Circumstances,
+    track: Track,
+    row_share: Array,
+    usual: FittedFlight,
+    landed_s: tuple[float, float] | None = None,
+) -> FittedFlight:
+    """Fit a flight again with the gusts that it made likely when it was fitted with usual ones."""
     away = usual.parameters - circumstances.prior_mean()
     likely = gustiness(circumstances, usual.shown, away, usual.spread)
     told = replace(circumstances, gust_u_mps=likely)
-    fitted = _fit(told, track, row_share, usual.parameters, landed_s)
+    fitted = fit_in_usual_gusts(told, track, row_share, usual.parameters, landed_s, near=True)
     return replace(fitted, gust_u_mps=likely)
 
 
-def _fit(
+def fit_in_usual_gusts(
     circumstances: Circumstances,
     track: Track,
     row_share: Array,
     start: Array,
-    landed_s: tuple[float, float] | None,
+    landed_s: tuple[float, float] | None = None,
+    near: bool = False,
 ) -> FittedFlight:
-    """Fit a track with the gusts taken as the circumstances have them."""
+    """Fit a track from a first state, shape (P,), with gusts as the circumstances have them.
+
+    Everything else is as in `fit_flight`, whose first half this is. `near` says that the first
+    state is a fit to nearly the same: positions then count as they do about it from the start.
+    """
+    if len(track.times_s) < LEAST_POSITIONS:
+        raise NotDetermined("fewer than three positions do not fix a flight")
     instants = Instants(track.times_s, row_share, track.lean)
     roots = _roots(track.covariances)
     mean = circumstances.prior_mean()
@@ -166,22 +189,22 @@ def _fit(
 
     # Distance and focal length trade along a valley that bends: steps follow it by halvings.
     limits = Limits(iterations=25, step=3e-2, damping=0.0, halvings=4)
+    if near:
+        white = np.einsum(
+            "nij,nj->ni", roots, track.pixels - predict(circumstances, state, instants)[0]
+        )
+        scale, weights, _ = _counted(white)
     for round_ in range(5):
         result = adjust(model, state, np.ones(count), limits=limits)
         state = result.state
         pixels, _, trajectory = predict(circumstances, state, instants)
         residuals = track.pixels - pixels
         white = np.einsum("nij,nj->ni", roots, residuals)
-        distance = np.sqrt(np.sum(white**2, axis=1))
-        fresh = _scale(distance) * _unrest(distance)
+        fresh, changed, relative = _counted(white)
         steady = bool(np.all(np.abs(fresh - scale) < 0.1 * scale))
-        relative = distance / fresh
-        changed = np.where(
-            relative > CUT, 1e-12, np.minimum(1.0, KNEE / np.maximum(relative, KNEE))
-        )
         steady = steady and bool(np.all(np.abs(changed - weights) < 0.1))
         scale, weights = fresh, changed
-        if steady and round_ > 0:
+        if steady and (near or round_ > 0):
             break
     used = relative <= CUT
     if np.sum(used) < 3:
@@ -203,6 +226,19 @@ def _fit(
         settled=result.settled,
         spread=spread,
     )
+
+
+def _counted(white: Array) -> tuple[Array, Array, Array]:
+    """Return how positions count by their whitened residuals, shape (N, 2).
+
+    Their scatter beside their own uncertainty, their weight, and their distance in units of that
+    scatter, each shape (N,).
+    """
+    distance = np.sqrt(np.sum(white**2, axis=1))
+    scale = _scale(distance) * _unrest(distance)
+    relative = distance / scale
+    weights = np.where(relative > CUT, 1e-12, np.minimum(1.0, KNEE / np.maximum(relative, KNEE)))
+    return scale, weights, relative
 
 
 def _sane(at: Array, times_s: Array) -> bool:

@@ -3,7 +3,7 @@
 import numpy as np
 
 from calibration.adjustment import NotDetermined
-from tracker.fitting import fit_flight
+from tracker.fitting import first_state, fit_in_usual_gusts, with_likely_gusts
 from tracker.fitting.gravity import gravity_verdict
 from tracker.following import Hypothesis, Stage, follow
 from tracker.records import Candidates, MeasuredShot, Quality, TurnedDown
@@ -65,9 +65,10 @@ def _measured(
     by_frame = {each.frame: each for each in candidates}
     course = Course(followed.times_s, followed.states, followed.pixels)
     frames_in_view = [by_frame[int(frame)] for frame in followed.frames]
-    release_s, launch = hypothesis.release_s, hypothesis.launch
+    known = shutter.circumstances
+    state = first_state(known, hypothesis.release_s, hypothesis.launch)
     exposure: float | None = None
-    for _ in range(2):
+    for number in range(2):
         track, exposure = sighted(stage, shutter, course, frames_in_view, exposure)
         if len(track.frames) < 4:
             raise NotDetermined(
@@ -75,8 +76,8 @@ def _measured(
                 f"{len(frames_in_view)} frames that the flight crosses"
             )
         row_share = shutter.row_share(track.pixels)
-        fitted = fit_flight(shutter.circumstances, track, row_share, release_s, launch)
-        release_s, launch = float(fitted.parameters[0]), fitted.parameters[1:12]
+        fitted = fit_in_usual_gusts(known, track, row_share, state, near=number > 0)
+        state = fitted.parameters
         frames_in_view, course = course_of(shutter, fitted, candidates)
     count = int(np.sum(fitted.used))
     if count < max(LEAST_SEEN, LEAST_SHARE * len(frames_in_view)):
@@ -86,12 +87,13 @@ def _measured(
         )
     last_s = float(track.times_s[fitted.used].max())
     bounce = find_bounce(stage, shutter, fitted, last_s, candidates, exposure)
+    landed_s = None
     if bounce is not None and bounce.agrees:
         landed_s = (bounce.time_s, bounce.u_s)
-        fitted = fit_flight(
-            shutter.circumstances, track, row_share, release_s, launch, landed_s=landed_s
-        )
-    wrong = gravity_verdict(shutter.circumstances, track, row_share, fitted, 1.0 / stage.frame_s)
+        fitted = fit_in_usual_gusts(known, track, row_share, state, landed_s, near=True)
+    # Last, since how gusty the air was changes little but the uncertainties.
+    fitted = with_likely_gusts(known, track, row_share, fitted, landed_s)
+    wrong = gravity_verdict(known, track, row_share, fitted, 1.0 / stage.frame_s)
     sought = Sought(
         clip=request.clip,
         setup=request.setup,
@@ -102,9 +104,9 @@ def _measured(
         bounce=bounce,
         doubts=() if wrong is None else (wrong,),
     )
-    measured = describe(shutter.circumstances, sought, track, fitted)
+    measured = describe(known, sought, track, fitted)
     if measured is None:
-        raise NotDetermined(strays(shutter.circumstances, track, fitted))
+        raise NotDetermined(strays(known, track, fitted))
     doubtful = measured.shot.quality is Quality.REJECTED
     if doubtful and hypothesis.support < SURE_SUPPORT:
         raise NotDetermined(measured.shot.reason)
