@@ -12,6 +12,18 @@ from tracker.records import Cuttings
 
 Array = NDArray[np.float64]
 
+BALL_PX = 1.4
+"""A picture is made smaller by a whole number as long as the ball stays this large in it: a sum of
+2 by 2 pixels then holds most of a ball and its streak, and little else."""
+
+WANTED = 0.22
+"""Places per frame that are aimed at, as a share of the most that are kept. Where noise alone
+gives them, twice as many brought in one frame in two hundred with the ball more."""
+
+NEAR_PX = (5, 3)
+"""Places this near to a stronger one are no places of their own, in a picture as filmed and in one
+made smaller."""
+
 
 class Component:
     """Frames of one component, given one by one, and the places in them that stand out.
@@ -42,15 +54,15 @@ class Component:
         most: int,
     ) -> None:
         self._window, self._lag, self._most = window, lag, most
-        # Made smaller by a whole number, so that the ball is about four pixels across.
-        self._shrink = max(1, int(diameter_px / 4.0))
+        self._shrink = max(1, int(diameter_px / BALL_PX))
+        self._reach = NEAR_PX[self._shrink > 1]
         self._side = min(2 * half + 1, *shape)
         left, top, right, bottom = window
         self._shape = ((bottom - top) // self._shrink, (right - left) // self._shrink)
         self._whole: deque[Luma] = deque(maxlen=2 * lag + 1)
         self._small: deque[Luma] = deque(maxlen=2 * lag + 1)
         self._difference = Difference(self._shape)
-        self._noise = NoiseMap(self._shape, wanted=0.5 * most)
+        self._noise = NoiseMap(self._shape, wanted=WANTED * most)
 
     def push(self, picture: Luma) -> bool:
         """Take the next frame; return whether the one `lag` frames ago can be looked at."""
@@ -68,18 +80,21 @@ class Component:
         """Return the pixels, shape (N, 2), and the strengths, shape (N,), of what stands out."""
         before, now, after = self._small[0], self._small[self._lag], self._small[-1]
         if self._noise.due:
-            threshold = self._noise.threshold(self._difference(before, now, after))
+            threshold = self._noise.threshold(self._difference.change(before, now, after))
         else:
             threshold = self._noise.threshold()
         rows, columns, change = self._difference.over(before, now, after, self._noise.limit)
         over = change > threshold[rows, columns]
-        rows, columns, sums = peaks(rows[over], columns[over], change[over], 3 * self._most)
+        rows, columns, sums = peaks(
+            rows[over], columns[over], change[over], 3 * self._most, self._reach
+        )
         self._noise.learn(len(rows))
         strength = sums / self._noise.level_at(rows, columns)
         if len(rows) > self._most:
             best = np.sort(np.argsort(-strength, kind="stable")[: self._most])
             rows, columns, strength = rows[best], columns[best], strength[best]
-        middle = (self._shrink - 1) / 2.0
+        # The middle of four pixels, each of which stands for so many more.
+        middle = (2 * self._shrink - 1) / 2.0
         left, top = self._window[:2]
         at = np.column_stack(
             [columns * self._shrink + middle + left, rows * self._shrink + middle + top]
@@ -103,18 +118,23 @@ class Component:
 
 
 def peaks(
-    rows: NDArray[np.int64], columns: NDArray[np.int64], sums: NDArray[np.uint16], most: int
+    rows: NDArray[np.int64],
+    columns: NDArray[np.int64],
+    sums: NDArray[np.uint16],
+    most: int,
+    reach: int,
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], Array]:
     """Return rows, columns and sums of the pixels that rule their surroundings.
 
-    They are thinned in a list: first the greatest of each block of 6 by 6, of these the `most`
-    greatest, then those with no greater one within 5 pixels.
+    They are thinned in a list: first the greatest of each block with a side of `reach` and one,
+    of these the `most` greatest, then those with no greater one within `reach` pixels.
     """
     if len(sums) == 0:
         return rows, columns, sums.astype(float)
     # One number a pixel, sorted at once: by block, then by sum, then in reading order.
     width = int(columns.max()) + 1
-    block = (rows // 6) * (width // 6 + 1) + columns // 6
+    side = reach + 1
+    block = (rows // side) * (width // side + 1) + columns // side
     keys = np.sort((block << 41) + ((4095 - sums.astype(np.int64)) << 29) + rows * width + columns)
     first = np.ones(len(keys), bool)
     first[1:] = keys[1:] >> 41 != keys[:-1] >> 41
@@ -125,8 +145,8 @@ def peaks(
     values = values[keep]
     # Small numbers, of which many fit into a register.
     down, right = rows.astype(np.int16), columns.astype(np.int16)
-    near = np.abs(down[:, None] - down) <= 5
-    near &= np.abs(right[:, None] - right) <= 5
+    near = np.abs(down[:, None] - down) <= reach
+    near &= np.abs(right[:, None] - right) <= reach
     # In order of value, so that one is ruled by whatever near it comes earlier; the first that
     # is near one is itself at the latest.
     free = np.argmax(near, axis=1) == np.arange(len(near))

@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 BLOCK = 16
 """Side of a block in pixels: small enough to part a tree from the sky beside it."""
 
-LEAST_LEVEL = 3.0
-"""No level of the summed change (nine pixels of 8-bit luma) counts as less: an encoder that
+LEAST_LEVEL = 1.5
+"""No level of the summed change (four pixels of 8-bit luma) counts as less: an encoder that
 smooths the picture to nothing for a while does not make a rounding error into a ball."""
 
 
@@ -47,12 +47,12 @@ class NoiseMap:
         """Whole numbers, one a pixel, no more than the threshold and no more than 254."""
         return self._limit
 
-    def threshold(self, change: NDArray[np.uint16] | None = None) -> NDArray[np.float32]:
-        """Take in one frame's summed change and return the threshold for each pixel.
+    def threshold(self, change: NDArray[np.uint8] | None = None) -> NDArray[np.float32]:
+        """Take in one frame's change and return the threshold for each pixel.
 
         Parameters
         ----------
-        change : ndarray of uint16, shape (rows, columns), optional
+        change : ndarray of uint8, shape (rows, columns), optional
             Looked at only when it is `due`.
         """
         if self.due:
@@ -77,7 +77,7 @@ class NoiseMap:
     def learn(self, found: int) -> None:
         """Move the ratio a little towards the wanted number of candidates."""
         gap = np.log((found + 5.0) / (self._wanted + 5.0))
-        self._ratio = float(np.clip(self._ratio * np.exp(0.03 * gap), 3.0, 14.0))
+        self._ratio = float(np.clip(self._ratio * np.exp(0.012 * gap), 3.0, 14.0))
 
     def level_at(self, rows: NDArray[np.int64], columns: NDArray[np.int64]) -> NDArray[np.float64]:
         """Return the usual summed change at these pixels."""
@@ -88,11 +88,11 @@ class NoiseMap:
         return np.maximum(self._level[at_rows, at_columns].astype(float), LEAST_LEVEL)
 
 
-def _block_means(change: NDArray[np.uint16], blocks: tuple[int, int]) -> NDArray[np.float32]:
+def _block_means(change: NDArray[np.uint8], blocks: tuple[int, int]) -> NDArray[np.float32]:
     """Return the mean of whole blocks; the odd pixels at the right and lower edge are left out."""
     part = change[: blocks[1] * BLOCK, : blocks[0] * BLOCK]
     if part.size == 0:
-        return np.full((blocks[1], blocks[0]), change.mean(), np.float32)
+        return np.full((blocks[1], blocks[0]), 4.0 * change.mean(), np.float32)
     lines = np.add.reduce(part.reshape(blocks[1], BLOCK, -1), axis=1, dtype=np.uint16)
     sums = lines.reshape(blocks[1], blocks[0], BLOCK).sum(axis=2, dtype=np.int64)
-    return np.rint(sums / BLOCK**2).astype(np.float32)
+    return (4.0 * sums / BLOCK**2).astype(np.float32)
