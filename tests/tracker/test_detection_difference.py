@@ -111,16 +111,22 @@ def test_noisy_part_does_not_crowd_out_the_quiet_one():
     assert 0.5 < noisy / quiet < 2.0
 
 
+def threshold_at(watch, row=52, column=72):
+    return float(watch.thresholds_at(np.array([row]), np.array([column]))[0])
+
+
 def test_one_ball_does_not_lift_its_own_threshold():
     rng = np.random.default_rng(2)
     watch = NoiseMap(SHAPE, wanted=20.0)
     for _ in range(40):
-        usual = watch.threshold(rng.integers(0, 8, SHAPE).astype(np.uint8)).copy()
+        watch.take(rng.integers(0, 8, SHAPE).astype(np.uint8))
+        watch.learn(20)
+    usual = threshold_at(watch)
     shown = rng.integers(0, 8, SHAPE).astype(np.uint8)
     shown[50:54, 70:74] = 250
-    lifted = watch.threshold(shown)
-    assert lifted[52, 72] < 2.0 * usual[52, 72]
-    assert lifted[52, 72] < 4 * 250
+    watch.take(shown)
+    assert threshold_at(watch) < 2.0 * usual
+    assert threshold_at(watch) < 4 * 250
 
 
 def test_more_candidates_than_wanted_raise_the_threshold_and_fewer_lower_it():
@@ -129,6 +135,17 @@ def test_more_candidates_than_wanted_raise_the_threshold_and_fewer_lower_it():
     for found in (0, 20, 400):
         watch = NoiseMap(SHAPE, wanted=20.0)
         for _ in range(60):
-            at[found] = float(watch.threshold(change)[60, 80])
+            watch.take(change)
+            at[found] = threshold_at(watch)
             watch.learn(found)
     assert at[0] < at[20] < at[400]
+
+
+@pytest.mark.parametrize("shape", [(120, 160), (37, 51), (16, 90), (9, 9)])
+def test_limit_is_the_threshold_in_whole_numbers(shape):
+    rng = np.random.default_rng(4)
+    watch = NoiseMap(shape, wanted=20.0)
+    watch.take((rng.integers(0, 8, shape) * np.linspace(0.2, 4.0, shape[1])).astype(np.uint8))
+    rows, columns = (each.ravel() for each in np.indices(shape))
+    exact = watch.thresholds_at(rows, columns)
+    assert np.all(np.abs(watch.limit.ravel() + 0.5 - np.minimum(exact, 254.5)) < 2.0)

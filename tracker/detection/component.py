@@ -80,11 +80,9 @@ class Component:
         """Return the pixels, shape (N, 2), and the strengths, shape (N,), of what stands out."""
         before, now, after = self._small[0], self._small[self._lag], self._small[-1]
         if self._noise.due:
-            threshold = self._noise.threshold(self._difference.change(before, now, after))
-        else:
-            threshold = self._noise.threshold()
+            self._noise.take(self._difference.change(before, now, after))
         rows, columns, change = self._difference.over(before, now, after, self._noise.limit)
-        over = change > threshold[rows, columns]
+        over = change > self._noise.thresholds_at(rows, columns)
         rows, columns, sums = peaks(
             rows[over], columns[over], change[over], 3 * self._most, self._reach
         )

@@ -7,6 +7,9 @@ from numpy.typing import NDArray
 BLOCK = 16
 """Side of a block in pixels: small enough to part a tree from the sky beside it."""
 
+EVERY = 8
+"""Every so many frames the level and the thresholds are brought up to date."""
+
 LEAST_LEVEL = 1.5
 """No level of the summed change (four pixels of 8-bit luma) counts as less: an encoder that
 smooths the picture to nothing for a while does not make a rounding error into a ball."""
@@ -30,8 +33,8 @@ class NoiseMap:
     def __init__(self, shape: tuple[int, int], wanted: float) -> None:
         self._blocks = (max(1, shape[1] // BLOCK), max(1, shape[0] // BLOCK))
         self._size = (shape[1], shape[0])
-        self._level: NDArray[np.float32] | None = None
-        self._threshold = np.empty(shape, np.float32)
+        self._level = np.full(self._blocks[::-1], LEAST_LEVEL, np.float32)
+        self._threshold = self._level
         self._limit = np.empty(shape, np.uint8)
         self._ratio = 3.6
         self._wanted = wanted
@@ -40,49 +43,54 @@ class NoiseMap:
     @property
     def due(self) -> bool:
         """Whether the next frame's change is to be taken in."""
-        return self._seen % 8 == 0 or self._seen < 4
+        return self._seen % EVERY == 0 or self._seen < 4
 
     @property
     def limit(self) -> NDArray[np.uint8]:
-        """Whole numbers, one a pixel, no more than the threshold and no more than 254."""
+        """The thresholds as whole numbers, one a pixel; 254 stands for all that are higher."""
         return self._limit
 
-    def threshold(self, change: NDArray[np.uint8] | None = None) -> NDArray[np.float32]:
-        """Take in one frame's change and return the threshold for each pixel.
+    def take(self, change: NDArray[np.uint8]) -> None:
+        """Take in one frame's change, shape (rows, columns)."""
+        fresh = _block_means(change, self._blocks)
+        if self._seen == 0:
+            self._level = fresh
+        else:
+            weight = max(0.12, 1.0 / (1.0 + self._seen))
+            # A single moving thing may not lift the level of its block in one step.
+            bounded = np.minimum(fresh, 3.0 * self._level + 1.0)
+            self._level = (1.0 - weight) * self._level + weight * bounded
+        self._threshold = self._ratio * np.maximum(self._level, LEAST_LEVEL)
+        limit = np.minimum(self._threshold, 254.0).astype(np.uint8)
+        cv2.resize(limit, self._size, dst=self._limit, interpolation=cv2.INTER_LINEAR)
 
-        Parameters
-        ----------
-        change : ndarray of uint8, shape (rows, columns), optional
-            Looked at only when it is `due`.
-        """
-        if self.due:
-            assert change is not None
-            fresh = _block_means(change, self._blocks)
-            if self._level is None:
-                self._level = fresh
-            else:
-                weight = max(0.12, 1.0 / (1.0 + self._seen))
-                # A single moving thing may not lift the level of its block in one step.
-                bounded = np.minimum(fresh, 3.0 * self._level + 1.0)
-                self._level = (1.0 - weight) * self._level + weight * bounded
-            limit = self._ratio * np.maximum(self._level, LEAST_LEVEL)
-            rows, columns = self._threshold.shape
-            cv2.resize(limit, (columns, rows), dst=self._threshold, interpolation=cv2.INTER_LINEAR)
-            # Half a step less, so that rounding goes down.
-            cv2.convertScaleAbs(self._threshold, beta=-0.5, dst=self._limit)
-            np.minimum(self._limit, 254, out=self._limit)
-        self._seen += 1
-        return self._threshold
+    def thresholds_at(
+        self, rows: NDArray[np.int64], columns: NDArray[np.int64]
+    ) -> NDArray[np.float64]:
+        """Return the threshold at pixels, bilinear between the blocks' middles, shape (N,)."""
+        (down, lower), (right, further) = (
+            _between(at, count, blocks)
+            for at, count, blocks in zip(
+                (rows, columns), self._size[::-1], self._blocks[::-1], strict=True
+            )
+        )
+        level = self._threshold
+        below = np.minimum(down + 1, len(level) - 1)
+        beside = np.minimum(right + 1, level.shape[1] - 1)
+        upper = (1.0 - further) * level[down, right] + further * level[down, beside]
+        under = (1.0 - further) * level[below, right] + further * level[below, beside]
+        found: NDArray[np.float64] = (1.0 - lower) * upper + lower * under
+        return found
 
     def learn(self, found: int) -> None:
-        """Move the ratio a little towards the wanted number of candidates."""
+        """Count a frame, and move the ratio a little towards the wanted number of candidates."""
+        self._seen += 1
         gap = np.log((found + 5.0) / (self._wanted + 5.0))
         self._ratio = float(np.clip(self._ratio * np.exp(0.012 * gap), 3.0, 14.0))
 
     def level_at(self, rows: NDArray[np.int64], columns: NDArray[np.int64]) -> NDArray[np.float64]:
         """Return the usual summed change at these pixels."""
-        assert self._level is not None
-        height, width = self._threshold.shape
+        width, height = self._size
         at_rows = np.minimum(rows * self._level.shape[0] // height, self._level.shape[0] - 1)
         at_columns = np.minimum(columns * self._level.shape[1] // width, self._level.shape[1] - 1)
         return np.maximum(self._level[at_rows, at_columns].astype(float), LEAST_LEVEL)
@@ -91,8 +99,17 @@ class NoiseMap:
 def _block_means(change: NDArray[np.uint8], blocks: tuple[int, int]) -> NDArray[np.float32]:
     """Return the mean of whole blocks; the odd pixels at the right and lower edge are left out."""
     part = change[: blocks[1] * BLOCK, : blocks[0] * BLOCK]
-    if part.size == 0:
+    if min(change.shape) < BLOCK:
         return np.full((blocks[1], blocks[0]), 4.0 * change.mean(), np.float32)
     lines = np.add.reduce(part.reshape(blocks[1], BLOCK, -1), axis=1, dtype=np.uint16)
     sums = lines.reshape(blocks[1], blocks[0], BLOCK).sum(axis=2, dtype=np.int64)
     return (4.0 * sums / BLOCK**2).astype(np.float32)
+
+
+def _between(
+    at: NDArray[np.int64], count: int, blocks: int
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Return the block before each of `count` places and how far on to the next it lies."""
+    place = np.clip((at + 0.5) * (blocks / count) - 0.5, 0.0, max(blocks - 1, 0))
+    first = np.minimum(place.astype(np.int64), max(blocks - 2, 0))
+    return first, place - first
