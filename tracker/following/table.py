@@ -98,8 +98,8 @@ def build_table(
     along = states[:, :, 0].reshape(len(times), len(angles), len(speeds)) - release_m[0]
     up = states[:, :, 2].reshape(len(times), len(angles), len(speeds))
 
-    grid_along = np.linspace(0.0, farthest_m, 161)[1:]
-    grid_up = np.linspace(-0.05 * highest_m - 0.2, highest_m, 90)
+    grid_along = np.linspace(0.0, farthest_m, 121)[1:]
+    grid_up = np.linspace(-0.05 * highest_m - 0.2, highest_m, 68)
     # Along each flight: how high and when it passes each place downrange.
     flights = along.reshape(len(times), -1).T
     passing = np.stack([up.reshape(len(times), -1).T, np.broadcast_to(times, flights.shape)])
