@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.adjustment import Limits, NotDetermined, adjust
+from tracker.fitting.elimination import without
 from tracker.fitting.fit import KNEE, FittedFlight, prior_root
 from tracker.fitting.model import GRAVITY_AT, PARAMETERS, Circumstances, Instants, predict
 from tracker.records import Track
@@ -40,6 +41,10 @@ in the first adjustment."""
 MOST_SCALE = 4.0
 """Where positions scatter by more than this about the best flight under any gravity, it is not
 gravity that is wrong."""
+
+PLAIN_SHARE, PLAIN_SCALE = 1.0 / 3.0, 2.5
+"""A fit whose own pull on gravity stays below this share of what would be told, and whose
+positions scatter no more than this beyond their own uncertainty, needs no second look."""
 
 NEAR = 0.02
 """How near, besides three times its uncertainty, a factor must come to a usual one."""
@@ -92,8 +97,10 @@ def free_gravity(
     """Return gravity as the positions have it where it is off, None where it is not."""
     if np.sum(fitted.used) < LEAST_POSITIONS:
         return None
-    loose = replace(circumstances, gravity_u_mps2=FREE_U_MPS2)
     local = circumstances.forces.gravity_mps2
+    if _plainly_right(circumstances, fitted):
+        return None
+    loose = replace(circumstances, gravity_u_mps2=FREE_U_MPS2)
     state = _start(circumstances, track, fitted.used)
     distance = np.full(int(np.sum(fitted.used)), FIRST_DISTANCE)
     for _ in range(2):
@@ -113,6 +120,29 @@ def free_gravity(
     if not again.settled or not agrees or share <= 0.0 or not off:
         return None
     return FreeGravity(share, u_share / share)
+
+
+def _plainly_right(circumstances: Circumstances, fitted: FittedFlight) -> bool:
+    """Tell whether a fit shows without another that gravity is not off.
+
+    To first order about the fit, with gravity no longer held, it comes out within a third of what
+    would be told, and the positions agree with the flight.
+    """
+    known = fitted.known(circumstances)
+    prior = known.prior_information()
+    pull = fitted.shown @ (fitted.parameters - known.prior_mean())
+    pull = pull + prior @ (fitted.parameters - known.prior_mean()) / fitted.spread
+    prior[GRAVITY_AT] = prior[:, GRAVITY_AT] = 0.0
+    others = [place for place in range(len(PARAMETERS)) if place != GRAVITY_AT]
+    normal = fitted.shown + prior
+    seen, left = without(normal, pull, [GRAVITY_AT], others)
+    local = circumstances.forces.gravity_mps2
+    if not fitted.settled or fitted.scale > PLAIN_SCALE or seen[0, 0] <= 0.0:
+        return False
+    u = hypot(1.0 / sqrt(seen[0, 0]), circumstances.gravity_u_mps2)
+    return bool(
+        abs(left[0] / seen[0, 0]) < PLAIN_SHARE * max(LEAST_SIGMAS * u, LEAST_SHARE * local)
+    )
 
 
 def explain(found: FreeGravity, assumed_fps: float) -> str:

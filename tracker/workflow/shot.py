@@ -17,6 +17,9 @@ LEAST_SEEN = 5
 LEAST_SHARE = 0.2
 """A shot must have been seen in this many frames and in this share of those that it crossed."""
 
+FIRST_FRAMES = 45
+"""At least so many of a long flight's frames are looked at for the first fit."""
+
 
 def measure_shot(
     stage: Stage,
@@ -63,8 +66,10 @@ def _measured(
     if len(followed.frames) < 3:
         raise NotDetermined("the flight lies inside fewer than three frames of the picture")
     by_frame = {each.frame: each for each in candidates}
-    course = Course(followed.times_s, followed.states, followed.pixels)
-    frames_in_view = [by_frame[int(frame)] for frame in followed.frames]
+    # The first fit only says where to look closely: so many frames do for that.
+    few = slice(None, None, max(1, len(followed.frames) // FIRST_FRAMES))
+    course = Course(followed.times_s[few], followed.states[few], followed.pixels[few])
+    frames_in_view = [by_frame[int(frame)] for frame in followed.frames[few]]
     known = shutter.circumstances
     state = first_state(known, hypothesis.release_s, hypothesis.launch)
     exposure: float | None = None
