@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.detection.difference import Difference, Luma, squares
-from tracker.detection.noise import NoiseMap
+from tracker.detection.noise import HIGHEST, NoiseMap
 from tracker.records import Cuttings
 
 Array = NDArray[np.float64]
@@ -82,10 +82,13 @@ class Component:
         if self._noise.due:
             self._noise.take(self._difference.change(before, now, after))
         rows, columns, change = self._difference.over(before, now, after, self._noise.limit)
-        over = change > self._noise.thresholds_at(rows, columns)
-        rows, columns, sums = peaks(
-            rows[over], columns[over], change[over], 3 * self._most, self._reach
-        )
+        # The limit is the threshold in whole numbers, except where it stands for all higher ones.
+        beyond = np.flatnonzero(self._noise.limit[rows, columns] == HIGHEST)
+        if len(beyond):
+            over = np.ones(len(rows), bool)
+            over[beyond] = change[beyond] > self._noise.thresholds_at(rows[beyond], columns[beyond])
+            rows, columns, change = rows[over], columns[over], change[over]
+        rows, columns, sums = peaks(rows, columns, change, 3 * self._most, self._reach)
         self._noise.learn(len(rows))
         strength = sums / self._noise.level_at(rows, columns)
         if len(rows) > self._most:

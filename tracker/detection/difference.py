@@ -53,7 +53,7 @@ class Difference:
         ----------
         before, now, after : ndarray of uint8, shape (rows, columns)
         limit : ndarray of uint8, shape (rows, columns)
-            No more than 254: for the whole frame only saturated sums are made.
+            Below 255: for the whole frame only saturated sums are made.
         """
         height, width = now.shape
         for top in range(0, height - 1, self._strip):

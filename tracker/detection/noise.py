@@ -10,6 +10,9 @@ BLOCK = 16
 EVERY = 8
 """Every so many frames the level and the thresholds are brought up to date."""
 
+HIGHEST = 254
+"""A limit that a sum which saturates at 255 is still over."""
+
 LEAST_LEVEL = 1.5
 """No level of the summed change (four pixels of 8-bit luma) counts as less: an encoder that
 smooths the picture to nothing for a while does not make a rounding error into a ball."""
@@ -47,7 +50,7 @@ class NoiseMap:
 
     @property
     def limit(self) -> NDArray[np.uint8]:
-        """The thresholds as whole numbers, one a pixel; 254 stands for all that are higher."""
+        """The thresholds as whole numbers, one a pixel; `HIGHEST` stands for all beyond it."""
         return self._limit
 
     def take(self, change: NDArray[np.uint8]) -> None:
@@ -61,7 +64,7 @@ class NoiseMap:
             bounded = np.minimum(fresh, 3.0 * self._level + 1.0)
             self._level = (1.0 - weight) * self._level + weight * bounded
         self._threshold = self._ratio * np.maximum(self._level, LEAST_LEVEL)
-        limit = np.minimum(self._threshold, 254.0).astype(np.uint8)
+        limit = np.minimum(self._threshold, HIGHEST).astype(np.uint8)
         cv2.resize(limit, self._size, dst=self._limit, interpolation=cv2.INTER_LINEAR)
 
     def thresholds_at(
