@@ -5,7 +5,7 @@ import pytest
 
 from tests.tracker.test_following_arcs import FRAME_S, PULL, WIDTH, watched
 from tracker.following.arcs import is_throw
-from tracker.workflow.unmarked.scouting import Scouted, bounce_of, throws_of
+from tracker.workflow.scouting import Scouted, bounce_of, throws_of
 
 RELEASE_S, BOUNCE_S = 0.4, 1.9
 

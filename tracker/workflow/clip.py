@@ -13,7 +13,7 @@ from tracker.following import FlightSearch, Hypothesis, Stage
 from tracker.records import Candidates, MeasuredShot, Quality, TurnedDown
 from tracker.video import ChangeMeter, ClipFacts, frames
 from tracker.workflow.course import Shutter
-from tracker.workflow.known import ClipRequest, circumstances_of
+from tracker.workflow.known import ClipRequest, circumstances_of, stage_of
 from tracker.workflow.shot import measure_shot, turned_down
 from tracker.workflow.steady import Steadier
 from tracker.workflow.turned_down import sorted_out
@@ -62,16 +62,7 @@ def measure_clip(
     """
     circumstances = circumstances_of(camera, request)
     frame_s = 1.0 / (facts.file_fps * facts.pace)
-    stage = Stage(
-        camera=camera,
-        release_m=circumstances.release_m,
-        forces=circumstances.forces,
-        drag=circumstances.drag,
-        drag_u=circumstances.drag_u,
-        ball_radius_m=circumstances.ball_radius_m,
-        frame_s=frame_s,
-        wind_mps=circumstances.wind_mps,
-    )
+    stage = stage_of(circumstances, frame_s)
     look = look_for(
         camera,
         circumstances.release_m,

@@ -16,6 +16,9 @@ from tracker.workflow.steady import STEADY_U_PX, offsets
 
 Array = NDArray[np.float64]
 
+LOST_FRAMES = 3
+"""A ball that is not where it should be in so many frames in a row is lost."""
+
 
 @dataclass(frozen=True)
 class Shutter:
@@ -120,3 +123,21 @@ def sighted(
         snr=np.abs(sighting.snr[kept]),
     )
     return track, exposure
+
+
+def walked(
+    order: list[int], times: Array, agrees: dict[int, bool], start_s: float, forward: bool
+) -> float:
+    """Return the time of the last frame that agrees, walking outward from a time."""
+    way = range(len(order)) if forward else range(len(order) - 1, -1, -1)
+    reached, missed = start_s, 0
+    for at in way:
+        if (times[at] <= start_s + 1e-9) if forward else (times[at] >= start_s - 1e-9):
+            continue
+        if agrees.get(order[at], False):
+            reached, missed = float(times[at]), 0
+        else:
+            missed += 1
+            if missed >= LOST_FRAMES:
+                break
+    return reached

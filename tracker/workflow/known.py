@@ -12,6 +12,7 @@ from tracker.flight.air import Air
 from tracker.flight.ball import Ball
 from tracker.flight.forces import forces_on
 from tracker.flight.gusts import GUST_INTENSITY
+from tracker.following import Stage
 
 Array = NDArray[np.float64]
 
@@ -91,4 +92,27 @@ def circumstances_of(camera: Camera, request: ClipRequest) -> Circumstances:
         gust_u_mps=GUST_INTENSITY
         * float(np.linalg.norm([air.wind_along_mps, air.wind_across_mps, air.wind_u_mps])),
         camera_parts=request.camera_parts,
+    )
+
+
+def stage_of(known: Circumstances, frame_s: float, camera: Camera | None = None) -> Stage:
+    """Return what the flights of a clip are played on.
+
+    Parameters
+    ----------
+    known : Circumstances
+    frame_s : float
+        True time from one frame to the next.
+    camera : Camera, optional
+        In place of the one in `known`.
+    """
+    return Stage(
+        camera=known.camera if camera is None else camera,
+        release_m=known.release_m,
+        forces=known.forces,
+        drag=known.drag,
+        drag_u=known.drag_u,
+        ball_radius_m=known.ball_radius_m,
+        frame_s=frame_s,
+        wind_mps=known.wind_mps,
     )

@@ -75,6 +75,8 @@ class Sought:
         The first bounce, when the hop after it was seen.
     doubts : tuple of str
         What else speaks against the shot, as clauses.
+    aimed : bool
+        Whether it was fired down the firing line, if it is a shot.
     """
 
     clip: str
@@ -85,6 +87,7 @@ class Sought:
     row_share: Array | None = None
     bounce: Bounce | None = None
     doubts: tuple[str, ...] = ()
+    aimed: bool = True
 
 
 def describe(
@@ -103,7 +106,7 @@ def describe(
     quality, reason = _judge(figures, u, sought, fitted, seen, agreement)
     if wild or _is_a_crowd(track, fitted, agreement):
         quality, reason = Quality.REJECTED, wild or CROWDED
-    else:
+    elif sought.aimed:
         # A steep shot's azimuth says little: what counts is how far it leaves the upright plane.
         level = abs(np.cos(np.radians(figures.value("launch_angle_deg"))))
         aside, aside_u = level * abs(figures.value("azimuth_deg")), level * u["azimuth_deg"]

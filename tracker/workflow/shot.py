@@ -1,17 +1,22 @@
 """One shot from a found flight to its row: followed, measured, fitted."""
 
+from dataclasses import dataclass
+
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.adjustment import NotDetermined
-from tracker.fitting import first_state, fit_in_usual_gusts, with_likely_gusts
+from tracker.fitting import FittedFlight, first_state, fit_in_usual_gusts, with_likely_gusts
 from tracker.fitting.gravity import gravity_verdict
 from tracker.following import Hypothesis, Stage, follow
-from tracker.records import Candidates, MeasuredShot, Quality, TurnedDown
+from tracker.records import Candidates, MeasuredShot, Quality, Track, TurnedDown
 from tracker.workflow.course import Course, Shutter, course_of, sighted
 from tracker.workflow.known import ClipRequest
-from tracker.workflow.landing import find_bounce
+from tracker.workflow.landing import Bounce, find_bounce
 from tracker.workflow.row import Sought, describe, strays
 from tracker.workflow.turned_down import SURE_SUPPORT
+
+Array = NDArray[np.float64]
 
 LEAST_SEEN = 5
 LEAST_SHARE = 0.2
@@ -30,7 +35,8 @@ def measure_shot(
 ) -> MeasuredShot | TurnedDown:
     """Follow, measure and fit one found flight, or tell why no flight comes of it after all."""
     try:
-        return _measured(stage, shutter, request, hypothesis, candidates)
+        trace = traced(stage, shutter, hypothesis, candidates)
+        return told(stage, shutter, request, trace, hypothesis.support)
     except NotDetermined as error:
         return turned_down(stage, shutter, request, hypothesis, str(error))
 
@@ -55,13 +61,39 @@ def turned_down(
     )
 
 
-def _measured(
-    stage: Stage,
-    shutter: Shutter,
-    request: ClipRequest,
-    hypothesis: Hypothesis,
-    candidates: list[Candidates],
-) -> MeasuredShot:
+@dataclass(frozen=True)
+class Traced:
+    """A flight with the ball's pictures measured along it, fitted to them.
+
+    Attributes
+    ----------
+    track : Track
+    row_share : ndarray, shape (N,)
+        How far down the readout each position lies, -0.5 to 0.5.
+    fitted : FittedFlight
+    in_view : int
+        Frames in which the flight lies inside the picture.
+    bounce : Bounce or None
+        The first bounce, when the hop after it was seen.
+    """
+
+    track: Track
+    row_share: Array
+    fitted: FittedFlight
+    in_view: int
+    bounce: Bounce | None
+
+
+def traced(
+    stage: Stage, shutter: Shutter, hypothesis: Hypothesis, candidates: list[Candidates]
+) -> Traced:
+    """Follow a found flight, measure the ball's pictures along it and fit it to them.
+
+    Raises
+    ------
+    NotDetermined
+        When no flight comes of it.
+    """
     followed = follow(stage, hypothesis, candidates, pixel_u=1.0 + 0.15 * shutter.look.step_px)
     if len(followed.frames) < 3:
         raise NotDetermined("the flight lies inside fewer than three frames of the picture")
@@ -98,21 +130,52 @@ def _measured(
         fitted = fit_in_usual_gusts(known, track, row_share, state, landed_s, near=True)
     # Last, since how gusty the air was changes little but the uncertainties.
     fitted = with_likely_gusts(known, track, row_share, fitted, landed_s)
-    wrong = gravity_verdict(known, track, row_share, fitted, 1.0 / stage.frame_s)
+    return Traced(track, row_share, fitted, len(frames_in_view), bounce)
+
+
+def told(
+    stage: Stage,
+    shutter: Shutter,
+    request: ClipRequest,
+    trace: Traced,
+    support: float,
+    aimed: bool = True,
+) -> MeasuredShot:
+    """Return a traced flight as its row.
+
+    Parameters
+    ----------
+    stage, shutter, request
+    trace : Traced
+    support : float
+        Log-likelihood ratio with which it was found.
+    aimed : bool
+        Whether it was fired down the firing line, if it is a shot.
+
+    Raises
+    ------
+    NotDetermined
+        When it is no ball's.
+    """
+    circumstances = shutter.circumstances
+    wrong = gravity_verdict(
+        circumstances, trace.track, trace.row_share, trace.fitted, 1.0 / stage.frame_s
+    )
     sought = Sought(
         clip=request.clip,
         setup=request.setup,
         pace=shutter.facts.pace,
         frame_s=stage.frame_s,
-        in_view=len(frames_in_view),
-        row_share=row_share,
-        bounce=bounce,
+        in_view=trace.in_view,
+        row_share=trace.row_share,
+        bounce=trace.bounce,
         doubts=() if wrong is None else (wrong,),
+        aimed=aimed,
     )
-    measured = describe(known, sought, track, fitted)
+    measured = describe(circumstances, sought, trace.track, trace.fitted)
     if measured is None:
-        raise NotDetermined(strays(known, track, fitted))
+        raise NotDetermined(strays(circumstances, trace.track, trace.fitted))
     doubtful = measured.shot.quality is Quality.REJECTED
-    if doubtful and hypothesis.support < SURE_SUPPORT:
+    if doubtful and support < SURE_SUPPORT:
         raise NotDetermined(measured.shot.reason)
     return measured

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,14 +10,14 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from calibration.site import Site
 from calibration.site.presumed import USUAL_AWAY_M, Presumption, Sighted
-from tracker.detection import CandidateFinder, Look, look_for
+from tracker.detection import Look, look_for
 from tracker.flight.forces import Forces
-from tracker.records import Candidates, Cuttings, MeasuredShot
-from tracker.video import ClipFacts, frames
+from tracker.records import Candidates, MeasuredShot
+from tracker.video import ClipFacts
+from tracker.workflow.again import Ahead, look_again
 from tracker.workflow.course import Shutter
 from tracker.workflow.known import ClipRequest, circumstances_of
-from tracker.workflow.steady import Steadier
-from tracker.workflow.unmarked.scouting import Scouted, scout, throws_of
+from tracker.workflow.scouting import Scouted, scout, throws_of
 from tracker.workflow.unmarked.shot import Flight, first_fit, measure_flight
 
 Array = NDArray[np.float64]
@@ -148,55 +149,37 @@ def _second_pass(
     progress: Progress | None,
 ) -> list[list[Candidates]]:
     """Pass through the clip again and keep what lies near each flight, closer looked at."""
-    frame_s = 1.0 / (facts.file_fps * facts.pace)
-    finder, steadier = CandidateFinder(look), Steadier(presumed, frame_s)
-    gathered: list[list[Candidates]] = [[] for _ in flights]
-    lead = BEFORE_S + (2 * look.lag + 12) * frame_s
-    spans = [
-        (flight.throw.arc.times_s[0] - lead, flight.throw.arc.times_s[-1] + AFTER_S)
+    reach = NEAR_PX * max(1.0, presumed.size_px[0] / 1920.0)
+    ahead = [
+        Ahead(
+            flight.throw.arc.times_s[0] - BEFORE_S,
+            flight.throw.arc.times_s[-1] + AFTER_S,
+            partial(_near, flight, reach),
+        )
         for flight in flights
     ]
-    for frame in frames(facts):
-        if progress is not None and frame.index % 8 == 0:
-            progress(frame.index, facts.frame_count)
-        if scouted.repeats is not None and scouted.repeats[frame.index]:
-            continue
-        time_s = float(scouted.times_s[frame.index])
-        steadier.see(frame.index, frame.luma)
-        if not any(begin <= time_s <= end for begin, end in spans):
-            continue
-        candidates = finder.push(frame.index, time_s, frame.luma, frame.blueness)
-        if candidates is None:
-            continue
-        candidates = steadier.steadied(candidates)
-        for flight, (begin, end), kept in zip(flights, spans, gathered, strict=True):
-            if begin <= candidates.time_s <= end:
-                kept.append(_near(candidates, flight, presumed))
-    if progress is not None:
-        progress(facts.frame_count, facts.frame_count)
-    return gathered
+    gathered = look_again(facts, presumed, scouted, look, ahead, progress)
+    return [
+        [_as_turned(flight, presumed, candidates) for candidates in kept]
+        for flight, kept in zip(flights, gathered, strict=True)
+    ]
 
 
-def _near(candidates: Candidates, flight: Flight, presumed: Camera) -> Candidates:
-    """Keep the candidates near a flight, the camera's turn told as the fitted camera has it."""
+def _near(flight: Flight, reach: float, candidates: Candidates) -> NDArray[np.bool_]:
+    """Tell which candidates are near a flight."""
     place = flight.path(np.array([candidates.time_s]))[0]
-    reach = NEAR_PX * max(1.0, presumed.size_px[0] / 1920.0)
     with np.errstate(invalid="ignore"):
-        near = np.flatnonzero(np.linalg.norm(candidates.pixels - place, axis=1) < reach)
-    tint, turn = candidates.blueness, candidates.turn_rad
-    if turn is not None:
-        # One shift in the picture is a greater turn for a shorter lens.
-        zoom = presumed.focal_px / flight.camera.focal_px
-        turn = turn * np.array([zoom, zoom, 1.0])
-    return Candidates(
-        candidates.frame,
-        candidates.time_s,
-        candidates.pixels[near],
-        candidates.strength[near],
-        Cuttings(candidates.luma.patches[near], candidates.luma.corners[near]),
-        None if tint is None else Cuttings(tint.patches[near], tint.corners[near]),
-        turn,
-    )
+        near: NDArray[np.bool_] = np.linalg.norm(candidates.pixels - place, axis=1) < reach
+    return near
+
+
+def _as_turned(flight: Flight, presumed: Camera, candidates: Candidates) -> Candidates:
+    """Return candidates with the camera's turn told as the fitted camera has it."""
+    if candidates.turn_rad is None:
+        return candidates
+    # One shift in the picture is a greater turn for a shorter lens.
+    zoom = presumed.focal_px / flight.camera.focal_px
+    return replace(candidates, turn_rad=candidates.turn_rad * np.array([zoom, zoom, 1.0]))
 
 
 def _finished(

@@ -19,14 +19,13 @@ from tracker.fitting.loose import (
     unlikelihood,
 )
 from tracker.fitting.model import CAMERA_AT, flight_of
-from tracker.following import Stage
 from tracker.following.arcs import Arc
 from tracker.records import Candidates, MeasuredShot, Quality, Track
 from tracker.video import ClipFacts
-from tracker.workflow.course import Course, Shutter, sighted
-from tracker.workflow.known import ClipRequest
+from tracker.workflow.course import LOST_FRAMES, Course, Shutter, sighted, walked
+from tracker.workflow.known import ClipRequest, stage_of
 from tracker.workflow.row import Sought, describe
-from tracker.workflow.unmarked.scouting import Throw, bounce_of
+from tracker.workflow.scouting import Throw, bounce_of
 from tracker.workflow.unmarked.words import gravity_sentence, seen_words
 
 Array = NDArray[np.float64]
@@ -45,7 +44,6 @@ AWAY_M = (2.5, 250.0)
 LEAST_USED = 8
 AGREES = 4.0
 BACK_S = 0.1
-LOST_FRAMES = 3
 
 
 @dataclass(frozen=True)
@@ -238,7 +236,7 @@ def _looked_at(
         inside = np.all((pixels > 1) & (pixels < (width - 2, height - 2)), axis=1)
     shown = [each for each, is_in in zip(shown, inside, strict=True) if is_in]
     times, states, pixels = times[inside], states[inside], pixels[inside]
-    stage = _stage(flight, frame_s)
+    stage = stage_of(flight.fit.circumstances, frame_s, camera)
     track, exposure = sighted(stage, shutter, Course(times, states, pixels), shown, exposure)
     if len(track.frames) < LEAST_USED:
         return None
@@ -248,29 +246,11 @@ def _looked_at(
     agrees = off < AGREES * np.hypot(spread, 0.6 + 0.04 * way)
     by_frame = dict(zip(track.frames.tolist(), agrees.tolist(), strict=True))
     order = [each.frame for each in shown]
-    first = _walk(order, times, by_frame, ends.first_s, forward=False)
-    last = _walk(order, times, by_frame, ends.last_s, forward=True)
+    first = walked(order, times, by_frame, ends.first_s, forward=False)
+    last = walked(order, times, by_frame, ends.last_s, forward=True)
     kept = (track.times_s >= first - 1e-9) & (track.times_s <= last + 1e-9)
     after = np.sum(times > last + 1e-9)
     return _part(track, kept), exposure, _Ends(first, last, lost=bool(after >= LOST_FRAMES))
-
-
-def _walk(
-    order: list[int], times: Array, agrees: dict[int, bool], start_s: float, forward: bool
-) -> float:
-    """Return the time of the last frame that agrees, walking outward from a time."""
-    way = range(len(order)) if forward else range(len(order) - 1, -1, -1)
-    reached, missed = start_s, 0
-    for at in way:
-        if (times[at] <= start_s + 1e-9) if forward else (times[at] >= start_s - 1e-9):
-            continue
-        if agrees.get(order[at], False):
-            reached, missed = float(times[at]), 0
-        else:
-            missed += 1
-            if missed >= LOST_FRAMES:
-                break
-    return reached
 
 
 def _bounce(flight: Flight, ends: _Ends, frame_s: float) -> tuple[float, float] | None:
@@ -313,20 +293,6 @@ def _refit(
     except (NotDetermined, np.linalg.LinAlgError):
         return None
     return replace(flight, fit=fit)
-
-
-def _stage(flight: Flight, frame_s: float) -> Stage:
-    known = flight.fit.circumstances
-    return Stage(
-        camera=flight.camera,
-        release_m=known.release_m,
-        forces=known.forces,
-        drag=known.drag,
-        drag_u=known.drag_u,
-        ball_radius_m=known.ball_radius_m,
-        frame_s=frame_s,
-        wind_mps=known.wind_mps,
-    )
 
 
 def _part(track: Track, kept: NDArray[np.bool_]) -> Track:

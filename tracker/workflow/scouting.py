@@ -1,4 +1,4 @@
-"""A first pass through a clip of which no camera is known: what in it is thrown."""
+"""A first pass through a clip that asks no release point: what in it is thrown."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -10,6 +10,7 @@ from calibration.camera import Camera
 from calibration.timebase import Cadence, check_cadence, true_times_s
 from tracker.detection import CandidateFinder, Look
 from tracker.following.arcs import Arc, ArcSearch, arc_of, is_slow_fall, is_throw
+from tracker.records import Candidates
 from tracker.video import ChangeMeter, ClipFacts, frames
 from tracker.workflow.steady import Steadier
 
@@ -59,7 +60,10 @@ class Scouted:
 
 
 def scout(
-    facts: ClipFacts, camera: Camera, progress: Callable[[int, int], None] | None = None
+    facts: ClipFacts,
+    camera: Camera,
+    progress: Callable[[int, int], None] | None = None,
+    on_candidates: Callable[[Candidates], None] | None = None,
 ) -> Scouted:
     """Pass through a clip and join what moves to paths.
 
@@ -69,10 +73,12 @@ def scout(
     camera : Camera
         Any that looks as the one that filmed might, to take its shaking out.
     progress : callable, optional
+    on_candidates : callable, optional
+        Called with the candidates of every frame that is looked at.
     """
     told: list[str] = []
     meter = ChangeMeter(facts)
-    arcs, moves = _pass(facts, camera, facts.times_s, None, meter, told, progress)
+    arcs, moves = _pass(facts, camera, facts.times_s, None, meter, told, progress, on_candidates)
     base = check_cadence(meter.changes(), facts.file_times_s)
     times, base_s, repeats, doubt = facts.times_s, facts.file_times_s, None, ""
     if base.cadence is Cadence.MENDED:
@@ -102,6 +108,7 @@ def _pass(
     meter: ChangeMeter | None,
     told: list[str],
     progress: Callable[[int, int], None] | None,
+    on_candidates: Callable[[Candidates], None] | None = None,
 ) -> tuple[list[Arc], bool]:
     width, height = facts.size_px
     every = _every(facts)
@@ -121,7 +128,10 @@ def _pass(
         time_s = float(times_s[frame.index])
         candidates = finder.push(frame.index, time_s, frame.luma, frame.blueness)
         if candidates is not None:
-            found.extend(search.push(steadier.steadied(candidates)))
+            candidates = steadier.steadied(candidates)
+            if on_candidates is not None:
+                on_candidates(candidates)
+            found.extend(search.push(candidates))
     found.extend(search.finish())
     if progress is not None:
         progress(facts.frame_count, facts.frame_count)
