@@ -30,6 +30,14 @@ def measure(
             help="Draw why each flight was taken for a shot, and why others were turned down.",
         ),
     ] = False,
+    from_anywhere: Annotated[
+        bool,
+        typer.Option(
+            "--from-anywhere",
+            help="Shots may start elsewhere than at the release point: a launcher that was "
+            "carried on, a ball thrown by hand, a release out of the picture.",
+        ),
+    ] = False,
     ball: Annotated[
         str | None,
         typer.Option(help="Ball in a video file without a session; tennis when left out."),
@@ -56,7 +64,7 @@ def measure(
     read_all(session, about)
     for folder in session:
         with progress_bar(console(to_stderr=True)) as told:
-            result = measure_session(folder, told, about, explain)
+            result = measure_session(folder, told, about, explain, from_anywhere)
         show_result(screen, result)
         if budget:
             show_budgets(screen, result)

@@ -87,14 +87,14 @@ def measure_clip(
         times = true_times_s(base.times_s, facts.pace)
         clock = _Clock(times, None, lambda _: None, progress, base.repeats)
         found = _watch(stage, shutter, request, clock)
-        found.shots = [_on_file_clock(each, base.times_s, facts) for each in found.shots]
-        found.refused = [_refused_on(each, base.times_s, facts) for each in found.refused]
+        found.shots = [on_file_clock(each, base.times_s, facts) for each in found.shots]
+        found.refused = [refused_on(each, base.times_s, facts) for each in found.refused]
     elif base.cadence is Cadence.DOUBTFUL:
         told.append(base.explanation)
-        found.shots = [_doubted(shot, base.explanation) for shot in found.shots]
+        found.shots = [doubted(shot, base.explanation) for shot in found.shots]
     shots, refused = sorted_out(found.shots, found.refused, request.setup)
     return ClipResult(
-        tuple(_numbered(shot, number) for number, shot in enumerate(shots, start=1)),
+        tuple(numbered(shot, number) for number, shot in enumerate(shots, start=1)),
         (*facts.notes, *told),
         tuple(refused),
     )
@@ -161,25 +161,26 @@ def _watch(stage: Stage, shutter: Shutter, request: ClipRequest, clock: _Clock) 
     return found
 
 
-def _on_file_clock(measured: MeasuredShot, mended_s: Array, facts: ClipFacts) -> MeasuredShot:
+def on_file_clock(measured: MeasuredShot, mended_s: Array, facts: ClipFacts) -> MeasuredShot:
     """Return a shot whose release is told on the file's own clock again."""
     release_s = float(np.interp(measured.shot.release_s, mended_s, facts.file_times_s))
     return replace(measured, shot=replace(measured.shot, release_s=release_s))
 
 
-def _refused_on(refused: TurnedDown, mended_s: Array, facts: ClipFacts) -> TurnedDown:
+def refused_on(refused: TurnedDown, mended_s: Array, facts: ClipFacts) -> TurnedDown:
     """Return the same of a flight that was turned down."""
     release_s = float(np.interp(refused.release_s, mended_s, facts.file_times_s))
     return replace(refused, release_s=release_s)
 
 
-def _doubted(measured: MeasuredShot, why: str) -> MeasuredShot:
+def doubted(measured: MeasuredShot, why: str) -> MeasuredShot:
     """Return a shot that is to be checked, with one more reason."""
     reason = f"{measured.shot.reason} {why}".strip()
     return replace(measured, shot=replace(measured.shot, quality=Quality.CHECK, reason=reason))
 
 
-def _numbered(measured: MeasuredShot, number: int) -> MeasuredShot:
+def numbered(measured: MeasuredShot, number: int) -> MeasuredShot:
+    """Return a shot and its points with its number within the clip."""
     return replace(
         measured,
         shot=replace(measured.shot, shot=number),

@@ -17,6 +17,7 @@ from tracker.report.tables import Origin, shots_csv, shots_json, tracks_csv
 from tracker.session import SESSION_FILE, ClipEntry, Session, bare_session, read_session
 from tracker.video import ClipFacts, inspect
 from tracker.video.notes import missing_bytes
+from tracker.workflow.anywhere import field_of, measure_anywhere
 from tracker.workflow.clip import measure_clip
 from tracker.workflow.explaining import Watched, explain
 from tracker.workflow.pictures import draw_pictures
@@ -152,6 +153,7 @@ def measure_session(
     progress: Progress | None = None,
     told: Told = Told(),
     explained: bool = False,
+    from_anywhere: bool = False,
 ) -> SessionResult:
     """Measure every clip of a session and write its results.
 
@@ -166,6 +168,8 @@ def measure_session(
         Of a video file without a session.
     explained : bool
         Whether pictures are drawn that show why each shot was taken for one.
+    from_anywhere : bool
+        Whether shots may start elsewhere than at the release point.
 
     Returns
     -------
@@ -180,7 +184,8 @@ def measure_session(
     ready = _made_ready(session)
     watched = [Watched() if explained else None for _ in ready]
     clips = tuple(
-        _measured(session, one, progress, seen) for one, seen in zip(ready, watched, strict=True)
+        _measured(session, one, progress, seen, from_anywhere)
+        for one, seen in zip(ready, watched, strict=True)
     )
     names = picture_names(session.clips)
     contents: dict[str, bytes] = {}
@@ -245,7 +250,11 @@ def _made_ready(session: Session) -> list[_Ready]:
 
 
 def _measured(
-    session: Session, ready: _Ready, progress: Progress | None, watched: Watched | None
+    session: Session,
+    ready: _Ready,
+    progress: Progress | None,
+    watched: Watched | None,
+    from_anywhere: bool,
 ) -> MeasuredClip:
     def told(done: int, of: int) -> None:
         if progress is not None:
@@ -259,7 +268,13 @@ def _measured(
         return MeasuredClip(ready.clip, None, found.camera, found.shots, (*assumed, *found.notes))
     request = replace(request, camera_parts=calibration.camera_parts)
     see = None if watched is None else watched.see
-    result = measure_clip(ready.facts, calibration.camera, request, told, see)
+    if from_anywhere:
+        places = [request.release_m.tolist(), *(each.ground_m for each in ready.clip.markers)]
+        result = measure_anywhere(
+            ready.facts, calibration.camera, request, field_of(places), told, see
+        )
+    else:
+        result = measure_clip(ready.facts, calibration.camera, request, told, see)
     return MeasuredClip(
         ready.clip,
         calibration,

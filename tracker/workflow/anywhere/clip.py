@@ -1,0 +1,173 @@
+"""A clip of a calibrated camera in which shots may start anywhere, from frames to rows."""
+
+from collections.abc import Callable
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.adjustment import NotDetermined
+from calibration.camera import Camera
+from tracker.detection import look_for
+from tracker.records import Candidates, MeasuredShot, TurnedDown
+from tracker.video import ClipFacts
+from tracker.workflow.again import Ahead, look_again
+from tracker.workflow.anywhere.rules import hop_of, no_throw, rolls
+from tracker.workflow.anywhere.shot import Sight, look_along, measure_throw, turned_down
+from tracker.workflow.anywhere.start import Field, Flight, first_fit
+from tracker.workflow.clip import ClipResult, doubted, numbered, on_file_clock, refused_on
+from tracker.workflow.course import Shutter
+from tracker.workflow.known import ClipRequest, circumstances_of
+from tracker.workflow.scouting import Scouted, scout, throws_of
+from tracker.workflow.turned_down import sorted_out
+
+Array = NDArray[np.float64]
+Progress = Callable[[int, int], None]
+
+BEFORE_S, AFTER_S = 0.4, 1.0
+"""How long before and after its path in the first pass a ball is looked for."""
+
+NEAR_PX = 60.0
+"""In a frame 1920 pixels wide, how far from the expected path candidates are kept."""
+
+NEAR_LANDING_M = 3.0
+"""How far from where it comes down."""
+
+
+def measure_anywhere(
+    facts: ClipFacts,
+    camera: Camera,
+    request: ClipRequest,
+    field: Field,
+    progress: Progress | None = None,
+    on_candidates: Callable[[Candidates], None] | None = None,
+) -> ClipResult:
+    """Find and measure every ball that is thrown through the air, wherever it starts.
+
+    A first pass joins what moves to paths and keeps those that fall as thrown things do from
+    where the calibration allows them to be; where there is any, a second pass looks at them
+    again, as closely as their distance allows.
+
+    Parameters
+    ----------
+    facts : ClipFacts
+    camera : Camera
+        With the covariance of its calibration.
+    request : ClipRequest
+    field : Field
+        Where shots may start.
+    progress : callable, optional
+        Called with the number of frames done and the number there are.
+    on_candidates : callable, optional
+        Called with the candidates of every frame, as the first pass has them.
+    """
+    known = circumstances_of(camera, request)
+    frame_s = 1.0 / (facts.file_fps * facts.pace)
+    look = look_for(
+        camera, known.release_m, request.ball.diameter_m, known.drag, known.forces, frame_s
+    )
+    scouted = scout(facts, camera, progress, on_candidates)
+    flights, refused = _thrown(scouted, Shutter(known, facts, look), field, request)
+    shots: list[MeasuredShot] = []
+    if flights:
+        look = look_along(flights, frame_s)
+        shutter = Shutter(known, facts, look)
+        ahead = [_ahead(flight) for flight in flights]
+        gathered = look_again(facts, camera, scouted, look, ahead, progress)
+        for flight, candidates in zip(flights, gathered, strict=True):
+            got = measure_throw(flight, shutter, field, request, candidates, frame_s)
+            if isinstance(got, TurnedDown):
+                refused.append(got)
+            else:
+                shots.append(got)
+    shots, hops = _without_hops(shots)
+    rows, rest = sorted_out(shots, [*refused, *hops], request.setup)
+    if scouted.repeats is not None:
+        rows = [on_file_clock(each, scouted.base_s, facts) for each in rows]
+        rest = [refused_on(each, scouted.base_s, facts) for each in rest]
+    notes = [*facts.notes, *scouted.notes]
+    if scouted.doubt:
+        notes.append(scouted.doubt)
+        rows = [doubted(each, scouted.doubt) for each in rows]
+    return ClipResult(
+        tuple(numbered(each, number) for number, each in enumerate(rows, start=1)),
+        tuple(notes),
+        tuple(rest),
+    )
+
+
+def _thrown(
+    scouted: Scouted, shutter: Shutter, field: Field, request: ClipRequest
+) -> tuple[list[Flight], list[TurnedDown]]:
+    """Return the paths that are flights through the air, and those that are not."""
+    flights: list[Flight] = []
+    refused: list[TurnedDown] = []
+    camera, every_s = shutter.circumstances.camera, scouted.frame_s
+    for throw in throws_of(scouted, camera.size_px[0]):
+        if rolls(throw.arc, camera, every_s):
+            why = "it moves over the ground"
+        else:
+            began = Sight(float(throw.arc.times_s[0]), "inside").began(every_s)
+            try:
+                flight = first_fit(shutter, field, throw, began, every_s)
+            except NotDetermined as error:
+                why = str(error)
+            else:
+                why = no_throw(flight, field, float(request.release_m[2]))
+                if not why:
+                    flights.append(flight)
+                    continue
+        refused.append(turned_down(throw, request, shutter.facts.pace, every_s, why))
+    return flights, refused
+
+
+def _ahead(flight: Flight) -> Ahead:
+    """Return when and where a flight is looked for in the second pass."""
+    arc, camera = flight.throw.arc, flight.camera
+    last = flight.states(arc.times_s[-1:])[0]
+    foot = np.array([last[0], last[1], 0.0])
+    landing = camera.project(np.vstack([foot, foot + np.array([0.0, 0.0, 1.0])]))
+    about = NEAR_LANDING_M * float(np.linalg.norm(landing[1] - landing[0]))
+    reach = NEAR_PX * max(1.0, camera.size_px[0] / 1920.0)
+    return Ahead(
+        float(arc.times_s[0]) - BEFORE_S,
+        float(arc.times_s[-1]) + AFTER_S,
+        partial(_near, flight, reach, landing[0], about),
+    )
+
+
+def _near(
+    flight: Flight, reach: float, landing: Array, about: float, candidates: Candidates
+) -> NDArray[np.bool_]:
+    """Tell which candidates are near a flight or where it comes down."""
+    place = flight.path(np.array([candidates.time_s]))[0]
+    with np.errstate(invalid="ignore"):
+        near: NDArray[np.bool_] = np.linalg.norm(candidates.pixels - place, axis=1) < reach
+        near |= np.linalg.norm(candidates.pixels - landing, axis=1) < about
+    return near
+
+
+def _without_hops(
+    shots: list[MeasuredShot],
+) -> tuple[list[MeasuredShot], list[TurnedDown]]:
+    """Leave out what a ball did after its first bounce."""
+    kept: list[MeasuredShot] = []
+    hops: list[TurnedDown] = []
+    for shot in sorted(shots, key=lambda each: each.shot.release_s):
+        first = hop_of(shot, shots)
+        if first is None or shot.path is None:
+            kept.append(shot)
+            continue
+        hops.append(
+            TurnedDown(
+                clip=shot.shot.clip,
+                release_s=shot.shot.release_s,
+                support=0.0,
+                frames_seen=shot.shot.frames_seen,
+                frames_crossed=len(shot.points),
+                reason=f"It is a hop of the shot released at {first.shot.release_s:.2f} s.",
+                times_s=shot.path.times_s,
+                pixels=shot.path.pixels,
+            )
+        )
+    return kept, hops

@@ -1,0 +1,148 @@
+"""What is thrown through the air in front of a calibrated camera, and what only looks like it."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import Camera
+from tracker.following.arcs import Arc
+from tracker.records import MeasuredShot
+from tracker.workflow.anywhere.start import Field, Flight
+
+Array = NDArray[np.float64]
+
+SPEEDS_MPS = (3.0, 70.0)
+LEAST_WAY_M = 1.5
+"""A shorter flight is a ball that is tossed from hand to hand, or no ball."""
+
+LEAST_SHARE = 0.7
+MOST_SCALE = 4.0
+MOST_UNLIKELY = 45.0
+"""Squared distance from what was presumed (some twenty things) beyond which it is no throw."""
+
+FARTHEST_U = 3.0
+"""So many standard deviations beyond the middle of the field no shot starts."""
+
+LOW_M = 0.25
+LOW_SHARE = 0.6
+"""What begins lower than this comes up off the ground, or lower than this share of the height of
+the release, where that is low."""
+
+SUNK_M = 0.5
+"""A path that would lie so far below the ground is none through the air."""
+
+ROLLS_MPS = 20.0
+BRAKES_MPS2 = 4.0
+"""Fastest and hardest braked ball that rolls over the ground. Common practice, no source."""
+
+ROLL_PX, ROLL_SHARE = 1.2, 0.04
+"""Places scatter by so much about a way over the ground: a part of a pixel, and of their way."""
+
+HOP_S = 1.5
+HOP_M = 2.0
+HOP_KEEPS = 1.0
+"""What starts so soon after a shot has come down, no farther from there than this and what the
+ball may have gone since, and no faster than it came down, is the same ball's hop."""
+
+
+def no_throw(flight: Flight, field: Field, release_up_m: float) -> str:
+    """Say why a fitted flight is no ball thrown through the air; empty when it may be one.
+
+    Parameters
+    ----------
+    flight : Flight
+    field : Field
+    release_up_m : float
+        Height of the launcher's release.
+    """
+    fitted, arc = flight.fitted, flight.throw.arc
+    count, used = len(fitted.used), int(np.sum(fitted.used))
+    if used < LEAST_SHARE * count:
+        return f"its places agree with one flight in {used} of {count} frames"
+    if fitted.scale > MOST_SCALE:
+        return "its places scatter about any flight far more than a ball's would"
+    speed = float(np.linalg.norm(flight.launch[3:6]))
+    if not SPEEDS_MPS[0] < speed < SPEEDS_MPS[1]:
+        return f"gravity would have it fly at {speed:.1f} m/s, which is no throw"
+    seen = flight.states(arc.times_s)
+    way = float(np.sum(np.linalg.norm(np.diff(seen[:, :3], axis=0), axis=1)))
+    if way < LEAST_WAY_M:
+        return f"it flies {way:.1f} m only"
+    off = np.abs(seen[0, :2] - field.middle_m) / field.u_m
+    if np.any(off > FARTHEST_U):
+        return (
+            f"gravity would have it start {field.off(seen[0]):.0f} m off the field that was taped"
+        )
+    if np.min(seen[:, 2]) < -SUNK_M:
+        return "it would fly below the ground"
+    if flight.unlikelihood() > MOST_UNLIKELY:
+        return "no ball, wind and spin that are likely explain its path"
+    if seen[0, 2] < min(LOW_M, LOW_SHARE * release_up_m) and seen[0, 5] > 0.0:
+        return "it comes up off the ground: a hop, or a ball that is kicked"
+    return ""
+
+
+def rolls(arc: Arc, camera: Camera, frame_s: float) -> bool:
+    """Tell whether a path is that of something that moves over the ground.
+
+    Its places are laid on the ground, where what rolls goes straight and slows down.
+
+    Parameters
+    ----------
+    arc : Arc
+    camera : Camera
+    frame_s : float
+        True time between frames looked at.
+    """
+    places = camera.on_plane(arc.pixels, (0.0, 0.0, 0.0), (0.0, 0.0, 1.0))
+    if not np.isfinite(places).all():
+        return False
+    since = arc.times_s - float(arc.times_s.mean())
+    design = np.column_stack([np.ones(len(since)), since, since**2])
+    _, by_place, _ = camera.project_with_jacobians(places)
+    # Held against the picture: on the ground itself a far place is known far worse.
+    slope = np.einsum("nij,nk->nijk", by_place[:, :, :2], design).reshape(2 * len(since), -1)
+    aim = np.einsum("nij,nj->ni", by_place[:, :, :2], places[:, :2]).reshape(-1)
+    answer = np.linalg.lstsq(slope, aim, rcond=None)[0]
+    scatter = float(np.sqrt(np.mean((aim - slope @ answer) ** 2) * 2.0))
+    _, speed, bend = answer.reshape(2, 3).T
+    fast = float(np.linalg.norm(np.diff(arc.pixels, axis=0), axis=1).mean())
+    return bool(
+        scatter < ROLL_PX + ROLL_SHARE * fast
+        and np.linalg.norm(speed) < ROLLS_MPS
+        and 2.0 * np.linalg.norm(bend) < BRAKES_MPS2
+    )
+
+
+def hop_of(shot: MeasuredShot, others: Sequence[MeasuredShot]) -> MeasuredShot | None:
+    """Return the shot whose hop another is, or None when it is a shot of its own."""
+    if shot.path is None:
+        return None
+    start = shot.path.points_m[0]
+    velocity = _velocity(shot, 0)
+    for other in others:
+        if other is shot or other.path is None or other.shot.flight_time_s is None:
+            continue
+        lapse = float(shot.path.times_s[0] - other.path.times_s[-1])
+        if not -0.1 < lapse < HOP_S:
+            continue
+        down = _velocity(other, -1)
+        level = float(np.linalg.norm(down[:2]))
+        apart = float(np.linalg.norm((start - other.path.points_m[-1])[:2]))
+        if (
+            apart < HOP_M + level * max(lapse, 0.0)
+            and velocity[2] < HOP_KEEPS * abs(down[2])
+            and np.linalg.norm(velocity[:2]) < HOP_KEEPS * level
+        ):
+            return other
+    return None
+
+
+def _velocity(shot: MeasuredShot, at: int) -> Array:
+    """Return the velocity at the first or the last point of a shot's path, shape (3,)."""
+    assert shot.path is not None
+    points, times = shot.path.points_m, shot.path.times_s
+    pair = (0, 1) if at == 0 else (-2, -1)
+    found: Array = (points[pair[1]] - points[pair[0]]) / (times[pair[1]] - times[pair[0]])
+    return found
