@@ -153,14 +153,29 @@ class Throw:
     hop: Arc | None
 
 
-def throws_of(scouted: Scouted, width_px: int) -> tuple[Throw, ...]:
+def throws_of(
+    scouted: Scouted, width_px: int, thrown: Callable[[Arc, int, float], Arc | None] | None = None
+) -> tuple[Throw, ...]:
     """Return the throws, broken paths mended and what is only a hop left out.
 
     A path that begins where another ends is the same ball: on the same course where its speed
     goes on, after a bounce where the speed breaks.
+
+    Parameters
+    ----------
+    scouted : Scouted
+    width_px : int
+        Width of the frames.
+    thrown : callable, optional
+        Gives the part of a path that may be a throw, None where there is none; the whole paths
+        that `scout` took for throws when left out.
     """
     arcs = dict(enumerate(scouted.arcs))
     reach, chosen = 0.012 * width_px, list(scouted.throws)
+    if thrown is not None:
+        parts = {at: thrown(arc, width_px, scouted.frame_s) for at, arc in arcs.items()}
+        chosen = [at for at, part in parts.items() if part is not None]
+        arcs.update({at: part for at, part in parts.items() if part is not None})
     hops: dict[int, int] = {}
     hopping: set[int] = set()
     for at in list(chosen):

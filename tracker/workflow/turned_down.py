@@ -108,7 +108,7 @@ def _without_shadows(
             better += [
                 one for one in shots[:number] if one.shot.frames_seen == shot.shot.frames_seen
             ]
-            owner = next((one for one in better if _is_again(shot, one)), None)
+            owner = next((one for one in better if is_again(shot, one)), None)
             why = "it is the shot found once more that was"
         if owner is None:
             kept.append(shot)
@@ -138,7 +138,7 @@ def _is_shadow(shot: MeasuredShot, other: MeasuredShot) -> bool:
     return _near(other, times, pixels) > 0.5
 
 
-def _is_again(shot: MeasuredShot, other: MeasuredShot) -> bool:
+def is_again(shot: MeasuredShot, other: MeasuredShot) -> bool:
     """Tell whether most of a shot's positions are another's, in the very same frames."""
     theirs = {point.frame: point for point in other.points if point.used}
     mine = [point for point in shot.points if point.used]

@@ -9,13 +9,22 @@ from numpy.typing import NDArray
 from calibration.adjustment import NotDetermined
 from calibration.camera import Camera
 from tracker.detection import look_for
-from tracker.records import Candidates, MeasuredShot, TurnedDown
+from tracker.following.arcs import Arc
+from tracker.following.ends import thrown_part
+from tracker.records import Candidates, MeasuredShot, Quality, TurnedDown
 from tracker.video import ClipFacts
 from tracker.workflow.again import Ahead, look_again
-from tracker.workflow.anywhere.rules import hop_of, no_throw, rolls
+from tracker.workflow.anywhere.rules import no_throw, rolls, together, without_hops
 from tracker.workflow.anywhere.shot import Sight, look_along, measure_throw, turned_down
 from tracker.workflow.anywhere.start import Field, Flight, first_fit
-from tracker.workflow.clip import ClipResult, doubted, numbered, on_file_clock, refused_on
+from tracker.workflow.clip import (
+    ClipResult,
+    doubted,
+    measure_clip,
+    numbered,
+    on_file_clock,
+    refused_on,
+)
 from tracker.workflow.course import Shutter
 from tracker.workflow.known import ClipRequest, circumstances_of
 from tracker.workflow.scouting import Scouted, scout, throws_of
@@ -29,6 +38,9 @@ BEFORE_S, AFTER_S = 0.4, 1.0
 
 NEAR_PX = 60.0
 """In a frame 1920 pixels wide, how far from the expected path candidates are kept."""
+
+OWN_PX = 6.0
+"""So near to a measured place a place of the first pass is the same ball's."""
 
 NEAR_LANDING_M = 3.0
 """How far from where it comes down."""
@@ -44,9 +56,9 @@ def measure_anywhere(
 ) -> ClipResult:
     """Find and measure every ball that is thrown through the air, wherever it starts.
 
-    A first pass joins what moves to paths and keeps those that fall as thrown things do from
-    where the calibration allows them to be; where there is any, a second pass looks at them
-    again, as closely as their distance allows.
+    What starts at the release point is found as ever. Then a pass joins what moves to paths and
+    keeps those that fall as thrown things do from where the calibration allows them to be; where
+    there is any other, a last pass looks at them again, as closely as their distance allows.
 
     Parameters
     ----------
@@ -61,13 +73,15 @@ def measure_anywhere(
     on_candidates : callable, optional
         Called with the candidates of every frame, as the first pass has them.
     """
+    usual = measure_clip(facts, camera, request, progress)
     known = circumstances_of(camera, request)
     frame_s = 1.0 / (facts.file_fps * facts.pace)
     look = look_for(
         camera, known.release_m, request.ball.diameter_m, known.drag, known.forces, frame_s
     )
     scouted = scout(facts, camera, progress, on_candidates)
-    flights, refused = _thrown(scouted, Shutter(known, facts, look), field, request)
+    good = [each for each in usual.shots if each.shot.quality is Quality.GOOD]
+    flights, refused = _thrown(scouted, Shutter(known, facts, look), field, request, good)
     shots: list[MeasuredShot] = []
     if flights:
         look = look_along(flights, frame_s)
@@ -80,15 +94,14 @@ def measure_anywhere(
                 refused.append(got)
             else:
                 shots.append(got)
-    shots, hops = _without_hops(shots)
-    rows, rest = sorted_out(shots, [*refused, *hops], request.setup)
     if scouted.repeats is not None:
-        rows = [on_file_clock(each, scouted.base_s, facts) for each in rows]
-        rest = [refused_on(each, scouted.base_s, facts) for each in rest]
-    notes = [*facts.notes, *scouted.notes]
+        shots = [on_file_clock(each, scouted.base_s, facts) for each in shots]
+        refused = [refused_on(each, scouted.base_s, facts) for each in refused]
+    notes = list(usual.notes)
     if scouted.doubt:
-        notes.append(scouted.doubt)
-        rows = [doubted(each, scouted.doubt) for each in rows]
+        shots = [doubted(each, scouted.doubt) for each in shots]
+    shots, hops = without_hops(together(list(usual.shots), shots, facts.pace))
+    rows, rest = sorted_out(shots, [*usual.turned_down, *refused, *hops], request.setup)
     return ClipResult(
         tuple(numbered(each, number) for number, each in enumerate(rows, start=1)),
         tuple(notes),
@@ -97,13 +110,22 @@ def measure_anywhere(
 
 
 def _thrown(
-    scouted: Scouted, shutter: Shutter, field: Field, request: ClipRequest
+    scouted: Scouted,
+    shutter: Shutter,
+    field: Field,
+    request: ClipRequest,
+    found: list[MeasuredShot],
 ) -> tuple[list[Flight], list[TurnedDown]]:
-    """Return the paths that are flights through the air, and those that are not."""
+    """Return the paths that are flights through the air, and those that are not.
+
+    Those of shots that were found already are left out of both.
+    """
     flights: list[Flight] = []
     refused: list[TurnedDown] = []
     camera, every_s = shutter.circumstances.camera, scouted.frame_s
-    for throw in throws_of(scouted, camera.size_px[0]):
+    for throw in throws_of(scouted, camera.size_px[0], thrown_part):
+        if any(_is_of(throw.arc, shot) for shot in found):
+            continue
         if rolls(throw.arc, camera, every_s):
             why = "it moves over the ground"
         else:
@@ -147,27 +169,12 @@ def _near(
     return near
 
 
-def _without_hops(
-    shots: list[MeasuredShot],
-) -> tuple[list[MeasuredShot], list[TurnedDown]]:
-    """Leave out what a ball did after its first bounce."""
-    kept: list[MeasuredShot] = []
-    hops: list[TurnedDown] = []
-    for shot in sorted(shots, key=lambda each: each.shot.release_s):
-        first = hop_of(shot, shots)
-        if first is None or shot.path is None:
-            kept.append(shot)
-            continue
-        hops.append(
-            TurnedDown(
-                clip=shot.shot.clip,
-                release_s=shot.shot.release_s,
-                support=0.0,
-                frames_seen=shot.shot.frames_seen,
-                frames_crossed=len(shot.points),
-                reason=f"It is a hop of the shot released at {first.shot.release_s:.2f} s.",
-                times_s=shot.path.times_s,
-                pixels=shot.path.pixels,
-            )
-        )
-    return kept, hops
+def _is_of(arc: Arc, shot: MeasuredShot) -> bool:
+    """Tell whether most places of a path are those of a measured shot."""
+    theirs = {point.frame: point for point in shot.points if point.used}
+    same = [
+        np.hypot(column - theirs[frame].column_px, row - theirs[frame].row_px) < OWN_PX
+        for frame, (column, row) in zip(arc.frames.tolist(), arc.pixels.tolist(), strict=True)
+        if frame in theirs
+    ]
+    return sum(same) > 0.5 * len(arc.frames)

@@ -7,8 +7,10 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from tracker.following.arcs import Arc
-from tracker.records import MeasuredShot
+from tracker.records import MeasuredShot, Quality, TurnedDown
 from tracker.workflow.anywhere.start import Field, Flight
+from tracker.workflow.shot import Traced
+from tracker.workflow.turned_down import is_again
 
 Array = NDArray[np.float64]
 
@@ -39,11 +41,23 @@ BRAKES_MPS2 = 4.0
 ROLL_PX, ROLL_SHARE = 1.2, 0.04
 """Places scatter by so much about a way over the ground: a part of a pixel, and of their way."""
 
+LEAST_SEEN = 10
+MOST_SPEED_SHARE = 0.10
+RAGGED, FAINT_SNR, FULL_SHARE = 2.5, 10.0, 0.85
+"""What is seen in fewer frames, or tells its speed to worse than this share of it, is not told as
+a shot; nor, where it hardly stands out, what scatters by so many times what its pictures say, or is
+missing from more than the rest of the frames."""
+
+LONGEST_BEFORE_S = 1.5
+"""A flight that could not be measured may be told for so long before the one it truly is."""
+
 HOP_S = 1.5
 HOP_M = 2.0
 HOP_KEEPS = 1.0
+HOP_AHEAD = 0.3
 """What starts so soon after a shot has come down, no farther from there than this and what the
-ball may have gone since, and no faster than it came down, is the same ball's hop."""
+ball may have gone since, no faster than it came down and within some 70° of its way (the cosine),
+is the same ball's hop."""
 
 
 def no_throw(flight: Flight, field: Field, release_up_m: float) -> str:
@@ -83,6 +97,30 @@ def no_throw(flight: Flight, field: Field, release_up_m: float) -> str:
     return ""
 
 
+def hardly_seen(shot: MeasuredShot, trace: Traced) -> str:
+    """Say why too little is seen of a flight to believe in it; empty where enough is.
+
+    A flight from the release point is borne out by where it starts. One from anywhere has only
+    its own places.
+    """
+    row, fitted = shot.shot, trace.fitted
+    if row.frames_seen < LEAST_SEEN:
+        return f"it was seen in {row.frames_seen} frames only, and starts anywhere"
+    speed, u = row.exit_speed_mps, row.exit_speed_u_mps
+    if speed is None or u is None or u > MOST_SPEED_SHARE * speed:
+        return "its places say so little of its speed that they may be anything's"
+    snr = trace.track.snr
+    faint = snr is not None and float(np.median(snr[fitted.used])) < FAINT_SNR
+    if faint and fitted.scale > RAGGED:
+        return "its places are ragged and hardly stand out: parts of something else that moves"
+    if faint and row.frames_seen < FULL_SHARE * trace.in_view:
+        return (
+            f"it was seen in {row.frames_seen} of the {trace.in_view} frames that it crossed, and "
+            "hardly stands out there: parts of something else that moves"
+        )
+    return ""
+
+
 def rolls(arc: Arc, camera: Camera, frame_s: float) -> bool:
     """Tell whether a path is that of something that moves over the ground.
 
@@ -115,9 +153,66 @@ def rolls(arc: Arc, camera: Camera, frame_s: float) -> bool:
     )
 
 
+def together(
+    usual: list[MeasuredShot], others: list[MeasuredShot], pace: float
+) -> list[MeasuredShot]:
+    """Return the shots found from the release point and those found from anywhere, each once.
+
+    A shot from the release point that is in doubt gives way to the same ball's flight from
+    elsewhere; any other stays as it is.
+
+    Parameters
+    ----------
+    usual, others : list of MeasuredShot
+    pace : float
+        Playing seconds per true second.
+    """
+    kept = [
+        shot
+        for shot in usual
+        if shot.shot.quality is Quality.GOOD
+        or not any(_is_same(shot, other, pace) for other in others)
+    ]
+    return [*kept, *(other for other in others if not any(is_again(other, one) for one in kept))]
+
+
+def _is_same(shot: MeasuredShot, other: MeasuredShot, pace: float) -> bool:
+    """Tell whether a shot in doubt, measured or not, is of the ball of another."""
+    if shot.path is not None:
+        return is_again(shot, other) or is_again(other, shot)
+    began = (shot.shot.release_s - other.shot.release_s) / pace
+    return -LONGEST_BEFORE_S < began < (other.shot.flight_time_s or 0.0)
+
+
+def without_hops(
+    shots: list[MeasuredShot],
+) -> tuple[list[MeasuredShot], list[TurnedDown]]:
+    """Return the shots, and apart from them what a ball did after its first bounce."""
+    kept: list[MeasuredShot] = []
+    hops: list[TurnedDown] = []
+    for shot in sorted(shots, key=lambda each: each.shot.release_s):
+        first = hop_of(shot, shots)
+        if first is None or shot.path is None:
+            kept.append(shot)
+            continue
+        hops.append(
+            TurnedDown(
+                clip=shot.shot.clip,
+                release_s=shot.shot.release_s,
+                support=0.0,
+                frames_seen=shot.shot.frames_seen,
+                frames_crossed=len(shot.points),
+                reason=f"It is a hop of the shot released at {first.shot.release_s:.2f} s.",
+                times_s=shot.path.times_s,
+                pixels=shot.path.pixels,
+            )
+        )
+    return kept, hops
+
+
 def hop_of(shot: MeasuredShot, others: Sequence[MeasuredShot]) -> MeasuredShot | None:
     """Return the shot whose hop another is, or None when it is a shot of its own."""
-    if shot.path is None:
+    if shot.path is None or shot.shot.quality is Quality.GOOD:
         return None
     start = shot.path.points_m[0]
     velocity = _velocity(shot, 0)
@@ -134,6 +229,7 @@ def hop_of(shot: MeasuredShot, others: Sequence[MeasuredShot]) -> MeasuredShot |
             apart < HOP_M + level * max(lapse, 0.0)
             and velocity[2] < HOP_KEEPS * abs(down[2])
             and np.linalg.norm(velocity[:2]) < HOP_KEEPS * level
+            and velocity[:2] @ down[:2] > HOP_AHEAD * level * np.linalg.norm(velocity[:2])
         ):
             return other
     return None

@@ -11,7 +11,7 @@ from tracker.fitting import Circumstances, FittedFlight, fit_flight
 from tracker.flight.trajectory import fly
 from tracker.following import Hypothesis
 from tracker.records import Candidates, MeasuredShot, Quality, Track, TurnedDown
-from tracker.workflow.anywhere.rules import no_throw
+from tracker.workflow.anywhere.rules import hardly_seen, no_throw
 from tracker.workflow.anywhere.start import Began, Field, Flight, rebegun
 from tracker.workflow.course import Course, Shutter, sighted, walked
 from tracker.workflow.known import ClipRequest, stage_of
@@ -25,7 +25,7 @@ LATE_FRAMES, LATE_U_FRAMES, LATE_U_S = 0.7, 1.0, 0.004
 that is known: what was released between two frames shows in the second, or in the one after where
 the launcher or a hand is behind it."""
 
-BACK_S, ON_S = 0.15, 0.25
+BACK_S, ON_S = 0.35, 0.25
 """How long before and after the beginning of its path a ball's first sight is looked for."""
 
 EDGE_PX = 3.0
@@ -116,6 +116,9 @@ def measure_throw(
             if isinstance(shot, MeasuredShot):
                 return shot
         shot = told(stage, wide, request, trace, 0.0, aimed=False)
+        why = hardly_seen(shot, trace)
+        if why:
+            return turned_down(flight.throw, request, shutter.facts.pace, frame_s, why)
     except (NotDetermined, np.linalg.LinAlgError) as error:
         return turned_down(flight.throw, request, shutter.facts.pace, frame_s, str(error))
     return _worded(shot, found, sight)
@@ -167,7 +170,7 @@ def _first_sight(
     flight: Flight, shutter: Shutter, candidates: list[Candidates], frame_s: float
 ) -> Sight:
     """Return when a ball was first seen, walking back from where its path begins."""
-    start_s = float(flight.throw.arc.times_s[0])
+    start_s = flight.first_s
     shown = [each for each in candidates if start_s - BACK_S <= each.time_s <= start_s + ON_S]
     times = np.array([each.time_s for each in shown])
     camera = flight.camera

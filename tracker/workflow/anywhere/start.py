@@ -114,6 +114,17 @@ class Flight:
         """As fitted, shape (11,)."""
         return self.fitted.parameters[1:12]
 
+    @property
+    def first_s(self) -> float:
+        """True time of the first place of its path that lies on it, with more to follow."""
+        times = self.throw.arc.times_s
+        used = (
+            self.fitted.used if len(self.fitted.used) == len(times) else np.ones(len(times), bool)
+        )
+        ahead = np.convolve(used, np.ones(4), "full")[3:]
+        begins = np.flatnonzero(used & (ahead >= 3))
+        return float(times[begins[0]] if len(begins) else times[0])
+
     def states(self, times_s: Array) -> Array:
         """Return place and velocity at true times, shape (N, 6), on beyond either end."""
         return states_at(self.known, self.fitted, times_s)
