@@ -24,6 +24,7 @@ from tracker.session import read_session
 from tracker.synthetic.recipes import RECIPES, Recipe, without_shots
 from tracker.synthetic.session import make_session
 from tracker.video import inspect
+from tracker.workflow.anywhere import field_of, measure_anywhere
 from tracker.workflow.clip import measure_clip
 from tracker.workflow.stand import calibrate, request_of
 
@@ -72,6 +73,7 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=50_000, help="first seed")
     parser.add_argument("--scale", type=float, default=1.0, help="of the frame's width and height")
     parser.add_argument("--fps", type=float, help="frames a second, where not the recipe's own")
+    parser.add_argument("--from-anywhere", action="store_true", help="as of lobmeter measure")
     options = parser.parse_args()
     cv2.setNumThreads(1)
     names = sorted(RECIPES) if options.recipe == "all" else [options.recipe]
@@ -82,7 +84,9 @@ def main() -> None:
         pieces = max(1, math.ceil(60.0 * options.minutes / PIECE_S - 1e-6))
         seconds = 60.0 * options.minutes / pieces
         for seed in range(options.first, options.first + pieces):
-            for minutes, shots in measured(without_shots(recipe, seconds), seed):
+            for minutes, shots in measured(
+                without_shots(recipe, seconds), seed, options.from_anywhere
+            ):
                 tally += _counted(minutes, shots)
                 for shot in shots:
                     print(
@@ -98,7 +102,9 @@ def main() -> None:
         print(whole.line("all"))
 
 
-def measured(recipe: Recipe, seed: int) -> Iterator[tuple[float, list[Shot]]]:
+def measured(
+    recipe: Recipe, seed: int, from_anywhere: bool = False
+) -> Iterator[tuple[float, list[Shot]]]:
     """Film a session and yield, for each clip, its true minutes and the rows found in it."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -107,7 +113,12 @@ def measured(recipe: Recipe, seed: int) -> Iterator[tuple[float, list[Shot]]]:
         for clip in session.clips:
             facts = inspect(clip.path, session.camera.capture_fps)
             camera = calibrate(session, clip, facts.size_px).camera
-            result = measure_clip(facts, camera, request_of(session, clip))
+            request = request_of(session, clip)
+            if from_anywhere:
+                field = field_of([request.release_m, *(each.ground_m for each in clip.markers)])
+                result = measure_anywhere(facts, camera, request, field)
+            else:
+                result = measure_clip(facts, camera, request)
             yield (
                 facts.duration_s / facts.pace / 60.0,
                 [found.shot for found in result.shots],

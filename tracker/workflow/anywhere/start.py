@@ -23,8 +23,8 @@ Array = NDArray[np.float64]
 
 BEYOND_M = np.array([10.0, 5.0])
 """How far beyond what was taped a shot may start, along and across: where a launcher is carried
-to, or where the person stands who throws a ball back. One standard deviation, to which half of
-what was taped is added. Common practice, no source."""
+to, or where the person stands who throws a ball back. One standard deviation, besides that of a
+place anywhere within what was taped. Common practice, no source."""
 
 USUAL_HEIGHT_M, HEIGHT_SD_M = 1.5, 5.0
 """Height of a start, which may lie in mid-air where the release is out of the picture."""
@@ -56,7 +56,7 @@ class Field:
     @property
     def u_m(self) -> Array:
         """Standard deviation of where a shot starts, along and across, shape (2,)."""
-        return self.half_m + BEYOND_M
+        return np.hypot(self.half_m / np.sqrt(3.0), BEYOND_M)
 
     def off(self, place_m: ArrayLike) -> float:
         """Return by how far a place lies off what was taped, m."""

@@ -1,0 +1,87 @@
+"""Shots told from anywhere: found wherever they start, and nothing else told with them."""
+
+import json
+
+import pytest
+
+from tests.tracker.thrown_balls import Throw
+from tests.tracker.thrown_clip import Ball, Roll, session
+from tracker.records import Quality
+from tracker.workflow.measuring import measure_session
+
+SHOT = Ball(0.25, Throw(10.2, 42.0, 2.0, drag=0.53, start_m=(0.0, 0.0, 0.8)))
+BACK = Ball(1.2, Throw(9.3, 38.0, 172.0, drag=0.53, start_m=(11.0, 1.0, 1.7)))
+ROLL = Roll(0.3, (11.5, -2.0), (-4.0, 0.4))
+SECONDS = 3.2
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """A shot, a ball thrown back and one rolled back; both of the thrown ones hop on."""
+    return session(tmp_path_factory.mktemp("fen") / "lane", (SHOT, BACK, ROLL), SECONDS)
+
+
+@pytest.fixture(scope="module")
+def usual(folder):
+    return measure_session(folder)
+
+
+@pytest.fixture(scope="module")
+def anywhere(folder):
+    return measure_session(folder, from_anywhere=True)
+
+
+def holds(shot, ball, within=3.0):
+    """Every figure lies within so many of its own standard uncertainties of the truth."""
+    for name, true in ball.truth().items():
+        stem, unit = name.rsplit("_", 1)
+        value, u = getattr(shot, name), getattr(shot, f"{stem}_u_{unit}")
+        assert abs(value - true) < within * u, f"{name} {value:.3f} ± {u:.3f}, true {true:.3f}"
+
+
+def test_what_starts_at_the_release_point_is_the_same_with_the_option(usual, anywhere):
+    (shot,) = usual.shots
+    assert shot.quality is Quality.GOOD
+    assert anywhere.shots[0] == shot
+    holds(shot, SHOT)
+
+
+def test_a_ball_thrown_back_is_told_with_where_it_starts(anywhere):
+    assert len(anywhere.shots) == 2
+    shot = anywhere.shots[1]
+    assert shot.shot == 2 and shot.quality is Quality.CHECK
+    assert "first seen 11.0 ±" in shot.reason and "counts as its release" in shot.reason
+    assert abs(shot.release_s - BACK.began_s) < 0.03
+    assert abs(shot.azimuth_deg - 172.0) < 3.0 * shot.azimuth_u_deg
+    holds(shot, BACK)
+    assert shot.landing_seen
+    assert shot.exit_speed_u_mps < 0.05 * shot.exit_speed_mps
+
+
+def test_what_was_turned_down_is_told_with_the_reason(anywhere):
+    written = json.loads((anywhere.folder / "shots.json").read_text(encoding="utf-8"))
+    assert all(each["reason"].endswith(".") for each in written["turned_down"])
+    points = [point for point in anywhere.clips[0].shots[1].points if point.used]
+    assert len(points) > 50 and all(point.shot == 2 for point in points)
+
+
+def test_with_a_wrong_release_point_both_are_found_from_elsewhere(folder, tmp_path):
+    """The launcher was carried five metres on; nobody wrote that down."""
+    away = tmp_path / "away"
+    away.mkdir()
+    (away / "clips").symlink_to(folder / "clips", target_is_directory=True)
+    text = (folder / "session.toml").read_text(encoding="utf-8")
+    (away / "session.toml").write_text(
+        text.replace("along_m = 0.0\n", "along_m = 5.0\n", 1), encoding="utf-8"
+    )
+    assert measure_session(away).shots == ()
+    first, second = measure_session(away, from_anywhere=True).shots
+    holds(first, SHOT)
+    holds(second, BACK)
+    assert first.quality is second.quality is Quality.CHECK
+
+
+def test_nothing_is_told_of_a_scene_without_throws(tmp_path):
+    quiet = session(tmp_path / "quiet", (ROLL,), 1.6)
+    result = measure_session(quiet, from_anywhere=True)
+    assert result.shots == ()
