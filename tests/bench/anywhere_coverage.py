@@ -1,7 +1,7 @@
 """How often the truth lies in the 95 % interval of a shot that starts anywhere.
 
-``python -m tests.bench.anywhere_coverage --shots 100`` draws shots from anywhere on a field before a
-calibrated camera, fired up, down and aslant, and fits each twice: as one that was released in the
+``python -m tests.bench.anywhere_coverage --shots 100`` draws shots from anywhere on a field before
+a calibrated camera, fired up, down and aslant, and fits each twice: as one that was released in the
 picture, and as one that came into it over its edge.
 """
 

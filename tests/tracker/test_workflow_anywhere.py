@@ -50,7 +50,7 @@ def test_a_ball_thrown_back_is_told_with_where_it_starts(anywhere):
     assert len(anywhere.shots) == 2
     shot = anywhere.shots[1]
     assert shot.shot == 2 and shot.quality is Quality.CHECK
-    assert "first seen 11.0 ±" in shot.reason and "counts as its release" in shot.reason
+    assert shot.reason.startswith("Its first sight counts as its release: 11.0 ± 0.1 m along")
     assert abs(shot.release_s - BACK.began_s) < 0.03
     assert abs(shot.azimuth_deg - 172.0) < 3.0 * shot.azimuth_u_deg
     holds(shot, BACK)

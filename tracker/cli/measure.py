@@ -56,6 +56,10 @@ def measure(
     Where too few markers were taped to fix the camera, or for a video file without a session,
     gravity is the scale: the figures come with the wide uncertainty that this has. The results of
     clip.mp4 go to clip-results/ beside it.
+
+    With --from-anywhere every ball thrown through the air is a shot, but no hop and no ball that
+    rolls. Where one does not come from the release point, its first sight counts as its release,
+    its row says where that was, and its uncertainty is wider.
     """
     from tracker.workflow.measuring import Told, measure_session, read_all
 

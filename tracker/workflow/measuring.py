@@ -26,6 +26,11 @@ from tracker.workflow.unmarked import assumed_words, measure_unmarked
 
 RESULTS = "results"
 
+ANYWHERE_ANYHOW = (
+    "Where markers do not fix the camera, shots are found wherever they start: --from-anywhere "
+    "changes nothing here."
+)
+
 Progress = Callable[[str, int, int], None]
 """Told the clip's file, how many of its frames are done, and how many there are."""
 
@@ -264,8 +269,10 @@ def _measured(
     if calibration is None:
         site = site_of(session, ready.clip, ready.facts.size_px)
         found = measure_unmarked(ready.facts, site, request, session.release.height_told, told)
-        assumed = assumed_words(session, site)
-        return MeasuredClip(ready.clip, None, found.camera, found.shots, (*assumed, *found.notes))
+        notes = [*assumed_words(session, site), *found.notes]
+        if from_anywhere:
+            notes.append(ANYWHERE_ANYHOW)
+        return MeasuredClip(ready.clip, None, found.camera, found.shots, tuple(notes))
     request = replace(request, camera_parts=calibration.camera_parts)
     see = None if watched is None else watched.see
     if from_anywhere:

@@ -275,9 +275,9 @@ def _misfit(known: Circumstances, fitted: FittedFlight, trace: Traced) -> float:
 
 
 _CAME = {
-    "inside": "it does not start at the release point but was first seen",
-    "edge": "it came into the picture in flight and was first seen",
-    "clip": "it was in the air when the clip began, first seen",
+    "inside": "its first sight counts as its release",
+    "edge": "it came into the picture in flight, and its first sight counts as its release",
+    "clip": "it was in the air when the clip began, and its first sight counts as its release",
 }
 
 
@@ -288,10 +288,9 @@ def _worded(shot: MeasuredShot, flight: Flight, sight: Sight) -> MeasuredShot:
         f"{value:.{1 if u < 1.0 else 0}f} ± {max(u, 0.1):.{1 if u < 1.0 else 0}f} m"
         for value, u in zip(place, spread, strict=True)
     )
-    where = f"{along} along, {across} across and {up} up"
-    lead = f"{_CAME[sight.how]} {where}, which counts as its release"
-    if sight.how != "inside":
-        lead += ", its speed there as the exit speed"
+    lead = f"{_CAME[sight.how]}: {along} along, {across} across, {up} up"
+    if sight.how == "inside":
+        lead += ", which is not the launcher's release point"
     others = shot.shot.reason.removesuffix(".")
     reason = "; ".join([lead, *([others[:1].lower() + others[1:]] if others else [])])
     row = replace(shot.shot, quality=Quality.CHECK, reason=f"{reason[:1].upper()}{reason[1:]}.")
