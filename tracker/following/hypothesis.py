@@ -45,8 +45,6 @@ class Stage:
     drag, drag_u : float
         Drag coefficient expected, and how far it may be off.
     ball_radius_m : float
-    readout_s : float
-        Time from the first to the last row of the picture.
     frame_s : float
         True time from one frame to the next.
     wind_mps : tuple of float
