@@ -43,7 +43,8 @@ ROLL_PX, ROLL_SHARE = 1.2, 0.04
 
 LEAST_SEEN = 10
 MOST_SPEED_SHARE = 0.10
-RAGGED, FAINT_SNR, FULL_SHARE = 2.5, 10.0, 0.85
+RAGGED, FAINT_SNR = 2.5, 10.0
+FULL_SHARE, PLAIN_SNR = 0.85, 15.0
 """What is seen in fewer frames, or tells its speed to worse than this share of it, is not told as
 a shot; nor, where it hardly stands out, what scatters by so many times what its pictures say, or is
 missing from more than the rest of the frames."""
@@ -110,10 +111,10 @@ def hardly_seen(shot: MeasuredShot, trace: Traced) -> str:
     if speed is None or u is None or u > MOST_SPEED_SHARE * speed:
         return "its places say so little of its speed that they may be anything's"
     snr = trace.track.snr
-    faint = snr is not None and float(np.median(snr[fitted.used])) < FAINT_SNR
-    if faint and fitted.scale > RAGGED:
+    clear = np.inf if snr is None else float(np.median(snr[fitted.used]))
+    if clear < FAINT_SNR and fitted.scale > RAGGED:
         return "its places are ragged and hardly stand out: parts of something else that moves"
-    if faint and row.frames_seen < FULL_SHARE * trace.in_view:
+    if clear < PLAIN_SNR and row.frames_seen < FULL_SHARE * trace.in_view:
         return (
             f"it was seen in {row.frames_seen} of the {trace.in_view} frames that it crossed, and "
             "hardly stands out there: parts of something else that moves"

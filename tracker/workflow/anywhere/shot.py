@@ -9,10 +9,10 @@ from calibration.adjustment import NotDetermined
 from tracker.detection import Look
 from tracker.fitting import Circumstances, FittedFlight, fit_flight
 from tracker.flight.trajectory import fly
-from tracker.following import Hypothesis
+from tracker.following import Hypothesis, Stage
 from tracker.records import Candidates, MeasuredShot, Quality, Track, TurnedDown
 from tracker.workflow.anywhere.rules import hardly_seen, no_throw
-from tracker.workflow.anywhere.start import Began, Field, Flight, rebegun
+from tracker.workflow.anywhere.start import Began, Field, Flight, first_of_many, rebegun
 from tracker.workflow.course import Course, Shutter, sighted, walked
 from tracker.workflow.known import ClipRequest, stage_of
 from tracker.workflow.scouting import Throw
@@ -20,10 +20,10 @@ from tracker.workflow.shot import Traced, measure_shot, told, traced
 
 Array = NDArray[np.float64]
 
-LATE_FRAMES, LATE_U_FRAMES, LATE_U_S = 0.7, 1.0, 0.004
+LATE_FRAMES, LATE_U_FRAMES, LATE_U_S = 0.5, 1.0, 0.004
 """How long before the first sight a ball in the picture was released, in frames, and how well
 that is known: what was released between two frames shows in the second, or in the one after where
-the launcher or a hand is behind it."""
+the launcher or a hand hides it, or in the one before where it is seen on its way out."""
 
 BACK_S, ON_S = 0.35, 0.25
 """How long before and after the beginning of its path a ball's first sight is looked for."""
@@ -33,6 +33,11 @@ EDGE_FRAMES = 1.6
 """What was this near to the frame's edge, or beyond it, so shortly before came in over it."""
 
 AGREES = 4.0
+LEAST_SNR_SHARE = 0.35
+"""A place is the ball's when it lies within so many standard uncertainties of its way and stands
+out by no less than this share of what the ball does later on."""
+
+MOST_WALKS = 3
 OWN_PX = 3.0
 """How near to a measured place something must stand out, besides the ball's diameter."""
 
@@ -99,12 +104,7 @@ def measure_throw(
         True time from one frame to the next.
     """
     try:
-        sight = _first_sight(flight, shutter, candidates, frame_s)
-        begun = rebegun(flight, field, sight.began(frame_s))
-        stage = stage_of(begun.known, frame_s)
-        wide = replace(shutter, circumstances=begun.known)
-        trace = traced(stage, wide, _supposed(begun.known, begun.fitted, flight), candidates)
-        found = replace(begun, fitted=trace.fitted)
+        found, stage, trace, sight = _followed(flight, shutter, field, candidates, frame_s)
         why = no_throw(found, field, float(request.release_m[2]))
         if why:
             return turned_down(flight.throw, request, shutter.facts.pace, frame_s, why)
@@ -115,6 +115,7 @@ def measure_throw(
             shot = measure_shot(stage_home, shutter, request, supposed, candidates)
             if isinstance(shot, MeasuredShot):
                 return shot
+        wide = replace(shutter, circumstances=found.known)
         shot = told(stage, wide, request, trace, 0.0, aimed=False)
         why = hardly_seen(shot, trace)
         if why:
@@ -122,6 +123,30 @@ def measure_throw(
     except (NotDetermined, np.linalg.LinAlgError) as error:
         return turned_down(flight.throw, request, shutter.facts.pace, frame_s, str(error))
     return _worded(shot, found, sight)
+
+
+def _followed(
+    flight: Flight,
+    shutter: Shutter,
+    field: Field,
+    candidates: list[Candidates],
+    frame_s: float,
+) -> tuple[Flight, Stage, Traced, Sight]:
+    """Follow a flight from its first sight, which is looked for anew from where it then begins."""
+    start_s = flight.first_s
+    sight = _first_sight(flight, start_s, shutter, candidates, frame_s)
+    for _ in range(MOST_WALKS):
+        begun = rebegun(flight, field, sight.began(frame_s))
+        stage = stage_of(begun.known, frame_s)
+        wide = replace(shutter, circumstances=begun.known)
+        trace = traced(stage, wide, _supposed(begun.known, begun.fitted, flight), candidates)
+        flight = replace(begun, fitted=trace.fitted)
+        start_s = first_of_many(trace.track.times_s, trace.fitted.used)
+        again = _first_sight(flight, start_s, shutter, candidates, frame_s)
+        if abs(again.first_s - sight.first_s) < 0.5 * frame_s:
+            break
+        sight = again
+    return flight, stage, trace, sight
 
 
 def turned_down(
@@ -167,10 +192,13 @@ def look_along(flights: list[Flight], frame_s: float) -> Look:
 
 
 def _first_sight(
-    flight: Flight, shutter: Shutter, candidates: list[Candidates], frame_s: float
+    flight: Flight,
+    start_s: float,
+    shutter: Shutter,
+    candidates: list[Candidates],
+    frame_s: float,
 ) -> Sight:
-    """Return when a ball was first seen, walking back from where its path begins."""
-    start_s = flight.first_s
+    """Return when a ball was first seen, walking back from where it is known to be."""
     shown = [each for each in candidates if start_s - BACK_S <= each.time_s <= start_s + ON_S]
     times = np.array([each.time_s for each in shown])
     camera = flight.camera
@@ -188,6 +216,9 @@ def _first_sight(
         way = float(np.linalg.norm(np.diff(pixels, axis=0), axis=1).mean())
         agrees = off < AGREES * np.hypot(spread, 0.6 + 0.04 * way)
         agrees &= _stands_out(track, shown, shutter.look.diameter_px)
+        ahead = track.times_s >= start_s - 1e-9
+        if track.snr is not None and np.any(ahead):
+            agrees &= track.snr > LEAST_SNR_SHARE * np.median(track.snr[ahead])
         by_frame = dict(zip(track.frames.tolist(), agrees.tolist(), strict=True))
         order = [each.frame for each in shown]
         first_s = walked(order, times, by_frame, start_s, forward=False)
@@ -277,7 +308,7 @@ def _misfit(known: Circumstances, fitted: FittedFlight, trace: Traced) -> float:
 _CAME = {
     "inside": "its first sight counts as its release",
     "edge": "it came into the picture in flight, and its first sight counts as its release",
-    "clip": "it was in the air when the clip began, and its first sight counts as its release",
+    "clip": "it flew in the clip's first frames, and its first sight counts as its release",
 }
 
 

@@ -116,14 +116,12 @@ class Flight:
 
     @property
     def first_s(self) -> float:
-        """True time of the first place of its path that lies on it, with more to follow."""
+        """True time of the first place of its path that the fit to that path used."""
         times = self.throw.arc.times_s
         used = (
             self.fitted.used if len(self.fitted.used) == len(times) else np.ones(len(times), bool)
         )
-        ahead = np.convolve(used, np.ones(4), "full")[3:]
-        begins = np.flatnonzero(used & (ahead >= 3))
-        return float(times[begins[0]] if len(begins) else times[0])
+        return first_of_many(times, used)
 
     def states(self, times_s: Array) -> Array:
         """Return place and velocity at true times, shape (N, 6), on beyond either end."""
@@ -136,6 +134,13 @@ class Flight:
     def unlikelihood(self) -> float:
         """Return the squared distance from all that was presumed, in units of its spread."""
         return unlikelihood(LooseFit(self.known, self.fitted))
+
+
+def first_of_many(times_s: Array, used: NDArray[np.bool_]) -> float:
+    """Return the time of the first place that is used, and two of the three after it too."""
+    ahead = np.convolve(used, np.ones(4), "full")[3:]
+    begins = np.flatnonzero(used & (ahead >= 3))
+    return float(times_s[begins[0]] if len(begins) else times_s[0])
 
 
 def states_at(known: Circumstances, fitted: FittedFlight, times_s: Array) -> Array:
