@@ -95,12 +95,14 @@ def best_possible(
     camera = camera_from_truth(clip["camera"]).with_covariance(calibration.camera.covariance)
     known = circumstances_of(camera, request)
     area = math.pi * (true["diameter_mm"] / 2000.0) ** 2
-    reach = true["air_density_kgpm3"] * area / (2.0 * true["mass_g"] / 1000.0)
     ball_volume = math.pi / 6.0 * (true["diameter_mm"] / 1000.0) ** 3
-    buoyancy = true["air_density_kgpm3"] * ball_volume / (true["mass_g"] / 1000.0)
+    displaced = true["air_density_kgpm3"] * ball_volume
+    moved = true["mass_g"] / 1000.0 + 0.5 * displaced
+    reach = true["air_density_kgpm3"] * area / (2.0 * moved)
+    weight = true["gravity_mps2"] * (moved - 1.5 * displaced) / moved
     known = replace(
         known,
-        forces=Forces(reach, true["gravity_mps2"] * (1.0 - buoyancy)),
+        forces=Forces(reach, weight),
         ball_radius_m=true["diameter_mm"] / 2000.0,
         # A flight can show that its air was steady: the bound is that of steady air.
         gust_u_mps=0.0,

@@ -37,7 +37,7 @@ class Forces:
         ``rho A / (2 m)`` in 1/m: air density times projected area over twice the mass.
         Times the drag coefficient it is the share of its speed that a ball loses per metre.
     gravity_mps2 : float
-        Downward acceleration, m/s²; less buoyancy when that counts.
+        Downward acceleration, m/s²; less buoyancy and added mass where they count.
     drag_curve : tuple of two tuples, optional
         Speeds through the air, m/s, and there the drag coefficient over that at `DRAG_AT_MPS`;
         without it the coefficient is the same at every speed.
@@ -49,13 +49,19 @@ class Forces:
 
 
 def forces_on(ball: Ball, air: Air, gravity_mps2: float = STANDARD_GRAVITY) -> Forces:
-    """Return the forces on a ball in this air, its weight less its buoyancy (Archimedes).
+    """Return the forces on a ball in this air, over all the mass that they must move.
 
-    A tennis ball is lighter by 0.33 % in air, and falls that much more slowly.
+    A tennis ball is lighter by 0.33 % in air (Archimedes), and half the air that it displaces
+    must be accelerated with it, another 0.16 %: the added mass of a sphere (H. Lamb, Hydrodynamics,
+    art. 92; it holds at all Reynolds numbers: J. Magnaudet and I. Eames, Annu. Rev. Fluid Mech. 32,
+    659, 2000; from memory). Gravity is the rule that a flight's size is read from, so both are seen
+    in its carry.
     """
+    displaced = air.density_kgpm3 / ball.density_kgpm3
+    moved = 1.0 + 0.5 * displaced
     return Forces(
-        reach_per_m=air.density_kgpm3 * ball.area_m2 / (2.0 * ball.mass_kg),
-        gravity_mps2=gravity_mps2 * (1.0 - air.density_kgpm3 / ball.density_kgpm3),
+        reach_per_m=air.density_kgpm3 * ball.area_m2 / (2.0 * ball.mass_kg) / moved,
+        gravity_mps2=gravity_mps2 * (1.0 - displaced) / moved,
         drag_curve=_curve(ball, air),
     )
 

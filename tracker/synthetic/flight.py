@@ -173,7 +173,8 @@ def fly(launch: Launch, ball: Ball, air: Air, turf: Turf) -> FlownBall:
     """Fly one shot until the ball lies still.
 
     Weight less buoyancy (Archimedes), quadratic drag along and lift across the motion through
-    the air (coefficients as in Cross and Lindsey, 2014), integrated by DOP853 to 1e-11.
+    the air (coefficients as in Cross and Lindsey, 2014), on the ball's mass and half that of the
+    air it displaces (added mass of a sphere), integrated by DOP853 to 1e-11.
     """
     start = np.concatenate([np.array(launch.release_m, float), launch.velocity()])
     first, landing_s, landing = _through_air(launch.release_s, start, ball, air, launch)
@@ -196,9 +197,10 @@ def _through_air(
 ) -> tuple[Leg, float, Array]:
     """Fly from `start` until the lowest point of the ball touches the ground."""
     area = np.pi * ball.diameter_m**2 / 4.0
-    pull = 0.5 * air.density_kgpm3 * area / ball.mass_kg
-    buoyancy = air.density_kgpm3 * area * ball.diameter_m * (2.0 / 3.0) / ball.mass_kg
-    weight = air.gravity_mps2 * (1.0 - buoyancy)
+    displaced_kg = air.density_kgpm3 * area * ball.diameter_m * (2.0 / 3.0)
+    moved_kg = ball.mass_kg + 0.5 * displaced_kg
+    pull = 0.5 * air.density_kgpm3 * area / moved_kg
+    weight = air.gravity_mps2 * (ball.mass_kg - displaced_kg) / moved_kg
     # After a bounce the spin is another, so the lift of the launch no longer holds.
     spin = np.zeros(3) if launch is None else ball.lift_coefficient * launch.spin_axis()
     (wind_x, wind_y, wind_z), (spin_x, spin_y, spin_z) = air.wind_mps, spin.tolist()
