@@ -36,6 +36,38 @@ def disc(shape, centre, diameter, streak=(0.0, 0.0), soft=0.55):
     return picture
 
 
+def codes(light):
+    """Return the luma codes of linear light, 1 being white (ITU-R BT.709-6, 1.2 and 3.4)."""
+    bent = np.where(light < 0.018, 4.5 * light, 1.099 * np.maximum(light, 0.018) ** 0.45 - 0.099)
+    return 16.0 + 219.0 * bent
+
+
+def lit_balls(rng, count, *, diameter, ball, behind, fall, side=25):
+    """Return cuttings of a ball lit from above in linear light, what is expected, and the truth.
+
+    `ball` and `behind` are the linear light of its middle and of what lies behind it; `fall` is the
+    share of the middle's light that the foot lacks and the top has more.
+    """
+    true = (side - 1) / 2 + rng.uniform(-0.5, 0.5, (count, 2))
+    patches = np.empty((count, side, side), np.int16)
+    for index, centre in enumerate(true):
+        fine = (np.arange(side * FINE) + 0.5) / FINE - 0.5
+        across, down = fine - centre[0], fine[:, None] - centre[1]
+        cover = (across**2 + down**2 <= (diameter / 2) ** 2).astype(float)
+        glow = cover * ball * (1.0 - fall * down / (diameter / 2))
+        cover, glow = (
+            cv2.GaussianBlur(each, (0, 0), 0.55 * FINE)
+            .reshape(side, FINE, side, FINE)
+            .mean(axis=(1, 3))
+            for each in (cover, glow)
+        )
+        change = codes(behind * (1.0 - cover) + glow) - codes(behind)
+        patches[index] = np.rint(2.0 * (change + rng.normal(0, 0.7, change.shape)))
+    still = np.zeros((count, 2))
+    expected = Expected(true, still, still + 99.0, still + 99.0, np.full(count, float(diameter)))
+    return Cuttings(patches, np.zeros((count, 2), np.int64)), expected, true
+
+
 def film(picture, rng, noise):
     """Return what an 8-bit sensor makes of a picture."""
     return np.clip(np.rint(picture + rng.normal(0, noise, picture.shape)), 0, 255).astype(np.uint8)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tests.tracker.drawn_balls import moving_balls
+from tests.tracker.drawn_balls import lit_balls, moving_balls
 from tracker.detection import Expected, measure
 from tracker.detection.appearance import LEAST_U_PX, SHAPE_SHARE
 from tracker.records import Cuttings
@@ -137,3 +137,41 @@ def test_no_cuttings_give_no_sighting():
     expected = Expected(nothing, nothing, nothing, nothing, np.zeros(0))
     sighting, exposure = measure(empty, expected, 0.3)
     assert len(sighting.pixels) == 0 and exposure == 0.3
+
+
+@pytest.mark.parametrize("diameter", [2.0, 3.0, 4.5])
+def test_one_light_serves_before_dark_and_before_bright(diameter):
+    # Lit from above, drawn in linear light and coded as a camera does: before dark the place lies
+    # high, before bright low, and one unevenness takes both off.
+    rng = np.random.default_rng(19)
+    scenes = [
+        lit_balls(rng, 20, diameter=diameter, ball=0.28, behind=behind, fall=0.6)
+        for behind in (0.08, 0.5)
+    ]
+    lights = np.linspace(0.0, 40.0, 21)
+    rows = np.empty((2, len(lights)))
+    for which, (cuttings, expected, true) in enumerate(scenes):
+        for at, strength in enumerate(lights):
+            light = np.array([0.0, -strength])
+            sighting, _ = measure(cuttings, expected, 0.0, light)
+            assert sighting.found.all()
+            middle = sighting.pixels - sighting.lean[:, None] * light
+            rows[which, at] = np.median(middle[:, 1] - true[:, 1])
+            assert abs(np.median(middle[:, 0] - true[:, 0])) < 0.03
+    assert rows[0, 0] < -0.2 and rows[1, 0] > 0.2
+    best = np.argmin(np.abs(rows).max(axis=0))
+    assert 5.0 < lights[best] < 35.0
+    assert np.all(np.abs(rows[:, best]) < 0.06)
+
+
+def test_lean_tells_where_another_light_would_put_the_ball():
+    rng = np.random.default_rng(20)
+    cuttings, expected, _ = lit_balls(rng, 20, diameter=3.5, ball=0.28, behind=0.08, fall=0.4)
+    light, more = np.array([4.0, -16.0]), np.array([1.0, -2.0])
+    here, _ = measure(cuttings, expected, 0.0, light)
+    there, _ = measure(cuttings, expected, 0.0, light + more)
+    moved = (there.pixels - there.lean[:, None] * (light + more)) - (
+        here.pixels - here.lean[:, None] * light
+    )
+    np.testing.assert_allclose(moved, -here.lean[:, None] * more, atol=0.006)
+    assert np.all(np.abs(moved[:, 1]) > 0.02)

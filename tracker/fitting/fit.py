@@ -10,6 +10,8 @@ from tracker.fitting.gustiness import gustiness
 from tracker.fitting.model import (
     CAMERA_AT,
     FLIGHT_AT,
+    GRAVITY_AT,
+    LIGHT_AT,
     PARAMETERS,
     SLOPE_AT,
     Circumstances,
@@ -68,6 +70,11 @@ class FittedFlight:
     settled: bool
     spread: float = 1.0
     gust_u_mps: float | None = None
+
+    @property
+    def light(self) -> Array:
+        """How unevenly the ball was lit, along columns and rows, luma steps, shape (2,)."""
+        return self.parameters[LIGHT_AT:GRAVITY_AT]
 
     def known(self, circumstances: Circumstances) -> Circumstances:
         """Return the circumstances of the shot with the gusts that it was fitted with."""

@@ -45,12 +45,12 @@ WIND_AT = tuple(
 )
 """Mean wind and gusts, along and across; what is known of them is known together."""
 
-LIGHT_U = 6.0
-"""How unevenly a ball is lit, in luma steps: light from one side moves the bright part of a
-ball off its middle, by this much times its diameter over its contrast. Where the ball is
-darker than what lies behind it the shift is the other way, and where the contrast is slight
-it is large. A ball half again as bright at one rim as at its middle, luma 120, makes about 6
-(linear shading over a disc has the first moment d/16 of its slope)."""
+USUAL_LIGHT, LIGHT_U = np.array([0.0, -20.0]), 20.0
+"""How unevenly a ball is lit, in luma steps from its middle to its rim along columns and rows, and
+its standard uncertainty. Light comes from above, outdoors and in halls. Under an overcast sky and
+over grass that gives back a fifth, a ball's foot has a fifth of the light of its top (Lambert's
+law), which a camera makes half the luma: a fall of 25 to 45 luma steps from the middle to the
+foot of a bright ball."""
 STEP_S, LONGEST_STEP_S = 0.04, 0.1
 """Steps of the fitted flight: the longest leaves a hundredth of a millimetre where the air brakes
 a ball as it does a tennis ball or a heavier one, and a lighter ball takes shorter steps."""
@@ -128,6 +128,7 @@ class Circumstances:
         mean[7] = self.drag
         mean[10:12] = self.wind_mps
         mean[READOUT_AT] = self.readout_s
+        mean[LIGHT_AT:GRAVITY_AT] = USUAL_LIGHT
         mean[FADE_AT] = LIFT_FADE
         return mean
 

@@ -77,6 +77,7 @@ def sighted(
     course: Course,
     frames_in_view: list[Candidates],
     exposure: float | None,
+    light: Array | None = None,
 ) -> tuple[Track, float | None]:
     """Measure the ball's picture in every frame that has a patch where it should be."""
     rows, at = [], []
@@ -109,7 +110,10 @@ def sighted(
         diameters_px=camera.focal_px * 2.0 * stage.ball_radius_m / depth,
     )
     sighting, exposure = sight(
-        [(frames_in_view[i], k) for i, k in zip(rows, at, strict=True)], expected, exposure
+        [(frames_in_view[i], k) for i, k in zip(rows, at, strict=True)],
+        expected,
+        exposure,
+        light,
     )
     kept = sighting.found
     shaken = np.any(shifts[chosen] != 0.0, axis=1)

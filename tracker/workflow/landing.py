@@ -118,7 +118,7 @@ def find_bounce(
     hop = find_hop(landing, sought)
     if hop is None or not hop.found:
         return None
-    measured = _measured(stage, shutter, landing, hop, frames, exposure)
+    measured = _measured(stage, shutter, landing, hop, frames, exposure, fitted.light)
     if measured is None:
         return None
     hop, u_s, count = measured
@@ -190,6 +190,7 @@ def _measured(
     hop: Hop,
     frames: list[Candidates],
     exposure: float | None,
+    light: Array,
 ) -> tuple[Hop, float, int] | None:
     """Measure the ball's pictures along a hop and fit it to them; add the moment's uncertainty."""
     state = np.array([hop.time_s, hop.rise, hop.kept, hop.aside_mps])
@@ -198,14 +199,15 @@ def _measured(
         shown, course = _course(shutter, landing, state, frames, readout)
         if len(shown) < LEAST_HITS:
             return None
-        track, _ = sighted(stage, shutter, course, shown, exposure)
+        track, _ = sighted(stage, shutter, course, shown, exposure, light)
         if len(track.frames) < LEAST_HITS:
             return None
         times = track.times_s + readout * shutter.row_share(track.pixels)
+        middles = track.pixels - track.lean[:, None] * light
         roots = np.linalg.inv(np.linalg.cholesky(track.covariances + MEETING_PX**2 * np.eye(2)))
         weight = np.ones(len(times))
         for _ in range(6):
-            gap = track.pixels - hop_pixels(landing, state[None], times)[0]
+            gap = middles - hop_pixels(landing, state[None], times)[0]
             white = np.einsum("nij,nj->ni", roots, gap)
             slope = np.stack([_slope(landing, state, times, at) for at in range(4)], axis=2)
             slope = np.einsum("nij,njk->nik", roots, slope)

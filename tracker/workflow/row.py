@@ -286,14 +286,16 @@ def _points(
 ) -> tuple[TrackPoint, ...]:
     times = track.times_s - fitted.parameters[0]
     states = fitted.trajectory.at(times)
+    # The ball's middle, not its brightest part.
+    middles = track.pixels - track.lean[:, None] * fitted.light
     return tuple(
         TrackPoint(
             clip=sought.clip,
             shot=0,
             frame=int(track.frames[i]),
             time_s=float(track.times_s[i]),
-            column_px=float(track.pixels[i, 0]),
-            row_px=float(track.pixels[i, 1]),
+            column_px=float(middles[i, 0]),
+            row_px=float(middles[i, 1]),
             used=bool(fitted.used[i]),
             residual_column_px=float(fitted.residuals_px[i, 0]),
             residual_row_px=float(fitted.residuals_px[i, 1]),

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from calibration.adjustment import NotDetermined
 from tracker.fitting import FittedFlight, first_state, fit_in_usual_gusts, with_likely_gusts
 from tracker.fitting.gravity import gravity_verdict
+from tracker.fitting.model import USUAL_LIGHT
 from tracker.following import Hypothesis, Stage, follow
 from tracker.records import Candidates, MeasuredShot, Quality, Track, TurnedDown
 from tracker.workflow.course import Course, Shutter, course_of, sighted
@@ -105,8 +106,9 @@ def traced(
     known = shutter.circumstances
     state = first_state(known, hypothesis.release_s, hypothesis.launch)
     exposure: float | None = None
+    light = USUAL_LIGHT
     for number in range(2):
-        track, exposure = sighted(stage, shutter, course, frames_in_view, exposure)
+        track, exposure = sighted(stage, shutter, course, frames_in_view, exposure, light)
         if len(track.frames) < 4:
             raise NotDetermined(
                 f"a picture like the ball's was measured in {len(track.frames)} of the "
@@ -114,7 +116,7 @@ def traced(
             )
         row_share = shutter.row_share(track.pixels)
         fitted = fit_in_usual_gusts(known, track, row_share, state, near=number > 0)
-        state = fitted.parameters
+        state, light = fitted.parameters, fitted.light
         frames_in_view, course = course_of(shutter, fitted, candidates)
     count = int(np.sum(fitted.used))
     if count < max(LEAST_SEEN, LEAST_SHARE * len(frames_in_view)):
