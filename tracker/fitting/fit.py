@@ -211,7 +211,7 @@ def fit_in_usual_gusts(
         steady = bool(np.all(np.abs(fresh - scale) < 0.1 * scale))
         steady = steady and bool(np.all(np.abs(changed - weights) < 0.1))
         scale, weights = fresh, changed
-        if steady and (near or round_ > 0):
+        if steady and result.settled and (near or round_ > 0):
             break
     used = relative <= CUT
     if np.sum(used) < 3:
