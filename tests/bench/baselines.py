@@ -5,14 +5,15 @@ Two baselines link their detections by optimal assignment with a constant-accele
 
 - ``MOG2 blobs``: OpenCV's mixture-of-Gaussians background model, connected components, gates on
   area and shape;
-- ``star finder``: photutils' DAOStarFinder on difference pictures, stars being bright or dark.
+- ``star finder``: photutils' DAOStarFinder on pictures of what has changed.
 
-They are given what is given to ours except the calibration: the ball's size and how far it moves
-in a frame. Both are judged on frames, not on figures: a shot counts as found when tracks lie
-within three pixels of it in half the frames in which it shows; a track that is no shot's counts
-as false; time is the processor's. The clips are balls laid over real plates
-(`tests.footage.composite`), or the sessions with truth beside them whose folders are given.
-``--tune`` tries thresholds on another seed, which is never reported.
+They are given what is given to ours except the calibration: luma and blue difference, the ball's
+size in the picture, how far it moves in a frame and, since its size is a scale, gravity's pull.
+All are judged on frames, not on figures: a shot counts as found when tracks lie within three
+pixels of it in half the frames in which it shows; a track that is no shot's counts as false; time
+is the processor's. The clips are balls laid over real plates (`tests.footage.composite`), or the
+sessions with truth beside them whose folders are given. ``--tune`` tries other settings on another
+seed, which is never reported.
 """
 
 import argparse
@@ -21,13 +22,21 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 from zlib import crc32
 
 import cv2
 import numpy as np
 
+from tests.bench.detectors import (
+    BlobSettings,
+    Detections,
+    StarSettings,
+    mog2_blobs,
+    star_finder,
+)
 from tests.bench.footage import FPS, whole_view
 from tests.bench.linking import Gates, Linker
 from tests.footage.composite import Shown, composited, drawn_throw, thrown
@@ -37,7 +46,7 @@ from tracker.detection import Look, look_for
 from tracker.records import Quality
 from tracker.session import read_session
 from tracker.synthetic.truth import read_truth
-from tracker.video import ClipFacts, decode_only, frames, inspect
+from tracker.video import ClipFacts, decode_only, inspect
 from tracker.workflow.clip import measure_clip
 from tracker.workflow.known import ClipRequest, circumstances_of
 from tracker.workflow.stand import calibrate, request_of
@@ -46,9 +55,15 @@ NEAR_PX = 3.0
 REPORTED, TUNED_ON = 700, 7
 PLATES = (*FIELD_AND_SKY[:1], "V_BIRD_020.mp4", "V_DRONE_034.mp4", "V_DRONE_048.mp4", OWN)
 
-MOG2_THRESHOLD = 16.0
-STAR_THRESHOLD = 8.0
-"""From `--tune`, whose seed is not reported."""
+PULL_SHARE = (0.5, 2.0)
+"""How far a track's downward acceleration may lie from gravity's, drag and a tilt included."""
+
+OTHER_BLOBS = [{"variances": value} for value in (10.0, 25.0, 40.0)]
+OTHER_BLOBS += [{"history": 300}, {"fill": 0.12}]
+OTHER_STARS = [{"threshold": value} for value in (4.0, 10.0, 13.0)]
+OTHER_STARS += [{"size": value} for value in (1.0, 1.5)]
+OTHER_STARS += [{"roundness": (-1.0, 1.0)}, {"sharpness": (0.2, 1.0)}, {"background": True}]
+"""What ``--tune`` tries instead of the settings that are used."""
 
 Places = dict[int, np.ndarray]
 
@@ -84,77 +99,27 @@ class Score:
     def line(self, name: str) -> str:
         error = np.sqrt(np.mean(self.squares)) if self.squares else float("nan")
         return (
-            f"{name:26} {self.found:3d} of {self.shots:<3d} {self.false / self.minutes:9.1f} "
+            f"{name:44} {self.found:3d} of {self.shots:<3d} {self.false / self.minutes:9.1f} "
             f"{error:9.2f} px {self.seconds / self.decode_s:9.1f}"
         )
 
 
-Detect = Callable[[Case, float], Iterator[tuple[int, np.ndarray]]]
+Detect = Callable[[Case], Detections]
 
 
-def mog2_blobs(case: Case, threshold: float) -> Iterator[tuple[int, np.ndarray]]:
-    """Yield the middles of foreground blobs that could be a ball."""
-    look = case.look()
-    model = cv2.createBackgroundSubtractorMOG2(200, threshold, False)
-    side = look.diameter_px + look.step_px + 4.0
-    most = 1.5 * (look.diameter_px + 2.0) * side
-    for frame in frames(case.facts):
-        mask = model.apply(frame.luma)
-        count, _, stats, middles = cv2.connectedComponentsWithStats(mask)
-        if frame.index < 3 or count > 3000:
-            continue
-        width, height, area = stats[1:, 2], stats[1:, 3], stats[1:, 4]
-        filled = area / np.hypot(width, height) ** 2
-        good = (area >= 2) & (area <= most) & (np.maximum(width, height) <= side)
-        good &= (filled > 0.12) | (area <= 6)
-        yield frame.index, middles[1:][good]
-
-
-def star_finder(case: Case, threshold: float) -> Iterator[tuple[int, np.ndarray]]:
-    """Yield the stars, bright and dark, of each frame less both its neighbours."""
-    from photutils.detection import DAOStarFinder
-
-    look = case.look()
-    fwhm = float(np.clip(np.hypot(1.4, 0.8 * look.diameter_px), 1.5, 8.0))
-    held: list[np.ndarray] = []
-    for frame in frames(case.facts):
-        held = [*held[-2:], frame.luma.astype(np.float32)]
-        if len(held) < 3:
-            continue
-        before, now, after = held
-        bright = np.maximum(now - np.maximum(before, after), 0.0)
-        dark = np.maximum(np.minimum(before, after) - now, 0.0)
-        # Clipped at five standard deviations, as star finders are usually given it.
-        change = now - before
-        for _ in range(3):
-            change = change[np.abs(change) < 5.0 * change.std() + 1e-6]
-        spread = max(float(change.std()) / np.sqrt(2.0), 0.7)
-        places = []
-        for picture in (bright, dark):
-            finder = DAOStarFinder(
-                threshold=threshold * spread,
-                fwhm=fwhm,
-                sharpness_range=(0.0, 2.0),
-                roundness_range=(-2.0, 2.0),
-                n_brightest=look.most,
-            )
-            stars = finder(picture)
-            if stars is not None and len(stars):
-                names = ("x_centroid", "y_centroid")
-                if names[0] not in stars.colnames:
-                    names = ("xcentroid", "ycentroid")
-                places.append(np.column_stack([np.asarray(stars[name], float) for name in names]))
-        yield frame.index - 1, np.concatenate(places) if places else np.zeros((0, 2))
-
-
-def baseline(case: Case, detect: Detect, threshold: float) -> tuple[list[Places], float]:
+def baseline(case: Case, detect: Detect) -> tuple[list[Places], float]:
     """Return the tracks of a baseline and the time it took."""
     look = case.look()
     rate = case.facts.file_fps * case.facts.pace
-    gates = Gates(1.6 * look.step_px + 4.0, look.diameter_px + 0.25 * look.step_px + 3.0)
+    gravity_px = case.request.gravity_mps2 * look.diameter_px / case.request.ball.diameter_m
+    gates = Gates(
+        1.6 * look.step_px + 4.0,
+        look.diameter_px + 0.25 * look.step_px + 3.0,
+        pull_px=tuple(share * gravity_px / rate**2 for share in PULL_SHARE),
+    )
     began = time.process_time()
     linker = Linker(gates, least=max(8, round(0.25 * rate)))
-    for index, places in detect(case, threshold):
+    for index, places in detect(case):
         linker.push(index, places)
     chains = linker.finish()
     spent = time.process_time() - began
@@ -162,12 +127,16 @@ def baseline(case: Case, detect: Detect, threshold: float) -> tuple[list[Places]
 
 
 def ours(case: Case) -> tuple[list[Places], float]:
-    """Return the points of our rows and the time it took."""
+    """Return the points that our rows are made of, and the time it took."""
     began = time.process_time()
     result = measure_clip(case.facts, case.camera, case.request)
     spent = time.process_time() - began
     return [
-        {point.frame: np.array([point.column_px, point.row_px]) for point in shot.points}
+        {
+            point.frame: np.array([point.column_px, point.row_px])
+            for point in shot.points
+            if point.used
+        }
         for shot in result.shots
         if shot.shot.quality is not Quality.REJECTED
     ], spent
@@ -248,14 +217,10 @@ def main() -> None:
     parser.add_argument("--plates", type=int, default=len(PLATES), help="how many plates")
     options = parser.parse_args()
     cv2.setNumThreads(1)
-    methods: dict[str, tuple[Detect, float]] = {"MOG2 blobs": (mog2_blobs, MOG2_THRESHOLD)}
-    if importlib.util.find_spec("photutils"):
-        methods["star finder"] = (star_finder, STAR_THRESHOLD)
-    else:
-        print("The star finder is left out: photutils is not here; pip install -e '.[bench]'.")
+    methods = _methods(options.tune)
     if not FOOTAGE.is_dir() and not options.sessions:
         sys.exit(f"The real footage does not lie at {FOOTAGE}; give session folders instead.")
-    print(f"{'clip, method':26} {'found':10} {'false/min':>9} {'RMSE':>12} {'time/decode':>11}")
+    print(f"{'clip, method':44} {'found':10} {'false/min':>9} {'RMSE':>12} {'time/decode':>11}")
     scores: dict[str, Score] = {}
     with tempfile.TemporaryDirectory() as name:
         if options.sessions:
@@ -264,17 +229,34 @@ def main() -> None:
             seed = TUNED_ON if options.tune else REPORTED
             cases = composites(Path(name), seed, PLATES[: options.plates])
         for label, case in cases:
-            for method, (detect, usual) in methods.items():
-                if options.method not in method:
-                    continue
-                for factor in (0.6, 1.0, 1.6, 2.5) if options.tune else (1.0,):
-                    told = f"{method} {factor * usual:.0f}" if options.tune else method
-                    _add(scores, label, told, case, baseline(case, detect, factor * usual))
+            for method, detect in methods.items():
+                if options.method in method:
+                    _add(scores, label, method, case, baseline(case, detect))
             if not options.tune and options.method in "ours":
                 _add(scores, label, "ours", case, ours(case))
     print()
     for method, score in scores.items():
         print(score.line(f"all, {method}"))
+
+
+def _methods(tune: bool) -> dict[str, Detect]:
+    """Return the baselines by name, when tuning with other settings as well."""
+    methods: dict[str, Detect] = {}
+
+    def add(name: str, detect: Callable[..., Detections], used: Any, others: list[dict]) -> None:
+        for other in [{}, *others] if tune else [{}]:
+            told = ", ".join(f"{key} {value}" for key, value in other.items())
+            settings = replace(used, **other)
+            methods[f"{name} {told}".strip()] = lambda case, settings=settings: detect(
+                case.facts, case.look(), settings
+            )
+
+    add("MOG2 blobs", mog2_blobs, BlobSettings(), OTHER_BLOBS)
+    if importlib.util.find_spec("photutils"):
+        add("star finder", star_finder, StarSettings(), OTHER_STARS)
+    else:
+        print("The star finder is left out: photutils is not here; pip install -e '.[bench]'.")
+    return methods
 
 
 def _add(

@@ -41,11 +41,14 @@ class Gates:
         For any other.
     misses : int
         Frames in a row without a detection after which a track ends.
+    pull_px : tuple of float
+        Least and most downward acceleration of a track that is kept, per frame squared.
     """
 
     first_px: float
     px: float
     misses: int = 4
+    pull_px: tuple[float, float] = (0.0, np.inf)
 
 
 class Linker:
@@ -96,12 +99,12 @@ class Linker:
             for chain in self._alive
         ]
         for chain, over in zip(self._alive, ended, strict=True):
-            if over and len(chain.frames) >= self._least and _flies(chain):
+            if over and len(chain.frames) >= self._least and _flies(chain, self._gates.pull_px):
                 self.done.append(chain)
         self._alive = [chain for chain, over in zip(self._alive, ended, strict=True) if not over]
 
 
-def _flies(chain: Chain) -> bool:
+def _flies(chain: Chain, pull_px: tuple[float, float]) -> bool:
     """Tell whether a track could be a thrown ball's: it goes far, smoothly, and is pulled down.
 
     A general-purpose tracker that is put to this use would be given as much.
@@ -112,4 +115,4 @@ def _flies(chain: Chain) -> bool:
     at = times - times.mean()
     left = places - np.stack([at**2, at, np.ones_like(at)], axis=1) @ fit
     rough = float(np.median(np.linalg.norm(left, axis=1)))
-    return extent > 40.0 and rough < 4.0 and fit[0, 1] > 0.0
+    return bool(extent > 40.0 and rough < 4.0 and pull_px[0] < 2.0 * fit[0, 1] < pull_px[1])
