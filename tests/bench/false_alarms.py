@@ -1,20 +1,28 @@
 """Count shots that nobody fired: ``python -m tests.bench.false_alarms --minutes 1 --recipe all``.
 
-Scenes of each recipe are drawn with nobody firing, a fresh seed for every twenty seconds, and
-measured. Printed per recipe: film measured, rows that are believed (`good` or `check`), rows that
-are told as `rejected`, and the rate of believed ones with its upper 95 % limit (exact for Poisson
-counts: F. Garwood, Biometrika 28, 437, 1936; 3.0 over the minutes when there was none).
+Scenes of each recipe are drawn with nobody firing, a fresh seed for every twenty seconds, filmed
+through the encoder and measured. Printed per recipe: film measured, rows that are believed (`good`
+or `check`), rows that are told as `rejected`, the rate of believed ones with its upper 95 % limit
+(exact for Poisson counts: F. Garwood, Biometrika 28, 437, 1936; 3.0 over the minutes when there was
+none), and the processor time that a minute of film took, drawn and measured.
 
-``--scale 0.5`` draws every frame at half its width and height, which costs a quarter: the ball is
+``--ledger FILE`` makes it fit to run for hours: every piece is a line of that file as soon as it
+is done, pieces that are in it already are not done again, and the recipes take turns, so that it
+may be stopped at any time and goes on when it is started once more. ``--minutes 0`` prints what is
+in the file. It knows nothing of changes to the code: after one a new file is due.
+
+``--scale 0.5`` draws every frame at half its width and height, which costs a third: the ball is
 then half as large in pixels, and so is everything else.
 """
 
 import argparse
+import json
 import math
 import tempfile
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+import time
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import cv2
 from scipy.stats import chi2
@@ -38,21 +46,87 @@ class Tally:
     minutes: float = 0.0
     believed: int = 0
     rejected: int = 0
+    drawn_s: float = 0.0
+    measured_s: float = 0.0
 
     def line(self, name: str) -> str:
         low, high = limits(self.believed)
+        cost = ""
+        if self.measured_s:
+            drawn, measured = self.drawn_s / self.minutes, self.measured_s / self.minutes
+            cost = f"  cpu {drawn:4.0f} + {measured:4.0f} s a minute"
         return (
             f"{name:16} {self.minutes:7.2f} min  {self.believed:3d} false, {self.rejected:3d} "
             f"rejected  {self.believed / self.minutes:6.3f} a minute  95 % limit "
-            f"{high / self.minutes:6.3f}" + (f", at least {low / self.minutes:.3f}" if low else "")
+            f"{high / self.minutes:6.3f}"
+            + (f", at least {low / self.minutes:.3f}" if low else "")
+            + cost
         )
 
     def __add__(self, other: "Tally") -> "Tally":
-        return Tally(
-            self.minutes + other.minutes,
-            self.believed + other.believed,
-            self.rejected + other.rejected,
-        )
+        return Tally(*(mine + its for mine, its in zip(_values(self), _values(other), strict=True)))
+
+
+def _values(tally: Tally) -> tuple[Any, ...]:
+    return tuple(asdict(tally).values())
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Twenty seconds or so of one scene: which they are, and what came of them."""
+
+    recipe: str
+    seed: int
+    scale: float
+    fps: float | None
+    seconds: float
+    from_anywhere: bool
+    tally: Tally
+    rows: tuple[str, ...] = ()
+
+    @property
+    def key(self) -> tuple[Any, ...]:
+        """What tells pieces apart."""
+        return self.recipe, self.seed, self.scale, self.fps, self.seconds, self.from_anywhere
+
+
+class Ledger:
+    """The pieces done so far, in a file when there is one: a line of JSON each."""
+
+    def __init__(self, path: Path | None) -> None:
+        self._path = path
+        self.pieces: list[Piece] = []
+        if path is not None and path.exists():
+            text = path.read_text(encoding="utf-8")
+            if text and not text.endswith("\n"):
+                with path.open("a", encoding="utf-8", newline="\n") as file:
+                    file.write("\n")
+            for line in text.splitlines():
+                try:
+                    entry = json.loads(line)
+                except json.JSONDecodeError:
+                    continue  # It was stopped in the middle of a line.
+                tally, rows = Tally(**entry.pop("tally")), tuple(entry.pop("rows"))
+                self.pieces.append(Piece(**entry, tally=tally, rows=rows))
+
+    def add(self, piece: Piece) -> None:
+        """Keep a piece."""
+        self.pieces.append(piece)
+        if self._path is not None:
+            with self._path.open("a", encoding="utf-8", newline="\n") as file:
+                file.write(json.dumps(asdict(piece)) + "\n")
+
+    def table(self) -> str:
+        """Return a line a recipe and one for all, with the rows that are nobody's."""
+        lines, whole = [], Tally()
+        names = sorted({piece.recipe for piece in self.pieces})
+        for name in names:
+            own = [piece for piece in self.pieces if piece.recipe == name]
+            tally = sum((piece.tally for piece in own), Tally())
+            lines += [f"    seed {piece.seed}: {row}" for piece in own for row in piece.rows]
+            lines.append(tally.line(name))
+            whole += tally
+        return "\n".join(lines + ([whole.line("all")] if len(names) > 1 else []))
 
 
 def limits(count: int) -> tuple[float, float]:
@@ -74,55 +148,76 @@ def main() -> None:
     parser.add_argument("--scale", type=float, default=1.0, help="of the frame's width and height")
     parser.add_argument("--fps", type=float, help="frames a second, where not the recipe's own")
     parser.add_argument("--from-anywhere", action="store_true", help="as of lobmeter measure")
+    parser.add_argument("--ledger", type=Path, help="file of the pieces done, to go on from")
     options = parser.parse_args()
     cv2.setNumThreads(1)
     names = sorted(RECIPES) if options.recipe == "all" else [options.recipe]
-    whole = Tally()
-    for name in names:
-        recipe = _filmed(RECIPES[name], options.scale, options.fps)
-        tally = Tally()
-        pieces = max(1, math.ceil(60.0 * options.minutes / PIECE_S - 1e-6))
-        seconds = 60.0 * options.minutes / pieces
-        for seed in range(options.first, options.first + pieces):
-            for minutes, shots in measured(
-                without_shots(recipe, seconds), seed, options.from_anywhere
-            ):
-                tally += _counted(minutes, shots)
-                for shot in shots:
-                    print(
-                        f"    seed {seed}: released {shot.release_s:.2f} s, "
-                        f"{shot.exit_speed_mps:.1f} m/s at {shot.launch_angle_deg:.0f}°, azimuth "
-                        f"{shot.azimuth_deg:.0f}°, {shot.frames_seen} frames, {shot.quality.value}:"
-                        f" {shot.reason}",
-                        flush=True,
-                    )
-        print(tally.line(name), flush=True)
-        whole += tally
-    if len(names) > 1:
-        print(whole.line("all"))
+    ledger = Ledger(options.ledger)
+    done = {piece.key for piece in ledger.pieces}
+    pieces = math.ceil(60.0 * options.minutes / PIECE_S - 1e-6)
+    try:
+        for number in range(pieces):
+            for name in names:
+                blank = Piece(
+                    name,
+                    options.first + number,
+                    options.scale,
+                    options.fps,
+                    min(PIECE_S, 60.0 * options.minutes),
+                    options.from_anywhere,
+                    Tally(),
+                )
+                if blank.key not in done:
+                    piece = filmed_and_measured(blank)
+                    ledger.add(piece)
+                    for row in piece.rows:
+                        print(f"    {name}, seed {piece.seed}: {row}", flush=True)
+    except KeyboardInterrupt:
+        print("Stopped.")
+    if ledger.pieces:
+        print(ledger.table())
 
 
-def measured(
-    recipe: Recipe, seed: int, from_anywhere: bool = False
-) -> Iterator[tuple[float, list[Shot]]]:
-    """Film a session and yield, for each clip, its true minutes and the rows found in it."""
+def filmed_and_measured(piece: Piece) -> Piece:
+    """Film the session of a piece, measure it, and return the piece with what came of it."""
+    recipe = without_shots(
+        _filmed(RECIPES[piece.recipe], piece.scale, piece.fps), round(piece.seconds, 3)
+    )
+    tally = Tally()
+    rows: list[str] = []
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        make_session(folder, recipe, seed)
+        began = time.process_time()
+        make_session(folder, recipe, piece.seed)
+        drawn_s = time.process_time() - began
+        began = time.process_time()
         session = read_session(folder)
         for clip in session.clips:
             facts = inspect(clip.path, session.camera.capture_fps)
             camera = calibrate(session, clip, facts.size_px).camera
             request = request_of(session, clip)
-            if from_anywhere:
+            if piece.from_anywhere:
                 field = field_of([request.release_m, *(each.ground_m for each in clip.markers)])
-                result = measure_anywhere(facts, camera, request, field)
+                found = measure_anywhere(facts, camera, request, field)
             else:
-                result = measure_clip(facts, camera, request)
-            yield (
-                facts.duration_s / facts.pace / 60.0,
-                [found.shot for found in result.shots],
-            )
+                found = measure_clip(facts, camera, request)
+            shots = [each.shot for each in found.shots]
+            rejected = sum(shot.quality is Quality.REJECTED for shot in shots)
+            minutes = facts.duration_s / facts.pace / 60.0
+            tally += Tally(minutes, len(shots) - rejected, rejected)
+            rows += [_told(shot) for shot in shots]
+        spent = Tally(drawn_s=drawn_s, measured_s=time.process_time() - began)
+    return replace(piece, tally=tally + spent, rows=tuple(rows))
+
+
+def _told(shot: Shot) -> str:
+    if shot.exit_speed_mps is None:
+        return f"released {shot.release_s:.2f} s, {shot.quality.value}: {shot.reason}"
+    return (
+        f"released {shot.release_s:.2f} s, {shot.exit_speed_mps:.1f} m/s at "
+        f"{shot.launch_angle_deg:.0f}°, azimuth {shot.azimuth_deg:.0f}°, {shot.frames_seen} "
+        f"frames, {shot.quality.value}: {shot.reason}"
+    )
 
 
 def _filmed(recipe: Recipe, scale: float, fps: float | None) -> Recipe:
@@ -132,11 +227,6 @@ def _filmed(recipe: Recipe, scale: float, fps: float | None) -> Recipe:
     if fps is not None and filming.playing_fps is None:
         filming = replace(filming, fps=fps, megabits=filming.megabits * fps / recipe.filming.fps)
     return replace(recipe, filming=filming)
-
-
-def _counted(minutes: float, shots: list[Shot]) -> Tally:
-    rejected = sum(shot.quality is Quality.REJECTED for shot in shots)
-    return Tally(minutes, len(shots) - rejected, rejected)
 
 
 if __name__ == "__main__":

@@ -6,7 +6,7 @@ from memory, to the printed digits.
 
 import pytest
 
-from tests.bench.false_alarms import Tally, limits
+from tests.bench.false_alarms import Ledger, Piece, Tally, limits
 
 UPPER_95 = {0: 3.00, 1: 4.74, 2: 6.30, 3: 7.75, 4: 9.15, 5: 10.51, 10: 16.96}
 LOWER_95 = {1: 0.051, 2: 0.355, 3: 0.818, 4: 1.37, 5: 1.97, 10: 5.43}
@@ -25,3 +25,25 @@ def test_lower_limit(count, printed):
 def test_line_tells_the_limit_by_the_minute():
     assert "limit  0.300" in Tally(10.0, 0, 2).line("birds")
     assert "2 rejected" in Tally(10.0, 0, 2).line("birds")
+
+
+def test_ledger_goes_on_where_it_was_stopped(tmp_path):
+    path = tmp_path / "ledger.jsonl"
+    ledger = Ledger(path)
+    birds = Piece(
+        "birds", 1, 0.5, 30.0, 20.0, False, Tally(1 / 3, 1, 0, 8.0, 4.0), ("released 2.00 s",)
+    )
+    dog = Piece("dog", 1, 0.5, None, 20.0, True, Tally(1 / 3, 0, 0, 8.0, 4.0))
+    ledger.add(birds)
+    ledger.add(dog)
+    whole = path.read_text(encoding="utf-8")
+    path.write_text(whole[:-5], encoding="utf-8")  # stopped in the middle of a line
+    again = Ledger(path)
+    assert again.pieces == [birds]
+    again.add(dog)
+    assert Ledger(path).pieces == [birds, dog]
+    table = again.table().splitlines()
+    assert table[0] == "    seed 1: released 2.00 s"
+    assert "0.33 min    1 false" in table[1] and "cpu   24 +   12 s a minute" in table[1]
+    assert "limit  8.987" in table[2]  # none in a third of a minute: 3.00 times three
+    assert "0.67 min    1 false" in table[3] and "limit  7.116" in table[3]  # 4.74 over it
