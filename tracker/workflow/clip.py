@@ -1,6 +1,6 @@
 """One clip from frames to measured shots."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -83,12 +83,16 @@ def measure_clip(
     base = check_cadence(meter.changes(), facts.file_times_s)
     if base.cadence is Cadence.MENDED:
         # Rare enough to decode again: what the file says of its times was not true.
-        told.append(base.explanation)
         times = true_times_s(base.times_s, facts.pace)
         clock = _Clock(times, None, lambda _: None, progress, base.repeats)
-        found = _watch(stage, shutter, request, clock)
-        found.shots = [on_file_clock(each, base.times_s, facts) for each in found.shots]
-        found.refused = [refused_on(each, base.times_s, facts) for each in found.refused]
+        mended = _watch(stage, shutter, request, clock)
+        if fits_better(found.shots, mended.shots):
+            told.append(FILE_TIMES_STAND)
+        else:
+            told.append(base.explanation)
+            mended.shots = [on_file_clock(each, base.times_s, facts) for each in mended.shots]
+            mended.refused = [refused_on(each, base.times_s, facts) for each in mended.refused]
+            found = mended
     elif base.cadence is Cadence.DOUBTFUL:
         told.append(base.explanation)
         found.shots = [doubted(shot, base.explanation) for shot in found.shots]
@@ -98,6 +102,34 @@ def measure_clip(
         (*facts.notes, *told),
         tuple(refused),
     )
+
+
+FILE_TIMES_STAND = (
+    "The background repeats pictures or leaves some out, but the balls have flown on evenly by "
+    "the file's own times: those stand."
+)
+
+
+def fits_better(shots: Sequence[MeasuredShot], others: Sequence[MeasuredShot]) -> bool:
+    """Tell whether shots are flights rather than the others are, measured with other times.
+
+    An encoder may repeat a still background while the ball flies on. Nothing tells the time as
+    well as a ball in flight: where more of them are believed and scatter by less, or as many
+    that scatter by less than half as much, the times were right.
+    """
+    counts, scatters = [], []
+    for each in (shots, others):
+        believed = [shot for shot in each if shot.shot.quality is not Quality.REJECTED]
+        gaps = [
+            np.hypot(point.residual_column_px, point.residual_row_px)
+            for shot in believed
+            for point in shot.points
+            if point.used
+        ]
+        counts.append(len(believed))
+        scatters.append(float(np.median(gaps)) if gaps else np.inf)
+    share = 1.0 if counts[0] > counts[1] else 0.5
+    return counts[0] >= counts[1] and scatters[0] < share * scatters[1]
 
 
 @dataclass(frozen=True)
