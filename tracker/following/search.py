@@ -19,7 +19,7 @@ from tracker.following.hypothesis import (
     weigh,
 )
 from tracker.following.plane import PlaneMap
-from tracker.following.starts import Starts
+from tracker.following.starts import Starts, peaks
 from tracker.following.table import ANGLES_DEG, LONGEST_S, SPEEDS_MPS, build_table
 from tracker.following.votes import Ballot
 from tracker.records import Candidates
@@ -41,14 +41,8 @@ the fit closes in: the table's cells are about a metre wide at 25 m."""
 TWIN_S = 0.25
 """Two flights released within this time that run side by side are one flight found twice."""
 
-LEAST_STANDING = 3.5
-"""Votes must stand out by this many standard deviations for a flight to be tried."""
-
-MOST_STARTS = 36
-"""Flights weighed for each second of release times, every time one is looked for."""
-
-MOST_TRIES = 6
-"""Of these the flights that are fitted."""
+MOST_TRIES = 8
+"""Of the flights that are weighed those that are fitted."""
 
 MOST_ROUNDS = 12
 """Flights looked for in each second of release times."""
@@ -220,20 +214,7 @@ class FlightSearch:
         """
         if not len(pool.owner):
             return None
-        standing = _standing(excess, usual)
-        # Few cells stand out at all: the others are put aside at once.
-        cells = np.argwhere(standing > LEAST_STANDING)
-        standing, excess = standing[tuple(cells.T)], excess[tuple(cells.T)]
-        chosen = []
-        for number in range(MOST_STARTS):
-            if not len(cells):
-                break
-            # In turn the flight with the most votes beyond the usual, which a whole flight has,
-            # and the one that is least like chance, which a short view of one has.
-            best = cells[int(np.argmax(standing if number % 2 else excess))]
-            apart = np.any(np.abs(cells - best) > 2, axis=1)
-            cells, standing, excess = cells[apart], standing[apart], excess[apart]
-            chosen.append(best)
+        chosen = peaks(excess, usual)
         found: Hypothesis | None = None
         for start in islice(self._weighed(pool, first, chosen), MOST_TRIES):
             flight = improve(self._stage, pool, start, self._gates_px)
@@ -245,21 +226,23 @@ class FlightSearch:
                 break
         return found
 
-    def _weighed(
-        self, pool: Pool, first: int, chosen: list[NDArray[np.int64]]
-    ) -> Iterator[Hypothesis]:
-        """Give the flights of cells that are worth a fit, the one borne out best first."""
-        if not chosen:
+    def _weighed(self, pool: Pool, first: int, chosen: NDArray[np.int64]) -> Iterator[Hypothesis]:
+        """Give the flights of cells that are worth a fit, best first.
+
+        The one borne out best and the one with the most votes take turns: through clutter a
+        start some pixels off is borne out by little, and has its votes all the same.
+        """
+        if not len(chosen):
             return
-        rows, angles, speeds = np.array(chosen).T
+        rows, angles, speeds = chosen.T
         release_s = (first + rows + 0.5) * self._ballot.bin_s
         support, hits, in_view = self._starts.weigh(
             pool, angles, speeds, release_s, self._gates_px[0]
         )
         worth_it = (hits >= LEAST_HITS) & (support >= HOPELESS * in_view)
-        for best in np.argsort(-support, kind="stable"):
-            if not worth_it[best]:
-                continue
+        orders = np.argsort(-support, kind="stable"), np.arange(len(chosen))
+        turns = [order[worth_it[order]] for order in orders]
+        for best in dict.fromkeys(np.column_stack(turns).ravel().tolist()):
             yield replace(
                 self._start(int(angles[best]), int(speeds[best])),
                 release_s=float(release_s[best]),
@@ -353,15 +336,6 @@ def _px_per_m(stage: Stage, farthest_m: float) -> float:
     middle = stage.release_m + np.array([0.5 * min(farthest_m, 30.0), 0.0, 2.0])
     depth = float(stage.camera.in_camera(middle)[0, 2])
     return stage.camera.focal_px / max(depth, 1.0)
-
-
-def _standing(excess: Array, usual: Array) -> Array:
-    """Return by how many standard deviations votes stand out from the usual ones.
-
-    Votes come in portions of up to six, so their variance is about six times their number; the
-    constant stands for a handful of votes where hardly any are usual.
-    """
-    return excess / np.sqrt(6.0 * np.maximum(usual, 0.0) + 40.0)
 
 
 def _worth(clutter: Array) -> Array:

@@ -11,6 +11,15 @@ Array = NDArray[np.float64]
 EDGE_PX = 3.0
 """A place nearer to the frame's edge than this is not counted as in view."""
 
+LEAST_STANDING = 1.0
+"""Votes must stand out by this many standard deviations for a flight to be tried: where much
+moves, those of a true one hardly do, and only the weighing tells."""
+
+MOST_STARTS = (48, 16)
+"""Flights weighed for each second of release times, every time one is looked for: those with
+the most votes beyond the usual, which a whole flight has, and those that are least like chance,
+which a short view of one has."""
+
 
 class Starts:
     """The flights straight down the firing line, one for each launch angle and exit speed.
@@ -93,3 +102,47 @@ class Starts:
                 (pixels > EDGE_PX) & (pixels < (width - 1 - EDGE_PX, height - 1 - EDGE_PX)), axis=1
             )
         return pixels, shows & (points[:, 2] >= self._stage.ball_radius_m)
+
+
+def peaks(excess: Array, usual: Array) -> NDArray[np.int64]:
+    """Return the cells of a ballot to try, shape (N, 3), the greatest of their surroundings.
+
+    What moves has a ridge of votes from end to end; only its tops are tried, or none would be
+    left for the others.
+
+    Parameters
+    ----------
+    excess : ndarray, shape (rows, angles, speeds)
+        Votes beyond the usual ones.
+    usual : ndarray, shape (angles, speeds)
+    """
+    standing = _standing(excess, usual)
+    cells = []
+    for votes, most in zip((excess, standing), MOST_STARTS, strict=True):
+        # Few cells stand out at all: the others are put aside at once.
+        at = np.argwhere((votes >= _greatest_near(votes)) & (standing > LEAST_STANDING))
+        cells.append(at[np.argsort(-votes[tuple(at.T)], kind="stable")[:most]])
+    every = np.concatenate(cells)
+    return every[np.sort(np.unique(every, axis=0, return_index=True)[1])]
+
+
+def _greatest_near(votes: Array) -> Array:
+    """Return the greatest of the 5 by 5 by 5 cells around each."""
+    for axis in (0, 0, 1, 1, 2, 2):
+        ahead: list[slice] = [slice(None)] * votes.ndim
+        behind = list(ahead)
+        ahead[axis], behind[axis] = slice(1, None), slice(None, -1)
+        wide = votes.copy()
+        np.maximum(wide[tuple(behind)], votes[tuple(ahead)], out=wide[tuple(behind)])
+        np.maximum(wide[tuple(ahead)], votes[tuple(behind)], out=wide[tuple(ahead)])
+        votes = wide
+    return votes
+
+
+def _standing(excess: Array, usual: Array) -> Array:
+    """Return by how many standard deviations votes stand out from the usual ones.
+
+    Votes come in portions of up to six, so their variance is about six times their number; the
+    constant stands for a handful of votes where hardly any are usual.
+    """
+    return excess / np.sqrt(6.0 * np.maximum(usual, 0.0) + 40.0)
