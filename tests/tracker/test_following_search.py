@@ -273,7 +273,7 @@ def test_what_nearly_was_a_flight_is_told_with_its_reason():
     whole = thrown(throw, 1.6)
 
     def glimpse(time):
-        return whole(time) if time < 1.6 + 0.5 else None
+        return whole(time) if time < 1.6 + 0.4 else None
 
     searching = FlightSearch(stage())
     for candidates in clip(np.random.default_rng(14), 6.0, [glimpse], missing=0.0):

@@ -1,4 +1,4 @@
-"""Which of the ballot's cells are tried: every hill's top, however high another hill's sides are."""
+"""Which cells of the ballot are tried: the tops of hills, however high the others' sides."""
 
 import numpy as np
 from scipy.ndimage import maximum_filter
