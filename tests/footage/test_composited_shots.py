@@ -24,7 +24,8 @@ pytestmark = needs_footage
 
 FPS = 30.0
 SIZE_PX = (640, 512)
-PLATES = ("V_DRONE_034.mp4", "V_BIRD_044.mp4", "V_DRONE_084.mp4", OWN)
+PLATES = ("V_DRONE_034.mp4", "V_AIRPLANE_051.mp4", "V_DRONE_002.mp4", OWN)
+"""Still air and sky, much that moves, a background whose pictures repeat, and a drawn one."""
 STANDS = (Stand(-26.0, 65.0, 1.5, 0.10, 0.86), Stand(25.0, 66.0, 2.0, 0.12, 0.90))
 
 
