@@ -3,7 +3,9 @@
 import json
 import re
 import shutil
+from dataclasses import replace
 
+import numpy as np
 import pytest
 from typer.testing import CliRunner
 
@@ -11,6 +13,7 @@ from tests.tracker.thrown_balls import Throw
 from tests.tracker.thrown_clip import Ball, Roll, session
 from tracker.cli import program
 from tracker.records import Quality
+from tracker.workflow.anywhere.rules import together, without_hops
 from tracker.workflow.measuring import measure_session
 
 SHOT = Ball(0.25, Throw(10.2, 42.0, 2.0, drag=0.53, start_m=(0.0, 0.0, 0.8)))
@@ -69,6 +72,48 @@ def test_what_was_turned_down_is_told_with_the_reason(anywhere):
     assert all(each["reason"].endswith(".") for each in written["turned_down"])
     points = [point for point in anywhere.clips[0].shots[1].points if point.used]
     assert len(points) > 50 and all(point.shot == 2 for point in points)
+
+
+def after(shot, lapse_s, keeps, rises):
+    """A flight that begins where another landed, so much later, with parts of its speed there."""
+    path = shot.path
+    down = (path.points_m[-1] - path.points_m[-2]) / (path.times_s[-1] - path.times_s[-2])
+    since = np.linspace(0.0, 0.6, len(path.times_s))[:, None]
+    speed = np.array([keeps * down[0], keeps * down[1], -rises * down[2]])
+    start = path.points_m[-1] + np.array([keeps * lapse_s * down[0], 0.0, 0.3])
+    moved = replace(
+        path,
+        times_s=path.times_s[-1] + lapse_s + since[:, 0],
+        points_m=start + speed * since - np.array([0.0, 0.0, 4.9]) * since**2,
+    )
+    return replace(
+        shot,
+        shot=replace(shot.shot, quality=Quality.CHECK, release_s=float(moved.times_s[0])),
+        path=moved,
+    )
+
+
+def test_what_goes_on_after_a_landing_is_a_hop_and_what_comes_back_is_not(anywhere):
+    shot = anywhere.clips[0].shots[0]
+    kept, (hop,) = without_hops([shot, after(shot, 0.1, 0.6, 0.6)])
+    assert kept == [shot]
+    assert hop.reason == f"It is a hop of the shot released at {shot.shot.release_s:.2f} s."
+    for other in (after(shot, 0.1, -0.6, 0.6), after(shot, 1.6, 0.6, 0.6)):
+        assert without_hops([shot, other]) == ([shot, other], [])
+    faster = after(shot, 0.1, 1.4, 1.2)
+    assert without_hops([shot, faster]) == ([shot, faster], [])
+
+
+def test_a_ball_found_twice_is_told_once(anywhere):
+    first, second = anywhere.clips[0].shots
+    doubted = replace(first, shot=replace(first.shot, quality=Quality.CHECK))
+    elsewhere = replace(first, shot=replace(first.shot, quality=Quality.CHECK, carry_m=9.0))
+    assert together([first], [elsewhere, second], 1.0) == [first, second]
+    assert together([doubted], [elsewhere, second], 1.0) == [elsewhere, second]
+    assert together([doubted], [second], 1.0) == [doubted, second]
+    # What could not be measured from the release point was the ball of a flight from elsewhere.
+    lost = replace(first, points=(), path=None, shot=replace(first.shot, quality=Quality.REJECTED))
+    assert together([lost], [elsewhere], 1.0) == [elsewhere]
 
 
 def test_with_a_wrong_release_point_both_are_found_from_elsewhere(folder, tmp_path):
