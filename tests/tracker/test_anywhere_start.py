@@ -44,7 +44,7 @@ def test_what_comes_into_the_picture_is_told_from_there():
     true = flight_of(KNOWN, drawn.case.truth, 1.0, 0.02).at([began - drawn.case.truth[0]])[0]
     spread = np.sqrt(np.diag(fitted.covariance)[1:7])
     assert np.all(np.abs(fitted.parameters[1:7] - true) < 3.5 * spread)
-    assert no_throw(replace(flight, fitted=fitted), FIELD, 0.8) == ""
+    assert no_throw(replace(flight, fitted=fitted), FIELD, 0.8, flight.first_s) == ""
 
 
 def test_what_rolls_is_told_apart_from_what_flies():
@@ -76,14 +76,14 @@ def test_what_gravity_puts_elsewhere_is_no_throw(change, word):
     for at, value in change.items():
         parameters[at] = value
     moved = replace(flight, fitted=replace(fitted, parameters=parameters))
-    assert word in no_throw(moved, FIELD, 0.8)
+    assert word in no_throw(moved, FIELD, 0.8, flight.first_s)
 
 
 def test_what_comes_up_off_the_ground_is_a_hop():
     flight, fitted = drawn_anywhere(np.random.default_rng(4), up_m=0.1).fit()
-    assert "a hop" in no_throw(replace(flight, fitted=fitted), FIELD, 0.8)
+    assert "a hop" in no_throw(replace(flight, fitted=fitted), FIELD, 0.8, flight.first_s)
     flight, fitted = drawn_anywhere(np.random.default_rng(4), up_m=0.6).fit()
-    assert no_throw(replace(flight, fitted=fitted), FIELD, 0.8) == ""
+    assert no_throw(replace(flight, fitted=fitted), FIELD, 0.8, flight.first_s) == ""
 
 
 def test_a_few_wrong_places_at_an_end_do_not_hide_a_throw():

@@ -135,7 +135,7 @@ def _thrown(
             except NotDetermined as error:
                 why = str(error)
             else:
-                why = no_throw(flight, field, float(request.release_m[2]))
+                why = no_throw(flight, field, float(request.release_m[2]), flight.first_s)
                 if not why:
                     flights.append(flight)
                     continue

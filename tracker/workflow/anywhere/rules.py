@@ -61,7 +61,7 @@ ball may have gone since, no faster than it came down and within some 70° of it
 is the same ball's hop."""
 
 
-def no_throw(flight: Flight, field: Field, release_up_m: float) -> str:
+def no_throw(flight: Flight, field: Field, release_up_m: float, first_s: float) -> str:
     """Say why a fitted flight is no ball thrown through the air; empty when it may be one.
 
     Parameters
@@ -70,6 +70,8 @@ def no_throw(flight: Flight, field: Field, release_up_m: float) -> str:
     field : Field
     release_up_m : float
         Height of the launcher's release.
+    first_s : float
+        When it was first seen.
     """
     fitted, arc = flight.fitted, flight.throw.arc
     count, used = len(fitted.used), int(np.sum(fitted.used))
@@ -80,7 +82,7 @@ def no_throw(flight: Flight, field: Field, release_up_m: float) -> str:
     speed = float(np.linalg.norm(flight.launch[3:6]))
     if not SPEEDS_MPS[0] < speed < SPEEDS_MPS[1]:
         return f"gravity would have it fly at {speed:.1f} m/s, which is no throw"
-    seen = flight.states(arc.times_s)
+    seen = flight.states(np.append(first_s, arc.times_s[arc.times_s > first_s]))
     way = float(np.sum(np.linalg.norm(np.diff(seen[:, :3], axis=0), axis=1)))
     if way < LEAST_WAY_M:
         return f"it flies {way:.1f} m only"

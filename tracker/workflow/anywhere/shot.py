@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from calibration.adjustment import NotDetermined
 from tracker.detection import Look
 from tracker.fitting import Circumstances, FittedFlight, fit_flight
+from tracker.fitting.model import READOUT_AT
 from tracker.flight.trajectory import fly
 from tracker.following import Hypothesis, Stage
 from tracker.records import Candidates, MeasuredShot, Quality, Track, TurnedDown
@@ -31,6 +32,9 @@ BACK_S, ON_S = 0.35, 0.25
 EDGE_PX = 3.0
 EDGE_FRAMES = 1.6
 """What was this near to the frame's edge, or beyond it, so shortly before came in over it."""
+
+HIGHEST_M = 3.0
+"""Nobody and no launcher lets a ball go higher up. Common practice, no source."""
 
 AGREES = 4.0
 LEAST_SNR_SHARE = 0.35
@@ -63,7 +67,7 @@ class Sight:
     first_s : float
         True time of its first sight.
     how : str
-        ``inside`` the picture, over its ``edge``, or in the air when the ``clip`` began.
+        ``inside`` the picture, over its ``edge``, when the ``clip`` began, or up in the ``air``.
     """
 
     first_s: float
@@ -105,7 +109,7 @@ def measure_throw(
     """
     try:
         found, stage, trace, sight = _followed(flight, shutter, field, candidates, frame_s)
-        why = no_throw(found, field, float(request.release_m[2]))
+        why = no_throw(found, field, float(request.release_m[2]), sight.first_s)
         if why:
             return turned_down(flight.throw, request, shutter.facts.pace, frame_s, why)
         home = _from_release(found, shutter, trace)
@@ -204,6 +208,11 @@ def _first_sight(
     camera = flight.camera
     states = flight.states(times)
     pixels = camera.project(states[:, :3])
+    for _ in range(2):
+        # A rolling shutter comes to the lower rows later, when the ball is further on.
+        rows_s = times + flight.fitted.parameters[READOUT_AT] * shutter.row_share(pixels)
+        states = flight.states(rows_s)
+        pixels = camera.project(states[:, :3])
     inside = _inside(pixels, camera.size_px, 1.0)
     shown = [each for each, is_in in zip(shown, inside, strict=True) if is_in]
     times, states, pixels = times[inside], states[inside], pixels[inside]
@@ -211,7 +220,9 @@ def _first_sight(
     if len(shown) > 1:
         stage = stage_of(flight.known, frame_s, camera)
         track, _ = sighted(stage, shutter, Course(times, states, pixels), shown, None)
-        off = np.linalg.norm(track.pixels - flight.path(track.times_s), axis=1)
+        expected = dict(zip([each.frame for each in shown], pixels, strict=True))
+        there = np.array([expected[frame] for frame in track.frames.tolist()]).reshape(-1, 2)
+        off = np.linalg.norm(track.pixels - there, axis=1)
         spread = np.sqrt(np.trace(track.covariances, axis1=1, axis2=2) / 2.0)
         way = float(np.linalg.norm(np.diff(pixels, axis=0), axis=1).mean())
         agrees = off < AGREES * np.hypot(spread, 0.6 + 0.04 * way)
@@ -225,6 +236,8 @@ def _first_sight(
     before = flight.path(np.array([first_s - EDGE_FRAMES * frame_s]))
     if not _inside(before, camera.size_px, EDGE_PX)[0]:
         return Sight(first_s, "edge")
+    if flight.states(np.array([first_s]))[0, 2] > HIGHEST_M:
+        return Sight(first_s, "air")
     earliest = float(shutter.facts.times_s[0]) + (2 + shutter.look.lag) * frame_s
     return Sight(first_s, "clip" if first_s <= earliest else "inside")
 
@@ -308,6 +321,7 @@ def _misfit(known: Circumstances, fitted: FittedFlight, trace: Traced) -> float:
 _CAME = {
     "inside": "its first sight counts as its release",
     "edge": "it came into the picture in flight, and its first sight counts as its release",
+    "air": "it was released out of sight, and its first sight counts as its release",
     "clip": "it flew in the clip's first frames, and its first sight counts as its release",
 }
 
