@@ -24,10 +24,11 @@ SEEN_CHANCE = 0.7
 MISS = float(np.log(1.0 - SEEN_CHANCE))
 """What a frame without a candidate where the ball should be counts."""
 
-HOPELESS = -0.45
-"""Log-likelihood ratio for each frame in view below which a flight is not fitted any further:
-chance brings -0.5 to -1.2, and a ball that gave a candidate in two frames of five, -0.2 and more,
-however far off its first start was."""
+WORST, HOPELESS = -0.95, -0.45
+"""Log-likelihood ratio for each frame in view below which a start is not fitted at all, and a
+flight that has been fitted once not any further. Chance brings -0.5 to -1.2. A ball that gave a
+candidate in two frames of five brings -0.2 and more; in clutter a start some frames off brings -0.9
+until it is fitted."""
 
 STEP_S = 0.1
 """Step of supposed flights: the nodes are right to some millimetres for the lightest ball."""
@@ -196,7 +197,7 @@ def improve(
         for step in range(MOST_STEPS):
             weighed = weigh(stage, pool, current, gate)
             assert weighed.chosen is not None
-            if weighed.support < HOPELESS * weighed.in_view:
+            if (number > 0 or step >= 1) and weighed.support < HOPELESS * weighed.in_view:
                 return weighed
             grows = weighed.support > max(1.02 * reached, reached + 1.0, 0.0)
             if step >= FEWEST_STEPS and not grows:

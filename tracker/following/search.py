@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from tracker.following.clutter import ClutterMap
 from tracker.following.hypothesis import (
-    HOPELESS,
+    WORST,
     Hypothesis,
     Pool,
     Stage,
@@ -239,7 +239,7 @@ class FlightSearch:
         support, hits, in_view = self._starts.weigh(
             pool, angles, speeds, release_s, self._gates_px[0]
         )
-        worth_it = (hits >= LEAST_HITS) & (support >= HOPELESS * in_view)
+        worth_it = (hits >= LEAST_HITS) & (support >= WORST * in_view)
         orders = np.argsort(-support, kind="stable"), np.arange(len(chosen))
         turns = [order[worth_it[order]] for order in orders]
         for best in dict.fromkeys(np.column_stack(turns).ravel().tolist()):
