@@ -130,8 +130,8 @@ def test_less_noise_and_more_contrast_help_and_the_floor_stays() -> None:
     quiet, strong = u_of(replace(STAND, noise=2.0)), u_of(replace(STAND, contrast=100.0))
     for name in FIGURES:
         assert quiet[name] < usual[name]
-        # Only their ratio counts, but for the light on the ball, which leans on contrast.
-        assert strong[name] == pytest.approx(quiet[name], rel=0.15)
+        # Only their ratio counts, but for the light on the ball: it moves a clear picture less.
+        assert 0.7 * quiet[name] < strong[name] < 1.02 * quiet[name]
 
 
 def test_changes_are_ranked_by_what_counts() -> None:
