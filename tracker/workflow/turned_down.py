@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.records import MeasuredShot, Quality, Shot, TurnedDown
+from tracker.records import MeasuredShot, Path, Quality, Shot, TurnedDown
 
 Array = NDArray[np.float64]
 
@@ -114,19 +114,22 @@ def _without_shadows(
             kept.append(shot)
         elif shot.path is not None:
             why = f"{why} released at {owner.shot.release_s:.2f} s"
-            shadows.append(
-                TurnedDown(
-                    clip=shot.shot.clip,
-                    release_s=shot.shot.release_s,
-                    support=0.0,
-                    frames_seen=shot.shot.frames_seen,
-                    frames_crossed=len(shot.points),
-                    reason=f"{why[:1].upper()}{why[1:]}.",
-                    times_s=shot.path.times_s,
-                    pixels=shot.path.pixels,
-                )
-            )
+            shadows.append(no_shot_of_its_own(shot, shot.path, f"{why[:1].upper()}{why[1:]}."))
     return kept, shadows
+
+
+def no_shot_of_its_own(shot: MeasuredShot, path: Path, reason: str) -> TurnedDown:
+    """Return a measured shot that turned out to be part of another, with the reason."""
+    return TurnedDown(
+        clip=shot.shot.clip,
+        release_s=shot.shot.release_s,
+        support=0.0,
+        frames_seen=shot.shot.frames_seen,
+        frames_crossed=len(shot.points),
+        reason=reason,
+        times_s=path.times_s,
+        pixels=path.pixels,
+    )
 
 
 def _is_shadow(shot: MeasuredShot, other: MeasuredShot) -> bool:

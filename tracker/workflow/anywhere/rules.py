@@ -10,7 +10,7 @@ from tracker.following.arcs import Arc
 from tracker.records import MeasuredShot, Quality, TurnedDown
 from tracker.workflow.anywhere.start import Field, Flight
 from tracker.workflow.shot import Traced
-from tracker.workflow.turned_down import is_again
+from tracker.workflow.turned_down import is_again, no_shot_of_its_own
 
 Array = NDArray[np.float64]
 
@@ -198,18 +198,8 @@ def without_hops(
         if first is None or shot.path is None:
             kept.append(shot)
             continue
-        hops.append(
-            TurnedDown(
-                clip=shot.shot.clip,
-                release_s=shot.shot.release_s,
-                support=0.0,
-                frames_seen=shot.shot.frames_seen,
-                frames_crossed=len(shot.points),
-                reason=f"It is a hop of the shot released at {first.shot.release_s:.2f} s.",
-                times_s=shot.path.times_s,
-                pixels=shot.path.pixels,
-            )
-        )
+        why = f"It is a hop of the shot released at {first.shot.release_s:.2f} s."
+        hops.append(no_shot_of_its_own(shot, shot.path, why))
     return kept, hops
 
 
