@@ -43,10 +43,17 @@ def draw_heading(axes: "Axes", shot: Shot) -> None:
         bbox=stamp,
     )
     if shot.reason:
-        lines = wrap(shot.reason, 110)
-        shown = lines[0] if len(lines) == 1 else lines[0] + " ..."
+        lines = wrap(shot.reason, 110, max_lines=2, placeholder=" ...")
         axes.text(
-            0.988, 0.16, shown, fontsize=8.5, color=INK, ha="right", va="center", parse_math=False
+            0.988,
+            0.16,
+            "\n".join(lines),
+            fontsize=8.5 if len(lines) == 1 else 7.6,
+            linespacing=1.1,
+            color=INK,
+            ha="right",
+            va="center",
+            parse_math=False,
         )
 
 
