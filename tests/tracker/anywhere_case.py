@@ -15,6 +15,7 @@ from tests.tracker.fitting_case import (
 )
 from tracker.detection import Look
 from tracker.fitting import FittedFlight, figures_of, fit_flight
+from tracker.flight.figures import FIGURES
 from tracker.following.arcs import arc_of
 from tracker.video import ClipFacts
 from tracker.workflow.anywhere.shot import Sight
@@ -24,16 +25,8 @@ from tracker.workflow.scouting import Throw
 
 KNOWN = circumstances(calibrated())
 FIELD = field_of([(0, 0, 0), (30, 0, 0), (20, 6, 0)])
-CHECKED = (
-    "exit_speed_mps",
-    "launch_angle_deg",
-    "azimuth_deg",
-    "carry_m",
-    "landing_along_m",
-    "landing_across_m",
-    "apex_m",
-    "flight_time_s",
-)
+CHECKED = FIGURES[:-2]
+"""All that have an uncertainty of their own in the rows."""
 
 
 @dataclass(frozen=True)
