@@ -130,8 +130,8 @@ def _plainly_right(circumstances: Circumstances, fitted: FittedFlight) -> bool:
     """
     known = fitted.known(circumstances)
     prior = known.prior_information()
-    pull = fitted.shown @ (fitted.parameters - known.prior_mean())
-    pull = pull + prior @ (fitted.parameters - known.prior_mean()) / fitted.spread
+    away = fitted.parameters - known.prior_mean()
+    pull = fitted.shown @ away + prior @ away / fitted.spread
     prior[GRAVITY_AT] = prior[:, GRAVITY_AT] = 0.0
     others = [place for place in range(len(PARAMETERS)) if place != GRAVITY_AT]
     normal = fitted.shown + prior

@@ -30,6 +30,9 @@ flight that has been fitted once not any further. Chance brings -0.5 to -1.2. A 
 candidate in two frames of five brings -0.2 and more; in clutter a start some frames off brings -0.9
 until it is fitted."""
 
+EDGE_PX = 3.0
+"""A place nearer to the frame's edge than this is not counted as in view."""
+
 STEP_S = 0.1
 """Step of supposed flights: the nodes are right to some millimetres for the lightest ball."""
 
@@ -266,18 +269,20 @@ def _in_frame(stage: Stage, pool: Pool, hypothesis: Hypothesis) -> tuple[Array, 
     seen = (times >= 0.0) & (times <= hypothesis.trajectory.times_s[-1])
     if not np.any(seen):
         return path, seen
-    points = hypothesis.trajectory.at(times[seen])[:, :3]
-    path[seen] = stage.camera.project(points)
-    width, height = stage.camera.size_px
-    above = np.zeros(len(times), bool)
-    above[seen] = points[:, 2] >= stage.ball_radius_m
-    with np.errstate(invalid="ignore"):
-        inside = (
-            (path[:, 0] > 3)
-            & (path[:, 0] < width - 4)
-            & (path[:, 1] > 3)
-            & (path[:, 1] < height - 4)
-        )
-    seen &= above & inside
-    path[~seen] = np.nan
+    pixels, shows = in_view(stage, hypothesis.trajectory.at(times[seen])[:, :3])
+    path[seen] = np.where(shows[:, None], pixels, np.nan)
+    seen[seen] = shows
     return path, seen
+
+
+def in_view(stage: Stage, points: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """Return the pixels of places, shape (M, 2), and whether a ball there shows, shape (M,).
+
+    It does in the frame, off its edge and above the ground.
+    """
+    pixels = stage.camera.project(points)
+    last = np.array(stage.camera.size_px) - 1.0
+    with np.errstate(invalid="ignore"):
+        inside = np.all((pixels > EDGE_PX) & (pixels < last - EDGE_PX), axis=1)
+    shows: NDArray[np.bool_] = inside & (points[:, 2] >= stage.ball_radius_m)
+    return pixels, shows

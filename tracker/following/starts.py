@@ -3,13 +3,10 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.following.hypothesis import MISS, Pool, Stage, gain
+from tracker.following.hypothesis import MISS, Pool, Stage, gain, in_view
 from tracker.following.table import FlightTable
 
 Array = NDArray[np.float64]
-
-EDGE_PX = 3.0
-"""A place nearer to the frame's edge than this is not counted as in view."""
 
 LEAST_STANDING = 1.0
 """Votes must stand out by this many standard deviations for a flight to be tried: where much
@@ -95,13 +92,7 @@ class Starts:
         bend = 2.0 * (before[:, :3] - after[:, :3]) + step * (before[:, 3:] + after[:, 3:])
         swing = after[:, :3] - before[:, :3] - step * before[:, 3:] - bend
         points = before[:, :3] + s * (step * before[:, 3:] + s * (swing + s * bend))
-        pixels = self._stage.camera.project(points)
-        width, height = self._stage.camera.size_px
-        with np.errstate(invalid="ignore"):
-            shows = np.all(
-                (pixels > EDGE_PX) & (pixels < (width - 1 - EDGE_PX, height - 1 - EDGE_PX)), axis=1
-            )
-        return pixels, shows & (points[:, 2] >= self._stage.ball_radius_m)
+        return in_view(self._stage, points)
 
 
 def peaks(excess: Array, usual: Array) -> NDArray[np.int64]:
