@@ -43,12 +43,12 @@ from tests.footage.composite import Shown, composited, drawn_throw, thrown
 from tests.footage.plates import FIELD_AND_SKY, FOOTAGE, OWN
 from tests.tracker.thrown_balls import seen
 from tracker.detection import Look, look_for
+from tracker.measurement.circumstances import ClipRequest, circumstances_of
+from tracker.measurement.clip import measure_clip
 from tracker.records import Quality
 from tracker.session import read_session
 from tracker.synthetic.truth import read_truth
 from tracker.video import ClipFacts, decode_only, inspect
-from tracker.workflow.clip import measure_clip
-from tracker.workflow.known import ClipRequest, circumstances_of
 from tracker.workflow.stand import calibrate, request_of
 
 NEAR_PX = 3.0

@@ -27,13 +27,13 @@ from typing import Any
 import cv2
 from scipy.stats import chi2
 
+from tracker.measurement.anywhere import field_of, measure_anywhere
+from tracker.measurement.clip import measure_clip
 from tracker.records import Quality, Shot
 from tracker.session import read_session
 from tracker.synthetic.recipes import RECIPES, Recipe, without_shots
 from tracker.synthetic.session import make_session
 from tracker.video import inspect
-from tracker.workflow.anywhere import field_of, measure_anywhere
-from tracker.workflow.clip import measure_clip
 from tracker.workflow.stand import calibrate, request_of
 
 PIECE_S = 20.0

@@ -20,9 +20,9 @@ from tests.bench.scoring import rms
 from tests.footage.composite import Shown, composited, drawn_throw, thrown
 from tests.footage.plates import FIELD_AND_SKY, FOOTAGE, OWN, WITHOUT_A_SHOT, excerpt, path_of
 from tests.footage.views import Stand, View, drawn_stand, view
+from tracker.measurement.clip import measure_clip
 from tracker.records import Quality, Shot
 from tracker.video import inspect
-from tracker.workflow.clip import measure_clip
 
 FPS = 30.0
 SIZE_PX = (640, 512)

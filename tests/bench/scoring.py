@@ -14,12 +14,12 @@ from tests.bench.split import Split, timed
 from tracker.fitting import PARAMETERS, cramer_rao
 from tracker.fitting.model import CAMERA_AT, READOUT_AT, Instants
 from tracker.flight.forces import Forces
+from tracker.measurement.circumstances import ClipRequest, circumstances_of
+from tracker.measurement.clip import measure_clip
 from tracker.records import Quality, Shot
 from tracker.session import Session, read_session
 from tracker.synthetic.truth import camera_from_truth, read_truth
 from tracker.video import inspect
-from tracker.workflow.clip import measure_clip
-from tracker.workflow.known import ClipRequest, circumstances_of
 from tracker.workflow.stand import calibrate, request_of
 
 FIGURES = ("exit_speed_mps", "launch_angle_deg", "carry_m")

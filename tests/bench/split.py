@@ -14,27 +14,27 @@ from tracker.video.facts import ClipFacts
 T = TypeVar("T")
 
 STAGES = {
-    "decoding": ["tracker.workflow.clip.frames"],
-    "detection": ["tracker.workflow.clip.CandidateFinder.push"],
+    "decoding": ["tracker.measurement.clip.frames"],
+    "detection": ["tracker.measurement.clip.CandidateFinder.push"],
     "search": [
-        "tracker.workflow.clip.FlightSearch.__init__",
-        "tracker.workflow.clip.FlightSearch.push",
-        "tracker.workflow.clip.FlightSearch.finish",
+        "tracker.measurement.clip.FlightSearch.__init__",
+        "tracker.measurement.clip.FlightSearch.push",
+        "tracker.measurement.clip.FlightSearch.finish",
     ],
-    "following": ["tracker.workflow.shot.follow"],
-    "sighting": ["tracker.workflow.course.sight"],
+    "following": ["tracker.measurement.tracing.follow"],
+    "sighting": ["tracker.measurement.sighting.sight"],
     "fitting": [
-        "tracker.workflow.shot.fit_in_usual_gusts",
-        "tracker.workflow.shot.with_likely_gusts",
-        "tracker.workflow.shot.gravity_verdict",
-        "tracker.workflow.shot.describe",
-        "tracker.workflow.course.figures_of",
+        "tracker.measurement.tracing.fit_in_usual_gusts",
+        "tracker.measurement.tracing.with_likely_gusts",
+        "tracker.measurement.tracing.gravity_verdict",
+        "tracker.measurement.tracing.describe",
+        "tracker.measurement.sighting.figures_of",
     ],
     "steadiness": [
-        "tracker.workflow.clip.Steadier.see",
-        "tracker.workflow.clip.Steadier.steadied",
+        "tracker.measurement.clip.Steadier.see",
+        "tracker.measurement.clip.Steadier.steadied",
     ],
-    "cadence": ["tracker.workflow.clip.ChangeMeter.see"],
+    "cadence": ["tracker.measurement.clip.ChangeMeter.see"],
 }
 """What is called in the course of `measure_clip`; none of these calls another."""
 

@@ -10,9 +10,9 @@ import pytest
 
 from tests.footage.plates import excerpt, needs_footage, path_of
 from tests.footage.views import USUAL, view
+from tracker.measurement.clip import measure_clip
 from tracker.records import Quality
 from tracker.video import inspect
-from tracker.workflow.clip import measure_clip
 
 pytestmark = needs_footage
 

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from calibration.site import Site, camera_at, outlook
-from tracker.workflow.vantage.asked import Asked, read
-from tracker.workflow.vantage.forecast import judge
-from tracker.workflow.vantage.planned import planned
+from tracker.vantage.asked import Asked, read
+from tracker.vantage.forecast import judge
+from tracker.vantage.planned import planned
 
 PLACE, AIM = np.array([20.0, -30.0, 1.5]), np.array([20.0, 0.0, 1.5])
 

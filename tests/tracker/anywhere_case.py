@@ -17,11 +17,11 @@ from tracker.detection import Look
 from tracker.fitting import FittedFlight, figures_of, fit_flight
 from tracker.flight.figures import FIGURES
 from tracker.following.arcs import arc_of
+from tracker.measurement.anywhere.shot import Sight
+from tracker.measurement.anywhere.start import Field, Flight, field_of, first_fit
+from tracker.measurement.scouting import Throw
+from tracker.measurement.sighting import Shutter
 from tracker.video import ClipFacts
-from tracker.workflow.anywhere.shot import Sight
-from tracker.workflow.anywhere.start import Field, Flight, field_of, first_fit
-from tracker.workflow.course import Shutter
-from tracker.workflow.scouting import Throw
 
 KNOWN = circumstances(calibrated())
 FIELD = field_of([(0, 0, 0), (30, 0, 0), (20, 6, 0)])

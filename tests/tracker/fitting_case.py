@@ -13,8 +13,8 @@ from tracker.fitting import Circumstances, FittedFlight, fit_flight
 from tracker.fitting.model import CAMERA_AT, Instants, predict
 from tracker.flight.air import Weather, air_from
 from tracker.flight.ball import ball_from
+from tracker.measurement.circumstances import ClipRequest, circumstances_of
 from tracker.records import Track
-from tracker.workflow.known import ClipRequest, circumstances_of
 
 Array = NDArray[np.float64]
 

@@ -26,8 +26,8 @@ from tracker.fitting import (
 from tracker.fitting.model import CAMERA_AT, READOUT_AT, Instants
 from tracker.flight.air import Weather, air_from
 from tracker.flight.ball import ball_from
+from tracker.measurement.circumstances import ClipRequest, circumstances_of
 from tracker.records import Track
-from tracker.workflow.known import ClipRequest, circumstances_of
 
 Array = NDArray[np.float64]
 

@@ -10,7 +10,7 @@ from tests.tracker.fitting_case import FRAME_S
 from tracker.fitting.model import flight_of
 from tracker.following.arcs import arc_of, is_throw
 from tracker.following.ends import thrown_part
-from tracker.workflow.anywhere.rules import no_throw, rolls
+from tracker.measurement.anywhere.rules import no_throw, rolls
 
 
 @pytest.fixture(scope="module")

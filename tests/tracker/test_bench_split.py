@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from tests.bench.split import STAGES, Spent, Split, timed
+from tracker.measurement import clip as clip_room
 from tracker.video import ClipWriter, inspect
-from tracker.workflow import clip as clip_room
 
 
 @pytest.mark.parametrize("call", [call for calls in STAGES.values() for call in calls])

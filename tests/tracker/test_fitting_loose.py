@@ -12,7 +12,7 @@ from tracker.fitting import figures_of
 from tracker.fitting.budget import budget_of
 from tracker.fitting.loose import LooseFit, fit_loosely, unlikelihood
 from tracker.fitting.model import CAMERA_AT, PARAMETERS, Instants, predict
-from tracker.workflow.unmarked.words import gain, gravity_sentence
+from tracker.measurement.unmarked.words import gain, gravity_sentence
 
 CASES = 10
 FIGURES = ("exit_speed_mps", "launch_angle_deg", "carry_m", "apex_m", "flight_time_s")

@@ -11,9 +11,9 @@ import pytest
 
 from tests.bench.scoring import score_session
 from tracker.records import Quality
-from tracker.workflow.vantage.asked import Asked, read
-from tracker.workflow.vantage.forecast import judge
-from tracker.workflow.vantage.planned import planned
+from tracker.vantage.asked import Asked, read
+from tracker.vantage.forecast import judge
+from tracker.vantage.planned import planned
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_clips"
 NAMES = sorted(

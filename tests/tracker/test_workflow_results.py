@@ -14,14 +14,15 @@ from calibration.camera import Camera
 from calibration.errors import InputError
 from tests.faces.test_commands import SESSION
 from tests.tracker.invented_shot import invented
+from tracker.measurement.circumstances import ClipRequest
+from tracker.measurement.clip import ClipResult
 from tracker.records import Budget, MeasuredShot, Shot
 from tracker.session import ClipEntry, read_session
 from tracker.video import ClipWriter
-from tracker.workflow import measuring, samples
-from tracker.workflow.clip import ClipResult
+from tracker.workflow import measure as measuring
+from tracker.workflow import samples
 from tracker.workflow.demo import compare
-from tracker.workflow.known import ClipRequest
-from tracker.workflow.measuring import measure_session, picture_names
+from tracker.workflow.measure import measure_session, picture_names
 from tracker.workflow.stand import air_of, ball_of, calibrate, request_of, site_of
 
 

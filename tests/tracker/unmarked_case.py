@@ -14,8 +14,8 @@ from tracker.fitting.loose import LooseCircumstances, LooseFit, first_launch, fi
 from tracker.fitting.model import CAMERA_AT, READOUT_AT, SLOPE_AT, WIND_AT, Instants, predict
 from tracker.flight.air import Weather, air_from
 from tracker.flight.ball import ball_from
+from tracker.measurement.circumstances import ClipRequest, circumstances_of
 from tracker.records import Track
-from tracker.workflow.known import ClipRequest, circumstances_of
 
 Array = NDArray[np.float64]
 

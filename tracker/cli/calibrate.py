@@ -26,7 +26,7 @@ def calibrate(
         remedy_sentences,
         verdict_sentence,
     )
-    from tracker.workflow.calibrating import calibrate_session
+    from tracker.workflow.calibrate import calibrate_session
 
     screen = console()
     read, clips = calibrate_session(session)

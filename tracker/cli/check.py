@@ -19,7 +19,7 @@ def check(
     Each fault is named with its file and field; with a fault the exit code is 2. Advice names
     what would make the figures better known. Nothing is measured and nothing is written.
     """
-    from tracker.workflow.checking import Kind, check_session
+    from tracker.workflow.check import Kind, check_session
 
     screen = console()
     findings = check_session(session)

@@ -38,7 +38,7 @@ def markers(
     session.toml, which is never changed.
     """
     from tracker.report.markers_words import proposals_table, proposals_toml, warnings
-    from tracker.workflow.marking import mark_session
+    from tracker.workflow.markers import mark_session
 
     screen = console()
     read, clips = mark_session(session, colour, tags)

@@ -61,7 +61,7 @@ def measure(
     rolls. Where one does not come from the release point, its first sight counts as its release,
     its row says where that was, and its uncertainty is wider.
     """
-    from tracker.workflow.measuring import Told, measure_session, read_all
+    from tracker.workflow.measure import Told, measure_session, read_all
 
     screen = console()
     about = Told(ball, capture_fps)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from tracker.workflow.measuring import Progress, SessionResult
+    from tracker.workflow.measure import Progress, SessionResult
 
 CAUTION = (
     "Flying balls and spinning wheels hurt: nobody down range, wheels guarded and stopped before "

@@ -183,7 +183,7 @@ def vantage(
         moments_table,
         sentences,
     )
-    from tracker.workflow.vantage import Asked, foresee_vantage
+    from tracker.vantage import Asked, foresee_vantage
 
     told = foresee_vantage(
         Asked(

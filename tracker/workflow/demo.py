@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tracker.records import Shot
-from tracker.workflow.measuring import Progress, SessionResult, measure_session
+from tracker.workflow.measure import Progress, SessionResult, measure_session
 from tracker.workflow.samples import copy_samples
 
 TRUTH_FILE = "truth.json"

@@ -13,7 +13,7 @@ from tracker.launcher.prediction import Outdoors
 from tracker.launcher.setup import machine_from_setup
 from tracker.records import Quality, Shot
 from tracker.session import SESSION_FILE, Session, SetupEntry
-from tracker.workflow.measuring import RESULTS, read_all
+from tracker.workflow.measure import RESULTS, read_all
 from tracker.workflow.results import Told, read_shots, read_told, sha256_of
 from tracker.workflow.stand import air_of, ball_of
 

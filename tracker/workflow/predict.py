@@ -17,7 +17,7 @@ from tracker.launcher.setup import gap_fault
 from tracker.report.files import put_in_place
 from tracker.report.sweep_picture import Measured, sweep_picture
 from tracker.statistics.components import Estimate
-from tracker.workflow.measuring import RESULTS
+from tracker.workflow.measure import RESULTS
 from tracker.workflow.outings import Outings, Setup, gather
 
 STEPS = 15

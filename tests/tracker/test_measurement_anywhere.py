@@ -1,0 +1,138 @@
+"""Shots told from anywhere: found wherever they start, and nothing else told with them."""
+
+import json
+import re
+import shutil
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from tests.tracker.thrown_balls import Throw
+from tests.tracker.thrown_clip import Ball, Roll, session
+from tracker.cli import program
+from tracker.measurement.anywhere.rules import together, without_hops
+from tracker.records import Quality
+from tracker.workflow.measure import measure_session
+
+SHOT = Ball(0.25, Throw(10.2, 42.0, 2.0, drag=0.53, start_m=(0.0, 0.0, 0.8)))
+BACK = Ball(1.2, Throw(9.3, 38.0, 172.0, drag=0.53, start_m=(11.0, 1.0, 1.7)))
+ROLL = Roll(0.3, (11.5, -2.0), (-4.0, 0.4))
+SECONDS = 3.2
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """A shot, a ball thrown back and one rolled back; both of the thrown ones hop on."""
+    return session(tmp_path_factory.mktemp("fen") / "lane", (SHOT, BACK, ROLL), SECONDS)
+
+
+@pytest.fixture(scope="module")
+def usual(folder):
+    return measure_session(folder)
+
+
+@pytest.fixture(scope="module")
+def anywhere(folder):
+    return measure_session(folder, from_anywhere=True)
+
+
+def holds(shot, ball, within=3.0):
+    """Every figure lies within so many of its own standard uncertainties of the truth."""
+    for name, true in ball.truth().items():
+        stem, unit = name.rsplit("_", 1)
+        value, u = getattr(shot, name), getattr(shot, f"{stem}_u_{unit}")
+        assert abs(value - true) < within * u, f"{name} {value:.3f} ± {u:.3f}, true {true:.3f}"
+
+
+def test_what_starts_at_the_release_point_is_the_same_with_the_option(usual, anywhere):
+    (shot,) = usual.shots
+    assert shot.quality is Quality.GOOD
+    assert anywhere.shots[0] == shot
+    holds(shot, SHOT)
+
+
+def test_a_ball_thrown_back_is_told_with_where_it_starts(anywhere):
+    assert len(anywhere.shots) == 2
+    shot = anywhere.shots[1]
+    assert shot.shot == 2 and shot.quality is Quality.CHECK
+    assert re.match(
+        r"Its first sight counts as its release: 1[01]\.\d ± 0\.\d m along", shot.reason
+    )
+    assert abs(shot.release_s - BACK.began_s) < 0.03
+    assert abs(shot.azimuth_deg - 172.0) < 3.0 * shot.azimuth_u_deg
+    holds(shot, BACK)
+    assert shot.landing_seen
+    assert shot.exit_speed_u_mps < 0.05 * shot.exit_speed_mps
+
+
+def test_what_was_turned_down_is_told_with_the_reason(anywhere):
+    written = json.loads((anywhere.folder / "shots.json").read_text(encoding="utf-8"))
+    assert all(each["reason"].endswith(".") for each in written["turned_down"])
+    points = [point for point in anywhere.clips[0].shots[1].points if point.used]
+    assert len(points) > 50 and all(point.shot == 2 for point in points)
+
+
+def after(shot, lapse_s, keeps, rises):
+    """A flight that begins where another landed, so much later, with parts of its speed there."""
+    path = shot.path
+    down = (path.points_m[-1] - path.points_m[-2]) / (path.times_s[-1] - path.times_s[-2])
+    since = np.linspace(0.0, 0.6, len(path.times_s))[:, None]
+    speed = np.array([keeps * down[0], keeps * down[1], -rises * down[2]])
+    start = path.points_m[-1] + np.array([keeps * lapse_s * down[0], 0.0, 0.3])
+    moved = replace(
+        path,
+        times_s=path.times_s[-1] + lapse_s + since[:, 0],
+        points_m=start + speed * since - np.array([0.0, 0.0, 4.9]) * since**2,
+    )
+    return replace(
+        shot,
+        shot=replace(shot.shot, quality=Quality.CHECK, release_s=float(moved.times_s[0])),
+        path=moved,
+    )
+
+
+def test_what_goes_on_after_a_landing_is_a_hop_and_what_comes_back_is_not(anywhere):
+    shot = anywhere.clips[0].shots[0]
+    kept, (hop,) = without_hops([shot, after(shot, 0.1, 0.6, 0.6)])
+    assert kept == [shot]
+    assert hop.reason == f"It is a hop of the shot released at {shot.shot.release_s:.2f} s."
+    for other in (after(shot, 0.1, -0.6, 0.6), after(shot, 1.6, 0.6, 0.6)):
+        assert without_hops([shot, other]) == ([shot, other], [])
+    faster = after(shot, 0.1, 1.4, 1.2)
+    assert without_hops([shot, faster]) == ([shot, faster], [])
+
+
+def test_a_ball_found_twice_is_told_once(anywhere):
+    first, second = anywhere.clips[0].shots
+    doubted = replace(first, shot=replace(first.shot, quality=Quality.CHECK))
+    elsewhere = replace(first, shot=replace(first.shot, quality=Quality.CHECK, carry_m=9.0))
+    assert together([first], [elsewhere, second], 1.0) == [first, second]
+    assert together([doubted], [elsewhere, second], 1.0) == [elsewhere, second]
+    assert together([doubted], [second], 1.0) == [doubted, second]
+    # What could not be measured from the release point was the ball of a flight from elsewhere.
+    lost = replace(first, points=(), path=None, shot=replace(first.shot, quality=Quality.REJECTED))
+    assert together([lost], [elsewhere], 1.0) == [elsewhere]
+
+
+def test_with_a_wrong_release_point_both_are_found_from_elsewhere(folder, tmp_path):
+    """The launcher was carried five metres on; nobody wrote that down."""
+    away = tmp_path / "away"
+    shutil.copytree(folder / "clips", away / "clips")
+    text = (folder / "session.toml").read_text(encoding="utf-8")
+    (away / "session.toml").write_text(
+        text.replace("along_m = 0.0\n", "along_m = 5.0\n", 1), encoding="utf-8"
+    )
+    assert measure_session(away).shots == ()
+    first, second = measure_session(away, from_anywhere=True).shots
+    holds(first, SHOT)
+    holds(second, BACK)
+    assert first.quality is second.quality is Quality.CHECK
+
+
+def test_nothing_is_told_of_a_scene_without_throws(tmp_path):
+    quiet = session(tmp_path / "quiet", (ROLL,), 1.6)
+    result = CliRunner().invoke(program, ["measure", "--from-anywhere", str(quiet)])
+    assert result.exit_code == 0, result.output
+    assert json.loads((quiet / "results" / "shots.json").read_text(encoding="utf-8"))["shots"] == []

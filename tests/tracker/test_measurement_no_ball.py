@@ -1,0 +1,99 @@
+"""A fitted flight that was no ball's is left out, or told as rejected with the reason."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.tracker.fitting_case import calibrated, circumstances, departures, drawn, positions
+from tracker.measurement.row import Sought, describe
+from tracker.records import Quality
+
+KNOWN = circumstances(calibrated())
+
+
+def row(case, in_view=None):
+    """Fit a drawn case and tell it; every frame that it crossed saw it unless told otherwise."""
+    fitted = case.fit()
+    crossed = len(case.track.frames) if in_view is None else in_view
+    sought = Sought("clip.mp4", "140 mm wheels", 1.0, 1.0 / 120.0, crossed)
+    return describe(KNOWN, sought, case.track, fitted)
+
+
+def flapping(case, rng, px):
+    """The same places, going up and down as a bird's body does."""
+    beat = px * np.sin(case.track.times_s * 2.0 * np.pi * 9.0 + rng.uniform(0, 6))
+    moved = case.track.pixels + np.column_stack([rng.normal(0, px, len(beat)), 1.4 * beat])
+    return replace(case, track=replace(case.track, pixels=moved))
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_ball_is_believed(seed):
+    assert row(drawn(np.random.default_rng(seed), KNOWN)).shot.quality is Quality.GOOD
+
+
+def test_bird_that_was_seen_everywhere_is_told_as_rejected():
+    rng = np.random.default_rng(3)
+    told = row(flapping(drawn(rng, KNOWN), rng, 2.5))
+    assert told.shot.quality is Quality.REJECTED
+    assert "bird" in told.shot.reason and "px across" in told.shot.reason
+
+
+def test_bird_that_was_seen_on_a_part_of_the_way_is_left_out():
+    rng = np.random.default_rng(4)
+    case = flapping(drawn(rng, KNOWN), rng, 2.5)
+    assert row(case, in_view=2 * len(case.track.frames)) is None
+
+
+def test_places_known_to_worse_may_scatter_more():
+    rng = np.random.default_rng(5)
+    case = drawn(rng, KNOWN)
+    rough = case.track.pixels + rng.normal(0.0, 1.8, case.track.pixels.shape)
+    track = replace(case.track, pixels=rough, covariances=case.track.covariances * 144.0)
+    assert row(replace(case, track=track)).shot.quality is not Quality.REJECTED
+
+
+@pytest.mark.parametrize(("aside_deg", "believed"), [(6.0, True), (25.0, False)])
+def test_launcher_is_aimed_down_its_firing_line(aside_deg, believed):
+    rng = np.random.default_rng(6)
+    truth = KNOWN.prior_mean() + departures(rng, KNOWN)
+    truth[0] = 0.5
+    turn, angle = np.radians([aside_deg, 40.0])
+    truth[4:7] = 19.0 * np.array(
+        [np.cos(angle) * np.cos(turn), np.cos(angle) * np.sin(turn), np.sin(angle)]
+    )
+    case = positions(rng, KNOWN, truth)
+    told = row(case)
+    assert (told.shot.quality is not Quality.REJECTED) is believed
+    if not believed:
+        assert "aside of the firing line" in told.shot.reason
+
+
+def test_steep_shot_is_judged_by_its_plane_and_not_by_its_azimuth():
+    rng = np.random.default_rng(7)
+    truth = KNOWN.prior_mean() + departures(rng, KNOWN)
+    truth[0] = 0.5
+    # 3 degrees out of the plane, and so 34 degrees of azimuth.
+    truth[4:7] = 12.0 * np.array([np.sin(0.08), np.sin(0.053), np.cos(0.096)])
+    told = row(positions(rng, KNOWN, truth))
+    assert abs(told.shot.azimuth_deg) > 20.0
+    assert told.shot.quality is not Quality.REJECTED
+
+
+@pytest.mark.parametrize(("snr", "believed"), [(6.0, False), (18.0, True)])
+def test_parts_of_a_person_are_no_ball(snr, believed):
+    """Torn places of something faint; a clear ball before leaves is doubted, and kept."""
+    rng = np.random.default_rng(8)
+    case = drawn(rng, KNOWN)
+    torn = case.track.pixels + rng.normal(0.0, 1.4, case.track.pixels.shape)
+    track = replace(case.track, pixels=torn, snr=np.full(len(torn), snr))
+    told = row(replace(case, track=track)).shot
+    assert told.quality is (Quality.CHECK if believed else Quality.REJECTED)
+    assert ("parts of a person" in told.reason) is not believed
+
+
+def test_a_faint_ball_whose_places_agree_is_believed():
+    rng = np.random.default_rng(9)
+    case = drawn(rng, KNOWN)
+    track = replace(case.track, snr=np.full(len(case.track.frames), 4.0))
+    assert row(replace(case, track=track)).shot.quality is Quality.GOOD

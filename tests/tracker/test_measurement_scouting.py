@@ -1,0 +1,63 @@
+"""Paths of the first pass become throws: hops and birds are left out, the bounce is timed."""
+
+import numpy as np
+import pytest
+
+from tests.tracker.test_following_arcs import FRAME_S, PULL, WIDTH, watched
+from tracker.following.arcs import is_throw
+from tracker.measurement.scouting import Scouted, bounce_of, throws_of
+
+RELEASE_S, BOUNCE_S = 0.4, 1.9
+
+
+def scouted(path, **how):
+    arcs = sorted(watched(path, **how), key=lambda arc: float(arc.times_s[0]))
+    thrown = tuple(i for i, arc in enumerate(arcs) if is_throw(arc, WIDTH, FRAME_S))
+    return Scouted(tuple(arcs), thrown, (), FRAME_S, np.zeros(0), np.zeros(0), None, "", ())
+
+
+def shot(time):
+    since = time - RELEASE_S
+    return np.array([150.0 + 900.0 * since - 90.0 * since**2, 750.0 - 300.0 * since])
+
+
+def bouncing(time):
+    """A shot that bounces and goes on more slowly."""
+    if not RELEASE_S <= time <= 2.9:
+        return None
+    if time <= BOUNCE_S:
+        return shot(time) + np.array([0.0, 0.5 * PULL * (time - RELEASE_S) ** 2])
+    after = time - BOUNCE_S
+    ground = shot(BOUNCE_S) + np.array([0.0, 0.5 * PULL * (BOUNCE_S - RELEASE_S) ** 2])
+    return ground + np.array([380.0 * after, -190.0 * after + 0.5 * PULL * after**2])
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_hop_is_no_shot_and_times_the_bounce(seed):
+    found = scouted(bouncing, seed=seed, frames=200)
+    (throw,) = throws_of(found, WIDTH)
+    assert throw.hop is not None
+    assert throw.hop.times_s[0] == pytest.approx(BOUNCE_S, abs=0.1)
+    path = np.vectorize(
+        lambda time: shot(time) + np.array([0.0, 0.5 * PULL * (time - RELEASE_S) ** 2]),
+        signature="()->(n)",
+    )
+    time, u = bounce_of(throw, path, FRAME_S)
+    assert abs(time - BOUNCE_S) < 3.0 * u
+    assert u < 1.0 * FRAME_S
+
+
+def test_a_throw_behind_a_post_is_one_throw():
+    def hidden(time):
+        place = bouncing(time)
+        return None if place is None or 1.0 < time < 1.2 or time > BOUNCE_S else place
+
+    (throw,) = throws_of(scouted(hidden, frames=200), WIDTH)
+    assert throw.arc.times_s[0] < 0.5 and throw.arc.times_s[-1] > 1.8
+
+
+def test_a_bird_that_dips_and_rises_is_no_throw():
+    def bird(time):
+        return np.array([100.0 + 500.0 * time, 300.0 + 60.0 * np.sin(2.5 * time)])
+
+    assert throws_of(scouted(bird, frames=200), WIDTH) == ()

@@ -1,0 +1,43 @@
+"""Where a flight is looked for, when the camera reads its rows one after the other."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from calibration.timebase import row_fraction
+from tests.tracker.fitting_case import SIZE_PX, calibrated, circumstances, drawn
+from tracker.fitting.model import READOUT_AT
+from tracker.measurement.sighting import Shutter, course_of
+from tracker.records import Candidates, Cuttings
+
+NOTHING = np.zeros((0, 2))
+
+
+def frame(index: int, time_s: float) -> Candidates:
+    empty = Cuttings(np.zeros((0, 1, 1), np.int16), np.zeros((0, 2), np.int64))
+    return Candidates(index, time_s, NOTHING, np.zeros(0), empty, None)
+
+
+class Still(Shutter):
+    """A shutter of an upright picture, without a file behind it."""
+
+    def row_share(self, pixels):
+        return row_fraction(pixels, SIZE_PX, 0)
+
+
+@pytest.mark.parametrize("readout_s", [0.0, 0.027])
+def test_the_ball_is_expected_where_the_row_that_shows_it_is_read(readout_s: float) -> None:
+    """The drawn positions keep the readout; 27 ms are 5 px or more between middle and edge."""
+    known = replace(circumstances(calibrated()), readout_s=readout_s, readout_u_s=1e-5)
+    case = drawn(np.random.default_rng(5), known, wrong=False)
+    fitted = case.fit()
+    assert fitted.parameters[READOUT_AT] == pytest.approx(readout_s, abs=1e-4)
+    frames = [frame(int(i), t) for i, t in zip(case.track.frames, case.track.times_s, strict=True)]
+    shutter = Still(known, None, None)  # type: ignore[arg-type]
+    shown, course = course_of(shutter, fitted, frames)
+    at = np.isin([each.frame for each in frames], [each.frame for each in shown])
+    assert at.sum() > 0.9 * len(frames)
+    away = np.linalg.norm(course.pixels - case.track.pixels[at], axis=1)
+    assert away.max() < 1.0
+    np.testing.assert_allclose(course.times_s, case.track.times_s[at], atol=1e-9)

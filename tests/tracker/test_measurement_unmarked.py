@@ -1,0 +1,69 @@
+"""Sample clips with every marker taken away, measured from their frames to the rows of results."""
+
+import csv
+import json
+import re
+import shutil
+from pathlib import Path
+
+import pytest
+
+from tests.tracker.test_sample_clips import SAMPLES
+from tracker.records import Quality
+from tracker.workflow.measure import SessionResult, measure_session
+
+
+def stripped(name: str, to: Path) -> Path:
+    """A copy of a sample session without a marker and without the camera's place."""
+    folder = to / name
+    shutil.copytree(SAMPLES / name, folder)
+    text = (folder / "session.toml").read_text(encoding="utf-8")
+    text = re.sub(r"\[\[marker\]\]\n(?:[^\[\n].*\n)+\n?", "", text)
+    text = re.sub(r"position_.*\n", "", text)
+    assert "marker" not in text and "field_of_view_deg" in text
+    (folder / "session.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def alone(tmp_path_factory: pytest.TempPathFactory) -> SessionResult:
+    """A video file beside which nothing lies, measured."""
+    video = tmp_path_factory.mktemp("field") / "evening.mp4"
+    shutil.copyfile(next((SAMPLES / "close" / "clips").glob("*.mp4")), video)
+    return measure_session(video)
+
+
+def test_a_video_alone_gives_its_shot_with_an_uncertainty_that_holds(alone: SessionResult) -> None:
+    truth = json.loads((SAMPLES / "close" / "truth.json").read_text(encoding="utf-8"))
+    (true,) = truth["clips"][0]["shots"]
+    (shot,) = alone.shots
+    assert abs(shot.release_s - true["release_s"]) < 0.2
+    for name, unit in (("exit_speed", "mps"), ("launch_angle", "deg"), ("carry", "m")):
+        value, u = getattr(shot, f"{name}_{unit}"), getattr(shot, f"{name}_u_{unit}")
+        assert abs(value - true[f"{name}_{unit}"]) < 3.0 * u
+    assert shot.exit_speed_u_mps is not None and shot.exit_speed_mps is not None
+    assert 0.01 < shot.exit_speed_u_mps / shot.exit_speed_mps < 0.15
+    assert shot.frames_seen > 60
+
+
+def test_its_row_says_what_the_scale_is(alone: SessionResult) -> None:
+    (shot,) = alone.shots
+    assert shot.quality is Quality.CHECK
+    assert "gravity is the scale" in shot.reason and "taped to 5 cm" in shot.reason
+    assert not shot.landing_seen and "carried on by the fit" in shot.reason
+    assert any("tennis" in note for note in alone.clips[0].notes)
+
+
+def test_its_results_lie_beside_it(alone: SessionResult) -> None:
+    assert alone.folder.name == "evening-results"
+    names = sorted(path.name for path in alone.folder.iterdir())
+    assert names == ["evening-shot-1.jpg", "shots.csv", "shots.json", "tracks.csv"]
+    with (alone.folder / "shots.csv").open(encoding="utf-8", newline="") as file:
+        (row,) = csv.DictReader(file)
+    assert row["clip"] == "evening.mp4" and row["quality"] == "check"
+
+
+def test_a_clip_without_shots_has_none_without_markers_either(tmp_path: Path) -> None:
+    result = measure_session(stripped("quiet", tmp_path))
+    assert result.shots == ()
+    assert any("gravity" in note for note in result.clips[0].notes)

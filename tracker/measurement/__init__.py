@@ -1,0 +1,1 @@
+"""From one clip and what is known of it to measured shots."""

@@ -1,0 +1,188 @@
+"""What is there to measure a session, what is missing, and what would make it better."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+
+from calibration.errors import InputError, InputErrors
+from calibration.site import Calibration
+from tracker.launcher.setup import machine_from_setup
+from tracker.session import SESSION_FILE, ClipEntry, Session, read_session
+from tracker.video import ClipFacts
+from tracker.workflow.measure import inspected
+from tracker.workflow.stand import ball_of, calibrate, leaves_gravity
+
+ENOUGH_MARKERS = 4
+"""With fewer, a slip in one of them cannot be told from the others (common practice)."""
+
+
+class Kind(StrEnum):
+    """What a finding asks of a person."""
+
+    FAULT = "fault"
+    ADVICE = "advice"
+    FACT = "fact"
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that was found, in a sentence."""
+
+    kind: Kind
+    sentence: str
+
+
+def check_session(folder: Path) -> tuple[Finding, ...]:
+    """Look through a session without measuring it.
+
+    Parameters
+    ----------
+    folder : Path
+        The session's folder.
+
+    Returns
+    -------
+    tuple of Finding
+        Faults, without whose mending nothing can be measured; facts; and advice.
+    """
+    try:
+        session = read_session(folder)
+    except InputError as error:
+        return tuple(Finding(Kind.FAULT, sentence) for sentence in error.sentences())
+    found: list[Finding] = [Finding(Kind.FACT, _about(session))]
+    for clip in session.clips:
+        found.extend(_check_clip(session, clip))
+    found.extend(Finding(Kind.ADVICE, sentence) for sentence in _advice(session))
+    found.extend(Finding(Kind.ADVICE, sentence) for sentence in _launcher_advice(session))
+    return tuple(found)
+
+
+def _about(session: Session) -> str:
+    when = f" of {session.date.isoformat()}" if session.date else ""
+    clips = "1 clip" if len(session.clips) == 1 else f"{len(session.clips)} clips"
+    return f'{SESSION_FILE}: "{session.name}"{when}, {clips}, ball {session.ball.type}.'
+
+
+def _check_clip(session: Session, clip: ClipEntry) -> list[Finding]:
+    """Return what there is to say of one clip."""
+    try:
+        facts = inspected(session, clip)
+    except InputError as error:
+        found = [Finding(Kind.FAULT, sentence) for sentence in error.sentences()]
+        return found + [Finding(Kind.ADVICE, sentence) for sentence in _unpicked(clip)]
+    try:
+        calibration = calibrate(session, clip, facts.size_px)
+    except InputError as error:
+        if isinstance(error, InputErrors) and leaves_gravity(clip, error):
+            return [Finding(Kind.FACT, _film(clip, facts)), *_gravity_alone(clip, error)]
+        found = [Finding(Kind.FAULT, sentence) for sentence in error.sentences()]
+        return found + [Finding(Kind.ADVICE, sentence) for sentence in _unpicked(clip)]
+    told = [Finding(Kind.FACT, _film(clip, facts))]
+    told.append(Finding(Kind.FACT, f"{clip.file}: {calibration.summary}."))
+    for sentence in (*facts.notes, *calibration.notes):
+        told.append(Finding(Kind.ADVICE, f"{clip.file}: {sentence.rstrip('.')}."))
+    for sentence in (*_unpicked(clip), *_camera_advice(session, clip, calibration)):
+        told.append(Finding(Kind.ADVICE, sentence))
+    return told
+
+
+def _gravity_alone(clip: ClipEntry, error: InputErrors) -> list[Finding]:
+    """Say that a clip can be measured, and at what price, without a calibrated camera."""
+    found = [Finding(Kind.ADVICE, sentence) for sentence in error.sentences()]
+    words = (
+        f"{clip.file}: as it is, measure takes gravity as the scale, which leaves the exit speed "
+        "to some percent and the azimuth open."
+    )
+    return [*found, Finding(Kind.ADVICE, words)]
+
+
+def _film(clip: ClipEntry, facts: ClipFacts) -> str:
+    width, height = facts.size_px
+    true_fps = facts.file_fps * facts.pace
+    slow = f", playing {facts.pace:.3g} times slower than life" if facts.pace != 1.0 else ""
+    return (
+        f"{clip.file}: {width} x {height}, {true_fps:.4g} frames a second{slow}, "
+        f"{facts.duration_s:.1f} s, {facts.codec}."
+    )
+
+
+def _unpicked(clip: ClipEntry) -> list[str]:
+    """Name the markers whose pixel is still to be picked."""
+    names = [entry.name for entry in clip.markers if entry.pixel is None]
+    if not names:
+        return []
+    listed = ", ".join(f'"{name}"' for name in names)
+    return [
+        f"{SESSION_FILE}, [[marker]] {listed}: no pixel yet; add pixel = [column, row] "
+        f"where the marker stands in {clip.file}."
+    ]
+
+
+def _camera_advice(session: Session, clip: ClipEntry, calibration: Calibration) -> list[str]:
+    """Say what would make the camera better known."""
+    told = []
+    picked = sum(entry.pixel is not None for entry in clip.markers)
+    if picked < ENOUGH_MARKERS:
+        told.append(
+            f"{SESSION_FILE}, [[marker]]: {picked} have a pixel; with {ENOUGH_MARKERS} or more "
+            "a slip in one of them shows."
+        )
+    if session.camera.position_m is None:
+        told.append(
+            f"{SESSION_FILE}, [camera], position_m: not given; tape where the camera stood."
+        )
+    weakest = calibration.weakest.text
+    told.append(f"{clip.file}: {weakest}.")
+    return told
+
+
+def _advice(session: Session) -> list[str]:
+    """Say what else a person could still write down."""
+    told = []
+    camera, air = session.camera, session.air
+    if camera.lens is None and camera.field_of_view_deg is None:
+        told.append(
+            f"{SESSION_FILE}, [camera], field_of_view_deg: not given; the maker states it, "
+            "or a lens file holds it."
+        )
+    if camera.readout_s is None:
+        told.append(
+            f"{SESSION_FILE}, [camera], readout_s: not given; the time from first to last row "
+            "is taken as 0.006 s give or take 0.006 s."
+        )
+    if air.temperature_c is None or (air.pressure_hpa is None and air.altitude_m is None):
+        told.append(
+            f"{SESSION_FILE}, [air]: temperature_c and pressure_hpa (or altitude_m) would "
+            "narrow the drag."
+        )
+    if air.wind_along_mps is None and air.wind_across_mps is None:
+        told.append(
+            f"{SESSION_FILE}, [air], wind_along_mps: no wind given; it is taken as none, "
+            "give or take 1 m/s."
+        )
+    filmed = {clip.setup for clip in session.clips}
+    for setup in session.setups:
+        if setup.name not in filmed:
+            told.append(f'{SESSION_FILE}, [[setup]] "{setup.name}": no clip shows it.')
+    return told
+
+
+def _launcher_advice(session: Session) -> list[str]:
+    """Say which setups the launcher's model cannot read; their shots are measured all the same."""
+    told = []
+    for entry in session.setups:
+        if not entry.parts:
+            told.append(
+                f'{SESSION_FILE}, [[setup]] "{entry.name}": nothing says how the launcher was '
+                "built; with [setup.wheel] and [setup.motor] its shots can be predicted."
+            )
+            continue
+        where = f'{SESSION_FILE}, [[setup]] "{entry.name}"'
+        try:
+            machine_from_setup(entry.parts, where, ball_of(session).diameter_m)
+        except InputError as error:
+            faults = error.errors if isinstance(error, InputErrors) else (error,)
+            told.extend(
+                f"No prediction: {sentence}" for fault in faults for sentence in fault.sentences()
+            )
+    return told

@@ -1,0 +1,140 @@
+"""Proposals for the markers of every clip of a session, drawn for a person to judge."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from calibration.errors import InputError, InputErrors
+from calibration.markers import COLOURS, Look, Proposal, find_coloured, find_tags
+from calibration.site import Calibration, Site
+from tracker.report.composite import Image
+from tracker.report.files import put_in_place
+from tracker.report.markers_picture import markers_picture
+from tracker.session import SESSION_FILE, ClipEntry, MarkerEntry, Session, read_session
+from tracker.workflow.calibrate import first_frame
+from tracker.workflow.measure import RESULTS, inspected, picture_names
+from tracker.workflow.stand import calibrate, site_of
+
+TAG = re.compile(r"\btag\s*(\d+)\b", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class MarkedClip:
+    """What was proposed for one clip.
+
+    Attributes
+    ----------
+    clip : ClipEntry
+    calibration : Calibration
+        From what had been picked before.
+    proposals : tuple of Proposal
+        In the order of the clip's markers, those that were not found left out.
+    picture : Path
+    """
+
+    clip: ClipEntry
+    calibration: Calibration
+    proposals: tuple[Proposal, ...]
+    picture: Path
+
+
+def mark_session(
+    folder: Path, colour: str, tags: bool = False
+) -> tuple[Session, tuple[MarkedClip, ...]]:
+    """Propose pixels for the markers of every clip and draw them into the session's results.
+
+    ``session.toml`` stays as it is.
+
+    Parameters
+    ----------
+    folder : Path
+        The session's folder.
+    colour : str
+        A key of `COLOURS`.
+    tags : bool
+        Look for a printed tag where a marker's name holds one's number.
+
+    Raises
+    ------
+    InputError
+        If the colour has no name, or with every fault of the session file or of every clip at
+        once; then nothing is written.
+    """
+    if colour not in COLOURS:
+        raise InputError(
+            f'there is no colour "{colour}"',
+            where="--colour",
+            remedy="take one of " + ", ".join(COLOURS),
+        )
+    session = read_session(folder)
+    names = picture_names(session.clips)
+    results = session.folder / RESULTS
+    found: list[MarkedClip] = []
+    drawn: dict[str, bytes] = {}
+    faults: list[InputError] = []
+    for clip in session.clips:
+        try:
+            numbers = tag_numbers(clip.markers) if tags else {}
+            facts = inspected(session, clip)
+            calibration = calibrate(session, clip, facts.size_px)
+            frame = first_frame(facts)
+            site = site_of(session, clip, facts.size_px)
+            proposals = _proposed(site, calibration, frame, Look(colour), numbers)
+        except InputError as error:
+            faults.extend(error.errors if isinstance(error, InputErrors) else [error])
+            continue
+        name = f"{names[clip.file]}-markers.jpg"
+        drawn[name] = markers_picture(clip.markers, proposals, frame, clip.file)
+        found.append(MarkedClip(clip, calibration, proposals, results / name))
+    if faults:
+        raise InputErrors(faults)
+    put_in_place(results, drawn)
+    return session, tuple(found)
+
+
+def tag_numbers(markers: Sequence[MarkerEntry]) -> dict[int, str]:
+    """Return the names of the markers that carry a tag, by the tag's number.
+
+    Raises
+    ------
+    InputError
+        If no marker is named after a tag, or two after the same one.
+    """
+    numbers: dict[int, str] = {}
+    for marker in markers:
+        told = TAG.search(marker.name)
+        if told is None:
+            continue
+        number = int(told[1])
+        if number in numbers:
+            raise InputError(
+                f'names tag {number}, as "{numbers[number]}" does',
+                where=marker.where,
+                remedy="print each tag only once",
+            )
+        numbers[number] = marker.name
+    if not numbers:
+        raise InputError(
+            "no marker is named after its tag",
+            where=f"{SESSION_FILE}, [[marker]]",
+            remedy='name it with the tag\'s number, for instance "tag 7", or leave out --tags',
+        )
+    return numbers
+
+
+def _proposed(
+    site: Site, calibration: Calibration, frame: Image, look: Look, numbers: dict[int, str]
+) -> tuple[Proposal, ...]:
+    """Return the proposals of a frame in the order of its markers."""
+    tagged = set(numbers.values())
+    coloured = [marker for marker in site.markers if marker.name not in tagged]
+    found = list(find_coloured(frame, calibration.camera, coloured, look))
+    if numbers:
+        luma = np.asarray(cv2.cvtColor(frame, cv2.COLOR_BGR2GRAY), np.uint8)
+        found.extend(find_tags(luma, numbers))
+    by_name = {proposal.name: proposal for proposal in found}
+    return tuple(by_name[marker.name] for marker in site.markers if marker.name in by_name)
