@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 
 from tracker.detection import Expected
-from tracker.records import Cuttings
+from tracker.records import Cutouts
 
 FINE = 8
 """Fine pixels to a pixel side."""
@@ -43,7 +43,7 @@ def codes(light):
 
 
 def lit_balls(rng, count, *, diameter, ball, behind, fall, side=25):
-    """Return cuttings of a ball lit from above in linear light, what is expected, and the truth.
+    """Return cutouts of a ball lit from above in linear light, what is expected, and the truth.
 
     `ball` and `behind` are the linear light of its middle and of what lies behind it; `fall` is the
     share of the middle's light that the foot lacks and the top has more.
@@ -65,7 +65,7 @@ def lit_balls(rng, count, *, diameter, ball, behind, fall, side=25):
         patches[index] = np.rint(2.0 * (change + rng.normal(0, 0.7, change.shape)))
     still = np.zeros((count, 2))
     expected = Expected(true, still, still + 99.0, still + 99.0, np.full(count, float(diameter)))
-    return Cuttings(patches, np.zeros((count, 2), np.int64)), expected, true
+    return Cutouts(patches, np.zeros((count, 2), np.int64)), expected, true
 
 
 def film(picture, rng, noise):
@@ -74,7 +74,7 @@ def film(picture, rng, noise):
 
 
 def moving_balls(rng, count, *, diameter, contrast, noise, motion, exposure, side=41):
-    """Return cuttings of a ball in many places of the pixel grid, what is expected, and the truth.
+    """Return cutouts of a ball in many places of the pixel grid, what is expected, and the truth.
 
     Each cutting is made of three frames of its own, the ball moved by `motion` in each.
     """
@@ -101,4 +101,4 @@ def moving_balls(rng, count, *, diameter, contrast, noise, motion, exposure, sid
         after_px=each * motion,
         diameters_px=np.full(count, float(diameter)),
     )
-    return Cuttings(patches, np.zeros((count, 2), np.int64)), expected, true
+    return Cutouts(patches, np.zeros((count, 2), np.int64)), expected, true

@@ -6,7 +6,7 @@ from functools import cache
 import numpy as np
 
 from calibration.camera import looking_at
-from tracker.records import MeasuredShot, Path, Quality, Shot, TrackPoint
+from tracker.records import FlightPath, MeasuredShot, Quality, Shot, TrackPoint
 from tracker.report.composite import Patch, cut
 
 G = 9.80665
@@ -121,7 +121,7 @@ def invented(
         quality=quality,
         reason="" if quality == Quality.GOOD else "the fit misses the last eight places by 3 px",
     )
-    path = Path(
+    path = FlightPath(
         times_s=every + released,
         points_m=at(every),
         pixels=pixels,

@@ -6,7 +6,7 @@ from scipy.ndimage import gaussian_filter
 
 from tracker.detection import Expected, measure, placing
 from tracker.detection.appearance import EDGE_PX, LEAST_U_PX, SHAPE_SHARE
-from tracker.records import Cuttings
+from tracker.records import Cutouts
 
 
 def noise_part(diameter: float, streak: tuple[float, float], contrast: float, noise: float):
@@ -91,7 +91,7 @@ def test_the_detector_reaches_what_was_foretold() -> None:
     nothing = np.zeros((count, 2))
     far = np.full((count, 2), 60.0)
     expected = Expected(places, nothing, far, -far, np.full(count, diameter))
-    found, _ = measure(Cuttings(patches, np.zeros((count, 2), np.int64)), expected, 0.0)
+    found, _ = measure(Cutouts(patches, np.zeros((count, 2), np.int64)), expected, 0.0)
     assert np.all(found.found)
     scatter = np.sqrt(np.mean((found.pixels - places) ** 2))
     foretold = np.sqrt(noise_part(diameter, (0.0, 0.0), contrast, noise)[0, 0])

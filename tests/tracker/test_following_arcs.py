@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tracker.following.arcs import ArcSearch, is_slow_fall, is_throw
-from tracker.records import Candidates, Cuttings
+from tracker.records import Candidates, Cutouts
 
 WIDTH, HEIGHT = 1920, 1080
 FRAME_S = 1.0 / 60.0
@@ -12,7 +12,7 @@ PULL = 400.0
 
 
 def candidates(frame, pixels):
-    nothing = Cuttings(np.zeros((len(pixels), 13, 13), np.int16), np.zeros((len(pixels), 2), int))
+    nothing = Cutouts(np.zeros((len(pixels), 13, 13), np.int16), np.zeros((len(pixels), 2), int))
     return Candidates(frame, frame * FRAME_S, pixels, np.ones(len(pixels)), nothing, None)
 
 

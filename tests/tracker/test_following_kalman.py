@@ -17,7 +17,7 @@ from tests.tracker.thrown_balls import (
 from tracker.flight.trajectory import fly
 from tracker.following import Hypothesis, Stage, consistency, follow
 from tracker.following.kalman import _jitter
-from tracker.records import Candidates, Cuttings
+from tracker.records import Candidates, Cutouts
 
 FPS = 30.0
 VIEW = camera()
@@ -33,7 +33,7 @@ def supposed(throw=THROW):
 
 def frame(index, pixels):
     pixels = np.asarray(pixels, float).reshape(-1, 2)
-    none = Cuttings(np.zeros((len(pixels), 1, 1), np.int16), np.rint(pixels).astype(np.int64))
+    none = Cutouts(np.zeros((len(pixels), 1, 1), np.int16), np.rint(pixels).astype(np.int64))
     return Candidates(index, index / FPS, pixels, np.full(len(pixels), 10.0), none, None)
 
 

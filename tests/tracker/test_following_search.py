@@ -10,7 +10,7 @@ from tracker.following import FlightSearch, Stage
 from tracker.following.hypothesis import Pool, improve, suppose, weigh
 from tracker.following.starts import Starts
 from tracker.following.table import ANGLES_DEG, SPEEDS_MPS, build_table
-from tracker.records import Candidates, Cuttings
+from tracker.records import Candidates, Cutouts
 
 FPS = 30.0
 VIEW = camera()
@@ -40,7 +40,7 @@ def clip(rng, seconds, moving=(), clutter=25, missing=0.3, noise=0.7):
                 strength.append(rng.uniform(8.0, 40.0, 1))
         joined = np.concatenate(pixels)
         order = rng.permutation(len(joined))
-        empty = Cuttings(
+        empty = Cutouts(
             np.zeros((len(joined), 1, 1), np.int16), np.rint(joined[order]).astype(np.int64)
         )
         frames.append(
@@ -178,7 +178,7 @@ def test_people_who_each_give_many_candidates_are_no_flight():
         ]
         joined = np.concatenate([candidates.pixels, *bodies])
         strength = np.concatenate([candidates.strength, rng.uniform(20.0, 90.0, 48)])
-        empty = Cuttings(np.zeros((len(joined), 1, 1), np.int16), np.rint(joined).astype(np.int64))
+        empty = Cutouts(np.zeros((len(joined), 1, 1), np.int16), np.rint(joined).astype(np.int64))
         frames.append(replace(candidates, pixels=joined, strength=strength, luma=empty))
     assert search(frames) == []
 
@@ -193,7 +193,7 @@ def test_flight_past_people_is_found():
         ]
         joined = np.concatenate([candidates.pixels, *bodies])
         strength = np.concatenate([candidates.strength, rng.uniform(20.0, 90.0, 24)])
-        empty = Cuttings(np.zeros((len(joined), 1, 1), np.int16), np.rint(joined).astype(np.int64))
+        empty = Cutouts(np.zeros((len(joined), 1, 1), np.int16), np.rint(joined).astype(np.int64))
         frames.append(replace(candidates, pixels=joined, strength=strength, luma=empty))
     found = search(frames)
     assert [flight.release_s for flight in found] == pytest.approx([1.9], abs=0.06)
@@ -279,7 +279,9 @@ def test_what_nearly_was_a_flight_is_told_with_its_reason():
     for candidates in clip(np.random.default_rng(14), 6.0, [glimpse], missing=0.0):
         assert searching.push(candidates) == []
     assert [found for found in searching.finish() if found] == []
-    told = [why for flight, why in searching.turned_down if abs(flight.release_s - 1.6) < 0.3]
+    told = [
+        why for flight, why in searching.rejected_candidates if abs(flight.release_s - 1.6) < 0.3
+    ]
     assert told
     assert all("frames" in why or "chance" in why for why in told)
 

@@ -69,7 +69,7 @@ def test_a_ball_thrown_back_is_told_with_where_it_starts(anywhere):
 
 def test_what_was_turned_down_is_told_with_the_reason(anywhere):
     written = json.loads((anywhere.folder / "shots.json").read_text(encoding="utf-8"))
-    assert all(each["reason"].endswith(".") for each in written["turned_down"])
+    assert all(each["reason"].endswith(".") for each in written["rejected_candidates"])
     points = [point for point in anywhere.clips[0].shots[1].points if point.used]
     assert len(points) > 50 and all(point.shot == 2 for point in points)
 

@@ -7,7 +7,7 @@ import numpy as np
 from tests.tracker.invented_shot import invented
 from tracker.comparison.setups import SetupShots, summarise
 from tracker.measurement.rejection import SURE_SUPPORT, rejected, sorted_out
-from tracker.records import MeasuredShot, Quality, TurnedDown
+from tracker.records import MeasuredShot, Quality, RejectedCandidate
 
 
 def refused(release_s: float, support: float, seen: int = 60, offset_px: float = 400.0):
@@ -15,7 +15,7 @@ def refused(release_s: float, support: float, seen: int = 60, offset_px: float =
     shot = invented()[0]
     assert shot.path is not None
     times = shot.path.times_s - shot.path.times_s[0] + release_s
-    return TurnedDown(
+    return RejectedCandidate(
         clip=shot.shot.clip,
         release_s=release_s,
         support=support,

@@ -9,13 +9,13 @@ from calibration.timebase import row_fraction
 from tests.tracker.fitting_case import SIZE_PX, calibrated, circumstances, drawn
 from tracker.fitting.model import READOUT_AT
 from tracker.measurement.sighting import Shutter, course_of
-from tracker.records import Candidates, Cuttings
+from tracker.records import Candidates, Cutouts
 
 NOTHING = np.zeros((0, 2))
 
 
 def frame(index: int, time_s: float) -> Candidates:
-    empty = Cuttings(np.zeros((0, 1, 1), np.int16), np.zeros((0, 2), np.int64))
+    empty = Cutouts(np.zeros((0, 1, 1), np.int16), np.zeros((0, 2), np.int64))
     return Candidates(index, time_s, NOTHING, np.zeros(0), empty, None)
 
 

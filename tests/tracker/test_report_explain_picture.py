@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from tests.tracker.invented_shot import SIZE, field, invented
-from tracker.records import Candidates, Cuttings, TurnedDown
+from tracker.records import Candidates, Cutouts, RejectedCandidate
 from tracker.report.explain_picture import Explained, Instant, _reasons, explain_picture
 from tracker.video import ClipWriter, inspect
 from tracker.workflow.explaining import Watched, explain
 
-RIVAL = TurnedDown(
+RIVAL = RejectedCandidate(
     clip="a.mp4",
     release_s=1.2,
     support=12.0,
@@ -79,7 +79,7 @@ def clip(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def watched() -> Watched:
     seen = Watched()
     for index in range(90):
-        nothing = Cuttings(np.zeros((2, 1, 1), np.int16), np.zeros((2, 2), np.int64))
+        nothing = Cutouts(np.zeros((2, 1, 1), np.int16), np.zeros((2, 2), np.int64))
         pixels = np.array([[12.0 + 3 * index, 62.0], [200.0, 100.0]])
         seen.see(Candidates(index, index / 30.0, pixels, np.ones(2), nothing, None))
     return seen

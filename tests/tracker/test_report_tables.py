@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from tests.tracker.invented_shot import invented, unmeasured
-from tracker.records import Consistency, Quality, Shot, TrackPoint, TurnedDown
+from tracker.records import Consistency, Quality, RejectedCandidate, Shot, TrackPoint
 from tracker.report.tables import Origin, shots_csv, shots_json, tracks_csv
 
 SHOT = invented()[0].shot
@@ -69,15 +69,17 @@ def test_json_holds_the_rows_of_csv_and_where_they_come_from() -> None:
 def test_json_tells_how_a_shot_agrees_with_itself_and_what_was_turned_down() -> None:
     nothing = np.zeros(0)
     refused = [
-        TurnedDown("a.mp4", 4.1, support, 9, 30, "It rolls.", nothing, np.zeros((0, 2)))
+        RejectedCandidate("a.mp4", 4.1, support, 9, 30, "It rolls.", nothing, np.zeros((0, 2)))
         for support in (31.0, -3.0)
     ]
     agrees = Consistency(1.25, 0.84, 1.17, 140)
-    text = shots_json([SHOT, SHOT], ORIGIN, consistencies=[agrees, None], turned_down=refused)
+    text = shots_json(
+        [SHOT, SHOT], ORIGIN, consistencies=[agrees, None], rejected_candidates=refused
+    )
     document = json.loads(text)
     assert document["shots"][0]["nis"] == {"mean": 1.25, "low": 0.84, "high": 1.17, "frames": 140}
     assert "nis" not in document["shots"][1]
-    assert document["turned_down"] == [
+    assert document["rejected_candidates"] == [
         {
             "clip": "a.mp4",
             "release_s": 4.1,

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.records import Cuttings
+from tracker.records import Cutouts
 
 Array = NDArray[np.float64]
 Fine = NDArray[np.float32]
@@ -124,7 +124,7 @@ class Sighting:
 
 
 def measure(
-    cuttings: Cuttings,
+    cutouts: Cutouts,
     expected: Expected,
     exposure: float | None = None,
     light: Array | None = None,
@@ -133,7 +133,7 @@ def measure(
 
     Parameters
     ----------
-    cuttings : Cuttings
+    cutouts : Cutouts
         One patch a row.
     expected : Expected
         In the same component's pixels.
@@ -150,7 +150,7 @@ def measure(
     exposure : float
         The share used.
     """
-    patches, corners = cuttings.patches, cuttings.corners
+    patches, corners = cutouts.patches, cutouts.corners
     if len(patches) == 0:
         nothing = np.zeros(0)
         return (

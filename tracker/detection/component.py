@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from tracker.detection.difference import Difference, Luma, squares
 from tracker.detection.noise import HIGHEST, NoiseMap
-from tracker.records import Cuttings
+from tracker.records import Cutouts
 
 Array = NDArray[np.float64]
 
@@ -102,7 +102,7 @@ class Component:
         )
         return at.astype(float), strength
 
-    def cut(self, pixels: Array) -> Cuttings:
+    def cut(self, pixels: Array) -> Cutouts:
         """Cut twice the frame less both that it is held against, around places, shape (N, 2)."""
         before, now, after = self._whole[0], self._whole[self._lag], self._whole[-1]
         height, width = now.shape
@@ -115,7 +115,7 @@ class Component:
         patches *= 2
         patches -= squares(before, side)[at]
         patches -= squares(after, side)[at]
-        return Cuttings(patches, corners)
+        return Cutouts(patches, corners)
 
 
 def peaks(

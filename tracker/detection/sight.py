@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.detection.appearance import Expected, Sighting, measure
-from tracker.records import Candidates, Cuttings
+from tracker.records import Candidates, Cutouts
 
 Array = NDArray[np.float64]
 
@@ -138,9 +138,9 @@ def _weighted(bright: Sighting, tint: Sighting) -> Sighting:
     )
 
 
-def _rows(chosen: list[tuple[Cuttings, int]]) -> Cuttings:
-    """Return one row of each of many cuttings."""
-    return Cuttings(
-        np.stack([cuttings.patches[row] for cuttings, row in chosen]),
-        np.stack([cuttings.corners[row] for cuttings, row in chosen]),
+def _rows(chosen: list[tuple[Cutouts, int]]) -> Cutouts:
+    """Return one row of each of many cutouts."""
+    return Cutouts(
+        np.stack([cutouts.patches[row] for cutouts, row in chosen]),
+        np.stack([cutouts.corners[row] for cutouts, row in chosen]),
     )

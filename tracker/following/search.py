@@ -97,7 +97,7 @@ class FlightSearch:
         self._next_row: int | None = None
         self._now = 0.0
         self._usual: Array | None = None
-        self.turned_down: list[tuple[Hypothesis, str]] = []
+        self.rejected_candidates: list[tuple[Hypothesis, str]] = []
         """Flights that were tried and are no shots, the strongest of each block, and why."""
 
     def push(self, candidates: Candidates) -> list[Hypothesis]:
@@ -255,7 +255,7 @@ class FlightSearch:
         """Keep the strongest of the flights that a block's tries came to nothing with."""
         best = max(refused, key=lambda flight: flight.support, default=None)
         if best is not None:
-            self.turned_down.append((best, shortfall(best)))
+            self.rejected_candidates.append((best, shortfall(best)))
 
     def _start(self, angle: int, speed: int) -> Hypothesis:
         """Return the flight of a cell of the ballot; each is flown once."""

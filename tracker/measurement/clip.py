@@ -14,8 +14,8 @@ from tracker.measurement.circumstances import ClipRequest, circumstances_of, sta
 from tracker.measurement.rejection import sorted_out
 from tracker.measurement.sighting import Shutter
 from tracker.measurement.steadying import Steadier
-from tracker.measurement.tracing import measure_shot, turned_down
-from tracker.records import Candidates, MeasuredShot, Quality, TurnedDown
+from tracker.measurement.tracing import measure_shot, rejected_candidate
+from tracker.records import Candidates, MeasuredShot, Quality, RejectedCandidate
 from tracker.video import ChangeMeter, ClipFacts, frames
 
 Array = NDArray[np.float64]
@@ -31,13 +31,13 @@ class ClipResult:
     shots : tuple of MeasuredShot
         In order of time; those of quality `rejected` have no figures.
     notes : tuple of str
-    turned_down : tuple of TurnedDown
+    rejected_candidates : tuple of RejectedCandidate
         Flights that looked like shots for a while, in order of time.
     """
 
     shots: tuple[MeasuredShot, ...]
     notes: tuple[str, ...]
-    turned_down: tuple[TurnedDown, ...] = ()
+    rejected_candidates: tuple[RejectedCandidate, ...] = ()
 
 
 def measure_clip(
@@ -149,7 +149,7 @@ class _Found:
     """What one pass finds."""
 
     shots: list[MeasuredShot] = field(default_factory=list)
-    refused: list[TurnedDown] = field(default_factory=list)
+    refused: list[RejectedCandidate] = field(default_factory=list)
 
 
 def _watch(stage: Stage, shutter: Shutter, request: ClipRequest, clock: _Clock) -> _Found:
@@ -163,7 +163,7 @@ def _watch(stage: Stage, shutter: Shutter, request: ClipRequest, clock: _Clock) 
         for hypothesis in flights:
             candidates = search.candidates(hypothesis)
             shot = measure_shot(stage, shutter, request, hypothesis, candidates)
-            if isinstance(shot, TurnedDown):
+            if isinstance(shot, RejectedCandidate):
                 found.refused.append(shot)
             else:
                 found.shots.append(shot)
@@ -185,7 +185,9 @@ def _watch(stage: Stage, shutter: Shutter, request: ClipRequest, clock: _Clock) 
             settle(search.push(candidates))
     for flights in search.finish():
         settle(flights)
-    found.refused += [turned_down(stage, shutter, request, *each) for each in search.turned_down]
+    found.refused += [
+        rejected_candidate(stage, shutter, request, *each) for each in search.rejected_candidates
+    ]
     if clock.progress is not None:
         clock.progress(facts.frame_count, facts.frame_count)
     if steadier.moves:
@@ -199,7 +201,7 @@ def on_file_clock(measured: MeasuredShot, mended_s: Array, facts: ClipFacts) -> 
     return replace(measured, shot=replace(measured.shot, release_s=release_s))
 
 
-def refused_on(refused: TurnedDown, mended_s: Array, facts: ClipFacts) -> TurnedDown:
+def refused_on(refused: RejectedCandidate, mended_s: Array, facts: ClipFacts) -> RejectedCandidate:
     """Return the same of a flight that was turned down."""
     release_s = float(np.interp(refused.release_s, mended_s, facts.file_times_s))
     return replace(refused, release_s=release_s)

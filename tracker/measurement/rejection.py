@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.records import MeasuredShot, Path, Quality, Shot, TurnedDown
+from tracker.records import FlightPath, MeasuredShot, Quality, RejectedCandidate, Shot
 
 Array = NDArray[np.float64]
 
@@ -26,14 +26,14 @@ MOST_TOLD = 40
 
 
 def sorted_out(
-    measured: list[MeasuredShot], refused: list[TurnedDown], setup: str
-) -> tuple[list[MeasuredShot], list[TurnedDown]]:
+    measured: list[MeasuredShot], refused: list[RejectedCandidate], setup: str
+) -> tuple[list[MeasuredShot], list[RejectedCandidate]]:
     """Return the rows of a clip in order of time, and what was turned down, each with its reason.
 
     Parameters
     ----------
     measured : list of MeasuredShot
-    refused : list of TurnedDown
+    refused : list of RejectedCandidate
     setup : str
         For the rows of quality `rejected`.
     """
@@ -58,7 +58,7 @@ def sorted_out(
     )
 
 
-def rejected(refused: TurnedDown, setup: str) -> MeasuredShot:
+def rejected(refused: RejectedCandidate, setup: str) -> MeasuredShot:
     """Return the row of a shot that must have been there and could not be measured."""
     nothing = dict.fromkeys(_FIGURES)
     return MeasuredShot(
@@ -83,12 +83,12 @@ def _clause(sentence: str) -> str:
     return sentence[:1].lower() + sentence[1:]
 
 
-def _same_flight(refused: TurnedDown, row: MeasuredShot) -> bool:
+def _same_flight(refused: RejectedCandidate, row: MeasuredShot) -> bool:
     """Tell whether a rejected row was already made of a flight released at that time."""
     return abs(refused.release_s - row.shot.release_s) < 0.3
 
 
-def _runs_along(refused: TurnedDown, shot: MeasuredShot) -> bool:
+def _runs_along(refused: RejectedCandidate, shot: MeasuredShot) -> bool:
     """Tell whether a flight that was turned down lies along a measured shot's path."""
     shown = np.isfinite(refused.pixels).all(axis=1)
     return _near(shot, refused.times_s[shown], refused.pixels[shown]) > 0.25
@@ -96,7 +96,7 @@ def _runs_along(refused: TurnedDown, shot: MeasuredShot) -> bool:
 
 def _without_shadows(
     shots: list[MeasuredShot],
-) -> tuple[list[MeasuredShot], list[TurnedDown]]:
+) -> tuple[list[MeasuredShot], list[RejectedCandidate]]:
     """Leave out what is only a bad fit to some of another shot's pictures, or that shot again."""
     kept, shadows = [], []
     for number, shot in enumerate(shots):
@@ -118,9 +118,9 @@ def _without_shadows(
     return kept, shadows
 
 
-def no_shot_of_its_own(shot: MeasuredShot, path: Path, reason: str) -> TurnedDown:
+def no_shot_of_its_own(shot: MeasuredShot, path: FlightPath, reason: str) -> RejectedCandidate:
     """Return a measured shot that turned out to be part of another, with the reason."""
-    return TurnedDown(
+    return RejectedCandidate(
         clip=shot.shot.clip,
         release_s=shot.shot.release_s,
         support=0.0,

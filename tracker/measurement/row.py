@@ -14,7 +14,7 @@ from tracker.fitting.model import CAMERA_AT, READOUT_AT, flight_of
 from tracker.flight.events import apex
 from tracker.following import consistency
 from tracker.measurement.bounce import Bounce
-from tracker.records import Consistency, MeasuredShot, Path, Quality, Shot, Track, TrackPoint
+from tracker.records import Consistency, FlightPath, MeasuredShot, Quality, Shot, Track, TrackPoint
 
 Array = NDArray[np.float64]
 
@@ -307,7 +307,7 @@ def _points(
     )
 
 
-def _path(circumstances: Circumstances, fitted: FittedFlight, figures: Figures) -> Path:
+def _path(circumstances: Circumstances, fitted: FittedFlight, figures: Figures) -> FlightPath:
     end = figures.value("flight_time_s")
     if not np.isfinite(end):
         end = float(fitted.trajectory.times_s[-1])
@@ -318,7 +318,7 @@ def _path(circumstances: Circumstances, fitted: FittedFlight, figures: Figures) 
     pixels = camera.project(points)
     top = apex(flight)
     top_m = points[np.argmax(points[:, 2])] if top is None else top.state[:3]
-    return Path(
+    return FlightPath(
         times_s=times + fitted.parameters[0],
         points_m=points,
         pixels=pixels,

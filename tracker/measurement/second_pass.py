@@ -10,7 +10,7 @@ from calibration.camera import Camera
 from tracker.detection import CandidateFinder, Look
 from tracker.measurement.scouting import Scouted
 from tracker.measurement.steadying import Steadier
-from tracker.records import Candidates, Cuttings
+from tracker.records import Candidates, Cutouts
 from tracker.video import ClipFacts, frames
 
 Near = Callable[[Candidates], NDArray[np.bool_]]
@@ -88,7 +88,7 @@ def part(candidates: Candidates, kept: NDArray[np.bool_]) -> Candidates:
         candidates.time_s,
         candidates.pixels[rows],
         candidates.strength[rows],
-        Cuttings(candidates.luma.patches[rows], candidates.luma.corners[rows]),
-        None if tint is None else Cuttings(tint.patches[rows], tint.corners[rows]),
+        Cutouts(candidates.luma.patches[rows], candidates.luma.corners[rows]),
+        None if tint is None else Cutouts(tint.patches[rows], tint.corners[rows]),
         candidates.turn_rad,
     )

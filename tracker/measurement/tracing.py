@@ -15,7 +15,7 @@ from tracker.measurement.circumstances import ClipRequest
 from tracker.measurement.rejection import SURE_SUPPORT
 from tracker.measurement.row import Sought, describe, strays
 from tracker.measurement.sighting import Course, Shutter, course_of, sighted
-from tracker.records import Candidates, MeasuredShot, Quality, Track, TurnedDown
+from tracker.records import Candidates, MeasuredShot, Quality, RejectedCandidate, Track
 
 Array = NDArray[np.float64]
 
@@ -33,24 +33,24 @@ def measure_shot(
     request: ClipRequest,
     hypothesis: Hypothesis,
     candidates: list[Candidates],
-) -> MeasuredShot | TurnedDown:
+) -> MeasuredShot | RejectedCandidate:
     """Follow, measure and fit one found flight, or tell why no flight comes of it after all."""
     try:
         trace = traced(stage, shutter, hypothesis, candidates)
         return told(stage, shutter, request, trace, hypothesis.support)
     except NotDetermined as error:
-        return turned_down(stage, shutter, request, hypothesis, str(error))
+        return rejected_candidate(stage, shutter, request, hypothesis, str(error))
 
 
-def turned_down(
+def rejected_candidate(
     stage: Stage, shutter: Shutter, request: ClipRequest, hypothesis: Hypothesis, why: str
-) -> TurnedDown:
+) -> RejectedCandidate:
     """Return a flight that was found and is no shot, with its way through the frame."""
     times = np.linspace(0.0, float(hypothesis.trajectory.times_s[-1]), 61)
     points = hypothesis.trajectory.at(times)[:, :3]
     pixels = stage.camera.project(points)
     pixels[points[:, 2] < 0.0] = np.nan
-    return TurnedDown(
+    return RejectedCandidate(
         clip=request.clip,
         release_s=float(hypothesis.release_s) * shutter.facts.pace,
         support=float(hypothesis.support),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.records import MeasuredShot, TurnedDown
+from tracker.records import MeasuredShot, RejectedCandidate
 from tracker.report.composite import Image, shrunk
 from tracker.report.look import FITTED, INK, PAPER, USED, cased, empty, places
 from tracker.report.shot_picture import CAUTION, DOTS_PER_INCH, WIDTH_INCHES, as_jpeg
@@ -58,7 +58,7 @@ class Explained:
     pixels : ndarray, shape (N, 2)
     shot : MeasuredShot or None
         None where no shot was found.
-    rivals : tuple of TurnedDown
+    rivals : tuple of RejectedCandidate
         Those that are drawn, strongest first.
     strip : tuple of Instant
     strip_of : str
@@ -70,7 +70,7 @@ class Explained:
     times_s: Array
     pixels: Array
     shot: MeasuredShot | None
-    rivals: tuple[TurnedDown, ...]
+    rivals: tuple[RejectedCandidate, ...]
     strip: tuple[Instant, ...]
     strip_of: str
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.records import MeasuredShot, Path
+from tracker.records import FlightPath, MeasuredShot
 from tracker.report.composite import Image, shrunk
 from tracker.report.look import FITTED, INK, PAPER, UNUSED, USED, cased, places
 from tracker.report.rounding import with_uncertainty
@@ -116,7 +116,7 @@ def _mark(axes: "Axes", name: str, pixel: tuple[float, float], scale: float, sid
     )
 
 
-def _draw_path(axes: "Axes", measured: MeasuredShot, path: Path, scale: float) -> None:
+def _draw_path(axes: "Axes", measured: MeasuredShot, path: FlightPath, scale: float) -> None:
     """Draw the fitted path, open around every place so that the ball stays in sight."""
     every = np.concatenate([places(measured, True), places(measured, False)])
     dense = _dense(path.pixels, step=scale)
@@ -179,7 +179,7 @@ def _normals(pixels: Array) -> Array:
     return np.column_stack([-along[:, 1], along[:, 0]])
 
 
-def _draw_events(axes: "Axes", measured: MeasuredShot, path: Path, window: Window) -> None:
+def _draw_events(axes: "Axes", measured: MeasuredShot, path: FlightPath, window: Window) -> None:
     """Mark release, apex and landing with a shape and a label each."""
     shot = measured.shot
     carry = with_uncertainty(shot.carry_m, shot.carry_u_m)

@@ -9,7 +9,15 @@ from dataclasses import asdict, dataclass, fields
 from enum import Enum
 from typing import Any
 
-from tracker.records import Budget, Consistency, FlightModel, Pooled, Shot, TrackPoint, TurnedDown
+from tracker.records import (
+    Budget,
+    Consistency,
+    FlightModel,
+    Pooled,
+    RejectedCandidate,
+    Shot,
+    TrackPoint,
+)
 
 SHOT_COLUMNS = tuple(field.name for field in fields(Shot))
 TRACK_COLUMNS = tuple(field.name for field in fields(TrackPoint))
@@ -53,7 +61,7 @@ def shots_json(
     pictures: Sequence[str] = (),
     budgets: Sequence[Budget | None] = (),
     consistencies: Sequence[Consistency | None] = (),
-    turned_down: Iterable[TurnedDown] = (),
+    rejected_candidates: Iterable[RejectedCandidate] = (),
     models: Sequence[FlightModel | None] = (),
     pooled: Mapping[str, Pooled] | None = None,
 ) -> str:
@@ -69,7 +77,7 @@ def shots_json(
         One a shot; those that are missing leave the rows as they are.
     consistencies : sequence of Consistency or None
         The same.
-    turned_down : iterable of TurnedDown
+    rejected_candidates : iterable of RejectedCandidate
         Those that chance explains better are left out.
     models : sequence of FlightModel or None
         The same.
@@ -90,7 +98,9 @@ def shots_json(
         "session": origin.session,
         "inputs": [{"file": file, "sha256": digest} for file, digest in origin.inputs.items()],
         "shots": rows,
-        "turned_down": [_turned_down(each) for each in turned_down if each.support > 0.0],
+        "rejected_candidates": [
+            _rejected_candidate(each) for each in rejected_candidates if each.support > 0.0
+        ],
         "pooled": {name: _fields(found) for name, found in (pooled or {}).items()},
         "pictures": list(pictures),
     }
@@ -117,7 +127,7 @@ def _consistency(consistency: Consistency | None) -> dict[str, Any]:
     return {"nis": {name: _plain(value) for name, value in asdict(consistency).items()}}
 
 
-def _turned_down(each: TurnedDown) -> dict[str, Any]:
+def _rejected_candidate(each: RejectedCandidate) -> dict[str, Any]:
     names = ("clip", "release_s", "support", "frames_seen", "frames_crossed", "reason")
     return {name: _plain(getattr(each, name)) for name in names}
 

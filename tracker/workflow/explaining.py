@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.records import Candidates, MeasuredShot, TurnedDown
+from tracker.records import Candidates, MeasuredShot, RejectedCandidate
 from tracker.report.composite import Image, cut
 from tracker.report.explain_picture import Explained, Instant, explain_picture
 from tracker.video import ClipFacts, from_pictures
@@ -50,7 +50,7 @@ def explain(
     facts: ClipFacts,
     watched: Watched,
     shots: Sequence[MeasuredShot],
-    turned_down: Sequence[TurnedDown],
+    rejected_candidates: Sequence[RejectedCandidate],
 ) -> dict[str, bytes]:
     """Return pictures by the ending of their name: one a shot, or one of a clip without any.
 
@@ -60,32 +60,32 @@ def explain(
     watched : Watched
         Of the same clip.
     shots : sequence of MeasuredShot
-    turned_down : sequence of TurnedDown
+    rejected_candidates : sequence of RejectedCandidate
     """
     drawn = {}
     for shot in shots:
         if shot.path is None:
             continue
         span = (float(shot.path.times_s[0]), float(shot.path.times_s[-1]))
-        near = [each for each in turned_down if _overlaps(each, span)]
+        near = [each for each in rejected_candidates if _overlaps(each, span)]
         rivals = _strongest([each for each in near if each.support > LEAST_RIVAL])
         name = f"shot-{shot.shot.shot}-explained.jpg"
         heading = f"Shot {shot.shot.shot} of {shot.shot.clip}: why it was taken for one"
         drawn[name] = _drawn(facts, watched, heading, shot, rivals, span)
     if not drawn:
-        rivals = _strongest(turned_down)
+        rivals = _strongest(rejected_candidates)
         whole = (0.0, float(facts.times_s[-1]))
         heading = f"No shot was measured in {facts.path.name}: what came nearest to one"
         drawn["explained.jpg"] = _drawn(facts, watched, heading, None, rivals, whole)
     return drawn
 
 
-def _overlaps(each: TurnedDown, span: tuple[float, float]) -> bool:
+def _overlaps(each: RejectedCandidate, span: tuple[float, float]) -> bool:
     shown = each.times_s[np.isfinite(each.pixels).all(axis=1)]
     return bool(len(shown) and shown[0] < span[1] and shown[-1] > span[0])
 
 
-def _strongest(rivals: Sequence[TurnedDown]) -> tuple[TurnedDown, ...]:
+def _strongest(rivals: Sequence[RejectedCandidate]) -> tuple[RejectedCandidate, ...]:
     return tuple(sorted(rivals, key=lambda each: -each.support)[:MOST_RIVALS])
 
 
@@ -94,7 +94,7 @@ def _drawn(
     watched: Watched,
     heading: str,
     shot: MeasuredShot | None,
-    rivals: tuple[TurnedDown, ...],
+    rivals: tuple[RejectedCandidate, ...],
     span: tuple[float, float],
 ) -> bytes:
     times, pixels = watched.between(span[0] - AROUND_S, span[1] + AROUND_S)
@@ -144,7 +144,7 @@ def _pictures(
                 place = np.array([np.interp(exact, times, pixels[:, axis]) for axis in (0, 1)])
                 tiles[frame] = (exact - began_s, place)
     grounds: list[Image] = []
-    cuttings: dict[int, Image] = {}
+    cutouts: dict[int, Image] = {}
 
     def take(index: int, image: Image) -> None:
         if index in ground_frames:
@@ -152,7 +152,7 @@ def _pictures(
         if index in tiles:
             patch = cut(index, image, tiles[index][1], half)
             if patch is not None:
-                cuttings[index] = patch.image
+                cutouts[index] = patch.image
 
     from_pictures(facts, ground_frames | set(tiles), take)
     width, height = facts.size_px
@@ -162,7 +162,7 @@ def _pictures(
         else np.full((height, width, 3), 128, np.uint8)
     )
     strip = tuple(
-        Instant(tiles[frame][0], cuttings[frame], frame in found) for frame in sorted(cuttings)
+        Instant(tiles[frame][0], cutouts[frame], frame in found) for frame in sorted(cutouts)
     )
     return ground, strip
 

@@ -14,7 +14,7 @@ from tracker.fitting.pooling import pool
 from tracker.measurement.anywhere import field_of, measure_anywhere
 from tracker.measurement.clip import measure_clip
 from tracker.measurement.unmarked import measure_unmarked
-from tracker.records import MeasuredShot, Pooled, Quality, Shot, TurnedDown
+from tracker.records import MeasuredShot, Pooled, Quality, RejectedCandidate, Shot
 from tracker.report.files import put_in_place
 from tracker.report.tables import Origin, shots_csv, shots_json, tracks_csv
 from tracker.session import SESSION_FILE, ClipEntry, Session, bare_session, read_session
@@ -50,7 +50,7 @@ class MeasuredClip:
     shots : tuple of MeasuredShot
     notes : tuple of str
         Sentences that a person should read.
-    turned_down : tuple of TurnedDown
+    rejected_candidates : tuple of RejectedCandidate
         What looked like a shot for a while.
     """
 
@@ -59,7 +59,7 @@ class MeasuredClip:
     camera: Camera
     shots: tuple[MeasuredShot, ...]
     notes: tuple[str, ...]
-    turned_down: tuple[TurnedDown, ...] = ()
+    rejected_candidates: tuple[RejectedCandidate, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -198,7 +198,9 @@ def measure_session(
     for one, clip, seen in zip(ready, clips, watched, strict=True):
         name = names[clip.clip.file]
         if seen is not None:
-            for ending, picture in explain(one.facts, seen, clip.shots, clip.turned_down).items():
+            for ending, picture in explain(
+                one.facts, seen, clip.shots, clip.rejected_candidates
+            ).items():
                 contents[f"{name}-{ending}"] = picture
         drawn = draw_pictures(one.facts, clip.clip, clip.camera, clip.shots)
         for measured, picture in zip(clip.shots, drawn, strict=True):
@@ -289,7 +291,7 @@ def _measured(
         calibration.camera,
         result.shots,
         (*calibration.notes, *result.notes),
-        result.turned_down,
+        result.rejected_candidates,
     )
 
 
@@ -313,7 +315,7 @@ def _write(result: SessionResult, pictures: dict[str, bytes]) -> None:
         consistencies=[measured.consistency for measured in every],
         models=[measured.model for measured in every],
         pooled=result.pooled,
-        turned_down=[each for clip in result.clips for each in clip.turned_down],
+        rejected_candidates=[each for clip in result.clips for each in clip.rejected_candidates],
     )
     contents = {
         "shots.csv": shots_csv(result.shots).encode("utf-8"),

@@ -12,7 +12,7 @@ from tracker.detection import look_for
 from tracker.following.arcs import Arc
 from tracker.following.ends import thrown_part
 from tracker.measurement.anywhere.rules import no_throw, rolls, together, without_hops
-from tracker.measurement.anywhere.shot import Sight, look_along, measure_throw, turned_down
+from tracker.measurement.anywhere.shot import Sight, look_along, measure_throw, rejected_candidate
 from tracker.measurement.anywhere.start import Field, Flight, first_fit
 from tracker.measurement.circumstances import ClipRequest, circumstances_of
 from tracker.measurement.clip import (
@@ -27,7 +27,7 @@ from tracker.measurement.rejection import sorted_out
 from tracker.measurement.scouting import Scouted, scout, throws_of
 from tracker.measurement.second_pass import Ahead, look_again
 from tracker.measurement.sighting import Shutter
-from tracker.records import Candidates, MeasuredShot, Quality, TurnedDown
+from tracker.records import Candidates, MeasuredShot, Quality, RejectedCandidate
 from tracker.video import ClipFacts
 
 Array = NDArray[np.float64]
@@ -90,7 +90,7 @@ def measure_anywhere(
         gathered = look_again(facts, camera, scouted, look, ahead, progress)
         for flight, candidates in zip(flights, gathered, strict=True):
             got = measure_throw(flight, shutter, field, request, candidates, frame_s)
-            if isinstance(got, TurnedDown):
+            if isinstance(got, RejectedCandidate):
                 refused.append(got)
             else:
                 shots.append(got)
@@ -101,7 +101,7 @@ def measure_anywhere(
     if scouted.doubt:
         shots = [doubted(each, scouted.doubt) for each in shots]
     shots, hops = without_hops(together(list(usual.shots), shots, facts.pace))
-    rows, rest = sorted_out(shots, [*usual.turned_down, *refused, *hops], request.setup)
+    rows, rest = sorted_out(shots, [*usual.rejected_candidates, *refused, *hops], request.setup)
     return ClipResult(
         tuple(numbered(each, number) for number, each in enumerate(rows, start=1)),
         tuple(notes),
@@ -115,13 +115,13 @@ def _thrown(
     field: Field,
     request: ClipRequest,
     found: list[MeasuredShot],
-) -> tuple[list[Flight], list[TurnedDown]]:
+) -> tuple[list[Flight], list[RejectedCandidate]]:
     """Return the paths that are flights through the air, and those that are not.
 
     Those of shots that were found already are left out of both.
     """
     flights: list[Flight] = []
-    refused: list[TurnedDown] = []
+    refused: list[RejectedCandidate] = []
     camera, every_s = shutter.circumstances.camera, scouted.frame_s
     for throw in throws_of(scouted, camera.size_px[0], thrown_part):
         if any(_is_of(throw.arc, shot) for shot in found):
@@ -139,7 +139,7 @@ def _thrown(
                 if not why:
                     flights.append(flight)
                     continue
-        refused.append(turned_down(throw, request, shutter.facts.pace, every_s, why))
+        refused.append(rejected_candidate(throw, request, shutter.facts.pace, every_s, why))
     return flights, refused
 
 

@@ -10,7 +10,7 @@ from tracker.following.arcs import Arc
 from tracker.measurement.anywhere.start import Field, Flight
 from tracker.measurement.rejection import is_again, no_shot_of_its_own
 from tracker.measurement.tracing import Traced
-from tracker.records import MeasuredShot, Quality, TurnedDown
+from tracker.records import MeasuredShot, Quality, RejectedCandidate
 
 Array = NDArray[np.float64]
 
@@ -189,10 +189,10 @@ def _is_same(shot: MeasuredShot, other: MeasuredShot, pace: float) -> bool:
 
 def without_hops(
     shots: list[MeasuredShot],
-) -> tuple[list[MeasuredShot], list[TurnedDown]]:
+) -> tuple[list[MeasuredShot], list[RejectedCandidate]]:
     """Return the shots, and apart from them what a ball did after its first bounce."""
     kept: list[MeasuredShot] = []
-    hops: list[TurnedDown] = []
+    hops: list[RejectedCandidate] = []
     for shot in sorted(shots, key=lambda each: each.shot.release_s):
         first = hop_of(shot, shots)
         if first is None or shot.path is None:

@@ -17,7 +17,7 @@ from tracker.measurement.circumstances import ClipRequest, stage_of
 from tracker.measurement.scouting import Throw
 from tracker.measurement.sighting import Course, Shutter, sighted, walked
 from tracker.measurement.tracing import Traced, measure_shot, told, traced
-from tracker.records import Candidates, MeasuredShot, Quality, Track, TurnedDown
+from tracker.records import Candidates, MeasuredShot, Quality, RejectedCandidate, Track
 
 Array = NDArray[np.float64]
 
@@ -88,7 +88,7 @@ def measure_throw(
     request: ClipRequest,
     candidates: list[Candidates],
     frame_s: float,
-) -> MeasuredShot | TurnedDown:
+) -> MeasuredShot | RejectedCandidate:
     """Measure the ball's pictures along a flight and tell it, or why no shot comes of it.
 
     A flight that a start at the session's release point explains as well is measured as one that
@@ -111,7 +111,7 @@ def measure_throw(
         found, stage, trace, sight = _followed(flight, shutter, field, candidates, frame_s)
         why = no_throw(found, field, float(request.release_m[2]), sight.first_s)
         if why:
-            return turned_down(flight.throw, request, shutter.facts.pace, frame_s, why)
+            return rejected_candidate(flight.throw, request, shutter.facts.pace, frame_s, why)
         home = _from_release(found, shutter, trace)
         if home is not None:
             supposed = _supposed(shutter.circumstances, home, flight)
@@ -123,9 +123,9 @@ def measure_throw(
         shot = told(stage, wide, request, trace, 0.0, aimed=False)
         why = hardly_seen(shot, trace)
         if why:
-            return turned_down(flight.throw, request, shutter.facts.pace, frame_s, why)
+            return rejected_candidate(flight.throw, request, shutter.facts.pace, frame_s, why)
     except (NotDetermined, np.linalg.LinAlgError) as error:
-        return turned_down(flight.throw, request, shutter.facts.pace, frame_s, str(error))
+        return rejected_candidate(flight.throw, request, shutter.facts.pace, frame_s, str(error))
     return _worded(shot, found, sight)
 
 
@@ -153,12 +153,12 @@ def _followed(
     return flight, stage, trace, sight
 
 
-def turned_down(
+def rejected_candidate(
     throw: Throw, request: ClipRequest, pace: float, frame_s: float, why: str
-) -> TurnedDown:
+) -> RejectedCandidate:
     """Return a path that is no shot, with the reason."""
     arc = throw.arc
-    return TurnedDown(
+    return RejectedCandidate(
         clip=request.clip,
         release_s=float(arc.times_s[0]) * pace,
         support=0.0,

@@ -1,4 +1,4 @@
-"""The nouns that the stages hand on. Frozen, computing nothing."""
+"""What measurement and pooling report: rows, points, paths and their uncertainties."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -17,80 +17,6 @@ class Quality(StrEnum):
     GOOD = "good"
     CHECK = "check"
     REJECTED = "rejected"
-
-
-@dataclass(frozen=True)
-class Cuttings:
-    """Small squares cut out of one component of a frame, less its background.
-
-    Attributes
-    ----------
-    patches : ndarray of int16, shape (N, S, S)
-        Twice the frame less an earlier and a later one, around each place.
-    corners : ndarray of int, shape (N, 2)
-        Column and row of each square's first pixel, in the component's own pixels.
-    """
-
-    patches: NDArray[np.int16]
-    corners: NDArray[np.int64]
-
-
-@dataclass(frozen=True)
-class Candidates:
-    """Places in one frame that may be a ball.
-
-    Attributes
-    ----------
-    frame : int
-        Index of the frame in the clip.
-    time_s : float
-        True time of the frame from the clip's first frame, s.
-    pixels : ndarray, shape (N, 2)
-        Column and row of the strongest pixel.
-    strength : ndarray, shape (N,)
-        Contrast in units of what is usual at that place, in the component that shows it best.
-    luma : Cuttings
-    blueness : Cuttings or None
-        Of the blue difference, whose pixels are twice as large; None where the clip has none.
-    turn_rad : ndarray, shape (3,), or None
-        The camera's turn in this frame about its own axes, which `pixels` are free of and the
-        cuttings are not; None where it stood still.
-    """
-
-    frame: int
-    time_s: float
-    pixels: Array
-    strength: Array
-    luma: Cuttings
-    blueness: Cuttings | None
-    turn_rad: Array | None = None
-
-
-@dataclass(frozen=True)
-class Track:
-    """One ball's positions in the clip, in order of time.
-
-    Attributes
-    ----------
-    frames : ndarray of int, shape (N,)
-    times_s : ndarray, shape (N,)
-        True time of each position: that of the row in which the ball lies when the camera
-        reads its rows one after the other.
-    pixels : ndarray, shape (N, 2)
-    covariances : ndarray, shape (N, 2, 2)
-        Covariance of each position, px².
-    lean : ndarray, shape (N,)
-        By how many px each position moves for a luma step of uneven light on the ball.
-    snr : ndarray, shape (N,), or None
-        Contrast of the ball in each picture over its standard deviation, where it was measured.
-    """
-
-    frames: NDArray[np.int64]
-    times_s: Array
-    pixels: Array
-    covariances: Array
-    lean: Array
-    snr: Array | None = None
 
 
 @dataclass(frozen=True)
@@ -147,7 +73,7 @@ class Shot:
 
 
 @dataclass(frozen=True)
-class Path:
+class FlightPath:
     """The fitted flight of a shot, sampled for pictures.
 
     Attributes
@@ -206,37 +132,6 @@ class Consistency:
     low: float
     high: float
     frames: int
-
-
-@dataclass(frozen=True)
-class TurnedDown:
-    """A flight that looked like a shot for a while, and why it is none.
-
-    Attributes
-    ----------
-    clip : str
-    release_s : float
-        On the file's own clock, as in `Shot`.
-    support : float
-        Log-likelihood ratio of its candidates, against the same without a ball.
-    frames_seen, frames_crossed : int
-        Frames with a candidate where the ball should be, and frames it should have shown in.
-    reason : str
-        A sentence.
-    times_s : ndarray, shape (N,)
-        True times from the clip's first frame of `pixels`.
-    pixels : ndarray, shape (N, 2)
-        Its way through the frame.
-    """
-
-    clip: str
-    release_s: float
-    support: float
-    frames_seen: int
-    frames_crossed: int
-    reason: str
-    times_s: Array
-    pixels: Array
 
 
 @dataclass(frozen=True)
@@ -304,7 +199,7 @@ class MeasuredShot:
 
     shot: Shot
     points: tuple[TrackPoint, ...] = field(default_factory=tuple)
-    path: Path | None = None
+    path: FlightPath | None = None
     budget: Budget | None = None
     consistency: Consistency | None = None
     model: FlightModel | None = None

@@ -1,0 +1,112 @@
+"""What detection and following find in a clip."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Cutouts:
+    """Square cutouts of one component of a frame, background subtracted.
+
+    Attributes
+    ----------
+    patches : ndarray of int16, shape (N, S, S)
+        Twice the frame minus an earlier and a later one, around each candidate.
+    corners : ndarray of int, shape (N, 2)
+        Column and row of each cutout's first pixel, in the component's own pixels.
+    """
+
+    patches: NDArray[np.int16]
+    corners: NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """Places in one frame that may be a ball.
+
+    Attributes
+    ----------
+    frame : int
+        Index of the frame in the clip.
+    time_s : float
+        True time of the frame from the clip's first frame, s.
+    pixels : ndarray, shape (N, 2)
+        Column and row of the strongest pixel.
+    strength : ndarray, shape (N,)
+        Contrast over the usual contrast at that place, in the component that shows it best.
+    luma : Cutouts
+    blueness : Cutouts or None
+        Of the blue difference, whose pixels are twice as large; None where the clip has none.
+    turn_rad : ndarray, shape (3,), or None
+        The camera's rotation in this frame about its own axes. `pixels` are corrected for it,
+        the cutouts are not. None where the camera stood still.
+    """
+
+    frame: int
+    time_s: float
+    pixels: Array
+    strength: Array
+    luma: Cutouts
+    blueness: Cutouts | None
+    turn_rad: Array | None = None
+
+
+@dataclass(frozen=True)
+class Track:
+    """One ball's positions in the clip, in order of time.
+
+    Attributes
+    ----------
+    frames : ndarray of int, shape (N,)
+    times_s : ndarray, shape (N,)
+        True time of each frame; with a rolling shutter the row's own delay is added later.
+    pixels : ndarray, shape (N, 2)
+    covariances : ndarray, shape (N, 2, 2)
+        Covariance of each position, px².
+    lean : ndarray, shape (N,)
+        Shift of each position per luma step of uneven light on the ball, px.
+    snr : ndarray, shape (N,), or None
+        Contrast of the ball in each frame over its standard deviation, where it was measured.
+    """
+
+    frames: NDArray[np.int64]
+    times_s: Array
+    pixels: Array
+    covariances: Array
+    lean: Array
+    snr: Array | None = None
+
+
+@dataclass(frozen=True)
+class RejectedCandidate:
+    """A flight that was a candidate for a shot and was rejected, with the reason.
+
+    Attributes
+    ----------
+    clip : str
+    release_s : float
+        On the file's own clock, as in `Shot`.
+    support : float
+        Log-likelihood ratio of its detections against the hypothesis without a ball.
+    frames_seen, frames_crossed : int
+        Frames with a detection where the ball should be, and frames in which it should show.
+    reason : str
+        A sentence.
+    times_s : ndarray, shape (N,)
+        True times from the clip's first frame of `pixels`.
+    pixels : ndarray, shape (N, 2)
+        Its path through the frame.
+    """
+
+    clip: str
+    release_s: float
+    support: float
+    frames_seen: int
+    frames_crossed: int
+    reason: str
+    times_s: Array
+    pixels: Array
