@@ -43,7 +43,8 @@ from tests.footage.composite import Shown, composited, drawn_throw, thrown
 from tests.footage.plates import FIELD_AND_SKY, FOOTAGE, OWN
 from tests.tracker.thrown_balls import seen
 from tracker.detection import Look, look_for
-from tracker.measurement.circumstances import ClipRequest, circumstances_of
+from tracker.fitting import circumstances_of
+from tracker.measurement.circumstances import ClipRequest
 from tracker.measurement.clip import measure_clip
 from tracker.records import Quality
 from tracker.session import read_session

@@ -11,10 +11,10 @@ import numpy as np
 from calibration.site import Calibration
 from calibration.timebase import row_fraction
 from tests.bench.split import Split, timed
-from tracker.fitting import PARAMETERS, cramer_rao
+from tracker.fitting import PARAMETERS, circumstances_of, cramer_rao
 from tracker.fitting.model import CAMERA_AT, READOUT_AT, Instants
 from tracker.flight.forces import Forces
-from tracker.measurement.circumstances import ClipRequest, circumstances_of
+from tracker.measurement.circumstances import ClipRequest
 from tracker.measurement.clip import measure_clip
 from tracker.records import Quality, Shot
 from tracker.session import Session, read_session

@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 from calibration.camera import Camera, looking_at
 from calibration.markers import Marker
 from calibration.site import Calibration, Site, solve
-from tracker.fitting import Circumstances, FittedFlight, fit_flight
+from tracker.fitting import Circumstances, FittedFlight, circumstances_of, fit_flight
 from tracker.fitting.model import CAMERA_AT, Instants, predict
 from tracker.flight.air import Weather, air_from
 from tracker.flight.ball import ball_from
-from tracker.measurement.circumstances import ClipRequest, circumstances_of
+from tracker.measurement.circumstances import ClipRequest
 from tracker.records import Track
 
 Array = NDArray[np.float64]

@@ -19,6 +19,7 @@ from tracker.fitting import (
     PARAMETERS,
     Circumstances,
     FittedFlight,
+    circumstances_of,
     cramer_rao,
     figures_of,
     fit_flight,
@@ -26,7 +27,7 @@ from tracker.fitting import (
 from tracker.fitting.model import CAMERA_AT, READOUT_AT, Instants
 from tracker.flight.air import Weather, air_from
 from tracker.flight.ball import ball_from
-from tracker.measurement.circumstances import ClipRequest, circumstances_of
+from tracker.measurement.circumstances import ClipRequest
 from tracker.records import Track
 
 Array = NDArray[np.float64]

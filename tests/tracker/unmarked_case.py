@@ -9,12 +9,12 @@ from calibration.camera import looking_at, rotation_from_vector
 from calibration.markers import Marker
 from calibration.site import Site
 from calibration.site.presumed import Presumption, Sighted
-from tracker.fitting import figures_of
+from tracker.fitting import circumstances_of, figures_of
 from tracker.fitting.loose import LooseCircumstances, LooseFit, first_launch, fit_loosely
 from tracker.fitting.model import CAMERA_AT, READOUT_AT, SLOPE_AT, WIND_AT, Instants, predict
 from tracker.flight.air import Weather, air_from
 from tracker.flight.ball import ball_from
-from tracker.measurement.circumstances import ClipRequest, circumstances_of
+from tracker.measurement.circumstances import ClipRequest
 from tracker.records import Track
 
 Array = NDArray[np.float64]

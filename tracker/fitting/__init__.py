@@ -1,6 +1,7 @@
 """Track to flight: the launch that explains the pixels, and how well it is known."""
 
 from tracker.fitting.bound import cramer_rao
+from tracker.fitting.conditions import Conditions, circumstances_of
 from tracker.fitting.figures import FIGURES, Figures, figures_of
 from tracker.fitting.fit import (
     FittedFlight,
@@ -16,10 +17,12 @@ __all__ = [
     "FIGURES",
     "PARAMETERS",
     "Circumstances",
+    "Conditions",
     "ExpectedFlight",
     "Figures",
     "FittedFlight",
     "Instants",
+    "circumstances_of",
     "cramer_rao",
     "expected_fit",
     "expected_flight",

@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from calibration.timebase import Cadence, check_cadence, true_times_s
 from tracker.detection import CandidateFinder, look_for
+from tracker.fitting import circumstances_of
 from tracker.following import FlightSearch, Hypothesis, Stage
-from tracker.measurement.circumstances import ClipRequest, circumstances_of, stage_of
+from tracker.measurement.circumstances import ClipRequest, stage_of
 from tracker.measurement.rejection import sorted_out
 from tracker.measurement.sighting import Shutter
 from tracker.measurement.steadying import Steadier

@@ -147,7 +147,7 @@ def _knowledge(stand: Stand, camera: Camera) -> Iterator[Variant]:
     if request.release_u_m > RELEASE_U_M:
         yield f"tape the release to {RELEASE_U_M:g} m", told(release_u_m=RELEASE_U_M)
     if request.readout_s is None:
-        from tracker.measurement.circumstances import USUAL_READOUT_S
+        from tracker.fitting.conditions import USUAL_READOUT_S
 
         yield "find out the camera's readout time", told(readout_s=USUAL_READOUT_S)
 

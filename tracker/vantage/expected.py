@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 
 from calibration.camera import looking_at
 from calibration.errors import InputError
-from tracker.fitting import ExpectedFlight, expected_flight
+from tracker.fitting import ExpectedFlight, circumstances_of, expected_flight
 from tracker.launcher.prediction import Outdoors, predict
 from tracker.launcher.setup import machine_from_setup
-from tracker.measurement.circumstances import ClipRequest, circumstances_of
+from tracker.measurement.circumstances import ClipRequest
 from tracker.session import SESSION_FILE, Session
 from tracker.statistics.components import Estimate
 from tracker.workflow.measure import RESULTS

@@ -15,13 +15,13 @@ from tracker.fitting import (
     ExpectedFlight,
     FittedFlight,
     Instants,
+    circumstances_of,
     expected_fit,
     expected_flight,
 )
 from tracker.fitting.budget import budget_of
 from tracker.fitting.figures import FIGURES
 from tracker.flight.events import apex
-from tracker.measurement.circumstances import circumstances_of
 from tracker.report.vantage_facts import Forecast, Moment
 from tracker.vantage.expected import SAMPLES, Shots, velocity
 from tracker.vantage.stand import Stand, aimed

@@ -9,12 +9,13 @@ from numpy.typing import NDArray
 from calibration.adjustment import NotDetermined
 from calibration.camera import Camera
 from tracker.detection import look_for
+from tracker.fitting import circumstances_of
 from tracker.following.arcs import Arc
 from tracker.following.ends import thrown_part
 from tracker.measurement.anywhere.rules import no_throw, rolls, together, without_hops
 from tracker.measurement.anywhere.shot import Sight, look_along, measure_throw, rejected_candidate
 from tracker.measurement.anywhere.start import Field, Flight, first_fit
-from tracker.measurement.circumstances import ClipRequest, circumstances_of
+from tracker.measurement.circumstances import ClipRequest
 from tracker.measurement.clip import (
     ClipResult,
     doubted,

@@ -11,8 +11,9 @@ from calibration.camera import Camera
 from calibration.site import Site
 from calibration.site.presumed import USUAL_AWAY_M, Presumption, Sighted
 from tracker.detection import Look, look_for
+from tracker.fitting import circumstances_of
 from tracker.flight.forces import Forces
-from tracker.measurement.circumstances import ClipRequest, circumstances_of
+from tracker.measurement.circumstances import ClipRequest
 from tracker.measurement.scouting import Scouted, scout, throws_of
 from tracker.measurement.second_pass import Ahead, look_again
 from tracker.measurement.sighting import Shutter

@@ -1,0 +1,91 @@
+"""The conditions of a shot besides its camera, and the priors of the fit that follow from them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import Camera
+from tracker.fitting.model import Circumstances
+from tracker.flight.air import Air
+from tracker.flight.ball import Ball
+from tracker.flight.forces import forces_on
+from tracker.flight.gusts import GUST_INTENSITY
+
+Array = NDArray[np.float64]
+
+USUAL_READOUT_S = 0.006
+USUAL_READOUT_U_S = 0.006
+"""Readout of a camera for which none is stated, s: most phones and cameras lie between 0 and 0.02 s
+at the frame sizes used here. Common practice, no source."""
+
+STATED_READOUT_SHARE = 0.1
+"""Standard uncertainty of a stated readout, as a share of it. Common practice, no source."""
+
+LEAST_READOUT_U_S = 1e-4
+"""Standard uncertainty of a readout stated as zero, s: keeps its prior finite."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Conditions:
+    """What is known about a shot besides its pixels and its camera.
+
+    Attributes
+    ----------
+    ball : Ball
+    air : Air
+    gravity_mps2, gravity_u_mps2 : float
+    release_m : ndarray, shape (3,)
+    release_u_m : float
+    readout_s : float or None
+        Rolling shutter, first to last row; None when it is not stated.
+    camera_parts : mapping of str to ndarray, shape (14, 14)
+        The camera's covariance by source, where that is known.
+    """
+
+    ball: Ball
+    air: Air
+    gravity_mps2: float
+    gravity_u_mps2: float
+    release_m: Array
+    release_u_m: float
+    readout_s: float | None
+    camera_parts: Mapping[str, Array] = field(default_factory=dict)
+
+
+def circumstances_of(camera: Camera, conditions: Conditions) -> Circumstances:
+    """Return the priors of a shot's fit: values and standard uncertainties."""
+    ball, air = conditions.ball, conditions.air
+    # Air density, mass and area act on the flight exactly as the drag coefficient does.
+    reach_share = np.sqrt(
+        (air.density_u_kgpm3 / air.density_kgpm3) ** 2
+        + (ball.mass_u_kg / ball.mass_kg) ** 2
+        + (2.0 * ball.diameter_u_m / ball.diameter_m) ** 2
+    )
+    share = np.hypot(reach_share, ball.drag_u / ball.drag_coefficient)
+    stated = conditions.readout_s is not None
+    readout_s = conditions.readout_s if conditions.readout_s is not None else USUAL_READOUT_S
+    readout_u_s = max(STATED_READOUT_SHARE * readout_s, LEAST_READOUT_U_S)
+    return Circumstances(
+        camera=camera,
+        release_m=np.asarray(conditions.release_m, float),
+        release_u_m=conditions.release_u_m,
+        forces=forces_on(ball, air, conditions.gravity_mps2),
+        gravity_u_mps2=conditions.gravity_u_mps2,
+        drag=ball.drag_coefficient,
+        drag_u=float(share * ball.drag_coefficient),
+        lift_u=ball.lift_u,
+        wind_mps=(air.wind_along_mps, air.wind_across_mps),
+        wind_u_mps=air.wind_u_mps,
+        ball_radius_m=ball.diameter_m / 2.0,
+        readout_s=readout_s,
+        readout_u_s=readout_u_s if stated else USUAL_READOUT_U_S,
+        drag_air_u=ball.drag_coefficient * air.density_u_kgpm3 / air.density_kgpm3,
+        # A drag known to a tenth has a change over a flight's speeds known no better.
+        drag_slope_u=ball.drag_u / ball.drag_coefficient,
+        reach_share_u=float(reach_share),
+        gust_u_mps=GUST_INTENSITY
+        * float(np.linalg.norm([air.wind_along_mps, air.wind_across_mps, air.wind_u_mps])),
+        camera_parts=conditions.camera_parts,
+    )
