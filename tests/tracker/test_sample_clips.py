@@ -3,13 +3,13 @@
 Their truth lies beside them; nothing of it reaches the measurement.
 """
 
-from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from tests.bench.scoring import score_session
+from tests.shared import value_of
 from tracker.records import Quality
 from tracker.vantage.asked import Asked, read
 from tracker.vantage.forecast import judge
@@ -21,90 +21,89 @@ NAMES = sorted(
     for path in SAMPLES.glob("*/session.toml")
     if (path.parent / "truth.json").exists()
 )
+WITH_SHOTS = ("close", "wide")
 FIGURES = ("exit_speed_mps", "launch_angle_deg", "carry_m")
 
 
-@cache
-def measured(name):
-    """Measure a session once, however many tests ask for it."""
-    return score_session(SAMPLES / name)
+@pytest.fixture(scope="module")
+def measured(tmp_path_factory):
+    """Measure a session once, however many tests and workers ask for it."""
+    return lambda name: value_of(
+        tmp_path_factory, f"sample-{name}", lambda: score_session(SAMPLES / name)
+    )
 
 
 @pytest.fixture(scope="module", params=NAMES)
-def scores(request):
+def scores(request, measured):
     return measured(request.param)
 
 
-def pairs(scores):
-    return [shot for score in scores for shot in score.shots]
-
-
-def found(scores):
-    return [shot for shot in pairs(scores) if shot.shot is not None]
+@pytest.fixture(scope="module", params=WITH_SHOTS)
+def shots(request, measured):
+    """The shots of a session that has some; all of them found."""
+    found = [shot for score in measured(request.param) for shot in score.shots]
+    assert found and all(shot.shot is not None for shot in found)
+    return found
 
 
 def test_there_are_sample_clips():
-    assert "wide" in NAMES
+    assert {"quiet", *WITH_SHOTS} <= set(NAMES)
 
 
 def test_all_shots_are_found_and_none_is_made_up(scores):
+    assert scores
     for score in scores:
         assert score.false == 0
         assert all(shot.shot is not None for shot in score.shots)
 
 
-def test_rows_are_in_order_of_release_and_numbered(scores):
-    for score in scores:
-        rows = [shot.shot for shot in score.shots]
-        releases = [row.release_s for row in rows]
-        assert releases == sorted(releases)
-        assert [row.shot for row in rows] == list(range(1, len(rows) + 1))
+def test_rows_are_in_order_of_release_and_numbered(shots):
+    rows = [shot.shot for shot in shots]
+    releases = [row.release_s for row in rows]
+    assert releases == sorted(releases)
+    assert [row.shot for row in rows] == list(range(1, len(rows) + 1))
 
 
 @pytest.mark.parametrize("figure", FIGURES)
-def test_truth_lies_within_what_the_uncertainty_allows(scores, figure):
-    for shot in found(scores):
+def test_truth_lies_within_what_the_uncertainty_allows(shots, figure):
+    for shot in shots:
         assert abs(shot.z(figure)) < 3.5, (shot.clip, shot.shot.shot)
 
 
-def test_exit_speed_is_within_one_percent(scores):
-    for shot in found(scores):
+def test_exit_speed_is_within_one_percent(shots):
+    for shot in shots:
         assert abs(shot.error("exit_speed_mps")) < 0.01 * shot.truth["exit_speed_mps"]
 
 
-def test_carry_is_within_a_quarter_metre_where_the_landing_is_in_view(scores):
-    for shot in found(scores):
-        if shot.shot.landing_seen:
-            assert abs(shot.error("carry_m")) < 0.25
+def test_carry_is_within_a_quarter_metre_where_the_landing_is_in_view(measured):
+    shots = [shot for score in measured("wide") for shot in score.shots]
+    assert [shot.shot.landing_seen for shot in shots] == [True] * 3
+    assert max(abs(shot.error("carry_m")) for shot in shots) < 0.25
 
 
-def test_release_is_known_to_a_frame_or_so(scores):
-    for shot in found(scores):
+def test_release_is_known_to_a_frame_or_so(shots):
+    for shot in shots:
         assert abs(shot.shot.release_s - shot.truth["release_s"]) < 0.05
 
 
-def test_stated_uncertainty_is_neither_boastful_nor_idle(scores):
+@pytest.mark.parametrize("figure", FIGURES)
+def test_stated_uncertainty_is_neither_boastful_nor_idle(shots, figure):
     # Below the least possible would be a lie; far above it would waste the clip.
-    for figure in FIGURES:
-        name, unit = figure.rsplit("_", 1)
-        ratio = [
-            getattr(shot.shot, f"{name}_u_{unit}") / shot.bound[figure] for shot in found(scores)
-        ]
-        if ratio:
-            assert 0.7 < np.median(ratio) < 3.0
+    name, unit = figure.rsplit("_", 1)
+    ratio = [getattr(shot.shot, f"{name}_u_{unit}") / shot.bound[figure] for shot in shots]
+    assert 0.7 < np.median(ratio) < 3.0
 
 
-def test_no_shot_is_called_good_that_is_not(scores):
-    for shot in found(scores):
-        assert shot.shot.quality is not Quality.REJECTED
-        if shot.shot.quality is Quality.GOOD:
-            assert shot.shot.reason == "" and shot.shot.landing_seen
-        else:
-            assert shot.shot.reason.endswith(".")
+def test_no_shot_is_called_good_that_is_not(shots):
+    for shot in shots:
+        good = shot.shot.quality is Quality.GOOD
+        assert good or shot.shot.quality is Quality.CHECK
+        assert good == (shot.shot.reason == "") == shot.shot.landing_seen
+        assert good or shot.shot.reason.endswith(".")
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_what_is_foretold_before_filming_is_what_filming_gives(name):
+@pytest.mark.parametrize("name", WITH_SHOTS)
+def test_forecast_before_filming_agrees_with_the_measurement(measured, name):
     # The forecast knows the stand and the shot, but neither the pixels of the markers nor the
     # light. Over eight other drawn sessions it came to 0.79 to 1.22 times what was then stated.
     for shot in (shot for score in measured(name) for shot in score.shots):
@@ -119,8 +118,6 @@ def test_what_is_foretold_before_filming_is_what_filming_gives(name):
             assert 1 / 1.6 < u[figure] / getattr(row, f"{stem}_u_{unit}") < 1.6, figure
 
 
-def test_quiet_clips_have_no_rows():
-    if "quiet" not in NAMES:
-        pytest.skip("no quiet session beside this one")
-    for score in measured("quiet"):
-        assert score.shots == () and score.false == 0
+def test_quiet_clips_have_no_rows(measured):
+    (score,) = measured("quiet")
+    assert score.shots == () and score.false == 0

@@ -1,0 +1,16 @@
+"""What holds for every test: nothing depends on the clock, and workers leave each other room."""
+
+import os
+
+from hypothesis import HealthCheck, settings
+
+# One thread of linear algebra each: the workers share the cores already. Set by the process that
+# starts them, before any of them imports numpy; programs that tests start inherit it too.
+for library in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(library, "1")
+
+# A law holds or fails whatever else the machine is doing.
+settings.register_profile(
+    "without a clock", deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("without a clock")
