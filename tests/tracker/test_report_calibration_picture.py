@@ -11,7 +11,12 @@ from calibration.camera import looking_at
 from calibration.markers import Marker
 from calibration.site import Calibration, Site, draw, solve
 from tracker.records import Quality
-from tracker.report.calibration_picture import PLAN_INCHES, _plan_limits, calibration_picture
+from tracker.report.calibration_picture import (
+    PLAN_INCHES,
+    _plan_limits,
+    _shown_rows,
+    calibration_picture,
+)
 from tracker.report.calibration_words import (
     markers_table,
     remedy_sentences,
@@ -54,17 +59,31 @@ def near(image: np.ndarray, colour: str, reach: int = 30) -> int:
 
 
 @pytest.mark.parametrize("size", [(1280, 720), (720, 1280)])
-def test_the_frame_keeps_its_shape_in_a_sheet_of_one_width(size: tuple[int, int]) -> None:
-    image = opened(calibration_picture(solved(size), frame(size), "clips/a.mp4"))
+def test_the_rows_that_hold_the_ground_are_shown_in_true_proportion(size: tuple[int, int]) -> None:
+    calibration = solved(size)
+    first, after = _shown_rows(draw(calibration), (size[1], size[0], 3))
+    image = opened(calibration_picture(calibration, frame(size), "clips/a.mp4"))
     assert image.shape[1] == 1920
     ground = np.all(np.abs(image.astype(int) - (70, 110, 80)) <= 12, axis=2)
     top = int(np.flatnonzero(ground.sum(axis=1) > 400)[0])
-    width = int(ground[top + 20].sum())
-    height = round(width * size[1] / size[0])
-    assert int(ground[top + height - 20].sum()) == width
+    width = int(ground[top + 5].sum())
+    height = round(width * (after - first) / size[0])
+    assert int(ground[top + height - 5].sum()) == width
     bands = 150 * (0.95 + 2.35 + PLAN_INCHES[1] + 1.0)
     assert image.shape[0] == pytest.approx(bands + height, abs=4)
-    assert width == (1920 if size[0] > size[1] else round(1500 * size[0] / size[1]))
+    assert width == min(1920, round(1500 * size[0] / (after - first)))
+
+
+@pytest.mark.parametrize("size", [(1280, 720), (720, 1280)])
+def test_the_shown_rows_hold_all_that_is_drawn_and_little_sky(size: tuple[int, int]) -> None:
+    drawing = draw(solved(size))
+    first, after = _shown_rows(drawing, (size[1], size[0], 3))
+    assert 0 <= first < after <= size[1]
+    assert after - first < 0.75 * size[1]
+    drawn = [*drawing.grid, *drawing.firing_line, *(each.outline_px for each in drawing.ellipses)]
+    rows = np.clip(np.concatenate(drawn)[:, 1], 0, size[1])
+    assert rows.min() - first > 0.05 * size[0]
+    assert after - rows.max() > 0.05 * size[0] or after == size[1]
 
 
 def test_a_slip_is_stamped_and_the_truth_is_not() -> None:

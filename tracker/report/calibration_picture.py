@@ -25,6 +25,10 @@ HALF_CLOSE_UP_PX = 24
 PLAN_INCHES = (11.8, 1.9)
 PLAN_MARGIN_M = 2.0
 TALLEST_SCENE_INCHES = 10.0
+SCENE_MARGIN = 0.07
+"""Picture above and below what is drawn, as a share of the frame's width; a matter of looks."""
+LOWEST_ASPECT = 0.26
+"""Height over width below which the scene would be a slit; a matter of looks."""
 GROUND = "#dfeee2"
 ELLIPSE = "#c2571a"
 
@@ -64,10 +68,11 @@ def jpeg_of(figure: "Figure") -> bytes:
 def _laid_out(calibration: Calibration, drawing: Drawing, frame: Image, title: str) -> "Figure":
     from matplotlib.figure import Figure
 
-    height, width = frame.shape[:2]
-    scene_width = min(WIDTH_INCHES, TALLEST_SCENE_INCHES * width / height)
+    width = frame.shape[1]
+    top, bottom = _shown_rows(drawing, frame.shape)
+    scene_width = min(WIDTH_INCHES, TALLEST_SCENE_INCHES * width / (bottom - top))
     count = max(1, min(len(calibration.markers), CLOSE_UPS))
-    heights = [0.95, scene_width * height / width, 2.35, PLAN_INCHES[1] + 1.0]
+    heights = [0.95, scene_width * (bottom - top) / width, 2.35, PLAN_INCHES[1] + 1.0]
     figure = Figure(figsize=(WIDTH_INCHES, sum(heights)), dpi=DOTS_PER_INCH, facecolor=PAPER)
     grid = figure.add_gridspec(
         4, 1, height_ratios=heights, left=0, right=1, top=1, bottom=0, hspace=0
@@ -75,7 +80,7 @@ def _laid_out(calibration: Calibration, drawing: Drawing, frame: Image, title: s
     _draw_heading(figure.add_subplot(grid[0]), calibration, drawing, title)
     side = (WIDTH_INCHES - scene_width) / 2.0
     scene = grid[1].subgridspec(1, 3, width_ratios=(side, scene_width, side), wspace=0)
-    _draw_scene(figure.add_subplot(scene[1]), drawing, frame)
+    _draw_scene(figure.add_subplot(scene[1]), drawing, frame, (top, bottom))
     inner = grid[2].subgridspec(1, 3, width_ratios=(0.15, WIDTH_INCHES - 0.3, 0.15), wspace=0)
     strip = inner[1].subgridspec(1, max(count, FEWEST_COLUMNS), wspace=0.05)
     for place in range(count):
@@ -119,11 +124,33 @@ def _draw_heading(axes: "Axes", calibration: Calibration, drawing: Drawing, titl
         )
 
 
-def _draw_scene(axes: "Axes", drawing: Drawing, frame: Image) -> None:
-    """Draw the frame with the ground over it."""
-    height, width = frame.shape[:2]
+def _shown_rows(drawing: Drawing, shape: tuple[int, ...]) -> tuple[int, int]:
+    """Return the first row of the frame that is shown and the one after the last.
+
+    The ground and what is drawn on it, with a margin of sky; never a slit.
+    """
+    height, width = shape[:2]
+    drawn = [line[:, 1] for line in (*drawing.grid, *drawing.firing_line)]
+    drawn += [ellipse.outline_px[:, 1] for ellipse in drawing.ellipses]
+    drawn += [np.array([arrow.tip_px[1], arrow.picked_px[1]]) for arrow in drawing.arrows]
+    drawn += [tick.ends_px[:, 1] for tick in drawing.ticks]
+    rows = np.concatenate([np.zeros(0), *drawn])
+    rows = np.clip(rows[np.isfinite(rows)], 0, height)
+    if not len(rows):
+        return 0, height
+    margin = SCENE_MARGIN * width
+    tall = min(max(float(np.ptp(rows)) + 2.0 * margin, LOWEST_ASPECT * width), float(height))
+    middle = 0.5 * float(rows.min() + rows.max())
+    top = round(min(max(0.0, middle - 0.5 * tall), height - tall))
+    return top, top + round(tall)
+
+
+def _draw_scene(axes: "Axes", drawing: Drawing, frame: Image, rows: tuple[int, int]) -> None:
+    """Draw the rows of the frame that hold the ground, with the ground's grid over them."""
+    width = frame.shape[1]
+    first, after = rows
     scale = width / (axes.get_position().width * WIDTH_INCHES * DOTS_PER_INCH)
-    shown, extent = shrunk(frame[:, :, ::-1])
+    shown, extent = shrunk(frame[first:after, :, ::-1], (0, first))
     axes.imshow(shown, extent=extent, aspect="auto", interpolation="antialiased")
     axes.set_axis_off()
     for line in drawing.grid:
@@ -136,8 +163,8 @@ def _draw_scene(axes: "Axes", drawing: Drawing, frame: Image) -> None:
     for tick in drawing.ticks:
         axes.plot(*tick.ends_px.T, color=PAPER, lw=1.6, path_effects=cased(3.0))
         axes.text(
-            float(np.clip(tick.ends_px[1, 0], 24 * scale, width - 24 * scale)),
-            float(min(below + 26 * scale, height - 12 * scale)),
+            float(np.clip(tick.ends_px[1, 0], 34 * scale, width - 34 * scale)),
+            float(min(below + 26 * scale, after - 20 * scale)),
             f"{tick.along_m:g} m",
             color=PAPER,
             fontsize=8,
@@ -162,13 +189,15 @@ def _draw_scene(axes: "Axes", drawing: Drawing, frame: Image) -> None:
             zorder=7,
         )  # fmt: skip
     axes.set_xlim(-0.5, width - 0.5)
-    axes.set_ylim(height - 0.5, -0.5)
+    axes.set_ylim(after - 0.5, first - 0.5)
 
 
 def _lowest(drawing: Drawing, reach: float) -> float:
     """Return the row below which the ticks' labels are clear of the lines near the ticks."""
     ends = max((float(tick.ends_px[:, 1].max()) for tick in drawing.ticks), default=0.0)
-    rows = np.concatenate([line[:, 1] for line in (*drawing.grid, np.array([[0.0, ends]]))])
+    arrows = [np.array([arrow.tip_px, arrow.picked_px]) for arrow in drawing.arrows]
+    lines = (*drawing.grid, *arrows, np.array([[0.0, ends]]))
+    rows = np.concatenate([line[:, 1] for line in lines])
     return float(rows[rows < ends + reach].max())
 
 
@@ -187,8 +216,6 @@ def _draw_close_up(
         interpolation="nearest",
         extent=(-0.5, width - 0.5, height - 0.5, -0.5),
     )
-    for ellipse in drawing.ellipses:
-        axes.plot(*ellipse.outline_px.T, color=ELLIPSE, lw=1.3, path_effects=cased(2.4, PAPER))
     axes.plot([column], [row], "+", ms=15, mew=1.3, color=UNUSED, path_effects=cased(2.6), zorder=3)
     axes.plot(
         *expected, "o", ms=10, mfc="none", mec=USED, mew=1.4, path_effects=cased(2.8), zorder=4

@@ -2,23 +2,31 @@
 
 import io
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from tracker.comparison.compare import Comparison
 from tracker.comparison.setups import SetupShots, Summary, figure
 from tracker.comparison.words import WORDINGS
-from tracker.records import Quality
+from tracker.records import Quality, Shot
 from tracker.report.look import FAINT, INK, PAPER
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
 
 COLOURS = ("#1f5f8b", "#b35c00", "#2c6e49", "#7a3b8f", "#a3243b", "#5b5b2e", "#246b73", "#6d4c41")
 MARKS = ("o", "s", "^", "D", "v", "P", "X", "*")
 """Setups are told apart by shape as well as by colour."""
 
+DASHES = (0, (4, 3))
+PREDICTED: dict[str, Any] = {
+    "fmt": "d", "mfc": PAPER, "color": FAINT, "ms": 6, "lw": 1.2, "capsize": 3,
+}  # fmt: skip
+LANDED = ("landing_along_m", "landing_across_m")
+
 DOTS_PER_INCH = 130
+"""Sharp on a screen and in print at half the page's width (common practice, no source)."""
 
 
 def comparison_picture(comparison: Comparison, setups: Sequence[SetupShots]) -> bytes:
@@ -30,6 +38,11 @@ def comparison_picture(comparison: Comparison, setups: Sequence[SetupShots]) -> 
     setups : sequence of SetupShots
         What it was made from, in the same order.
     """
+    return png_of(comparison_sheet(comparison, setups))
+
+
+def comparison_sheet(comparison: Comparison, setups: Sequence[SetupShots]) -> "Figure":
+    """Return the figure of a comparison: setups in rows, and their landings from above."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
@@ -44,11 +57,11 @@ def comparison_picture(comparison: Comparison, setups: Sequence[SetupShots]) -> 
     FigureCanvasAgg(sheet)
     if landings:
         upper, lower = sheet.subplots(2, 1, height_ratios=(height, 4.2))
-        _draw_landings(lower, comparison)
+        _draw_landings(lower, comparison, setups)
     else:
         upper = sheet.subplots()
     _draw_strips(upper, comparison, setups)
-    return png_of(sheet)
+    return sheet
 
 
 def png_of(sheet: "Figure") -> bytes:
@@ -63,93 +76,127 @@ def _draw_strips(axes: "Axes", comparison: Comparison, setups: Sequence[SetupSho
     wording = WORDINGS[comparison.quantity]
     predicted = {verdict.name: verdict.predicted for verdict in comparison.verdicts}
     for place, (setup, summary) in enumerate(zip(setups, comparison.summaries, strict=True)):
-        colour, mark = _look(place)
-        _draw_shots(axes, place, setup, comparison.quantity, colour)
-        if summary.next_shot is not None and summary.mean is not None:
-            low, high = summary.next_shot.interval(comparison.level)
-            axes.plot([low, high], [place, place], color=colour, lw=1.2, alpha=0.6, zorder=2)
-            half = summary.mean.expanded(comparison.level)
-            axes.errorbar(
-                summary.mean.value,
-                place,
-                xerr=half,
-                fmt=mark,
-                color=colour,
-                ms=8,
-                lw=5,
-                capsize=0,
-                alpha=0.95,
-                zorder=3,
-            )
-        elif summary.used == 0:
-            axes.text(
-                0.5, place, "no shots", transform=axes.get_yaxis_transform(), color=FAINT,
-                ha="center", va="center",
-            )  # fmt: skip
+        _draw_shots(axes, place, setup, comparison.quantity)
+        _draw_mean(axes, place, summary, comparison.level)
         if summary.name in predicted:
             value = predicted[summary.name]
             axes.errorbar(
-                value.value,
-                place + 0.27,
-                xerr=value.expanded(comparison.level),
-                fmt="d",
-                mfc=PAPER,
-                color=FAINT,
-                ms=6,
-                lw=1.2,
-                capsize=3,
-                zorder=2,
-            )
-    axes.set_yticks(range(len(setups)), [_label(s) for s in comparison.summaries])
+                value.value, place + 0.27, xerr=value.expanded(comparison.level), zorder=2,
+                **PREDICTED,
+            )  # fmt: skip
+    axes.set_yticks(range(len(setups)), [_label(s) for s in comparison.summaries], parse_math=False)
     axes.set_ylim(len(setups) - 0.45, -0.6)
     axes.set_xlabel(f"{wording.noun}, {wording.unit}", color=INK)
-    drawn = (
-        "Small: each shot (open: to be checked). Thick: mean, 95 %. "
-        "Thin: span of the next shot, 95 %."
-    )
-    if predicted:
-        drawn += " Hollow: predicted without these shots, 95 %."
-    axes.set_title(drawn, loc="left", fontsize=9.5, color=INK)
+    _strips_key(axes, comparison, setups)
     _plain(axes)
 
 
-def _draw_shots(axes: "Axes", place: int, setup: SetupShots, quantity: str, colour: str) -> None:
-    for shot in setup.shots:
-        value = figure(shot, quantity)
-        if value is None:
-            continue
-        filled = shot.quality is Quality.GOOD
-        axes.plot(
-            value, place - 0.24, marker="o", ms=5.5, mfc=colour if filled else "none", mec=colour,
-            mew=1.2, ls="none", zorder=4,
+def _draw_mean(axes: "Axes", place: int, summary: Summary, level: float) -> None:
+    """Draw the mean of a setup with its interval, and the span of its next shot."""
+    colour, mark = _look(place)
+    if summary.next_shot is not None and summary.mean is not None:
+        low, high = summary.next_shot.interval(level)
+        axes.plot([low, high], [place, place], color=colour, lw=1.2, alpha=0.6, zorder=2)
+        axes.errorbar(
+            summary.mean.value, place, xerr=summary.mean.expanded(level), fmt=mark, color=colour,
+            ms=8, lw=5, capsize=0, alpha=0.95, zorder=3,
+        )  # fmt: skip
+    elif summary.used == 0:
+        axes.text(
+            0.5, place, "no shots", transform=axes.get_yaxis_transform(), color=FAINT,
+            ha="center", va="center",
         )  # fmt: skip
 
 
-def _draw_landings(axes: "Axes", comparison: Comparison) -> None:
+def _draw_shots(axes: "Axes", place: int, setup: SetupShots, quantity: str) -> None:
+    colour, mark = _look(place)
+    for shot in setup.shots:
+        value = figure(shot, quantity)
+        if value is not None:
+            axes.plot(value, place - 0.24, zorder=4, **_shot_style(shot, colour, mark))
+
+
+def _shot_style(shot: Shot, colour: str, mark: str) -> dict[str, Any]:
+    """Return how a shot is drawn: filled when it is good, open when it is to be checked."""
+    face = colour if shot.quality is Quality.GOOD else PAPER
+    return {"marker": mark, "ms": 6, "mfc": face, "mec": colour, "mew": 1.3, "ls": "none"}
+
+
+def _strips_key(axes: "Axes", comparison: Comparison, setups: Sequence[SetupShots]) -> None:
+    """Name what is drawn, above the rows; only what is there."""
+    from matplotlib.lines import Line2D
+
+    share = f"{100.0 * comparison.level:g} %"
+    entries = [Line2D([], [], color=INK, marker="o", ms=6, ls="none", label="shot")]
+    if any(_open(setup) for setup in setups):
+        entries.append(_check_entry())
+    if any(summary.mean is not None for summary in comparison.summaries):
+        entries.append(Line2D([], [], color=INK, lw=5, label=f"mean, {share}"))
+    if any(summary.next_shot is not None for summary in comparison.summaries):
+        entries.append(Line2D([], [], color=INK, lw=1.2, label=f"next shot, {share}"))
+    if comparison.verdicts:
+        label = f"predicted without these shots, {share}"
+        entries.append(
+            Line2D([], [], color=FAINT, marker="d", ms=6, mfc=PAPER, lw=1.2, label=label)
+        )
+    _key(axes, entries)
+
+
+def _draw_landings(axes: "Axes", comparison: Comparison, setups: Sequence[SetupShots]) -> None:
     """Draw the landings from above with the regions of the next one."""
-    for place, summary in enumerate(comparison.summaries):
+    from matplotlib.lines import Line2D
+
+    entries = []
+    for place, (setup, summary) in enumerate(zip(setups, comparison.summaries, strict=True)):
         landing = summary.landing
         if landing is None:
             continue
         colour, mark = _look(place)
-        axes.plot(
-            landing.points[:, 0], landing.points[:, 1], mark, color=colour, ms=5, label=summary.name
-        )
-        for region, style in ((landing.half, "-"), (landing.most, (0, (4, 3)))):
+        entries.append(Line2D([], [], color=colour, marker=mark, ms=6, ls="none", label=setup.name))
+        for shot in setup.shots:
+            along, across = (figure(shot, name) for name in LANDED)
+            counts = figure(shot, comparison.quantity) is not None
+            if counts and along is not None and across is not None:
+                axes.plot(along, across, **_shot_style(shot, colour, mark))
+        for region, style in ((landing.half, "-"), (landing.most, DASHES)):
             outline = region.outline()
             axes.plot(outline[:, 0], outline[:, 1], color=colour, ls=style, lw=1.3)
+    if any(_open(setup) for setup in setups):
+        entries.append(_check_entry())
+    entries += [
+        Line2D([], [], color=INK, ls="-", lw=1.3, label="half of the next shots"),
+        Line2D([], [], color=INK, ls=DASHES, lw=1.3, label="95 % of the next shots"),
+    ]
     axes.axhline(0.0, color=FAINT, lw=0.8, zorder=0)
     axes.set_aspect("equal", adjustable="datalim")
-    axes.set_xlabel("along the firing line, m", color=INK)
+    axes.set_xlabel("landing along the firing line, m", color=INK)
     axes.set_ylabel("across, m\n(left is up)", color=INK)
-    axes.set_title(
-        "Landings from above. The full line holds the next shot with 50 %, the dashed with 95 %.",
-        loc="left",
-        fontsize=9.5,
-        color=INK,
-    )
-    axes.legend(frameon=False, fontsize=9, loc="upper left", labelcolor=INK)
+    _key(axes, entries)
     _plain(axes)
+
+
+def _open(setup: SetupShots) -> bool:
+    """Return whether a shot that is drawn is to be checked."""
+    return any(shot.quality is Quality.CHECK for shot in setup.shots)
+
+
+def _check_entry() -> "Line2D":
+    from matplotlib.lines import Line2D
+
+    return Line2D(
+        [], [], color=INK, marker="o", ms=6, mfc=PAPER, mew=1.3, ls="none",
+        label="shot, to be checked",
+    )  # fmt: skip
+
+
+def _key(axes: "Axes", entries: list["Line2D"]) -> None:
+    """Write a key above an area, from its left edge."""
+    key = axes.legend(
+        handles=entries, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, frameon=False,
+        fontsize=9.5, labelcolor=INK, borderaxespad=0.2, columnspacing=1.6, handletextpad=0.6,
+    )  # fmt: skip
+    for text in key.get_texts():
+        text.set_parse_math(False)
 
 
 def _look(place: int) -> tuple[str, str]:

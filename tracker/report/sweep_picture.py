@@ -1,11 +1,13 @@
 """One picture of a sweep: what to expect along it, and what was measured on the way."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from tracker.launcher.fields import number_at
 from tracker.launcher.prediction import Prediction
 from tracker.report.comparison_picture import COLOURS, png_of
 from tracker.report.look import FAINT, INK, PAPER
@@ -13,6 +15,13 @@ from tracker.statistics.components import Estimate
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+
+
+UNIT_WORDS = {
+    "n_per_mm": "N/mm", "percent": "%", "gm2": "g m²", "rpm": "rpm", "mnm": "mN m", "mps": "m/s",
+    "ohm": "Ω", "mm": "mm", "ah": "A h", "g": "g", "a": "A", "v": "V", "w": "W",
+}  # fmt: skip
+"""How the unit at the end of a field's name is written."""
 
 
 @dataclass(frozen=True)
@@ -23,6 +32,25 @@ class Measured:
     at: float
     exit_speed: Estimate | None
     carry: Estimate | None
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One quantity along a sweep: what is expected of it, and what was measured."""
+
+    what: str
+    expected: tuple[Estimate, ...]
+    measured: tuple[tuple[Measured, Estimate], ...] = ()
+
+
+def axis_label(key: str) -> str:
+    """Return a number of a setup in words with its unit: ``"outer diameter of the wheels, mm"``."""
+    number = number_at(key)
+    if number is None:
+        return key
+    meaning = re.split(r"[;(]", number.meaning)[0].strip().rstrip(",")
+    unit = next((word for end, word in UNIT_WORDS.items() if number.name.endswith(f"_{end}")), "")
+    return f"{meaning}, {unit}" if unit else meaning
 
 
 def sweep_picture(
@@ -45,42 +73,56 @@ def sweep_picture(
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    panels: list[tuple[str, list[Estimate], list[tuple[Measured, Estimate]]]] = []
-    carries = [p.carry for p in predictions if p.carry is not None]
-    if len(carries) == len(predictions):
-        seen = [(m, m.carry) for m in measured if m.carry is not None]
-        panels.append(("carry, m", carries, seen))
-    seen = [(m, m.exit_speed) for m in measured if m.exit_speed is not None]
-    panels.append(("exit speed, m/s", [p.exit_speed for p in predictions], seen))
-    waits = [p.spin_up for p in predictions if p.spin_up is not None]
-    if len(waits) == len(predictions):
-        panels.append(("spin-up to 95 %, s", waits, []))
+    panels = _panels(predictions, measured)
     sheet = Figure(figsize=(9.0, 1.0 + 2.7 * len(panels)), facecolor=PAPER, layout="constrained")
     FigureCanvasAgg(sheet)
     all_axes = np.atleast_1d(sheet.subplots(len(panels), 1, sharex=True))
-    for place, (axes, (what, expected, shots)) in enumerate(zip(all_axes, panels, strict=True)):
-        _draw(axes, values, expected, shots, best=place == 0)
-        axes.set_ylabel(what, color=INK)
-    all_axes[-1].set_xlabel(label, color=INK)
-    all_axes[0].set_title(
-        "Line: prediction. Band: its 95 % interval."
-        + (" Dots: measured means, 95 %." if measured else ""),
-        loc="left",
-        fontsize=9.5,
-        color=INK,
-    )
+    for place, (axes, panel) in enumerate(zip(all_axes, panels, strict=True)):
+        _draw(axes, values, panel, best=place == 0)
+        axes.set_ylabel(panel.what, color=INK)
+    all_axes[-1].set_xlabel(label, color=INK, parse_math=False)
+    _key(all_axes[0], bool(measured))
     return png_of(sheet)
 
 
-def _draw(
-    axes: "Axes",
-    values: Sequence[float],
-    expected: Sequence[Estimate],
-    shots: Sequence[tuple[Measured, Estimate]],
-    best: bool,
-) -> None:
-    line = np.array([estimate.value for estimate in expected])
-    half = np.array([estimate.expanded() for estimate in expected])
+def _panels(predictions: Sequence[Prediction], measured: Sequence[Measured]) -> list[Panel]:
+    """Return the quantities that every prediction has, carry first."""
+    found = []
+    carries = tuple(each.carry for each in predictions if each.carry is not None)
+    if len(carries) == len(predictions):
+        seen = tuple((one, one.carry) for one in measured if one.carry is not None)
+        found.append(Panel("carry, m", carries, seen))
+    seen = tuple((one, one.exit_speed) for one in measured if one.exit_speed is not None)
+    found.append(Panel("exit speed, m/s", tuple(each.exit_speed for each in predictions), seen))
+    waits = tuple(each.spin_up for each in predictions if each.spin_up is not None)
+    if len(waits) == len(predictions):
+        found.append(Panel("spin-up to 95 %, s", waits))
+    return found
+
+
+def _key(axes: "Axes", measured: bool) -> None:
+    """Name line, band and dots above the first panel."""
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
+    entries: list[Line2D | Patch] = [
+        Line2D([], [], color=COLOURS[0], lw=2, label="predicted"),
+        Patch(facecolor=COLOURS[0], alpha=0.18, label="its 95 % interval"),
+        Line2D([], [], color=COLOURS[0], marker="v", ms=8, ls="none", label="most"),
+    ]
+    if measured:
+        label = "measured mean, 95 %"
+        entries.append(Line2D([], [], color=COLOURS[1], marker="o", ms=6, lw=1.6, label=label))
+    axes.legend(
+        handles=entries, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=len(entries),
+        frameon=False, fontsize=9.5, labelcolor=INK, borderaxespad=0.2,
+    )  # fmt: skip
+
+
+def _draw(axes: "Axes", values: Sequence[float], panel: Panel, best: bool) -> None:
+    """Draw a line with its band, the greatest value, and measured means with their names."""
+    line = np.array([estimate.value for estimate in panel.expected])
+    half = np.array([estimate.expanded() for estimate in panel.expected])
     colour = COLOURS[0]
     axes.fill_between(
         values, np.maximum(line - half, 0.0), line + half, color=colour, alpha=0.18, lw=0
@@ -90,27 +132,20 @@ def _draw(
         top = int(np.argmax(line))
         axes.plot(values[top], line[top], marker="v", ms=9, color=colour, clip_on=False)
         axes.annotate(
-            f"most at {values[top]:.4g}",
-            (values[top], line[top]),
-            xytext=(0, 10),
-            textcoords="offset points",
-            ha="center",
-            color=colour,
-            fontsize=9.5,
-        )
-    for one, estimate in shots:
+            f"{values[top]:.4g}", (values[top], line[top]), xytext=(0, 9), ha="center",
+            textcoords="offset points", color=colour, fontsize=9.5,
+        )  # fmt: skip
+    for one, estimate in panel.measured:
         axes.errorbar(
             one.at, estimate.value, yerr=estimate.expanded(), fmt="o", color=COLOURS[1], ms=6,
             lw=1.6, capsize=3, zorder=4,
         )  # fmt: skip
+        past_middle = one.at > 0.5 * (values[0] + values[-1])
         axes.annotate(
-            one.name,
-            (one.at, estimate.value),
-            xytext=(7, -12),
-            textcoords="offset points",
-            color=COLOURS[1],
-            fontsize=8.5,
-        )
+            one.name, (one.at, estimate.value), xytext=(-7 if past_middle else 7, -14),
+            ha="right" if past_middle else "left", textcoords="offset points", color=COLOURS[1],
+            fontsize=8.5, parse_math=False,
+        )  # fmt: skip
     axes.set_ylim(bottom=0.0)
     axes.margins(x=0.03, y=0.12)
     axes.set_facecolor(PAPER)

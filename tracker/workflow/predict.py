@@ -15,7 +15,7 @@ from tracker.launcher.learning import Learned, LeftOut, Lesson, learn, leave_one
 from tracker.launcher.prediction import Outdoors, Prediction, predict, swept
 from tracker.launcher.setup import gap_fault
 from tracker.report.files import put_in_place
-from tracker.report.sweep_picture import Measured, sweep_picture
+from tracker.report.sweep_picture import Measured, axis_label, sweep_picture
 from tracker.statistics.components import Estimate
 from tracker.workflow.measure import RESULTS
 from tracker.workflow.outings import Outings, Setup, gather
@@ -125,7 +125,7 @@ def foresee(
     if along_of is not None:
         along = sweep_along(base, along_of, learned)
         drawn = sweep_picture(
-            f"{along_of.key}, the rest as in {base.name}",
+            f"{axis_label(along_of.key)}; the rest as in {base.name}",
             along_of.values,
             along,
             _measured_along(outings, along_of),
