@@ -10,7 +10,7 @@ from tracker.launcher.carry import Release, carry_of
 from tracker.launcher.setup import machine_from_setup
 from tracker.launcher.shot import launch
 from tracker.records import Quality, Shot
-from tracker.report.tables import shots_csv
+from tracker.results.tables import shots_csv
 
 TENNIS = ball_named("tennis")
 AIR = air_from(Weather(temperature_c=18.0))

@@ -17,11 +17,11 @@ from tracker.launcher.carry import Release
 from tracker.launcher.prediction import Outdoors
 from tracker.launcher.setup import machine_from_setup
 from tracker.launcher.shot import launch
+from tracker.results.rows import read_shots
 from tracker.workflow.compare import compare_sessions
 from tracker.workflow.outings import gather
 from tracker.workflow.plan import plan_sessions
 from tracker.workflow.predict import foresee, parse_sweep
-from tracker.workflow.results import read_shots
 
 THREE = {"100 mm wheels": 5, "140 mm wheels": 5, "180 mm wheels": 5}
 

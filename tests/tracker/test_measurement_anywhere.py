@@ -14,7 +14,7 @@ from tests.tracker.thrown_clip import Ball, Roll, session
 from tracker.cli import program
 from tracker.measurement.anywhere.rules import together, without_hops
 from tracker.records import Quality
-from tracker.workflow.measure import measure_session
+from tracker.workflow.measure import MeasureOptions, measure_session
 
 SHOT = Ball(0.25, Throw(10.2, 42.0, 2.0, drag=0.53, start_m=(0.0, 0.0, 0.8)))
 BACK = Ball(1.2, Throw(9.3, 38.0, 172.0, drag=0.53, start_m=(11.0, 1.0, 1.7)))
@@ -35,7 +35,7 @@ def usual(folder):
 
 @pytest.fixture(scope="module")
 def anywhere(folder):
-    return measure_session(folder, from_anywhere=True)
+    return measure_session(folder, options=MeasureOptions(from_anywhere=True))
 
 
 def holds(shot, ball, within=3.0):
@@ -125,7 +125,7 @@ def test_with_a_wrong_release_point_both_are_found_from_elsewhere(folder, tmp_pa
         text.replace("along_m = 0.0\n", "along_m = 5.0\n", 1), encoding="utf-8"
     )
     assert measure_session(away).shots == ()
-    first, second = measure_session(away, from_anywhere=True).shots
+    first, second = measure_session(away, options=MeasureOptions(from_anywhere=True)).shots
     holds(first, SHOT)
     holds(second, BACK)
     assert first.quality is second.quality is Quality.CHECK

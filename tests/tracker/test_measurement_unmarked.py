@@ -10,7 +10,8 @@ import pytest
 
 from tests.tracker.test_sample_clips import SAMPLES
 from tracker.records import Quality
-from tracker.workflow.measure import SessionResult, measure_session
+from tracker.workflow.measure import measure_session
+from tracker.workflow.measured import SessionResult
 
 
 def stripped(name: str, to: Path) -> Path:

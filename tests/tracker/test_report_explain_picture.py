@@ -9,9 +9,9 @@ import pytest
 
 from tests.tracker.invented_shot import SIZE, field, invented
 from tracker.records import Candidates, Cutouts, RejectedCandidate
+from tracker.report.explain_frames import CandidateLog, explain
 from tracker.report.explain_picture import Explained, Instant, _reasons, explain_picture
 from tracker.video import ClipWriter, inspect
-from tracker.workflow.explaining import Watched, explain
 
 RIVAL = RejectedCandidate(
     clip="a.mp4",
@@ -76,17 +76,17 @@ def clip(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def watched() -> Watched:
-    seen = Watched()
+def log() -> CandidateLog:
+    seen = CandidateLog()
     for index in range(90):
         nothing = Cutouts(np.zeros((2, 1, 1), np.int16), np.zeros((2, 2), np.int64))
         pixels = np.array([[12.0 + 3 * index, 62.0], [200.0, 100.0]])
-        seen.see(Candidates(index, index / 30.0, pixels, np.ones(2), nothing, None))
+        seen.add(Candidates(index, index / 30.0, pixels, np.ones(2), nothing, None))
     return seen
 
 
 def test_candidates_of_a_time_are_kept_without_their_pictures() -> None:
-    times, pixels = watched().between(1.0, 1.1)
+    times, pixels = log().between(1.0, 1.1)
     assert times.tolist() == pytest.approx([1.0] * 2 + [31 / 30] * 2 + [32 / 30] * 2 + [1.1] * 2)
     assert pixels[0].tolist() == [102.0, 62.0]
 
@@ -97,7 +97,7 @@ def test_a_clip_without_a_shot_gets_one_picture_of_what_came_nearest(clip: Path)
         times_s=np.linspace(0.5, 2.5, 30),
         pixels=np.column_stack([12.0 + 90.0 * np.linspace(0.5, 2.5, 30), np.full(30, 62.0)]),
     )
-    pictures = explain(inspect(clip), watched(), [], [rival])
+    pictures = explain(inspect(clip), log(), [], [rival])
     assert list(pictures) == ["explained.jpg"]
 
 
@@ -110,5 +110,5 @@ def test_every_shot_gets_a_picture_and_a_rejected_row_without_a_way_none(clip: P
         pixels=shot.path.pixels / 6.0,
     )
     rows = [replace(shot, path=path), replace(shot, path=None)]
-    pictures = explain(inspect(clip), watched(), rows, [])
+    pictures = explain(inspect(clip), log(), rows, [])
     assert list(pictures) == [f"shot-{shot.shot.shot}-explained.jpg"]

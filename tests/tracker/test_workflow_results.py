@@ -22,7 +22,8 @@ from tracker.video import ClipWriter
 from tracker.workflow import measure as measuring
 from tracker.workflow import samples
 from tracker.workflow.demo import compare
-from tracker.workflow.measure import measure_session, picture_names
+from tracker.workflow.inputs import picture_names
+from tracker.workflow.measure import MeasureOptions, measure_session
 from tracker.workflow.stand import air_of, ball_of, calibrate, request_of, site_of
 
 
@@ -82,10 +83,10 @@ def test_pictures_that_explain_come_when_asked_for_and_go_when_not(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     pretend(monkeypatch, 1)
-    results = measure_session(folder, explained=True).folder
+    results = measure_session(folder, options=MeasureOptions(explained=True)).folder
     assert (results / "140mm-shot-1-explained.jpg").exists()
     pretend(monkeypatch, 0)
-    measure_session(folder, explained=True)
+    measure_session(folder, options=MeasureOptions(explained=True))
     names = {path.name for path in results.iterdir()}
     assert "140mm-explained.jpg" in names
     assert "140mm-shot-1-explained.jpg" not in names

@@ -61,14 +61,15 @@ def measure(
     rolls. Where one does not come from the release point, its first sight counts as its release,
     its row says where that was, and its uncertainty is wider.
     """
-    from tracker.workflow.measure import Told, measure_session, read_all
+    from tracker.workflow.inputs import BareOptions, read_all
+    from tracker.workflow.measure import MeasureOptions, measure_session
 
     screen = console()
-    about = Told(ball, capture_fps)
-    read_all(session, about)
+    options = MeasureOptions(explain, from_anywhere, BareOptions(ball, capture_fps))
+    read_all(session, options.bare)
     for folder in session:
-        with progress_bar(console(to_stderr=True)) as told:
-            result = measure_session(folder, told, about, explain, from_anywhere)
+        with progress_bar(console(to_stderr=True)) as report:
+            result = measure_session(folder, report, options)
         show_result(screen, result)
         if budget:
             show_budgets(screen, result)

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from tracker.workflow.measure import Progress, SessionResult
+    from tracker.workflow.measure import Progress
+    from tracker.workflow.measured import SessionResult
 
 CAUTION = (
     "Flying balls and spinning wheels hurt: nobody down range, wheels guarded and stopped before "
@@ -63,12 +64,12 @@ def progress_bar(screen: "Console") -> Iterator["Progress"]:
     with Progress(*columns, console=screen, transient=True) as bar:
         tasks: dict[str, object] = {}
 
-        def told(clip: str, done: int, of: int) -> None:
+        def report(clip: str, done: int, of: int) -> None:
             if clip not in tasks:
                 tasks[clip] = bar.add_task(clip, total=of)
             bar.update(tasks[clip], completed=done, total=of)  # type: ignore[arg-type]
 
-        yield told
+        yield report
 
 
 def show_result(screen: "Console", result: "SessionResult") -> None:

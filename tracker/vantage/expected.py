@@ -13,9 +13,9 @@ from tracker.fitting import ExpectedFlight, circumstances_of, expected_flight
 from tracker.launcher.prediction import Outdoors, predict
 from tracker.launcher.setup import machine_from_setup
 from tracker.measurement.circumstances import ClipRequest
+from tracker.results import RESULTS
 from tracker.session import SESSION_FILE, Session
 from tracker.statistics.components import Estimate
-from tracker.workflow.measure import RESULTS
 from tracker.workflow.outings import gather
 from tracker.workflow.predict import taught
 from tracker.workflow.stand import air_of, ball_of

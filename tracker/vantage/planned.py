@@ -24,7 +24,7 @@ from tracker.vantage.expected import (
     shots_of,
 )
 from tracker.vantage.stand import CONTRAST, NOISE, Stand
-from tracker.workflow.measure import inspected
+from tracker.workflow.inputs import inspected
 from tracker.workflow.stand import request_of, site_of
 
 SIZE_PX, FPS = (1920, 1080), 60.0

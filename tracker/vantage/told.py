@@ -7,10 +7,11 @@ import numpy as np
 
 from calibration.errors import InputError
 from tracker.flight.energy import harm
-from tracker.report.files import put_in_place
 from tracker.report.rounding import with_uncertainty
 from tracker.report.vantage_facts import Surroundings, Vantage
 from tracker.report.vantage_picture import vantage_picture
+from tracker.results import RESULTS
+from tracker.results.files import put_in_place
 from tracker.vantage.asked import CLEAR_M, Asked, read
 from tracker.vantage.changes import changes
 from tracker.vantage.expected import Shots
@@ -18,7 +19,6 @@ from tracker.vantage.forecast import forecast, judge
 from tracker.vantage.planned import planned
 from tracker.vantage.search import Limits, best_stand, firing_line, off_line
 from tracker.vantage.stand import Stand
-from tracker.workflow.measure import RESULTS
 
 PICTURE = "vantage.png"
 HOW_SURE = (

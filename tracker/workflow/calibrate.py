@@ -9,10 +9,11 @@ from calibration.errors import InputError, InputErrors
 from calibration.site import Calibration
 from tracker.report.calibration_picture import calibration_picture
 from tracker.report.composite import Image
-from tracker.report.files import put_in_place
+from tracker.results import RESULTS
+from tracker.results.files import put_in_place
 from tracker.session import ClipEntry, Session, read_session
 from tracker.video import ClipFacts, from_pictures
-from tracker.workflow.measure import RESULTS, inspected, picture_names
+from tracker.workflow.inputs import inspected, picture_names
 from tracker.workflow.stand import calibrate
 
 

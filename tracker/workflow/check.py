@@ -9,7 +9,7 @@ from calibration.site import Calibration
 from tracker.launcher.setup import machine_from_setup
 from tracker.session import SESSION_FILE, ClipEntry, Session, read_session
 from tracker.video import ClipFacts
-from tracker.workflow.measure import inspected
+from tracker.workflow.inputs import inspected
 from tracker.workflow.stand import ball_of, calibrate, leaves_gravity
 
 ENOUGH_MARKERS = 4

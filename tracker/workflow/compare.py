@@ -11,9 +11,9 @@ from tracker.comparison.words import WORDINGS, sentences
 from tracker.launcher.learning import learn
 from tracker.launcher.prediction import predict
 from tracker.report.comparison_picture import comparison_picture
-from tracker.report.files import put_in_place
+from tracker.results import RESULTS
+from tracker.results.files import put_in_place
 from tracker.statistics.components import Estimate
-from tracker.workflow.measure import RESULTS
 from tracker.workflow.outings import Outings, Setup, gather
 from tracker.workflow.predict import lessons_of
 

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tracker.records import Shot
-from tracker.workflow.measure import Progress, SessionResult, measure_session
+from tracker.workflow.measure import Progress, measure_session
+from tracker.workflow.measured import SessionResult
 from tracker.workflow.samples import copy_samples
 
 TRUTH_FILE = "truth.json"

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from calibration.errors import InputError, InputErrors
 from calibration.lens import Board, LensMeasurement, measure
 from tracker.report.board_sheet import board_pdf
-from tracker.report.files import put_in_place
+from tracker.results.files import put_in_place
 from tracker.session import lens_toml
 from tracker.video import ClipFacts, frames, inspect
 

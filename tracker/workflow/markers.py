@@ -12,11 +12,12 @@ from calibration.errors import InputError, InputErrors
 from calibration.markers import COLOURS, Look, Proposal, find_coloured, find_tags
 from calibration.site import Calibration, Site
 from tracker.report.composite import Image
-from tracker.report.files import put_in_place
 from tracker.report.markers_picture import markers_picture
+from tracker.results import RESULTS
+from tracker.results.files import put_in_place
 from tracker.session import SESSION_FILE, ClipEntry, MarkerEntry, Session, read_session
 from tracker.workflow.calibrate import first_frame
-from tracker.workflow.measure import RESULTS, inspected, picture_names
+from tracker.workflow.inputs import inspected, picture_names
 from tracker.workflow.stand import calibrate, site_of
 
 TAG = re.compile(r"\btag\s*(\d+)\b", re.IGNORECASE)

@@ -12,9 +12,11 @@ from tracker.launcher.machine import Machine
 from tracker.launcher.prediction import Outdoors
 from tracker.launcher.setup import machine_from_setup
 from tracker.records import Quality, Shot
+from tracker.results import RESULTS
+from tracker.results.digests import sha256_of
+from tracker.results.rows import Provenance, read_provenance, read_shots
 from tracker.session import SESSION_FILE, Session, SetupEntry
-from tracker.workflow.measure import RESULTS, read_all
-from tracker.workflow.results import Told, read_shots, read_told, sha256_of
+from tracker.workflow.inputs import read_all
 from tracker.workflow.stand import air_of, ball_of
 
 
@@ -79,7 +81,7 @@ def gather(folders: Sequence[Path], machines_needed: bool = False) -> Outings:
     notes: list[str] = []
     known: dict[str, tuple[SetupEntry, Setup]] = {}
     for session, folder in zip(sessions, folders, strict=True):
-        told = read_told(session.folder / RESULTS / "shots.json")
+        provenance = read_provenance(session.folder / RESULTS / "shots.json")
         try:
             rows = read_shots(session.folder / RESULTS / "shots.csv")
         except FileNotFoundError:
@@ -88,7 +90,8 @@ def gather(folders: Sequence[Path], machines_needed: bool = False) -> Outings:
         except InputError as error:
             faults.extend(_each(error))
             continue
-        if rows and told.session_sha256 not in (None, sha256_of(session.folder / SESSION_FILE)):
+        digest = provenance.inputs.get(SESSION_FILE)
+        if rows and digest not in (None, sha256_of(session.folder / SESSION_FILE)):
             notes.append(
                 f"{folder}: {SESSION_FILE} was edited after these results were made; if more than "
                 "the launcher's tables changed, measure the session again."
@@ -102,7 +105,7 @@ def gather(folders: Sequence[Path], machines_needed: bool = False) -> Outings:
             )
         for entry in session.setups:
             try:
-                setup = _setup(session, folder, entry, (rows, told), machines_needed, notes)
+                setup = _setup(session, folder, entry, (rows, provenance), machines_needed, notes)
             except InputError as error:
                 faults.extend(_each(error))
                 continue
@@ -116,12 +119,12 @@ def _setup(
     session: Session,
     folder: Path,
     entry: SetupEntry,
-    results: tuple[Sequence[Shot], Told],
+    results: tuple[Sequence[Shot], Provenance],
     machines_needed: bool,
     notes: list[str],
 ) -> Setup:
     ball = ball_of(session)
-    rows, told = results
+    rows, provenance = results
     mine = tuple(row for row in rows if row.setup == entry.name)
     machine = None
     where = f'{folder / SESSION_FILE}, [[setup]] "{entry.name}"'
@@ -140,7 +143,7 @@ def _setup(
     own = {clip.file for clip in session.clips if clip.markers != session.markers}
     occasions = tuple(f"{folder}/{row.clip}" if row.clip in own else str(folder) for row in mine)
     return Setup(
-        SetupShots(entry.name, mine, occasions, tuple(told.shared_of(row) for row in mine)),
+        SetupShots(entry.name, mine, occasions, tuple(provenance.shared_of(row) for row in mine)),
         machine,
         Outdoors(ball, air_of(session), release),
     )

@@ -14,10 +14,10 @@ from tracker.launcher.fields import NUMBERS, Number, number_at
 from tracker.launcher.learning import Learned, LeftOut, Lesson, learn, leave_one_out
 from tracker.launcher.prediction import Outdoors, Prediction, predict, swept
 from tracker.launcher.setup import gap_fault
-from tracker.report.files import put_in_place
 from tracker.report.sweep_picture import Measured, axis_label, sweep_picture
+from tracker.results import RESULTS
+from tracker.results.files import put_in_place
 from tracker.statistics.components import Estimate
-from tracker.workflow.measure import RESULTS
 from tracker.workflow.outings import Outings, Setup, gather
 
 STEPS = 15

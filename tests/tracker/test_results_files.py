@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from calibration.errors import InputError
-from tracker.report.files import put_in_place
+from tracker.results.files import put_in_place
 
 
 def test_files_are_written_and_outdated_ones_go(tmp_path: Path) -> None:

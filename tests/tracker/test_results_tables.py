@@ -12,7 +12,7 @@ import pytest
 
 from tests.tracker.invented_shot import invented, unmeasured
 from tracker.records import Consistency, Quality, RejectedCandidate, Shot, TrackPoint
-from tracker.report.tables import Origin, shots_csv, shots_json, tracks_csv
+from tracker.results.tables import Origin, shots_csv, shots_json, tracks_csv
 
 SHOT = invented()[0].shot
 ORIGIN = Origin("0.1.0", "Fen Lane", {"session.toml": "ab" * 32})

@@ -1,7 +1,6 @@
-"""The results of an earlier measurement, read back."""
+"""The rows of an earlier measurement, read back with what made them."""
 
 import csv
-import hashlib
 import json
 import math
 from collections.abc import Mapping
@@ -11,7 +10,6 @@ from typing import Any
 
 from calibration.errors import InputError, InputErrors
 from tracker.records import Quality, Shot
-from tracker.session import SESSION_FILE
 
 TEXTS = ("clip", "setup", "reason")
 WHOLES = ("shot", "frames_seen")
@@ -68,48 +66,56 @@ def read_shots(path: Path) -> list[Shot]:
 
 
 @dataclass(frozen=True)
-class Told:
-    """What `shots.json` tells beyond the rows of `shots.csv`.
+class Provenance:
+    """What `shots.json` states beyond the rows of `shots.csv`.
 
     Attributes
     ----------
     shared : mapping
         By clip and shot, and then by figure, the part of the standard uncertainty that every
         shot of the session shares.
-    session_sha256 : str or None
-        Digest of the session file that the results were made from.
+    inputs : mapping of str to str
+        SHA-256 of each file that the results were made from, by its name in the session's folder.
+    version : str or None
+        Version of the program that made them.
     """
 
     shared: Mapping[tuple[str, int], Mapping[str, float]] = field(default_factory=dict)
-    session_sha256: str | None = None
+    inputs: Mapping[str, str] = field(default_factory=dict)
+    version: str | None = None
 
     def shared_of(self, shot: Shot) -> Mapping[str, float]:
         """Return a shot's shared parts; none where they are not known."""
         return self.shared.get((shot.clip, shot.shot), {})
 
 
-def read_told(path: Path) -> Told:
-    """Read what `shots.json` tells beyond the rows; nothing where it is missing or unreadable.
+def read_provenance(path: Path) -> Provenance:
+    """Read what `shots.json` states beyond the rows; nothing where it is missing or unreadable.
 
     The rows themselves are those of `shots.csv`, which a person can read and mend.
     """
     try:
         document = json.loads(path.read_text(encoding="utf-8"))
-        digests = {each["file"]: each["sha256"] for each in document["inputs"]}
+        digests = {str(each["file"]): str(each["sha256"]) for each in document["inputs"]}
         shared = {
             (str(row["clip"]), int(row["shot"])): {
                 str(figure): float(u) for figure, u in row.get("shared_u", {}).items()
             }
             for row in document["shots"]
         }
+        made_by = document.get("lobmeter")
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
-        return Told()
-    return Told(shared, digests.get(SESSION_FILE))
+        return Provenance()
+    return Provenance(shared, digests, None if made_by is None else str(made_by))
 
 
-def sha256_of(path: Path) -> str:
-    """Return the SHA-256 of a small file, in hexadecimal."""
-    return hashlib.sha256(path.read_bytes()).hexdigest()
+def earlier_pictures(folder: Path) -> list[str]:
+    """Return the names of the pictures that an earlier run states it made."""
+    try:
+        document = json.loads((folder / "shots.json").read_text(encoding="utf-8"))
+        return [str(name) for name in document["pictures"]]
+    except (OSError, ValueError, KeyError, TypeError):
+        return []
 
 
 def _value(name: str, cell: str) -> str | int | float | bool | Quality | None:

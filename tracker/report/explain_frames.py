@@ -1,4 +1,4 @@
-"""Gathers what the pictures of `measure --explain` are made of; the clip is decoded again."""
+"""Reads what the pictures of `measure --explain` show from the clip, which is decoded again."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -27,13 +27,13 @@ AROUND_S = 0.3
 
 
 @dataclass
-class Watched:
+class CandidateLog:
     """The candidates of every frame of a clip, without their pictures."""
 
     times_s: list[Array] = field(default_factory=list)
     pixels: list[Array] = field(default_factory=list)
 
-    def see(self, candidates: Candidates) -> None:
+    def add(self, candidates: Candidates) -> None:
         """Keep where a frame's candidates are."""
         self.times_s.append(np.full(len(candidates.pixels), candidates.time_s))
         self.pixels.append(candidates.pixels)
@@ -48,7 +48,7 @@ class Watched:
 
 def explain(
     facts: ClipFacts,
-    watched: Watched,
+    log: CandidateLog,
     shots: Sequence[MeasuredShot],
     rejected_candidates: Sequence[RejectedCandidate],
 ) -> dict[str, bytes]:
@@ -57,7 +57,7 @@ def explain(
     Parameters
     ----------
     facts : ClipFacts
-    watched : Watched
+    log : CandidateLog
         Of the same clip.
     shots : sequence of MeasuredShot
     rejected_candidates : sequence of RejectedCandidate
@@ -71,12 +71,12 @@ def explain(
         rivals = _strongest([each for each in near if each.support > LEAST_RIVAL])
         name = f"shot-{shot.shot.shot}-explained.jpg"
         heading = f"Shot {shot.shot.shot} of {shot.shot.clip}: why it was taken for one"
-        drawn[name] = _drawn(facts, watched, heading, shot, rivals, span)
+        drawn[name] = _drawn(facts, log, heading, shot, rivals, span)
     if not drawn:
         rivals = _strongest(rejected_candidates)
         whole = (0.0, float(facts.times_s[-1]))
         heading = f"No shot was measured in {facts.path.name}: what came nearest to one"
-        drawn["explained.jpg"] = _drawn(facts, watched, heading, None, rivals, whole)
+        drawn["explained.jpg"] = _drawn(facts, log, heading, None, rivals, whole)
     return drawn
 
 
@@ -91,13 +91,13 @@ def _strongest(rivals: Sequence[RejectedCandidate]) -> tuple[RejectedCandidate, 
 
 def _drawn(
     facts: ClipFacts,
-    watched: Watched,
+    log: CandidateLog,
     heading: str,
     shot: MeasuredShot | None,
     rivals: tuple[RejectedCandidate, ...],
     span: tuple[float, float],
 ) -> bytes:
-    times, pixels = watched.between(span[0] - AROUND_S, span[1] + AROUND_S)
+    times, pixels = log.between(span[0] - AROUND_S, span[1] + AROUND_S)
     found: set[int] = set()
     way: tuple[Array, Array] | None = None
     strip_of = ""

@@ -1,34 +1,33 @@
-"""The frames behind each shot, gathered from its clip and drawn."""
+"""Reads the frames of each shot from its clip and draws its picture."""
 
 from collections.abc import Sequence
 
 import numpy as np
 
-from calibration.camera import Camera
 from tracker.records import MeasuredShot
 from tracker.report.composite import Image, Patch, cut
 from tracker.report.shot_picture import Seen, shot_picture
-from tracker.session import ClipEntry
 from tracker.video import ClipFacts, from_pictures
-from tracker.workflow.stand import marker_pixels
 
 HALF_PATCH_PX = 14
-"""Half the side of a close-up in a frame 1920 pixels wide."""
+"""Half the side of a close-up in a frame 1920 pixels wide, px. Chosen to show a ball of 4 px with
+its surroundings."""
 
 
-def draw_pictures(
-    facts: ClipFacts, clip: ClipEntry, camera: Camera, shots: Sequence[MeasuredShot]
+def draw_shots(
+    facts: ClipFacts,
+    markers: tuple[tuple[str, tuple[float, float]], ...],
+    shots: Sequence[MeasuredShot],
 ) -> list[bytes]:
     """Return one picture, a JPEG file, of every shot of a clip.
 
     Parameters
     ----------
     facts : ClipFacts
-    clip : ClipEntry
-    camera : Camera
+    markers : tuple of (str, (float, float))
+        Each marker's name and its pixel.
     shots : sequence of MeasuredShot
     """
-    markers = marker_pixels(clip, camera)
     drawn = []
     for measured in shots:
         frame, patches = _gather(facts, measured)

@@ -1,0 +1,103 @@
+"""What a command was given: sessions or single video files, read and inspected."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+
+from calibration.errors import InputError, InputErrors
+from tracker.session import SESSION_FILE, ClipEntry, Session, bare_session, read_session
+from tracker.video import ClipFacts, inspect
+from tracker.video.notes import missing_bytes
+
+
+@dataclass(frozen=True)
+class BareOptions:
+    """What the command line states about a video file that has no session.
+
+    Attributes
+    ----------
+    ball : str or None
+        A row of the ball table.
+    capture_fps : float or None
+        True frame rate.
+    """
+
+    ball: str | None = None
+    capture_fps: float | None = None
+
+
+def session_at(place: Path, options: BareOptions = BareOptions()) -> Session:
+    """Return the session of a folder, or of a single video file without one.
+
+    Raises
+    ------
+    InputError
+        With every fault of the session file, or of the options for a video file.
+    """
+    if place.is_file() and place.suffix.lower() != ".toml":
+        return bare_session(place, options.ball, options.capture_fps)
+    session = read_session(place)
+    for option, value in (("--ball", options.ball), ("--capture-fps", options.capture_fps)):
+        if value is not None:
+            raise InputError(
+                "is for a video file without a session",
+                where=option,
+                remedy=f"write it into the {SESSION_FILE} of {place}",
+            )
+    return session
+
+
+def read_all(places: Iterable[Path], options: BareOptions = BareOptions()) -> tuple[Session, ...]:
+    """Read several sessions before the first is worked on.
+
+    Raises
+    ------
+    InputErrors
+        With every fault of every session file.
+    """
+    sessions: list[Session] = []
+    faults: list[InputError] = []
+    for place in places:
+        try:
+            sessions.append(session_at(place, options))
+        except InputError as error:
+            faults.extend(each_fault(error))
+    if faults:
+        raise InputErrors(faults)
+    return tuple(sessions)
+
+
+def inspected(session: Session, clip: ClipEntry) -> ClipFacts:
+    """Return the facts of a clip whose file is complete.
+
+    Raises
+    ------
+    InputError
+        Where the file is no video or was cut off: what is missing might hold shots.
+    """
+    try:
+        facts = inspect(clip.path, session.camera.capture_fps)
+    except InputError as error:
+        raise InputError(error.what, where=clip.file, remedy=error.remedy) from None
+    cut_off = missing_bytes(clip.path)
+    if cut_off:
+        raise InputError(
+            f"the video is cut off: {cut_off} bytes that its own header announces are missing",
+            where=clip.file,
+            remedy="copy it again from the camera",
+        )
+    return facts
+
+
+def picture_names(clips: Sequence[ClipEntry]) -> dict[str, str]:
+    """Return, by the clip's file, what the names of its pictures begin with."""
+    stems = {clip.file: PurePosixPath(clip.file).stem for clip in clips}
+    taken = [stem.casefold() for stem in stems.values()]
+    if len(set(taken)) == len(taken):
+        return stems
+    return {clip.file: f"{number}-{stems[clip.file]}" for number, clip in enumerate(clips, start=1)}
+
+
+def each_fault(error: InputError) -> list[InputError]:
+    """Return the single faults that an error holds."""
+    return list(error.errors) if isinstance(error, InputErrors) else [error]

@@ -1,0 +1,67 @@
+"""What the measurement of a session yields."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from calibration.camera import Camera
+from calibration.site import Calibration
+from tracker.records import MeasuredShot, Pooled, RejectedCandidate, Shot
+from tracker.session import ClipEntry, Session
+
+
+@dataclass(frozen=True)
+class MeasuredClip:
+    """The measurement of one clip.
+
+    Attributes
+    ----------
+    clip : ClipEntry
+    calibration : Calibration or None
+        None where the markers do not fix a camera, and gravity is the scale.
+    camera : Camera
+        With which the shots are drawn.
+    shots : tuple of MeasuredShot
+    notes : tuple of str
+        Sentences that a person should read.
+    rejected_candidates : tuple of RejectedCandidate
+        Candidate flights that were rejected.
+    """
+
+    clip: ClipEntry
+    calibration: Calibration | None
+    camera: Camera
+    shots: tuple[MeasuredShot, ...]
+    notes: tuple[str, ...]
+    rejected_candidates: tuple[RejectedCandidate, ...] = ()
+
+
+@dataclass(frozen=True)
+class SessionResult:
+    """The measurement of a session.
+
+    Attributes
+    ----------
+    session : Session
+    clips : tuple of MeasuredClip
+        In the order of ``session.toml``.
+    folder : Path
+        Where the results lie.
+    pooled : mapping of str to Pooled
+        Drag and lift estimated from all good shots; empty for fewer than two.
+    """
+
+    session: Session
+    clips: tuple[MeasuredClip, ...]
+    folder: Path
+    pooled: Mapping[str, Pooled] = field(default_factory=dict)
+
+    @property
+    def measured(self) -> tuple[MeasuredShot, ...]:
+        """Every shot with what was measured beside its row."""
+        return tuple(measured for clip in self.clips for measured in clip.shots)
+
+    @property
+    def shots(self) -> tuple[Shot, ...]:
+        """Every row of ``shots.csv``."""
+        return tuple(measured.shot for measured in self.measured)
