@@ -1,9 +1,8 @@
-from time import perf_counter
-
 import numpy as np
 import pytest
 
 from tests.published.flight_cases import TENNIS, launch
+from tests.work import calls_in
 from tracker.flight.forces import Forces
 from tracker.flight.trajectory import LAUNCH, fly, fly_many
 
@@ -167,11 +166,14 @@ def test_light_ball_with_strong_drag():
     assert np.abs(coarse.states[-1] - fine.states[-1]).max() < 1e-4
 
 
-def test_fast_enough_for_a_fit_of_many_flights():
-    # 3 ms on an ordinary machine; the best of ten, as others may use it at the same time.
-    def taken():
-        start = perf_counter()
-        fly(SHOT, TENNIS, 3.0, sensitivities=True)
-        return perf_counter() - start
+def test_sensitivities_cost_a_fit_no_loop_over_nodes():
+    def calls(duration, sensitivities):
+        return calls_in(lambda: fly(SHOT, TENNIS, duration, sensitivities=sensitivities))
 
-    assert min(taken() for _ in range(10)) < 0.02
+    calls(3.0, True)  # what is imported or kept at the first flight does not count
+    short, long = (calls(duration, True) for duration in (1.5, 3.0))
+    # 75 and 150 steps of four stages each, on plain numbers; measured 675 more calls.
+    assert long - short < 1.5 * 675
+    # All derivatives at once, as whole arrays: measured 284 calls at either length.
+    assert long - calls(3.0, False) < 1.5 * 284
+    assert (long - calls(3.0, False)) - (short - calls(1.5, False)) == 0
