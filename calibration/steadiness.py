@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.adjustment.robust import sigma_of_radii, tukey_weights
 from calibration.camera import Camera, distort, rotation_from_vector
 from calibration.errors import InputError
 
@@ -257,10 +258,8 @@ class SteadyReference:
         for _ in range(ROUNDS):
             residual = pixels - self._seen(turn)
             size = np.hypot(residual[:, 0], residual[:, 1])
-            # The median of a circular normal's radius is 1.177 sigma.
-            scale = max(float(np.median(size[chosen])) / 1.1774, floor)
-            bent = np.clip(1.0 - (size / (TUKEY * scale)) ** 2, 0.0, None) ** 2
-            weights = np.where(found, bent, 0.0)
+            scale = max(sigma_of_radii(size[chosen]), floor)
+            weights = np.where(found, tukey_weights(size / scale, TUKEY), 0.0)
             voice = np.repeat(weights * self._trust, 2)
             weighted = self._slope * voice[:, None]
             inverse = np.linalg.inv(weighted.T @ self._slope + 1e-9 * np.eye(3))

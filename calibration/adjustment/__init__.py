@@ -5,7 +5,6 @@ from calibration.adjustment.least_squares import (
     Limits,
     NotDetermined,
     adjust,
-    chi_square_tail,
 )
 from calibration.adjustment.reliability import (
     critical_w,
@@ -20,7 +19,6 @@ __all__ = [
     "Limits",
     "NotDetermined",
     "adjust",
-    "chi_square_tail",
     "critical_w",
     "largest_chi_square",
     "redundancy_numbers",

@@ -2,11 +2,12 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import erfc, exp, pi, sqrt
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from calibration.adjustment.normal import column_lengths, covariance_of, damped_step
 
 Array = NDArray[np.float64]
 Model = Callable[[Any], tuple[Array, Array]]
@@ -98,7 +99,11 @@ class Adjustment:
     @property
     def p_value(self) -> float:
         """Chance of a larger `chi_square` if all uncertainties are right; 1 without redundancy."""
-        return chi_square_tail(self.chi_square, self.degrees_of_freedom)
+        if self.degrees_of_freedom < 1:
+            return 1.0
+        from scipy.special import chdtrc
+
+        return float(chdtrc(self.degrees_of_freedom, self.chi_square))
 
     @property
     def variance_factor(self) -> float:
@@ -117,7 +122,7 @@ class Adjustment:
             Condition number of the Jacobian with columns scaled to length one; infinite where
             the rank falls short.
         """
-        length = _lengths(self.whitened_jacobian)
+        length = column_lengths(self.whitened_jacobian)
         _, singular, vectors = np.linalg.svd(self.whitened_jacobian / length, full_matrices=False)
         if len(self.undetermined):
             return self.undetermined[-1] / length, float("inf")
@@ -194,16 +199,16 @@ def adjust(
     while count < limits.iterations and not settled:
         count += 1
         gradient = slope.T @ white
-        length = _lengths(slope)
+        length = column_lengths(slope)
         normal = (slope / length).T @ (slope / length)
-        step, foretold = _damped_step(normal, gradient / length, damping)
+        step, foretold = damped_step(normal, gradient / length, damping)
         tried = trial(step_by(state, step / length))
         halvings = limits.halvings if foretold > limits.step**2 else 0
         share, taken = 1.0, step
         while halvings and cost < tried.cost < np.inf:
             # The valley bends: what the step missed, a matter of its square, tells how.
             missed = white - slope @ (taken / length) - tried.white
-            bend = _damped_step(normal, (slope / length).T @ missed, damping)[0] / share**2
+            bend = damped_step(normal, (slope / length).T @ missed, damping)[0] / share**2
             share, halvings = 0.5 * share, halvings - 1
             taken = share * step - share**2 * bend
             tried = trial(step_by(state, taken / length))
@@ -222,7 +227,7 @@ def adjust(
         else:
             damping, growth = max(damping, 1e-9) * growth, growth * 2.0
         damping = 0.0 if short else damping
-    covariance, undetermined = _covariance(slope, limits.rank)
+    covariance, undetermined = covariance_of(slope, limits.rank)
     return Adjustment(
         state=state,
         residuals=residuals,
@@ -235,28 +240,6 @@ def adjust(
         iterations=count,
         settled=settled,
     )
-
-
-def chi_square_tail(value: float, degrees_of_freedom: int) -> float:
-    """Return the chance that a chi-square variable passes `value`; 1 without any freedom.
-
-    The finite sums of Abramowitz and Stegun (1964), 26.4.4 and 26.4.5.
-    """
-    if degrees_of_freedom < 1 or value <= 0.0:
-        return 1.0
-    half = value / 2.0
-    if degrees_of_freedom % 2:
-        total, term = erfc(sqrt(half)), exp(-half) * sqrt(half) / (sqrt(pi) / 2.0)
-        powers = range(3, degrees_of_freedom, 2)
-        if degrees_of_freedom == 1:
-            return total
-    else:
-        total, term = 0.0, exp(-half)
-        powers = range(2, degrees_of_freedom, 2)
-    for power in powers:
-        total += term
-        term *= value / power
-    return min(total + term, 1.0)
 
 
 def _add(state: Any, step: Array) -> Any:
@@ -276,33 +259,3 @@ def _whiten(whitener: Array, values: Array) -> Array:
     if whitener.ndim == 2:
         return whitener @ values
     return whitener * values if values.ndim == 1 else whitener[:, None] * values
-
-
-def _lengths(slope: Array) -> Array:
-    length = np.linalg.norm(slope, axis=0)
-    return np.where(length > 0, length, 1.0)
-
-
-def _damped_step(normal: Array, gradient: Array, damping: float) -> tuple[Array, float]:
-    """Return the step and the fall of the cost that the linear model foretells."""
-    size = len(normal)
-    damped = normal + max(damping, 1e-14) * np.eye(size)
-    try:
-        step = np.asarray(np.linalg.solve(damped, gradient), float)
-    except np.linalg.LinAlgError:
-        step = np.asarray(np.linalg.lstsq(damped, gradient, rcond=None)[0], float)
-    return step, float(2.0 * step @ gradient - step @ normal @ step)
-
-
-def _covariance(slope: Array, rank_share: float) -> tuple[Array, Array]:
-    """Return the covariance by singular values, and the directions that have none."""
-    length = _lengths(slope)
-    # The triangle has the same right side and is small however many observations there are.
-    triangle = np.linalg.qr(slope / length, mode="r")
-    _, singular, vectors = np.linalg.svd(triangle, full_matrices=True)
-    size = slope.shape[1]
-    full: Array = np.zeros(size)
-    full[: len(singular)] = singular
-    kept = full > rank_share * max(full[0], 1e-300)
-    roots = vectors[kept] / full[kept, None] / length
-    return roots.T @ roots, vectors[~kept]

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.adjustment.robust import sigma_of
 from calibration.camera import Camera
 from calibration.errors import InputError
 from calibration.markers.marker import Marker
@@ -115,7 +116,7 @@ def _find(picture: Picture, camera: Camera, marker: Marker, look: Look) -> Propo
     if right - left < 6 or bottom - top < 6:
         return None
     rise = _rise(picture[top:bottom, left:right], look.colour)
-    noise = 1.4826 * float(np.median(np.abs(rise - np.median(rise)))) + 0.5
+    noise = sigma_of(rise - np.median(rise)) + 0.5
     bound = max(LEAST_RISE, LEAST_CONTRAST * noise)
     mask = (rise > bound).astype(np.uint8)
     count, labels, boxes, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)

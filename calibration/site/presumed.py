@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.adjustment import Limits, NotDetermined, adjust
+from calibration.adjustment.normal import inverse_of_normal
 from calibration.camera import Camera, rotation_from_vector
 from calibration.errors import InputErrors
 from calibration.site.observations import CAMERA_SIZE, Observations, Posed, horizontal_view
@@ -110,9 +111,7 @@ class Presumption:
             reach = information[:size, size:] @ np.linalg.inv(information[size:, size:])
             pull = pull[:size] - reach @ pull[size:]
             information = information[:size, :size] - reach @ information[size:, :size]
-        length = np.sqrt(np.diag(information))
-        scaled = np.linalg.inv(information / np.outer(length, length))
-        covariance = scaled / np.outer(length, length)
+        covariance = inverse_of_normal(information)
         return covariance @ pull, (covariance + covariance.T) / 2.0
 
     def start(self, sighted: Sighted) -> Camera:

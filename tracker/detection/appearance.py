@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.adjustment.robust import SIGMA_PER_MAD
 from tracker.records import Cutouts
 
 Array = NDArray[np.float64]
@@ -375,4 +376,4 @@ def _rim_noise(patches: NDArray[np.int16]) -> Array:
         [patches[:, :2].reshape(len(patches), -1), patches[:, -2:].reshape(len(patches), -1)],
         axis=1,
     )
-    return np.maximum(1.4826 * np.median(np.abs(rim), axis=1) / 2.0, 0.6)
+    return np.maximum(SIGMA_PER_MAD * np.median(np.abs(rim), axis=1) / 2.0, 0.6)

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.adjustment.robust import fit_linear
 from tracker.detection.appearance import Expected, Sighting, measure
 from tracker.records import Candidates, Cutouts
 
@@ -92,16 +93,8 @@ def _siting(gap: Array, lean: Array) -> tuple[Array, float]:
     design = np.column_stack([np.ones(len(lean)), lean])
     # A ridge on the light's part, for clips in which the contrast never changes.
     ridge = np.diag([0.0, 1.0 / 900.0])
-    weight = np.ones(len(lean))
-    for _ in range(5):
-        weighted = design * weight[:, None]
-        normal = weighted.T @ design + 0.01 * ridge
-        answer = np.linalg.solve(normal, weighted.T @ gap)
-        left = np.linalg.norm(gap - design @ answer, axis=1)
-        scale = max(1.4826 * float(np.median(left)), 0.02)
-        weight = 1.0 / (1.0 + (left / (2.0 * scale)) ** 2)
-    u = scale * float(np.sqrt(np.linalg.inv(normal)[0, 0]))
-    return answer[0], u
+    fit = fit_linear(design, gap, rounds=5, least_sigma=0.02, ridge=0.01 * ridge)
+    return fit.parameters[0], fit.sigma * float(np.sqrt(fit.cofactors[0, 0]))
 
 
 def _weighted(bright: Sighting, tint: Sighting) -> Sighting:

@@ -3,6 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.adjustment.normal import inverse_of_normal
 from tracker.fitting.figures import figures_of
 from tracker.fitting.model import Circumstances, Instants, predict
 
@@ -39,6 +40,5 @@ def cramer_rao(
     _, jacobian, _ = predict(circumstances, parameters, instants)
     information = circumstances.prior_information()
     information += np.einsum("nai,nab,nbj->ij", jacobian, np.linalg.inv(covariances), jacobian)
-    length = np.sqrt(np.maximum(np.diag(information), 1e-300))
-    covariance = np.linalg.inv(information / np.outer(length, length)) / np.outer(length, length)
+    covariance = inverse_of_normal(information)
     return figures_of(circumstances, parameters).u(covariance)

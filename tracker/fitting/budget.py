@@ -7,6 +7,7 @@ from tracker.fitting.figures import FIGURES, Figures
 from tracker.fitting.fit import FittedFlight
 from tracker.fitting.model import (
     CAMERA_AT,
+    DRAG_AT,
     FADE_AT,
     GRAVITY_AT,
     LIGHT_AT,
@@ -20,8 +21,6 @@ from tracker.records import Budget
 
 Array = NDArray[np.float64]
 
-DRAG_AT = 7
-
 PRIORS = {
     "light": np.arange(LIGHT_AT, GRAVITY_AT),
     "camera": np.arange(CAMERA_AT, len(PARAMETERS)),
@@ -30,7 +29,7 @@ PRIORS = {
     "readout": np.array([READOUT_AT]),
     "drag": np.array([DRAG_AT]),
     "drag slope": np.array([SLOPE_AT]),
-    "spin": np.array([8, 9, FADE_AT]),
+    "spin": np.array([DRAG_AT + 1, DRAG_AT + 2, FADE_AT]),
     "gravity": np.array([GRAVITY_AT]),
     "wind along": WIND_AT[0],
     "wind across": WIND_AT[1],

@@ -6,12 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.fitting.fit import FittedFlight
-from tracker.fitting.model import Circumstances
+from tracker.fitting.model import DRAG_AT, LIFT_AT, Circumstances
 from tracker.records import FlightModel
 
 Array = NDArray[np.float64]
-
-DRAG_AT, LIFT_AT = 7, slice(8, 10)
 
 DECIDED, UNDECIDED = 0.75, 0.25
 """Shares of what is known of a drag that come from its flight: above the first (its uncertainty

@@ -6,11 +6,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.adjustment import Limits, NotDetermined, adjust
+from calibration.adjustment.normal import inverse_of_normal
+from calibration.adjustment.robust import huber_weights, sigma_of_radii
 from tracker.fitting.gustiness import gustiness
 from tracker.fitting.model import (
     CAMERA_AT,
+    DRAG_AT,
     FLIGHT_AT,
     GRAVITY_AT,
+    LIFT_AT,
     LIGHT_AT,
     PARAMETERS,
     SLOPE_AT,
@@ -221,7 +225,7 @@ def fit_in_usual_gusts(
     known = result.whitened_jacobian[2 * len(weights) :]
     bounce = known[len(known_root) :]
     shown = seen.T @ seen / spread + bounce.T @ bounce
-    covariance = _safe_inverse(shown + known_root.T @ known_root)
+    covariance = inverse_of_normal(shown + known_root.T @ known_root)
     return FittedFlight(
         parameters=state,
         covariance=covariance,
@@ -244,8 +248,7 @@ def _counted(white: Array) -> tuple[Array, Array, Array]:
     distance = np.sqrt(np.sum(white**2, axis=1))
     scale = _scale(distance) * _unrest(distance)
     relative = distance / scale
-    weights = np.where(relative > CUT, 1e-12, np.minimum(1.0, KNEE / np.maximum(relative, KNEE)))
-    return scale, weights, relative
+    return scale, huber_weights(relative, KNEE, CUT), relative
 
 
 def _sane(at: Array, times_s: Array) -> bool:
@@ -254,8 +257,8 @@ def _sane(at: Array, times_s: Array) -> bool:
         np.all(np.isfinite(at))
         and np.linalg.norm(at[4:7]) < FASTEST_MPS
         and times_s[0] - LONGEST_BEFORE_S < at[0] < times_s[-1]
-        and abs(at[7]) < 20.0
-        and np.all(np.abs(at[8:10]) < 20.0)
+        and abs(at[DRAG_AT]) < 20.0
+        and np.all(np.abs(at[LIFT_AT]) < 20.0)
         and abs(at[SLOPE_AT]) < 20.0
     )
 
@@ -278,11 +281,10 @@ def _bounce(
 def _scale(distance: Array) -> float:
     """Return the factor between the scatter seen and the scatter foretold, from the median.
 
-    The median of the distance of a two-dimensional normal vector is 1.1774 (Rayleigh). With
-    few positions the figure is drawn towards one.
+    With few positions the figure is drawn towards one.
     """
     count = len(distance)
-    seen = float(np.median(distance)) / 1.1774
+    seen = sigma_of_radii(distance)
     return float(np.sqrt((count * seen**2 + 5.0) / (count + 5.0)))
 
 
@@ -335,9 +337,3 @@ def prior_root(information: Array) -> Array:
 def _scaled(information: Array) -> Array:
     length = np.sqrt(np.maximum(np.diag(information), 1e-300))
     return information / np.outer(length, length) * (np.diag(information) > 0)
-
-
-def _safe_inverse(information: Array) -> Array:
-    """Return the inverse of a positive matrix whose parameters have very different units."""
-    length = np.sqrt(np.maximum(np.diag(information), 1e-300))
-    return np.linalg.inv(information / np.outer(length, length)) / np.outer(length, length)

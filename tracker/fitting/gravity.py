@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.adjustment import Limits, NotDetermined, adjust
+from calibration.adjustment.robust import huber_weights, sigma_of_radii
 from tracker.fitting.elimination import without
 from tracker.fitting.fit import KNEE, FittedFlight, prior_root
 from tracker.fitting.model import GRAVITY_AT, PARAMETERS, Circumstances, Instants, predict
@@ -116,7 +117,7 @@ def free_gravity(
     u = sqrt(again.covariance[GRAVITY_AT, GRAVITY_AT])
     u_share = hypot(u, circumstances.gravity_u_mps2) / local
     off = abs(share - 1.0) > max(LEAST_SIGMAS * u_share, LEAST_SHARE)
-    agrees = float(np.median(distance)) / 1.1774 < MOST_SCALE
+    agrees = sigma_of_radii(distance) < MOST_SCALE
     if not again.settled or not agrees or share <= 0.0 or not off:
         return None
     return FreeGravity(share, u_share / share)
@@ -217,9 +218,9 @@ def _model(
     their whitened distances) and less where it lies far off (Huber).
     """
     instants = Instants(track.times_s[used], row_share[used], track.lean[used])
-    scale = max(float(np.median(distance)) / 1.1774, 0.5)
-    far = np.maximum(distance / scale, KNEE)
-    roots = _roots(track, used) * (np.sqrt(KNEE / far) / scale)[:, None, None]
+    scale = max(sigma_of_radii(distance), 0.5)
+    weights = huber_weights(distance / scale, KNEE)
+    roots = _roots(track, used) * (np.sqrt(weights) / scale)[:, None, None]
     mean, prior = loose.prior_mean(), prior_root(loose.prior_information())
 
     def model(at: Array) -> tuple[Array, Array]:

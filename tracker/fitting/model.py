@@ -28,6 +28,8 @@ PARAMETERS = (
 the ball, gravity and what else bends a flight (`tracker.flight.trajectory.EXTRAS`), and the
 camera; gravity and the camera as moves from what is known of them."""
 
+DRAG_AT = PARAMETERS.index("drag")
+LIFT_AT = slice(DRAG_AT + 1, DRAG_AT + 3)
 READOUT_AT = 1 + len(LAUNCH)
 LIGHT_AT = READOUT_AT + 1
 GRAVITY_AT = LIGHT_AT + 2
@@ -125,7 +127,7 @@ class Circumstances:
         """Return what is expected of `PARAMETERS`; zero where nothing is."""
         mean = np.zeros(len(PARAMETERS))
         mean[1:4] = self.release_m
-        mean[7] = self.drag
+        mean[DRAG_AT] = self.drag
         mean[10:12] = self.wind_mps
         mean[READOUT_AT] = self.readout_s
         mean[LIGHT_AT:GRAVITY_AT] = USUAL_LIGHT
@@ -137,7 +139,7 @@ class Circumstances:
         information = np.zeros((len(PARAMETERS), len(PARAMETERS)))
         own = np.zeros(CAMERA_AT)
         own[1:4] = self.release_u_m
-        own[7] = self.drag_u
+        own[DRAG_AT] = self.drag_u
         own[8:10] = self.lift_u
         own[READOUT_AT] = self.readout_u_s
         own[LIGHT_AT:GRAVITY_AT] = LIGHT_U

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.adjustment.normal import inverse_of_normal
 from tracker.fitting.figures import Figures, figures_of
 from tracker.fitting.fit import FittedFlight
 from tracker.fitting.model import (
@@ -89,8 +90,7 @@ def expected_fit(
         "nai,nab,nbj->ij", jacobian, np.linalg.inv(covariances), jacobian, optimize=True
     )
     information = shown + circumstances.prior_information()
-    length = np.sqrt(np.maximum(np.diag(information), 1e-300))
-    covariance = np.linalg.inv(information / np.outer(length, length)) / np.outer(length, length)
+    covariance = inverse_of_normal(information)
     count = len(instants.times_s)
     return FittedFlight(
         parameters=flight.parameters,

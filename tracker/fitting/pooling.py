@@ -6,11 +6,11 @@ from math import hypot, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.adjustment import chi_square_tail
 from tracker.fitting.elimination import without
 from tracker.fitting.fit import FittedFlight
 from tracker.fitting.model import (
     CAMERA_AT,
+    DRAG_AT,
     FADE_AT,
     LIGHT_AT,
     PARAMETERS,
@@ -24,8 +24,7 @@ from tracker.records import Pooled
 Array = NDArray[np.float64]
 Fit = tuple[Circumstances, FittedFlight]
 
-DRAG_AT = 7
-POOLED = {"drag_coefficient": DRAG_AT, "lift_up": 8, "lift_side": 9}
+POOLED = {"drag_coefficient": DRAG_AT, "lift_up": DRAG_AT + 1, "lift_side": DRAG_AT + 2}
 
 SHARED = np.array([1, 2, 3, READOUT_AT, *range(LIGHT_AT, SLOPE_AT + 1)])
 """What is the same for every shot besides the camera and the mean wind: the taped release, the
@@ -52,6 +51,8 @@ def pool(fits: Sequence[Fit]) -> dict[str, Pooled]:
     """
     if len(fits) < LEAST_SHOTS:
         return {}
+    from scipy.special import chdtrc
+
     known = fits[0][0]
     found = {}
     for name, target in POOLED.items():
@@ -74,7 +75,7 @@ def pool(fits: Sequence[Fit]) -> dict[str, Pooled]:
             expected_u=known.drag_u if target == DRAG_AT else known.lift_u,
             shots=len(fits),
             q=q,
-            q_p=chi_square_tail(q, dof),
+            q_p=float(chdtrc(dof, q)),
             between_sd=sqrt(between),
         )
     return found

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from math import exp, hypot, isfinite
 
 from calibration.errors import InputError, InputErrors
+from tracker.flight.gravity import STANDARD_GRAVITY
 
 _LIMITS = {
     "temperature_c": (-40.0, 60.0),
@@ -168,7 +169,7 @@ def standard_atmosphere(altitude_m: float) -> tuple[float, float]:
     """
     geopotential = 6356766.0 * altitude_m / (6356766.0 + altitude_m)
     kelvin = 288.15 - 0.0065 * geopotential
-    exponent = 9.80665 / (287.05287 * 0.0065)
+    exponent = STANDARD_GRAVITY / (287.05287 * 0.0065)
     return kelvin, 101325.0 * (kelvin / 288.15) ** exponent
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.adjustment.robust import fit_linear
 from tracker.records import Candidates
 
 Array = NDArray[np.float64]
@@ -25,6 +26,9 @@ STREAK_SHARE = 0.05
 
 FIRST_PULL = (0.1, 0.35)
 """Acceleration presumed down and its standard deviation, in frame widths per s²."""
+
+LEAST_SCATTER_PX = 0.3
+"""Scatter about a path below which candidates are not taken to scatter, px; no source."""
 
 JERK = 0.12
 """By how much an acceleration wanders in a second: drag and perspective, in frame widths/s²."""
@@ -348,15 +352,8 @@ def _curve(times: Array, pixels: Array) -> tuple[_Polynomial, Array]:
     since = times - middle
     degree = 2 if len(times) < 12 else 3 if len(times) < 40 else 4
     design = since[:, None] ** np.arange(degree + 1)
-    weight = np.ones(len(times))
-    for _ in range(4):
-        heavy = design * weight[:, None]
-        normal = heavy.T @ design
-        answer = np.linalg.solve(normal, heavy.T @ pixels)
-        off = np.linalg.norm(pixels - design @ answer, axis=1)
-        scale = max(1.4826 * float(np.median(off)), 0.3)
-        weight = 1.0 / (1.0 + (off / (2.0 * scale)) ** 2)
-    return _Polynomial(middle, np.asarray(answer, float)), np.asarray(np.linalg.inv(normal), float)
+    fit = fit_linear(design, pixels, rounds=4, least_sigma=LEAST_SCATTER_PX)
+    return _Polynomial(middle, fit.parameters), fit.cofactors
 
 
 def arc_of(places: Array, frame_s: float) -> Arc:
@@ -388,13 +385,8 @@ def _bulge(times: Array, rows: Array, noise: float) -> tuple[float, float]:
         return 0.0, 0.0
     since = times - times.mean()
     design = since[:, None] ** np.arange(5)
-    weight = np.ones(len(times))
-    for _ in range(3):
-        heavy = design * weight[:, None]
-        normal = heavy.T @ design
-        answer = np.linalg.solve(normal, heavy.T @ rows)
-        off = np.abs(rows - design @ answer)
-        weight = 1.0 / (1.0 + (off / (2.0 * max(1.4826 * float(np.median(off)), 0.3))) ** 2)
+    fit = fit_linear(design, rows, rounds=3, least_sigma=LEAST_SCATTER_PX)
+    answer = fit.parameters
     reach = 6.0 * (0.35 * float(times[-1] - times[0])) ** 2 / max(abs(float(answer[2])), 1e-9)
-    spread = float(np.sqrt(np.linalg.inv(normal)[4, 4]))
+    spread = float(np.sqrt(fit.cofactors[4, 4]))
     return float(answer[4]) * reach, noise * spread * reach

@@ -5,6 +5,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.adjustment.normal import weighted_step
+from calibration.adjustment.robust import cauchy_weights
 from calibration.camera import Camera
 from tracker.flight.forces import Forces
 from tracker.flight.trajectory import Trajectory, fly
@@ -234,17 +236,13 @@ def _fitted(
     slope = np.concatenate([by_release, slope], axis=2)
     scale = max(1.0, gate_px / 6.0)
     distance = np.sqrt(np.sum(residual**2, axis=1))
-    weight = 1.0 / (1.0 + (distance / (2.0 * scale)) ** 2) / scale**2
-    flat = slope.reshape(-1, 7)
-    heavy = np.repeat(weight, 2)
+    weight = cauchy_weights(distance, scale) / scale**2
     speed = float(np.linalg.norm(hypothesis.launch[3:6]))
     expected = np.array([0, 0, 0, 0, stage.drag, 0.0, 0.0])
     now = np.concatenate([[0.0], hypothesis.launch[3:9]])
     known = np.array([1e3, 1e3, 0.08 * speed, 1e3, held * stage.drag_u, held * 0.05, held * 0.03])
-    normal = flat.T @ (heavy[:, None] * flat) + np.diag(known**-2.0)
-    right = flat.T @ (heavy * residual.reshape(-1))
-    pull = np.where(known < 1e3, (expected - now) / known**2, 0.0)
-    step = np.linalg.solve(normal, right + pull)
+    away = np.where(known < 1e3, expected - now, 0.0)
+    step, _ = weighted_step(slope, residual, weight, known, away)
     launch = hypothesis.launch.copy()
     launch[3:9] += np.clip(step[1:], -0.3 * speed - 0.5, 0.3 * speed + 0.5)
     launch[6] = np.clip(launch[6], 0.05, 1.5)

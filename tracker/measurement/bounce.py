@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.fitting import FIGURES, FittedFlight, figures_of
-from tracker.fitting.model import CAMERA_AT, FLIGHT_AT, READOUT_AT, flight_of
+from tracker.fitting.model import CAMERA_AT, DRAG_AT, FLIGHT_AT, READOUT_AT, flight_of
 from tracker.following import Stage
 from tracker.following.hop import (
     AFTER_S,
@@ -147,7 +147,7 @@ def _landing(shutter: Shutter, fitted: FittedFlight) -> Landing | None:
         began_s=float(parameters[0]),
         landed_s=float(parameters[0]) + flight_s,
         landed_u_s=float(min(u_s, LONGEST_U_S)),
-        drag=float(parameters[7]),
+        drag=float(parameters[DRAG_AT]),
         readout_s=float(parameters[READOUT_AT]),
     )
 

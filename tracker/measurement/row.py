@@ -6,6 +6,7 @@ from typing import TypeGuard
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.adjustment.robust import sigma_of_radii
 from tracker.fitting import FIGURES, Circumstances, Figures, FittedFlight, figures_of
 from tracker.fitting.budget import budget_of
 from tracker.fitting.choice import flight_model
@@ -227,8 +228,7 @@ def _consistency(
 def strays(circumstances: Circumstances, track: Track, fitted: FittedFlight) -> str:
     """Say that the places scatter by more than a ball's would; empty when they do not.
 
-    The standard deviation is taken from the median distance, 1.1774 of it in two dimensions
-    (Rayleigh).
+    The standard deviation is taken from the median distance.
     """
     used = fitted.used
     camera = circumstances.camera
@@ -237,7 +237,7 @@ def strays(circumstances: Circumstances, track: Track, fitted: FittedFlight) -> 
     across = float(np.median(2.0 * circumstances.ball_radius_m * camera.focal_px / depth))
     known = float(np.median(np.trace(track.covariances[used], axis1=1, axis2=2)) / 2.0)
     limit = np.hypot(STRAY_OF_DIAMETER * across, STRAY_OF_U * np.sqrt(known))
-    scatter = float(np.median(np.linalg.norm(fitted.residuals_px[used], axis=1))) / 1.1774
+    scatter = sigma_of_radii(np.linalg.norm(fitted.residuals_px[used], axis=1))
     if scatter <= limit:
         return ""
     return (

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.adjustment.robust import sigma_of
 from tracker.synthetic import colour
 from tracker.synthetic.exposure import Streak
 from tracker.synthetic.plate import Plate
@@ -126,10 +127,7 @@ def coding_losses(
             level = sensor.level(frame.index / sensor.fps)
             for number, ball in wanted.get(frame.index, ()):
                 shifts[number].append(_whitened_shift(frame.luma, ball, level))
-    return [
-        float(1.4826 * np.median(np.abs(np.concatenate(each)))) if len(each) >= 5 else None
-        for each in shifts
-    ]
+    return [sigma_of(np.concatenate(each)) if len(each) >= 5 else None for each in shifts]
 
 
 def _whitened_shift(luma: NDArray[Any], ball: Ideal, level: float) -> Array:

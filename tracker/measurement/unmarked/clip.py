@@ -13,6 +13,7 @@ from calibration.site.presumed import USUAL_AWAY_M, Presumption, Sighted
 from tracker.detection import Look, look_for
 from tracker.fitting import circumstances_of
 from tracker.flight.forces import Forces
+from tracker.flight.gravity import STANDARD_GRAVITY
 from tracker.measurement.circumstances import ClipRequest
 from tracker.measurement.scouting import Scouted, scout, throws_of
 from tracker.measurement.second_pass import Ahead, look_again
@@ -210,7 +211,7 @@ def _notes(facts: ClipFacts, scouted: Scouted, any_shots: bool, presumed: Camera
         )
     if scouted.slow and not any_shots:
         pull = float(np.median([scouted.arcs[at].pull[1] for at in scouted.slow]))
-        away = presumed.focal_px * 9.81 / pull
+        away = presumed.focal_px * STANDARD_GRAVITY / pull
         least, most = np.sqrt(away / FARTHEST_M), np.sqrt(away / NEAREST_M)
         found.append(
             "Something falls through the picture so slowly that at life speed it would be "
