@@ -20,7 +20,7 @@ from tests.tracker.test_fitting_measured_throws import FREE_FLIGHTS, flight
 from tracker.flight.ball import ball_from
 from tracker.records import Shot
 
-pytestmark = needs_footage
+pytestmark = [needs_footage, pytest.mark.campaign]
 
 FPS = 30.0
 SIZE_PX = (640, 512)

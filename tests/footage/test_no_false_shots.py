@@ -14,7 +14,7 @@ from tracker.measurement.clip import measure_clip
 from tracker.records import Quality
 from tracker.video import inspect
 
-pytestmark = needs_footage
+pytestmark = [needs_footage, pytest.mark.campaign]
 
 # Clip, seconds of it, the first of them, and which of the usual fields; those with birds near
 # and with people side by side are where false shots have been found.

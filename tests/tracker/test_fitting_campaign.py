@@ -1,7 +1,8 @@
 """Fits to simulated shots: as exact as their bound, and honest where the truth is not the model.
 
-The full campaign is ``python -m tests.bench.simulated_shots``; these are forty shots of each
-of three kinds, two a session under four calibration layouts in turn.
+A campaign: ``python -m pytest -m campaign``; a longer one, in figures, is
+``python -m tests.bench.simulated_shots``. These are forty shots of each of three kinds, two a
+session under four calibration layouts in turn.
 """
 
 import math
@@ -11,6 +12,8 @@ import pytest
 from scipy.stats import binom, chi2
 
 from tests.tracker.simulated_shots import KINDS, Result, measure, simulate
+
+pytestmark = pytest.mark.campaign
 
 SESSIONS, SHOTS = 20, 2
 CHECKED = ("exit_speed_mps", "launch_angle_deg", "carry_m")

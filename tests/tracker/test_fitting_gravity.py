@@ -23,12 +23,16 @@ def spaced_by(case: Drawn, metres: float) -> Drawn:
     return replace(case, circumstances=circumstances(calibrated(metres)), truth=truth)
 
 
-def test_nothing_is_said_of_thirty_right_shots() -> None:
+@pytest.mark.parametrize("shots", [6, pytest.param(30, marks=pytest.mark.campaign)])
+def test_nothing_is_said_of_right_shots(shots: int) -> None:
     rng = np.random.default_rng(21)
-    assert [verdict(drawn(rng), FPS) for _ in range(30)] == [None] * 30
+    assert [verdict(drawn(rng), FPS) for _ in range(shots)] == [None] * shots
 
 
-@pytest.mark.parametrize("told", [100.0, 96.0, 150.0, 240.0, 60.0])
+@pytest.mark.parametrize(
+    "told",
+    [100.0, 240.0, *(pytest.param(fps, marks=pytest.mark.campaign) for fps in (96.0, 150.0, 60.0))],
+)
 def test_the_true_frame_rate_is_named(told: float) -> None:
     """Times stretched by 120 over the rate told: 240/30 in small."""
     case = at_another_rate(drawn(np.random.default_rng(22)), FPS / told)

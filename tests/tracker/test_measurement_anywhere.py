@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from tests.shared import folder_of, value_of
 from tests.tracker.thrown_balls import Throw
 from tests.tracker.thrown_clip import Ball, Roll, session
 from tracker.cli import program
@@ -25,17 +26,31 @@ SECONDS = 3.2
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     """A shot, a ball thrown back and one rolled back; both of the thrown ones hop on."""
-    return session(tmp_path_factory.mktemp("fen") / "lane", (SHOT, BACK, ROLL), SECONDS)
+    return folder_of(
+        tmp_path_factory, "anywhere", lambda to: session(to, (SHOT, BACK, ROLL), SECONDS)
+    )
+
+
+def measured(tmp_path_factory, folder, options):
+    """Measure a copy of the session, so that its results stay its own."""
+    name = "anywhere-measured" if options.from_anywhere else "usual-measured"
+
+    def measure():
+        copy = tmp_path_factory.mktemp("fen") / "lane"
+        shutil.copytree(folder, copy)
+        return measure_session(copy, options=options)
+
+    return value_of(tmp_path_factory, name, measure)
 
 
 @pytest.fixture(scope="module")
-def usual(folder):
-    return measure_session(folder)
+def usual(tmp_path_factory, folder):
+    return measured(tmp_path_factory, folder, MeasureOptions())
 
 
 @pytest.fixture(scope="module")
-def anywhere(folder):
-    return measure_session(folder, options=MeasureOptions(from_anywhere=True))
+def anywhere(tmp_path_factory, folder):
+    return measured(tmp_path_factory, folder, MeasureOptions(from_anywhere=True))
 
 
 def holds(shot, ball, within=3.0):
@@ -69,7 +84,8 @@ def test_a_ball_thrown_back_is_told_with_where_it_starts(anywhere):
 
 def test_what_was_turned_down_is_told_with_the_reason(anywhere):
     written = json.loads((anywhere.folder / "shots.json").read_text(encoding="utf-8"))
-    assert all(each["reason"].endswith(".") for each in written["rejected_candidates"])
+    reasons = [each["reason"] for each in written["rejected_candidates"]]
+    assert reasons and all(reason.endswith(".") for reason in reasons)
     points = [point for point in anywhere.clips[0].shots[1].points if point.used]
     assert len(points) > 50 and all(point.shot == 2 for point in points)
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.shared import value_of
 from tests.tracker.test_sample_clips import SAMPLES
 from tracker.records import Quality
 from tracker.workflow.measure import measure_session
@@ -29,9 +30,13 @@ def stripped(name: str, to: Path) -> Path:
 @pytest.fixture(scope="module")
 def alone(tmp_path_factory: pytest.TempPathFactory) -> SessionResult:
     """A video file beside which nothing lies, measured."""
-    video = tmp_path_factory.mktemp("field") / "evening.mp4"
-    shutil.copyfile(next((SAMPLES / "close" / "clips").glob("*.mp4")), video)
-    return measure_session(video)
+
+    def measure() -> SessionResult:
+        video = tmp_path_factory.mktemp("field") / "evening.mp4"
+        shutil.copyfile(next((SAMPLES / "close" / "clips").glob("*.mp4")), video)
+        return measure_session(video)
+
+    return value_of(tmp_path_factory, "close-alone", measure)
 
 
 def test_a_video_alone_gives_its_shot_with_an_uncertainty_that_holds(alone: SessionResult) -> None:
