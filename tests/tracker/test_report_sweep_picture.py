@@ -14,7 +14,8 @@ def test_the_axis_says_in_words_what_is_swept() -> None:
 @pytest.mark.parametrize("key", [number.key for number in NUMBERS])
 def test_no_field_name_stands_on_an_axis(key: str) -> None:
     label = axis_label(key)
-    assert "_" not in label and "." not in label
+    assert "_" not in label
+    assert "." not in label
     assert label.count("(") == label.count(")")
     units = ("mm", "g", "V", "A", "W", "rpm", "%", "Ω", "A h", "mN m", "N/mm", "m/s", "g m²")
     with_unit = key.rsplit("_", 1)[-1] in ("mm", "g", "v", "a", "w", "rpm", "percent", "ohm", "ah")

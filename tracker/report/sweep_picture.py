@@ -48,7 +48,7 @@ def axis_label(key: str) -> str:
     number = number_at(key)
     if number is None:
         return key
-    meaning = re.split(r"[;(]", number.meaning)[0].strip().rstrip(",")
+    meaning = re.split(r"[;(:]", number.meaning)[0].strip().rstrip(",")
     unit = next((word for end, word in UNIT_WORDS.items() if number.name.endswith(f"_{end}")), "")
     return f"{meaning}, {unit}" if unit else meaning
 
