@@ -11,7 +11,7 @@ from tests.tracker.invented_shot import CAMERA, MARKERS, field, invented, unmeas
 from tracker.records import MeasuredShot, Quality
 from tracker.report.composite import cut, multiple_exposure
 from tracker.report.scene import window_around
-from tracker.report.shot_picture import Seen, shot_picture
+from tracker.report.shot_picture import ShotFrames, shot_picture
 
 
 def opened(content: bytes) -> np.ndarray:
@@ -23,7 +23,7 @@ def opened(content: bytes) -> np.ndarray:
 @pytest.fixture(scope="module")
 def shown() -> np.ndarray:
     measured, ground, patches = invented()
-    return opened(shot_picture(measured, Seen(ground, patches, MARKERS)))
+    return opened(shot_picture(measured, ShotFrames(ground, patches, MARKERS)))
 
 
 def near(image: np.ndarray, colour: tuple[int, int, int], reach: int = 40) -> int:
@@ -44,12 +44,12 @@ def test_places_and_balls_show_in_their_colours(shown: np.ndarray) -> None:
 
 def test_the_same_shot_gives_the_same_bytes() -> None:
     measured, ground, patches = invented()
-    first = shot_picture(measured, Seen(ground, patches, MARKERS))
-    assert shot_picture(measured, Seen(ground, patches, MARKERS)) == first
+    first = shot_picture(measured, ShotFrames(ground, patches, MARKERS))
+    assert shot_picture(measured, ShotFrames(ground, patches, MARKERS)) == first
 
 
 def test_a_shot_without_a_path_or_places_still_has_a_picture() -> None:
-    image = opened(shot_picture(MeasuredShot(unmeasured()), Seen(field())))
+    image = opened(shot_picture(MeasuredShot(unmeasured()), ShotFrames(field())))
     assert image.shape[1] == 1920
 
 
@@ -57,7 +57,7 @@ def test_names_with_signs_of_mathematics_are_written_as_they_are() -> None:
     measured, ground, patches = invented(Quality.CHECK)
     shot = replace(measured.shot, setup="$5 wheels_{x^$ [a]", reason="\\frac{ $ is no formula")
     named = (("$_{cone", MARKERS[1][1]),)
-    content = shot_picture(replace(measured, shot=shot), Seen(ground, patches, named))
+    content = shot_picture(replace(measured, shot=shot), ShotFrames(ground, patches, named))
     assert io.BytesIO(content).read(2) == b"\xff\xd8"
 
 
@@ -108,5 +108,5 @@ def test_a_camera_on_the_other_side_makes_no_difference() -> None:
         release_px=np.abs(flip - measured.path.release_px),
         landing_px=np.abs(flip - measured.path.landing_px),
     )
-    image = opened(shot_picture(replace(measured, path=path), Seen(ground, patches)))
+    image = opened(shot_picture(replace(measured, path=path), ShotFrames(ground, patches)))
     assert image.shape[1] == 1920

@@ -1,13 +1,15 @@
 """The plates around the scene: heading, close-ups, figures, and what the fit misses."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tracker.records import MeasuredShot, Shot, TrackPoint
+from tracker.records import MeasuredShot, Quality, Shot, TrackPoint
 from tracker.report.composite import Patch
+from tracker.report.lettering import folded, line_inches
 from tracker.report.look import FAINT, INK, PAPER, STAMPS, UNUSED, USED, empty
 from tracker.report.rounding import with_uncertainty
 
@@ -17,44 +19,86 @@ if TYPE_CHECKING:
     from matplotlib.gridspec import SubplotSpec
 
 
+NAME_SIZE = 15.0
+PLACE_SIZE = 9.0
+REASON_SIZE = 9.5
+"""Sizes of letters, points."""
+
+MARGIN_INCHES = 0.15
+TEXT_INCHES = 12.5
+STAMP_INCHES = 1.3
+"""Around a heading; its widest line; what the stamp takes of it."""
+
+MANY_PLACES = 60
+"""Places above which the dots of the misses are small."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of text with the size, points, and the weight of its letters."""
+
+    text: str
+    size: float
+    weight: str = "normal"
+
+
+UPWARDS = "#b35c00"
+NOT_USED = "#0b7dbd"
+
 CLOSE_UP_HEIGHT = 1.24
 """Height of the strip of close-ups in widths of one: the picture, and its time below it."""
 
 
-def draw_heading(axes: "Axes", shot: Shot) -> None:
-    """Write whose shot it is, and how far it may be believed."""
-    empty(axes)
+def heading_of(shot: Shot) -> list[Line]:
+    """Return the lines above the picture: whose shot it is, and why it is not good."""
     name = f"Shot {shot.shot}, {shot.setup}" if shot.setup else f"Shot {shot.shot}"
-    axes.text(
-        0.012, 0.66, name, fontsize=15, weight="bold", color=INK, va="center", parse_math=False
-    )
     place = f"{shot.clip}, released {shot.release_s:.3f} s into the clip"
-    axes.text(0.012, 0.25, place, fontsize=9, color=INK, va="center", parse_math=False)
-    stamp = {"boxstyle": "square,pad=0.45", "facecolor": STAMPS[shot.quality], "edgecolor": "none"}
-    axes.text(
-        0.984,
-        0.64,
-        str(shot.quality),
-        fontsize=12,
-        weight="bold",
-        color=PAPER,
-        ha="right",
-        va="center",
-        bbox=stamp,
+    written = (
+        (name, NAME_SIZE, "bold", TEXT_INCHES - STAMP_INCHES),
+        (place, PLACE_SIZE, "normal", TEXT_INCHES - STAMP_INCHES),
+        (shot.reason, REASON_SIZE, "normal", TEXT_INCHES),
     )
-    if shot.reason:
-        lines = wrap(shot.reason, 110, max_lines=2, placeholder=" ...")
+    return [
+        Line(line, size, weight)
+        for text, size, weight, inches in written
+        for line in folded(text, inches, size, weight)
+    ]
+
+
+def heading_inches(lines: Sequence[Line]) -> float:
+    """Return the height of a heading with its margins."""
+    return 2.0 * MARGIN_INCHES + sum(line_inches(line.size) for line in lines)
+
+
+def draw_heading(axes: "Axes", quality: Quality, lines: Sequence[Line], inches: float) -> None:
+    """Write the lines of a heading one below the other, and how far the row may be believed.
+
+    Parameters
+    ----------
+    axes : Axes
+        An area as high as `heading_inches` says and as wide as the sheet.
+    quality : Quality
+    lines : sequence of Line
+        From `heading_of`.
+    inches : float
+        Width of the sheet.
+    """
+    empty(axes)
+    tall = heading_inches(lines)
+    axes.set_xlim(0.0, inches)
+    axes.set_ylim(tall, 0.0)
+    down = MARGIN_INCHES
+    for line in lines:
+        down += line_inches(line.size)
         axes.text(
-            0.988,
-            0.16,
-            "\n".join(lines),
-            fontsize=8.5 if len(lines) == 1 else 7.6,
-            linespacing=1.1,
-            color=INK,
-            ha="right",
-            va="center",
-            parse_math=False,
-        )
+            MARGIN_INCHES, down - 0.5 * line_inches(line.size), line.text, fontsize=line.size,
+            weight=line.weight, color=INK, va="center", parse_math=False,
+        )  # fmt: skip
+    stamp = {"boxstyle": "square,pad=0.45", "facecolor": STAMPS[quality], "edgecolor": "none"}
+    axes.text(
+        inches - 0.2, MARGIN_INCHES + 0.05, str(quality), fontsize=12, weight="bold", color=PAPER,
+        ha="right", va="top", bbox=stamp,
+    )  # fmt: skip
 
 
 def draw_close_ups(
@@ -163,36 +207,8 @@ def draw_misses(figure: "Figure", area: "SubplotSpec", measured: MeasuredShot) -
     """Plot how far each place lies from the fitted flight, against the time since release."""
     inset = area.subgridspec(3, 3, width_ratios=(0.09, 0.87, 0.04), height_ratios=(0.13, 0.67, 0.2))
     axes = figure.add_subplot(inset[1, 1])
-    began = _release_time(measured)
-    times = np.array([point.time_s for point in measured.points]) - began
-    columns = np.array([point.residual_column_px for point in measured.points])
-    rises = np.array([-point.residual_row_px for point in measured.points])
-    used = np.array([point.used for point in measured.points], bool)
     axes.axhline(0, color=INK, linewidth=0.8)
-    if used.any():
-        style: dict[str, Any] = {
-            "linestyle": "none",
-            "markeredgewidth": 1.1,
-            "markersize": 5 if len(rises) < 200 else 3,
-        }
-        axes.plot(times[used], columns[used], "o", color=INK, label="to the right", **style)
-        axes.plot(
-            times[used],
-            rises[used],
-            "s",
-            markerfacecolor="none",
-            markeredgecolor="#b35c00",
-            label="upwards",
-            **style,
-        )
-    reach = np.concatenate([columns[used], rises[used]])
-    reach = reach[np.isfinite(reach)]
-    limit = max(1.0, 1.15 * float(np.abs(reach).max())) if len(reach) else 1.0
-    axes.set_ylim(-limit, limit)
-    beyond = ~used & np.isfinite(rises)
-    if beyond.any():
-        held = np.clip(rises[beyond], -0.95 * limit, 0.95 * limit)
-        axes.plot(times[beyond], held, "x", color="#0b7dbd", ms=6, mew=1.6, label="not used")
+    _draw_dots(axes, measured)
     axes.set_title(
         "from the fitted flight to each place, px", fontsize=8.5, color=INK, loc="left", pad=5
     )
@@ -214,7 +230,36 @@ def draw_misses(figure: "Figure", area: "SubplotSpec", measured: MeasuredShot) -
             borderaxespad=0.1,
             handletextpad=0.1,
             columnspacing=1.0,
+            markerscale=1.6 if len(measured.points) > MANY_PLACES else 1.0,
         )
+
+
+def _draw_dots(axes: "Axes", measured: MeasuredShot) -> None:
+    """Draw the misses of used places to the right and upwards, and where others lie."""
+    times = np.array([point.time_s for point in measured.points]) - _release_time(measured)
+    columns = np.array([point.residual_column_px for point in measured.points])
+    rises = np.array([-point.residual_row_px for point in measured.points])
+    used = np.array([point.used for point in measured.points], bool)
+    many = len(measured.points) > MANY_PLACES
+    style: dict[str, Any] = {
+        "linestyle": "none",
+        "markeredgewidth": 0.8,
+        "markersize": 2.4 if many else 4.5,
+    }
+    if used.any():
+        axes.plot(times[used], columns[used], "o", color=INK, label="to the right", **style)
+        axes.plot(
+            times[used], rises[used], "s", markerfacecolor="none", markeredgecolor=UPWARDS,
+            label="upwards", **style,
+        )  # fmt: skip
+    reach = np.concatenate([columns[used], rises[used]])
+    reach = reach[np.isfinite(reach)]
+    limit = max(1.0, 1.15 * float(np.abs(reach).max())) if len(reach) else 1.0
+    axes.set_ylim(-limit, limit)
+    beyond = ~used & np.isfinite(rises)
+    if beyond.any():
+        held = np.clip(rises[beyond], -0.95 * limit, 0.95 * limit)
+        axes.plot(times[beyond], held, "x", color=NOT_USED, ms=5, mew=1.2, label="not used")
 
 
 def _release_time(measured: MeasuredShot) -> float:

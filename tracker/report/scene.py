@@ -1,6 +1,7 @@
-"""The frame of the clip with everything that was made of it drawn in."""
+"""The frame of the clip with everything that was measured in it drawn in."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -8,6 +9,8 @@ from numpy.typing import NDArray
 
 from tracker.records import FlightPath, MeasuredShot
 from tracker.report.composite import Image, shrunk
+from tracker.report.labels import Box, box_about, place_label
+from tracker.report.lettering import line_inches, width_inches
 from tracker.report.look import FITTED, INK, PAPER, UNUSED, USED, cased, places
 from tracker.report.rounding import with_uncertainty
 
@@ -16,9 +19,77 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 Window = tuple[int, int, int, int]
+Markers = Sequence[tuple[str, tuple[float, float]]]
 
 LOWEST_ASPECT = 0.34
 """Height over width below which a window would be a slit."""
+
+MARGIN = 0.08
+"""Picture around the shot, as a share of the frame's width; a matter of looks."""
+
+USUAL_WIDTH_PX = 1920.0
+"""Width of the window for which lengths on the picture are stated in pixels."""
+
+OPEN_PX = 6.5
+"""The path leaves a gap of this radius around each place, so that the ball stays in sight."""
+
+TICK_PX = (6.0, 12.0)
+"""Nearest and farthest end of a tick from its place."""
+
+CROWDED_PX = 16.0
+"""Places closer together than this have thinner ticks."""
+
+MARKER_SIZE = 7.0
+EVENT_SIZE = 9.0
+KEY_SIZE = 8.0
+"""Sizes of letters, points."""
+
+EVENT_INCHES = 0.2
+"""Side of the square that the sign of an event takes up."""
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """Where pixels of the frame lie on the printed picture.
+
+    Attributes
+    ----------
+    window : tuple of int
+        Left, top, right and bottom of the part of the frame that is shown.
+    inches : float
+        Width of the picture.
+    """
+
+    window: Window
+    inches: float
+
+    @property
+    def scale(self) -> float:
+        """Return the window's width over the usual one."""
+        return (self.window[2] - self.window[0]) / USUAL_WIDTH_PX
+
+    @property
+    def bounds(self) -> Box:
+        """Return the picture's own box, less a narrow margin."""
+        left, top, right, bottom = self.window
+        tall = self.inches * (bottom - top) / (right - left)
+        return Box(0.06, 0.06, self.inches - 0.06, tall - 0.06)
+
+    def at(self, pixels: Array) -> Array:
+        """Return where pixels, shape (N, 2), lie, inches from the left and the top edge."""
+        left, top, right, _ = self.window
+        return (np.asarray(pixels, float) - (left, top)) * self.inches / (right - left)
+
+    def pixel(self, place: tuple[float, float]) -> tuple[float, float]:
+        """Return the pixel of a place on the picture."""
+        left, top, right, _ = self.window
+        per_inch = (right - left) / self.inches
+        return left + place[0] * per_inch, top + place[1] * per_inch
+
+    def shows(self, pixel: Array) -> bool:
+        """Return whether a pixel lies in the window."""
+        left, top, right, bottom = self.window
+        return bool(left <= pixel[0] <= right and top <= pixel[1] <= bottom)
 
 
 def window_around(measured: MeasuredShot, shape: tuple[int, ...]) -> Window:
@@ -40,7 +111,7 @@ def window_around(measured: MeasuredShot, shape: tuple[int, ...]) -> Window:
     if not len(every):
         return 0, 0, width, height
     low, high = every.min(axis=0), every.max(axis=0)
-    margin = 0.08 * width
+    margin = MARGIN * width
     wide = float(max(high[0] - low[0] + 2 * margin, width / 2))
     tall = float(max(high[1] - low[1] + 2 * margin, LOWEST_ASPECT * wide))
     tall = min(tall, height)
@@ -52,11 +123,7 @@ def window_around(measured: MeasuredShot, shape: tuple[int, ...]) -> Window:
 
 
 def draw_scene(
-    axes: "Axes",
-    measured: MeasuredShot,
-    picture: Image,
-    window: Window,
-    markers: Sequence[tuple[str, tuple[float, float]]],
+    axes: "Axes", measured: MeasuredShot, picture: Image, sheet: Sheet, markers: Markers
 ) -> None:
     """Draw frame, markers, places, fitted path and the three events into an area.
 
@@ -67,53 +134,66 @@ def draw_scene(
     measured : MeasuredShot
     picture : ndarray of uint8, shape (H, W, 3)
         The whole frame, blue, green, red.
-    window : tuple of int
-        From `window_around`.
+    sheet : Sheet
+        With the window from `window_around`.
     markers : sequence of (str, (float, float))
         Names and pixels of the markers.
     """
-    left, top, right, bottom = window
+    left, top, right, bottom = sheet.window
     part, extent = shrunk(picture[top:bottom, left:right, ::-1], (left, top))
     axes.imshow(part, extent=extent, aspect="auto", interpolation="antialiased")
     axes.set_axis_off()
     axes.set_xlim(left - 0.5, right - 0.5)
     axes.set_ylim(bottom - 0.5, top - 0.5)
-    scale = (right - left) / 1920.0
+    taken = [_draw_key(axes, measured)]
+    if measured.path is not None:
+        _draw_path(axes, measured, measured.path, sheet.scale)
+    _draw_places(axes, measured, sheet.scale)
+    taken += _draw_markers(axes, markers, sheet, _events(measured, sheet))
+    if measured.path is not None:
+        _draw_events(axes, measured, measured.path, sheet, taken)
+
+
+def _events(measured: MeasuredShot, sheet: Sheet) -> list[Box]:
+    """Return the boxes of the signs of release, apex and landing."""
+    if measured.path is None:
+        return []
+    path = measured.path
+    signs = [path.release_px, path.apex_px, path.landing_px]
+    side = (EVENT_INCHES, EVENT_INCHES)
+    return [
+        box_about((float(across), float(down)), side)
+        for across, down in (sheet.at(sign) for sign in signs if sheet.shows(sign))
+    ]
+
+
+def _draw_markers(axes: "Axes", markers: Markers, sheet: Sheet, taken: Sequence[Box]) -> list[Box]:
+    """Draw every marker in the window with its name below it, and return what the names cover.
+
+    A name that would cover another goes a line lower.
+    """
+    found = list(taken)
+    arm = 9 * sheet.scale
+    line = line_inches(MARKER_SIZE)
     for name, (column, row) in markers:
-        if left < column < right and top < row < bottom:
-            place = (column - left) / (right - left)
-            side = "left" if place < 0.04 else "right" if place > 0.96 else "center"
-            _mark(axes, name, (column, row), scale, side)
-    if measured.path is not None:
-        _draw_path(axes, measured, measured.path, scale)
-    _draw_places(axes, measured, scale)
-    if measured.path is not None:
-        _draw_events(axes, measured, measured.path, window)
-    _draw_key(axes, measured)
-
-
-def _mark(axes: "Axes", name: str, pixel: tuple[float, float], scale: float, side: str) -> None:
-    """Draw a marker's place as an open corner below it, with its name to that side."""
-    column, row = pixel
-    arm = 9 * scale
-    axes.plot(
-        [column - arm, column, column + arm],
-        [row + 1.7 * arm, row + 0.7 * arm, row + 1.7 * arm],
-        color=PAPER,
-        linewidth=1.2,
-        path_effects=cased(2.6),
-    )
-    axes.text(
-        column - {"left": arm, "center": 0.0, "right": -arm}[side],
-        row + 2.2 * arm,
-        name,
-        color=PAPER,
-        fontsize=7,
-        ha=side,
-        va="top",
-        path_effects=cased(2.0),
-        parse_math=False,
-    )
+        if not sheet.shows(np.array([column, row])):
+            continue
+        axes.plot(
+            [column - arm, column, column + arm],
+            [row + 1.7 * arm, row + 0.7 * arm, row + 1.7 * arm],
+            color=PAPER, linewidth=1.2, path_effects=cased(2.6),
+        )  # fmt: skip
+        size = (width_inches(name, MARKER_SIZE) + 0.08, line)
+        across, down = sheet.at(np.array([column, row + 2.2 * arm])).tolist()
+        rows = [box_about((across, down + (0.5 + i) * line), size) for i in range(6)]
+        rows = [box.inside(sheet.bounds) for box in rows]
+        box = min(rows, key=lambda one: sum(one.overlap(other) for other in found))
+        found.append(box)
+        axes.text(
+            *sheet.pixel(box.middle), name, color=PAPER, fontsize=MARKER_SIZE, ha="center",
+            va="center", path_effects=cased(2.0), parse_math=False,
+        )  # fmt: skip
+    return found
 
 
 def _draw_path(axes: "Axes", measured: MeasuredShot, path: FlightPath, scale: float) -> None:
@@ -122,7 +202,7 @@ def _draw_path(axes: "Axes", measured: MeasuredShot, path: FlightPath, scale: fl
     dense = _dense(path.pixels, step=scale)
     if len(every):
         apart = np.min(np.linalg.norm(dense[:, None, :] - every[None, :, :], axis=2), axis=1)
-        dense[apart < 6.5 * scale] = np.nan
+        dense[apart < OPEN_PX * scale] = np.nan
     axes.plot(
         dense[:, 0],
         dense[:, 1],
@@ -150,12 +230,16 @@ def _draw_places(axes: "Axes", measured: MeasuredShot, scale: float) -> None:
     used = places(measured, True)
     if len(used):
         across = _normals(used)
+        near, far = (reach * scale for reach in TICK_PX)
         ticks = [
-            (place + side * inner * normal, place + side * outer * normal)
+            (place + side * near * normal, place + side * far * normal)
             for place, normal in zip(used, across, strict=True)
-            for side, inner, outer in ((1, 6 * scale, 12 * scale), (-1, 6 * scale, 12 * scale))
+            for side in (1, -1)
         ]
-        for colour, width in ((INK, 2.6), (USED, 1.4)):
+        apart = np.linalg.norm(np.diff(used, axis=0), axis=1)
+        crowded = len(apart) > 0 and float(np.median(apart)) < CROWDED_PX * scale
+        widths = (1.7, 0.9) if crowded else (2.6, 1.4)
+        for colour, width in zip((INK, USED), widths, strict=True):
             axes.add_collection(LineCollection(ticks, colors=colour, linewidths=width))
     unused = places(measured, False)
     axes.plot(
@@ -170,7 +254,7 @@ def _draw_places(axes: "Axes", measured: MeasuredShot, scale: float) -> None:
 
 
 def _normals(pixels: Array) -> Array:
-    """Return unit vectors across the way of a row of places, shape (N, 2)."""
+    """Return unit vectors across a row of places, shape (N, 2)."""
     if len(pixels) < 2:
         return np.tile([0.0, 1.0], (len(pixels), 1))
     along = np.gradient(pixels, axis=0)
@@ -179,54 +263,60 @@ def _normals(pixels: Array) -> Array:
     return np.column_stack([-along[:, 1], along[:, 0]])
 
 
-def _draw_events(axes: "Axes", measured: MeasuredShot, path: FlightPath, window: Window) -> None:
-    """Mark release, apex and landing with a shape and a label each."""
+def _draw_events(
+    axes: "Axes",
+    measured: MeasuredShot,
+    path: FlightPath,
+    sheet: Sheet,
+    taken: Sequence[Box],
+) -> None:
+    """Mark release, apex and landing with a sign each, and a label where there is room."""
     shot = measured.shot
-    carry = with_uncertainty(shot.carry_m, shot.carry_u_m)
-    apex = with_uncertainty(shot.apex_m, shot.apex_u_m)
     speed = with_uncertainty(shot.exit_speed_mps, shot.exit_speed_u_mps)
+    apex = with_uncertainty(shot.apex_m, shot.apex_u_m)
+    carry = with_uncertainty(shot.carry_m, shot.carry_u_m)
     landing = "landing" if shot.landing_seen else "landing, not seen"
     events = (
-        (path.release_px, "^", f"release, {speed} m/s", 46),
-        (path.apex_px, "D", f"apex, {apex} m", -24),
-        (path.landing_px, "v", f"{landing}, {carry} m", 46),
+        (path.release_px, "^", f"release, {speed} m/s"),
+        (path.apex_px, "D", f"apex, {apex} m"),
+        (path.landing_px, "v", f"{landing}, {carry} m"),
     )
-    left, top, right, bottom = window
-    for pixel, shape, label, drop in events:
-        column, row = (float(value) for value in pixel)
-        if not (left <= column <= right and top <= row <= bottom):
+    lines = sheet.at(_dense(path.pixels, step=8.0 * sheet.scale))
+    covered = list(taken)
+    for pixel, sign, label in events:
+        if not sheet.shows(pixel):
             continue
-        axes.plot(
-            column,
-            row,
-            shape,
-            markersize=11,
-            markerfacecolor="none",
-            markeredgecolor=FITTED,
-            markeredgewidth=1.6,
-            path_effects=cased(3.4),
-        )
-        place = (column - left) / (right - left)
-        side = "left" if place < 0.15 else "right" if place > 0.85 else "center"
-        down = (row - top) / (bottom - top)
-        if (drop > 0 and down > 0.9) or (drop < 0 and down < 0.1):
-            drop = -drop
-        axes.annotate(
-            label,
-            (column, row),
-            xytext=(0, -drop),
-            textcoords="offset points",
-            ha=side,
-            va="center",
-            fontsize=9,
-            color=INK,
-            bbox={"boxstyle": "square,pad=0.3", "facecolor": PAPER, "edgecolor": INK, "lw": 0.8},
-            arrowprops={"arrowstyle": "-", "color": PAPER, "lw": 1.0, "shrinkB": 7},
-        )
+        across, down = sheet.at(pixel).tolist()
+        size = (width_inches(label, EVENT_SIZE) + 0.16, line_inches(EVENT_SIZE) + 0.09)
+        box = place_label((across, down), size, covered, lines, sheet.bounds)
+        covered.append(box)
+        _draw_event(axes, pixel, sign, (label, sheet.pixel(box.middle)))
 
 
-def _draw_key(axes: "Axes", measured: MeasuredShot) -> None:
-    """Say what the ticks, the crosses and the line are."""
+def _draw_event(
+    axes: "Axes", pixel: Array, sign: str, label: tuple[str, tuple[float, float]]
+) -> None:
+    """Draw the sign of an event, and its label with a leader."""
+    axes.plot(
+        *pixel, sign, markersize=11, markerfacecolor="none", markeredgecolor=FITTED,
+        markeredgewidth=1.6, path_effects=cased(3.4),
+    )  # fmt: skip
+    axes.annotate(
+        label[0],
+        (float(pixel[0]), float(pixel[1])),
+        xytext=label[1],
+        textcoords="data",
+        ha="center",
+        va="center",
+        fontsize=EVENT_SIZE,
+        color=INK,
+        bbox={"boxstyle": "square,pad=0.3", "facecolor": PAPER, "edgecolor": INK, "lw": 0.8},
+        arrowprops={"arrowstyle": "-", "color": PAPER, "lw": 1.0, "shrinkB": 7},
+    )
+
+
+def _draw_key(axes: "Axes", measured: MeasuredShot) -> Box:
+    """Say what the ticks, the crosses and the line are, and return what the key covers."""
     from matplotlib.lines import Line2D
 
     used = sum(point.used for point in measured.points)
@@ -241,7 +331,7 @@ def _draw_key(axes: "Axes", measured: MeasuredShot) -> None:
     axes.legend(
         handles=entries,
         loc="upper left",
-        fontsize=8,
+        fontsize=KEY_SIZE,
         facecolor=INK,
         edgecolor=INK,
         labelcolor=PAPER,
@@ -250,3 +340,6 @@ def _draw_key(axes: "Axes", measured: MeasuredShot) -> None:
         fancybox=False,
         ncols=len(entries),
     )
+    # A sign and its spaces are about as wide as eight letters.
+    wide = sum(width_inches(f"nnnnnnnn{each.get_label()}", KEY_SIZE) for each in entries)
+    return Box(0.0, 0.0, wide + 0.15, 0.4)

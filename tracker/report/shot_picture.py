@@ -13,15 +13,22 @@ from tracker.report.plates import (
     draw_figures,
     draw_heading,
     draw_misses,
+    heading_inches,
+    heading_of,
 )
-from tracker.report.scene import draw_scene, window_around
+from tracker.report.scene import Sheet, draw_scene, window_around
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 WIDTH_INCHES = 12.8
 DOTS_PER_INCH = 150
+"""The picture is as wide as a usual frame: 1920 pixels."""
 CLOSE_UPS = 12
+"""Single frames in a row; a matter of looks."""
+BALL_PX = 9.0
+LEAST_BALL_PX = 6.0
+"""Radius about each place that is taken from its own frame, in a window 1920 px wide, and least."""
 CAUTION = (
     "Flying balls and spinning wheels hurt people and animals: keep the field clear, guard the "
     "wheels, follow local rules and qualified people."
@@ -29,7 +36,7 @@ CAUTION = (
 
 
 @dataclass(frozen=True)
-class Seen:
+class ShotFrames:
     """What the clip showed of a shot.
 
     Attributes
@@ -47,13 +54,13 @@ class Seen:
     markers: tuple[tuple[str, tuple[float, float]], ...] = ()
 
 
-def shot_picture(measured: MeasuredShot, seen: Seen) -> bytes:
+def shot_picture(measured: MeasuredShot, seen: ShotFrames) -> bytes:
     """Return the picture of a shot as a JPEG file.
 
     Parameters
     ----------
     measured : MeasuredShot
-    seen : Seen
+    seen : ShotFrames
 
     Returns
     -------
@@ -64,7 +71,7 @@ def shot_picture(measured: MeasuredShot, seen: Seen) -> bytes:
     return as_jpeg(_laid_out(measured, seen))
 
 
-def _laid_out(measured: MeasuredShot, seen: Seen) -> "Figure":
+def _laid_out(measured: MeasuredShot, seen: ShotFrames) -> "Figure":
     """Return the whole sheet: heading, scene, close-ups, figures and misses."""
     from matplotlib.figure import Figure
 
@@ -72,15 +79,17 @@ def _laid_out(measured: MeasuredShot, seen: Seen) -> "Figure":
     left, top, right, bottom = window
     scene_inches = WIDTH_INCHES * (bottom - top) / (right - left)
     strip_inches = WIDTH_INCHES / CLOSE_UPS * CLOSE_UP_HEIGHT
-    heights = [0.62, scene_inches, strip_inches, 2.75, 0.25]
+    lines = heading_of(measured.shot)
+    heights = [heading_inches(lines), scene_inches, strip_inches, 2.75, 0.25]
     figure = Figure(figsize=(WIDTH_INCHES, sum(heights)), dpi=DOTS_PER_INCH, facecolor=PAPER)
     grid = figure.add_gridspec(
         5, 1, height_ratios=heights, left=0, right=1, top=1, bottom=0, hspace=0
     )
-    draw_heading(figure.add_subplot(grid[0]), measured.shot)
-    radius = 9.0 * (right - left) / 1920.0
-    picture = multiple_exposure(seen.frame, seen.patches, max(6.0, radius))
-    draw_scene(figure.add_subplot(grid[1]), measured, picture, window, seen.markers)
+    draw_heading(figure.add_subplot(grid[0]), measured.shot.quality, lines, WIDTH_INCHES)
+    sheet = Sheet(window, WIDTH_INCHES)
+    radius = BALL_PX * sheet.scale
+    picture = multiple_exposure(seen.frame, seen.patches, max(LEAST_BALL_PX, radius))
+    draw_scene(figure.add_subplot(grid[1]), measured, picture, sheet, seen.markers)
     draw_close_ups(figure.add_subplot(grid[2]), measured, seen.patches, CLOSE_UPS)
     lower = grid[3].subgridspec(1, 2, width_ratios=(0.47, 0.53), wspace=0)
     draw_figures(figure.add_subplot(lower[0]), measured)

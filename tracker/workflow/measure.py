@@ -11,7 +11,7 @@ from tracker.measurement.anywhere import field_of, measure_anywhere
 from tracker.measurement.clip import measure_clip
 from tracker.measurement.unmarked import measure_unmarked
 from tracker.records import Pooled, Quality
-from tracker.report.explain_frames import CandidateLog, explain
+from tracker.report.explanation import CandidateLog, explanation_pictures
 from tracker.report.shot_frames import draw_shots
 from tracker.results import folder_of, put_in_place
 from tracker.results.digests import program_version, sha256_of
@@ -164,7 +164,7 @@ def _pictures(ready: _Ready, clip: MeasuredClip, log: CandidateLog | None) -> di
         for measured, picture in zip(clip.shots, drawn, strict=True)
     }
     if log is not None:
-        pictures |= explain(ready.facts, log, clip.shots, clip.rejected_candidates)
+        pictures |= explanation_pictures(ready.facts, log, clip.shots, clip.rejected_candidates)
     return pictures
 
 

@@ -8,9 +8,15 @@ import numpy as np
 import pytest
 
 from tests.tracker.invented_shot import SIZE, field, invented
-from tracker.records import Candidates, Cutouts, RejectedCandidate
-from tracker.report.explain_frames import CandidateLog, explain
-from tracker.report.explain_picture import Explained, Instant, _reasons, explain_picture
+from tracker.records import Candidates, Cutouts, MeasuredShot, RejectedCandidate
+from tracker.report.explanation import CandidateLog, explanation_pictures
+from tracker.report.explanation_picture import (
+    CandidateView,
+    Explanation,
+    Instant,
+    explanation_picture,
+    reasons,
+)
 from tracker.video import ClipWriter, inspect
 
 RIVAL = RejectedCandidate(
@@ -25,30 +31,32 @@ RIVAL = RejectedCandidate(
 )
 
 
-def explained(shot=None, rivals=(RIVAL,)) -> Explained:
+def explanation(
+    shot: MeasuredShot | None = None, rivals: tuple[RejectedCandidate, ...] = (RIVAL,)
+) -> Explanation:
     rng = np.random.default_rng(1)
     tile = Instant(0.3, np.full((33, 33, 3), 200, np.uint8), True)
-    return Explained(
-        heading="why",
-        ground=field(),
+    view = CandidateView(
+        background=field(),
         times_s=rng.uniform(0.0, 3.0, 500),
         pixels=rng.uniform((0, 0), SIZE, (500, 2)),
-        shot=shot,
-        rivals=rivals,
         strip=(tile, replace(tile, found=False)),
-        strip_of="Along the way:",
+        strip_name="Along the path:",
     )
+    return Explanation("why", view, shot, rivals)
 
 
-def drawn(of: Explained) -> np.ndarray:
-    image = cv2.imdecode(np.frombuffer(explain_picture(of), np.uint8), cv2.IMREAD_COLOR)
+def drawn(of: Explanation) -> np.ndarray:
+    image = cv2.imdecode(np.frombuffer(explanation_picture(of), np.uint8), cv2.IMREAD_COLOR)
     assert image is not None
     return image
 
 
 def test_rivals_and_candidates_show_in_the_picture() -> None:
-    bare = drawn(replace(explained(rivals=()), times_s=np.zeros(0), pixels=np.zeros((0, 2))))
-    full = drawn(explained(invented()[0]))
+    nothing = explanation(rivals=())
+    view = replace(nothing.view, times_s=np.zeros(0), pixels=np.zeros((0, 2)))
+    bare = drawn(replace(nothing, view=view))
+    full = drawn(explanation(invented()[0]))
     assert full.shape[1] == bare.shape[1] == 1920
     # Dashed orange (blue, green, red) and the dots' green are in one and not in the other.
     for colour in ((107, 143, 255), (140, 144, 33)):
@@ -57,12 +65,12 @@ def test_rivals_and_candidates_show_in_the_picture() -> None:
         assert near[1] > near[0] + 50
 
 
-def test_every_rival_is_told_with_its_number_and_reason() -> None:
-    lines = " ".join(line for line, _ in _reasons(explained(rivals=(RIVAL, RIVAL))))
+def test_every_rival_is_named_with_its_number_and_reason() -> None:
+    lines = " ".join(reasons(explanation(rivals=(RIVAL, RIVAL))))
     assert "1, dashed: release at 1.20 s, something seen in 9 of 60 frames" in lines
     assert lines.count("It moves on a way of its own.") == 2
-    nothing = " ".join(line for line, _ in _reasons(explained(rivals=())))
-    assert nothing == "Nothing else looked like a flight in that time."
+    nothing = " ".join(reasons(explanation(rivals=())))
+    assert nothing == "No other candidate of that time looked like a flight."
 
 
 @pytest.fixture(scope="module")
@@ -76,7 +84,7 @@ def clip(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def log() -> CandidateLog:
+def logged() -> CandidateLog:
     seen = CandidateLog()
     for index in range(90):
         nothing = Cutouts(np.zeros((2, 1, 1), np.int16), np.zeros((2, 2), np.int64))
@@ -86,7 +94,7 @@ def log() -> CandidateLog:
 
 
 def test_candidates_of_a_time_are_kept_without_their_pictures() -> None:
-    times, pixels = log().between(1.0, 1.1)
+    times, pixels = logged().between(1.0, 1.1)
     assert times.tolist() == pytest.approx([1.0] * 2 + [31 / 30] * 2 + [32 / 30] * 2 + [1.1] * 2)
     assert pixels[0].tolist() == [102.0, 62.0]
 
@@ -97,11 +105,11 @@ def test_a_clip_without_a_shot_gets_one_picture_of_what_came_nearest(clip: Path)
         times_s=np.linspace(0.5, 2.5, 30),
         pixels=np.column_stack([12.0 + 90.0 * np.linspace(0.5, 2.5, 30), np.full(30, 62.0)]),
     )
-    pictures = explain(inspect(clip), log(), [], [rival])
+    pictures = explanation_pictures(inspect(clip), logged(), [], [rival])
     assert list(pictures) == ["explained.jpg"]
 
 
-def test_every_shot_gets_a_picture_and_a_rejected_row_without_a_way_none(clip: Path) -> None:
+def test_every_shot_gets_a_picture_and_a_rejected_row_without_a_path_none(clip: Path) -> None:
     shot = invented()[0]
     assert shot.path is not None
     path = replace(
@@ -110,5 +118,5 @@ def test_every_shot_gets_a_picture_and_a_rejected_row_without_a_way_none(clip: P
         pixels=shot.path.pixels / 6.0,
     )
     rows = [replace(shot, path=path), replace(shot, path=None)]
-    pictures = explain(inspect(clip), log(), rows, [])
+    pictures = explanation_pictures(inspect(clip), logged(), rows, [])
     assert list(pictures) == [f"shot-{shot.shot.shot}-explained.jpg"]

@@ -1,0 +1,208 @@
+"""What the pictures of `measure --explain` are made of, gathered from the clip."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.records import Candidates, FlightPath, MeasuredShot, RejectedCandidate
+from tracker.report.composite import Image, cut
+from tracker.report.explanation_picture import (
+    CandidateView,
+    Explanation,
+    Instant,
+    explanation_picture,
+)
+from tracker.video import ClipFacts, from_pictures
+
+Array = NDArray[np.float64]
+
+BACKGROUND_FRAMES = 7
+"""Frames whose median shows what stays; an odd number. More cost time and change nothing."""
+
+INSTANTS = 12
+"""Close-ups in a row of the picture; a matter of looks."""
+
+MOST_RIVALS = 4
+"""As many as there are colours that stay apart."""
+
+LEAST_SUPPORT = -50.0
+"""Log-likelihood ratio below which a rejected candidate was no rival; a matter of looks."""
+
+HALF_PX = 16
+"""Half the side of a close-up in a frame 1920 pixels wide."""
+
+AROUND_S = 0.3
+"""Candidates of this time before and after a flight are shown too, s."""
+
+TOUCH_S = 0.001
+"""Time beyond the first and last sighting that belongs to the flight, s; under one frame."""
+
+
+@dataclass
+class CandidateLog:
+    """Where the candidates of every frame of a clip were, without their pictures."""
+
+    times_s: list[Array] = field(default_factory=list)
+    pixels: list[Array] = field(default_factory=list)
+
+    def add(self, candidates: Candidates) -> None:
+        """Note the candidates of one frame."""
+        self.times_s.append(np.full(len(candidates.pixels), candidates.time_s))
+        self.pixels.append(candidates.pixels)
+
+    def between(self, first_s: float, last_s: float) -> tuple[Array, Array]:
+        """Return times, shape (N,), and pixels, shape (N, 2), of the candidates of a time span."""
+        times = np.concatenate([np.zeros(0), *self.times_s])
+        pixels = np.concatenate([np.zeros((0, 2)), *self.pixels])
+        during = (times >= first_s) & (times <= last_s)
+        return times[during], pixels[during]
+
+
+@dataclass(frozen=True)
+class _Course:
+    """A path through the frame over time, and which of its frames hold a used sighting."""
+
+    name: str = ""
+    start_s: float = 0.0
+    times_s: Array = field(default_factory=lambda: np.zeros(0))
+    pixels: Array = field(default_factory=lambda: np.zeros((0, 2)))
+    found: frozenset[int] = frozenset()
+
+
+def explanation_pictures(
+    facts: ClipFacts,
+    log: CandidateLog,
+    shots: Sequence[MeasuredShot],
+    rejected: Sequence[RejectedCandidate],
+) -> dict[str, bytes]:
+    """Return JPEG pictures by the end of their name: one a shot, or one of a clip without any.
+
+    Parameters
+    ----------
+    facts : ClipFacts
+        Of a clip that is decoded once more.
+    log : CandidateLog
+        Of the same clip.
+    shots : sequence of MeasuredShot
+    rejected : sequence of RejectedCandidate
+    """
+    drawn = {}
+    for shot in shots:
+        if shot.path is not None:
+            name = f"shot-{shot.shot.shot}-explained.jpg"
+            drawn[name] = explanation_picture(_of_shot(facts, log, shot, rejected))
+    if not drawn:
+        drawn["explained.jpg"] = explanation_picture(_without_shot(facts, log, rejected))
+    return drawn
+
+
+def _of_shot(
+    facts: ClipFacts,
+    log: CandidateLog,
+    shot: MeasuredShot,
+    rejected: Sequence[RejectedCandidate],
+) -> Explanation:
+    """Return why a shot counts as one, and its rivals of the same time."""
+    assert shot.path is not None
+    span = (float(shot.path.times_s[0]), float(shot.path.times_s[-1]))
+    near = [each for each in rejected if _overlaps(each, span)]
+    return Explanation(
+        f"Shot {shot.shot.shot} of {shot.shot.clip}: why it counts as a shot",
+        _view(facts, log, span, _course_of(shot, shot.path)),
+        shot,
+        _strongest([each for each in near if each.support > LEAST_SUPPORT]),
+    )
+
+
+def _without_shot(
+    facts: ClipFacts, log: CandidateLog, rejected: Sequence[RejectedCandidate]
+) -> Explanation:
+    """Return what came nearest to a shot in a clip without any."""
+    rivals = _strongest(rejected)
+    course = _Course()
+    if rivals:
+        first = rivals[0]
+        start_s = float(first.times_s[0])
+        course = _Course("Along candidate 1:", start_s, first.times_s, first.pixels)
+    heading = f"No shot was measured in {facts.path.name}: the nearest candidates"
+    view = _view(facts, log, (0.0, float(facts.times_s[-1])), course)
+    return Explanation(heading, view, None, rivals)
+
+
+def _overlaps(each: RejectedCandidate, span: tuple[float, float]) -> bool:
+    shown = each.times_s[np.isfinite(each.pixels).all(axis=1)]
+    return bool(len(shown) and shown[0] < span[1] and shown[-1] > span[0])
+
+
+def _strongest(rivals: Sequence[RejectedCandidate]) -> tuple[RejectedCandidate, ...]:
+    return tuple(sorted(rivals, key=lambda each: -each.support)[:MOST_RIVALS])
+
+
+def _course_of(shot: MeasuredShot, path: FlightPath) -> _Course:
+    """Return the shot's path between its first and last used sighting."""
+    used = [point for point in shot.points if point.used]
+    times, pixels = path.times_s, path.pixels
+    start_s = float(times[0])
+    if used:
+        times = np.clip(times, used[0].time_s - TOUCH_S, used[-1].time_s + TOUCH_S)
+        each = [np.interp(times, path.times_s, path.pixels[:, axis]) for axis in (0, 1)]
+        pixels = np.column_stack(each)
+    found = frozenset(point.frame for point in used)
+    return _Course("Along the shot's path:", start_s, times, pixels, found)
+
+
+def _view(
+    facts: ClipFacts, log: CandidateLog, span: tuple[float, float], course: _Course
+) -> CandidateView:
+    """Return the background of a time span, its candidates, and close-ups along a course."""
+    moments = np.linspace(max(span[0], 0.0), span[1], BACKGROUND_FRAMES)
+    still = {_frame_at(facts, moment) for moment in moments.tolist()}
+    places = _places(facts, course)
+    half = round(HALF_PX * max(1.0, max(facts.size_px) / 1920))
+    stills: list[Image] = []
+    cutouts: dict[int, Image] = {}
+
+    def take(index: int, image: Image) -> None:
+        if index in still:
+            stills.append(image.copy())
+        patch = cut(index, image, places[index], half) if index in places else None
+        if patch is not None:
+            cutouts[index] = patch.image
+
+    from_pictures(facts, still | set(places), take)
+    width, height = facts.size_px
+    background = np.full((height, width, 3), 128, np.uint8)
+    if stills:
+        background = np.median(np.stack(stills), axis=0).astype(np.uint8)
+    times, pixels = log.between(span[0] - AROUND_S, span[1] + AROUND_S)
+    strip = tuple(
+        Instant(float(facts.times_s[frame]) - course.start_s, cutouts[frame], frame in course.found)
+        for frame in sorted(cutouts)
+    )
+    return CandidateView(background, times, pixels, strip, course.name)
+
+
+def _places(facts: ClipFacts, course: _Course) -> dict[int, Array]:
+    """Return, by frame, where the course is at instants evenly along its visible part."""
+    size = np.array(facts.size_px)
+    pixels = course.pixels
+    shown = np.isfinite(pixels).all(axis=1)
+    inside = shown & np.all((pixels >= 0) & (pixels < size), axis=1)
+    if not np.any(inside):
+        return {}
+    times, pixels = course.times_s[inside], pixels[inside]
+    frames = {
+        _frame_at(facts, moment) for moment in np.linspace(times[0], times[-1], INSTANTS).tolist()
+    }
+    return {
+        frame: np.array(
+            [np.interp(facts.times_s[frame], times, pixels[:, axis]) for axis in (0, 1)]
+        )
+        for frame in sorted(frames)
+    }
+
+
+def _frame_at(facts: ClipFacts, moment_s: float) -> int:
+    return int(np.argmin(np.abs(facts.times_s - moment_s)))
