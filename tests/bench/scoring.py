@@ -11,8 +11,10 @@ import numpy as np
 from calibration.site import Calibration
 from calibration.timebase import row_fraction
 from tests.bench.split import Split, timed
-from tracker.fitting import PARAMETERS, circumstances_of, cramer_rao
-from tracker.fitting.model import CAMERA_AT, READOUT_AT, Instants
+from tests.tracker.cramer_rao import cramer_rao
+from tracker.fitting import PARAMETERS, circumstances_of
+from tracker.fitting.observations import Instants
+from tracker.fitting.parameters import CAMERA_AT, READOUT_AT
 from tracker.flight.forces import Forces
 from tracker.measurement.circumstances import ClipRequest
 from tracker.measurement.clip import measure_clip

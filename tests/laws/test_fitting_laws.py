@@ -5,8 +5,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calibration.camera import looking_at
-from tracker.fitting import FIGURES, PARAMETERS, Circumstances, cramer_rao, figures_of
-from tracker.fitting.model import Instants, predict
+from tests.tracker.cramer_rao import cramer_rao
+from tracker.fitting import FIGURES, PARAMETERS, Circumstances, figures_of
+from tracker.fitting.model import predict
+from tracker.fitting.observations import Instants
 from tracker.flight.forces import Forces
 
 CAMERA_U = np.array([2e-3, 2e-3, 1e-3, 0.05, 0.08, 0.03, 4e-3, 1.0, 1.0, 3e-3, 3e-3, 1e-4, 1e-4, 0])

@@ -9,16 +9,13 @@ import numpy as np
 import pytest
 
 from tests.published.flight_cases import REACH, TENNIS, launch
-from tracker.flight.coefficients import Constant
 from tracker.flight.events import apex, crossing
 from tracker.flight.figures import figures
-from tracker.flight.forces import Drag, Flow, Forces, Weight
-from tracker.flight.propagation import propagate
+from tracker.flight.forces import Forces
 from tracker.flight.trajectory import fly
 
 DRAG = 0.55
 STEP = 0.002
-GENERAL = (Weight(), Drag(Flow(REACH, 0.0335), Constant(DRAG)))
 
 UP_AND_DOWN = [
     (5, 1.243123953, 0.501424343, 4.876858007, 0.505609634),
@@ -35,14 +32,6 @@ def test_straight_up_and_back(speed, height, rise, back, fall):
     assert (top.state[2], top.time_s) == pytest.approx((height, rise), abs=1e-8)
     assert -landing.state[5] == pytest.approx(back, abs=1e-8)
     assert landing.time_s - top.time_s == pytest.approx(fall, abs=1e-8)
-
-
-@pytest.mark.parametrize(("speed", "height", "rise", "back", "fall"), UP_AND_DOWN)
-def test_straight_up_and_back_with_general_forces(speed, height, rise, back, fall):
-    found = propagate([0, 0, 0, 0, 0, speed], GENERAL)
-    assert (found.apex.state[2], found.apex.time_s) == pytest.approx((height, rise), abs=1e-8)
-    assert -found.landing.state[5] == pytest.approx(back, abs=1e-8)
-    assert found.landing.time_s - found.apex.time_s == pytest.approx(fall, abs=1e-8)
 
 
 @pytest.mark.parametrize(
@@ -79,16 +68,6 @@ def test_baseball_of_a_school_text():
     flight = fly(launch(36, 90, drag=1.0), Forces(strength, 9.81), 8.0, STEP)
     assert apex(flight).state[2] == pytest.approx(49.79384, abs=1e-5)
     assert -crossing(flight, 0.0).state[5] == pytest.approx(27.46964, abs=1e-5)
-
-
-def test_linear_drag():
-    # b = 0.5 /s, 20 m/s at 45 degrees: T 2.411089521 s, R 19.812317885 m (closed form).
-    found = propagate(
-        [0, 0, 0, 20 * np.sqrt(0.5), 0, 20 * np.sqrt(0.5)],
-        (Weight(), lambda time, position, velocity: -0.5 * velocity),
-    )
-    assert found.landing.time_s == pytest.approx(2.411089521, abs=1e-8)
-    assert found.landing.state[0] == pytest.approx(19.812317885, abs=1e-8)
 
 
 @pytest.mark.parametrize(

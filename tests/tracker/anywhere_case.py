@@ -14,9 +14,9 @@ from tests.tracker.fitting_case import (
     positions,
 )
 from tracker.detection import Look
-from tracker.fitting import FittedFlight, figures_of, fit_flight
+from tracker.fitting import FittedFlight, Observations, figures_of, fit_flight
 from tracker.flight.figures import FIGURES
-from tracker.following.arcs import arc_of
+from tracker.following.arcs import fit_arc
 from tracker.measurement.anywhere.shot import Sight
 from tracker.measurement.anywhere.start import Field, Flight, field_of, first_fit
 from tracker.measurement.scouting import Throw
@@ -41,11 +41,14 @@ class AnywhereCase:
         """Fit it as the workflow does: to the path of the first pass, then to the places."""
         track = self.case.track
         places = np.column_stack([track.frames, track.times_s, track.pixels])
-        throw = Throw(arc_of(places[::2], 2.0 * FRAME_S), None)
+        throw = Throw(fit_arc(places[::2], 2.0 * FRAME_S), None)
         began = self.sight.began(FRAME_S)
         flight = first_fit(shutter(), self.field, throw, began, 2.0 * FRAME_S)
         fitted = fit_flight(
-            flight.known, track, self.case.row_share, flight.release_s, flight.launch
+            flight.known,
+            Observations(track, self.case.row_share),
+            flight.release_s,
+            flight.launch,
         )
         return flight, fitted
 

@@ -9,8 +9,10 @@ from numpy.typing import NDArray
 from calibration.camera import Camera, looking_at
 from calibration.markers import Marker
 from calibration.site import Calibration, Site, solve
-from tracker.fitting import Circumstances, FittedFlight, circumstances_of, fit_flight
-from tracker.fitting.model import CAMERA_AT, Instants, predict
+from tracker.fitting import Circumstances, FittedFlight, Observations, circumstances_of, fit_flight
+from tracker.fitting.model import predict
+from tracker.fitting.observations import Instants
+from tracker.fitting.parameters import CAMERA_AT
 from tracker.flight.air import Weather, air_from
 from tracker.flight.ball import ball_from
 from tracker.measurement.circumstances import ClipRequest
@@ -32,10 +34,12 @@ class Drawn:
     row_share: Array
     truth: Array
 
+    @property
+    def observed(self) -> Observations:
+        return Observations(self.track, self.row_share)
+
     def fit(self) -> FittedFlight:
-        return fit_flight(
-            self.circumstances, self.track, self.row_share, self.truth[0], self.truth[1:12]
-        )
+        return fit_flight(self.circumstances, self.observed, self.truth[0], self.truth[1:12])
 
 
 def calibrated(spacing: float = 1.0, pixel_u: float = 0.5) -> Camera:

@@ -15,16 +15,17 @@ from calibration.camera import Camera
 from calibration.errors import InputError
 from calibration.site import solve
 from tests.calibration.fields import LAYOUTS, field
+from tests.tracker.cramer_rao import cramer_rao
 from tracker.fitting import (
     PARAMETERS,
     Circumstances,
     FittedFlight,
     circumstances_of,
-    cramer_rao,
     figures_of,
     fit_flight,
 )
-from tracker.fitting.model import CAMERA_AT, READOUT_AT, Instants
+from tracker.fitting.observations import Instants, Observations
+from tracker.fitting.parameters import CAMERA_AT, READOUT_AT
 from tracker.flight.air import Weather, air_from
 from tracker.flight.ball import ball_from
 from tracker.measurement.circumstances import ClipRequest
@@ -88,7 +89,9 @@ class Simulated:
     bound: dict[str, float]
 
     def fit(self) -> FittedFlight:
-        return fit_flight(self.known, self.track, self.row_share, self.start_s, self.start)
+        return fit_flight(
+            self.known, Observations(self.track, self.row_share), self.start_s, self.start
+        )
 
 
 @dataclass(frozen=True)

@@ -8,8 +8,8 @@ import pytest
 from tests.tracker.anywhere_case import FIELD, KNOWN, drawn_anywhere, late
 from tests.tracker.fitting_case import FRAME_S
 from tracker.fitting.model import flight_of
-from tracker.following.arcs import arc_of, is_throw
-from tracker.following.ends import thrown_part
+from tracker.following.arcs import fit_arc
+from tracker.following.throws import is_throw, trimmed_throw
 from tracker.measurement.anywhere.rules import no_throw, rolls
 
 
@@ -55,7 +55,7 @@ def test_what_rolls_is_told_apart_from_what_flies():
         [20.0 - 4.0 * times, -18.0 - 4.0 * times + 0.5 * times**2, 0.0 * times + 0.03]
     )
     pixels = camera.project(ground) + np.random.default_rng(2).normal(0.0, 0.5, (len(times), 2))
-    rolled = arc_of(np.column_stack([np.arange(len(times)), times, pixels]), 1.0 / 60.0)
+    rolled = fit_arc(np.column_stack([np.arange(len(times)), times, pixels]), 1.0 / 60.0)
     assert rolls(rolled, camera, 1.0 / 60.0)
     flight, _ = drawn_anywhere(np.random.default_rng(3)).fit()
     assert not rolls(flight.throw.arc, camera, 2.0 * FRAME_S)
@@ -93,11 +93,11 @@ def test_a_few_wrong_places_at_an_end_do_not_hide_a_throw():
     pixels += np.random.default_rng(1).normal(0.0, 0.4, pixels.shape)
     # The ball came down three places before the path ends, and goes up again.
     pixels[37:, 1] = pixels[36, 1] - 9.0 * np.arange(1, 4)
-    whole = arc_of(np.column_stack([frames, times, pixels]), 1.0 / 30.0)
+    whole = fit_arc(np.column_stack([frames, times, pixels]), 1.0 / 30.0)
     assert not is_throw(whole, 1000, 1.0 / 30.0)
-    part = thrown_part(whole, 1000, 1.0 / 30.0)
+    part = trimmed_throw(whole, 1000, 1.0 / 30.0)
     assert part is not None and part.frames[0] == 0 and 35 <= part.frames[-1] < 39
-    straight = arc_of(
+    straight = fit_arc(
         np.column_stack([frames, times, 100.0 + 500.0 * times, 300.0 + 5.0 * times]), 1.0 / 30.0
     )
-    assert thrown_part(straight, 1000, 1.0 / 30.0) is None
+    assert trimmed_throw(straight, 1000, 1.0 / 30.0) is None

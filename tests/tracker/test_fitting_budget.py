@@ -19,7 +19,7 @@ from tests.tracker.fitting_case import (
 )
 from tracker.fitting import FIGURES, FittedFlight, figures_of
 from tracker.fitting.budget import OWN, PRIORS, SOURCES, budget_of, shares
-from tracker.fitting.model import Circumstances
+from tracker.fitting.circumstances import Circumstances
 from tracker.records import Budget
 
 CHECKED = ("exit_speed_mps", "launch_angle_deg", "azimuth_deg", "carry_m", "apex_m")

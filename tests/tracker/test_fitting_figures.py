@@ -7,7 +7,7 @@ import pytest
 
 from tests.tracker.thrown_balls import DRAG, RADIUS_M, RELEASE_M, Throw, camera, flown
 from tracker.fitting import FIGURES, PARAMETERS, Circumstances, figures_of
-from tracker.fitting.model import GRAVITY_AT
+from tracker.fitting.parameters import GRAVITY_AT
 from tracker.flight.forces import Forces
 
 # A ball of 58 g and 67 mm in air of 1.2 kg/m3, as the reference integrations take it.

@@ -7,6 +7,7 @@ import pytest
 
 from calibration.adjustment import NotDetermined
 from calibration.camera import looking_at
+from tests.tracker.cramer_rao import cramer_rao
 from tests.tracker.thrown_balls import (
     DRAG,
     GRAVITY,
@@ -21,14 +22,15 @@ from tests.tracker.thrown_balls import (
 from tracker.fitting import (
     PARAMETERS,
     Circumstances,
-    cramer_rao,
     figures_of,
-    first_state,
     fit_flight,
-    fit_in_usual_gusts,
+    fit_given_gusts,
+    initial_parameters,
 )
-from tracker.fitting.fit import _bounce
-from tracker.fitting.model import CAMERA_AT, LIGHT_AT, Instants, predict
+from tracker.fitting.model import predict
+from tracker.fitting.observations import Instants, Observations
+from tracker.fitting.parameters import CAMERA_AT, GRAVITY_AT, LIGHT_AT
+from tracker.fitting.residuals import ground_residual
 from tracker.flight.forces import Forces
 from tracker.records import Track
 
@@ -109,8 +111,8 @@ def drawn(rng, known=KNOWN, light=(0.0, 0.0), contrast=None):
     }
     parameters = np.zeros(len(PARAMETERS))
     parameters[0], parameters[1:12] = release_s, throw.launch()
-    parameters[LIGHT_AT : LIGHT_AT + 2] = light
-    parameters[LIGHT_AT + 2] = heavier
+    parameters[LIGHT_AT] = light
+    parameters[GRAVITY_AT] = heavier
     parameters[CAMERA_AT:] = off
     nothing = np.zeros(count)
     bound = cramer_rao(known, parameters, Instants(times, nothing, lean), covariances)
@@ -118,16 +120,16 @@ def drawn(rng, known=KNOWN, light=(0.0, 0.0), contrast=None):
     return Case(throw, release_s, Track(frames, times, pixels, covariances, lean), truth, bound)
 
 
-def fitted(case, known=KNOWN, **more):
+def fitted(case, known=KNOWN, landed_s=None):
     """Fit from a rough start, as a search would give it."""
     guess = Throw(1.04 * case.throw.speed_mps, case.throw.angle_deg - 2.0)
     share = np.zeros(len(case.track.times_s))
     start = case.release_s + 0.02
-    return fit_flight(known, case.track, share, start, guess.launch(), **more)
+    return fit_flight(known, Observations(case.track, share, landed_s), start, guess.launch())
 
 
-def measured(case, known=KNOWN, **more):
-    fit = fitted(case, known, **more)
+def measured(case, known=KNOWN, landed_s=None):
+    fit = fitted(case, known, landed_s)
     figures = figures_of(known, fit.parameters)
     return fit, figures, figures.u(fit.covariance)
 
@@ -201,7 +203,7 @@ def test_perfect_pixels_give_the_flight_itself():
     pixels = seen(sure.camera, path(times - 1.0)[:, :3])
     track = Track(np.arange(count), times, pixels, spread, np.zeros(count))
     guess = Throw(18.6, 38.0).launch()
-    fit = fit_flight(sure, track, np.zeros(count), 1.03, guess)
+    fit = fit_flight(sure, Observations(track, np.zeros(count)), 1.03, guess)
     figures = figures_of(sure, fit.parameters)
     assert figures.value("exit_speed_mps") == pytest.approx(18.0, abs=2e-3)
     assert figures.value("launch_angle_deg") == pytest.approx(40.0, abs=0.01)
@@ -263,8 +265,8 @@ def test_uneven_light_is_recovered_and_taken_off():
     for _ in range(6):
         case = drawn(rng, known, light, contrast)
         fit, figures, _ = measured(case, known)
-        errors.append(fit.parameters[LIGHT_AT : LIGHT_AT + 2] - light)
-        spread = np.sqrt(np.diag(fit.covariance))[LIGHT_AT : LIGHT_AT + 2]
+        errors.append(fit.parameters[LIGHT_AT] - light)
+        spread = np.sqrt(np.diag(fit.covariance))[LIGHT_AT]
         assert np.all(np.abs(errors[-1]) < 4.0 * spread)
         assert np.all(spread < 3.0)
         unaware = replace(case, track=replace(case.track, lean=np.zeros(len(case.track.times_s))))
@@ -317,7 +319,7 @@ def test_rolling_shutter_is_told_apart_from_the_flight():
     pixels = pixels + rng.normal(0, 0.1, pixels.shape)
     spread = np.tile(0.01 * np.eye(2), (len(share), 1, 1))
     track = Track(np.arange(len(share)), frame_times, pixels, spread, np.zeros(len(share)))
-    fit = fit_flight(known, track, share, release_s, Throw(17.5, 43.0).launch())
+    fit = fit_flight(known, Observations(track, share), release_s, Throw(17.5, 43.0).launch())
     figures = figures_of(known, fit.parameters)
     u = figures.u(fit.covariance)
     assert abs(figures.value("exit_speed_mps") - 18.0) < 3.5 * u["exit_speed_mps"]
@@ -344,12 +346,13 @@ def test_fit_that_begins_near_ends_where_one_from_afar_does():
     case = with_outliers(np.random.default_rng(21), drawn(np.random.default_rng(20)), [12, 13, 25])
     share = np.zeros(len(case.track.times_s))
     guess = Throw(1.04 * case.throw.speed_mps, case.throw.angle_deg - 2.0).launch()
-    start = first_state(KNOWN, case.release_s + 0.02, guess)
-    afar = fit_in_usual_gusts(KNOWN, case.track, share, start)
+    start = initial_parameters(KNOWN, case.release_s + 0.02, guess)
+    observed = Observations(case.track, share)
+    afar = fit_given_gusts(KNOWN, observed, start)
     begun = afar.parameters.copy()
     begun[0] += 1e-3
     begun[4:7] *= 1.002
-    near = fit_in_usual_gusts(KNOWN, case.track, share, begun, near=True)
+    near = fit_given_gusts(KNOWN, observed, begun, near=True)
     assert np.array_equal(near.used, afar.used)
     u = np.sqrt(np.diag(afar.covariance))
     assert np.all(np.abs(near.parameters - afar.parameters) < 0.1 * u)
@@ -402,7 +405,7 @@ def test_slope_of_a_seen_bounce_holds_for_every_parameter():
     def gap(parameters):
         trajectory = predict(KNOWN, parameters, instants)[2]
         fall = abs(trajectory.at(landed_s[0] - parameters[0])[0, 5])
-        departure, slope = _bounce(KNOWN, parameters, trajectory, landed_s)
+        departure, slope = ground_residual(KNOWN, parameters, trajectory, landed_s)
         spread = np.hypot(fall * landed_s[1], 0.02)
         return float(departure[0]) * spread, slope[0] * spread
 

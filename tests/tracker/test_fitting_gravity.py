@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 
 from tests.tracker.fitting_case import Drawn, at_another_rate, calibrated, circumstances, drawn
-from tracker.fitting.gravity import RATES, FreeGravity, explain, gravity_verdict
+from tracker.fitting.gravity import RATES, FreeGravity, explain, gravity_doubt
 
 FPS = 120.0
 
 
 def verdict(case: Drawn, assumed_fps: float) -> str | None:
-    return gravity_verdict(case.circumstances, case.track, case.row_share, case.fit(), assumed_fps)
+    return gravity_doubt(case.circumstances, case.observed, case.fit(), assumed_fps)
 
 
 def spaced_by(case: Drawn, metres: float) -> Drawn:

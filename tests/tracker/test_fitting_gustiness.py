@@ -9,7 +9,7 @@ from tests.tracker.fitting_case import Drawn, calibrated, circumstances, positio
 from tracker.fitting import figures_of
 from tracker.fitting.budget import budget_of
 from tracker.fitting.gustiness import SHARES
-from tracker.fitting.model import WIND_AT
+from tracker.fitting.parameters import WIND_AT
 from tracker.records import Track
 
 USUAL_MPS = 0.8
@@ -46,7 +46,7 @@ def test_still_air_narrows_what_is_reported() -> None:
     told = []
     for case in (calm, squally):
         fit = case.fit()
-        assert fit.known(case.circumstances).gust_u_mps == fit.gust_u_mps
+        assert fit.with_gusts(case.circumstances).gust_u_mps == fit.gust_u_mps
         figures = figures_of(case.circumstances, fit.parameters)
         budget = budget_of(case.circumstances, fit, figures)
         whole = figures.u(fit.covariance)["carry_m"]

@@ -10,8 +10,10 @@ from calibration.site.presumed import Presumption
 from tests.tracker.unmarked_case import UnmarkedCase, drawn_case
 from tracker.fitting import figures_of
 from tracker.fitting.budget import budget_of
-from tracker.fitting.loose import LooseFit, fit_loosely, unlikelihood
-from tracker.fitting.model import CAMERA_AT, PARAMETERS, Instants, predict
+from tracker.fitting.model import predict
+from tracker.fitting.observations import Instants, Observations
+from tracker.fitting.parameters import CAMERA_AT, PARAMETERS
+from tracker.fitting.untaped import UntapedFit, fit_untaped, prior_chi_square
 from tracker.measurement.unmarked.words import gain, gravity_sentence
 
 CASES = 10
@@ -19,12 +21,12 @@ FIGURES = ("exit_speed_mps", "launch_angle_deg", "carry_m", "apex_m", "flight_ti
 
 
 @pytest.fixture(scope="module")
-def cases() -> list[tuple[UnmarkedCase, LooseFit]]:
+def cases() -> list[tuple[UnmarkedCase, UntapedFit]]:
     drawn = [drawn_case(np.random.default_rng(100 + seed)) for seed in range(CASES)]
     return [(case, case.fit()) for case in drawn]
 
 
-def departures(cases: list[tuple[UnmarkedCase, LooseFit]], name: str) -> np.ndarray:
+def departures(cases: list[tuple[UnmarkedCase, UntapedFit]], name: str) -> np.ndarray:
     found = []
     for case, fit in cases:
         figures = figures_of(fit.circumstances, fit.fitted.parameters)
@@ -35,7 +37,7 @@ def departures(cases: list[tuple[UnmarkedCase, LooseFit]], name: str) -> np.ndar
 
 @pytest.mark.parametrize("name", FIGURES)
 def test_truth_lies_within_the_stated_uncertainty(
-    cases: list[tuple[UnmarkedCase, LooseFit]], name: str
+    cases: list[tuple[UnmarkedCase, UntapedFit]], name: str
 ) -> None:
     # Ten honest figures lie within 1.96 u seven times at least but in 1 case of 1000, and their
     # mean square exceeds 2.96 in 1 of 1000 (binomial and chi-square; both computed).
@@ -44,7 +46,7 @@ def test_truth_lies_within_the_stated_uncertainty(
     assert np.mean(z**2) < 2.96
 
 
-def test_the_uncertainty_is_of_use(cases: list[tuple[UnmarkedCase, LooseFit]]) -> None:
+def test_the_uncertainty_is_of_use(cases: list[tuple[UnmarkedCase, UntapedFit]]) -> None:
     for case, fit in cases:
         figures = figures_of(fit.circumstances, fit.fitted.parameters)
         u = figures.u(fit.fitted.covariance)
@@ -63,7 +65,7 @@ def test_the_profile_of_the_distance_rises_as_the_covariance_says() -> None:
     away = fit.circumstances.camera.perturbed(fit.fitted.parameters[CAMERA_AT:]).position[1]
     u = np.sqrt(fit.fitted.covariance[at, at])
 
-    def cost(found: LooseFit) -> float:
+    def cost(found: UntapedFit) -> float:
         parameters = found.fitted.parameters
         camera = found.circumstances.camera
         shift, covariance = presumption.around(camera)
@@ -76,7 +78,7 @@ def test_the_profile_of_the_distance_rises_as_the_covariance_says() -> None:
         gap = parameters - there.prior_mean()
         return float(seen + gap @ there.prior_information() @ gap)
 
-    def held(distance: float) -> LooseFit:
+    def held(distance: float) -> UntapedFit:
         def around(camera: Camera) -> tuple[np.ndarray, np.ndarray]:
             shift, covariance = presumption.around(camera)
             information = np.linalg.inv(covariance)
@@ -87,11 +89,10 @@ def test_the_profile_of_the_distance_rises_as_the_covariance_says() -> None:
             covariance = np.linalg.inv(information)
             return covariance @ pull, covariance
 
-        return fit_loosely(
+        return fit_untaped(
             fit.circumstances,
             around,
-            case.track,
-            case.row_share,
+            Observations(case.track, case.row_share),
             float(fit.fitted.parameters[0]),
             fit.fitted.parameters[1:12],
         )
@@ -120,7 +121,7 @@ def test_one_taped_distance_gains_what_was_foretold() -> None:
 
 
 def test_a_told_height_narrows_and_the_budget_adds_up(
-    cases: list[tuple[UnmarkedCase, LooseFit]],
+    cases: list[tuple[UnmarkedCase, UntapedFit]],
 ) -> None:
     told = drawn_case(np.random.default_rng(5), height_told=True, landing=False)
     each = told.known.release_each_u_m.copy()
@@ -140,7 +141,7 @@ def test_a_told_height_narrows_and_the_budget_adds_up(
 
 
 def test_the_sentence_says_what_the_scale_is_and_what_would_help(
-    cases: list[tuple[UnmarkedCase, LooseFit]],
+    cases: list[tuple[UnmarkedCase, UntapedFit]],
 ) -> None:
     case, fit = cases[2]
     words = gravity_sentence(fit, case.site)
@@ -148,4 +149,4 @@ def test_the_sentence_says_what_the_scale_is_and_what_would_help(
     better = gain(fit)
     assert better is not None
     assert f"from {better[1]:.2g} to {better[2]:.2g} m/s" in words
-    assert unlikelihood(fit) < 45.0
+    assert prior_chi_square(fit) < 45.0

@@ -12,7 +12,7 @@ import pytest
 
 from calibration.camera import looking_at
 from tests.tracker.thrown_balls import Throw, seen
-from tracker.fitting import Circumstances, figures_of, fit_flight
+from tracker.fitting import Circumstances, Observations, figures_of, fit_flight
 from tracker.flight.forces import Forces
 from tracker.records import Track
 
@@ -80,7 +80,7 @@ def test_real_throw_is_measured_back(marker, first, count):
     track = Track(np.arange(count), times[shown], pixels, spread, np.zeros(count))
     angle = float(np.degrees(np.arctan2(velocity[2], np.hypot(*velocity[:2]))))
     guess = replace(Throw(1.05 * speed, angle - 3.0), start_m=tuple(start), drag=0.5).launch()
-    fit = fit_flight(known, track, np.zeros(count), 0.01, guess)
+    fit = fit_flight(known, Observations(track, np.zeros(count)), 0.01, guess)
     figures = figures_of(known, fit.parameters)
     u = figures.u(fit.covariance)["exit_speed_mps"]
     assert u < 0.03 * speed

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tests.tracker.cramer_rao import cramer_rao
 from tests.tracker.fitting_case import (
     FRAME_S,
     PIXEL_U,
@@ -14,8 +15,9 @@ from tests.tracker.fitting_case import (
     departures,
     positions,
 )
-from tracker.fitting import Instants, cramer_rao, expected_fit, expected_flight, figures_of
-from tracker.fitting.model import FADE_AT, LIFT_FADE
+from tracker.fitting import Instants, expected_fit, expected_flight, figures_of
+from tracker.fitting.circumstances import LIFT_FADE
+from tracker.fitting.parameters import FADE_AT
 
 KNOWN = circumstances(calibrated())
 SPEED_MPS = 19.0 * np.array([np.cos(0.7), 0.01, np.sin(0.7)])

@@ -5,7 +5,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from tests.published.flight_cases import REACH, launch
-from tracker.fitting.model import LIFT_FADE, LIFT_FADE_U
+from tracker.fitting.circumstances import LIFT_FADE, LIFT_FADE_U
 from tracker.flight.air import Air
 from tracker.flight.ball import ball_named
 from tracker.flight.coefficients import FeltLift

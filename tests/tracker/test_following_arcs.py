@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from tracker.following.arcs import ArcSearch, is_slow_fall, is_throw
+from tracker.following.linking import ArcSearch
+from tracker.following.throws import is_slow_fall, is_throw
 from tracker.records import Candidates, Cutouts
 
 WIDTH, HEIGHT = 1920, 1080
@@ -46,7 +47,9 @@ def throws(found):
 def test_a_throw_is_found_whole_and_alone(seed):
     (arc,) = throws(watched(throw, seed=seed))
     assert arc.times_s[0] < 0.55 and arc.times_s[-1] > 1.8
-    assert arc.pull[1] == pytest.approx(PULL, abs=max(5.0 * arc.pull_u, 15.0))
+    assert arc.acceleration_pxps2[1] == pytest.approx(
+        PULL, abs=max(5.0 * arc.acceleration_u_pxps2, 15.0)
+    )
     since = np.clip(arc.times_s, 0.4, 1.9)
     truth = np.array([throw(time) for time in since])
     assert np.percentile(np.linalg.norm(arc.pixels - truth, axis=1), 90) < 3.0

@@ -7,7 +7,14 @@ import pytest
 
 from tests.tracker.thrown_balls import DRAG, FORCES, RADIUS_M, Throw, camera, flown, seen
 from tracker.flight.trajectory import fly
-from tracker.following.hop import AFTER_S, Hop, Landing, Sought, find_hop, hop_states
+from tracker.following.hop import (
+    AFTER_S,
+    BounceCandidates,
+    Hop,
+    PredictedLanding,
+    find_hop,
+    hop_states,
+)
 
 VIEW = camera()
 FPS = 60.0
@@ -15,10 +22,10 @@ BEGAN_S = 1.3
 THROW = Throw(19.0, 42.0, 1.0)
 
 
-def landing(off_s: float = 0.0) -> Landing:
+def landing(off_s: float = 0.0) -> PredictedLanding:
     """The flight as a fit has it, its landing foretold wrongly by so much."""
     _, flight_s, _ = flown(THROW)
-    return Landing(
+    return PredictedLanding(
         camera=VIEW,
         forces=FORCES,
         trajectory=fly(THROW.launch(), FORCES, flight_s + 0.4, 0.04),
@@ -49,7 +56,7 @@ def hopping(rise: float, kept: float, aside: float):
     return landed_s, place
 
 
-def around(things, rng, clutter: float = 1.0, noise: float = 0.7) -> Sought:
+def around(things, rng, clutter: float = 1.0, noise: float = 0.7) -> BounceCandidates:
     """Candidates of the frames about the landing: things that move, among clutter."""
     landed_s = BEGAN_S + flown(THROW)[1]
     frames = np.arange(int((landed_s - 0.05) * FPS), int((landed_s + AFTER_S + 0.05) * FPS))
@@ -62,7 +69,7 @@ def around(things, rng, clutter: float = 1.0, noise: float = 0.7) -> Sought:
         found += [middle + rng.uniform(-reach, reach, 2) for _ in range(rng.poisson(clutter))]
         owner += [index] * len(found)
         pixels += found
-    return Sought(
+    return BounceCandidates(
         times_s=times,
         owner=np.array(owner, np.int64),
         pixels=np.array(pixels).reshape(-1, 2),

@@ -15,13 +15,13 @@ from tests.tracker.thrown_balls import (
     seen,
 )
 from tracker.flight.trajectory import fly
-from tracker.following import Hypothesis, Stage, consistency, follow
+from tracker.following import Hypothesis, SearchContext, consistency, follow
 from tracker.following.kalman import _jitter
 from tracker.records import Candidates, Cutouts
 
 FPS = 30.0
 VIEW = camera()
-STAGE = Stage(VIEW, RELEASE_M, FORCES, DRAG, 0.06, RADIUS_M, 1.0 / FPS)
+STAGE = SearchContext(VIEW, RELEASE_M, FORCES, DRAG, 0.06, RADIUS_M, 1.0 / FPS)
 THROW = Throw(17.0, 40.0)
 RELEASE_S = 0.51
 PIXEL_U = 1.3

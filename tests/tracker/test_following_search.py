@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.tracker.thrown_balls import DRAG, FORCES, RADIUS_M, RELEASE_M, Throw, camera, flown, seen
-from tracker.following import FlightSearch, Stage
+from tracker.following import FlightSearch, SearchContext
 from tracker.following.hypothesis import Pool, improve, suppose, weigh
 from tracker.following.starts import Starts
 from tracker.following.table import ANGLES_DEG, SPEEDS_MPS, build_table
@@ -17,7 +17,7 @@ VIEW = camera()
 
 
 def stage():
-    return Stage(VIEW, RELEASE_M, FORCES, DRAG, 0.06, RADIUS_M, 1.0 / FPS)
+    return SearchContext(VIEW, RELEASE_M, FORCES, DRAG, 0.06, RADIUS_M, 1.0 / FPS)
 
 
 def clip(rng, seconds, moving=(), clutter=25, missing=0.3, noise=0.7):

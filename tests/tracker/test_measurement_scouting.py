@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tests.tracker.test_following_arcs import FRAME_S, PULL, WIDTH, watched
-from tracker.following.arcs import is_throw
+from tracker.following.throws import is_throw
 from tracker.measurement.scouting import Scouted, bounce_of, throws_of
 
 RELEASE_S, BOUNCE_S = 0.4, 1.9

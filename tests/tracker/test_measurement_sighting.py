@@ -7,7 +7,7 @@ import pytest
 
 from calibration.timebase import row_fraction
 from tests.tracker.fitting_case import SIZE_PX, calibrated, circumstances, drawn
-from tracker.fitting.model import READOUT_AT
+from tracker.fitting.parameters import READOUT_AT
 from tracker.measurement.sighting import Shutter, course_of
 from tracker.records import Candidates, Cutouts
 

@@ -10,8 +10,10 @@ from calibration.markers import Marker
 from calibration.site import Site
 from calibration.site.presumed import Presumption, Sighted
 from tracker.fitting import circumstances_of, figures_of
-from tracker.fitting.loose import LooseCircumstances, LooseFit, first_launch, fit_loosely
-from tracker.fitting.model import CAMERA_AT, READOUT_AT, SLOPE_AT, WIND_AT, Instants, predict
+from tracker.fitting.model import predict
+from tracker.fitting.observations import Instants, Observations
+from tracker.fitting.parameters import CAMERA_AT, READOUT_AT, SLOPE_AT, WIND_AT
+from tracker.fitting.untaped import UntapedCircumstances, UntapedFit, first_launch, fit_untaped
 from tracker.flight.air import Weather, air_from
 from tracker.flight.ball import ball_from
 from tracker.measurement.circumstances import ClipRequest
@@ -27,7 +29,7 @@ class UnmarkedCase:
     """Positions in the picture, the first guess, and the truth."""
 
     site: Site
-    known: LooseCircumstances
+    known: UntapedCircumstances
     sighted: Sighted
     track: Track
     row_share: Array
@@ -35,18 +37,16 @@ class UnmarkedCase:
     landed_s: tuple[float, float] | None
     truth: dict[str, float]
 
-    def fit(self) -> LooseFit:
+    def fit(self) -> UntapedFit:
         presumption = Presumption(self.site, self.sighted.side)
         known = replace(self.known, camera=presumption.start(self.sighted))
         launch = first_launch(known, self.track, self.release_s)
-        return fit_loosely(
+        return fit_untaped(
             known,
             presumption.around,
-            self.track,
-            self.row_share,
+            Observations(self.track, self.row_share, self.landed_s),
             self.release_s,
             launch,
-            landed_s=self.landed_s,
         )
 
 
@@ -179,7 +179,7 @@ def _drawn(
     told = height + (0.02 * rng.normal() if height_told else 0.0)
     base = {name: getattr(known, name) for name in known.__dataclass_fields__}
     base["release_m"] = np.array([0.0, 0.0, told if height_told else 1.0])
-    loose = LooseCircumstances(
+    loose = UntapedCircumstances(
         **base,
         release_each_u_m=np.array([0.02, 0.02, 0.02 if height_told else 0.5]),
         began_s=release_s,

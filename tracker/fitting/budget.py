@@ -3,33 +3,37 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from tracker.fitting.circumstances import Circumstances
 from tracker.fitting.figures import FIGURES, Figures
 from tracker.fitting.fit import FittedFlight
-from tracker.fitting.model import (
+from tracker.fitting.parameters import (
     CAMERA_AT,
     DRAG_AT,
     FADE_AT,
     GRAVITY_AT,
+    LIFT_AT,
     LIGHT_AT,
     PARAMETERS,
+    POSITION_AT,
     READOUT_AT,
+    RELEASE_AT,
     SLOPE_AT,
+    VELOCITY_AT,
     WIND_AT,
-    Circumstances,
 )
 from tracker.records import Budget
 
 Array = NDArray[np.float64]
 
 PRIORS = {
-    "light": np.arange(LIGHT_AT, GRAVITY_AT),
+    "light": np.r_[LIGHT_AT],
     "camera": np.arange(CAMERA_AT, len(PARAMETERS)),
     # Where nothing was taped, the moment and the aim are presumed too.
-    "release": np.array([0, 1, 2, 3, 5]),
+    "release": np.r_[RELEASE_AT, POSITION_AT, VELOCITY_AT.start + 1],
     "readout": np.array([READOUT_AT]),
     "drag": np.array([DRAG_AT]),
     "drag slope": np.array([SLOPE_AT]),
-    "spin": np.array([DRAG_AT + 1, DRAG_AT + 2, FADE_AT]),
+    "spin": np.r_[LIFT_AT, FADE_AT],
     "gravity": np.array([GRAVITY_AT]),
     "wind along": WIND_AT[0],
     "wind across": WIND_AT[1],
@@ -83,9 +87,9 @@ def shares(circumstances: Circumstances, fitted: FittedFlight) -> dict[str, Arra
     dict of str to ndarray, shape (P, P)
         By those of the names of `SOURCES` that there are.
     """
-    circumstances = fitted.known(circumstances)
+    circumstances = fitted.with_gusts(circumstances)
     information = circumstances.prior_information()
-    found = {"pixels": fitted.covariance @ fitted.shown @ fitted.covariance}
+    found = {"pixels": fitted.covariance @ fitted.data_information @ fitted.covariance}
     for name, parameters in PRIORS.items():
         reach = fitted.covariance[:, parameters] @ information[np.ix_(parameters, parameters)]
         if name.startswith("wind"):

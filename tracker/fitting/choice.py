@@ -5,8 +5,9 @@ from math import log
 import numpy as np
 from numpy.typing import NDArray
 
+from tracker.fitting.circumstances import Circumstances
 from tracker.fitting.fit import FittedFlight
-from tracker.fitting.model import DRAG_AT, LIFT_AT, Circumstances
+from tracker.fitting.parameters import DRAG_AT, LIFT_AT
 from tracker.records import FlightModel
 
 Array = NDArray[np.float64]

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from tracker.fitting.model import Circumstances
+from tracker.fitting.circumstances import Circumstances
 from tracker.flight.air import Air
 from tracker.flight.ball import Ball
 from tracker.flight.forces import forces_on

@@ -5,7 +5,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.fitting.model import FLIGHT_AT, GRAVITY_AT, PARAMETERS, Circumstances, flight_of
+from tracker.fitting.circumstances import Circumstances
+from tracker.fitting.model import flight_of
+from tracker.fitting.parameters import (
+    FLIGHT_AT,
+    GRAVITY_AT,
+    PARAMETERS,
+    POSITION_AT,
+    RELEASE_AT,
+    VELOCITY_AT,
+)
 from tracker.flight.figures import FIGURES as FLIGHT_FIGURES
 from tracker.flight.figures import figures, release_figures
 
@@ -50,17 +59,17 @@ def figures_of(circumstances: Circumstances, parameters: Array) -> Figures:
     ----------
     circumstances : Circumstances
     parameters : ndarray, shape (P,)
-        In the order of `tracker.fitting.model.PARAMETERS`.
+        In the order of `tracker.fitting.parameters.PARAMETERS`.
     """
     values, jacobian = np.full(len(FIGURES), np.nan), np.zeros((len(FIGURES), len(PARAMETERS)))
-    values[:3], jacobian[:3, 4:7] = release_figures(parameters[4:7])
+    values[:3], jacobian[:3, VELOCITY_AT] = release_figures(parameters[VELOCITY_AT])
     gravity = circumstances.forces.gravity_mps2 + parameters[GRAVITY_AT]
-    climb = max(parameters[6], 0.0)
-    longest = 2.5 * climb / gravity + np.sqrt(2.0 * max(parameters[3], 0.1) / gravity) + 1.0
+    height, climb = parameters[POSITION_AT][2], max(parameters[VELOCITY_AT][2], 0.0)
+    longest = 2.5 * climb / gravity + np.sqrt(2.0 * max(height, 0.1) / gravity) + 1.0
     duration = float(min(longest, 15.0))
     flight = flight_of(circumstances, parameters, duration, 0.02, sensitivities=True)
     whole = figures(flight, circumstances.ball_radius_m)
     if whole is not None and whole.by_launch is not None:
         values[:-1], jacobian[:-1, FLIGHT_AT] = whole.values, whole.by_launch
-    values[10], jacobian[10, 0] = parameters[0], 1.0
+    values[-1], jacobian[-1, RELEASE_AT] = parameters[RELEASE_AT], 1.0
     return Figures(values, jacobian)

@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.fitting.elimination import without
-from tracker.fitting.model import PARAMETERS, WIND_AT, Circumstances
+from tracker.fitting.circumstances import Circumstances
+from tracker.fitting.normal_equations import eliminate
+from tracker.fitting.parameters import PARAMETERS, WIND_AT
 
 Array = NDArray[np.float64]
 
@@ -15,7 +16,12 @@ SHARES = np.array([0.1, 0.2, 0.4, 0.7, 1.0, 1.5, 2.2])
 air is all but still within a flight, and some squalls."""
 
 
-def gustiness(circumstances: Circumstances, shown: Array, away: Array, spread: float) -> float:
+def gustiness(
+    circumstances: Circumstances,
+    data_information: Array,
+    departure: Array,
+    correlation_factor: float,
+) -> float:
     """Return the standard deviation of the gusts, m/s, as the flight itself makes it likely.
 
     The evidence of a variance is the chance of what was seen under it, all that is fitted summed
@@ -28,21 +34,21 @@ def gustiness(circumstances: Circumstances, shown: Array, away: Array, spread: f
     ----------
     circumstances : Circumstances
         With the usual gustiness.
-    shown : ndarray, shape (P, P)
+    data_information : ndarray, shape (P, P)
         Information that the clip brought (`tracker.fitting.fit.FittedFlight`).
-    away : ndarray, shape (P,)
+    departure : ndarray, shape (P,)
         Fitted parameters less what was expected of them.
-    spread : float
+    correlation_factor : float
         See `tracker.fitting.fit.FittedFlight`.
     """
     prior = circumstances.prior_information()
     # A fit balances what it saw against what was known: the one pulls as much as the other.
-    pull = shown @ away + prior @ away / spread
+    pull = data_information @ departure + prior @ departure / correlation_factor
     winds = [int(place) for axis in WIND_AT for place in axis]
     others = [place for place in range(len(PARAMETERS)) if place not in winds]
-    normal = shown.copy()
+    normal = data_information.copy()
     normal[np.ix_(others, others)] += prior[np.ix_(others, others)]
-    seen, left = without(normal, pull, winds, others)
+    seen, left = eliminate(normal, pull, winds, others)
     doubled = np.empty(len(SHARES))
     for place, share in enumerate(SHARES):
         own = replace(circumstances, gust_u_mps=share * circumstances.gust_u_mps)

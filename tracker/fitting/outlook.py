@@ -6,16 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.adjustment.normal import inverse_of_normal
+from tracker.fitting.circumstances import Circumstances
 from tracker.fitting.figures import Figures, figures_of
 from tracker.fitting.fit import FittedFlight
-from tracker.fitting.model import (
-    GRAVITY_AT,
-    STEP_S,
-    Circumstances,
-    Instants,
-    flight_of,
-    look,
-)
+from tracker.fitting.model import STEP_S, flight_of, look
+from tracker.fitting.observations import Instants
+from tracker.fitting.parameters import GRAVITY_AT, VELOCITY_AT
 from tracker.flight.trajectory import Trajectory
 
 Array = NDArray[np.float64]
@@ -28,7 +24,7 @@ class ExpectedFlight:
     Attributes
     ----------
     parameters : ndarray, shape (P,)
-        In the order of `tracker.fitting.model.PARAMETERS`; released at time zero.
+        In the order of `tracker.fitting.parameters.PARAMETERS`; released at time zero.
     trajectory : Trajectory
         With sensitivities, a little beyond the landing.
     figures : Figures
@@ -54,7 +50,7 @@ def expected_flight(circumstances: Circumstances, velocity_mps: Array) -> Expect
     All else is as it is expected. None for a ball that does not come down.
     """
     parameters = circumstances.prior_mean()
-    parameters[4:7] = velocity_mps
+    parameters[VELOCITY_AT] = velocity_mps
     parameters[GRAVITY_AT] = 0.0
     figures = figures_of(circumstances, parameters)
     landing_s = figures.value("flight_time_s")
@@ -71,8 +67,8 @@ def expected_fit(
     """Return the fit of a flight as it will come out if every position is as good as foretold.
 
     The covariance is the inverse of the Fisher information of the positions and of everything
-    known beforehand, the camera's covariance included (van Trees' bound, as in
-    `tracker.fitting.bound`; H. L. van Trees, Detection, Estimation, and Modulation Theory, part
+    known beforehand, the camera's covariance included (van Trees' form of the Cramér-Rao bound:
+    H. L. van Trees, Detection, Estimation, and Modulation Theory, part
     I, 1968, 2.4).
 
     Parameters
@@ -86,16 +82,15 @@ def expected_fit(
         Of each position, px².
     """
     _, jacobian = look(circumstances.camera, flight.trajectory, flight.parameters, instants)
-    shown = np.einsum(
+    data_information = np.einsum(
         "nai,nab,nbj->ij", jacobian, np.linalg.inv(covariances), jacobian, optimize=True
     )
-    information = shown + circumstances.prior_information()
-    covariance = inverse_of_normal(information)
+    information = data_information + circumstances.prior_information()
     count = len(instants.times_s)
     return FittedFlight(
         parameters=flight.parameters,
-        covariance=covariance,
-        shown=shown,
+        covariance=inverse_of_normal(information),
+        data_information=data_information,
         residuals_px=np.zeros((count, 2)),
         used=np.ones(count, bool),
         scale=1.0,

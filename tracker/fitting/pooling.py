@@ -6,27 +6,35 @@ from math import hypot, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.fitting.elimination import without
+from tracker.fitting.circumstances import Circumstances
 from tracker.fitting.fit import FittedFlight
-from tracker.fitting.model import (
+from tracker.fitting.normal_equations import eliminate
+from tracker.fitting.parameters import (
     CAMERA_AT,
+    CAMERA_SIZE,
     DRAG_AT,
     FADE_AT,
+    GRAVITY_AT,
+    LIFT_AT,
     LIGHT_AT,
     PARAMETERS,
+    POSITION_AT,
     READOUT_AT,
     SLOPE_AT,
     WIND_AT,
-    Circumstances,
 )
 from tracker.records import Pooled
 
 Array = NDArray[np.float64]
 Fit = tuple[Circumstances, FittedFlight]
 
-POOLED = {"drag_coefficient": DRAG_AT, "lift_up": DRAG_AT + 1, "lift_side": DRAG_AT + 2}
+POOLED = {
+    "drag_coefficient": DRAG_AT,
+    "lift_up": LIFT_AT.start,
+    "lift_side": LIFT_AT.start + 1,
+}
 
-SHARED = np.array([1, 2, 3, READOUT_AT, *range(LIGHT_AT, SLOPE_AT + 1)])
+SHARED = np.r_[POSITION_AT, READOUT_AT, LIGHT_AT, GRAVITY_AT, SLOPE_AT]
 """What is the same for every shot besides the camera and the mean wind: the taped release, the
 readout, the light, gravity and the drag's slope."""
 
@@ -103,23 +111,23 @@ def _coefficients(fits: Sequence[Fit], target: int) -> tuple[Array, Array]:
         normal[winds_at + axis, winds_at + axis] = weight
         right[winds_at + axis] = weight * wind
     for name, index in places.items():
-        own = slice(cameras_at + 14 * index, cameras_at + 14 * (index + 1))
+        own = slice(cameras_at + CAMERA_SIZE * index, cameras_at + CAMERA_SIZE * (index + 1))
         normal[own, own] = first[name].prior_information()[np.ix_(camera, camera)]
     for index, ((circumstances, fitted), name) in enumerate(zip(fits, cameras, strict=True)):
         seen, pull, order = _shown(circumstances, fitted, target)
-        start = cameras_at + 14 * places[name]
+        start = cameras_at + CAMERA_SIZE * places[name]
         at = {int(parameter): place for place, parameter in enumerate(shared)}
         at |= {int(parameter): start + k for k, parameter in enumerate(camera)}
         at |= {len(PARAMETERS) + axis: winds_at + axis for axis in range(len(WIND_AT))}
         at[target] = size + index
         kept = [place for place, parameter in enumerate(order) if parameter in at]
         lost = [place for place, parameter in enumerate(order) if parameter not in at]
-        reduced, left = without(seen, pull, kept, lost)
+        reduced, left = eliminate(seen, pull, kept, lost)
         where = np.array([at[order[place]] for place in kept])
         normal[np.ix_(where, where)] += reduced
         right[where] += left
     kept = list(range(size, size + len(fits)))
-    return without(normal, right, kept, list(range(size)))
+    return eliminate(normal, right, kept, list(range(size)))
 
 
 def _shown(
@@ -130,15 +138,15 @@ def _shown(
     At its minimum a fit balances what it saw against what was known, so what was seen alone
     would have pulled by that much more.
     """
-    circumstances = fitted.known(circumstances)
+    circumstances = fitted.with_gusts(circumstances)
     count = len(PARAMETERS)
     prior, mean = circumstances.prior_information(), circumstances.prior_mean()
     normal = np.zeros((count + 2, count + 2))
-    normal[:count, :count] = fitted.shown
+    normal[:count, :count] = fitted.data_information
     right = np.zeros(count + 2)
-    right[:count] = fitted.shown @ fitted.parameters
-    right[:count] += prior @ (fitted.parameters - mean) / fitted.spread
-    for own in (8, 9, FADE_AT):
+    right[:count] = fitted.data_information @ fitted.parameters
+    right[:count] += prior @ (fitted.parameters - mean) / fitted.correlation_factor
+    for own in np.r_[LIFT_AT, FADE_AT]:
         if own != target:
             normal[own, own] += prior[own, own]
             right[own] += prior[own, own] * mean[own]

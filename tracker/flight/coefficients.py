@@ -12,39 +12,16 @@ Coefficient = Callable[[float, float], float]
 
 
 @dataclass(frozen=True)
-class Constant:
-    """The same coefficient at every speed and spin."""
+class FeltLift:
+    """Lift of a spinning tennis ball, ``1 / (2 + 1 / S)``.
 
-    value: float
-
-    def __call__(self, speed_mps: float, spin_ratio: float) -> float:
-        """Return the coefficient."""
-        return self.value
-
-
-@dataclass(frozen=True)
-class FeltDrag:
-    """Drag of a spinning tennis ball in a wind tunnel.
-
-    ``0.55 + (22.5 + 4.2 S**-2.5)**-0.4``, the rounded form in use after A. Štěpánek, Am. J.
-    Phys. 56, 138 (1988); the reference is from memory. Free flight found less drag and no
-    dependence on spin (Cross and Lindsey, Sports Eng., 2014): take `Constant` unless the spin
-    is great.
+    The rounded form in use after A. Štěpánek, Am. J. Phys. 56, 138 (1988); the reference is from
+    memory.
     """
 
     def __call__(self, speed_mps: float, spin_ratio: float) -> float:
-        """Return the drag coefficient."""
-        # Multiplied through by S, so that no spin is no special case.
-        return 0.55 + spin_ratio / (22.5 * spin_ratio**2.5 + 4.2) ** 0.4
-
-
-@dataclass(frozen=True)
-class FeltLift:
-    """Lift of a spinning tennis ball: ``1 / (2 + 1 / S)``, from the same source as `FeltDrag`."""
-
-    def __call__(self, speed_mps: float, spin_ratio: float) -> float:
         """Return the lift coefficient."""
-        return spin_ratio / (2.0 * spin_ratio + 1.0)
+        return float(spin_ratio / (2.0 * spin_ratio + 1.0))
 
 
 @dataclass(frozen=True)
@@ -57,7 +34,7 @@ class SeamLift:
 
     def __call__(self, speed_mps: float, spin_ratio: float) -> float:
         """Return the lift coefficient."""
-        return 0.62 * spin_ratio**0.7
+        return float(0.62 * spin_ratio**0.7)
 
 
 @dataclass(frozen=True)
@@ -92,4 +69,4 @@ class SmoothSphereDrag:
         """Return the drag coefficient; for air at rest that of a Reynolds number of 1e-6."""
         reynolds = max(self.reynolds_per_mps * speed_mps, 1e-6)
         creeping = 24.0 / reynolds * (1.0 + 0.1806 * reynolds**0.6459)
-        return creeping + 0.4251 / (1.0 + 6880.95 / reynolds)
+        return float(creeping + 0.4251 / (1.0 + 6880.95 / reynolds))

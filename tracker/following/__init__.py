@@ -1,7 +1,7 @@
 """Candidates to tracks: flights found by gravity, then followed frame by frame."""
 
-from tracker.following.hypothesis import Hypothesis, Stage
+from tracker.following.hypothesis import Hypothesis, SearchContext
 from tracker.following.kalman import Followed, consistency, follow
 from tracker.following.search import FlightSearch
 
-__all__ = ["FlightSearch", "Followed", "Hypothesis", "Stage", "consistency", "follow"]
+__all__ = ["FlightSearch", "Followed", "Hypothesis", "SearchContext", "consistency", "follow"]

@@ -54,7 +54,7 @@ ASIDES = np.array([-0.8, 0.0, 0.8])
 
 
 @dataclass(frozen=True)
-class Landing:
+class PredictedLanding:
     """A flight near where it comes down.
 
     Attributes
@@ -100,9 +100,9 @@ class Hop:
     """
 
     time_s: float
-    rise: float
-    kept: float
-    aside_mps: float
+    restitution: float
+    speed_kept: float
+    sideways_mps: float
     support: float = 0.0
     hits: int = 0
     in_view: int = 0
@@ -118,7 +118,7 @@ class Hop:
 
 
 @dataclass(frozen=True)
-class Sought:
+class BounceCandidates:
     """Candidates of the frames around a landing, one row each.
 
     Attributes
@@ -141,7 +141,7 @@ class Sought:
     px_per_m: float
 
 
-def find_hop(landing: Landing, sought: Sought) -> Hop | None:
+def find_hop(landing: PredictedLanding, near: BounceCandidates) -> Hop | None:
     """Return the hop that the candidates bear out best, or None when none is in view.
 
     Hops are tried on a grid of the moment of the bounce and of what the bounce does to the
@@ -151,42 +151,44 @@ def find_hop(landing: Landing, sought: Sought) -> Hop | None:
     moments = landing.landed_s + np.linspace(early, -early, 7)
     spans = [float(moments[1] - moments[0]), 0.15, 0.15, 0.8]
     grid = np.array(np.meshgrid(moments, RISES, KEEPS, ASIDES, indexing="ij")).reshape(4, -1).T
-    best = _best(landing, sought, grid, GATES_M[0])
+    best = _best(landing, near, grid, GATES_M[0])
     if best is None:
         return None
     for gate_m in GATES_M[1:]:
         spans = [0.5 * span for span in spans]
         steps = np.array(np.meshgrid(*[(-span, 0.0, span) for span in spans], indexing="ij"))
-        around = np.array([best.time_s, best.rise, best.kept, best.aside_mps])
-        best = _best(landing, sought, around + steps.reshape(4, -1).T, gate_m) or best
+        around = np.array([best.time_s, best.restitution, best.speed_kept, best.sideways_mps])
+        best = _best(landing, near, around + steps.reshape(4, -1).T, gate_m) or best
     return best
 
 
-def _best(landing: Landing, sought: Sought, hops: Array, gate_m: float) -> Hop | None:
+def _best(
+    landing: PredictedLanding, near: BounceCandidates, hops: Array, gate_m: float
+) -> Hop | None:
     """Return the best of many hops, shape (H, 4): time, rise, kept, aside."""
-    paths = hop_pixels(landing, hops, sought.times_s)
-    after = sought.times_s[None, :] - hops[:, :1]
+    paths = hop_pixels(landing, hops, near.times_s)
+    after = near.times_s[None, :] - hops[:, :1]
     width, height = landing.camera.size_px
     with np.errstate(invalid="ignore"):
         inside = np.all((paths > 3) & (paths < (width - 4, height - 4)), axis=2)
     seen = (after > 0.0) & (after < AFTER_S) & inside
     if not np.any(seen):
         return None
-    gate = max(gate_m * sought.px_per_m, LEAST_GATE_PX)
+    gate = max(gate_m * near.px_per_m, LEAST_GATE_PX)
     spread = gate / 3.0
     gain = np.full(seen.shape, -np.inf)
     for frame in np.flatnonzero(seen.any(axis=0)):
-        mine = sought.pixels[sought.owner == frame]
+        mine = near.pixels[near.owner == frame]
         if not len(mine):
             continue
         gap = np.linalg.norm(paths[:, frame, None, :] - mine, axis=2).min(axis=1)
         density = np.exp(-0.5 * (gap / spread) ** 2) / (2.0 * np.pi * spread**2)
-        ratio = np.log(1.0 - SEEN_CHANCE + SEEN_CHANCE * density / sought.clutter)
+        ratio = np.log(1.0 - SEEN_CHANCE + SEEN_CHANCE * density / near.clutter)
         gain[:, frame] = np.where(gap < gate, ratio, -np.inf)
     miss = float(np.log(1.0 - SEEN_CHANCE))
     hit = seen & np.isfinite(gain)
     support = np.sum(np.where(hit, np.maximum(gain, miss), np.where(seen, miss, 0.0)), axis=1)
-    support = support - 0.5 * np.sum((departures(landing, hops)) ** 2, axis=1)
+    support = support - 0.5 * np.sum((prior_residuals(landing, hops)) ** 2, axis=1)
     best = int(np.argmax(support))
     time_s, rise, kept, aside = hops[best].tolist()
     return Hop(
@@ -200,24 +202,24 @@ def _best(landing: Landing, sought: Sought, hops: Array, gate_m: float) -> Hop |
     )
 
 
-def usual_spread(landing: Landing) -> Array:
+def prior_u(landing: PredictedLanding) -> Array:
     """Return how far moment, rise, kept and aside usually lie from what is expected, (4,)."""
     return np.array([landing.landed_u_s, RISE_U, KEPT_U, ASIDE_U_MPS])
 
 
-def departures(landing: Landing, hops: Array) -> Array:
+def prior_residuals(landing: PredictedLanding, hops: Array) -> Array:
     """Return how far hops, shape (H, 4), are from what is usual, in standard deviations."""
-    apart: Array = (hops - np.array([landing.landed_s, RISE, KEPT, 0.0])) / usual_spread(landing)
+    apart: Array = (hops - np.array([landing.landed_s, RISE, KEPT, 0.0])) / prior_u(landing)
     return apart
 
 
-def hop_pixels(landing: Landing, hops: Array, times_s: Array) -> Array:
+def hop_pixels(landing: PredictedLanding, hops: Array, times_s: Array) -> Array:
     """Return where hops, shape (H, 4), show at times, shape (M,): pixels, shape (H, M, 2)."""
     points = hop_states(landing, hops, times_s)[:, :, :3]
     return landing.camera.project(points.reshape(-1, 3)).reshape(*points.shape[:2], 2)
 
 
-def hop_states(landing: Landing, hops: Array, times_s: Array) -> Array:
+def hop_states(landing: PredictedLanding, hops: Array, times_s: Array) -> Array:
     """Return position and velocity of hops, shape (H, 4), at times: shape (H, M, 6).
 
     NaN before the bounce and where the hop has come down again. Drag is taken as it is just

@@ -40,7 +40,7 @@ STEP_S = 0.1
 
 
 @dataclass(frozen=True)
-class Stage:
+class SearchContext:
     """What a flight is played on: everything that does not differ between hypotheses.
 
     Attributes
@@ -134,17 +134,19 @@ class Hypothesis:
     chosen: NDArray[np.int64] | None = None
 
 
-def suppose(stage: Stage, release_s: float, angle_rad: float, speed_mps: float) -> Hypothesis:
+def suppose(
+    context: SearchContext, release_s: float, angle_rad: float, speed_mps: float
+) -> Hypothesis:
     """Return the flight straight down the firing line with a given start."""
     launch = np.zeros(11)
-    launch[0:3] = stage.release_m
+    launch[0:3] = context.release_m
     launch[3], launch[5] = speed_mps * np.cos(angle_rad), speed_mps * np.sin(angle_rad)
-    launch[6] = stage.drag
-    launch[9:11] = stage.wind_mps
-    return Hypothesis(release_s, launch, _until_ground(stage, launch))
+    launch[6] = context.drag
+    launch[9:11] = context.wind_mps
+    return Hypothesis(release_s, launch, _until_ground(context, launch))
 
 
-def weigh(stage: Stage, pool: Pool, hypothesis: Hypothesis, gate_px: float) -> Hypothesis:
+def weigh(context: SearchContext, pool: Pool, hypothesis: Hypothesis, gate_px: float) -> Hypothesis:
     """Return the hypothesis with its support from the nearest candidate of every frame.
 
     A frame with a candidate at distance d counts ``log(1 - P + P N(d) / clutter)``, one
@@ -152,7 +154,7 @@ def weigh(stage: Stage, pool: Pool, hypothesis: Hypothesis, gate_px: float) -> H
     of Modern Tracking Systems, 1999, ch. 6). `gate_px` is the reach, three standard
     deviations of N.
     """
-    path, seen = _in_frame(stage, pool, hypothesis)
+    path, seen = _in_frame(context, pool, hypothesis)
     if not np.any(seen):
         return replace(hypothesis, support=-np.inf, hits=0, in_view=0, chosen=np.zeros(0, int))
     first, last = np.flatnonzero(seen)[[0, -1]]
@@ -187,7 +189,7 @@ def gain(squared_px: Array, gate_px: float, clutter: Array) -> Array:
 
 
 def improve(
-    stage: Stage, pool: Pool, hypothesis: Hypothesis, gates_px: tuple[float, ...]
+    context: SearchContext, pool: Pool, hypothesis: Hypothesis, gates_px: tuple[float, ...]
 ) -> Hypothesis:
     """Return the flight fitted to the candidates near it, with the gate closing step by step.
 
@@ -200,7 +202,7 @@ def improve(
     for number, gate in enumerate(gates_px):
         reached = -np.inf
         for step in range(MOST_STEPS):
-            weighed = weigh(stage, pool, current, gate)
+            weighed = weigh(context, pool, current, gate)
             assert weighed.chosen is not None
             if (number > 0 or step >= 1) and weighed.support < HOPELESS * weighed.in_view:
                 return weighed
@@ -210,12 +212,12 @@ def improve(
             reached = weighed.support
             if len(weighed.chosen) < max(4.0, 0.08 * weighed.in_view):
                 return weighed
-            current = _fitted(stage, pool, weighed, gate, HELD if number == 0 else 1.0)
-    return weigh(stage, pool, current, gates_px[-1])
+            current = _fitted(context, pool, weighed, gate, HELD if number == 0 else 1.0)
+    return weigh(context, pool, current, gates_px[-1])
 
 
 def _fitted(
-    stage: Stage, pool: Pool, hypothesis: Hypothesis, gate_px: float, held: float
+    context: SearchContext, pool: Pool, hypothesis: Hypothesis, gate_px: float, held: float
 ) -> Hypothesis:
     """Return one robust Gauss-Newton step on the chosen candidates.
 
@@ -227,9 +229,9 @@ def _fitted(
     flight = hypothesis.trajectory
     if flight.sensitivities is None:
         end = float(flight.times_s[-1])
-        flight = fly(hypothesis.launch, stage.forces, end, STEP_S, sensitivities=True)
+        flight = fly(hypothesis.launch, context.forces, end, STEP_S, sensitivities=True)
     states, by_launch = flight.places(times)
-    pixels, by_point, _ = stage.camera.project_with_jacobians(states[:, :3])
+    pixels, by_point, _ = context.camera.project_with_jacobians(states[:, :3])
     residual = pool.pixels[chosen] - pixels
     slope = by_point @ by_launch[:, :, 3:9]
     by_release = -np.einsum("nij,nj->ni", by_point, states[:, 3:6])[:, :, None]
@@ -238,49 +240,51 @@ def _fitted(
     distance = np.sqrt(np.sum(residual**2, axis=1))
     weight = cauchy_weights(distance, scale) / scale**2
     speed = float(np.linalg.norm(hypothesis.launch[3:6]))
-    expected = np.array([0, 0, 0, 0, stage.drag, 0.0, 0.0])
+    expected = np.array([0, 0, 0, 0, context.drag, 0.0, 0.0])
     now = np.concatenate([[0.0], hypothesis.launch[3:9]])
-    known = np.array([1e3, 1e3, 0.08 * speed, 1e3, held * stage.drag_u, held * 0.05, held * 0.03])
+    known = np.array([1e3, 1e3, 0.08 * speed, 1e3, held * context.drag_u, held * 0.05, held * 0.03])
     away = np.where(known < 1e3, expected - now, 0.0)
     step, _ = weighted_step(slope, residual, weight, known, away)
     launch = hypothesis.launch.copy()
     launch[3:9] += np.clip(step[1:], -0.3 * speed - 0.5, 0.3 * speed + 0.5)
     launch[6] = np.clip(launch[6], 0.05, 1.5)
     release = hypothesis.release_s + float(np.clip(step[0], -0.3, 0.3))
-    return Hypothesis(release, launch, _until_ground(stage, launch, sensitivities=True))
+    return Hypothesis(release, launch, _until_ground(context, launch, sensitivities=True))
 
 
-def _until_ground(stage: Stage, launch: Array, sensitivities: bool = False) -> Trajectory:
+def _until_ground(context: SearchContext, launch: Array, sensitivities: bool = False) -> Trajectory:
     """Return the flight until it has gone below the ground, or for seven seconds."""
     climb = max(0.0, float(launch[5]))
-    gravity = stage.forces.gravity_mps2
+    gravity = context.forces.gravity_mps2
     # In air a ball comes down sooner than in vacuum unless lift holds it up.
     fall = np.sqrt(2.0 * (launch[2] + climb**2 / (2.0 * gravity)) / gravity)
     duration = float(np.clip(1.15 * (climb / gravity + fall) + 0.1, 0.2, 7.0))
-    return fly(launch, stage.forces, duration, STEP_S, sensitivities)
+    return fly(launch, context.forces, duration, STEP_S, sensitivities)
 
 
-def _in_frame(stage: Stage, pool: Pool, hypothesis: Hypothesis) -> tuple[Array, NDArray[np.bool_]]:
+def _in_frame(
+    context: SearchContext, pool: Pool, hypothesis: Hypothesis
+) -> tuple[Array, NDArray[np.bool_]]:
     """Return where the ball is in each frame of the pool, and whether it shows there."""
     times = pool.frame_times_s - hypothesis.release_s
     path = np.full((len(times), 2), np.nan)
     seen = (times >= 0.0) & (times <= hypothesis.trajectory.times_s[-1])
     if not np.any(seen):
         return path, seen
-    pixels, shows = in_view(stage, hypothesis.trajectory.at(times[seen])[:, :3])
+    pixels, shows = in_view(context, hypothesis.trajectory.at(times[seen])[:, :3])
     path[seen] = np.where(shows[:, None], pixels, np.nan)
     seen[seen] = shows
     return path, seen
 
 
-def in_view(stage: Stage, points: Array) -> tuple[Array, NDArray[np.bool_]]:
+def in_view(context: SearchContext, points: Array) -> tuple[Array, NDArray[np.bool_]]:
     """Return the pixels of places, shape (M, 2), and whether a ball there shows, shape (M,).
 
     It does in the frame, off its edge and above the ground.
     """
-    pixels = stage.camera.project(points)
-    last = np.array(stage.camera.size_px) - 1.0
+    pixels = context.camera.project(points)
+    last = np.array(context.camera.size_px) - 1.0
     with np.errstate(invalid="ignore"):
         inside = np.all((pixels > EDGE_PX) & (pixels < last - EDGE_PX), axis=1)
-    shows: NDArray[np.bool_] = inside & (points[:, 2] >= stage.ball_radius_m)
+    shows: NDArray[np.bool_] = inside & (points[:, 2] >= context.ball_radius_m)
     return pixels, shows

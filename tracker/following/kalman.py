@@ -14,14 +14,11 @@ from scipy.special import chdtri
 
 from calibration.camera import Camera
 from tracker.flight.trajectory import Trajectory, fly
-from tracker.following.hypothesis import Hypothesis, Stage
+from tracker.following.gate import GATE
+from tracker.following.hypothesis import Hypothesis, SearchContext
 from tracker.records import Candidates, Consistency
 
 Array = NDArray[np.float64]
-
-GATE = 13.8
-"""Squared Mahalanobis distance beyond which a candidate is not the ball's: the 99.9 % point of
-chi-square with two degrees of freedom."""
 
 JITTER_MPS2 = 0.6
 """Acceleration, m/s² over one tenth of a second, that the found flight may be wrong by: spin,
@@ -60,13 +57,13 @@ class Followed:
 
 
 def follow(
-    stage: Stage, hypothesis: Hypothesis, frames: list[Candidates], pixel_u: float
+    context: SearchContext, hypothesis: Hypothesis, frames: list[Candidates], pixel_u: float
 ) -> Followed:
     """Follow a flight through candidates by a Kalman filter and smooth it (RTS).
 
     Parameters
     ----------
-    stage : Stage
+    context : SearchContext
     hypothesis : Hypothesis
     frames : list of Candidates
         In order of time; those outside the flight are passed over.
@@ -82,11 +79,11 @@ def follow(
 
     times = np.array([candidates.time_s for candidates in frames]) - hypothesis.release_s
     end = float(hypothesis.trajectory.times_s[-1])
-    flight = fly(hypothesis.launch, stage.forces, end, 0.05, sensitivities=True)
+    flight = fly(hypothesis.launch, context.forces, end, 0.05, sensitivities=True)
     flying = np.flatnonzero((times >= 0.0) & (times <= end))
     states, by_launch = flight.at_with_sensitivities(times[flying])
-    pixels, by_point, _ = stage.camera.project_with_jacobians(states[:, :3])
-    width, height = stage.camera.size_px
+    pixels, by_point, _ = context.camera.project_with_jacobians(states[:, :3])
+    width, height = context.camera.size_px
     with np.errstate(invalid="ignore"):
         inside = (
             (states[:, 2] >= 0.0)
@@ -139,7 +136,7 @@ def follow(
         times_s=times[flying] + hypothesis.release_s,
         states=followed,
         covariances=covariances,
-        pixels=stage.camera.project(followed[:, :3]),
+        pixels=context.camera.project(followed[:, :3]),
         chosen=np.array(chosen, np.int64),
         nis=float(np.mean(surprises) / 2.0) if surprises else float("nan"),
     )

@@ -13,7 +13,7 @@ from tracker.following.hypothesis import (
     WORST,
     Hypothesis,
     Pool,
-    Stage,
+    SearchContext,
     improve,
     suppose,
     weigh,
@@ -72,27 +72,27 @@ class FlightSearch:
 
     Parameters
     ----------
-    stage : Stage
+    context : SearchContext
     """
 
-    def __init__(self, stage: Stage) -> None:
-        self._stage = stage
-        farthest, highest = _extent(stage)
+    def __init__(self, context: SearchContext) -> None:
+        self._context = context
+        farthest, highest = _extent(context)
         self._table = build_table(
-            stage.release_m, stage.drag, stage.forces, farthest, highest, stage.wind_mps
+            context.release_m, context.drag, context.forces, farthest, highest, context.wind_mps
         )
-        self._starts = Starts(stage, self._table)
+        self._starts = Starts(context, self._table)
         longest = float(np.nanmax(self._table.cells[:, :, 1]))
         self._longest = min(LONGEST_S, longest)
-        bin_s = max(stage.frame_s, min(1.0 / 50.0, self._longest / 60.0))
+        bin_s = max(context.frame_s, min(1.0 / 50.0, self._longest / 60.0))
         self._ballot = Ballot(bin_s, self._longest + 2.0 * BLOCK_S + 1.0)
         self._kept: deque[_Kept] = deque()
-        scale = _px_per_m(stage, farthest)
+        scale = _px_per_m(context, farthest)
         self._gates_px = tuple(float(np.clip(gate * scale, 5.0, 140.0)) for gate in GATES_M)
         self._recent: list[Hypothesis] = []
         self._supposed: dict[tuple[int, int], Hypothesis] = {}
-        self._plane = PlaneMap(stage.camera, stage.release_m)
-        self._clutter = ClutterMap(stage.camera.size_px)
+        self._plane = PlaneMap(context.camera, context.release_m)
+        self._clutter = ClutterMap(context.camera.size_px)
         self._waiting: list[tuple[Array, Array, Array]] = []
         self._next_row: int | None = None
         self._now = 0.0
@@ -152,7 +152,7 @@ class FlightSearch:
         places = self._plane.places(pixels)
         good = np.isfinite(places[:, 0])
         speed, time = self._table.look_up(
-            places[good, 0] - self._stage.release_m[0], places[good, 2]
+            places[good, 0] - self._context.release_m[0], places[good, 2]
         )
         assert self._next_row is not None
         self._ballot.cast(times_s[good, None] - time, speed, worth[good], self._next_row)
@@ -217,7 +217,7 @@ class FlightSearch:
         chosen = peaks(excess, usual)
         found: Hypothesis | None = None
         for start in islice(self._weighed(pool, first, chosen), MOST_TRIES):
-            flight = improve(self._stage, pool, start, self._gates_px)
+            flight = improve(self._context, pool, start, self._gates_px)
             if shortfall(flight):
                 refused.append(max(start, flight, key=lambda each: each.support))
             elif found is None or flight.support > found.support:
@@ -261,7 +261,7 @@ class FlightSearch:
         """Return the flight of a cell of the ballot; each is flown once."""
         if (angle, speed) not in self._supposed:
             self._supposed[angle, speed] = suppose(
-                self._stage, 0.0, float(np.radians(ANGLES_DEG[angle])), float(SPEEDS_MPS[speed])
+                self._context, 0.0, float(np.radians(ANGLES_DEG[angle])), float(SPEEDS_MPS[speed])
             )
         return self._supposed[angle, speed]
 
@@ -276,9 +276,9 @@ class FlightSearch:
                 flight.release_s + flight.trajectory.times_s[-1],
             )
             times = np.linspace(begin, max(begin, end), 12)
-            apart = self._stage.camera.project(
+            apart = self._context.camera.project(
                 flight.trajectory.at(times - flight.release_s)[:, :3]
-            ) - self._stage.camera.project(other.trajectory.at(times - other.release_s)[:, :3])
+            ) - self._context.camera.project(other.trajectory.at(times - other.release_s)[:, :3])
             near = np.linalg.norm(apart, axis=1) < 0.7 * self._gates_px[0]
             if np.sum(near) >= 4:
                 return True
@@ -302,7 +302,7 @@ class FlightSearch:
 
         `free` tells which of all that are kept the pool holds, and is brought up to date.
         """
-        chosen = weigh(self._stage, pool, flight, 2.0 * self._gates_px[-1]).chosen
+        chosen = weigh(self._context, pool, flight, 2.0 * self._gates_px[-1]).chosen
         assert chosen is not None
         if not len(chosen):
             return
@@ -331,11 +331,11 @@ def shortfall(flight: Hypothesis) -> str:
     return ""
 
 
-def _px_per_m(stage: Stage, farthest_m: float) -> float:
+def _px_per_m(context: SearchContext, farthest_m: float) -> float:
     """Return how many px a metre takes halfway along what the frame shows of the firing line."""
-    middle = stage.release_m + np.array([0.5 * min(farthest_m, 30.0), 0.0, 2.0])
-    depth = float(stage.camera.in_camera(middle)[0, 2])
-    return stage.camera.focal_px / max(depth, 1.0)
+    middle = context.release_m + np.array([0.5 * min(farthest_m, 30.0), 0.0, 2.0])
+    depth = float(context.camera.in_camera(middle)[0, 2])
+    return context.camera.focal_px / max(depth, 1.0)
 
 
 def _worth(clutter: Array) -> Array:
@@ -344,17 +344,17 @@ def _worth(clutter: Array) -> Array:
     return np.clip(np.log(0.7 / (gate * clutter)), 0.2, 6.0)
 
 
-def _extent(stage: Stage) -> tuple[float, float]:
+def _extent(context: SearchContext) -> tuple[float, float]:
     """Return how far downrange and how high above the firing line the frame reaches, m."""
-    width, height = stage.camera.size_px
+    width, height = context.camera.size_px
     edge_columns = np.linspace(0, width - 1, 40)
     edge_rows = np.linspace(0, height - 1, 24)
     pixels = np.array([(column, row) for column in edge_columns for row in edge_rows])
-    places = stage.camera.on_plane(pixels, stage.release_m, (0.0, 1.0, 0.0))
+    places = context.camera.on_plane(pixels, context.release_m, (0.0, 1.0, 0.0))
     good = np.isfinite(places).all(axis=1) & (places[:, 2] > -1.0)
     if not np.any(good):
         return 20.0, 10.0
-    along = places[good, 0] - stage.release_m[0]
+    along = places[good, 0] - context.release_m[0]
     return (
         float(np.clip(along.max() * 1.02, 0.5, 120.0)),
         float(np.clip(places[good, 2].max() * 1.02, 0.5, 40.0)),

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.following.hypothesis import MISS, Pool, Stage, gain, in_view
+from tracker.following.hypothesis import MISS, Pool, SearchContext, gain, in_view
 from tracker.following.table import FlightTable
 
 Array = NDArray[np.float64]
@@ -23,12 +23,12 @@ class Starts:
 
     Parameters
     ----------
-    stage : Stage
+    context : SearchContext
     table : FlightTable
     """
 
-    def __init__(self, stage: Stage, table: FlightTable) -> None:
-        self._stage, self._table = stage, table
+    def __init__(self, context: SearchContext, table: FlightTable) -> None:
+        self._context, self._table = context, table
         down = table.states[..., 2] < 0.0
         first = np.where(np.any(down, axis=0), np.argmax(down, axis=0), len(down) - 1)
         self._ends_s = table.times_s[first]
@@ -92,7 +92,7 @@ class Starts:
         bend = 2.0 * (before[:, :3] - after[:, :3]) + step * (before[:, 3:] + after[:, 3:])
         swing = after[:, :3] - before[:, :3] - step * before[:, 3:] - bend
         points = before[:, :3] + s * (step * before[:, 3:] + s * (swing + s * bend))
-        return in_view(self._stage, points)
+        return in_view(self._context, points)
 
 
 def peaks(excess: Array, usual: Array) -> NDArray[np.int64]:

@@ -6,20 +6,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.fitting import FIGURES, FittedFlight, figures_of
-from tracker.fitting.model import CAMERA_AT, DRAG_AT, FLIGHT_AT, READOUT_AT, flight_of
-from tracker.following import Stage
+from tracker.fitting.model import flight_of
+from tracker.fitting.parameters import CAMERA_AT, DRAG_AT, FLIGHT_AT, READOUT_AT
+from tracker.following import SearchContext
 from tracker.following.hop import (
     AFTER_S,
     LEAST_HITS,
     TOUCH_U_S,
+    BounceCandidates,
     Hop,
-    Landing,
-    Sought,
-    departures,
+    PredictedLanding,
     find_hop,
     hop_pixels,
     hop_states,
-    usual_spread,
+    prior_residuals,
+    prior_u,
 )
 from tracker.measurement.sighting import Course, Shutter, sighted
 from tracker.records import Candidates
@@ -79,7 +80,7 @@ class Bounce:
 
 
 def find_bounce(
-    stage: Stage,
+    stage: SearchContext,
     shutter: Shutter,
     fitted: FittedFlight,
     last_s: float,
@@ -90,7 +91,7 @@ def find_bounce(
 
     Parameters
     ----------
-    stage : Stage
+    stage : SearchContext
     shutter : Shutter
     fitted : FittedFlight
         Without any bounce.
@@ -129,7 +130,7 @@ def find_bounce(
     )
 
 
-def _landing(shutter: Shutter, fitted: FittedFlight) -> Landing | None:
+def _landing(shutter: Shutter, fitted: FittedFlight) -> PredictedLanding | None:
     circumstances, parameters = shutter.circumstances, fitted.parameters
     figures = figures_of(circumstances, parameters)
     flight_s = figures.value("flight_time_s")
@@ -140,7 +141,7 @@ def _landing(shutter: Shutter, fitted: FittedFlight) -> Landing | None:
     by_all[0] += 1.0
     fall = max(-float(trajectory.at(flight_s)[0, 5]), 1.0)
     u_s = np.hypot(np.sqrt(by_all @ fitted.covariance @ by_all), GROUND_U_M / fall)
-    return Landing(
+    return PredictedLanding(
         camera=circumstances.camera.perturbed(parameters[CAMERA_AT:]),
         forces=circumstances.forces,
         trajectory=trajectory,
@@ -153,8 +154,8 @@ def _landing(shutter: Shutter, fitted: FittedFlight) -> Landing | None:
 
 
 def _around(
-    landing: Landing, candidates: list[Candidates], late: float
-) -> tuple[Sought, list[Candidates]]:
+    landing: PredictedLanding, candidates: list[Candidates], late: float
+) -> tuple[BounceCandidates, list[Candidates]]:
     """Return the candidates about a landing, and how many are usual there at other times."""
     place = landing.trajectory.at(landing.landed_s - landing.began_s)[:, :3]
     ends = landing.camera.project(np.vstack([place, place + np.array([0.0, 0.0, 1.0])]))
@@ -167,7 +168,7 @@ def _around(
     usual = sum(int(np.sum(_near(each.pixels, ends[0], reach))) for each in apart)
     clutter = (usual + 0.5) / (max(len(apart), 1) * np.pi * reach**2)
     return (
-        Sought(
+        BounceCandidates(
             times_s=np.array([each.time_s for each in frames]) + late,
             owner=np.repeat(np.arange(len(frames)), [len(each.pixels) for each in frames]),
             pixels=np.concatenate([np.zeros((0, 2)), *(each.pixels for each in frames)]),
@@ -184,16 +185,16 @@ def _near(pixels: Array, pixel: Array, reach: float) -> NDArray[np.bool_]:
 
 
 def _measured(
-    stage: Stage,
+    stage: SearchContext,
     shutter: Shutter,
-    landing: Landing,
+    landing: PredictedLanding,
     hop: Hop,
     frames: list[Candidates],
     exposure: float | None,
     light: Array,
 ) -> tuple[Hop, float, int] | None:
     """Measure the ball's pictures along a hop and fit it to them; add the moment's uncertainty."""
-    state = np.array([hop.time_s, hop.rise, hop.kept, hop.aside_mps])
+    state = np.array([hop.time_s, hop.restitution, hop.speed_kept, hop.sideways_mps])
     readout = float(landing.readout_s)
     for _ in range(2):
         shown, course = _course(shutter, landing, state, frames, readout)
@@ -218,9 +219,9 @@ def _measured(
             weight = np.where(good, np.minimum(1.0, 2.0 / np.maximum(np.nan_to_num(size), 2.0)), 0)
             flat, left = slope[good].reshape(-1, 4), white[good].reshape(-1)
             heavy = np.repeat(weight[good], 2)
-            spread = usual_spread(landing)
+            spread = prior_u(landing)
             normal = flat.T @ (heavy[:, None] * flat) + np.diag(spread**-2.0)
-            pull = -departures(landing, state[None])[0] / spread
+            pull = -prior_residuals(landing, state[None])[0] / spread
             step = np.linalg.solve(normal, flat.T @ (heavy * left) + pull)
             state = state + np.clip(step, -0.5 * spread, 0.5 * spread)
     scatter = float(np.sqrt(np.mean(np.minimum(left**2, 16.0))))
@@ -229,11 +230,11 @@ def _measured(
     if kept < LEAST_HITS:
         return None
     time_s, rise, level, aside = state.tolist()
-    told = replace(hop, time_s=time_s, rise=rise, kept=level, aside_mps=aside)
+    told = replace(hop, time_s=time_s, restitution=rise, speed_kept=level, sideways_mps=aside)
     return told, float(np.hypot(u_s, TOUCH_U_S)), kept
 
 
-def _slope(landing: Landing, state: Array, times: Array, at: int) -> Array:
+def _slope(landing: PredictedLanding, state: Array, times: Array, at: int) -> Array:
     """Return the derivative of a hop's pixels by one of its four numbers, shape (N, 2)."""
     step = np.zeros(4)
     step[at] = (1e-4, 1e-3, 1e-3, 1e-3)[at]
@@ -243,7 +244,11 @@ def _slope(landing: Landing, state: Array, times: Array, at: int) -> Array:
 
 
 def _course(
-    shutter: Shutter, landing: Landing, state: Array, frames: list[Candidates], readout: float
+    shutter: Shutter,
+    landing: PredictedLanding,
+    state: Array,
+    frames: list[Candidates],
+    readout: float,
 ) -> tuple[list[Candidates], Course]:
     """Return the frames in which a hop shows, and where the ball is in them."""
     times = np.array([each.time_s for each in frames])
@@ -262,7 +267,7 @@ def _course(
 
 
 def _height_off(
-    shutter: Shutter, fitted: FittedFlight, landing: Landing, at_s: float, u_s: float
+    shutter: Shutter, fitted: FittedFlight, landing: PredictedLanding, at_s: float, u_s: float
 ) -> float:
     """Return by how many standard uncertainties the flight is above the ground at a moment."""
     states, by_launch = landing.trajectory.at_with_sensitivities(at_s - landing.began_s)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from calibration.camera import Camera
 from tracker.fitting import Circumstances, Conditions
-from tracker.following import Stage
+from tracker.following import SearchContext
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -21,7 +21,7 @@ class ClipRequest(Conditions):
     setup: str
 
 
-def stage_of(known: Circumstances, frame_s: float, camera: Camera | None = None) -> Stage:
+def stage_of(known: Circumstances, frame_s: float, camera: Camera | None = None) -> SearchContext:
     """Return what the flights of a clip are played on.
 
     Parameters
@@ -32,7 +32,7 @@ def stage_of(known: Circumstances, frame_s: float, camera: Camera | None = None)
     camera : Camera, optional
         In place of the one in `known`.
     """
-    return Stage(
+    return SearchContext(
         camera=known.camera if camera is None else camera,
         release_m=known.release_m,
         forces=known.forces,

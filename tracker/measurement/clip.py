@@ -10,7 +10,7 @@ from calibration.camera import Camera
 from calibration.timebase import Cadence, check_cadence, true_times_s
 from tracker.detection import CandidateFinder, look_for
 from tracker.fitting import circumstances_of
-from tracker.following import FlightSearch, Hypothesis, Stage
+from tracker.following import FlightSearch, Hypothesis, SearchContext
 from tracker.measurement.circumstances import ClipRequest, stage_of
 from tracker.measurement.rejection import sorted_out
 from tracker.measurement.sighting import Shutter
@@ -153,7 +153,7 @@ class _Found:
     refused: list[RejectedCandidate] = field(default_factory=list)
 
 
-def _watch(stage: Stage, shutter: Shutter, request: ClipRequest, clock: _Clock) -> _Found:
+def _watch(stage: SearchContext, shutter: Shutter, request: ClipRequest, clock: _Clock) -> _Found:
     """Pass once through the clip and return the shots found in it."""
     facts = shutter.facts
     finder, search = CandidateFinder(shutter.look), FlightSearch(stage)

@@ -10,8 +10,9 @@ from calibration.adjustment.robust import sigma_of_radii
 from tracker.fitting import FIGURES, Circumstances, Figures, FittedFlight, figures_of
 from tracker.fitting.budget import budget_of
 from tracker.fitting.choice import flight_model
-from tracker.fitting.loose import LooseCircumstances
-from tracker.fitting.model import CAMERA_AT, READOUT_AT, flight_of
+from tracker.fitting.model import flight_of
+from tracker.fitting.parameters import CAMERA_AT, READOUT_AT
+from tracker.fitting.untaped import UntapedCircumstances
 from tracker.flight.events import apex
 from tracker.following import consistency
 from tracker.measurement.bounce import Bounce
@@ -161,7 +162,7 @@ def describe(
         agreement,
         flight_model(circumstances, fitted),
         # Where nothing was taped, every shot has a camera of its own.
-        None if isinstance(circumstances, LooseCircumstances) else (circumstances, fitted),
+        None if isinstance(circumstances, UntapedCircumstances) else (circumstances, fitted),
     )
 
 

@@ -9,7 +9,9 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from calibration.timebase import Cadence, check_cadence, true_times_s
 from tracker.detection import CandidateFinder, Look
-from tracker.following.arcs import Arc, ArcSearch, arc_of, is_slow_fall, is_throw
+from tracker.following.arcs import Arc, fit_arc
+from tracker.following.linking import ArcSearch
+from tracker.following.throws import is_slow_fall, is_throw
 from tracker.measurement.steadying import Steadier
 from tracker.records import Candidates
 from tracker.video import ChangeMeter, ClipFacts, frames
@@ -220,7 +222,7 @@ def _joins(arc: Arc, later: Arc, reach_px: float, frame_s: float) -> str:
     apart = np.linalg.norm(before - after, axis=1)
     if apart.min() > reach_px:
         return ""
-    change = next_speed - speed - arc.pull * (later.times_s[0] - arc.times_s[-1])
+    change = next_speed - speed - arc.acceleration_pxps2 * (later.times_s[0] - arc.times_s[-1])
     fast = float(np.linalg.norm(speed))
     if np.linalg.norm(change) < 0.12 * fast + 2.0 * reach_px:
         return "on"
@@ -233,11 +235,11 @@ def _end(arc: Arc, times: Array, last: bool) -> tuple[Array, Array]:
     since, pixels = arc.times_s[part], arc.pixels[part]
     edge = float(since[-1] if last else since[0])
     # Over so few places the curve's bend is better known from the whole path.
-    bend = 0.5 * np.outer((since - edge) ** 2, arc.pull)
+    bend = 0.5 * np.outer((since - edge) ** 2, arc.acceleration_pxps2)
     design = np.column_stack([np.ones(len(since)), since - edge])
     place, speed = np.linalg.lstsq(design, pixels - bend, rcond=None)[0]
     ahead = times - edge
-    return place + np.outer(ahead, speed) + 0.5 * np.outer(ahead**2, arc.pull), speed
+    return place + np.outer(ahead, speed) + 0.5 * np.outer(ahead**2, arc.acceleration_pxps2), speed
 
 
 def bounce_of(throw: Throw, path: Callable[[Array], Array], frame_s: float) -> tuple[float, float]:
@@ -266,7 +268,7 @@ def bounce_of(throw: Throw, path: Callable[[Array], Array], frame_s: float) -> t
 def _mended(arc: Arc, later: Arc, frame_s: float) -> Arc:
     joined = np.concatenate([_rows(arc), _rows(later)])
     _, first = np.unique(joined[:, 0], return_index=True)
-    return arc_of(joined[first], frame_s)
+    return fit_arc(joined[first], frame_s)
 
 
 def _rows(arc: Arc) -> Array:

@@ -8,8 +8,9 @@ from numpy.typing import NDArray
 from calibration.timebase import row_fraction
 from tracker.detection import Expected, Look, sight
 from tracker.fitting import Circumstances, FittedFlight, figures_of
-from tracker.fitting.model import CAMERA_AT, READOUT_AT, flight_of
-from tracker.following import Stage
+from tracker.fitting.model import flight_of
+from tracker.fitting.parameters import CAMERA_AT, READOUT_AT
+from tracker.following import SearchContext
 from tracker.measurement.steadying import STEADY_U_PX, offsets
 from tracker.records import Candidates, Track
 from tracker.video import ClipFacts
@@ -72,7 +73,7 @@ def course_of(
 
 
 def sighted(
-    stage: Stage,
+    stage: SearchContext,
     shutter: Shutter,
     course: Course,
     frames_in_view: list[Candidates],

@@ -1,15 +1,21 @@
 """One shot from a found flight to its row: followed, measured, fitted."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.adjustment import NotDetermined
-from tracker.fitting import FittedFlight, first_state, fit_in_usual_gusts, with_likely_gusts
-from tracker.fitting.gravity import gravity_verdict
-from tracker.fitting.model import USUAL_LIGHT
-from tracker.following import Hypothesis, Stage, follow
+from tracker.fitting import (
+    FittedFlight,
+    Observations,
+    fit_given_gusts,
+    initial_parameters,
+    refit_gusts,
+)
+from tracker.fitting.circumstances import USUAL_LIGHT
+from tracker.fitting.gravity import gravity_doubt
+from tracker.following import Hypothesis, SearchContext, follow
 from tracker.measurement.bounce import Bounce, find_bounce
 from tracker.measurement.circumstances import ClipRequest
 from tracker.measurement.rejection import SURE_SUPPORT
@@ -28,7 +34,7 @@ FIRST_FRAMES = 45
 
 
 def measure_shot(
-    stage: Stage,
+    stage: SearchContext,
     shutter: Shutter,
     request: ClipRequest,
     hypothesis: Hypothesis,
@@ -43,7 +49,7 @@ def measure_shot(
 
 
 def rejected_candidate(
-    stage: Stage, shutter: Shutter, request: ClipRequest, hypothesis: Hypothesis, why: str
+    stage: SearchContext, shutter: Shutter, request: ClipRequest, hypothesis: Hypothesis, why: str
 ) -> RejectedCandidate:
     """Return a flight that was found and is no shot, with its way through the frame."""
     times = np.linspace(0.0, float(hypothesis.trajectory.times_s[-1]), 61)
@@ -86,7 +92,7 @@ class Traced:
 
 
 def traced(
-    stage: Stage, shutter: Shutter, hypothesis: Hypothesis, candidates: list[Candidates]
+    stage: SearchContext, shutter: Shutter, hypothesis: Hypothesis, candidates: list[Candidates]
 ) -> Traced:
     """Follow a found flight, measure the ball's pictures along it and fit it to them.
 
@@ -104,7 +110,7 @@ def traced(
     course = Course(followed.times_s[few], followed.states[few], followed.pixels[few])
     frames_in_view = [by_frame[int(frame)] for frame in followed.frames[few]]
     known = shutter.circumstances
-    state = first_state(known, hypothesis.release_s, hypothesis.launch)
+    state = initial_parameters(known, hypothesis.release_s, hypothesis.launch)
     exposure: float | None = None
     light = USUAL_LIGHT
     for number in range(2):
@@ -114,8 +120,8 @@ def traced(
                 f"a picture like the ball's was measured in {len(track.frames)} of the "
                 f"{len(frames_in_view)} frames that the flight crosses"
             )
-        row_share = shutter.row_share(track.pixels)
-        fitted = fit_in_usual_gusts(known, track, row_share, state, near=number > 0)
+        observed = Observations(track, shutter.row_share(track.pixels))
+        fitted = fit_given_gusts(known, observed, state, near=number > 0)
         state, light = fitted.parameters, fitted.light
         frames_in_view, course = course_of(shutter, fitted, candidates)
     count = int(np.sum(fitted.used))
@@ -126,17 +132,16 @@ def traced(
         )
     last_s = float(track.times_s[fitted.used].max())
     bounce = find_bounce(stage, shutter, fitted, last_s, candidates, exposure)
-    landed_s = None
     if bounce is not None and bounce.agrees:
-        landed_s = (bounce.time_s, bounce.u_s)
-        fitted = fit_in_usual_gusts(known, track, row_share, state, landed_s, near=True)
+        observed = replace(observed, landed_s=(bounce.time_s, bounce.u_s))
+        fitted = fit_given_gusts(known, observed, state, near=True)
     # Last, since how gusty the air was changes little but the uncertainties.
-    fitted = with_likely_gusts(known, track, row_share, fitted, landed_s)
-    return Traced(track, row_share, fitted, len(frames_in_view), bounce)
+    fitted = refit_gusts(known, observed, fitted)
+    return Traced(track, observed.row_share, fitted, len(frames_in_view), bounce)
 
 
 def told(
-    stage: Stage,
+    stage: SearchContext,
     shutter: Shutter,
     request: ClipRequest,
     trace: Traced,
@@ -160,8 +165,11 @@ def told(
         When it is no ball's.
     """
     circumstances = shutter.circumstances
-    wrong = gravity_verdict(
-        circumstances, trace.track, trace.row_share, trace.fitted, 1.0 / stage.frame_s
+    wrong = gravity_doubt(
+        circumstances,
+        Observations(trace.track, trace.row_share),
+        trace.fitted,
+        1.0 / stage.frame_s,
     )
     sought = Sought(
         clip=request.clip,

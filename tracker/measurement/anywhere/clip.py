@@ -11,7 +11,7 @@ from calibration.camera import Camera
 from tracker.detection import look_for
 from tracker.fitting import circumstances_of
 from tracker.following.arcs import Arc
-from tracker.following.ends import thrown_part
+from tracker.following.throws import trimmed_throw
 from tracker.measurement.anywhere.rules import no_throw, rolls, together, without_hops
 from tracker.measurement.anywhere.shot import Sight, look_along, measure_throw, rejected_candidate
 from tracker.measurement.anywhere.start import Field, Flight, first_fit
@@ -124,7 +124,7 @@ def _thrown(
     flights: list[Flight] = []
     refused: list[RejectedCandidate] = []
     camera, every_s = shutter.circumstances.camera, scouted.frame_s
-    for throw in throws_of(scouted, camera.size_px[0], thrown_part):
+    for throw in throws_of(scouted, camera.size_px[0], trimmed_throw):
         if any(_is_of(throw.arc, shot) for shot in found):
             continue
         if rolls(throw.arc, camera, every_s):

@@ -93,7 +93,7 @@ def no_throw(flight: Flight, field: Field, release_up_m: float, first_s: float) 
         )
     if np.min(seen[:, 2]) < -SUNK_M:
         return "it would fly below the ground"
-    if flight.unlikelihood() > MOST_UNLIKELY:
+    if flight.prior_chi_square() > MOST_UNLIKELY:
         return "no ball, wind and spin that are likely explain its path"
     if seen[0, 2] < min(LOW_M, LOW_SHARE * release_up_m) and seen[0, 5] > 0.0:
         return "it comes up off the ground: a hop, or a ball that is kicked"

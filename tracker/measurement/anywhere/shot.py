@@ -7,10 +7,10 @@ from numpy.typing import NDArray
 
 from calibration.adjustment import NotDetermined
 from tracker.detection import Look
-from tracker.fitting import Circumstances, FittedFlight, fit_flight
-from tracker.fitting.model import READOUT_AT
+from tracker.fitting import Circumstances, FittedFlight, Observations, fit_flight
+from tracker.fitting.parameters import READOUT_AT
 from tracker.flight.trajectory import fly
-from tracker.following import Hypothesis, Stage
+from tracker.following import Hypothesis, SearchContext
 from tracker.measurement.anywhere.rules import hardly_seen, no_throw
 from tracker.measurement.anywhere.start import Began, Field, Flight, first_of_many, rebegun
 from tracker.measurement.circumstances import ClipRequest, stage_of
@@ -135,7 +135,7 @@ def _followed(
     field: Field,
     candidates: list[Candidates],
     frame_s: float,
-) -> tuple[Flight, Stage, Traced, Sight]:
+) -> tuple[Flight, SearchContext, Traced, Sight]:
     """Follow a flight from its first sight, which is looked for anew from where it then begins."""
     start_s = flight.first_s
     sight = _first_sight(flight, start_s, shutter, candidates, frame_s)
@@ -163,7 +163,7 @@ def rejected_candidate(
         release_s=float(arc.times_s[0]) * pace,
         support=0.0,
         frames_seen=len(arc.frames),
-        frames_crossed=max(len(arc.frames), round(arc.lasts_s / frame_s) + 1),
+        frames_crossed=max(len(arc.frames), round(arc.duration_s / frame_s) + 1),
         reason=why[:1].upper() + why[1:].rstrip(".") + ".",
         times_s=arc.times_s,
         pixels=arc.pixels,
@@ -296,9 +296,8 @@ def _from_release(flight: Flight, shutter: Shutter, trace: Traced) -> FittedFlig
     if trace.bounce is not None and trace.bounce.agrees:
         landed_s = (trace.bounce.time_s, trace.bounce.u_s)
     try:
-        home = fit_flight(
-            known, trace.track, trace.row_share, float(times[nearest]), launch, landed_s=landed_s
-        )
+        observed = Observations(trace.track, trace.row_share, landed_s)
+        home = fit_flight(known, observed, float(times[nearest]), launch)
     except (NotDetermined, np.linalg.LinAlgError):
         return None
     if not -0.02 <= first_s - home.parameters[0] < longest:
@@ -314,7 +313,7 @@ def _misfit(known: Circumstances, fitted: FittedFlight, trace: Traced) -> float:
     )
     distance = np.sum(white[..., 0] ** 2, axis=1) / trace.fitted.scale**2
     off = fitted.parameters - known.prior_mean()
-    places = float(np.sum(np.minimum(distance, 36.0))) / trace.fitted.spread
+    places = float(np.sum(np.minimum(distance, 36.0))) / trace.fitted.correlation_factor
     return places + float(off @ known.prior_information() @ off)
 
 

@@ -13,8 +13,10 @@ from numpy.typing import ArrayLike, NDArray
 from calibration.adjustment import NotDetermined
 from calibration.camera import Camera
 from tracker.fitting import Circumstances, FittedFlight, fit_flight
-from tracker.fitting.loose import LooseCircumstances, LooseFit, unlikelihood
-from tracker.fitting.model import CAMERA_AT, flight_of
+from tracker.fitting.model import flight_of
+from tracker.fitting.observations import Observations
+from tracker.fitting.parameters import CAMERA_AT
+from tracker.fitting.untaped import UntapedCircumstances, UntapedFit, prior_chi_square
 from tracker.measurement.scouting import Throw, bounce_of
 from tracker.measurement.sighting import Shutter
 from tracker.records import Track
@@ -96,7 +98,7 @@ class Flight:
     """A thrown ball's path with the flight fitted to it so far."""
 
     throw: Throw
-    known: LooseCircumstances
+    known: UntapedCircumstances
     fitted: FittedFlight
 
     @property
@@ -131,9 +133,9 @@ class Flight:
         """Return the pixels at true times, shape (N, 2)."""
         return self.camera.project(self.states(times_s)[:, :3])
 
-    def unlikelihood(self) -> float:
+    def prior_chi_square(self) -> float:
         """Return the squared distance from all that was presumed, in units of its spread."""
-        return unlikelihood(LooseFit(self.known, self.fitted))
+        return prior_chi_square(UntapedFit(self.known, self.fitted))
 
 
 def first_of_many(times_s: Array, used: NDArray[np.bool_]) -> float:
@@ -158,7 +160,7 @@ def states_at(known: Circumstances, fitted: FittedFlight, times_s: Array) -> Arr
     return states
 
 
-def loosened(known: Circumstances, field: Field, began: Began) -> LooseCircumstances:
+def loosened(known: Circumstances, field: Field, began: Began) -> UntapedCircumstances:
     """Return what is known of a shot that may start anywhere on a field.
 
     Parameters
@@ -170,7 +172,7 @@ def loosened(known: Circumstances, field: Field, began: Began) -> LooseCircumsta
     """
     given = {name: getattr(known, name) for name in Circumstances.__dataclass_fields__}
     given["release_m"] = np.array([*field.middle_m, USUAL_HEIGHT_M])
-    return LooseCircumstances(
+    return UntapedCircumstances(
         **given,
         release_each_u_m=np.array([*field.u_m, HEIGHT_SD_M]),
         began_s=began.time_s,
@@ -197,7 +199,7 @@ def first_fit(shutter: Shutter, field: Field, throw: Throw, began: Began, frame_
         Where no flight explains the path.
     """
     arc, known = throw.arc, loosened(shutter.circumstances, field, began)
-    u_px = EXTRA_PX + STREAK_SHARE * float(np.linalg.norm(arc.speed)) * frame_s
+    u_px = EXTRA_PX + STREAK_SHARE * float(np.linalg.norm(arc.velocity_pxps)) * frame_s
     track = Track(
         arc.frames,
         arc.times_s,
@@ -207,12 +209,14 @@ def first_fit(shutter: Shutter, field: Field, throw: Throw, began: Began, frame_
     )
     share = shutter.row_share(track.pixels)
     landed_s = None if throw.hop is None else bounce_of(throw, arc.at, frame_s)
-    away = known.camera.focal_px * known.forces.gravity_mps2 / max(float(arc.pull[1]), 1e-9)
+    observed = Observations(track, share, landed_s)
+    fall_pxps2 = max(float(arc.acceleration_pxps2[1]), 1e-9)
+    away = known.camera.focal_px * known.forces.gravity_mps2 / fall_pxps2
     best: Flight | None = None
     for guess in GUESSES:
         try:
             launch = _guessed(known, track, began.time_s, guess * away)
-            fitted = fit_flight(known, track, share, began.time_s, launch, landed_s=landed_s)
+            fitted = fit_flight(known, observed, began.time_s, launch)
         except (NotDetermined, np.linalg.LinAlgError):
             continue
         flight = Flight(throw, known, fitted)
@@ -228,10 +232,10 @@ def first_fit(shutter: Shutter, field: Field, throw: Throw, began: Began, frame_
 def _cost(flight: Flight) -> float:
     lost = float(np.sum(~flight.fitted.used))
     scatter = float(np.sum(flight.fitted.residuals_px[flight.fitted.used] ** 2))
-    return flight.unlikelihood() + 36.0 * lost + scatter
+    return flight.prior_chi_square() + 36.0 * lost + scatter
 
 
-def _guessed(known: LooseCircumstances, track: Track, began_s: float, away_m: float) -> Array:
+def _guessed(known: UntapedCircumstances, track: Track, began_s: float, away_m: float) -> Array:
     """Return the launch of a path on an upright plane square to the sight, shape (11,)."""
     camera = known.camera
     width, height = camera.size_px

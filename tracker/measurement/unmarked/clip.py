@@ -12,6 +12,7 @@ from calibration.site import Site
 from calibration.site.presumed import USUAL_AWAY_M, Presumption, Sighted
 from tracker.detection import Look, look_for
 from tracker.fitting import circumstances_of
+from tracker.fitting.parameters import CAMERA_ACROSS_AT
 from tracker.flight.forces import Forces
 from tracker.flight.gravity import STANDARD_GRAVITY
 from tracker.measurement.circumstances import ClipRequest
@@ -124,8 +125,9 @@ def _presumed(site: Site, request: ClipRequest) -> Camera:
 def _distance_u(flight: Flight) -> float:
     """Return how well a flight knows its camera's distance, as a share of it."""
     covariance = flight.fit.fitted.covariance
-    at = len(covariance) - 14 + 4
-    return float(np.sqrt(covariance[at, at]) / abs(flight.camera.position[1]))
+    return float(
+        np.sqrt(covariance[CAMERA_ACROSS_AT, CAMERA_ACROSS_AT]) / abs(flight.camera.position[1])
+    )
 
 
 def _look(flight: Flight, forces: Forces, frame_s: float) -> Look:
@@ -210,8 +212,8 @@ def _notes(facts: ClipFacts, scouted: Scouted, any_shots: bool, presumed: Camera
             "motion, write the true rate as capture_fps under [camera] of a session.toml."
         )
     if scouted.slow and not any_shots:
-        pull = float(np.median([scouted.arcs[at].pull[1] for at in scouted.slow]))
-        away = presumed.focal_px * STANDARD_GRAVITY / pull
+        fall = float(np.median([scouted.arcs[at].acceleration_pxps2[1] for at in scouted.slow]))
+        away = presumed.focal_px * STANDARD_GRAVITY / fall
         least, most = np.sqrt(away / FARTHEST_M), np.sqrt(away / NEAREST_M)
         found.append(
             "Something falls through the picture so slowly that at life speed it would be "

@@ -10,15 +10,16 @@ from calibration.camera import Camera
 from calibration.site import Site
 from calibration.site.presumed import Presumption, Sighted
 from tracker.detection import Look
-from tracker.fitting import Circumstances
-from tracker.fitting.loose import (
-    LooseCircumstances,
-    LooseFit,
+from tracker.fitting import Circumstances, Observations
+from tracker.fitting.model import flight_of
+from tracker.fitting.parameters import CAMERA_AT
+from tracker.fitting.untaped import (
+    UntapedCircumstances,
+    UntapedFit,
     first_launch,
-    fit_loosely,
-    unlikelihood,
+    fit_untaped,
+    prior_chi_square,
 )
-from tracker.fitting.model import CAMERA_AT, flight_of
 from tracker.following.arcs import Arc
 from tracker.measurement.circumstances import ClipRequest, stage_of
 from tracker.measurement.row import Sought, describe
@@ -51,7 +52,7 @@ class Flight:
     """A throw with its fit so far."""
 
     throw: Throw
-    fit: LooseFit
+    fit: UntapedFit
     presumption: Presumption
 
     @property
@@ -91,13 +92,13 @@ def first_fit(
 ) -> Flight | None:
     """Fit a flight to the places of a path; None where no throw explains them."""
     arc = throw.arc
-    flies_left = arc.speed[0] < 0.0
+    flies_left = arc.velocity_pxps[0] < 0.0
     side = 1 if flies_left else -1
     if site.position_m is not None and site.position_m[1] * side < 0.0:
         return None
     presumption = Presumption(site, side)
     camera = presumption.start(_sight(site, known, arc, side))
-    spread = (1.0 + 0.05 * float(np.linalg.norm(arc.speed)) / fps) ** 2
+    spread = (1.0 + 0.05 * float(np.linalg.norm(arc.velocity_pxps)) / fps) ** 2
     track = Track(
         arc.frames,
         arc.times_s,
@@ -109,7 +110,9 @@ def first_fit(
     share = Shutter(known, facts, _NO_LOOK).row_share(track.pixels)
     try:
         launch = first_launch(loose, track, loose.began_s)
-        fit = fit_loosely(loose, presumption.around, track, share, loose.began_s, launch)
+        fit = fit_untaped(
+            loose, presumption.around, Observations(track, share), loose.began_s, launch
+        )
     except (NotDetermined, np.linalg.LinAlgError):
         return None
     flight = Flight(throw, fit, presumption)
@@ -121,14 +124,14 @@ _NO_LOOK = Look(4.0, 10.0, 1, (0, 0, 1, 1))
 
 def loosened(
     known: Circumstances, camera: Camera, height_told: bool, first_s: float, frame_s: float
-) -> LooseCircumstances:
+) -> UntapedCircumstances:
     """Return what is known of a shot, with the release as the path's beginning."""
     release = known.release_m.copy()
     each = np.full(3, known.release_u_m)
     if not height_told:
         release[2], each[2] = USUAL_RELEASE_M, RELEASE_SD_M
     names = [name for name in Circumstances.__dataclass_fields__ if name != "camera"]
-    return LooseCircumstances(
+    return UntapedCircumstances(
         camera=camera,
         **{**{name: getattr(known, name) for name in names}, "release_m": release},
         release_each_u_m=each,
@@ -141,7 +144,7 @@ def _sight(site: Site, known: Circumstances, arc: Arc, side: int) -> Sighted:
     focal = site.size_px[0] / 2.0 / np.tan(np.radians((site.field_of_view_deg or 65.0) / 2.0))
     if site.lens is not None:
         focal = site.lens.focal_px
-    away = focal * known.forces.gravity_mps2 / float(arc.pull[1])
+    away = focal * known.forces.gravity_mps2 / float(arc.acceleration_pxps2[1])
     return Sighted(side, float(np.clip(away, 4.0, 200.0)), known.release_m, arc.pixels[0])
 
 
@@ -153,7 +156,7 @@ def _is_likely(flight: Flight) -> bool:
         np.sum(fitted.used) >= max(LEAST_USED, 0.7 * len(fitted.used))
         and SPEEDS_MPS[0] < speed < SPEEDS_MPS[1]
         and AWAY_M[0] < abs(camera.position[1]) < AWAY_M[1]
-        and unlikelihood(flight.fit) < MOST_UNLIKELY
+        and prior_chi_square(flight.fit) < MOST_UNLIKELY
         and fitted.scale < AGREES
         and flight.launch[3] > 0.0
     )
@@ -281,14 +284,12 @@ def _refit(
     )
     share = shutter.row_share(track.pixels)
     try:
-        fit = fit_loosely(
+        fit = fit_untaped(
             known,
             flight.presumption.around,
-            track,
-            share,
+            Observations(track, share, landed_s),
             flight.release_s,
             flight.launch,
-            landed_s=landed_s,
         )
     except (NotDetermined, np.linalg.LinAlgError):
         return None

@@ -5,8 +5,8 @@ from numpy.typing import NDArray
 
 from calibration.site import Site
 from tracker.fitting import figures_of
-from tracker.fitting.loose import LooseFit
-from tracker.fitting.model import CAMERA_AT
+from tracker.fitting.parameters import CAMERA_ACROSS_AT, CAMERA_AT
+from tracker.fitting.untaped import UntapedFit
 from tracker.records import Track
 
 Array = NDArray[np.float64]
@@ -16,7 +16,7 @@ TAPED_U_M, PICKED_U_PX = 0.05, 1.0
 EDGE_SHARE = 0.012
 
 
-def gain(fit: LooseFit) -> tuple[float, float, float] | None:
+def gain(fit: UntapedFit) -> tuple[float, float, float] | None:
     """Return what one taped distance would do for the exit speed.
 
     The marker is added to the fit as if it had been taped and picked (the covariance does not
@@ -48,12 +48,12 @@ def gain(fit: LooseFit) -> tuple[float, float, float] | None:
     return None
 
 
-def gravity_sentence(fit: LooseFit, site: Site) -> str:
+def gravity_sentence(fit: UntapedFit, site: Site) -> str:
     """Say that gravity is the scale, from how far, and what one taped distance would gain."""
     fitted, known = fit.fitted, fit.circumstances
     camera = known.camera.perturbed(fitted.parameters[CAMERA_AT:])
     away = abs(float(camera.position[1]))
-    u = float(np.sqrt(fitted.covariance[CAMERA_AT + 4, CAMERA_AT + 4]))
+    u = float(np.sqrt(fitted.covariance[CAMERA_ACROSS_AT, CAMERA_ACROSS_AT]))
     few = "too few markers fix the camera, so" if site.picked else "nothing was taped, so"
     words = (
         f"{few} gravity is the scale: the camera stood {_metres(away, u)} m from the line of "

@@ -1,12 +1,18 @@
-"""Parameters taken out of normal equations."""
+"""Normal equations: parameters eliminated, and a prior written as observations."""
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+RANK_SHARE = 1e-14
+"""Share of the greatest eigenvalue below which a direction has no information: rounding."""
 
-def without(normal: Array, right: Array, kept: list[int], lost: list[int]) -> tuple[Array, Array]:
+RIDGE = 1e-13
+"""Added to the scaled diagonal before a solution: some hundred times the rounding of a double."""
+
+
+def eliminate(normal: Array, right: Array, kept: list[int], lost: list[int]) -> tuple[Array, Array]:
     """Eliminate parameters from normal equations (Schur complement), scaled to be well posed.
 
     Parameters
@@ -23,7 +29,7 @@ def without(normal: Array, right: Array, kept: list[int], lost: list[int]) -> tu
     """
     length = np.sqrt(np.maximum(np.diag(normal), 1e-300))
     scaled, pull = normal / np.outer(length, length), right / length
-    inner = scaled[np.ix_(lost, lost)] + 1e-13 * np.eye(len(lost))
+    inner = scaled[np.ix_(lost, lost)] + RIDGE * np.eye(len(lost))
     carried = np.linalg.solve(inner, np.column_stack([scaled[np.ix_(lost, kept)], pull[lost]]))
     across = scaled[np.ix_(kept, lost)]
     reduced = scaled[np.ix_(kept, kept)] - across @ carried[:, :-1]
@@ -31,3 +37,13 @@ def without(normal: Array, right: Array, kept: list[int], lost: list[int]) -> tu
     size = length[kept]
     reduced = (reduced + reduced.T) / 2.0 * np.outer(size, size)
     return reduced, left * size
+
+
+def information_root(information: Array) -> Array:
+    """Return R with R^T R the information, one row for each direction that has any."""
+    length = np.sqrt(np.maximum(np.diag(information), 1e-300))
+    scaled = information / np.outer(length, length) * (np.diag(information) > 0)
+    values, vectors = np.linalg.eigh(scaled)
+    kept = values > RANK_SHARE
+    root: Array = (np.sqrt(values[kept])[:, None] * vectors[:, kept].T) * length
+    return root

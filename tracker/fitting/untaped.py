@@ -15,8 +15,17 @@ from numpy.typing import NDArray
 
 from calibration.adjustment import NotDetermined
 from calibration.camera import Camera
+from tracker.fitting.circumstances import Circumstances
 from tracker.fitting.fit import FittedFlight, fit_flight
-from tracker.fitting.model import CAMERA_AT, Circumstances
+from tracker.fitting.observations import Observations
+from tracker.fitting.parameters import (
+    CAMERA_AT,
+    CAMERA_SIZE,
+    LAUNCH_AT,
+    POSITION_AT,
+    RELEASE_AT,
+    VELOCITY_AT,
+)
 from tracker.records import Track
 
 Array = NDArray[np.float64]
@@ -35,7 +44,7 @@ AIM_SD_RAD = np.radians(5.0)
 
 
 @dataclass(frozen=True)
-class LooseCircumstances(Circumstances):
+class UntapedCircumstances(Circumstances):
     """What is known about a shot whose camera and release were not taped.
 
     Attributes
@@ -50,7 +59,7 @@ class LooseCircumstances(Circumstances):
         Standard uncertainty of the speed across the firing line.
     """
 
-    camera_shift: Array = field(default_factory=lambda: np.zeros(14))
+    camera_shift: Array = field(default_factory=lambda: np.zeros(CAMERA_SIZE))
     release_each_u_m: Array = field(default_factory=lambda: np.zeros(3))
     began_s: float = 0.0
     began_u_s: float = 0.0
@@ -59,48 +68,47 @@ class LooseCircumstances(Circumstances):
     def prior_mean(self) -> Array:
         """Return what is expected of the fit's parameters."""
         mean = super().prior_mean()
-        mean[0] = self.began_s
+        mean[RELEASE_AT] = self.began_s
         mean[CAMERA_AT:] = self.camera_shift
         return mean
 
     def prior_information(self) -> Array:
         """Return the inverse covariance of what is known, shape (P, P)."""
         information = super().prior_information()
+        at = np.r_[RELEASE_AT, POSITION_AT]
         own = np.array([self.began_u_s, *self.release_each_u_m])
         weight = np.where(own > 0.0, 1.0 / np.maximum(own, 1e-12) ** 2, 0.0)
-        information[range(4), range(4)] = weight
+        information[at, at] = weight
         if self.aim_u_mps > 0.0:
-            information[5, 5] = self.aim_u_mps**-2
+            across = VELOCITY_AT.start + 1
+            information[across, across] = self.aim_u_mps**-2
         return information
 
 
 @dataclass(frozen=True)
-class LooseFit:
+class UntapedFit:
     """A fitted flight with the circumstances as they were linearised about it."""
 
-    circumstances: LooseCircumstances
+    circumstances: UntapedCircumstances
     fitted: FittedFlight
 
 
-def fit_loosely(
-    known: LooseCircumstances,
+def fit_untaped(
+    known: UntapedCircumstances,
     around: Around,
-    track: Track,
-    row_share: Array,
+    observed: Observations,
     release_s: float,
     launch: Array,
-    *,
-    landed_s: tuple[float, float] | None = None,
-) -> LooseFit:
+) -> UntapedFit:
     """Fit a flight and the camera that saw it, linearising until they agree.
 
     Parameters
     ----------
-    known : LooseCircumstances
+    known : UntapedCircumstances
         Its camera is the first guess.
     around : callable
         What is known of the camera near a given one.
-    track, row_share, release_s, launch, landed_s
+    observed, release_s, launch
         As of `tracker.fitting.fit.fit_flight`.
 
     Raises
@@ -117,14 +125,14 @@ def fit_loosely(
             camera_shift=shift,
             aim_u_mps=float(AIM_SD_RAD * max(np.hypot(launch[3], launch[4]), 1.0)),
         )
-        fitted = fit_flight(circumstances, track, row_share, release_s, launch, landed_s=landed_s)
+        fitted = fit_flight(circumstances, observed, release_s, launch)
         move = fitted.parameters[CAMERA_AT:]
         u = np.sqrt(np.diag(fitted.covariance)[CAMERA_AT:])
         if number > 0 and np.all(np.abs(move) < NEAR * u):
             # A second round that ends where it began has settled, however its own steps went.
-            return LooseFit(circumstances, replace(fitted, settled=True))
+            return UntapedFit(circumstances, replace(fitted, settled=True))
         camera = camera.perturbed(move if number < WHOLE_STEPS else 0.5 * move)
-        release_s, launch = float(fitted.parameters[0]), fitted.parameters[1:12]
+        release_s, launch = float(fitted.parameters[RELEASE_AT]), fitted.parameters[LAUNCH_AT]
     raise NotDetermined("the camera did not settle")
 
 
@@ -138,7 +146,7 @@ def first_launch(known: Circumstances, track: Track, release_s: float) -> Array:
     track : Track
     release_s : float
     """
-    launch = known.prior_mean()[1:12]
+    launch = known.prior_mean()[LAUNCH_AT]
     places = known.camera.on_plane(track.pixels, known.release_m, (0.0, 1.0, 0.0))
     good = np.isfinite(places).all(axis=1)
     if np.sum(good) < 6:
@@ -151,7 +159,7 @@ def first_launch(known: Circumstances, track: Track, release_s: float) -> Array:
     return launch
 
 
-def unlikelihood(fit: LooseFit) -> float:
+def prior_chi_square(fit: UntapedFit) -> float:
     """Return the squared distance of a fit from all that was presumed, in units of its spread."""
     circumstances = fit.circumstances
     off = fit.fitted.parameters - circumstances.prior_mean()

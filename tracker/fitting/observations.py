@@ -1,0 +1,72 @@
+"""What a clip shows of one flight, as a fit takes it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.records import Track
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Instants:
+    """When each position was taken.
+
+    Attributes
+    ----------
+    times_s : ndarray, shape (N,)
+        Times of the frames' middle rows.
+    row_share : ndarray, shape (N,)
+        How far down the readout each position's row lies, -0.5 to 0.5.
+    lean : ndarray, shape (N,)
+        By how many px each position moves for a luma step of uneven light.
+    """
+
+    times_s: Array
+    row_share: Array
+    lean: Array
+
+
+@dataclass(frozen=True)
+class Observations:
+    """The observed positions of one flight, and its first bounce where that was seen.
+
+    Attributes
+    ----------
+    track : Track
+        Positions before the first bounce.
+    row_share : ndarray, shape (N,)
+        See `Instants`.
+    landed_s : tuple of float or None
+        Time of the first bounce and its standard uncertainty, s: the ball's lowest point is on
+        the ground then.
+    """
+
+    track: Track
+    row_share: Array
+    landed_s: tuple[float, float] | None = None
+
+    @property
+    def instants(self) -> Instants:
+        """When each position was taken."""
+        return Instants(self.track.times_s, self.row_share, self.track.lean)
+
+    @property
+    def roots(self) -> Array:
+        """Matrices that whiten the residuals of the positions, shape (N, 2, 2)."""
+        return np.linalg.inv(np.linalg.cholesky(self.track.covariances))
+
+    def part(self, rows: NDArray[np.bool_]) -> "Observations":
+        """Return the observations with the chosen positions only."""
+        track = self.track
+        chosen = Track(
+            track.frames[rows],
+            track.times_s[rows],
+            track.pixels[rows],
+            track.covariances[rows],
+            track.lean[rows],
+            None if track.snr is None else track.snr[rows],
+        )
+        return Observations(chosen, self.row_share[rows], self.landed_s)

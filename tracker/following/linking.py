@@ -1,0 +1,228 @@
+"""Links candidates of successive frames to arcs by a bank of small Kalman filters.
+
+Each filter holds position, velocity and acceleration of either axis of the picture.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.following.arcs import Arc, fit_arc
+from tracker.following.gate import GATE
+from tracker.records import Candidates
+
+Array = NDArray[np.float64]
+
+PLACE_U_PX = 0.9
+STREAK_SHARE = 0.05
+MOST_STREAK_U_PX = 3.0
+"""Standard uncertainty of a candidate's position: about a pixel, and a share of its way from frame
+to frame, px, with an upper bound. Common practice, no source."""
+
+FIRST_FALL = (0.1, 0.35)
+"""Prior of the downward acceleration and its standard deviation, frame widths per s²: gravity from
+most distances."""
+
+JERK = 0.12
+"""Random walk of the acceleration in a second, frame widths per s²: drag and perspective. Common
+practice, no source."""
+
+SPEEDS = (0.02, 2.2)
+LEAST_STEP_PX = 1.5
+"""Slowest and fastest ball, frame widths per second, and least way between two frames, px. Common
+practice, no source."""
+
+SAME_SPEED = 0.05
+"""Two paths through one candidate are one when their speeds differ by less than this share of the
+frame's width per second and of the speed."""
+
+LONGEST_GAP_S = 0.14
+LEAST_GAP_FRAMES = 3.5
+"""How long a path may miss a candidate: s, and at least so many frames."""
+
+YOUNG, TENDER = 4, 8
+YOUNG_FRAMES, TENDER_FRAMES = 1.4, 2.4
+"""A path of fewer positions than the first may not miss a frame, of fewer than the second not two;
+so many frames may pass between two of its positions."""
+
+LEAST_HITS = 5
+"""Fewest positions of a path that is returned: the fewest of a second-degree curve with redundancy
+in both axes."""
+
+MOST_PAIRS = 800
+"""Paths begun in a frame at most, which bounds time and memory."""
+
+GROWN = 6
+"""Positions from which on a path claims its candidates for itself."""
+
+
+class ArcSearch:
+    """Joins candidates of successive frames to paths.
+
+    Parameters
+    ----------
+    width_px : int
+        Width of the frames.
+    frame_s : float
+        Usual time from one frame looked at to the next.
+    """
+
+    def __init__(self, width_px: int, frame_s: float) -> None:
+        self._width, self._frame_s = float(width_px), frame_s
+        self._gap_s = max(LONGEST_GAP_S, LEAST_GAP_FRAMES * frame_s)
+        self._means = np.zeros((0, 3, 2))
+        self._spreads = np.zeros((0, 3, 3))
+        self._count = np.zeros(0, np.int64)
+        self._now = np.zeros(0)
+        self._seen = np.zeros(0)
+        self._pairs = np.zeros((0, 2, 4))
+        self._places: list[list[tuple[float, ...]] | None] = []
+        self._last: tuple[int, float, Array, Array] | None = None
+
+    def push(self, candidates: Candidates) -> list[Arc]:
+        """Take the next frame's candidates; return the paths that ended."""
+        time, pixels = candidates.time_s, candidates.pixels
+        patience = np.full(len(self._count), self._gap_s)
+        patience[self._count < TENDER] = TENDER_FRAMES * self._frame_s
+        patience[self._count < YOUNG] = YOUNG_FRAMES * self._frame_s
+        ended = self._drop(time - self._seen > patience)
+        claimed = self._extend(candidates.frame, time, pixels)
+        self._sow(candidates, claimed)
+        self._last = (candidates.frame, time, pixels[~claimed], candidates.strength[~claimed])
+        return ended
+
+    def finish(self) -> list[Arc]:
+        """Return the paths that were open when the clip ended."""
+        return self._drop(np.ones(len(self._now), bool))
+
+    def _extend(self, frame: int, time: float, pixels: Array) -> NDArray[np.bool_]:
+        """Carry every path to this frame and give it the candidate that suits it best."""
+        claimed = np.zeros(len(pixels), bool)
+        if not len(self._now):
+            return claimed
+        step = time - self._now
+        move = np.zeros((len(step), 3, 3))
+        move[:, range(3), range(3)] = 1.0
+        move[:, 0, 1] = move[:, 1, 2] = step
+        move[:, 0, 2] = step**2 / 2.0
+        self._means = move @ self._means
+        self._spreads = move @ self._spreads @ move.transpose(0, 2, 1)
+        self._spreads += _wander(step, JERK * self._width)
+        self._now = np.full(len(step), time)
+        if not len(pixels):
+            return claimed
+        way = np.linalg.norm(self._means[:, 1], axis=1) * self._frame_s
+        surprise = self._spreads[:, 0, 0] + _place_variance(way)
+        distance = (pixels[None, :, 0] - self._means[:, 0, 0, None]) ** 2
+        distance += (pixels[None, :, 1] - self._means[:, 0, 1, None]) ** 2
+        best = np.argmin(distance, axis=1)
+        hit = np.flatnonzero(distance[np.arange(len(best)), best] < GATE * surprise)
+        gap = pixels[best[hit]] - self._means[hit, 0]
+        gain = self._spreads[hit, :, 0] / surprise[hit, None]
+        self._means[hit] += gain[:, :, None] * gap[:, None, :]
+        self._spreads[hit] -= gain[:, :, None] * self._spreads[hit][:, None, 0, :]
+        self._seen[hit] = time
+        self._count[hit] += 1
+        for path, row in zip(hit.tolist(), best[hit].tolist(), strict=True):
+            place = self._places[path]
+            if place is None:
+                place = self._places[path] = [tuple(each) for each in self._pairs[path].tolist()]
+            place.append((frame, time, float(pixels[row, 0]), float(pixels[row, 1])))
+            if len(place) >= GROWN:
+                claimed[row] = True
+        self._thin(hit, best[hit])
+        return claimed
+
+    def _thin(self, hit: NDArray[np.int64], rows: NDArray[np.int64]) -> None:
+        """Keep of several paths through one candidate at nearly one speed only the longest."""
+        if len(hit) < 2:
+            return
+        length = self._count[hit]
+        order = np.lexsort((-length, rows))
+        hit, rows = hit[order], rows[order]
+        dropped = np.zeros(len(self._now), bool)
+        leader = hit[0]
+        for at in range(1, len(hit)):
+            if rows[at] != rows[at - 1]:
+                leader = hit[at]
+            elif np.linalg.norm(self._means[hit[at], 1] - self._means[leader, 1]) < SAME_SPEED * (
+                self._width + np.linalg.norm(self._means[leader, 1])
+            ):
+                dropped[hit[at]] = True
+        self._forget(dropped)
+
+    def _sow(self, candidates: Candidates, claimed: NDArray[np.bool_]) -> None:
+        """Begin a path from every pair of places in two frames that a ball could join."""
+        frame, time, pixels = candidates.frame, candidates.time_s, candidates.pixels
+        if self._last is None or not len(pixels):
+            return
+        earlier, then, places, strengths = self._last
+        step = time - then
+        if not len(places) or step <= 0.0 or step > self._gap_s:
+            return
+        free = np.flatnonzero(~claimed)
+        way = pixels[free][None, :, :] - places[:, None, :]
+        length = np.linalg.norm(way, axis=2)
+        slowest = max(SPEEDS[0] * self._width * step, LEAST_STEP_PX)
+        first, second = np.nonzero((length >= slowest) & (length <= SPEEDS[1] * self._width * step))
+        if not len(first):
+            return
+        if len(first) > MOST_PAIRS:
+            # Where everything moves, what stands out in both frames goes first.
+            weaker = np.minimum(strengths[first], candidates.strength[free[second]])
+            kept = np.sort(np.argsort(-weaker, kind="stable")[:MOST_PAIRS])
+            first, second = first[kept], second[kept]
+        count = len(first)
+        means = np.zeros((count, 3, 2))
+        means[:, 0] = pixels[free[second]]
+        means[:, 1] = way[first, second] / step
+        means[:, 2, 1] = FIRST_FALL[0] * self._width
+        noise = _place_variance(length[first, second])
+        spreads = np.zeros((count, 3, 3))
+        spreads[:, 0, 0] = noise
+        spreads[:, 0, 1] = spreads[:, 1, 0] = noise / step
+        spreads[:, 1, 1] = 2.0 * noise / step**2
+        spreads[:, 2, 2] = (FIRST_FALL[1] * self._width) ** 2
+        self._means = np.concatenate([self._means, means])
+        self._spreads = np.concatenate([self._spreads, spreads])
+        self._count = np.concatenate([self._count, np.full(count, 2)])
+        self._now = np.concatenate([self._now, np.full(count, time)])
+        self._seen = np.concatenate([self._seen, np.full(count, time)])
+        pairs = np.empty((count, 2, 4))
+        pairs[:, 0, :2], pairs[:, 1, :2] = (earlier, then), (frame, time)
+        pairs[:, 0, 2:], pairs[:, 1, 2:] = places[first], pixels[free[second]]
+        self._pairs = np.concatenate([self._pairs, pairs])
+        self._places += [None] * count
+
+    def _drop(self, gone: NDArray[np.bool_]) -> list[Arc]:
+        """Take paths out and return those worth keeping."""
+        worth = np.flatnonzero(gone & (self._count >= LEAST_HITS))
+        found = [fit_arc(np.array(self._places[path]), self._frame_s) for path in worth]
+        self._forget(gone)
+        return found
+
+    def _forget(self, gone: NDArray[np.bool_]) -> None:
+        if not np.any(gone):
+            return
+        kept = ~gone
+        self._means, self._spreads = self._means[kept], self._spreads[kept]
+        self._now, self._seen = self._now[kept], self._seen[kept]
+        self._count, self._pairs = self._count[kept], self._pairs[kept]
+        self._places = [path for path, stays in zip(self._places, kept, strict=True) if stays]
+
+
+def _place_variance(way_px: Array) -> Array:
+    """Return the variance of a place that moves so far in a frame, px²."""
+    share: Array = np.minimum(STREAK_SHARE * way_px, MOST_STREAK_U_PX)
+    return PLACE_U_PX**2 + share**2
+
+
+def _wander(step: Array, jerk: float) -> Array:
+    """Return what a wandering acceleration adds to the spread in a step, shape (N, 3, 3)."""
+    grown = np.zeros((len(step), 3, 3))
+    grown[:, 0, 0] = step**5 / 20.0
+    grown[:, 0, 1] = grown[:, 1, 0] = step**4 / 8.0
+    grown[:, 0, 2] = grown[:, 2, 0] = step**3 / 6.0
+    grown[:, 1, 1] = step**3 / 3.0
+    grown[:, 1, 2] = grown[:, 2, 1] = step**2 / 2.0
+    grown[:, 2, 2] = step
+    return jerk**2 * grown

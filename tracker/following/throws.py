@@ -1,0 +1,123 @@
+"""Which arcs in the picture may be a thrown ball."""
+
+from itertools import product
+
+import numpy as np
+
+from tracker.following.arcs import Arc, fit_arc
+
+ACCELERATIONS = (0.04, 2.0)
+"""Gravity as the picture shows it, frame widths per s²: from 150 m away with a wide angle of view
+to 4 m."""
+
+LEAST_SPEED_S = 0.35
+"""Speed over gravity of the slowest throw, s: 3.5 m/s. Common practice, no source."""
+
+MOST_SPEED_S = 4.0
+"""Speed over gravity above which nothing is thrown, s: 40 m/s. Common practice, no source."""
+
+LEAST_POSITIONS, LEAST_DURATION_S, LEAST_SEEN_SHARE = 8, 0.25, 0.5
+"""Fewest positions, shortest time and smallest share of frames of a fall. Common practice, no
+source."""
+
+LEAST_SIGNIFICANCE = 15.0
+"""Downward acceleration over its standard uncertainty that a fall needs. Common practice, no
+source: neighbouring positions of other moving things are correlated, so it is far above three."""
+
+MOST_UNEVENNESS = 0.25
+"""How much harder than at its ends a path may fall in its middle, as a share. A bird that dips and
+rises falls hardest in the middle; a ball falls harder early and less hard late, which cancels."""
+
+MOST_ONWARD = 0.35
+"""Acceleration along the level motion over that downward that a fall may have: air only brakes, but
+perspective may speed up the picture of a ball that comes nearer."""
+
+SCATTER_PX, SCATTER_STREAK = 1.0, 0.04
+"""Scatter about the curve that a fall may have: px, plus a share of its way from frame to frame."""
+
+LEAST_SLOW_POSITIONS, LEAST_SLOW_SHARE, LEAST_SLOW_EXTENT = 40, 0.8, 0.15
+"""Fewest positions, share of frames, and extent (frame widths) of a fall shown in slow motion."""
+
+LEAST_SLOW_SIGNIFICANCE = 5.0
+"""Downward acceleration over its standard uncertainty that a fall in slow motion needs."""
+
+END_CUTS = (0, 2, 4)
+LEAST_CUT = 12
+"""Positions tried to be cut off either end of a path, and fewest that are left."""
+
+
+def is_throw(arc: Arc, width_px: int, frame_s: float) -> bool:
+    """Return whether a path may be a ball thrown through the air.
+
+    Parameters
+    ----------
+    arc : Arc
+    width_px : int
+        Width of the frames.
+    frame_s : float
+        Time from one frame looked at to the next.
+    """
+    fall, speed = float(arc.acceleration_pxps2[1]) / width_px, _rms_speed(arc) / width_px
+    return bool(
+        is_fall(arc, frame_s)
+        and ACCELERATIONS[0] < fall < ACCELERATIONS[1]
+        and speed > LEAST_SPEED_S * fall
+    )
+
+
+def is_fall(arc: Arc, frame_s: float) -> bool:
+    """Return whether a path falls as a body in the air does, at whatever playback speed."""
+    fall, speed = float(arc.acceleration_pxps2[1]), _rms_speed(arc)
+    onward = float(arc.acceleration_pxps2[0] * np.sign(arc.velocity_pxps[0]))
+    return bool(
+        len(arc.frames) >= LEAST_POSITIONS
+        and arc.duration_s >= LEAST_DURATION_S
+        and arc.seen_share >= LEAST_SEEN_SHARE
+        and fall > LEAST_SIGNIFICANCE * arc.acceleration_u_pxps2
+        and arc.unevenness + 3.0 * arc.unevenness_u > -MOST_UNEVENNESS
+        and onward < MOST_ONWARD * fall + 2.0 * arc.acceleration_u_pxps2
+        and arc.scatter_px < SCATTER_PX + SCATTER_STREAK * speed * frame_s
+    )
+
+
+def is_slow_fall(arc: Arc, width_px: int, frame_s: float) -> bool:
+    """Return whether a path falls as a throw does that is played far slower than life."""
+    fall, speed = float(arc.acceleration_pxps2[1]), _rms_speed(arc)
+    return bool(
+        len(arc.frames) >= LEAST_SLOW_POSITIONS
+        and arc.seen_share >= LEAST_SLOW_SHARE
+        and LEAST_SLOW_SIGNIFICANCE * arc.acceleration_u_pxps2 < fall < ACCELERATIONS[0] * width_px
+        and speed > MOST_SPEED_S * fall
+        and arc.scatter_px < SCATTER_PX + SCATTER_STREAK * speed * frame_s
+        and float(np.linalg.norm(np.ptp(arc.pixels, axis=0))) > LEAST_SLOW_EXTENT * width_px
+    )
+
+
+def _rms_speed(arc: Arc) -> float:
+    """Return the root mean square speed along a path's curve, px/s."""
+    way = np.diff(arc.at(np.linspace(arc.times_s[0], arc.times_s[-1], 20)), axis=0)
+    return float(np.sqrt(np.mean(np.sum(way**2, axis=1))) * 19.0 / arc.duration_s)
+
+
+def trimmed_throw(arc: Arc, width_px: int, frame_s: float) -> Arc | None:
+    """Return a path without wrong positions at its ends, or None where no part of it is a throw.
+
+    A bounce, or a hand that moves before it lets go, adds a few positions that bend the path as
+    no throw bends. The fewest that leave a throw are cut off.
+
+    Parameters
+    ----------
+    arc, width_px, frame_s
+        As of `is_throw`.
+    """
+    for first, last in sorted(product(END_CUTS, END_CUTS), key=sum):
+        rows = slice(first, len(arc.frames) - last)
+        if len(arc.frames) - first - last < LEAST_CUT:
+            continue
+        part = arc
+        if first or last:
+            positions = np.column_stack([arc.frames, arc.times_s, arc.pixels])[rows]
+            part = fit_arc(positions, frame_s)
+        if is_throw(part, width_px, frame_s):
+            return part
+    return None
