@@ -190,7 +190,7 @@ FAULTS = [
     ("level = true", 'level = "yes"', ["[camera], level", "neither true nor false"]),
     ("date = 2026-05-17", 'date = "17 May"', ["date", "is not a date", "line 2"]),
     ("notes =", "note =", ["session.toml, line 3, note:", "did you mean notes?"]),
-    ("[air]", "[aer]", ["session.toml, line 11, aer:", "did you mean air?"]),
+    ("[air]", "[aer]", ["session.toml, line 11, [aer]:", "did you mean air?"]),
     ("pressure_hpa = 1012.0", "pressure_hpa = 1012.0\naltitude_m = 3", ["[air], altitude_m"]),
     ('type = "tennis"\nmass_g = 57.7', 'type = "custom"', ["[ball], mass_g", "all three"]),
     ('"tennis"', '"tenis"', ["[ball], type", "ball table", "baseball", "line 6"]),
@@ -199,7 +199,12 @@ FAULTS = [
     ("ground_m = [30, 0, 0]", "", ['[[marker]] 2 "30 m cone", ground_m', "is missing"]),
     ('name = "30 m cone"', 'name = "20 m cone"', ["[[marker]] 2", "two markers", "line 44"]),
     ('name = "30 m cone"', 'name = ""', ["[[marker]] 2", "is empty"]),
-    ("supply_v = 12.0", "supply_v = [12.0]", ["[[setup]] 1", "motor.supply_v", "line 53"]),
+    ("supply_v = 12.0", "supply_v = [12.0]", ["[[setup]] 1", "[setup.motor], supply_v", "line 53"]),
+    ("mass_g = 210.0", "mass_gr = 210.0", ["[setup.wheel], mass_gr", "line 51", "mean mass_g?"]),
+    ("diameter_mm = 140.0", "diameter_mm = 14.0", ["[setup.wheel], diameter_mm", "15 to 1500"]),
+    ("supply_v = 12.0", "supply_u_v = -1.0", ["[setup.motor], supply_u_v", "at least 0"]),
+    ("[setup.motor]", "[setup.moter]", ["line 52", "[setup.moter]", "mean motor?"]),
+    ("mass_g = 210.0", 'kind = "round"', ["[setup.wheel], kind", '"disc"', "line 51"]),
     ('name = "140 mm wheels"\n[', 'nam = "140 mm wheels"\n[', ["[[setup]] 1, nam:", "mean name?"]),
     ('setup = "140 mm wheels"', 'setup = "140 mm"', ["[[clip]] 1", "setup", "140 mm wheels"]),
     ("140mm.mp4", "141mm.mp4", ['[[clip]] 1 "clips/141mm.mp4", file', "there is no file"]),
@@ -209,13 +214,13 @@ FAULTS = [
 ]
 
 
-@pytest.mark.parametrize(("before", "after", "told"), FAULTS, ids=[fault[1] for fault in FAULTS])
+@pytest.mark.parametrize(("before", "after", "words"), FAULTS, ids=[fault[1] for fault in FAULTS])
 def test_each_fault_is_one_sentence_with_file_and_field(
-    folder: Path, before: str, after: str, told: list[str]
+    folder: Path, before: str, after: str, words: list[str]
 ) -> None:
     assert before in WHOLE
     sentences = complaints(folder, WHOLE.replace(before, after, 1))
-    matching = [one for one in sentences if all(part in one for part in told)]
+    matching = [one for one in sentences if all(part in one for part in words)]
     assert len(matching) == 1, sentences
     assert matching[0].startswith("session.toml, line ")
     assert matching[0].endswith(".")
@@ -250,19 +255,101 @@ def test_a_backslash_in_a_file_name_is_explained(folder: Path) -> None:
     assert "write / between" in sentence
 
 
-SYNTAX = [
-    ("height_m = 0.80", "height_m = 0,80", "line 20"),
-    ("[release]", "[release", "line 19"),
-    ("height_m = 0.80", "height_m 0.80", "line 20"),
-    ("height_m = 0.80", "height_m = 0.80\nheight_m = 0.90", "line 21"),
+SLIPS = [
+    ("height_m = 0.80", "height_m = 0,80", "line 20, height_m", "write height_m = 0.80"),
+    ("height_m = 0.80", "height_m = 80 cm", "line 20, height_m", "write height_m = 0.8"),
+    ("height_m = 0.80", "height_m = 2,5 ft", "line 20, height_m", "write height_m = 0.762"),
+    ("height_m = 0.80", "height_m = 0.80 m", "line 20, height_m", "write height_m = 0.80"),
+    ("height_m = 0.80", "height_m 0.80", "line 20, height_m", "write height_m = 0.80"),
+    ("height_m = 0.80", "height_m: 0.80", "line 20, height_m", "write height_m = 0.80"),
+    ("height_m = 0.80", "height_m =", "line 20, height_m", "or leave the line out"),
+    ("angle_deg = 42.0", "angle_deg = 39°", "line 24, angle_deg", "write angle_deg = 39"),
+    ("wind_along_mps = 0.5", "wind_along_mps = 9 km/h", "line 15", "write wind_along_mps = 2.5"),
+    ("level = true", "level = yes", "line 33, level", "write level = true"),
+    ("level = true", "level = False", "line 33, level", "write level = false"),
+    ('type = "tennis"', "type = “tennis”", "line 6, type", 'write type = "tennis"'),
+    ('type = "tennis"', "type = „tennis“", "line 6, type", 'write type = "tennis"'),
+    ('type = "tennis"', 'type = "tennis', "line 6, type", 'write type = "tennis"'),
+    (
+        'file = "clips/140mm.mp4"',
+        "file = clips/140mm.mp4",
+        "line 56, file",
+        'write file = "clips/140mm.mp4"',
+    ),
+    (
+        'file = "clips/140mm.mp4"',
+        'file = "clips\\140mm.mp4"',
+        "line 56, file",
+        'write file = "clips/140mm.mp4"',
+    ),
+    ("date = 2026-05-17", "date = 08.05.2026", "line 2, date", "write date = 2026-05-08"),
+    ("date = 2026-05-17", "date = 2026-5-8", "line 2, date", "write date = 2026-05-08"),
+    ("date = 2026-05-17", "date = 31.02.2026", "line 2, date", "year, month and day"),
+    ("[20.0, -38.0, 1.4]", "[20.0; -38.0; 1.4]", "line 29", "position_m = [20.0, -38.0, 1.4]"),
+    ("[20.0, -38.0, 1.4]", "[20.0, -38.0, 1.4", "line 29", "position_m = [20.0, -38.0, 1.4]"),
+    ("[release]", "[release", "line 19", "write [release]"),
+    ("[[setup]]", "[[setup]", "line 47", "write [[setup]]"),
+    (
+        "height_m = 0.80",
+        "height_m = 0.80\nheight_m = 0.90",
+        "line 21, height_m",
+        "first in line 20",
+    ),
+    (
+        "pixel_u = 1.0\n",
+        "pixel_u = 1.0\npixel = [\n1.0,\n2.0]\n",
+        "line 42, pixel",
+        "first in line 40",
+    ),
+    ("[air]", "[ball]", "line 11, [ball]", "first in line 5"),
 ]
 
 
-@pytest.mark.parametrize(("before", "after", "line"), SYNTAX)
-def test_what_is_not_toml_names_its_line(folder: Path, before: str, after: str, line: str) -> None:
+@pytest.mark.parametrize(
+    ("before", "after", "where", "remedy"), SLIPS, ids=[f"{n} {s[1]}" for n, s in enumerate(SLIPS)]
+)
+def test_what_is_not_toml_is_answered_with_what_to_write(
+    folder: Path, before: str, after: str, where: str, remedy: str
+) -> None:
+    assert before in WHOLE
     (sentence,) = complaints(folder, WHOLE.replace(before, after, 1))
-    assert sentence.startswith(f"session.toml, {line}")
-    assert "is not TOML" in sentence
+    assert sentence.startswith(f"session.toml, {where}")
+    assert remedy in sentence
+
+
+@pytest.mark.parametrize("text", ["x = @", "a.b.c", "[[", "=", 'x = """', "[a]]\n", "x = [[1,\n2"])
+def test_what_nobody_can_guess_names_its_line(folder: Path, text: str) -> None:
+    sentences = complaints(folder, WHOLE + text)
+    assert sentences[0].startswith("session.toml, line 5")
+    assert sentences[0].endswith(".")
+
+
+def test_every_slip_of_a_text_is_found_at_once(folder: Path) -> None:
+    text = (WHOLE.replace("= 0.80", "= 0,80").replace("level = true", "level = yes")).replace(
+        "date = 2026-05-17", "date = 17.05.2026"
+    )
+    sentences = complaints(folder, text)
+    assert [one.split(", ")[1] for one in sentences] == ["line 2", "line 20", "line 33"]
+
+
+def test_one_bracket_in_place_of_two_is_answered_with_two(folder: Path) -> None:
+    one = WHOLE.replace('[[marker]]\nname = "30', '[[gone]]\nname = "30').split("[[gone]]")
+    rest = one[1][one[1].index("[[setup]]") :]
+    sentences = complaints(folder, one[0].replace("[[marker]]", "[marker]") + rest)
+    assert any("[marker]" in each and "write [[marker]]" in each for each in sentences)
+    (sentence,) = complaints(folder, WHOLE.replace("[[marker]]", "[marker]"))
+    assert sentence.startswith("session.toml, line 43, [marker]: stands twice, first in line 36")
+    assert "write [[marker]]" in sentence
+
+
+def test_a_backslash_that_toml_reads_as_a_letter_is_seen(folder: Path) -> None:
+    (sentence,) = complaints(folder, WHOLE.replace("clips/140mm", r"clips\new"))
+    assert "line 56" in sentence and "write / between" in sentence
+
+
+def test_decimal_commas_in_a_list_are_answered_with_points(folder: Path) -> None:
+    (sentence,) = complaints(folder, WHOLE.replace("[20.0, -38.0, 1.4]", "[20,0, -38,5, 1,4]"))
+    assert "[camera], position_m" in sentence and "point as the decimal mark" in sentence
 
 
 def test_a_text_in_another_encoding_names_its_line(folder: Path) -> None:

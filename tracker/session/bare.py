@@ -2,7 +2,6 @@
 
 from pathlib import Path
 
-from calibration.errors import InputError
 from tracker.flight.ball import ball_named
 from tracker.session.entries import (
     AirEntry,
@@ -14,6 +13,8 @@ from tracker.session.entries import (
     SetupEntry,
 )
 from tracker.session.read import USUAL_RELEASE_M
+from tracker.session.schema import BallSchema, CameraSchema
+from tracker.session.validate import checked
 
 USUAL_BALL = "tennis"
 
@@ -35,16 +36,9 @@ def bare_session(path: Path, ball: str | None = None, capture_fps: float | None 
         Where the ball is not in the table or the rate cannot be.
     """
     if ball is not None:
-        try:
-            ball = ball_named(ball).name
-        except InputError as error:
-            raise InputError(error.what, where="--ball", remedy=error.remedy) from None
-    if capture_fps is not None and not 1.0 <= capture_fps <= 100000.0:
-        raise InputError(
-            f"{capture_fps:g} frames a second is no camera's rate",
-            where="--capture-fps",
-            remedy="give the rate at which the frames were taken, 240 for instance",
-        )
+        ball = ball_named(checked(BallSchema, "type", ball, "--ball")).name
+    if capture_fps is not None:
+        capture_fps = checked(CameraSchema, "capture_fps", capture_fps, "--capture-fps")
     return Session(
         folder=path.parent,
         name=path.stem,

@@ -7,11 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.lens import Lens
-from tracker.session.read import read_toml
-from tracker.session.table import Faults, Table
-
-FACTORS = ("k1", "k2", "p1", "p2", "k3")
-SIZE = len(FACTORS) + 3
+from tracker.session.document import Faults, read_document
+from tracker.session.schema import LensSchema
+from tracker.session.validate import validated
 
 
 def read_lens(path: Path) -> Lens:
@@ -33,26 +31,21 @@ def read_lens(path: Path) -> Lens:
     InputErrors
         With every field that is not as docs/formats.md has it.
     """
-    values, places = read_toml(path)
-    faults = Faults(path.name, places)
-    table = Table(values, (), "", faults)
-    size = table.numbers("size_px", "width, height", (16.0, 20000.0), needed=True)
-    focal = table.needed_number("focal_px", 10.0, 1e6)
-    centre = table.numbers("centre_px", "column, row", (-20000.0, 20000.0), needed=True)
-    bent = table.numbers("distortion", ", ".join(FACTORS), (-100.0, 100.0), needed=True)
-    device, zoom = table.text("device"), table.text("zoom")
-    covariance = _covariance(table)
-    table.close()
+    document = read_document(path)
+    faults = Faults(document)
+    written = validated(LensSchema, document, faults)
+    if written is not None and not _is_covariance(np.array(written.covariance)):
+        faults.add(("covariance",), "is not a covariance", "measure the lens again")
     faults.raise_any()
-    assert size is not None and centre is not None and bent is not None
+    assert written is not None
     return Lens(
-        focal_px=focal,
-        centre_px=np.array(centre),
-        distortion=np.array(bent),
-        covariance=covariance,
-        size_px=(round(size[0]), round(size[1])),
-        device=device,
-        zoom=zoom,
+        focal_px=written.focal_px,
+        centre_px=np.array(written.centre_px),
+        distortion=np.array(written.distortion),
+        covariance=np.array(written.covariance),
+        size_px=(round(written.size_px[0]), round(written.size_px[1])),
+        device=written.device,
+        zoom=written.zoom,
     )
 
 
@@ -77,12 +70,8 @@ def lens_toml(lens: Lens) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _covariance(table: Table) -> NDArray[np.float64]:
-    """Return the covariance, shape (8, 8); a fault is remembered where it cannot be one."""
-    rows = table.rows("covariance", SIZE)
-    found = np.zeros((SIZE, SIZE)) if rows is None else np.array(rows)
+def _is_covariance(found: NDArray[np.float64]) -> bool:
+    """Return whether a square matrix is symmetric and has no negative eigenvalue."""
     scale = np.sqrt(np.maximum(np.diag(found), 0.0)) + 1e-30
     lowest = np.linalg.eigvalsh((found + found.T) / 2 / scale[:, None] / scale).min()
-    if not np.allclose(found, found.T, rtol=1e-6, atol=0.0) or lowest < -1e-6:
-        table.fault("covariance", "is not a covariance", "measure the lens again")
-    return found
+    return bool(np.allclose(found, found.T, rtol=1e-6, atol=0.0) and lowest >= -1e-6)

@@ -2,6 +2,8 @@
 
 import re
 from bisect import bisect_right
+from contextlib import suppress
+from dataclasses import dataclass
 
 Step = str | int
 Place = tuple[Step, ...]
@@ -43,6 +45,39 @@ def line_of(places: dict[Place, int], place: Place) -> int | None:
     return None
 
 
+@dataclass(frozen=True)
+class Repeat:
+    """A field or table that stands twice.
+
+    Attributes
+    ----------
+    name : str
+        With dots between its parts.
+    first, again : int
+        Lines, counted from 1.
+    is_table : bool
+    """
+
+    name: str
+    first: int
+    again: int
+    is_table: bool
+
+
+def repeated(text: str) -> Repeat | None:
+    """Return the last field or table of a text that stands twice, or None.
+
+    Parameters
+    ----------
+    text : str
+        TOML up to the end of the line of which `tomllib` complains that it repeats one.
+    """
+    scanner = _Scanner(text)
+    with suppress(IndexError):  # where the text ends within a value
+        scanner.scan()
+    return scanner.repeats[-1] if scanner.repeats else None
+
+
 class _Scanner:
     """Walks the tokens of a TOML text; the state is where it stands."""
 
@@ -56,6 +91,7 @@ class _Scanner:
         self.at = 0
         self.places: dict[Place, int] = {}
         self.counts: dict[Place, int] = {}
+        self.repeats: list[Repeat] = []
 
     def scan(self) -> dict[Place, int]:
         table: Place = ()
@@ -84,6 +120,8 @@ class _Scanner:
             last = (*last, index)
         else:
             last = self._inside(keys)
+            if last in self.places:
+                self.repeats.append(Repeat(".".join(keys), self.places[last], line, True))
         self.places.setdefault(last, line)
         return last
 
@@ -102,6 +140,8 @@ class _Scanner:
         keys = self._keys()
         self.at += 1
         place = table
+        if (*place, *keys) in self.places:
+            self.repeats.append(Repeat(".".join(keys), self.places[*place, *keys], line, False))
         for key in keys:
             place = (*place, key)
             self.places.setdefault(place, line)

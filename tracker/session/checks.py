@@ -1,0 +1,130 @@
+"""What depends on more than one field of ``session.toml``, or on the files that it names.
+
+The checks read the values as they were written, so that they find their faults beside those of
+single fields: all are reported at once.
+"""
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path, PurePosixPath, PureWindowsPath
+from typing import Any
+
+from tracker.session.document import Faults
+from tracker.session.lines import Place
+from tracker.session.validate import tables_of
+
+CUSTOM_BALL = ("mass_g", "diameter_mm", "drag_coefficient")
+
+
+def check_session(values: Mapping[str, Any], folder: Path, filmed: bool, faults: Faults) -> None:
+    """Find the faults between fields.
+
+    Parameters
+    ----------
+    values : mapping
+        As tomllib read them.
+    folder : Path
+        The session's folder.
+    filmed : bool
+        Whether the clips must be there.
+    faults : Faults
+        Where the faults go.
+    """
+    _check_ball(_table(values, "ball"), faults)
+    _check_air(_table(values, "air"), faults)
+    if has_markers(values) and "height_m" not in _table(values, "release"):
+        place = ("release", "height_m")
+        faults.add(place, "is missing", "give a number from 0 to 100")
+    lens = _table(values, "camera").get("lens")
+    if isinstance(lens, str) and lens.strip():
+        _check_file(("camera", "lens"), lens, folder, True, faults)
+    _check_names(values, "marker", (), faults)
+    _check_names(values, "setup", (), faults)
+    _check_ground(values, (), (), faults)
+    _check_clips(values, folder, filmed, faults)
+
+
+def has_markers(values: Mapping[str, Any]) -> bool:
+    """Return whether any marker was written down, whatever is wrong with it."""
+    return "marker" in values or any("marker" in clip for _, clip in tables_of(values, "clip"))
+
+
+def _check_ball(ball: Mapping[str, Any], faults: Faults) -> None:
+    kind = ball.get("type")
+    if isinstance(kind, str) and kind.strip().lower() == "custom":
+        for name in CUSTOM_BALL:
+            if name not in ball:
+                remedy = "a custom ball needs all three of its figures"
+                faults.add(("ball", name), "is missing", remedy)
+
+
+def _check_air(air: Mapping[str, Any], faults: Faults) -> None:
+    if "pressure_hpa" in air and "altitude_m" in air:
+        what = "stands beside pressure_hpa, and each gives the density of the air"
+        faults.add(("air", "altitude_m"), what, "keep one of the two")
+
+
+def _check_names(values: Mapping[str, Any], kind: str, above: Place, faults: Faults) -> None:
+    """Find names that stand twice in a list of tables."""
+    seen: set[str] = set()
+    for index, table in tables_of(values, kind):
+        name = table.get("name")
+        if not isinstance(name, str) or not name.strip():
+            continue
+        if name in seen:
+            place = (*above, kind, index, "name")
+            faults.add(place, f'"{name}" names two {kind}s', f"give each {kind} its own name")
+        seen.add(name)
+
+
+def _check_ground(
+    values: Mapping[str, Any], above: Place, known: Sequence[str], faults: Faults
+) -> None:
+    """Find markers without a place on the ground that no marker of the session gives."""
+    for index, marker in tables_of(values, "marker"):
+        if "ground_m" not in marker and marker.get("name") not in known:
+            place = (*above, "marker", index, "ground_m")
+            faults.add(place, "is missing", "give [along, across, up]")
+
+
+def _check_clips(values: Mapping[str, Any], folder: Path, filmed: bool, faults: Faults) -> None:
+    if filmed and "clip" not in values:
+        remedy = "name each video file and its setup in a [[clip]] table"
+        faults.add(("[[clip]]",), "is missing", remedy)
+    setups = [str(one["name"]) for _, one in tables_of(values, "setup") if one.get("name")]
+    names = [str(one["name"]) for _, one in tables_of(values, "marker") if one.get("name")]
+    seen: set[Path] = set()
+    for index, clip in tables_of(values, "clip"):
+        place: Place = ("clip", index)
+        setup, file = clip.get("setup"), clip.get("file")
+        if isinstance(setup, str) and setup.strip() and setup not in setups:
+            known = f"the setups are {', '.join(setups)}" if setups else "there is no [[setup]] yet"
+            faults.add((*place, "setup"), f'"{setup}" is the name of no [[setup]]', known)
+        _check_names(clip, "marker", place, faults)
+        _check_ground(clip, place, names, faults)
+        if isinstance(file, str) and file.strip():
+            _check_file((*place, "file"), file, folder, filmed, faults)
+            path = folder / file
+            if path in seen:
+                what = f'"{file}" stands in two [[clip]] tables'
+                faults.add((*place, "file"), what, "keep one of them")
+            seen.add(path)
+
+
+def _check_file(place: Place, written: str, folder: Path, needed: bool, faults: Faults) -> None:
+    """Find what is wrong with a file that a field names relative to the session's folder."""
+    plain = "".join(letter if ord(letter) >= 32 else "\\" for letter in written)
+    if PurePosixPath(written).is_absolute() or PureWindowsPath(written).is_absolute():
+        remedy = "put it into the session's folder and name it from there"
+        faults.add(place, f'"{plain}" is not relative to the session\'s folder', remedy)
+    elif (folder / plain).is_dir():
+        faults.add(place, f'"{plain}" is a folder', "name a file")
+    elif plain != written:
+        faults.add(place, "has a backslash in its path", "write / between folder and file")
+    elif needed and not (folder / written).is_file():
+        remedy = "write / between folder and file" if "\\" in written else "check its name"
+        faults.add(place, f'there is no file "{written}" in the session\'s folder', remedy)
+
+
+def _table(values: Mapping[str, Any], name: str) -> Mapping[str, Any]:
+    table = values.get(name)
+    return table if isinstance(table, dict) else {}

@@ -1,0 +1,222 @@
+"""The kinds of value that a field of a TOML table may hold, each with its own sentence.
+
+A kind stands in the annotation of a field of `tracker.session.schema`. pydantic calls it with
+what was written; the fault that it raises names what is wrong and what to write instead.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from pydantic_core import CoreSchema, PydanticCustomError, core_schema
+
+from calibration.errors import InputError
+from tracker.flight.ball import ball_named
+from tracker.session.mistakes import number_in
+
+
+def fault(what: str, remedy: str = "") -> PydanticCustomError:
+    """Return a fault of a value: what is wrong, and what to write instead."""
+    return PydanticCustomError("fault", "{what}", {"what": what, "remedy": remedy})
+
+
+class Kind:
+    """A kind of value; `check` returns the value or raises a `fault`.
+
+    Attributes
+    ----------
+    wanted : str
+        What to write where the field is missing.
+    """
+
+    wanted = ""
+
+    def check(self, value: Any) -> Any:
+        """Return the value as it is handed on."""
+        raise NotImplementedError
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: Callable[[Any], CoreSchema]
+    ) -> CoreSchema:
+        """Return how pydantic validates a field of this kind."""
+        return core_schema.no_info_plain_validator_function(self.check)
+
+
+@dataclass(frozen=True)
+class Between(Kind):
+    """A number from `low` to `high`."""
+
+    low: float
+    high: float = math.inf
+
+    @property
+    def wanted(self) -> str:  # type: ignore[override]
+        """What to write where the field is missing."""
+        return f"give a number {self.span}"
+
+    @property
+    def span(self) -> str:
+        """The range in words."""
+        if math.isinf(self.high):
+            return f"of at least {self.low:g}"
+        return f"from {self.low:g} to {self.high:g}"
+
+    def check(self, value: Any) -> float:
+        """Return the number."""
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            remedy = _number_remedy(value) if isinstance(value, str) else ""
+            raise fault(f"{shown(value)} is not a number", remedy)
+        if not math.isfinite(value) or not self.low <= value <= self.high:
+            span = self.span.removeprefix("from ")
+            raise fault(f"{value} is out of range", f"give {span}")
+        return float(value)
+
+
+@dataclass(frozen=True)
+class Numbers(Kind):
+    """One number for each word of `meaning`, each from `low` to `high`."""
+
+    meaning: str
+    low: float
+    high: float
+
+    @property
+    def wanted(self) -> str:  # type: ignore[override]
+        """What to write where the field is missing."""
+        return f"give [{self.meaning}]"
+
+    @property
+    def count(self) -> int:
+        """How many numbers there are."""
+        return len(self.meaning.split(", "))
+
+    def check(self, value: Any) -> list[Any]:
+        """Return the list, whose numbers are checked one by one."""
+        if not isinstance(value, list) or len(value) != self.count:
+            held = isinstance(value, list)
+            count = f" ({len(value)} of them)" if held else ""
+            remedy = self.wanted
+            if held and len(value) == 2 * self.count:
+                remedy += ", with a point as the decimal mark"
+            raise fault(f"{shown(value)} is not {self.count} numbers{count}", remedy)
+        return value
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: Callable[[Any], CoreSchema]
+    ) -> CoreSchema:
+        """Return how pydantic validates the list and then each of its numbers."""
+        one = Between(self.low, self.high).__get_pydantic_core_schema__(source, handler)
+        return core_schema.chain_schema(
+            [
+                core_schema.no_info_plain_validator_function(self.check),
+                core_schema.tuple_schema([one] * self.count, strict=False),
+            ]
+        )
+
+
+@dataclass(frozen=True)
+class Square(Kind):
+    """`count` rows of `count` numbers."""
+
+    count: int
+
+    @property
+    def wanted(self) -> str:  # type: ignore[override]
+        """What to write where the field is missing."""
+        return f"give {self.count} rows of {self.count} numbers"
+
+    def check(self, value: Any) -> list[list[float]]:
+        """Return the rows."""
+        whole = isinstance(value, list) and len(value) == self.count
+        if not whole or any(not isinstance(row, list) or len(row) != self.count for row in value):
+            raise fault(f"is not {self.count} rows of {self.count} numbers")
+        one = Between(-1e12, 1e12)
+        return [[one.check(part) for part in row] for row in value]
+
+
+@dataclass(frozen=True)
+class Text(Kind):
+    """A text; one that is `needed` must not be empty."""
+
+    needed: bool = False
+    wanted = 'give a text, as in "this"'
+
+    def check(self, value: Any) -> str:
+        """Return the text."""
+        if not isinstance(value, str):
+            raise fault(f"{shown(value)} is not a text", 'put it in quotes: "..."')
+        if self.needed and not value.strip():
+            raise fault("is empty", "fill it in")
+        return value
+
+
+@dataclass(frozen=True)
+class OneOf(Kind):
+    """One of a few words."""
+
+    words: tuple[str, ...]
+
+    def check(self, value: Any) -> str:
+        """Return the word."""
+        if value not in self.words:
+            known = ", ".join(f'"{word}"' for word in self.words)
+            raise fault(f"{shown(value)} is none of the words", f"write one of {known}")
+        return str(value)
+
+
+@dataclass(frozen=True)
+class BallName(Kind):
+    """A row of the ball table, or "custom"."""
+
+    def check(self, value: Any) -> str:
+        """Return the name as it was written."""
+        name = Text().check(value)
+        if name.strip().lower() in ("", "custom"):
+            return name
+        try:
+            ball_named(name)
+        except InputError as error:
+            raise fault(error.what, error.remedy) from None
+        return name
+
+
+@dataclass(frozen=True)
+class Flag(Kind):
+    """True or false."""
+
+    def check(self, value: Any) -> bool:
+        """Return the flag."""
+        if not isinstance(value, bool):
+            raise fault(f"{shown(value)} is neither true nor false", "write true or false")
+        return value
+
+
+@dataclass(frozen=True)
+class Day(Kind):
+    """A date."""
+
+    def check(self, value: Any) -> date:
+        """Return the date."""
+        if isinstance(value, datetime) or not isinstance(value, date):
+            raise fault(f"{shown(value)} is not a date", "write it as 2026-05-17, no quotes")
+        return value
+
+
+def _number_remedy(text: str) -> str:
+    """Return what to write in place of a number in quotes."""
+    found = number_in(text)
+    if found is None or found.text == text.strip():
+        return "write it without quotes"
+    if found.unit:
+        return "write the number alone, in the unit of the field's name, without quotes"
+    return f"write {found.text}, without quotes"
+
+
+def shown(value: object) -> str:
+    """Return a value as it would stand in the file, short."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    text = f'"{value}"' if isinstance(value, str) else str(value)
+    return text if len(text) <= 40 else text[:37] + "..."

@@ -1,0 +1,140 @@
+"""One validator for everything a person writes: values against a schema, in our sentences.
+
+pydantic walks the values and gathers every fault with its place; here each becomes a sentence
+with file, line, table, field and, for a misspelt name, the nearest one that is listed.
+"""
+
+from collections.abc import Mapping
+from difflib import SequenceMatcher
+from typing import Any, TypeVar, get_args
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from calibration.errors import InputError
+from tracker.session.document import Document, Faults
+from tracker.session.kinds import Kind, shown
+from tracker.session.lines import Place
+from tracker.session.schema import TableSchema
+
+Schema = TypeVar("Schema", bound=TableSchema)
+
+NEAR = 0.6
+"""Least share of common letters at which a name is taken for a misspelling of another (the ratio
+of difflib's documentation, 'a close match')."""
+
+LONG_LIST = 15
+"""In a list of more names than this, those of standard uncertainties are left out."""
+
+
+def validated(schema: type[Schema], document: Document, faults: Faults) -> Schema | None:
+    """Return the values of a file as its schema has them, None where one is at fault.
+
+    Parameters
+    ----------
+    schema : type
+    document : Document
+    faults : Faults
+        Where the faults go.
+    """
+    try:
+        return schema.model_validate(document.values)
+    except ValidationError as error:
+        for each in error.errors(include_url=False):
+            faults.add(*_sentence(schema, each))
+        return None
+
+
+def checked(schema: type[TableSchema], name: str, value: object, where: str) -> Any:
+    """Return the value of an option that stands for a field.
+
+    Parameters
+    ----------
+    schema : type
+        Of the table that the field belongs to.
+    name : str
+        The field.
+    value : object
+    where : str
+        The option, for the fault.
+
+    Raises
+    ------
+    InputError
+        Where the value is not one of the field.
+    """
+    kind = next(one for one in schema.model_fields[name].metadata if isinstance(one, Kind))
+    try:
+        return kind.check(value)
+    except Exception as error:
+        context = getattr(error, "context", None)
+        if context is None:
+            raise
+        raise InputError(context["what"], where=where, remedy=context["remedy"]) from None
+
+
+def _sentence(schema: type[TableSchema], error: ErrorDetails) -> tuple[Place, str, str]:
+    """Return place, what is wrong and remedy of one fault that pydantic found."""
+    place: Place = error["loc"]
+    kind = error["type"]
+    if kind == "fault":
+        return place, error["ctx"]["what"], error["ctx"]["remedy"]
+    if kind == "missing":
+        table = _table_at(schema, place[:-1])
+        wanted = [one.wanted for one in _metadata(table, place[-1]) if isinstance(one, Kind)]
+        return place, "is missing", wanted[0] if wanted else ""
+    if kind == "extra_forbidden":
+        return _unlisted(place, list(_table_at(schema, place[:-1]).model_fields))
+    name = ".".join(step for step in place if isinstance(step, str))
+    if kind == "list_type" or isinstance(place[-1], int):
+        remedy = f"write [[{name}]], with two brackets, above each"
+        return place, f"is not a list of [[{name}]] tables", remedy
+    return place, f"{shown(error['input'])} is not a table", f"open it with a line [{name}]"
+
+
+def _unlisted(place: Place, listed: list[str]) -> tuple[Place, str, str]:
+    near = nearest(str(place[-1]), listed)
+    guess = f"did you mean {near}? Listed are" if near else "listed are"
+    if len(listed) > LONG_LIST:
+        listed = [name for name in listed if name.replace("_u_", "_").removesuffix("_u") == name]
+    return place, "is not a listed field", f"{guess} {', '.join(listed)}"
+
+
+def nearest(name: str, listed: list[str]) -> str | None:
+    """Return the listed name that a misspelt one most likely means, None where none is near."""
+    scores = [
+        (SequenceMatcher(None, name, other).ratio(), -abs(len(name) - len(other)), other)
+        for other in listed
+    ]
+    best = max(scores, default=(0.0, 0, ""))
+    return best[2] if best[0] >= NEAR else None
+
+
+def _metadata(table: type[TableSchema], name: str | int) -> list[Any]:
+    return table.model_fields[str(name)].metadata
+
+
+def _table_at(schema: type[TableSchema], place: Place) -> type[TableSchema]:
+    """Return the schema of the table at a place."""
+    for step in place:
+        if isinstance(step, str):
+            inner = _inner(schema.model_fields[step].annotation)
+            if inner is not None:
+                schema = inner
+    return schema
+
+
+def _inner(annotation: Any) -> type[TableSchema] | None:
+    """Return the schema within an annotation such as ``list[MarkerSchema]``."""
+    if isinstance(annotation, type) and issubclass(annotation, TableSchema):
+        return annotation
+    found = (_inner(part) for part in get_args(annotation))
+    return next((one for one in found if one is not None), None)
+
+
+def tables_of(values: Mapping[str, Any], name: str) -> list[tuple[int, Mapping[str, Any]]]:
+    """Return the well-formed tables of a list with their numbers, whatever is wrong inside."""
+    listed = values.get(name)
+    if not isinstance(listed, list):
+        return []
+    return [(index, one) for index, one in enumerate(listed) if isinstance(one, dict)]
