@@ -1,0 +1,95 @@
+"""The tests against one fault: in a process of its own, and within bounds of time and memory."""
+
+import importlib
+import os
+import resource
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+from tests.mutation.faults import Fault
+
+WARM = ("numpy", "scipy.optimize", "scipy.stats", "scipy.ndimage", "cv2", "av", "pandas",
+        "matplotlib.pyplot", "hypothesis", "filterpy.kalman", "typer.testing")  # fmt: skip
+"""What takes long to import and is no part of the project: imported once, before any trial."""
+
+PATIENCE, GRACE_S = 4.0, 30
+"""A trial may take so many times the processor time of the tests without a fault, and so much."""
+
+MEMORY_B = 6 * 2**30
+"""Address space of a trial; what grows beyond is noticed too."""
+
+
+def warm() -> None:
+    """Import what every trial needs."""
+    for name in WARM:
+        importlib.import_module(name)
+
+
+def suspects(fault: Fault, known: dict[str, Any]) -> list[str]:
+    """Return the tests that might notice a fault, the cheapest first.
+
+    All tests of a file of which one reaches the line, for what one fixture computes another test
+    of the file may check. A line that runs at import counts for all files that reach the module.
+    """
+    lines: dict[str, list[str]] = known["lines"].get(fault.file, {})
+    files = set(lines.get(str(fault.line), ()))
+    if not files:
+        at_import = str(fault.line) in lines
+        files = {file for each in lines.values() for file in each} if at_import else set()
+    seconds: dict[str, float] = known["seconds"]
+    return sorted((test for test in seconds if test.split("::")[0] in files), key=seconds.get)  # type: ignore[arg-type]
+
+
+def noticed(root: Path, fault: Fault, known: dict[str, Any]) -> tuple[str, float]:
+    """Put the fault in, run the tests that might notice, take it out again.
+
+    Returns what came of it ("killed", "survived", "out of time", "no test") and the seconds.
+    """
+    tests = suspects(fault, known)
+    if not tests:
+        return "no test", 0.0
+    path = root / fault.file
+    text = path.read_text(encoding="utf-8")
+    limit_s = PATIENCE * sum(known["seconds"][test] for test in tests) + GRACE_S
+    began = time.time()
+    try:
+        path.write_text(fault.applied(text), encoding="utf-8")
+        child = os.fork()
+        if child == 0:
+            os._exit(_run(root, tests, int(limit_s)))
+        _, status = os.waitpid(child, 0)
+    finally:
+        path.write_text(text, encoding="utf-8")
+    if os.WIFSIGNALED(status):
+        outcome = "out of time"
+    else:
+        outcome = "survived" if os.WEXITSTATUS(status) == 0 else "killed"
+    return outcome, time.time() - began
+
+
+def _run(root: Path, tests: list[str], limit_s: int) -> int:
+    """Run the tests in this process, silently; return pytest's exit code."""
+    import pytest
+
+    resource.setrlimit(resource.RLIMIT_CPU, (limit_s, limit_s + 5))
+    resource.setrlimit(resource.RLIMIT_AS, (MEMORY_B, MEMORY_B))
+    silent = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(silent, 1)
+    os.dup2(silent, 2)
+    os.chdir(root)
+    sys.path.insert(0, str(root))
+    os.environ["PYTHONPATH"] = str(root)
+    # A fault is of the same length and second as the code at times: no kept bytecode.
+    sys.dont_write_bytecode = True
+    for name in [
+        each for each in sys.modules if each.split(".")[0] in ("calibration", "tracker", "tests")
+    ]:
+        del sys.modules[name]
+    plain = ["-x", "-n", "0", "-p", "no:randomly", "-p", "no:cacheprovider"]
+    base = ["--basetemp", str(root / ".mutation-temp")]
+    try:
+        return int(pytest.main([*plain, *base, *tests]))
+    except BaseException:  # a fault may end in anything, MemoryError and SystemExit too
+        return 70
