@@ -3,10 +3,8 @@
 from pathlib import Path
 
 from tracker.results.files import put_in_place
+from tracker.results.frames import RESULTS, ResultFrames, read, shots_in
 from tracker.results.rows import Provenance, earlier_pictures, read_provenance, read_shots
-
-RESULTS = "results"
-"""Name of the folder inside a session's folder that holds what was computed."""
 
 
 def folder_of(session: Path, bare: str | None = None) -> Path:
@@ -17,9 +15,12 @@ def folder_of(session: Path, bare: str | None = None) -> Path:
 __all__ = [
     "RESULTS",
     "Provenance",
+    "ResultFrames",
     "earlier_pictures",
     "folder_of",
     "put_in_place",
+    "read",
     "read_provenance",
     "read_shots",
+    "shots_in",
 ]
