@@ -4,9 +4,8 @@ import numpy as np
 import pytest
 
 from calibration.site import Site, camera_at, outlook
-from tracker.vantage.asked import Asked, read
-from tracker.vantage.forecast import judge
-from tracker.vantage.planned import planned
+from tests.tracker.vantage_case import Case
+from tracker.vantage.judging import judge
 
 PLACE, AIM = np.array([20.0, -30.0, 1.5]), np.array([20.0, 0.0, 1.5])
 
@@ -26,8 +25,8 @@ PLACE, AIM = np.array([20.0, -30.0, 1.5]), np.array([20.0, 0.0, 1.5])
 def test_the_angle_of_view_of_a_focal_length(focal_mm, sensor_mm, size_px, printed_deg):
     camera = camera_at(Site(size_px, (), field_of_view_deg=printed_deg), PLACE, AIM)
     assert camera.focal_px / size_px[0] == pytest.approx(focal_mm / sensor_mm, rel=2e-3)
-    told = {one.name: one.value for one in outlook(camera)}
-    assert told["field of view"] == pytest.approx(printed_deg)
+    figures = {one.name: one.value for one in outlook(camera)}
+    assert figures["field of view"] == pytest.approx(printed_deg)
 
 
 def test_the_size_of_a_pixel_on_the_ball():
@@ -36,20 +35,19 @@ def test_the_size_of_a_pixel_on_the_ball():
     Source: tests of the R package flightplanning 0.8.4 (ground sample distance; read).
     """
     view = float(np.degrees(2.0 * np.arctan(36.0 / 2.0 / 20.0)))
-    asked = Asked(
-        position="0,-100,0.8",
-        aim="0,0,0.8",
+    case = Case(
+        position=(0.0, -100.0, 0.8),
+        aim=(0.0, 0.0, 0.8),
         view_deg=view,
-        size="5472x3648",
-        speed_mps=20.0,
-        angle_deg=0.0,
-        height_m=0.8,
-        markers=("0,0", "10,0", "20,0"),
+        size=(5472, 3648),
+        speed=20.0,
+        angle=0.0,
+        markers=((0.0, 0.0, 0.0), (10.0, 0.0, 0.0), (20.0, 0.0, 0.0)),
     )
-    plan = planned(asked, read(asked))
-    seen = judge(plan.stand, plan.shots).seen
+    stand, shots = case.stand()
+    seen = judge(stand, shots).view
     # The flight stays in the plane 100 m off, but for the little that wind and spin do.
-    diameter_m = plan.stand.request.ball.diameter_m
+    diameter_m = stand.conditions.ball.diameter_m
     assert seen.diameters_px == pytest.approx(diameter_m / 0.03289473684210527, rel=1e-3)
     speed_px = np.linalg.norm(seen.motion_px[0])
     assert speed_px == pytest.approx(20.0 / 0.03289473684210527, rel=0.01)

@@ -1,11 +1,23 @@
 """``lobmeter vantage``."""
 
+import math
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from calibration.errors import InputError, InputErrors
 from tracker.cli.screen import CAUTION, console, say
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from tracker.vantage import Box, Vantage
+
+FIELD_M = 500.0
+"""No camera stands farther from the launcher, m: a coordinate beyond it is a slip of the pen."""
+
+Triple = tuple[float, float, float]
 
 
 def vantage(
@@ -13,21 +25,15 @@ def vantage(
         Path | None,
         typer.Argument(
             metavar="SESSION",
-            help="Folder with a session.toml, filmed or not; left out where options say all.",
+            help="Folder with a session.toml, planned or filmed; a usual session when left out.",
         ),
     ] = None,
     position: Annotated[
         str,
         typer.Option(
-            "--position", metavar="ALONG,ACROSS,UP", help="Where the camera would stand, m."
-        ),
-    ] = "",
-    aim: Annotated[
-        str,
-        typer.Option(
-            "--aim",
+            "--position",
             metavar="ALONG,ACROSS,UP",
-            help="What it would point at, m; the middle of all that must be in view when left out.",
+            help="Where the camera would stand, m; as the session says when left out.",
         ),
     ] = "",
     search: Annotated[
@@ -39,14 +45,6 @@ def vantage(
             "0:40,-45:-20,1:3; a single number holds one fixed.",
         ),
     ] = "",
-    clear: Annotated[
-        float | None,
-        typer.Option(
-            "--clear",
-            metavar="M",
-            help="How far everybody keeps from the line of fire, 10 when left out.",
-        ),
-    ] = None,
     of: Annotated[
         str,
         typer.Option(
@@ -55,112 +53,6 @@ def vantage(
             help="What counts: carry_m, exit_speed_mps, launch_angle_deg or azimuth_deg.",
         ),
     ] = "carry_m",
-    speed: Annotated[
-        float | None,
-        typer.Option(
-            "--speed",
-            metavar="M/S",
-            help="Expected exit speed; foretold from the session's setups when left out.",
-        ),
-    ] = None,
-    speed_u: Annotated[
-        float | None,
-        typer.Option(
-            "--speed-u", metavar="M/S", help="Its standard uncertainty, scatter included."
-        ),
-    ] = None,
-    setup: Annotated[
-        str,
-        typer.Option(
-            "--setup", metavar="NAME", help="Setup to foretell it from; the fastest when left out."
-        ),
-    ] = "",
-    angle: Annotated[
-        float | None, typer.Option("--angle", metavar="DEG", help="Expected launch angle.")
-    ] = None,
-    angle_u: Annotated[
-        float | None, typer.Option("--angle-u", metavar="DEG", help="Its standard uncertainty.")
-    ] = None,
-    height: Annotated[
-        float | None, typer.Option("--height", metavar="M", help="Height of the release.")
-    ] = None,
-    ball: Annotated[
-        str, typer.Option("--ball", metavar="NAME", help="A row of the ball table.")
-    ] = "",
-    wind: Annotated[
-        str,
-        typer.Option(
-            "--wind", metavar="ALONG,ACROSS", help="Expected wind, m/s, downrange and to the left."
-        ),
-    ] = "",
-    wind_u: Annotated[
-        float | None, typer.Option("--wind-u", metavar="M/S", help="Its standard uncertainty.")
-    ] = None,
-    view: Annotated[
-        float | None,
-        typer.Option(
-            "--view", metavar="DEG", help="Field of view between the frame's left and right edges."
-        ),
-    ] = None,
-    view_u: Annotated[
-        float | None, typer.Option("--view-u", metavar="DEG", help="Its standard uncertainty.")
-    ] = None,
-    lens: Annotated[
-        Path | None, typer.Option("--lens", metavar="FILE.toml", help="A measured lens instead.")
-    ] = None,
-    size: Annotated[
-        str, typer.Option("--size", metavar="WIDTHxHEIGHT", help="Frame as shown, 1920x1080.")
-    ] = "",
-    fps: Annotated[
-        float | None, typer.Option("--fps", metavar="NUMBER", help="True frames a second, 60.")
-    ] = None,
-    shutter: Annotated[
-        str,
-        typer.Option(
-            "--shutter",
-            metavar="S",
-            help="Shutter time, as in 1/1000; the longest usual one that does not smear the ball "
-            "when left out.",
-        ),
-    ] = "",
-    readout: Annotated[
-        float | None,
-        typer.Option("--readout", metavar="S", help="Rolling shutter, first to last row."),
-    ] = None,
-    level_u: Annotated[
-        float | None,
-        typer.Option("--level-u", metavar="DEG", help="How level the camera would stand."),
-    ] = None,
-    position_u: Annotated[
-        float | None,
-        typer.Option(
-            "--position-u",
-            metavar="M",
-            help="How well its place would be taped, 0.1; 0 where it would not be.",
-        ),
-    ] = None,
-    marker: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--marker",
-            metavar="ALONG,ACROSS[,UP]",
-            help="A planned marker, m; once for each. Every 10 m of the line when left out.",
-        ),
-    ] = None,
-    pick_u: Annotated[
-        float | None,
-        typer.Option("--pick-u", metavar="PX", help="How well markers would be picked, 1."),
-    ] = None,
-    contrast: Annotated[
-        float | None,
-        typer.Option(
-            "--contrast", metavar="STEPS", help="Ball against background, of 255 luma steps, 50."
-        ),
-    ] = None,
-    noise: Annotated[
-        float | None,
-        typer.Option("--noise", metavar="STEPS", help="Scatter of a pixel, luma steps, 4."),
-    ] = None,
     to: Annotated[
         Path | None,
         typer.Option(
@@ -169,68 +61,108 @@ def vantage(
             help="Where the drawing goes; into the session's results when left out.",
         ),
     ] = None,
+    detail: Annotated[
+        bool, typer.Option("--detail", help="Print every table and every single change too.")
+    ] = False,
 ) -> None:
-    """Say before filming what can be had from a place to film from, or find the best one.
+    """Predict what a place to film from gives, or find the best place.
 
-    How surely exit speed, angles and carry will be known, how large the ball will be, whether all
-    of the flight stays in view, how short the shutter must be, and which single change would help
-    most.
+    Says whether the whole flight stays in view, to what uncertainty exit speed, angles and carry
+    will be measured, how short the shutter must be, and which single change helps most. Write the
+    session once, as docs/formats.md shows under [planned], and measure it after filming.
     """
-    from tracker.report.vantage_words import (
-        changes_table,
-        forecast_table,
-        idle_sentence,
-        moments_table,
-        sentences,
-    )
-    from tracker.vantage import Asked, foresee_vantage
+    from tracker.workflow.vantage import judge_vantage
 
-    told = foresee_vantage(
-        Asked(
-            session=session,
-            setup=setup,
-            position=position,
-            position_u_m=position_u,
-            aim=aim,
-            view_deg=view,
-            view_u_deg=view_u,
-            lens=lens,
-            size=size,
-            fps=fps,
-            shutter=shutter,
-            readout_s=readout,
-            level_u_deg=level_u,
-            markers=tuple(marker or ()),
-            pick_u_px=pick_u,
-            speed_mps=speed,
-            speed_u_mps=speed_u,
-            angle_deg=angle,
-            angle_u_deg=angle_u,
-            height_m=height,
-            ball=ball,
-            wind=wind,
-            wind_u_mps=wind_u,
-            contrast=contrast,
-            noise=noise,
-            search=search,
-            clear_m=clear,
-            of=of,
-            to=to,
-        )
-    )
+    place, box = _read_options(position, search, to)
+    report = judge_vantage(session, place, box, of, to)
     screen = console()
-    found = told.vantage
-    say(screen, [found.place, found.expectation, ""])
-    screen.print(forecast_table(found.forecast))
-    say(screen, [""])
-    screen.print(moments_table(found.forecast))
-    say(screen, ["", *(f"- {sentence}" for sentence in sentences(found))])
-    say(screen, ["", "Single changes and the standard uncertainties that each would leave:"])
-    screen.print(changes_table(found.changes, found.quantity, found.forecast.u))
-    idle = idle_sentence(found)
-    say(screen, [idle] if idle else [])
-    say(screen, ["", "Taken for granted:", *(f"- {note}" for note in found.notes)])
-    say(screen, ["", *(f"- {caution}" for caution in found.cautions)])
-    if told.picture is not None:
-        say(screen, [f"Picture: {told.picture}"])
-    say(screen, ["", "The figures after ± are standard uncertainties.", CAUTION])
+    _show(screen, report.vantage, detail)
+    if report.picture is not None:
+        say(screen, [f"Picture: {report.picture}"])
+    say(screen, [CAUTION])
+
+
+def _show(screen: "Console", found: "Vantage", detail: bool) -> None:
+    """Print the verdict and what stands behind it."""
+    from tracker.report import vantage_tables as tables
+    from tracker.report import vantage_words as words
+
+    say(screen, [*words.summary(found), words.assumed_sentence(found)])
+    if detail:
+        screen.print(tables.forecast_table(found.forecast))
+        screen.print(tables.moments_table(found.forecast))
+        say(screen, words.details(found))
+        say(screen, ["", "Standard uncertainties after single changes:"])
+        screen.print(tables.changes_table(found.changes, found.quantity, found.forecast.u))
+        say(screen, [words.idle_sentence(found)])
+    else:
+        say(screen, ["Every table and every change: --detail"])
+    say(screen, words.cautions(found))
+
+
+def _read_options(
+    position: str, search: str, to: Path | None
+) -> tuple[Triple | None, "Box | None"]:
+    """Return place and box as numbers; all faults of the options at once."""
+    faults: list[InputError] = []
+    place, box = None, None
+    try:
+        place = _place(position) if position.strip() else None
+    except InputError as error:
+        faults.append(error)
+    try:
+        box = _box(search) if search.strip() else None
+    except InputError as error:
+        faults.append(error)
+    if position.strip() and search.strip():
+        what = "a place is given or searched for"
+        faults.append(InputError(what, where="--search, --position", remedy="keep one"))
+    if to is not None and to.suffix.lower() != ".png":
+        what = f'"{to.name}" is no name of a picture'
+        faults.append(InputError(what, where="--to", remedy="end it in .png"))
+    if faults:
+        raise InputErrors(faults)
+    return place, box
+
+
+def _place(text: str) -> Triple:
+    remedy = "write along, across and up in metres, as in 20,-38,1.6"
+    parts = _numbers(text, ",")
+    if len(parts) != 3:
+        raise InputError(f'"{text}" is not three numbers', where="--position", remedy=remedy)
+    _check_field("--position", parts, parts[2])
+    return parts[0], parts[1], parts[2]
+
+
+def _box(text: str) -> "Box":
+    """Return the ranges of along, across and up."""
+    remedy = "write along, across and up in metres, as in 0:40,-45:-20,1:3 or 0:40,-30,1.5"
+    spans = []
+    for part in text.split(","):
+        ends = _numbers(part, ":")
+        if len(ends) not in (1, 2):
+            raise InputError(f'"{part}" is no range', where="--search", remedy=remedy)
+        spans.append((min(ends), max(ends)))
+    if len(spans) != 3:
+        raise InputError(f'"{text}" is not three ranges', where="--search", remedy=remedy)
+    _check_field("--search", [end for span in spans for end in span], spans[2][0])
+    return spans[0], spans[1], spans[2]
+
+
+def _numbers(text: str, separator: str) -> list[float]:
+    """Return the numbers of a text, none where one of them is no finite number."""
+    try:
+        found = [float(part) for part in text.split(separator)]
+    except ValueError:
+        return []
+    return found if all(math.isfinite(value) for value in found) else []
+
+
+def _check_field(option: str, values_m: list[float], lowest_up_m: float) -> None:
+    beyond = [value for value in values_m if abs(value) > FIELD_M]
+    if beyond:
+        what = f"{beyond[0]:g} is out of range"
+        raise InputError(what, where=option, remedy=f"stay within {-FIELD_M:g} to {FIELD_M:g} m")
+    if lowest_up_m < 0.0:
+        what = "a camera cannot stand below the ground"
+        raise InputError(what, where=option, remedy="give up from 0 on")

@@ -1,211 +1,200 @@
-"""A place to film from, in tables and sentences."""
+"""A place to film from, in sentences: the verdict first."""
 
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
-from rich.table import Table
+import numpy as np
 
+from tracker.flight.energy import harm
 from tracker.report.budget_table import budget_sentence
-from tracker.report.rounding import MISSING, with_uncertainty
-from tracker.report.terminal import RULED
-from tracker.report.vantage_facts import Change, Forecast, Vantage
+from tracker.report.rounding import with_uncertainty
+from tracker.report.vantage_tables import FIGURES, WORTH_DOING, two_digits, worth_doing
+from tracker.vantage import Finding, Forecast, Grade, Stand, Vantage, shutter_words
 
-SHOWN = (
-    ("exit speed", "m/s", "exit_speed_mps"),
-    ("launch angle", "°", "launch_angle_deg"),
-    ("azimuth", "°", "azimuth_deg"),
-    ("carry", "m", "carry_m"),
-    ("apex", "m", "apex_m"),
+HOW_SURE = (
+    "In eight drawn sessions the measured uncertainty was 0.82 to 1.26 times the predicted one."
 )
+"""How far a prediction can be relied on; docs/methods/vantage.md says how it was found."""
 
-WORTH_DOING = 0.98
-"""A change that leaves more of the uncertainty than this is not worth a walk."""
-
-FAINT_SNR, SMALL_PX, TIGHT_SHARE, FEW_FRAMES = 8.0, 1.5, 0.02, 30
-"""Below these a person is told to beware: a ball that hardly stands out, or is hardly wider than
-a pixel, an edge that is near, frames so few that a bird may take the place of some (common
-practice, no source)."""
-
-
-def forecast_table(forecast: Forecast) -> Table:
-    """Return what can be had: expected figures and the uncertainty of a single shot."""
-    table = _table("a single shot\n", *(f"{name}\n{unit}" for name, unit, _ in SHOWN))
-    table.add_row(
-        "expected ± u",
-        *(with_uncertainty(forecast.values[key], forecast.u[key]) for _, _, key in SHOWN),
-    )
-    table.add_row("95 % within", *(f"±{_two_digits(1.96 * forecast.u[key])}" for *_, key in SHOWN))
-    return table
+OPENING = {
+    Grade.GOOD: "Good place",
+    Grade.USABLE: "Usable place",
+    Grade.UNSUITABLE: "Unsuitable place",
+}
 
 
-def moments_table(forecast: Forecast) -> Table:
-    """Return the ball as the camera will see it at release, apex and landing."""
-    table = _table(
-        "\n\n", "column\n\npx", "row\n\npx", "ball\n\npx", "a frame\n\npx", "streak\n\npx",
-        "placed\nto\npx", "over\nnoise\n", "to the\nedge\npx", "any\nshot\npx",
-    )  # fmt: skip
-    for one in forecast.moments:
-        if not one.margin_px > 0.0:
-            table.add_row(one.name, *[MISSING] * 7, "out", "out")
-            continue
-        table.add_row(
-            one.name,
-            f"{one.pixel[0]:.0f}",
-            f"{one.pixel[1]:.0f}",
-            f"{one.diameter_px:.1f}",
-            f"{one.step_px:.1f}",
-            f"{one.streak_px:.1f}",
-            f"{one.place_u_px:.2f}",
-            f"{one.snr:.0f}",
-            f"{one.margin_px:.0f}",
-            f"{one.worst_margin_px:.0f}" if one.worst_margin_px > 0.0 else "out",
-        )
-    return table
-
-
-def changes_table(changes: Sequence[Change], quantity: str, before: Mapping[str, float]) -> Table:
-    """Return the changes that are worth doing, with the uncertainties after each."""
-    table = _table("", *(f"{name}\n{unit}" for name, unit, _ in SHOWN), "less\n")
-    table.add_row("as it is", *(_two_digits(before[key]) for *_, key in SHOWN), "")
-    for one in worth_doing(changes, quantity, before):
-        less = 100.0 * (1.0 - one.u[quantity] / before[quantity])
-        text = one.text + (" (a shot leaves the view)" if one.loses_view else "")
-        table.add_row(text, *(_two_digits(one.u[key]) for *_, key in SHOWN), f"{less:.0f} %")
-    return table
-
-
-def worth_doing(
-    changes: Sequence[Change], quantity: str, before: Mapping[str, float]
-) -> list[Change]:
-    """Return the changes that lessen the uncertainty of a figure, in their order."""
-    return [one for one in changes if one.u[quantity] < WORTH_DOING * before[quantity]]
-
-
-def idle_sentence(vantage: Vantage) -> str | None:
-    """Return what would bring next to nothing, or harm."""
-    before = vantage.forecast.u[vantage.quantity]
-    useful = {
-        one.text for one in worth_doing(vantage.changes, vantage.quantity, vantage.forecast.u)
-    }
-    idle = [
-        one.text
-        for one in vantage.changes
-        if one.text not in useful and one.u[vantage.quantity] <= before / WORTH_DOING
+def summary(vantage: Vantage) -> list[str]:
+    """Return the answer in a few sentences, the verdict first."""
+    forecast = vantage.forecast
+    edge = f"; at the edge of the box ({', '.join(vantage.at_edge)})" if vantage.at_edge else ""
+    found = "Best place found" if vantage.field.box else "Camera"
+    return [
+        verdict_sentence(vantage),
+        "",
+        f"One shot, ± standard uncertainty: {figures_clause(forecast)}.",
+        f"Expected: {_expectation(vantage)}.",
+        f"{found}: {_place(vantage.stand, forecast)}{edge}.",
+        f"Ball: {_ball(forecast)}.",
+        _best_change(vantage),
     ]
+
+
+def verdict_sentence(vantage: Vantage) -> str:
+    """Return the verdict with the reasons for it."""
+    verdict = vantage.verdict
+    reasons = [_reason(finding, vantage) for finding in verdict.findings]
+    if not reasons:
+        margin = vantage.forecast.margin_px
+        reasons = [f"every expected shot stays in view, {margin:.0f} px or more from the edge"]
+    return f"{OPENING[verdict.grade]}: {'; '.join(reasons)}."
+
+
+def _reason(finding: Finding, vantage: Vantage) -> str:
+    """Return what speaks against a place, as a clause with its numbers."""
+    forecast = vantage.forecast
+    shown = [one for one in forecast.moments if one.margin_px > 0.0]
+    hidden = [one.name for one in forecast.moments if not one.margin_px > 0.0]
+    risky = [one.name for one in shown if not one.worst_margin_px > 0.0]
+    diameter = min((one.diameter_px for one in shown), default=0.0)
+    snr = min((one.snr for one in shown), default=0.0)
+    return {
+        Finding.OUT_OF_VIEW: f"{_listed(hidden) or 'a part'} of the expected shot out of view",
+        Finding.TOO_NEAR: f"{vantage.distance_m:.1f} m from the line of fire, nearer than "
+        f"{vantage.field.clear_m:g} m",
+        Finding.SOME_OUT_OF_VIEW: f"{_listed(risky) or 'a part of the flight'} can be out of view "
+        "when a shot is one standard uncertainty off",
+        Finding.TIGHT: f"only {forecast.margin_px:.0f} px to the edge, so aim by the farthest "
+        "marker",
+        Finding.SMEARED: f"{shutter_words(forecast.shutter_s)} smears the ball",
+        Finding.FAINT: f"the ball stands out by only {snr:.1f} times the noise, so stand nearer, "
+        "zoom in or seek a darker background",
+        Finding.SMALL: f"the ball is only {diameter:.1f} px wide, like leaves and birds",
+        Finding.FEW_FRAMES: f"the ball shows in only {forecast.frames_seen} frames, so film at a "
+        "higher rate",
+    }[finding]
+
+
+def figures_clause(forecast: Forecast) -> str:
+    """Return the expected figures with the standard uncertainties of one shot."""
+    return ", ".join(
+        f"{name} {with_uncertainty(forecast.values[key], forecast.u[key])} {unit}"
+        for name, unit, key in FIGURES
+    )
+
+
+def _expectation(vantage: Vantage) -> str:
+    shots, value = vantage.shots, vantage.shots.flight.figures.value
+    reach = float(np.sqrt(shots.landing_covariance[0, 0]))
+    return (
+        f"{with_uncertainty(shots.speed_mps.value, shots.speed_mps.u)} m/s at "
+        f"{with_uncertainty(shots.angle_deg.value, shots.angle_deg.u)}°, "
+        f"carry "
+        f"{with_uncertainty(value('carry_m'), reach)} m, {value('flight_time_s'):.2f} s in the air "
+        f"({vantage.stand.conditions.ball.name} ball)"
+    )
+
+
+def _place(stand: Stand, forecast: Forecast) -> str:
+    """Return where the camera stands, how it films and where it looks."""
+    along, across, up = stand.position_m
+    forward = forecast.camera.rotation[2]
+    heading = np.degrees(np.arctan2(forward[1], forward[0]))
+    pitch = np.degrees(np.arctan2(forward[2], np.hypot(forward[0], forward[1])))
+    width, height = stand.site.size_px
+    lens = "a phone's usual view"
+    if stand.site.lens is not None:
+        lens = "a measured lens"
+    elif stand.site.field_of_view_deg is not None:
+        lens = f"{stand.site.field_of_view_deg:.3g}° wide"
+    return (
+        f"[{along:.1f}, {across:.1f}, {up:.1f}] m, {abs(across):.1f} m to the "
+        f"{'left' if across > 0 else 'right'} of the firing line; {width} x {height}, "
+        f"{stand.fps:.4g} frames a second, {lens}; aim {abs(pitch):.1f}° "
+        f"{'up' if pitch >= 0 else 'down'}, heading {heading:.1f}° to the line"
+    )
+
+
+def _meeting(stand: Stand, forecast: Forecast) -> list[str]:
+    """Return where the middle of the frame meets the upright plane of the firing line."""
+    across, forward = stand.position_m[1], forecast.camera.rotation[2]
+    if forward[1] * across >= 0.0:
+        return []
+    at = stand.position_m - across / forward[1] * forward
+    return [f"The camera is aimed at a point {at[2]:.1f} m above the line, {at[0]:.1f} m along."]
+
+
+def _ball(forecast: Forecast) -> str:
+    shown = [one for one in forecast.moments if one.margin_px > 0.0]
+    widths = [one.diameter_px for one in shown] or [0.0]
+    fastest = forecast.fastest_mps
+    view = "" if fastest is None else f"; all in view up to {fastest:.1f} m/s"
+    return (
+        f"{min(widths):.1f} to {max(widths):.1f} px wide, in {forecast.frames_seen} of "
+        f"{forecast.frames_flown} frames; shutter {shutter_words(forecast.longest_shutter_s)} or "
+        f"shorter{view}"
+    )
+
+
+def _best_change(vantage: Vantage) -> str:
+    """Return the single change that helps the figure most."""
+    before = vantage.forecast.u
+    useful = worth_doing(vantage.changes, vantage.quantity, before)
+    safe = [one for one in useful if not one.loses_view] or useful
+    if not safe:
+        return "No single change would help."
+    name, unit = next((name, unit) for name, unit, key in FIGURES if key == vantage.quantity)
+    now, then = before[vantage.quantity], safe[0].u[vantage.quantity]
+    return (
+        f"Best single change: {safe[0].text} ({name} ±{two_digits(then)} {unit} in place of "
+        f"±{two_digits(now)})."
+    )
+
+
+def assumed_sentence(vantage: Vantage) -> str:
+    """Return the usual values that were assumed, by the table where to state others."""
+    tables: dict[str, list[str]] = {}
+    for one in vantage.assumed:
+        tables.setdefault(one.table, []).append(one.text)
+    clauses = [f"{table} {', '.join(texts)}" for table, texts in tables.items()]
+    return f"Assumed: {'; '.join(clauses)}." if clauses else ""
+
+
+def cautions(vantage: Vantage) -> list[str]:
+    """Return the worst that a hit by this ball can do."""
+    return list(harm(vantage.stand.conditions.ball, vantage.shots.speed_mps.value)[-1:])
+
+
+def details(vantage: Vantage) -> list[str]:
+    """Return what the tables do not say: the shutter, the budget and how sure this is."""
+    forecast = vantage.forecast
+    budget = budget_sentence(forecast.budget)
+    return [
+        *_meeting(vantage.stand, forecast),
+        f"Shutter: {shutter_words(forecast.longest_shutter_s)} is the time that the fastest ball "
+        "takes for its own width. Up to there its middle keeps its whole contrast; beyond, "
+        "contrast falls as the streak grows, and the ball is placed less well.",
+        budget[:1].upper() + budget[1:] + ".",
+        HOW_SURE,
+    ]
+
+
+def idle_sentence(vantage: Vantage) -> str:
+    """Return the changes that bring next to nothing, and those that harm."""
+    before = vantage.forecast.u[vantage.quantity]
+    useful = worth_doing(vantage.changes, vantage.quantity, vantage.forecast.u)
+    rest = [one for one in vantage.changes if one not in useful]
+    idle = [one.text for one in rest if one.u[vantage.quantity] <= before / WORTH_DOING]
     worse = [
-        f"{one.text} ({_two_digits(one.u[vantage.quantity])})"
-        for one in vantage.changes
+        f"{one.text} ({two_digits(one.u[vantage.quantity])})"
+        for one in rest
         if one.u[vantage.quantity] > before / WORTH_DOING
     ]
-    said = []
+    sentences = []
     if idle:
-        said.append(f"Next to nothing would come of this: {'; '.join(idle)}.")
+        sentences.append(f"Next to no effect: {'; '.join(idle)}.")
     if worse:
-        said.append(f"Worse would be: {'; '.join(worse)}.")
-    return " ".join(said) or None
-
-
-def sentences(vantage: Vantage) -> list[str]:
-    """Return what the tables do not say: view, shutter, sightings, and what limits the figures."""
-    forecast = vantage.forecast
-    return [
-        _view(forecast),
-        _motion(forecast),
-        _shutter(forecast),
-        *_sightings(forecast),
-        budget_sentence(forecast.budget)[:1].upper() + budget_sentence(forecast.budget)[1:] + ".",
-    ]
-
-
-def _view(forecast: Forecast) -> str:
-    out = [one.name for one in forecast.moments if not one.margin_px > 0.0]
-    risky = [
-        one.name
-        for one in forecast.moments
-        if one.name not in out and not one.worst_margin_px > 0.0
-    ]
-    if out:
-        said = f"Out of view: {_listed(out)} of the expected shot."
-    elif forecast.fastest_mps is None:
-        said = "A part of the expected shot is out of view."
-    elif forecast.margin_px > 0.0:
-        said = (
-            "Release, apex and landing of every expected shot stay in view, "
-            f"{forecast.margin_px:.0f} px or more from the edge."
-        )
-    else:
-        named = _listed(risky) if risky else "some of the way"
-        said = (
-            f"The expected shot stays in view; of those that are one standard uncertainty faster, "
-            f"slower, steeper, flatter or aside, {named} can be out of it."
-        )
-    if forecast.fastest_mps is not None:
-        said += f" At this angle the whole flight is in view up to {forecast.fastest_mps:.1f} m/s."
-    width = max(forecast.camera.size_px)
-    if 0.0 < forecast.margin_px < TIGHT_SHARE * width:
-        said += (
-            " That is tight: aim by the marker farthest out, and keep a hand's breadth of spare."
-        )
-    return said
-
-
-def _motion(forecast: Forecast) -> str:
-    seen, flown = forecast.frames_seen, forecast.frames_flown
-    said = f"The ball shows in {seen} of the {flown} frames of its flight."
-    if seen < FEW_FRAMES:
-        said += " These are few: a higher frame rate makes it surer to be found."
-    return said
-
-
-def _shutter(forecast: Forecast) -> str:
-    longest = forecast.longest_shutter_s
-    said = (
-        f"Shutter: no longer than {_shutter_words(longest)}. Up to there the streak of the ball at "
-        "its fastest is no longer than the ball is wide, so that its middle keeps its whole "
-        "contrast; beyond, contrast falls as the streak grows, and the ball is placed less well."
-    )
-    if forecast.shutter_s > 1.001 * longest:
-        said += f" {_shutter_words(forecast.shutter_s)} is too long for this ball."
-    else:
-        said += f" These figures hold for {_shutter_words(forecast.shutter_s)}."
-    return said
-
-
-def _sightings(forecast: Forecast) -> list[str]:
-    shown = [one for one in forecast.moments if one.margin_px > 0.0]
-    faint = [one.name for one in shown if one.snr < FAINT_SNR]
-    small = min((one.diameter_px for one in shown), default=SMALL_PX)
-    said = []
-    if faint:
-        said.append(
-            f"At {_listed(faint)} the ball stands out by less than {FAINT_SNR:g} times the noise "
-            "and may not be found in every frame: stand nearer, zoom in or seek a darker "
-            "background."
-        )
-    if small < SMALL_PX:
-        said.append(
-            f"The ball is only {small:.1f} px wide at its smallest: leaves and birds look like it."
-        )
-    return said
-
-
-def _shutter_words(seconds: float) -> str:
-    return f"1/{1.0 / seconds:.0f} s" if seconds < 0.5 else f"{seconds:.2g} s"
+        sentences.append(f"Worse: {'; '.join(worse)}.")
+    return " ".join(sentences)
 
 
 def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
-def _table(*headings: str) -> Table:
-    table = Table(box=RULED, pad_edge=False, padding=(0, 1, 0, 0))
-    for place, heading in enumerate(headings):
-        table.add_column(heading, justify="right" if place else "left", no_wrap=place > 0)
-    return table
-
-
-def _two_digits(u: float) -> str:
-    """Return two digits, the second of them too, so that small differences show."""
-    if not 0.0 < u < math.inf:
-        return MISSING
-    return f"{u:.{max(0, 1 - math.floor(math.log10(u)))}f}"
+    return " and ".join([", ".join(names[:-1]), *names[-1:]] if len(names) > 1 else names)

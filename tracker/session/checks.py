@@ -41,6 +41,7 @@ def check_session(values: Mapping[str, Any], folder: Path, filmed: bool, faults:
     _check_names(values, "setup", (), faults)
     _check_ground(values, (), (), faults)
     _check_clips(values, folder, filmed, faults)
+    _check_setup(("planned",), _table(values, "planned"), _setup_names(values), faults)
 
 
 def has_markers(values: Mapping[str, Any]) -> bool:
@@ -90,15 +91,13 @@ def _check_clips(values: Mapping[str, Any], folder: Path, filmed: bool, faults: 
     if filmed and "clip" not in values:
         remedy = "name each video file and its setup in a [[clip]] table"
         faults.add(("[[clip]]",), "is missing", remedy)
-    setups = [str(one["name"]) for _, one in tables_of(values, "setup") if one.get("name")]
+    setups = _setup_names(values)
     names = [str(one["name"]) for _, one in tables_of(values, "marker") if one.get("name")]
     seen: set[Path] = set()
     for index, clip in tables_of(values, "clip"):
         place: Place = ("clip", index)
-        setup, file = clip.get("setup"), clip.get("file")
-        if isinstance(setup, str) and setup.strip() and setup not in setups:
-            known = f"the setups are {', '.join(setups)}" if setups else "there is no [[setup]] yet"
-            faults.add((*place, "setup"), f'"{setup}" is the name of no [[setup]]', known)
+        file = clip.get("file")
+        _check_setup(place, clip, setups, faults)
         _check_names(clip, "marker", place, faults)
         _check_ground(clip, place, names, faults)
         if isinstance(file, str) and file.strip():
@@ -108,6 +107,20 @@ def _check_clips(values: Mapping[str, Any], folder: Path, filmed: bool, faults: 
                 what = f'"{file}" stands in two [[clip]] tables'
                 faults.add((*place, "file"), what, "keep one of them")
             seen.add(path)
+
+
+def _setup_names(values: Mapping[str, Any]) -> list[str]:
+    return [str(one["name"]) for _, one in tables_of(values, "setup") if one.get("name")]
+
+
+def _check_setup(
+    place: Place, table: Mapping[str, Any], setups: Sequence[str], faults: Faults
+) -> None:
+    """Find a table's `setup` that names no setup."""
+    setup = table.get("setup")
+    if isinstance(setup, str) and setup.strip() and setup not in setups:
+        known = f"the setups are {', '.join(setups)}" if setups else "there is no [[setup]] yet"
+        faults.add((*place, "setup"), f'"{setup}" is the name of no [[setup]]', known)
 
 
 def _check_file(place: Place, written: str, folder: Path, needed: bool, faults: Faults) -> None:

@@ -64,6 +64,24 @@ class CameraEntry:
 
 
 @dataclass(frozen=True)
+class PlannedEntry:
+    """``[planned]``: what is expected before filming; measuring a session does not read it."""
+
+    frame_px: tuple[float, float] | None = None
+    fps: float | None = None
+    shutter_s: float | None = None
+    aim_m: Triple | None = None
+    position_taped: bool = True
+    setup: str = ""
+    exit_speed_mps: float | None = None
+    exit_speed_u_mps: float | None = None
+    launch_angle_u_deg: float | None = None
+    contrast_luma: float | None = None
+    noise_luma: float | None = None
+    clear_m: float | None = None
+
+
+@dataclass(frozen=True)
 class MarkerEntry:
     """``[[marker]]``: a taped point of the ground, and its pixel once it has been picked."""
 
@@ -124,6 +142,7 @@ class Session:
     setups: tuple[SetupEntry, ...]
     clips: tuple[ClipEntry, ...]
     bare: bool = False
+    planned: PlannedEntry = field(default_factory=PlannedEntry)
 
     def setup(self, name: str) -> SetupEntry:
         """Return the setup of that name."""

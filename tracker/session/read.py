@@ -13,6 +13,7 @@ from tracker.session.entries import (
     CameraEntry,
     ClipEntry,
     MarkerEntry,
+    PlannedEntry,
     ReleaseEntry,
     Session,
     SetupEntry,
@@ -86,6 +87,7 @@ def _session(written: SessionSchema, document: Document, folder: Path) -> Sessio
         air=AirEntry(**written.air.given()),
         release=_release(written.release.given(), has_markers(document.values)),
         camera=_camera(written.camera.given(), folder),
+        planned=PlannedEntry(**written.planned.given()),
         markers=markers,
         setups=tuple(SetupEntry(setup.name, setup.parts()) for setup in written.setup),
         clips=tuple(

@@ -29,6 +29,9 @@ FIELD_M = (-2000.0, 2000.0)
 SMALLEST_U = 1e-4
 """Least standard uncertainty, in the field's unit: no tape and no eye gives less. Common practice,
 no source."""
+FRAME_PX = (16.0, 20000.0)
+"""Range of a frame's width and height, px: a smaller one shows no flight, a larger one is no
+camera's. Common practice, no source."""
 LENS_FACTORS = ("k1", "k2", "p1", "p2", "k3")
 """Names of the distortion factors, as OpenCV's calib3d has them."""
 
@@ -91,6 +94,23 @@ class CameraSchema(TableSchema):
     level_u_deg: Annotated[float | None, Between(0.001, 45.0)] = None
 
 
+class PlannedSchema(TableSchema):
+    """``[planned]``."""
+
+    frame_px: Annotated[tuple[float, ...] | None, Numbers("width, height", *FRAME_PX)] = None
+    fps: Annotated[float | None, Between(10.0, 10000.0)] = None
+    shutter_s: Annotated[float | None, Between(1e-5, 1.0)] = None
+    aim_m: Point | None = None
+    position_taped: Annotated[bool | None, Flag()] = None
+    setup: Annotated[str | None, Text()] = None
+    exit_speed_mps: Annotated[float | None, Between(1.0, 100.0)] = None
+    exit_speed_u_mps: Annotated[float | None, Between(0.0, 50.0)] = None
+    launch_angle_u_deg: Annotated[float | None, Between(0.0, 30.0)] = None
+    contrast_luma: Annotated[float | None, Between(1.0, 255.0)] = None
+    noise_luma: Annotated[float | None, Between(0.1, 100.0)] = None
+    clear_m: Annotated[float | None, Between(0.0, 500.0)] = None
+
+
 class MarkerSchema(TableSchema):
     """``[[marker]]`` and ``[[clip.marker]]``."""
 
@@ -130,6 +150,7 @@ class SessionSchema(TableSchema):
     air: AirSchema = AirSchema()
     release: ReleaseSchema = ReleaseSchema()
     camera: CameraSchema = CameraSchema()
+    planned: PlannedSchema = PlannedSchema()
     marker: list[MarkerSchema] = Field(default_factory=list)
     clip: list[ClipSchema] = Field(default_factory=list)
     setup: list[SetupSchema] = Field(default_factory=list)
@@ -140,7 +161,7 @@ class LensSchema(TableSchema):
 
     device: Annotated[str, Text()] = ""
     zoom: Annotated[str, Text()] = ""
-    size_px: Annotated[tuple[float, ...], Numbers("width, height", 16.0, 20000.0)]
+    size_px: Annotated[tuple[float, ...], Numbers("width, height", *FRAME_PX)]
     focal_px: Annotated[float, Between(10.0, 1e6)]
     centre_px: Annotated[tuple[float, ...], Numbers("column, row", -20000.0, 20000.0)]
     distortion: Annotated[tuple[float, ...], Numbers(", ".join(LENS_FACTORS), -100.0, 100.0)]

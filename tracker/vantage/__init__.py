@@ -1,6 +1,35 @@
 """Before filming: what can be had from a place to film from, and where the best one is."""
 
-from tracker.vantage.asked import CLEAR_M, Asked
-from tracker.vantage.told import Told, foresee_vantage
+from tracker.vantage.changes import Change
+from tracker.vantage.forecast import Forecast, Moment
+from tracker.vantage.place import JUDGED_BY, Box, Field, Vantage, assess
+from tracker.vantage.plan import CLEAR_M, Assumption, Plan, Triple, shutter_words, stand_of
+from tracker.vantage.shots import ANGLE_U_DEG, SPEED_U_SHARE, ExpectedShots
+from tracker.vantage.stand import CONTRAST, NOISE, Stand
+from tracker.vantage.verdict import Finding, Grade, Verdict
 
-__all__ = ["CLEAR_M", "Asked", "Told", "foresee_vantage"]
+__all__ = [
+    "ANGLE_U_DEG",
+    "CLEAR_M",
+    "CONTRAST",
+    "JUDGED_BY",
+    "NOISE",
+    "SPEED_U_SHARE",
+    "Assumption",
+    "Box",
+    "Change",
+    "ExpectedShots",
+    "Field",
+    "Finding",
+    "Forecast",
+    "Grade",
+    "Moment",
+    "Plan",
+    "Stand",
+    "Triple",
+    "Vantage",
+    "Verdict",
+    "assess",
+    "shutter_words",
+    "stand_of",
+]

@@ -1,7 +1,7 @@
-"""Single things done differently, each tried on paper."""
+"""Single changes to a stand, each judged on paper."""
 
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -11,35 +11,71 @@ from calibration.errors import InputError
 from calibration.lens import Lens
 from calibration.markers import Marker
 from calibration.site import in_view
-from tracker.report.vantage_facts import Change
-from tracker.vantage.expected import Shots
-from tracker.vantage.forecast import Judgement, judge
+from tracker.fitting.conditions import USUAL_READOUT_S
+from tracker.vantage.judging import Judgement, judge
+from tracker.vantage.shots import ExpectedShots
 from tracker.vantage.stand import Stand
 
-# How well one measures with ordinary means (common practice, no source), as in
-# calibration.site.remedies.
 TAPE_U_M, CLOSE_TAPE_U_M, RELEASE_U_M, MARKER_U_M = 0.10, 0.03, 0.01, 0.01
 LEVEL_U_DEG, WIND_U_MPS, PICK_U_PX = 0.2, 0.3, 0.3
+"""Standard uncertainties that ordinary means reach: a tape, a tape held twice, a spirit level, an
+anemometer, a marker picked on an enlarged frame (common practice, no source; as in
+`calibration.site.remedies`)."""
+
 LENS_SD = (0.002, 2.0, 2.0, 0.003, 0.006, 0.0003, 0.0003, 1e-6)
+"""Standard uncertainties of a lens measured with a printed board: log focal length; column and row
+of the principal point, px; k1, k2, p1, p2, k3 (common practice, no source)."""
+
 POLE_M, ASIDE_M = 2.0, 5.0
+"""Height of a pole, and how far off the line a further marker stands, m (common practice, no
+source)."""
+
 MOVE_SHARE, HIGHER_M = 0.15, 1.0
-SPARE_SHARE = 0.03
-"""Margin that a longer zoom keeps, as a share of the frame's width."""
+"""A step aside or away, as a share of the distance, and a step up, m (common practice, no
+source)."""
+
+SPARE_SHARE, LEAST_ZOOM_SHARE = 0.03, 0.01
+"""Margin that a longer zoom keeps, and the least that it must gain, as shares of the frame's longer
+side (common practice, no source)."""
+
+FINEST_PX = 3840
+"""More pixels are suggested below this width only, px: 4K is what phones film."""
 
 Variant = tuple[str, Stand]
 
 
-def changes(stand: Stand, shots: Shots, before: Judgement, quantity: str) -> tuple[Change, ...]:
-    """Return what each single change would bring, the one that helps a figure most first.
+@dataclass(frozen=True)
+class Change:
+    """One single change, and what it brings.
+
+    Attributes
+    ----------
+    text : str
+        What to do, as a clause.
+    u : mapping
+        By figure the standard uncertainty after it.
+    loses_view : bool
+        Whether some expected shot leaves the frame that did not before.
+    """
+
+    text: str
+    u: Mapping[str, float]
+    loses_view: bool = False
+
+
+def changes(
+    stand: Stand, shots: ExpectedShots, before: Judgement, quantity: str
+) -> tuple[Change, ...]:
+    """Return what each single change brings, the one that helps a figure most first.
 
     Parameters
     ----------
     stand : Stand
-    shots : Shots
+    shots : ExpectedShots
     before : Judgement
-        Of the stand as it is.
+        Judgement of the unchanged stand.
     quantity : str
-        Figure that counts.
+        Figure that the changes are ranked by.
     """
     found = []
     for text, other in (
@@ -78,20 +114,20 @@ def _moved(stand: Stand, along: float, across: float, up: float = 0.0) -> Stand:
 def _pictures(stand: Stand, before: Judgement) -> Iterator[Variant]:
     """Yield other ways to film from the same place."""
     width, height = stand.site.size_px
-    # What an encoder may not spend it takes from the ball first.
+    # At the same bit rate an encoder would smooth the ball away first.
     double = f"film {2 * stand.fps:g} frames a second, with twice the bits"
     shorter = min(stand.shutter_s, 0.5 / stand.fps)
     yield double, replace(stand, fps=2.0 * stand.fps, shutter_s=shorter)
-    if max(width, height) < 3840:
+    if max(width, height) < FINEST_PX:
         finer = replace(stand.site, size_px=(2 * width, 2 * height))
         double = f"film {2 * width} x {2 * height} pixels, with four times the bits"
         yield double, replace(stand, site=finer)
-    streak = stand.shutter_s * np.linalg.norm(before.seen.motion_px, axis=1)
+    streak = stand.shutter_s * np.linalg.norm(before.view.motion_px, axis=1)
     if np.nanmax(streak) > 1.0:
         yield "halve the shutter time, as bright", replace(stand, shutter_s=stand.shutter_s / 2.0)
     view = stand.site.field_of_view_deg
     share = before.margin_px / max(width, height)
-    if view is not None and stand.site.lens is None and share > SPARE_SHARE + 0.01:
+    if view is not None and stand.site.lens is None and share > SPARE_SHARE + LEAST_ZOOM_SHARE:
         spare = 1.0 - 2.0 * (share - SPARE_SHARE)
         narrow = np.degrees(2.0 * np.arctan(np.tan(np.radians(view) / 2.0) * spare))
         u = stand.site.view_u_deg * narrow / view
@@ -100,14 +136,14 @@ def _pictures(stand: Stand, before: Judgement) -> Iterator[Variant]:
 
 
 def _knowledge(stand: Stand, camera: Camera) -> Iterator[Variant]:
-    """Yield what could be measured besides."""
-    site, request = stand.site, stand.request
+    """Yield what else could be measured."""
+    site, conditions = stand.site, stand.conditions
 
     def knowing(**known: object) -> Stand:
         return replace(stand, site=replace(site, **known))  # type: ignore[arg-type]
 
-    def told(**known: object) -> Stand:
-        return replace(stand, request=replace(request, **known))  # type: ignore[arg-type]
+    def stating(**known: object) -> Stand:
+        return replace(stand, conditions=replace(conditions, **known))  # type: ignore[arg-type]
 
     if site.position_m is None:
         yield (
@@ -141,15 +177,13 @@ def _knowledge(stand: Stand, camera: Camera) -> Iterator[Variant]:
     if any(marker.u_m > MARKER_U_M for marker in site.markers):
         taped = tuple(replace(marker, u_m=min(marker.u_m, MARKER_U_M)) for marker in site.markers)
         yield f"tape the markers to {MARKER_U_M:g} m", knowing(markers=taped)
-    if request.air.wind_u_mps > WIND_U_MPS:
-        calm = replace(request.air, wind_u_mps=WIND_U_MPS)
-        yield f"measure the wind aloft to {WIND_U_MPS:g} m/s", told(air=calm)
-    if request.release_u_m > RELEASE_U_M:
-        yield f"tape the release to {RELEASE_U_M:g} m", told(release_u_m=RELEASE_U_M)
-    if request.readout_s is None:
-        from tracker.fitting.conditions import USUAL_READOUT_S
-
-        yield "find out the camera's readout time", told(readout_s=USUAL_READOUT_S)
+    if conditions.air.wind_u_mps > WIND_U_MPS:
+        calm = replace(conditions.air, wind_u_mps=WIND_U_MPS)
+        yield f"measure the wind aloft to {WIND_U_MPS:g} m/s", stating(air=calm)
+    if conditions.release_u_m > RELEASE_U_M:
+        yield f"tape the release to {RELEASE_U_M:g} m", stating(release_u_m=RELEASE_U_M)
+    if conditions.readout_s is None:
+        yield "find out the camera's readout time", stating(readout_s=USUAL_READOUT_S)
 
 
 def _more_markers(stand: Stand, camera: Camera) -> Iterator[Variant]:
