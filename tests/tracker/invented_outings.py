@@ -80,7 +80,7 @@ def shots_of(name: str, count: int, scatter: float = 0.02, seed: int = 1) -> lis
                 landing_along_u_m=0.3, landing_across_m=float(across), landing_across_u_m=0.3,
                 apex_m=flight.apex_m, apex_u_m=0.1, flight_time_s=flight.flight_time_s,
                 flight_time_u_s=0.01, landing_speed_mps=15.0, landing_angle_deg=50.0,
-                frames_seen=120, landing_seen=True, quality=Quality.GOOD, reason="",
+                frames_seen=120, landing_seen=True, quality=Quality.GOOD,
             )
         )  # fmt: skip
     return shots

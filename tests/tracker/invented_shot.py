@@ -6,7 +6,7 @@ from functools import cache
 import numpy as np
 
 from calibration.camera import looking_at
-from tracker.records import FlightPath, MeasuredShot, Quality, Shot, TrackPoint
+from tracker.records import FlightPath, MeasuredShot, Quality, Reason, ReasonCode, Shot, TrackPoint
 from tracker.report.composite import Patch, cut
 
 G = 9.80665
@@ -119,7 +119,7 @@ def invented(
         frames_seen=len(points),
         landing_seen=True,
         quality=quality,
-        reason="" if quality == Quality.GOOD else "the fit misses the last eight places by 3 px",
+        reasons=() if quality == Quality.GOOD else (Reason(ReasonCode.SCATTER, {"times": 5.0}),),
     )
     path = FlightPath(
         times_s=every + released,
@@ -145,5 +145,5 @@ def unmeasured() -> Shot:
         **nothing,
         landing_seen=False,
         quality=Quality.REJECTED,
-        reason="too few frames",
+        reasons=(Reason(ReasonCode.NOT_MEASURED), Reason(ReasonCode.NO_FIT)),
     )

@@ -24,7 +24,7 @@ def row(
         "clip": f"clips/{setup}.mp4", "setup": setup, "shot": number, "release_s": 3.0 * number,
         "carry_m": carry, "carry_u_m": u, "exit_speed_mps": 20.0, "exit_speed_u_mps": 0.1,
         "landing_along_m": carry, "landing_across_m": None if carry is None else across,
-        "frames_seen": 60, "landing_seen": True, "quality": quality, "reason": "",
+        "frames_seen": 60, "landing_seen": True, "quality": quality,
     }  # fmt: skip
     return Shot(**{**blank, **filled})
 

@@ -14,7 +14,8 @@ from tracker.fitting.model import predict
 from tracker.fitting.observations import Instants, Observations
 from tracker.fitting.parameters import CAMERA_AT, PARAMETERS
 from tracker.fitting.untaped import UntapedFit, fit_untaped, prior_chi_square
-from tracker.measurement.unmarked.words import gain, gravity_sentence
+from tracker.measurement.unmarked.words import gain, scale_reasons
+from tracker.records import ReasonCode, sentence
 
 CASES = 10
 FIGURES = ("exit_speed_mps", "launch_angle_deg", "carry_m", "apex_m", "flight_time_s")
@@ -144,8 +145,12 @@ def test_the_sentence_says_what_the_scale_is_and_what_would_help(
     cases: list[tuple[UnmarkedCase, UntapedFit]],
 ) -> None:
     case, fit = cases[2]
-    words = gravity_sentence(fit, case.site)
-    assert "gravity is the scale" in words and "azimuth" in words
+    reasons = scale_reasons(fit, case.site)
+    assert [each.code for each in reasons] == [
+        ReasonCode.GRAVITY_IS_SCALE,
+        ReasonCode.TAPE_ONE_DISTANCE,
+    ]
+    words = sentence(reasons)
     better = gain(fit)
     assert better is not None
     assert f"from {better[1]:.2g} to {better[2]:.2g} m/s" in words

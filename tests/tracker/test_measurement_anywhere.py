@@ -14,7 +14,7 @@ from tests.tracker.thrown_balls import Throw
 from tests.tracker.thrown_clip import Ball, Roll, session
 from tracker.cli import program
 from tracker.measurement.anywhere.rules import together, without_hops
-from tracker.records import Quality
+from tracker.records import Quality, ReasonCode
 from tracker.workflow.measure import MeasureOptions, measure_session
 
 SHOT = Ball(0.25, Throw(10.2, 42.0, 2.0, drag=0.53, start_m=(0.0, 0.0, 0.8)))
@@ -72,9 +72,10 @@ def test_a_ball_thrown_back_is_told_with_where_it_starts(anywhere):
     assert len(anywhere.shots) == 2
     shot = anywhere.shots[1]
     assert shot.shot == 2 and shot.quality is Quality.CHECK
-    assert re.match(
-        r"Its first sight counts as its release: 1[01]\.\d ± 0\.\d m along", shot.reason
-    )
+    begins = shot.reasons[0]
+    assert begins.code is ReasonCode.STARTS_ELSEWHERE
+    assert 10.0 < begins.numbers["along"] < 12.0 and begins.numbers["along_u"] < 1.0
+    assert re.search(r"release: 1[01]\.\d ± 0\.\d m along", shot.reason)
     assert abs(shot.release_s - BACK.began_s) < 0.03
     assert abs(shot.azimuth_deg - 172.0) < 3.0 * shot.azimuth_u_deg
     holds(shot, BACK)
@@ -113,7 +114,8 @@ def test_what_goes_on_after_a_landing_is_a_hop_and_what_comes_back_is_not(anywhe
     shot = anywhere.clips[0].shots[0]
     kept, (hop,) = without_hops([shot, after(shot, 0.1, 0.6, 0.6)])
     assert kept == [shot]
-    assert hop.reason == f"It is a hop of the shot released at {shot.shot.release_s:.2f} s."
+    (reason,) = hop.reasons
+    assert (reason.code, reason.numbers) == (ReasonCode.HOP, {"release_s": shot.shot.release_s})
     for other in (after(shot, 0.1, -0.6, 0.6), after(shot, 1.6, 0.6, 0.6)):
         assert without_hops([shot, other]) == ([shot, other], [])
     faster = after(shot, 0.1, 1.4, 1.2)

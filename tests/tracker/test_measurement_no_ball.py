@@ -7,7 +7,7 @@ import pytest
 
 from tests.tracker.fitting_case import calibrated, circumstances, departures, drawn, positions
 from tracker.measurement.row import Sought, describe
-from tracker.records import Quality
+from tracker.records import Quality, ReasonCode, Rejection
 
 KNOWN = circumstances(calibrated())
 
@@ -36,13 +36,17 @@ def test_bird_that_was_seen_everywhere_is_told_as_rejected():
     rng = np.random.default_rng(3)
     told = row(flapping(drawn(rng, KNOWN), rng, 2.5))
     assert told.shot.quality is Quality.REJECTED
-    assert "bird" in told.shot.reason and "px across" in told.shot.reason
+    (reason,) = told.shot.reasons
+    assert reason.code is ReasonCode.NOT_A_BALL
+    assert reason.numbers["scatter_px"] > 0.5 * reason.numbers["diameter_px"]
 
 
 def test_bird_that_was_seen_on_a_part_of_the_way_is_left_out():
     rng = np.random.default_rng(4)
     case = flapping(drawn(rng, KNOWN), rng, 2.5)
-    assert row(case, in_view=2 * len(case.track.frames)) is None
+    with pytest.raises(Rejection) as caught:
+        row(case, in_view=2 * len(case.track.frames))
+    assert [reason.code for reason in caught.value.reasons] == [ReasonCode.NOT_A_BALL]
 
 
 def test_places_known_to_worse_may_scatter_more():
@@ -66,7 +70,10 @@ def test_launcher_is_aimed_down_its_firing_line(aside_deg, believed):
     told = row(case)
     assert (told.shot.quality is not Quality.REJECTED) is believed
     if not believed:
-        assert "aside of the firing line" in told.shot.reason
+        assert [reason.code for reason in told.shot.reasons] == [ReasonCode.OFF_AIM]
+        assert told.shot.reasons[0].numbers["aside_deg"] == pytest.approx(
+            aside_deg * np.cos(np.radians(40.0)), abs=3.0
+        )
 
 
 def test_steep_shot_is_judged_by_its_plane_and_not_by_its_azimuth():
@@ -89,7 +96,8 @@ def test_parts_of_a_person_are_no_ball(snr, believed):
     track = replace(case.track, pixels=torn, snr=np.full(len(torn), snr))
     told = row(replace(case, track=track)).shot
     assert told.quality is (Quality.CHECK if believed else Quality.REJECTED)
-    assert ("parts of a person" in told.reason) is not believed
+    codes = [reason.code for reason in told.reasons]
+    assert (codes == [ReasonCode.PARTS_OF_ANIMAL]) is not believed
 
 
 def test_a_faint_ball_whose_places_agree_is_believed():

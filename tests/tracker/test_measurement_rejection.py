@@ -7,7 +7,7 @@ import numpy as np
 from tests.tracker.invented_shot import invented
 from tracker.comparison.setups import SetupShots, summarise
 from tracker.measurement.rejection import SURE_SUPPORT, rejected, sorted_out
-from tracker.records import MeasuredShot, Quality, RejectedCandidate
+from tracker.records import MeasuredShot, Quality, Reason, ReasonCode, RejectedCandidate
 
 
 def refused(release_s: float, support: float, seen: int = 60, offset_px: float = 400.0):
@@ -21,7 +21,7 @@ def refused(release_s: float, support: float, seen: int = 60, offset_px: float =
         support=support,
         frames_seen=seen,
         frames_crossed=100,
-        reason="The ball could not be measured.",
+        reasons=(Reason(ReasonCode.NO_FIT),),
         times_s=times,
         pixels=shot.path.pixels + np.array([0.0, offset_px]),
     )
@@ -45,7 +45,7 @@ def test_a_clear_flight_that_failed_is_a_rejected_row_without_figures():
     assert row.exit_speed_mps is None
     assert row.carry_m is None
     assert not row.landing_seen
-    assert "could not be measured: the ball could not be measured." in row.reason
+    assert [each.code for each in row.reasons] == [ReasonCode.NOT_MEASURED, ReasonCode.NO_FIT]
     assert len(told) == 1
 
 
@@ -67,7 +67,11 @@ def test_what_is_left_of_a_measured_shot_makes_no_row():
     again = refused(began_s(), 400.0, offset_px=8.0)
     rows, told = sorted_out([the_shot()], [again], "s")
     assert len(rows) == 1
-    assert "its pictures are those of the shot released at" in told[0].reason
+    assert [each.code for each in told[0].reasons] == [
+        ReasonCode.NO_FIT,
+        ReasonCode.SAME_DETECTIONS,
+    ]
+    assert told[0].reasons[1].numbers == {"release_s": the_shot().shot.release_s}
 
 
 def test_a_shot_that_borrows_another_ones_pictures_is_dropped_and_told():
@@ -76,7 +80,7 @@ def test_a_shot_that_borrows_another_ones_pictures_is_dropped_and_told():
     poor = MeasuredShot(replace(good.shot, frames_seen=len(few)), few, good.path)
     rows, told = sorted_out([good, poor], [], "s")
     assert rows == [good]
-    assert told[0].reason.startswith("It borrows its pictures")
+    assert [each.code for each in told[0].reasons] == [ReasonCode.BORROWED_POSITIONS]
     assert np.all(np.isfinite(told[0].times_s))
 
 
@@ -90,7 +94,7 @@ def test_a_shot_that_was_found_twice_is_one_shot():
         rows, told = sorted_out(found, [], "s")
         assert len(rows) == 1
         assert rows[0].shot.frames_seen == good.shot.frames_seen
-        assert all("found once more" in each.reason for each in told)
+        assert all(each.reasons[0].code is ReasonCode.DUPLICATE for each in told)
         assert len(told) == 2
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tests.tracker.invented_shot import SIZE, field, invented
-from tracker.records import Candidates, Cutouts, MeasuredShot, RejectedCandidate
+from tracker.records import Candidates, Cutouts, MeasuredShot, Reason, ReasonCode, RejectedCandidate
 from tracker.report.explanation import CandidateLog, explanation_pictures
 from tracker.report.explanation_picture import (
     CandidateView,
@@ -25,7 +25,7 @@ RIVAL = RejectedCandidate(
     support=12.0,
     frames_seen=9,
     frames_crossed=60,
-    reason="It moves on a way of its own.",
+    reasons=(Reason(ReasonCode.DETECTIONS_SHARE, {"hits": 20, "crossed": 90}),),
     times_s=np.linspace(1.2, 2.2, 40),
     pixels=np.column_stack([np.linspace(300, 900, 40), np.full(40, 300.0)]),
 )
@@ -68,7 +68,7 @@ def test_rivals_and_candidates_show_in_the_picture() -> None:
 def test_every_rival_is_named_with_its_number_and_reason() -> None:
     lines = " ".join(reasons(explanation(rivals=(RIVAL, RIVAL))))
     assert "1, dashed: release at 1.20 s, something seen in 9 of 60 frames" in lines
-    assert lines.count("It moves on a way of its own.") == 2
+    assert lines.count(RIVAL.reason) == 2
     nothing = " ".join(reasons(explanation(rivals=())))
     assert nothing == "No other candidate of that time looked like a flight."
 

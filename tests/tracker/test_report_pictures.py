@@ -55,7 +55,7 @@ def test_a_shot_without_a_path_or_places_still_has_a_picture() -> None:
 
 def test_names_with_signs_of_mathematics_are_written_as_they_are() -> None:
     measured, ground, patches = invented(Quality.CHECK)
-    shot = replace(measured.shot, setup="$5 wheels_{x^$ [a]", reason="\\frac{ $ is no formula")
+    shot = replace(measured.shot, setup="$5 wheels_{x^$ [a]")
     named = (("$_{cone", MARKERS[1][1]),)
     content = shot_picture(replace(measured, shot=shot), ShotFrames(ground, patches, named))
     assert io.BytesIO(content).read(2) == b"\xff\xd8"

@@ -4,27 +4,38 @@ import csv
 import io
 import json
 import math
-from dataclasses import astuple, fields, replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pandas as pd
 import pytest
 
 from tests.tracker.invented_shot import invented, unmeasured
-from tracker.records import Consistency, Quality, RejectedCandidate, Shot, TrackPoint
+from tracker.records import (
+    SHOT_COLUMNS,
+    Consistency,
+    MeasuredShot,
+    Quality,
+    Reason,
+    ReasonCode,
+    RejectedCandidate,
+    TrackPoint,
+)
 from tracker.results.tables import Origin, shots_csv, shots_json, tracks_csv
 
 SHOT = invented()[0].shot
+ON_GROUND = Reason(ReasonCode.ON_GROUND)
 ORIGIN = Origin("0.1.0", "Fen Lane", {"session.toml": "ab" * 32})
 
 
 def test_a_row_comes_back_from_csv_as_it_was() -> None:
     (row,) = csv.DictReader(io.StringIO(shots_csv([SHOT])))
-    assert list(row) == [field.name for field in fields(Shot)]
+    assert list(row) == list(SHOT_COLUMNS)
     assert row["setup"] == "140 mm wheels"
     assert row["landing_seen"] == "true"
     assert row["quality"] == "good"
-    for name, value in zip(row, astuple(SHOT), strict=True):
+    for name in SHOT_COLUMNS:
+        value = getattr(SHOT, name)
         if isinstance(value, float):
             assert float(row[name]) == pytest.approx(value, abs=5e-7)
 
@@ -39,27 +50,29 @@ def test_pandas_reads_the_same_numbers_and_empty_cells() -> None:
 
 
 def test_names_with_commas_quotes_and_letters_survive() -> None:
-    shot = replace(SHOT, setup='wheels, "soft" Größe', reason="a, b\nc")
+    shot = replace(SHOT, setup='wheels, "soft" Größe', clip="a, b\nc")
     (row,) = csv.DictReader(io.StringIO(shots_csv([shot])))
-    assert (row["setup"], row["reason"]) == (shot.setup, shot.reason)
+    assert (row["setup"], row["clip"]) == (shot.setup, shot.clip)
 
 
 def test_a_figure_that_is_not_finite_is_an_empty_cell_and_null() -> None:
     shot = replace(SHOT, carry_m=math.nan, carry_u_m=math.inf, azimuth_deg=-0.0)
     (row,) = csv.DictReader(io.StringIO(shots_csv([shot])))
     assert (row["carry_m"], row["carry_u_m"], row["azimuth_deg"]) == ("", "", "0.0")
-    document = json.loads(shots_json([shot], ORIGIN))
+    document = json.loads(shots_json([MeasuredShot(shot)], ORIGIN))
     assert document["shots"][0]["carry_m"] is None
 
 
 def test_json_holds_the_rows_of_csv_and_where_they_come_from() -> None:
-    document = json.loads(shots_json([SHOT, unmeasured()], ORIGIN, ["140mm-shot-2.jpg"]))
+    document = json.loads(
+        shots_json([MeasuredShot(SHOT), MeasuredShot(unmeasured())], ORIGIN, ["140mm-shot-2.jpg"])
+    )
     assert document["lobmeter"] == "0.1.0"
     assert document["inputs"] == [{"file": "session.toml", "sha256": "ab" * 32}]
     assert document["pictures"] == ["140mm-shot-2.jpg"]
     rows = list(csv.DictReader(io.StringIO(shots_csv([SHOT, unmeasured()]))))
     for row, shot in zip(rows, document["shots"], strict=True):
-        assert list(row) == list(shot)
+        assert list(row) == [name for name in shot if name != "reasons"]
         for name, cell in row.items():
             value = shot[name]
             shown = "" if value is None else str(value)
@@ -69,12 +82,14 @@ def test_json_holds_the_rows_of_csv_and_where_they_come_from() -> None:
 def test_json_tells_how_a_shot_agrees_with_itself_and_what_was_turned_down() -> None:
     nothing = np.zeros(0)
     refused = [
-        RejectedCandidate("a.mp4", 4.1, support, 9, 30, "It rolls.", nothing, np.zeros((0, 2)))
+        RejectedCandidate("a.mp4", 4.1, support, 9, 30, (ON_GROUND,), nothing, np.zeros((0, 2)))
         for support in (31.0, -3.0)
     ]
     agrees = Consistency(1.25, 0.84, 1.17, 140)
     text = shots_json(
-        [SHOT, SHOT], ORIGIN, consistencies=[agrees, None], rejected_candidates=refused
+        [MeasuredShot(SHOT, consistency=agrees), MeasuredShot(SHOT)],
+        ORIGIN,
+        rejected_candidates=refused,
     )
     document = json.loads(text)
     assert document["shots"][0]["nis"] == {"mean": 1.25, "low": 0.84, "high": 1.17, "frames": 140}
@@ -86,7 +101,8 @@ def test_json_tells_how_a_shot_agrees_with_itself_and_what_was_turned_down() -> 
             "support": 31.0,
             "frames_seen": 9,
             "frames_crossed": 30,
-            "reason": "It rolls.",
+            "reason": "It moves over the ground.",
+            "reasons": [{"code": "on_ground", "numbers": {}}],
         }
     ]
 
@@ -108,4 +124,7 @@ def test_numbers_of_numpy_are_written_like_any_other() -> None:
 
 def test_a_rejected_row_keeps_its_reason() -> None:
     (row,) = csv.DictReader(io.StringIO(shots_csv([unmeasured()])))
-    assert (row["quality"], row["reason"]) == (Quality.REJECTED, "too few frames")
+    assert (row["quality"], row["reason"]) == (
+        Quality.REJECTED,
+        "A shot seems to be here and could not be measured; no flight fits its positions.",
+    )

@@ -16,6 +16,7 @@ from tracker.fitting.observations import Observations
 from tracker.fitting.parameters import GRAVITY_AT, PARAMETERS, RELEASE_AT, VELOCITY_AT
 from tracker.fitting.residuals import FlightResiduals
 from tracker.fitting.weighting import KNEE
+from tracker.records import Reason, ReasonCode
 
 Array = NDArray[np.float64]
 
@@ -33,6 +34,9 @@ RATES = (24.0, 25.0, 30.0, 48.0, 50.0, 60.0, 100.0, 120.0, 240.0, 480.0, 960.0)
 YARD_M = 0.9144
 FOOT_M = 0.3048
 """International yard and foot, m (agreement of 1959; exact)."""
+
+UNITS_M = {ReasonCode.GRAVITY_YARDS: YARD_M, ReasonCode.GRAVITY_FEET: FOOT_M}
+"""Units that markers may be spaced in by mistake, by the reason that names them."""
 
 LEAST_POSITIONS = 12
 """Fewest positions from which gravity is estimated. Common practice, no source."""
@@ -78,8 +82,8 @@ class FreeGravity:
 
 def gravity_doubt(
     circumstances: Circumstances, observed: Observations, fitted: FittedFlight, assumed_fps: float
-) -> str | None:
-    """Return the clause that names a wrong frame rate or marker spacing, or None.
+) -> tuple[Reason, ...]:
+    """Return the reasons that name a wrong frame rate or marker spacing; none where both are right.
 
     Parameters
     ----------
@@ -90,7 +94,7 @@ def gravity_doubt(
         True frames a second, as assumed.
     """
     found = free_gravity(circumstances, observed, fitted)
-    return None if found is None else explain(found, assumed_fps)
+    return () if found is None else explain(found, assumed_fps)
 
 
 def free_gravity(
@@ -152,8 +156,8 @@ def _plainly_right(circumstances: Circumstances, fitted: FittedFlight) -> bool:
     return bool(abs(left[0] / seen[0, 0]) < PLAIN_SHARE * limit)
 
 
-def explain(found: FreeGravity, assumed_fps: float) -> str:
-    """Return a clause that names the likely cause of a gravity that is off.
+def explain(found: FreeGravity, assumed_fps: float) -> tuple[Reason, ...]:
+    """Return that gravity is off, and after it the likely causes.
 
     Where frames are taken at f' but counted at f, times are stretched by f'/f and accelerations
     shrink by its square: g_fit = g (f / f')². Where what is called a metre is L metres long,
@@ -166,26 +170,18 @@ def explain(found: FreeGravity, assumed_fps: float) -> str:
         True frames a second, as assumed.
     """
     rate, length = assumed_fps / sqrt(found.share), 1.0 / found.share
-    causes = []
+    causes: list[Reason] = []
     usual = min(RATES, key=lambda each: abs(log(each / rate)))
     if _near(rate / usual, found.u / 2.0) and not _near(assumed_fps / usual, 0.0):
-        causes.append(
-            f"the true frame rate is likely {usual:g} a second, not {assumed_fps:.4g} "
-            "(see capture_fps)"
-        )
-    for name, metres in (("yards", YARD_M), ("feet", FOOT_M)):
+        numbers = {"rate_fps": usual, "assumed_fps": assumed_fps}
+        causes.append(Reason(ReasonCode.GRAVITY_FRAME_RATE, numbers))
+    for code, metres in UNITS_M.items():
         if _near(length / metres, found.u):
-            causes.append(f"the markers are likely spaced in {name}, not metres")
+            causes.append(Reason(code))
     if not causes:
-        causes.append(
-            f"either the true frame rate is {rate:.3g} a second, not {assumed_fps:.4g} "
-            f"(see capture_fps), or what is taped as 10 m is {10.0 * length:.3g} m"
-        )
-    return f"gravity comes out {_times(found.share)} what it is here: " + " or ".join(causes)
-
-
-def _times(share: float) -> str:
-    return f"{share:.2f} times" if share < 10.0 else f"{share:.0f} times"
+        numbers = {"rate_fps": rate, "assumed_fps": assumed_fps, "ten_metres": 10.0 * length}
+        causes.append(Reason(ReasonCode.GRAVITY_UNEXPLAINED, numbers))
+    return (Reason(ReasonCode.GRAVITY_OFF, {"share": found.share}), *causes)
 
 
 def _near(ratio: float, u_log: float) -> bool:

@@ -22,7 +22,7 @@ from tracker.following.plane import PlaneMap
 from tracker.following.starts import Starts, peaks
 from tracker.following.table import ANGLES_DEG, LONGEST_S, SPEEDS_MPS, build_table
 from tracker.following.votes import Ballot
-from tracker.records import Candidates
+from tracker.records import Candidates, Reason, ReasonCode
 
 Array = NDArray[np.float64]
 
@@ -97,7 +97,7 @@ class FlightSearch:
         self._next_row: int | None = None
         self._now = 0.0
         self._usual: Array | None = None
-        self.rejected_candidates: list[tuple[Hypothesis, str]] = []
+        self.rejected_candidates: list[tuple[Hypothesis, Reason]] = []
         """Flights that were tried and are no shots, the strongest of each block, and why."""
 
     def push(self, candidates: Candidates) -> list[Hypothesis]:
@@ -218,7 +218,7 @@ class FlightSearch:
         found: Hypothesis | None = None
         for start in islice(self._weighed(pool, first, chosen), MOST_TRIES):
             flight = improve(self._context, pool, start, self._gates_px)
-            if shortfall(flight):
+            if shortfall(flight) is not None:
                 refused.append(max(start, flight, key=lambda each: each.support))
             elif found is None or flight.support > found.support:
                 found = flight
@@ -254,8 +254,9 @@ class FlightSearch:
     def _tell(self, refused: list[Hypothesis]) -> None:
         """Keep the strongest of the flights that a block's tries came to nothing with."""
         best = max(refused, key=lambda flight: flight.support, default=None)
-        if best is not None:
-            self.rejected_candidates.append((best, shortfall(best)))
+        lacks = None if best is None else shortfall(best)
+        if best is not None and lacks is not None:
+            self.rejected_candidates.append((best, lacks))
 
     def _start(self, angle: int, speed: int) -> Hypothesis:
         """Return the flight of a cell of the ballot; each is flown once."""
@@ -314,21 +315,15 @@ class FlightSearch:
         self._cast(times, pool.pixels[chosen], -pool.worth[chosen])
 
 
-def shortfall(flight: Hypothesis) -> str:
-    """Return in words what a flight lacks to be taken for a shot; nothing when it lacks nothing."""
+def shortfall(flight: Hypothesis) -> Reason | None:
+    """Return what a flight lacks to be accepted as a shot, None when it lacks nothing."""
     if flight.hits < LEAST_HITS:
-        return f"only {flight.hits} frames show something where the ball should be"
+        return Reason(ReasonCode.DETECTIONS_FEW, {"hits": flight.hits})
     if flight.hits < LEAST_SHARE * flight.in_view:
-        return (
-            f"something is where the ball should be in {flight.hits} of the {flight.in_view} "
-            "frames it would have crossed: it moves on a way of its own"
-        )
+        return Reason(ReasonCode.DETECTIONS_SHARE, {"hits": flight.hits, "crossed": flight.in_view})
     if flight.support < LEAST_SUPPORT:
-        return (
-            "what is seen along it is as well explained by chance, since candidates are common "
-            f"there (support {flight.support:.0f}, {LEAST_SUPPORT:.0f} needed)"
-        )
-    return ""
+        return Reason(ReasonCode.CHANCE, {"support": flight.support, "needed": LEAST_SUPPORT})
+    return None
 
 
 def _px_per_m(context: SearchContext, farthest_m: float) -> float:

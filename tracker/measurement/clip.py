@@ -16,7 +16,7 @@ from tracker.measurement.rejection import sorted_out
 from tracker.measurement.sighting import Shutter
 from tracker.measurement.steadying import Steadier
 from tracker.measurement.tracing import measure_shot, rejected_candidate
-from tracker.records import Candidates, MeasuredShot, Quality, RejectedCandidate
+from tracker.records import Candidates, MeasuredShot, Quality, Reason, ReasonCode, RejectedCandidate
 from tracker.video import ChangeMeter, ClipFacts, frames
 
 Array = NDArray[np.float64]
@@ -96,7 +96,7 @@ def measure_clip(
             found = mended
     elif base.cadence is Cadence.DOUBTFUL:
         told.append(base.explanation)
-        found.shots = [doubted(shot, base.explanation) for shot in found.shots]
+        found.shots = [doubted(shot) for shot in found.shots]
     shots, refused = sorted_out(found.shots, found.refused, request.setup)
     return ClipResult(
         tuple(numbered(shot, number) for number, shot in enumerate(shots, start=1)),
@@ -208,10 +208,10 @@ def refused_on(refused: RejectedCandidate, mended_s: Array, facts: ClipFacts) ->
     return replace(refused, release_s=release_s)
 
 
-def doubted(measured: MeasuredShot, why: str) -> MeasuredShot:
-    """Return a shot that is to be checked, with one more reason."""
-    reason = f"{measured.shot.reason} {why}".strip()
-    return replace(measured, shot=replace(measured.shot, quality=Quality.CHECK, reason=reason))
+def doubted(measured: MeasuredShot) -> MeasuredShot:
+    """Return a shot of a clip whose frame times are doubtful: it is to be checked."""
+    reasons = (*measured.shot.reasons, Reason(ReasonCode.FRAME_TIMES))
+    return replace(measured, shot=replace(measured.shot, quality=Quality.CHECK, reasons=reasons))
 
 
 def numbered(measured: MeasuredShot, number: int) -> MeasuredShot:

@@ -5,7 +5,15 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.records import FlightPath, MeasuredShot, Quality, RejectedCandidate, Shot
+from tracker.records import (
+    FlightPath,
+    MeasuredShot,
+    Quality,
+    Reason,
+    ReasonCode,
+    RejectedCandidate,
+    Shot,
+)
 
 Array = NDArray[np.float64]
 
@@ -42,8 +50,8 @@ def sorted_out(
     for each in sorted(refused, key=lambda each: -each.support):
         owner = next((shot for shot in shots if _runs_along(each, shot)), None)
         if owner is not None:
-            why = f"its pictures are those of the shot released at {owner.shot.release_s:.2f} s"
-            each = replace(each, reason=f"{each.reason[:-1]}; {why}.")
+            same = Reason(ReasonCode.SAME_DETECTIONS, {"release_s": owner.shot.release_s})
+            each = replace(each, reasons=(*each.reasons, same))
         elif (
             each.support >= SURE_SUPPORT
             and each.frames_seen >= SURE_SHARE * each.frames_crossed
@@ -70,17 +78,13 @@ def rejected(refused: RejectedCandidate, setup: str) -> MeasuredShot:
             frames_seen=refused.frames_seen,
             landing_seen=False,
             quality=Quality.REJECTED,
-            reason=f"A shot seems to be here and could not be measured: {_clause(refused.reason)}",
+            reasons=(Reason(ReasonCode.NOT_MEASURED), *refused.reasons),
             **nothing,
         )
     )
 
 
 _FIGURES = tuple(name for name, kind in Shot.__annotations__.items() if kind == float | None)
-
-
-def _clause(sentence: str) -> str:
-    return sentence[:1].lower() + sentence[1:]
 
 
 def _same_flight(refused: RejectedCandidate, row: MeasuredShot) -> bool:
@@ -101,7 +105,7 @@ def _without_shadows(
     kept, shadows = [], []
     for number, shot in enumerate(shots):
         owner = next((one for one in shots if one is not shot and _is_shadow(shot, one)), None)
-        why = "it borrows its pictures from the shot"
+        code = ReasonCode.BORROWED_POSITIONS
         if owner is None:
             # Of two alike the one that was seen more often stays, else the first.
             better = [one for one in shots if one.shot.frames_seen > shot.shot.frames_seen]
@@ -109,24 +113,25 @@ def _without_shadows(
                 one for one in shots[:number] if one.shot.frames_seen == shot.shot.frames_seen
             ]
             owner = next((one for one in better if is_again(shot, one)), None)
-            why = "it is the shot found once more that was"
+            code = ReasonCode.DUPLICATE
         if owner is None:
             kept.append(shot)
         elif shot.path is not None:
-            why = f"{why} released at {owner.shot.release_s:.2f} s"
-            shadows.append(no_shot_of_its_own(shot, shot.path, f"{why[:1].upper()}{why[1:]}."))
+            shadows.append(no_shot_of_its_own(shot, shot.path, code, owner))
     return kept, shadows
 
 
-def no_shot_of_its_own(shot: MeasuredShot, path: FlightPath, reason: str) -> RejectedCandidate:
-    """Return a measured shot that turned out to be part of another, with the reason."""
+def no_shot_of_its_own(
+    shot: MeasuredShot, path: FlightPath, code: ReasonCode, owner: MeasuredShot
+) -> RejectedCandidate:
+    """Return a measured shot that is part of another, with the reason."""
     return RejectedCandidate(
         clip=shot.shot.clip,
         release_s=shot.shot.release_s,
         support=0.0,
         frames_seen=shot.shot.frames_seen,
         frames_crossed=len(shot.points),
-        reason=reason,
+        reasons=(Reason(code, {"release_s": owner.shot.release_s}),),
         times_s=path.times_s,
         pixels=path.pixels,
     )

@@ -1,5 +1,6 @@
 """A fitted flight as a row of results, with the reason for any doubt."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeGuard
 
@@ -16,7 +17,18 @@ from tracker.fitting.untaped import UntapedCircumstances
 from tracker.flight.events import apex
 from tracker.following import consistency
 from tracker.measurement.bounce import Bounce
-from tracker.records import Consistency, FlightPath, MeasuredShot, Quality, Shot, Track, TrackPoint
+from tracker.records import (
+    Consistency,
+    FlightPath,
+    MeasuredShot,
+    Quality,
+    Reason,
+    ReasonCode,
+    Rejection,
+    Shot,
+    Track,
+    TrackPoint,
+)
 
 Array = NDArray[np.float64]
 
@@ -52,11 +64,6 @@ TORN = 4.0
 HARDLY_SNR = 10.0
 """A ball whose place is that much in doubt stands out by more than this where it is seen."""
 
-CROWDED = (
-    "Its places scatter far more than their pictures say, and hardly stand out of what moves "
-    "around them: parts of a person or an animal."
-)
-
 
 @dataclass(frozen=True)
 class Sought:
@@ -75,8 +82,8 @@ class Sought:
         How far down the readout each position lies, -0.5 to 0.5; None counts as its middle.
     bounce : Bounce or None
         The first bounce, when the hop after it was seen.
-    doubts : tuple of str
-        What else speaks against the shot, as clauses.
+    doubts : tuple of Reason
+        What else speaks against the shot.
     aimed : bool
         Whether it was fired down the firing line, if it is a shot.
     """
@@ -88,36 +95,38 @@ class Sought:
     in_view: int
     row_share: Array | None = None
     bounce: Bounce | None = None
-    doubts: tuple[str, ...] = ()
+    doubts: tuple[Reason, ...] = ()
     aimed: bool = True
 
 
 def describe(
     circumstances: Circumstances, sought: Sought, track: Track, fitted: FittedFlight
-) -> MeasuredShot | None:
-    """Turn a fitted flight into its row, its points and its path; None when it was no ball's."""
+) -> MeasuredShot:
+    """Turn a fitted flight into its row, its points and its path.
+
+    Raises
+    ------
+    Rejection
+        When it was no ball's.
+    """
     wild = strays(circumstances, track, fitted)
-    if wild and np.sum(fitted.used) < NEARLY_ALL * sought.in_view:
-        return None
+    if wild is not None and np.sum(fitted.used) < NEARLY_ALL * sought.in_view:
+        raise Rejection(wild)
     figures = figures_of(circumstances, fitted.parameters)
     u = figures.u(fitted.covariance)
     lands = bool(np.isfinite(figures.value("carry_m")))
     release = float(fitted.parameters[0])
     seen = lands and _seen_down(circumstances, sought, track, fitted, figures)
     agreement = _consistency(circumstances, sought, track, fitted)
-    quality, reason = _judge(figures, u, sought, fitted, seen, agreement)
-    if wild or _is_a_crowd(track, fitted, agreement):
-        quality, reason = Quality.REJECTED, wild or CROWDED
+    reasons = _judge(figures, u, sought, fitted, seen, agreement)
+    if wild is not None or _is_a_crowd(track, fitted, agreement):
+        reasons = [wild or Reason(ReasonCode.PARTS_OF_ANIMAL)]
     elif sought.aimed:
         # A steep shot's azimuth says little: what counts is how far it leaves the upright plane.
         level = abs(np.cos(np.radians(figures.value("launch_angle_deg"))))
         aside, aside_u = level * abs(figures.value("azimuth_deg")), level * u["azimuth_deg"]
         if aside > np.hypot(WIDEST_AIM_DEG, 2.5 * aside_u):
-            quality = Quality.REJECTED
-            reason = (
-                f"It left {aside:.0f}° aside of the firing line, where no launcher aims; a bird "
-                "does, or the line was taped along another way."
-            )
+            reasons = [Reason(ReasonCode.OFF_AIM, {"aside_deg": float(aside)})]
 
     def known(name: str) -> float | None:
         value = figures.value(name)
@@ -151,8 +160,8 @@ def describe(
         landing_angle_deg=known("landing_angle_deg"),
         frames_seen=int(np.sum(fitted.used)),
         landing_seen=seen,
-        quality=quality,
-        reason=reason,
+        quality=quality_of(reasons),
+        reasons=tuple(reasons),
     )
     return MeasuredShot(
         shot,
@@ -226,8 +235,8 @@ def _consistency(
     )
 
 
-def strays(circumstances: Circumstances, track: Track, fitted: FittedFlight) -> str:
-    """Say that the places scatter by more than a ball's would; empty when they do not.
+def strays(circumstances: Circumstances, track: Track, fitted: FittedFlight) -> Reason | None:
+    """Return that the positions scatter more than a ball's would, None when they do not.
 
     The standard deviation is taken from the median distance.
     """
@@ -240,11 +249,8 @@ def strays(circumstances: Circumstances, track: Track, fitted: FittedFlight) -> 
     limit = np.hypot(STRAY_OF_DIAMETER * across, STRAY_OF_U * np.sqrt(known))
     scatter = sigma_of_radii(np.linalg.norm(fitted.residuals_px[used], axis=1))
     if scatter <= limit:
-        return ""
-    return (
-        f"Its places scatter by {scatter:.1f} px about any flight, too much for a ball "
-        f"{across:.1f} px across: a bird, or a camera that is not where it was taped."
-    )
+        return None
+    return Reason(ReasonCode.NOT_A_BALL, {"scatter_px": scatter, "diameter_px": across})
 
 
 def _judge(
@@ -254,32 +260,35 @@ def _judge(
     fitted: FittedFlight,
     seen: bool,
     agreement: Consistency | None,
-) -> tuple[Quality, str]:
+) -> list[Reason]:
     doubts = list(sought.doubts)
     if not np.isfinite(figures.value("carry_m")):
-        doubts.append("the fitted flight never comes down")
+        doubts.append(Reason(ReasonCode.NEVER_LANDS))
     elif not seen:
-        doubts.append("the landing was not seen, the carry is carried on by the fit")
+        doubts.append(Reason(ReasonCode.LANDING_NOT_SEEN))
     count = int(np.sum(fitted.used))
     if count < 10:
-        doubts.append(f"the ball was found in {count} frames only")
+        doubts.append(Reason(ReasonCode.FEW_FRAMES, {"frames": count}))
     elif count < 0.4 * sought.in_view:
-        doubts.append(f"the ball was found in {count} of the {sought.in_view} frames it crossed")
+        numbers = {"frames": count, "crossed": sought.in_view}
+        doubts.append(Reason(ReasonCode.LOW_SHARE, numbers))
     if u["exit_speed_mps"] > 0.03 * figures.value("exit_speed_mps"):
-        doubts.append("the exit speed is known to worse than 3 %")
+        doubts.append(Reason(ReasonCode.SPEED_UNCERTAIN, {"limit_percent": 3.0}))
     if fitted.scale > TORN:
-        doubts.append("the positions scatter far more than the picture's noise explains")
+        doubts.append(Reason(ReasonCode.SCATTER, {"times": fitted.scale}))
     if _is_far_out(agreement):
-        doubts.append(
-            "one place after the other is off by more than its uncertainty "
-            f"(NIS {agreement.mean:.0f}, {agreement.low:.1f} to {agreement.high:.1f} is usual)"
-        )
+        innovations = {"mean": agreement.mean, "low": agreement.low, "high": agreement.high}
+        doubts.append(Reason(ReasonCode.INNOVATIONS, innovations))
     if not fitted.settled:
-        doubts.append("the fit did not settle")
-    if not doubts:
-        return Quality.GOOD, ""
-    sentence = "; ".join(doubts)
-    return Quality.CHECK, sentence[0].upper() + sentence[1:] + "."
+        doubts.append(Reason(ReasonCode.FIT_NOT_SETTLED))
+    return doubts
+
+
+def quality_of(reasons: Sequence[Reason]) -> Quality:
+    """Return the quality of a row that has these reasons."""
+    if any(reason.entry.rejects for reason in reasons):
+        return Quality.REJECTED
+    return Quality.CHECK if reasons else Quality.GOOD
 
 
 def _points(

@@ -19,9 +19,18 @@ from tracker.following import Hypothesis, SearchContext, follow
 from tracker.measurement.bounce import Bounce, find_bounce
 from tracker.measurement.circumstances import ClipRequest
 from tracker.measurement.rejection import SURE_SUPPORT
-from tracker.measurement.row import Sought, describe, strays
+from tracker.measurement.row import Sought, describe
 from tracker.measurement.sighting import Course, Shutter, course_of, sighted
-from tracker.records import Candidates, MeasuredShot, Quality, RejectedCandidate, Track
+from tracker.records import (
+    Candidates,
+    MeasuredShot,
+    Quality,
+    Reason,
+    ReasonCode,
+    RejectedCandidate,
+    Rejection,
+    Track,
+)
 
 Array = NDArray[np.float64]
 
@@ -44,12 +53,18 @@ def measure_shot(
     try:
         trace = traced(stage, shutter, hypothesis, candidates)
         return told(stage, shutter, request, trace, hypothesis.support)
-    except NotDetermined as error:
-        return rejected_candidate(stage, shutter, request, hypothesis, str(error))
+    except Rejection as rejection:
+        return rejected_candidate(stage, shutter, request, hypothesis, *rejection.reasons)
+    except NotDetermined:
+        return rejected_candidate(stage, shutter, request, hypothesis, Reason(ReasonCode.NO_FIT))
 
 
 def rejected_candidate(
-    stage: SearchContext, shutter: Shutter, request: ClipRequest, hypothesis: Hypothesis, why: str
+    stage: SearchContext,
+    shutter: Shutter,
+    request: ClipRequest,
+    hypothesis: Hypothesis,
+    *why: Reason,
 ) -> RejectedCandidate:
     """Return a flight that was found and is no shot, with its way through the frame."""
     times = np.linspace(0.0, float(hypothesis.trajectory.times_s[-1]), 61)
@@ -62,7 +77,7 @@ def rejected_candidate(
         support=float(hypothesis.support),
         frames_seen=int(hypothesis.hits),
         frames_crossed=int(hypothesis.in_view),
-        reason=why[:1].upper() + why[1:].rstrip(".") + ".",
+        reasons=why,
         times_s=times + float(hypothesis.release_s),
         pixels=pixels,
     )
@@ -98,12 +113,12 @@ def traced(
 
     Raises
     ------
-    NotDetermined
+    Rejection, NotDetermined
         When no flight comes of it.
     """
     followed = follow(stage, hypothesis, candidates, pixel_u=1.0 + 0.15 * shutter.look.step_px)
     if len(followed.frames) < 3:
-        raise NotDetermined("the flight lies inside fewer than three frames of the picture")
+        raise Rejection(Reason(ReasonCode.OUT_OF_FRAME))
     by_frame = {each.frame: each for each in candidates}
     # The first fit only says where to look closely: so many frames do for that.
     few = slice(None, None, max(1, len(followed.frames) // FIRST_FRAMES))
@@ -116,20 +131,16 @@ def traced(
     for number in range(2):
         track, exposure = sighted(stage, shutter, course, frames_in_view, exposure, light)
         if len(track.frames) < 4:
-            raise NotDetermined(
-                f"a picture like the ball's was measured in {len(track.frames)} of the "
-                f"{len(frames_in_view)} frames that the flight crosses"
-            )
+            numbers = {"count": len(track.frames), "crossed": len(frames_in_view)}
+            raise Rejection(Reason(ReasonCode.PICTURES_FEW, numbers))
         observed = Observations(track, shutter.row_share(track.pixels))
         fitted = fit_given_gusts(known, observed, state, near=number > 0)
         state, light = fitted.parameters, fitted.light
         frames_in_view, course = course_of(shutter, fitted, candidates)
     count = int(np.sum(fitted.used))
     if count < max(LEAST_SEEN, LEAST_SHARE * len(frames_in_view)):
-        raise NotDetermined(
-            f"the ball's places agree with one flight in {count} of the "
-            f"{len(frames_in_view)} frames that it crosses"
-        )
+        numbers = {"count": count, "crossed": len(frames_in_view)}
+        raise Rejection(Reason(ReasonCode.POSITIONS_DISAGREE, numbers))
     last_s = float(track.times_s[fitted.used].max())
     bounce = find_bounce(stage, shutter, fitted, last_s, candidates, exposure)
     if bounce is not None and bounce.agrees:
@@ -161,7 +172,7 @@ def told(
 
     Raises
     ------
-    NotDetermined
+    Rejection
         When it is no ball's.
     """
     circumstances = shutter.circumstances
@@ -179,13 +190,11 @@ def told(
         in_view=trace.in_view,
         row_share=trace.row_share,
         bounce=trace.bounce,
-        doubts=() if wrong is None else (wrong,),
+        doubts=wrong,
         aimed=aimed,
     )
     measured = describe(circumstances, sought, trace.track, trace.fitted)
-    if measured is None:
-        raise NotDetermined(strays(circumstances, trace.track, trace.fitted))
     doubtful = measured.shot.quality is Quality.REJECTED
     if doubtful and support < SURE_SUPPORT:
-        raise NotDetermined(measured.shot.reason)
+        raise Rejection(*measured.shot.reasons)
     return measured

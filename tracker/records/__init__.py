@@ -1,7 +1,15 @@
 """The nouns that the stages hand on: frozen, computing nothing."""
 
 from tracker.records.candidates import Candidates, Cutouts, RejectedCandidate, Track
+from tracker.records.catalogue import (
+    CATALOGUE,
+    FIGURE_OF_COLUMN,
+    Figure,
+    ReasonCode,
+)
+from tracker.records.reasons import Reason, Rejection, sentence
 from tracker.records.shot import (
+    SHOT_COLUMNS,
     Budget,
     Consistency,
     FlightModel,
@@ -14,17 +22,25 @@ from tracker.records.shot import (
 )
 
 __all__ = [
+    "CATALOGUE",
+    "FIGURE_OF_COLUMN",
+    "SHOT_COLUMNS",
     "Budget",
     "Candidates",
     "Consistency",
     "Cutouts",
+    "Figure",
     "FlightModel",
     "FlightPath",
     "MeasuredShot",
     "Pooled",
     "Quality",
+    "Reason",
+    "ReasonCode",
     "RejectedCandidate",
+    "Rejection",
     "Shot",
     "Track",
     "TrackPoint",
+    "sentence",
 ]

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tracker.records.reasons import Reason, sentence
+
 Array = NDArray[np.float64]
 
 
@@ -94,8 +96,7 @@ class RejectedCandidate:
         Log-likelihood ratio of its detections against the hypothesis without a ball.
     frames_seen, frames_crossed : int
         Frames with a detection where the ball should be, and frames in which it should show.
-    reason : str
-        A sentence.
+    reasons : tuple of Reason
     times_s : ndarray, shape (N,)
         True times from the clip's first frame of `pixels`.
     pixels : ndarray, shape (N, 2)
@@ -107,6 +108,11 @@ class RejectedCandidate:
     support: float
     frames_seen: int
     frames_crossed: int
-    reason: str
+    reasons: tuple[Reason, ...]
     times_s: Array
     pixels: Array
+
+    @property
+    def reason(self) -> str:
+        """The reasons as one sentence."""
+        return sentence(self.reasons)

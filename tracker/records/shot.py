@@ -1,12 +1,15 @@
 """What measurement and pooling report: rows, points, paths and their uncertainties."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from enum import StrEnum
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from tracker.records.catalogue import FIGURE_OF_COLUMN
+from tracker.records.reasons import Reason, sentence
 
 Array = NDArray[np.float64]
 
@@ -69,7 +72,28 @@ class Shot:
     frames_seen: int
     landing_seen: bool
     quality: Quality
-    reason: str
+    reasons: tuple[Reason, ...] = ()
+
+    @property
+    def reason(self) -> str:
+        """The reasons as one sentence, as ``shots.csv`` has it; empty without any."""
+        return sentence(self.reasons)
+
+    def counts_for(self, column: str) -> bool:
+        """Return whether a measured column may be compared: no reason of the row spoils it.
+
+        A row of quality `rejected` counts for nothing, nor does one to be checked whose reasons
+        are not known.
+        """
+        if self.quality is Quality.GOOD:
+            return True
+        if self.quality is Quality.REJECTED or not self.reasons:
+            return False
+        return not any(reason.spoils(FIGURE_OF_COLUMN[column]) for reason in self.reasons)
+
+
+SHOT_COLUMNS = tuple("reason" if each.name == "reasons" else each.name for each in fields(Shot))
+"""The columns of ``shots.csv``."""
 
 
 @dataclass(frozen=True)

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from calibration.errors import InputError, InputErrors
-from tracker.records import Quality, Shot
+from tracker.records import SHOT_COLUMNS, Quality, Reason, ReasonCode, Shot
 
-TEXTS = ("clip", "setup", "reason")
+TEXTS = ("clip", "setup")
 WHOLES = ("shot", "frames_seen")
 NEEDED = ("release_s",)
 
@@ -35,8 +35,9 @@ def read_shots(path: Path) -> list[Shot]:
             f"cannot be read ({error})", where=str(path), remedy="measure the session again"
         ) from None
     lines = csv.DictReader(text.splitlines())
-    columns = [field.name for field in fields(Shot)]
-    missing = [name for name in columns if name not in (lines.fieldnames or [])]
+    columns = [field.name for field in fields(Shot) if field.name != "reasons"]
+    reasons = _read_reasons(path.with_suffix(".json"))
+    missing = [name for name in SHOT_COLUMNS if name not in (lines.fieldnames or [])]
     if missing:
         raise InputError(
             f"lacks the columns {', '.join(missing)}",
@@ -59,7 +60,8 @@ def read_shots(path: Path) -> list[Shot]:
                     )
                 )
         if len(cells) == len(columns):
-            shots.append(Shot(**cells))
+            known = reasons.get((cells["clip"], cells["shot"]), ())
+            shots.append(Shot(**cells, reasons=known))
     if faults:
         raise InputErrors(faults)
     return shots
@@ -116,6 +118,20 @@ def earlier_pictures(folder: Path) -> list[str]:
         return [str(name) for name in document["pictures"]]
     except (OSError, ValueError, KeyError, TypeError):
         return []
+
+
+def _read_reasons(path: Path) -> dict[tuple[str, int], tuple[Reason, ...]]:
+    """Return the reasons of `shots.json` by clip and shot; none where they cannot be read."""
+    try:
+        rows = json.loads(path.read_text(encoding="utf-8"))["shots"]
+        return {
+            (str(row["clip"]), int(row["shot"])): tuple(
+                Reason(ReasonCode(each["code"]), each["numbers"]) for each in row["reasons"]
+            )
+            for row in rows
+        }
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return {}
 
 
 def _value(name: str, cell: str) -> str | int | float | bool | Quality | None:

@@ -10,25 +10,28 @@ from enum import Enum
 from typing import Any
 
 from tracker.records import (
+    SHOT_COLUMNS,
     Budget,
     Consistency,
     FlightModel,
+    MeasuredShot,
     Pooled,
+    Reason,
     RejectedCandidate,
     Shot,
     TrackPoint,
 )
 
-SHOT_COLUMNS = tuple(field.name for field in fields(Shot))
 TRACK_COLUMNS = tuple(field.name for field in fields(TrackPoint))
 
 DECIMALS = 6
-"""A millionth of a metre or a second lies far below what any clip can tell."""
+"""Places after the point, unit of the column: a millionth of a metre or second is far below any
+measurement uncertainty of a clip."""
 
 
 @dataclass(frozen=True)
 class Origin:
-    """What made the results: without it nobody could make them again.
+    """What made the results, so that they can be made again.
 
     Attributes
     ----------
@@ -56,48 +59,30 @@ def tracks_csv(points: Iterable[TrackPoint]) -> str:
 
 
 def shots_json(
-    shots: Sequence[Shot],
+    shots: Sequence[MeasuredShot],
     origin: Origin,
     pictures: Sequence[str] = (),
-    budgets: Sequence[Budget | None] = (),
-    consistencies: Sequence[Consistency | None] = (),
     rejected_candidates: Iterable[RejectedCandidate] = (),
-    models: Sequence[FlightModel | None] = (),
     pooled: Mapping[str, Pooled] | None = None,
 ) -> str:
     """Return the text of ``shots.json``: the rows of ``shots.csv`` and what made them.
 
     Parameters
     ----------
-    shots : sequence of Shot
+    shots : sequence of MeasuredShot
     origin : Origin
     pictures : sequence of str
         Names of the pictures that lie beside the file.
-    budgets : sequence of Budget or None
-        One a shot; those that are missing leave the rows as they are.
-    consistencies : sequence of Consistency or None
-        The same.
     rejected_candidates : iterable of RejectedCandidate
         Those that chance explains better are left out.
-    models : sequence of FlightModel or None
-        The same.
     pooled : mapping of str to Pooled, optional
-        Drag and lift as all shots of the session have them.
+        Drag and lift of all shots of the session together.
     """
-    rows: list[dict[str, Any]] = [
-        {name: _plain(value) for name, value in asdict(shot).items()} for shot in shots
-    ]
-    for row, budget in zip(rows, budgets, strict=False):
-        row.update(_budget(budget))
-    for row, consistency in zip(rows, consistencies, strict=False):
-        row.update(_consistency(consistency))
-    for row, model in zip(rows, models, strict=False):
-        row.update({} if model is None else {"model": _fields(model)})
     document = {
         "lobmeter": origin.version,
         "session": origin.session,
         "inputs": [{"file": file, "sha256": digest} for file, digest in origin.inputs.items()],
-        "shots": rows,
+        "shots": [_shot(each) for each in shots],
         "rejected_candidates": [
             _rejected_candidate(each) for each in rejected_candidates if each.support > 0.0
         ],
@@ -107,13 +92,23 @@ def shots_json(
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def _fields(record: FlightModel | Pooled) -> dict[str, Any]:
+def _shot(measured: MeasuredShot) -> dict[str, Any]:
+    row: dict[str, Any] = {name: _plain(getattr(measured.shot, name)) for name in SHOT_COLUMNS}
+    row["reasons"] = _reasons(measured.shot.reasons)
+    if measured.budget is not None:
+        row.update(_budget(measured.budget))
+    if measured.consistency is not None:
+        row["nis"] = _fields(measured.consistency)
+    if measured.model is not None:
+        row["model"] = _fields(measured.model)
+    return row
+
+
+def _fields(record: Consistency | FlightModel | Pooled) -> dict[str, Any]:
     return {name: _plain(value) for name, value in asdict(record).items()}
 
 
-def _budget(budget: Budget | None) -> dict[str, Any]:
-    if budget is None:
-        return {}
+def _budget(budget: Budget) -> dict[str, Any]:
     parts = {
         figure: {source: _plain(u) for source, u in by_source.items()}
         for figure, by_source in budget.parts.items()
@@ -121,15 +116,21 @@ def _budget(budget: Budget | None) -> dict[str, Any]:
     return {"budget": parts, "shared_u": {f: _plain(u) for f, u in budget.shared_u.items()}}
 
 
-def _consistency(consistency: Consistency | None) -> dict[str, Any]:
-    if consistency is None:
-        return {}
-    return {"nis": {name: _plain(value) for name, value in asdict(consistency).items()}}
-
-
 def _rejected_candidate(each: RejectedCandidate) -> dict[str, Any]:
     names = ("clip", "release_s", "support", "frames_seen", "frames_crossed", "reason")
-    return {name: _plain(getattr(each, name)) for name in names}
+    row: dict[str, Any] = {name: _plain(getattr(each, name)) for name in names}
+    return row | {"reasons": _reasons(each.reasons)}
+
+
+def _reasons(reasons: Iterable[Reason]) -> list[dict[str, Any]]:
+    """Return reasons as codes with their numbers."""
+    return [
+        {
+            "code": reason.code.value,
+            "numbers": {name: _plain(value) for name, value in reason.numbers.items()},
+        }
+        for reason in reasons
+    ]
 
 
 def _csv(columns: Sequence[str], rows: Iterable[Shot] | Iterable[TrackPoint]) -> str:

@@ -178,12 +178,9 @@ def _write(result: SessionResult, pictures: dict[str, bytes]) -> None:
     """Put the new results in place of the earlier ones."""
     measured = result.measured
     as_json = shots_json(
-        result.shots,
+        measured,
         origin=Origin(program_version(), result.session.name, _digests(result.session)),
         pictures=list(pictures),
-        budgets=[one.budget for one in measured],
-        consistencies=[one.consistency for one in measured],
-        models=[one.model for one in measured],
         pooled=result.pooled,
         rejected_candidates=[each for clip in result.clips for each in clip.rejected_candidates],
     )

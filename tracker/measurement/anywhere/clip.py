@@ -28,7 +28,7 @@ from tracker.measurement.rejection import sorted_out
 from tracker.measurement.scouting import Scouted, scout, throws_of
 from tracker.measurement.second_pass import Ahead, look_again
 from tracker.measurement.sighting import Shutter
-from tracker.records import Candidates, MeasuredShot, Quality, RejectedCandidate
+from tracker.records import Candidates, MeasuredShot, Quality, Reason, ReasonCode, RejectedCandidate
 from tracker.video import ClipFacts
 
 Array = NDArray[np.float64]
@@ -100,7 +100,7 @@ def measure_anywhere(
         refused = [refused_on(each, scouted.base_s, facts) for each in refused]
     notes = list(usual.notes)
     if scouted.doubt:
-        shots = [doubted(each, scouted.doubt) for each in shots]
+        shots = [doubted(each) for each in shots]
     shots, hops = without_hops(together(list(usual.shots), shots, facts.pace))
     rows, rest = sorted_out(shots, [*usual.rejected_candidates, *refused, *hops], request.setup)
     return ClipResult(
@@ -128,18 +128,19 @@ def _thrown(
         if any(_is_of(throw.arc, shot) for shot in found):
             continue
         if rolls(throw.arc, camera, every_s):
-            why = "it moves over the ground"
+            why = Reason(ReasonCode.ON_GROUND)
         else:
             began = Sight(float(throw.arc.times_s[0]), "inside").began(every_s)
             try:
                 flight = first_fit(shutter, field, throw, began, every_s)
-            except NotDetermined as error:
-                why = str(error)
+            except NotDetermined:
+                why = Reason(ReasonCode.NO_FIT)
             else:
-                why = no_throw(flight, field, float(request.release_m[2]), flight.first_s)
-                if not why:
+                found_why = no_throw(flight, field, float(request.release_m[2]), flight.first_s)
+                if found_why is None:
                     flights.append(flight)
                     continue
+                why = found_why
         refused.append(rejected_candidate(throw, request, shutter.facts.pace, every_s, why))
     return flights, refused
 

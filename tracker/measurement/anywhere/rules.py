@@ -10,7 +10,7 @@ from tracker.following.arcs import Arc
 from tracker.measurement.anywhere.start import Field, Flight
 from tracker.measurement.rejection import is_again, no_shot_of_its_own
 from tracker.measurement.tracing import Traced
-from tracker.records import MeasuredShot, Quality, RejectedCandidate
+from tracker.records import MeasuredShot, Quality, Reason, ReasonCode, RejectedCandidate
 
 Array = NDArray[np.float64]
 
@@ -61,8 +61,8 @@ ball may have gone since, no faster than it came down and within some 70° of it
 is the same ball's hop."""
 
 
-def no_throw(flight: Flight, field: Field, release_up_m: float, first_s: float) -> str:
-    """Say why a fitted flight is no ball thrown through the air; empty when it may be one.
+def no_throw(flight: Flight, field: Field, release_up_m: float, first_s: float) -> Reason | None:
+    """Return why a fitted flight is no ball thrown through the air, None when it may be one.
 
     Parameters
     ----------
@@ -76,52 +76,48 @@ def no_throw(flight: Flight, field: Field, release_up_m: float, first_s: float) 
     fitted, arc = flight.fitted, flight.throw.arc
     count, used = len(fitted.used), int(np.sum(fitted.used))
     if used < LEAST_SHARE * count:
-        return f"its places agree with one flight in {used} of {count} frames"
+        return Reason(ReasonCode.POSITIONS_DISAGREE, {"count": used, "crossed": count})
     if fitted.scale > MOST_SCALE:
-        return "its places scatter about any flight far more than a ball's would"
+        return Reason(ReasonCode.SCATTER_TOO_LARGE)
     speed = float(np.linalg.norm(flight.launch[3:6]))
     if not SPEEDS_MPS[0] < speed < SPEEDS_MPS[1]:
-        return f"gravity would have it fly at {speed:.1f} m/s, which is no throw"
+        return Reason(ReasonCode.SPEED_IMPLAUSIBLE, {"speed_mps": speed})
     seen = flight.states(np.append(first_s, arc.times_s[arc.times_s > first_s]))
     way = float(np.sum(np.linalg.norm(np.diff(seen[:, :3], axis=0), axis=1)))
     if way < LEAST_WAY_M:
-        return f"it flies {way:.1f} m only"
+        return Reason(ReasonCode.TOO_SHORT, {"way_m": way})
     off = np.abs(seen[0, :2] - field.middle_m) / field.u_m
     if np.any(off > FARTHEST_U):
-        return (
-            f"gravity would have it start {field.off(seen[0]):.0f} m off the field that was taped"
-        )
+        return Reason(ReasonCode.OFF_FIELD, {"off_m": field.off(seen[0])})
     if np.min(seen[:, 2]) < -SUNK_M:
-        return "it would fly below the ground"
+        return Reason(ReasonCode.BELOW_GROUND)
     if flight.prior_chi_square() > MOST_UNLIKELY:
-        return "no ball, wind and spin that are likely explain its path"
+        return Reason(ReasonCode.IMPLAUSIBLE)
     if seen[0, 2] < min(LOW_M, LOW_SHARE * release_up_m) and seen[0, 5] > 0.0:
-        return "it comes up off the ground: a hop, or a ball that is kicked"
-    return ""
+        return Reason(ReasonCode.RISES_FROM_GROUND)
+    return None
 
 
-def hardly_seen(shot: MeasuredShot, trace: Traced) -> str:
-    """Say why too little is seen of a flight to believe in it; empty where enough is.
+def hardly_seen(shot: MeasuredShot, trace: Traced) -> Reason | None:
+    """Return why too little is seen of a flight to be believed, None where enough is.
 
-    A flight from the release point is borne out by where it starts. One from anywhere has only
-    its own places.
+    A flight from the release point is supported by where it starts. One from anywhere has only
+    its own positions.
     """
     row, fitted = shot.shot, trace.fitted
     if row.frames_seen < LEAST_SEEN:
-        return f"it was seen in {row.frames_seen} frames only, and starts anywhere"
+        return Reason(ReasonCode.TOO_FEW_FRAMES, {"frames": row.frames_seen})
     speed, u = row.exit_speed_mps, row.exit_speed_u_mps
     if speed is None or u is None or u > MOST_SPEED_SHARE * speed:
-        return "its places say so little of its speed that they may be anything's"
+        return Reason(ReasonCode.SPEED_UNKNOWN)
     snr = trace.track.snr
     clear = np.inf if snr is None else float(np.median(snr[fitted.used]))
     if clear < FAINT_SNR and fitted.scale > RAGGED:
-        return "its places are ragged and hardly stand out: parts of something else that moves"
+        return Reason(ReasonCode.RAGGED)
     if clear < PLAIN_SNR and row.frames_seen < FULL_SHARE * trace.in_view:
-        return (
-            f"it was seen in {row.frames_seen} of the {trace.in_view} frames that it crossed, and "
-            "hardly stands out there: parts of something else that moves"
-        )
-    return ""
+        numbers = {"frames": row.frames_seen, "crossed": trace.in_view}
+        return Reason(ReasonCode.FAINT, numbers)
+    return None
 
 
 def rolls(arc: Arc, camera: Camera, frame_s: float) -> bool:
@@ -198,8 +194,7 @@ def without_hops(
         if first is None or shot.path is None:
             kept.append(shot)
             continue
-        why = f"It is a hop of the shot released at {first.shot.release_s:.2f} s."
-        hops.append(no_shot_of_its_own(shot, shot.path, why))
+        hops.append(no_shot_of_its_own(shot, shot.path, ReasonCode.HOP, first))
     return kept, hops
 
 

@@ -17,7 +17,16 @@ from tracker.measurement.circumstances import ClipRequest, stage_of
 from tracker.measurement.scouting import Throw
 from tracker.measurement.sighting import Course, Shutter, sighted, walked
 from tracker.measurement.tracing import Traced, measure_shot, told, traced
-from tracker.records import Candidates, MeasuredShot, Quality, RejectedCandidate, Track
+from tracker.records import (
+    Candidates,
+    MeasuredShot,
+    Quality,
+    Reason,
+    ReasonCode,
+    RejectedCandidate,
+    Rejection,
+    Track,
+)
 
 Array = NDArray[np.float64]
 
@@ -110,7 +119,7 @@ def measure_throw(
     try:
         found, stage, trace, sight = _followed(flight, shutter, field, candidates, frame_s)
         why = no_throw(found, field, float(request.release_m[2]), sight.first_s)
-        if why:
+        if why is not None:
             return rejected_candidate(flight.throw, request, shutter.facts.pace, frame_s, why)
         home = _from_release(found, shutter, trace)
         if home is not None:
@@ -122,10 +131,14 @@ def measure_throw(
         wide = replace(shutter, circumstances=found.known)
         shot = told(stage, wide, request, trace, 0.0, aimed=False)
         why = hardly_seen(shot, trace)
-        if why:
+        if why is not None:
             return rejected_candidate(flight.throw, request, shutter.facts.pace, frame_s, why)
-    except (NotDetermined, np.linalg.LinAlgError) as error:
-        return rejected_candidate(flight.throw, request, shutter.facts.pace, frame_s, str(error))
+    except Rejection as rejection:
+        pace = shutter.facts.pace
+        return rejected_candidate(flight.throw, request, pace, frame_s, *rejection.reasons)
+    except (NotDetermined, np.linalg.LinAlgError):
+        why = Reason(ReasonCode.NO_FIT)
+        return rejected_candidate(flight.throw, request, shutter.facts.pace, frame_s, why)
     return _worded(shot, found, sight)
 
 
@@ -154,7 +167,7 @@ def _followed(
 
 
 def rejected_candidate(
-    throw: Throw, request: ClipRequest, pace: float, frame_s: float, why: str
+    throw: Throw, request: ClipRequest, pace: float, frame_s: float, *why: Reason
 ) -> RejectedCandidate:
     """Return a path that is no shot, with the reason."""
     arc = throw.arc
@@ -164,7 +177,7 @@ def rejected_candidate(
         support=0.0,
         frames_seen=len(arc.frames),
         frames_crossed=max(len(arc.frames), round(arc.duration_s / frame_s) + 1),
-        reason=why[:1].upper() + why[1:].rstrip(".") + ".",
+        reasons=why,
         times_s=arc.times_s,
         pixels=arc.pixels,
     )
@@ -317,25 +330,19 @@ def _misfit(known: Circumstances, fitted: FittedFlight, trace: Traced) -> float:
     return places + float(off @ known.prior_information() @ off)
 
 
-_CAME = {
-    "inside": "its first sight counts as its release",
-    "edge": "it came into the picture in flight, and its first sight counts as its release",
-    "air": "it was released out of sight, and its first sight counts as its release",
-    "clip": "it flew in the clip's first frames, and its first sight counts as its release",
+_STARTS = {
+    "inside": ReasonCode.STARTS_ELSEWHERE,
+    "edge": ReasonCode.STARTS_AT_EDGE,
+    "air": ReasonCode.STARTS_IN_AIR,
+    "clip": ReasonCode.STARTS_WITH_CLIP,
 }
 
 
 def _worded(shot: MeasuredShot, flight: Flight, sight: Sight) -> MeasuredShot:
-    """Return a row that says where its flight starts and what counts as its release."""
+    """Return a row whose first reason states where its flight starts."""
     place, spread = flight.fitted.parameters[1:4], np.sqrt(np.diag(flight.fitted.covariance)[1:4])
-    along, across, up = (
-        f"{value:.{1 if u < 1.0 else 0}f} ± {max(u, 0.1):.{1 if u < 1.0 else 0}f} m"
-        for value, u in zip(place, spread, strict=True)
-    )
-    lead = f"{_CAME[sight.how]}: {along} along, {across} across, {up} up"
-    if sight.how == "inside":
-        lead += ", which is not the launcher's release point"
-    others = shot.shot.reason.removesuffix(".")
-    reason = "; ".join([lead, *([others[:1].lower() + others[1:]] if others else [])])
-    row = replace(shot.shot, quality=Quality.CHECK, reason=f"{reason[:1].upper()}{reason[1:]}.")
-    return replace(shot, shot=row)
+    names = ("along", "across", "up")
+    numbers = dict(zip(names, place.tolist(), strict=True))
+    numbers |= {f"{name}_u": u for name, u in zip(names, spread.tolist(), strict=True)}
+    reasons = (Reason(_STARTS[sight.how], numbers), *shot.shot.reasons)
+    return replace(shot, shot=replace(shot.shot, quality=Quality.CHECK, reasons=reasons))

@@ -20,7 +20,7 @@ from tracker.measurement.scouting import Scouted, scout, throws_of
 from tracker.measurement.second_pass import Ahead, look_again
 from tracker.measurement.sighting import Shutter
 from tracker.measurement.unmarked.shot import Flight, first_fit, measure_flight
-from tracker.records import Candidates, MeasuredShot
+from tracker.records import Candidates, MeasuredShot, Reason, ReasonCode
 from tracker.video import ClipFacts
 
 Array = NDArray[np.float64]
@@ -194,10 +194,12 @@ def _finished(
     release_s = shot.release_s
     if scouted.repeats is not None:
         release_s = float(np.interp(release_s, scouted.base_s, facts.file_times_s))
-    reason = f"{shot.reason} {scouted.doubt}".strip()
+    reasons = shot.reasons
+    if scouted.doubt:
+        reasons = (*reasons, Reason(ReasonCode.FRAME_TIMES))
     return replace(
         measured,
-        shot=replace(shot, shot=number, release_s=release_s, reason=reason),
+        shot=replace(shot, shot=number, release_s=release_s, reasons=reasons),
         points=tuple(replace(point, shot=number) for point in measured.points),
     )
 

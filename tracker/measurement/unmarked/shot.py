@@ -22,11 +22,11 @@ from tracker.fitting.untaped import (
 )
 from tracker.following.arcs import Arc
 from tracker.measurement.circumstances import ClipRequest, stage_of
-from tracker.measurement.row import Sought, describe
+from tracker.measurement.row import Sought, describe, quality_of
 from tracker.measurement.scouting import Throw, bounce_of
 from tracker.measurement.sighting import LOST_FRAMES, Course, Shutter, sighted, walked
-from tracker.measurement.unmarked.words import gravity_sentence, seen_words
-from tracker.records import Candidates, MeasuredShot, Quality, Track
+from tracker.measurement.unmarked.words import end_reasons, scale_reasons
+from tracker.records import Candidates, MeasuredShot, ReasonCode, Rejection, Track
 from tracker.video import ClipFacts
 
 Array = NDArray[np.float64]
@@ -45,6 +45,9 @@ AWAY_M = (2.5, 250.0)
 LEAST_USED = 8
 AGREES = 4.0
 BACK_S = 0.1
+
+REPLACED = (ReasonCode.LANDING_NOT_SEEN, ReasonCode.SPEED_UNCERTAIN)
+"""Reasons that a shot without markers has from its start or always."""
 
 
 @dataclass(frozen=True)
@@ -326,23 +329,19 @@ def _row(
         in_view=int(np.sum((times >= first - 1e-9) & (times <= last + 1e-9))),
     )
     circumstances, fitted = flight.fit.circumstances, flight.fit.fitted
-    measured = describe(circumstances, sought, track, fitted)
-    if measured is None:
+    try:
+        measured = describe(circumstances, sought, track, fitted)
+    except Rejection:
         return None
-    words = [
-        gravity_sentence(flight.fit, flight.presumption.site),
-        *seen_words(track, circumstances.camera.size_px, landing_seen),
-    ]
-    others = [
-        clause
-        for clause in measured.shot.reason.removesuffix(".").split("; ")
-        if clause and "landing" not in clause and "exit speed" not in clause
-    ]
-    reason = "; ".join([*words, *(each[:1].lower() + each[1:] for each in others)])
+    reasons = (
+        *scale_reasons(flight.fit, flight.presumption.site),
+        *end_reasons(track, circumstances.camera.size_px, landing_seen),
+        *(each for each in measured.shot.reasons if each.code not in REPLACED),
+    )
     shot = replace(
         measured.shot,
         landing_seen=landing_seen,
-        quality=max(measured.shot.quality, Quality.CHECK, key=list(Quality).index),
-        reason=reason[:1].upper() + reason[1:] + ".",
+        quality=quality_of(reasons),
+        reasons=reasons,
     )
     return replace(measured, shot=shot)

@@ -7,7 +7,7 @@ from calibration.site import Site
 from tracker.fitting import figures_of
 from tracker.fitting.parameters import CAMERA_ACROSS_AT, CAMERA_AT
 from tracker.fitting.untaped import UntapedFit
-from tracker.records import Track
+from tracker.records import Reason, ReasonCode, Track
 
 Array = NDArray[np.float64]
 
@@ -48,42 +48,33 @@ def gain(fit: UntapedFit) -> tuple[float, float, float] | None:
     return None
 
 
-def gravity_sentence(fit: UntapedFit, site: Site) -> str:
-    """Say that gravity is the scale, from how far, and what one taped distance would gain."""
+def scale_reasons(fit: UntapedFit, site: Site) -> list[Reason]:
+    """Return that gravity is the scale, from how far, and what one taped distance would gain."""
     fitted, known = fit.fitted, fit.circumstances
     camera = known.camera.perturbed(fitted.parameters[CAMERA_AT:])
-    away = abs(float(camera.position[1]))
-    u = float(np.sqrt(fitted.covariance[CAMERA_ACROSS_AT, CAMERA_ACROSS_AT]))
-    few = "too few markers fix the camera, so" if site.picked else "nothing was taped, so"
-    words = (
-        f"{few} gravity is the scale: the camera stood {_metres(away, u)} m from the line of "
-        "fire, and the azimuth is only presumed"
-    )
+    numbers = {
+        "away": abs(float(camera.position[1])),
+        "away_u": float(np.sqrt(fitted.covariance[CAMERA_ACROSS_AT, CAMERA_ACROSS_AT])),
+    }
+    code = ReasonCode.GRAVITY_IS_SCALE_FEW_MARKERS if site.picked else ReasonCode.GRAVITY_IS_SCALE
+    reasons = [Reason(code, numbers)]
     better = gain(fit)
     if better is not None and better[2] < 0.95 * better[1]:
-        distance, before, after = better
-        words += (
-            f"; one distance taped to {100 * TAPED_U_M:.0f} cm, from the foot of the release to a "
-            f"mark {distance:g} m down the line, would bring the exit speed's u from "
-            f"{before:.2g} to {after:.2g} m/s"
-        )
-    return words
+        names = ("distance_m", "before_mps", "after_mps")
+        numbers = {"taped_u_cm": 100.0 * TAPED_U_M, **dict(zip(names, better, strict=True))}
+        reasons.append(Reason(ReasonCode.TAPE_ONE_DISTANCE, numbers))
+    return reasons
 
 
-def _metres(value: float, u: float) -> str:
-    digits = 0 if u >= 1.0 else 1
-    return f"{value:.{digits}f} ± {max(u, 0.1):.{digits}f}"
-
-
-def seen_words(track: Track, size_px: tuple[int, int], landing_seen: bool) -> list[str]:
-    """Return what is to be said of the two ends of the path."""
+def end_reasons(track: Track, size_px: tuple[int, int], landing_seen: bool) -> list[Reason]:
+    """Return what is doubtful about the two ends of the path."""
     width, height = size_px
     edge = EDGE_SHARE * width
     found = []
     step = np.abs(np.diff(track.pixels[:3], axis=0)).max(initial=0.0)
     column, row = track.pixels[0]
     if min(column, row, width - 1 - column, height - 1 - row) < edge + step:
-        found.append("the path begins at the frame's edge, so the release may lie outside it")
+        found.append(Reason(ReasonCode.BEGINS_AT_EDGE))
     if not landing_seen:
-        found.append("the bounce was not seen, the carry is carried on by the fit")
+        found.append(Reason(ReasonCode.LANDING_NOT_SEEN))
     return found

@@ -1,0 +1,337 @@
+"""Every reason that a row or a rejected candidate can have, defined once.
+
+An entry holds a short phrase for tables, the clause for a person, and the figures that the
+reason makes doubtful. What a clause states in numbers stands in braces.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Figure(StrEnum):
+    """What is measured of a shot, as far as a reason can spoil one without the other."""
+
+    SPEED = "speed"
+    ANGLE = "angle"
+    AZIMUTH = "azimuth"
+    CARRY = "carry"
+    LANDING = "landing"
+    APEX = "apex"
+    TIME = "time"
+
+
+FIGURE_OF_COLUMN = {
+    "exit_speed_mps": Figure.SPEED,
+    "launch_angle_deg": Figure.ANGLE,
+    "azimuth_deg": Figure.AZIMUTH,
+    "carry_m": Figure.CARRY,
+    "landing_along_m": Figure.LANDING,
+    "landing_across_m": Figure.LANDING,
+    "landing_speed_mps": Figure.LANDING,
+    "landing_angle_deg": Figure.LANDING,
+    "apex_m": Figure.APEX,
+    "flight_time_s": Figure.TIME,
+}
+"""The figure of each measured column of ``shots.csv``."""
+
+NO_FIGURE: frozenset[Figure] = frozenset()
+EVERY_FIGURE = frozenset(Figure)
+DOWNRANGE = frozenset({Figure.CARRY, Figure.LANDING, Figure.TIME})
+AT_RELEASE = frozenset({Figure.SPEED, Figure.ANGLE, Figure.AZIMUTH, Figure.CARRY, Figure.TIME})
+
+
+class ReasonCode(StrEnum):
+    """The codes, as ``shots.json`` holds them."""
+
+    LANDING_NOT_SEEN = "landing_not_seen"
+    NEVER_LANDS = "never_lands"
+    FEW_FRAMES = "few_frames"
+    LOW_SHARE = "low_share"
+    SPEED_UNCERTAIN = "speed_uncertain"
+    SCATTER = "scatter"
+    INNOVATIONS = "innovations"
+    FIT_NOT_SETTLED = "fit_not_settled"
+    FRAME_TIMES = "frame_times"
+    GRAVITY_OFF = "gravity_off"
+    GRAVITY_FRAME_RATE = "gravity_frame_rate"
+    GRAVITY_YARDS = "gravity_yards"
+    GRAVITY_FEET = "gravity_feet"
+    GRAVITY_UNEXPLAINED = "gravity_unexplained"
+
+    STARTS_ELSEWHERE = "starts_elsewhere"
+    STARTS_AT_EDGE = "starts_at_edge"
+    STARTS_IN_AIR = "starts_in_air"
+    STARTS_WITH_CLIP = "starts_with_clip"
+
+    GRAVITY_IS_SCALE = "gravity_is_scale"
+    GRAVITY_IS_SCALE_FEW_MARKERS = "gravity_is_scale_few_markers"
+    TAPE_ONE_DISTANCE = "tape_one_distance"
+    BEGINS_AT_EDGE = "begins_at_edge"
+
+    NOT_MEASURED = "not_measured"
+    NOT_A_BALL = "not_a_ball"
+    PARTS_OF_ANIMAL = "parts_of_animal"
+    OFF_AIM = "off_aim"
+
+    DETECTIONS_FEW = "detections_few"
+    DETECTIONS_SHARE = "detections_share"
+    CHANCE = "chance"
+    OUT_OF_FRAME = "out_of_frame"
+    PICTURES_FEW = "pictures_few"
+    POSITIONS_DISAGREE = "positions_disagree"
+    NO_FIT = "no_fit"
+    SCATTER_TOO_LARGE = "scatter_too_large"
+    SPEED_IMPLAUSIBLE = "speed_implausible"
+    TOO_SHORT = "too_short"
+    OFF_FIELD = "off_field"
+    BELOW_GROUND = "below_ground"
+    IMPLAUSIBLE = "implausible"
+    RISES_FROM_GROUND = "rises_from_ground"
+    ON_GROUND = "on_ground"
+    TOO_FEW_FRAMES = "too_few_frames"
+    SPEED_UNKNOWN = "speed_unknown"
+    RAGGED = "ragged"
+    FAINT = "faint"
+
+    SAME_DETECTIONS = "same_detections"
+    BORROWED_POSITIONS = "borrowed_positions"
+    DUPLICATE = "duplicate"
+    HOP = "hop"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What is fixed about a code.
+
+    Attributes
+    ----------
+    phrase : str
+        Short, for a table.
+    clause : str
+        For a person, without capital and full stop; numbers in braces.
+    spoils : frozenset of Figure
+        Figures that should not be compared while the reason stands.
+    rejects : bool
+        Whether the row is of quality `rejected`.
+    """
+
+    phrase: str
+    clause: str
+    spoils: frozenset[Figure] = EVERY_FIGURE
+    rejects: bool = False
+
+
+_START = "{along:pm} m along, {across:pm} m across, {up:pm} m up"
+
+_DOUBTS = {
+    ReasonCode.LANDING_NOT_SEEN: Entry(
+        "landing not seen",
+        "the landing was not seen, so the carry is extrapolated by the fit",
+        DOWNRANGE,
+    ),
+    ReasonCode.NEVER_LANDS: Entry(
+        "never lands", "the fitted flight does not reach the ground", DOWNRANGE
+    ),
+    ReasonCode.FEW_FRAMES: Entry("few frames", "the ball was found in only {frames:.0f} frames"),
+    ReasonCode.LOW_SHARE: Entry(
+        "found in few of its frames",
+        "the ball was found in {frames:.0f} of the {crossed:.0f} frames it crossed",
+    ),
+    ReasonCode.SPEED_UNCERTAIN: Entry(
+        "exit speed uncertain",
+        "the standard uncertainty of the exit speed is above {limit_percent:g} %",
+        frozenset({Figure.SPEED}),
+    ),
+    ReasonCode.SCATTER: Entry(
+        "positions scatter",
+        "the positions scatter {times:.1f} times as much as the image noise explains",
+    ),
+    ReasonCode.INNOVATIONS: Entry(
+        "innovations too large",
+        "successive positions are off by more than their uncertainty "
+        "(NIS {mean:.0f}, usually {low:.1f} to {high:.1f})",
+    ),
+    ReasonCode.FIT_NOT_SETTLED: Entry("fit not settled", "the fit did not converge"),
+    ReasonCode.FRAME_TIMES: Entry(
+        "frame times wrong",
+        "the clip's frame times are wrong and cannot be corrected (see the note on the clip)",
+    ),
+    ReasonCode.GRAVITY_OFF: Entry(
+        "gravity off", "the fit gives {share:.3g} times the local gravity"
+    ),
+    ReasonCode.GRAVITY_FRAME_RATE: Entry(
+        "frame rate wrong?",
+        "the true frame rate is likely {rate_fps:g} a second, not {assumed_fps:.4g} "
+        "(see capture_fps)",
+    ),
+    ReasonCode.GRAVITY_YARDS: Entry("yards?", "the markers are likely spaced in yards, not metres"),
+    ReasonCode.GRAVITY_FEET: Entry("feet?", "the markers are likely spaced in feet, not metres"),
+    ReasonCode.GRAVITY_UNEXPLAINED: Entry(
+        "frame rate or spacing wrong",
+        "either the true frame rate is {rate_fps:.3g} a second, not {assumed_fps:.4g} "
+        "(see capture_fps), or what is taped as 10 m is {ten_metres:.3g} m",
+    ),
+}
+
+_STARTS = {
+    ReasonCode.STARTS_ELSEWHERE: Entry(
+        "starts elsewhere",
+        f"its first detection counts as its release: {_START}, which is not the launcher's "
+        "release point",
+        NO_FIGURE,
+    ),
+    ReasonCode.STARTS_AT_EDGE: Entry(
+        "enters in flight",
+        f"it entered the frame in flight, and its first detection counts as its release: {_START}",
+        AT_RELEASE,
+    ),
+    ReasonCode.STARTS_IN_AIR: Entry(
+        "release hidden",
+        f"its release is hidden, and its first detection counts as its release: {_START}",
+        AT_RELEASE,
+    ),
+    ReasonCode.STARTS_WITH_CLIP: Entry(
+        "clip starts in flight",
+        "it was in flight in the clip's first frames, and its first detection counts as its "
+        f"release: {_START}",
+        AT_RELEASE,
+    ),
+}
+
+_SCALE = (
+    "gravity is the scale: the camera stood {away:pm} m from the firing line, and the azimuth is "
+    "only assumed"
+)
+
+_SCALES = {
+    ReasonCode.GRAVITY_IS_SCALE: Entry(
+        "gravity is the scale", f"nothing was taped, so {_SCALE}", frozenset({Figure.AZIMUTH})
+    ),
+    ReasonCode.GRAVITY_IS_SCALE_FEW_MARKERS: Entry(
+        "gravity is the scale",
+        f"too few markers fix the camera, so {_SCALE}",
+        frozenset({Figure.AZIMUTH}),
+    ),
+    ReasonCode.TAPE_ONE_DISTANCE: Entry(
+        "tape one distance",
+        "one distance taped to {taped_u_cm:.0f} cm, from the foot of the release to a mark "
+        "{distance_m:g} m down the line, would reduce the standard uncertainty of the exit speed "
+        "from {before_mps:.2g} to {after_mps:.2g} m/s",
+        NO_FIGURE,
+    ),
+    ReasonCode.BEGINS_AT_EDGE: Entry(
+        "begins at the edge",
+        "the path begins at the frame's edge, so the release may lie outside the frame",
+        AT_RELEASE,
+    ),
+}
+
+_REJECTED_ROWS = {
+    ReasonCode.NOT_MEASURED: Entry(
+        "not measured", "a shot seems to be here and could not be measured", rejects=True
+    ),
+    ReasonCode.NOT_A_BALL: Entry(
+        "not a ball",
+        "its positions scatter by {scatter_px:.1f} px about any flight, too much for a ball "
+        "{diameter_px:.1f} px across: a bird, or the camera position or a marker is wrong",
+        rejects=True,
+    ),
+    ReasonCode.PARTS_OF_ANIMAL: Entry(
+        "person or animal",
+        "its positions scatter far more than the image noise explains and hardly stand out from "
+        "what moves around them: parts of a person or an animal",
+        rejects=True,
+    ),
+    ReasonCode.OFF_AIM: Entry(
+        "off the firing line",
+        "it starts {aside_deg:.0f}° off the firing line, where no launcher aims: a bird, or the "
+        "firing line was taped in another direction",
+        rejects=True,
+    ),
+}
+
+_REJECTIONS = {
+    ReasonCode.DETECTIONS_FEW: Entry(
+        "few detections", "only {hits:.0f} frames have a detection where the ball should be"
+    ),
+    ReasonCode.DETECTIONS_SHARE: Entry(
+        "own path",
+        "{hits:.0f} of the {crossed:.0f} frames it would have crossed have a detection where the "
+        "ball should be: it moves along a path of its own",
+    ),
+    ReasonCode.CHANCE: Entry(
+        "chance",
+        "chance explains its detections as well, since detections are common there "
+        "(support {support:.0f}, {needed:.0f} needed)",
+    ),
+    ReasonCode.OUT_OF_FRAME: Entry(
+        "outside the frame", "the flight lies inside fewer than three frames of the clip"
+    ),
+    ReasonCode.PICTURES_FEW: Entry(
+        "no picture of a ball",
+        "a picture like the ball's was measured in {count:.0f} of the {crossed:.0f} frames that "
+        "the flight crosses",
+    ),
+    ReasonCode.POSITIONS_DISAGREE: Entry(
+        "positions disagree",
+        "its positions agree with one flight in {count:.0f} of the {crossed:.0f} frames that it "
+        "crosses",
+    ),
+    ReasonCode.NO_FIT: Entry("no fit", "no flight fits its positions"),
+    ReasonCode.SCATTER_TOO_LARGE: Entry(
+        "positions scatter", "its positions scatter about any flight far more than a ball's do"
+    ),
+    ReasonCode.SPEED_IMPLAUSIBLE: Entry(
+        "implausible speed", "gravity gives it a speed of {speed_mps:.1f} m/s, which is no throw"
+    ),
+    ReasonCode.TOO_SHORT: Entry("too short", "it flies only {way_m:.1f} m"),
+    ReasonCode.OFF_FIELD: Entry(
+        "off the field", "gravity places its start {off_m:.0f} m outside the field that was taped"
+    ),
+    ReasonCode.BELOW_GROUND: Entry("below ground", "it would fly below the ground"),
+    ReasonCode.IMPLAUSIBLE: Entry(
+        "implausible path", "no likely ball, wind and spin explain its path"
+    ),
+    ReasonCode.RISES_FROM_GROUND: Entry(
+        "rises from the ground", "it rises from the ground: a hop, or a ball that is kicked"
+    ),
+    ReasonCode.ON_GROUND: Entry("on the ground", "it moves over the ground"),
+    ReasonCode.TOO_FEW_FRAMES: Entry(
+        "too few frames", "it was found in only {frames:.0f} frames, and may start anywhere"
+    ),
+    ReasonCode.SPEED_UNKNOWN: Entry(
+        "speed unknown",
+        "its positions leave its speed so uncertain that they may be anything's",
+    ),
+    ReasonCode.RAGGED: Entry(
+        "ragged",
+        "its positions are ragged and hardly stand out: parts of something else that moves",
+    ),
+    ReasonCode.FAINT: Entry(
+        "faint and patchy",
+        "it was found in {frames:.0f} of the {crossed:.0f} frames that it crossed and hardly "
+        "stands out there: parts of something else that moves",
+    ),
+}
+
+_REPEATED = {
+    ReasonCode.SAME_DETECTIONS: Entry(
+        "same detections", "its detections are those of the shot released at {release_s:.2f} s"
+    ),
+    ReasonCode.BORROWED_POSITIONS: Entry(
+        "borrowed positions", "its positions are those of the shot released at {release_s:.2f} s"
+    ),
+    ReasonCode.DUPLICATE: Entry(
+        "duplicate", "it is the shot released at {release_s:.2f} s, found again"
+    ),
+    ReasonCode.HOP: Entry("hop", "it is a hop of the shot released at {release_s:.2f} s"),
+}
+
+CATALOGUE: dict[ReasonCode, Entry] = {
+    **_DOUBTS,
+    **_STARTS,
+    **_SCALES,
+    **_REJECTED_ROWS,
+    **_REJECTIONS,
+    **_REPEATED,
+}
