@@ -7,7 +7,7 @@ import numpy as np
 
 from calibration.camera import looking_at
 from tracker.records import FlightPath, MeasuredShot, Quality, Reason, ReasonCode, Shot, TrackPoint
-from tracker.report.composite import Patch, cut
+from tracker.report.composite import BallPatch, cut
 
 G = 9.80665
 SIZE = (1920, 1080)
@@ -49,7 +49,7 @@ def with_ball(frame: np.ndarray, pixel: np.ndarray, radius: float = 1.6) -> np.n
 @cache
 def invented(
     quality: Quality = Quality.GOOD, fps: float = 60.0
-) -> tuple[MeasuredShot, np.ndarray, tuple[Patch, ...]]:
+) -> tuple[MeasuredShot, np.ndarray, tuple[BallPatch, ...]]:
     """A shot at 18 m/s and 42 degrees from 0.8 m, its background and a patch of every frame."""
     random = np.random.default_rng(7)
     speed, angle, height, released = 18.0, np.radians(42.0), 0.8, 3.417

@@ -11,7 +11,7 @@ from tests.tracker.invented_shot import invented
 from tracker.records import Quality
 from tracker.report.labels import Box, box_about, place_label
 from tracker.report.lettering import folded, line_inches, width_inches
-from tracker.report.plates import TEXT_INCHES, heading_inches, heading_of
+from tracker.report.panels import TEXT_INCHES, heading_inches, heading_of
 
 BOUNDS = Box(0.0, 0.0, 12.0, 5.0)
 NOTHING = np.zeros((0, 2))

@@ -7,14 +7,14 @@ import pytest
 
 from calibration.camera import looking_at
 from tracker.synthetic.exposure import BallLook, disc_axes, row_times, streak
-from tracker.synthetic.flight import Air, Ball, Launch, Turf, fly
+from tracker.synthetic.flight import TrueAir, TrueBall, TrueLaunch, Turf, fly
 from tracker.synthetic.scene import Light
 from tracker.synthetic.sensor import Sensor
 
 EVEN = Light(sky=1.0, sun=0.0, ground=1.0)
 """As much light from below as from above: the ball is evenly lit."""
 CAMERA = looking_at((12.0, -30.0, 1.5), (12.0, 0.0, 4.5), 1400.0, (1920, 1080), 0.01)
-SHOT = fly(Launch(0.1, (0.0, 0.0, 0.8), 19.0, 42.0, 2.0), Ball(), Air(), Turf())
+SHOT = fly(TrueLaunch(0.1, (0.0, 0.0, 0.8), 19.0, 42.0, 2.0), TrueBall(), TrueAir(), Turf())
 
 
 def centroid(plane, box):
@@ -71,7 +71,7 @@ def test_light_from_above_moves_the_centroid_up_by_a_quarter_of_the_radius():
     # Light (1 + n) / 2 over the disc has its centroid a quarter of the radius up.
     light = Light(sky=1.0, sun=0.0, ground=0.0)
     level = looking_at((12.0, -30.0, 5.0), (12.0, 0.0, 5.0), 8000.0, (1920, 1080))
-    still = fly(Launch(0.0, (12.0, 0.0, 5.0), 1e-6, 0.0), Ball(), Air(), Turf())
+    still = fly(TrueLaunch(0.0, (12.0, 0.0, 5.0), 1e-6, 0.0), TrueBall(), TrueAir(), Turf())
     seen = streak(still, level, Sensor(), (light, BallLook()), 0.004)
     radius = 8000.0 * 0.033 / 30.0
     rise = centroid(seen.cover, seen.box) - centroid(seen.light, seen.box)

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tracker.synthetic.flight import Air, Ball, Launch, Turf, fly
+from tracker.synthetic.flight import TrueAir, TrueBall, TrueLaunch, Turf, fly
 from tracker.synthetic.truth import shot_truth
 
 G = 9.80665
@@ -18,11 +18,11 @@ def flown(ball, density, speed, angle, height, wind=(0.0, 0.0, 0.0), tilt=0.0):
     The references know no buoyancy and no added mass: a ball that much lighter, in a gravity that
     much stronger, moves as theirs does.
     """
-    launch = Launch(2.0, (0.0, 0.0, height + 0.5 * ball.diameter_m), speed, angle, 0.0, tilt)
+    launch = TrueLaunch(2.0, (0.0, 0.0, height + 0.5 * ball.diameter_m), speed, angle, 0.0, tilt)
     displaced = density * np.pi / 6.0 * ball.diameter_m**3
     lighter = replace(ball, mass_kg=ball.mass_kg - 0.5 * displaced)
     gravity = G * ball.mass_kg / (lighter.mass_kg - displaced)
-    return fly(launch, lighter, Air(density, wind, gravity), SOFT)
+    return fly(launch, lighter, TrueAir(density, wind, gravity), SOFT)
 
 
 # Values: closed forms of projectile motion without air, worked out with g = 9.80665 m/s².
@@ -36,7 +36,7 @@ def flown(ball, density, speed, angle, height, wind=(0.0, 0.0, 0.0), tilt=0.0):
     ],
 )
 def test_vacuum_flights_follow_the_closed_forms(speed, angle, height, time_s, carry_m, apex_m):
-    ball = Ball()
+    ball = TrueBall()
     shot = flown(ball, 0.0, speed, angle, height)
     truth = shot_truth(shot)
     assert truth["flight_time_s"] == pytest.approx(time_s, abs=1e-8)
@@ -60,7 +60,7 @@ def test_vacuum_flights_follow_the_closed_forms(speed, angle, height, time_s, ca
     ],
 )
 def test_flights_in_air_match_reference_integrations(drag, lift, tilt, wind, launch, expected):
-    ball = Ball(0.058, 0.067, drag, lift)
+    ball = TrueBall(0.058, 0.067, drag, lift)
     shot = flown(ball, 1.2, *launch, wind=(*wind, 0.0), tilt=tilt)
     landed = (shot.landing_s - 2.0, shot.landing[0], shot.landing[1])
     assert landed == pytest.approx(expected, abs=2e-8)
@@ -69,9 +69,9 @@ def test_flights_in_air_match_reference_integrations(drag, lift, tilt, wind, lau
 def test_buoyancy_lightens_the_ball_and_added_mass_holds_it_back():
     # 57.7 g and 67.0 mm in 1.2 kg/m³: buoyancy over weight 0.003275 (mid-limit tennis ball), by
     # Archimedes; a sphere carries half as much air along (Lamb, Hydrodynamics, art. 92).
-    ball = Ball(0.0577, 0.067, 0.0, 0.0)
-    launch = Launch(0.0, (0.0, 0.0, 10.0), 1e-9, 0.0)
-    shot = fly(launch, ball, Air(1.2), SOFT)
+    ball = TrueBall(0.0577, 0.067, 0.0, 0.0)
+    launch = TrueLaunch(0.0, (0.0, 0.0, 10.0), 1e-9, 0.0)
+    shot = fly(launch, ball, TrueAir(1.2), SOFT)
     fall = 10.0 - 0.5 * ball.diameter_m
     assert 2.0 * fall / shot.landing_s**2 / G == pytest.approx(
         (1.0 - 0.003275) / (1.0 + 0.003275 / 2), abs=2e-6
@@ -79,14 +79,16 @@ def test_buoyancy_lightens_the_ball_and_added_mass_holds_it_back():
 
 
 def test_first_bounce_is_where_the_lowest_point_touches():
-    shot = fly(Launch(0.0, (0.0, 0.0, 0.8), 18.0, 40.0, 3.0), Ball(), Air(), Turf())
+    shot = fly(TrueLaunch(0.0, (0.0, 0.0, 0.8), 18.0, 40.0, 3.0), TrueBall(), TrueAir(), Turf())
     assert shot.landing[2] == pytest.approx(0.033, abs=1e-9)
     assert np.degrees(np.arctan2(*shot.landing[1::-1])) == pytest.approx(3.0, abs=1e-6)
 
 
 def test_hops_keep_what_the_turf_leaves_and_end_at_rest():
     turf = Turf(restitution=0.7, kept=0.6, hops=3, rolling_mps2=2.0)
-    shot = fly(Launch(0.0, (0.0, 0.0, 0.8), 18.0, 42.0), Ball(), Air(density_kgpm3=0.0), turf)
+    shot = fly(
+        TrueLaunch(0.0, (0.0, 0.0, 0.8), 18.0, 42.0), TrueBall(), TrueAir(density_kgpm3=0.0), turf
+    )
     times = np.linspace(shot.landing_s, shot.legs[1].end_s, 2001)
     hop = shot.positions(times)[:, 2] - 0.033
     # Without air a bounce gives back the square of the restitution in height (Newton's law).
@@ -101,14 +103,14 @@ def test_hops_keep_what_the_turf_leaves_and_end_at_rest():
 
 
 def test_there_is_no_ball_before_the_release():
-    shot = fly(Launch(1.0, (0.0, 0.0, 0.8), 18.0, 42.0), Ball(), Air(), Turf())
+    shot = fly(TrueLaunch(1.0, (0.0, 0.0, 0.8), 18.0, 42.0), TrueBall(), TrueAir(), Turf())
     places = shot.positions([0.5, 0.999999, 1.0])
     assert np.all(np.isnan(places[:2]))
     assert places[2] == pytest.approx([0.0, 0.0, 0.8], abs=1e-9)
 
 
 def test_azimuth_is_positive_to_the_left_and_velocity_matches_the_truth():
-    launch = Launch(0.0, (0.0, 0.0, 0.8), 20.0, 30.0, 4.0)
+    launch = TrueLaunch(0.0, (0.0, 0.0, 0.8), 20.0, 30.0, 4.0)
     along, across, up = launch.velocity()
     assert across > 0.0
     assert np.degrees(np.arctan2(across, along)) == pytest.approx(4.0)

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from calibration.camera import looking_at
-from tracker.synthetic.cast import KINDS, Stage
+from tracker.synthetic.cast import KINDS, Setting
 from tracker.synthetic.clip import FilmRoll, Take
-from tracker.synthetic.flight import Air, Ball, Launch, Turf, fly
+from tracker.synthetic.flight import TrueAir, TrueBall, TrueLaunch, Turf, fly
 from tracker.synthetic.furniture import furnish
 from tracker.synthetic.plate import SUBROWS, Plate, _lines_of_sight, draw_plate
-from tracker.synthetic.scene import Light, Marker, Scene, Tree
+from tracker.synthetic.scene import FieldMarker, Light, Scene, Tree
 from tracker.synthetic.sensor import Sensor
 from tracker.synthetic.weather import Sway, draw_sway, seen_by
 
@@ -46,7 +46,7 @@ def test_sky_hedge_and_grass_lie_where_they_are_built():
 
 
 def test_a_marker_is_drawn_at_its_ground_point():
-    marker = Marker("post", "pole", (12.0, 0.0, 1.5))
+    marker = FieldMarker("post", "pole", (12.0, 0.0, 1.5))
     scene = replace(SCENE, trees=(), launcher_release_m=None, markers=(marker,))
     camera = looking_at((12.0, -30.0, 1.5), (12.0, 0.0, 1.0), 2400.0, (320, 180))
     bare = draw_plate(scene, camera, 0.5)
@@ -69,8 +69,8 @@ def test_the_seed_decides_the_field():
 
 @pytest.mark.parametrize("kind", sorted(KINDS))
 def test_movers_move_and_leave_nothing_behind(kind):
-    shot = fly(Launch(0.1, (0.0, 0.0, 0.8), 18.0, 42.0), Ball(), Air(), Turf())
-    stage = Stage(SCENE, CAMERA, (shot,), 4.0, 0.7, 0.002)
+    shot = fly(TrueLaunch(0.1, (0.0, 0.0, 0.8), 18.0, 42.0), TrueBall(), TrueAir(), Turf())
+    stage = Setting(SCENE, CAMERA, (shot,), 4.0, 0.7, 0.002)
     movers = tuple(KINDS[kind](stage, np.random.default_rng(5)))
     take = Take(SCENE, CAMERA, Sensor(noise=0.01, fps=5.0), (), movers=movers, frame_count=20)
     roll = FilmRoll(take)
@@ -83,8 +83,8 @@ def test_movers_move_and_leave_nothing_behind(kind):
 
 
 def test_a_person_in_front_hides_the_ball():
-    shot = fly(Launch(0.0, (12.0, 0.0, 1.0), 0.5, 0.0), Ball(), Air(), Turf())
-    stage = Stage(SCENE, CAMERA, (shot,), 4.0, 0.7, 0.002)
+    shot = fly(TrueLaunch(0.0, (12.0, 0.0, 1.0), 0.5, 0.0), TrueBall(), TrueAir(), Turf())
+    stage = Setting(SCENE, CAMERA, (shot,), 4.0, 0.7, 0.002)
     walker = KINDS["people"](stage, np.random.default_rng(5))[0]
     for across, visible in ((-6.0, False), (6.0, True)):
         points = walker.way.points_m * 0.0 + (12.0, across, 0.0)
@@ -127,7 +127,7 @@ def test_sway_starts_at_none_and_has_the_size_asked_for():
 
 
 def test_the_ball_of_a_swaying_camera_is_noted_where_that_camera_sees_it():
-    shot = fly(Launch(0.0, (4.0, 0.0, 1.0), 15.0, 42.0), Ball(), Air(), Turf())
+    shot = fly(TrueLaunch(0.0, (4.0, 0.0, 1.0), 15.0, 42.0), TrueBall(), TrueAir(), Turf())
     sway = Sway(np.full((3, 1), 0.01), np.full((3, 1), 1.3), np.zeros((3, 1)))
     take = Take(SCENE, CAMERA, Sensor(noise=0.01), (shot,), sway=sway, frame_count=30)
     roll = FilmRoll(take)

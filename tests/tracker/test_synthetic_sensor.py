@@ -1,4 +1,4 @@
-"""Noise as told, light coded as the standard says, and the bound against closed forms."""
+"""Noise as stated, light coded as the standard says, and the bound against closed forms."""
 
 import numpy as np
 import pytest

@@ -65,8 +65,8 @@ def test_the_session_can_be_read_and_the_truth_lies_within_its_uncertainties(mad
     assert np.abs(np.subtract(session.camera.position_m, camera.position)).max() < 0.5
     gap = session.camera.field_of_view_deg - field_of_view_deg(camera)
     assert abs(gap) < 5.0 * session.camera.field_of_view_u_deg
-    told = np.array([session.release.along_m, session.release.across_m, session.release.height_m])
-    assert np.abs(told - shot["release_m"]).max() < 5.0 * session.release.u_m
+    stated = np.array([session.release.along_m, session.release.across_m, session.release.height_m])
+    assert np.abs(stated - shot["release_m"]).max() < 5.0 * session.release.u_m
     wind = [session.air.wind_along_mps, session.air.wind_across_mps]
     assert np.abs(np.subtract(wind, shot["wind_mps"][:2])).max() < 5.0 * session.air.wind_u_mps
 
@@ -196,11 +196,11 @@ def test_the_kept_samples_are_what_their_seeds_draw(recipe, seed):
     assert (folder / "session.toml").read_text(encoding="utf-8") == session_toml(drawn)
     truth = read_truth(folder / "truth.json")
     assert (truth["recipe"], truth["seed"]) == (recipe.name, seed)
-    for clip, told in zip(drawn.clips, truth["clips"], strict=True):
-        assert told["frames"] == clip.take.frame_count
-        assert told["shots"] == [] or told["shots"][0]["landing_seen"] != recipe.close
-        pace = told["capture_fps"] / told["playing_fps"]
-        for shot, kept in zip(clip.take.shots, told["shots"], strict=True):
+    for clip, true in zip(drawn.clips, truth["clips"], strict=True):
+        assert true["frames"] == clip.take.frame_count
+        assert true["shots"] == [] or true["shots"][0]["landing_seen"] != recipe.close
+        pace = true["capture_fps"] / true["playing_fps"]
+        for shot, kept in zip(clip.take.shots, true["shots"], strict=True):
             fresh = shot_truth(shot, pace)
             assert {name: kept[name] for name in fresh} == pytest.approx(fresh, rel=1e-9)
 
@@ -221,7 +221,7 @@ def test_a_quiet_session_has_movers_and_no_shot():
 def test_air_density_agrees_with_cipm_2007():
     # CIPM-2007 (Picard et al., Metrologia 45, 149, 2008) at 20 °C, 1013.25 hPa, 50 %:
     # 1.19931390 kg/m³; ideal gases are within 6e-4 of it.
-    weather = draw.Weather(20.0, 1013.25, 50.0, (0.0, 0.0, 0.0))
+    weather = draw.TrueWeather(20.0, 1013.25, 50.0, (0.0, 0.0, 0.0))
     assert weather.density_kgpm3() == pytest.approx(1.19931390, rel=6e-4)
 
 
@@ -231,8 +231,8 @@ def test_told_errors_have_the_spread_that_is_told():
         drawn = draw_session(WIDE, 1000 + seed)
         truth = np.array([marker.ground_m for marker in drawn.markers])
         camera = drawn.clips[0].take.camera
-        gaps.append((drawn.told.marker_pixel - camera.project(truth)) / draw.PICK_U_PX)
-        gaps.append((drawn.told.marker_ground_m - truth)[:, :2] / draw.TAPE_U_M)
+        gaps.append((drawn.notes.marker_pixel - camera.project(truth)) / draw.PICK_U_PX)
+        gaps.append((drawn.notes.marker_ground_m - truth)[:, :2] / draw.TAPE_U_M)
     spread = np.concatenate(gaps)
     assert spread.std() == pytest.approx(1.0, abs=0.15)
     assert abs(spread.mean()) < 0.2

@@ -6,7 +6,9 @@ from calibration.lens import Board
 from tracker.report.look import INK
 
 A4_MM = (297.0, 210.0)
+"""Width and height of A4 lying on its side (ISO 216)."""
 MM_PER_INCH = 25.4
+"""By definition."""
 
 
 def board_pdf(board: Board) -> bytes:

@@ -28,7 +28,7 @@ CAUSES = {
         "weigh the ball and measure it, or take one of known drag",
     ),
     "spin": ("the spin of the ball", "see more of the flight, or throw with less spin"),
-    "gravity": ("gravity at the place", "nothing that a session can tell would lessen it"),
+    "gravity": ("gravity at the place", "no measurement of a session lessens it"),
 }
 """By source: what it is called in a sentence, and what would lessen it."""
 

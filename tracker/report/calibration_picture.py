@@ -1,6 +1,5 @@
 """The picture of a calibration: the ground as the camera sees it, and what it can tell of it."""
 
-import io
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,7 +8,19 @@ from numpy.typing import NDArray
 from calibration.site import ALARM, Calibration, Drawing, draw
 from tracker.records import Quality
 from tracker.report.composite import Image, shrunk
-from tracker.report.look import FAINT, INK, PAPER, STAMPS, UNUSED, USED, cased, empty
+from tracker.report.look import (
+    DOTS_PER_INCH,
+    FAINT,
+    INK,
+    PAPER,
+    STAMPS,
+    UNUSED,
+    USED,
+    WIDTH_INCHES,
+    as_jpeg,
+    cased,
+    empty,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -17,14 +28,18 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-WIDTH_INCHES = 12.8
-DOTS_PER_INCH = 150
 CLOSE_UPS = 10
+"""Close-ups that are shown at most; a matter of looks."""
 FEWEST_COLUMNS = 6
+"""Fewest columns of their row, so that few are not too large; a matter of looks."""
 HALF_CLOSE_UP_PX = 24
+"""Half the side of a close-up in a frame 1920 pixels wide, px; a matter of looks."""
 PLAN_INCHES = (11.8, 1.9)
-PLAN_MARGIN_M = 2.0
+"""Width and height of the field from above."""
 TALLEST_SCENE_INCHES = 10.0
+"""Greatest height of the frame."""
+PLAN_MARGIN_M = 2.0
+"""Ground around what the plan shows, m; a matter of looks."""
 SCENE_MARGIN = 0.07
 """Picture above and below what is drawn, as a share of the frame's width; a matter of looks."""
 LOWEST_ASPECT = 0.26
@@ -51,18 +66,7 @@ def calibration_picture(calibration: Calibration, frame: Image, title: str) -> b
         their residuals and the 95 % ellipses; below it each marker close up, and the field from
         above with the same ellipses.
     """
-    return jpeg_of(_laid_out(calibration, draw(calibration), frame, title))
-
-
-def jpeg_of(figure: "Figure") -> bytes:
-    """Return a figure as a JPEG file."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-
-    file = io.BytesIO()
-    FigureCanvasAgg(figure).print_figure(
-        file, format="jpg", dpi=DOTS_PER_INCH, pil_kwargs={"quality": 90, "subsampling": 0}
-    )
-    return file.getvalue()
+    return as_jpeg(_laid_out(calibration, draw(calibration), frame, title))
 
 
 def _laid_out(calibration: Calibration, drawing: Drawing, frame: Image, title: str) -> "Figure":

@@ -10,6 +10,7 @@ from tracker.report.rounding import MISSING, with_uncertainty
 from tracker.report.terminal import RULED
 
 REMEDIES = 3
+"""Measurements that are named at most, so that a person reads them."""
 
 
 def markers_table(calibration: Calibration) -> Table:
@@ -48,18 +49,18 @@ def markers_table(calibration: Calibration) -> Table:
 
 def camera_sentences(calibration: Calibration) -> list[str]:
     """Return where the camera stands, where it looks and what its lens does."""
-    told = {
+    values = {
         figure.name: f"{with_uncertainty(figure.value, figure.u)}{_gap(figure.unit)}{figure.unit}"
         for figure in outlook(calibration.camera)
     }
-    place = ", ".join(f"{name} {told[name]}" for name in ("along", "across", "up"))
-    turns = ", ".join(f"{name} {told[name]}" for name in ("heading", "pitch", "roll"))
+    place = ", ".join(f"{name} {values[name]}" for name in ("along", "across", "up"))
+    turns = ", ".join(f"{name} {values[name]}" for name in ("heading", "pitch", "roll"))
     return [
         f"Camera at {place}.",
         f"It looks by {turns}.",
-        f"Field of view {told['field of view']}, focal length {told['focal length']}, "
-        f"principal point {told['principal point, column']} and "
-        f"{told['principal point, row']}.",
+        f"Field of view {values['field of view']}, focal length {values['focal length']}, "
+        f"principal point {values['principal point, column']} and "
+        f"{values['principal point, row']}.",
     ]
 
 

@@ -17,9 +17,10 @@ if TYPE_CHECKING:
 
 COLOURS = ("#1f5f8b", "#b35c00", "#2c6e49", "#7a3b8f", "#a3243b", "#5b5b2e", "#246b73", "#6d4c41")
 MARKS = ("o", "s", "^", "D", "v", "P", "X", "*")
-"""Setups are told apart by shape as well as by colour."""
+"""Setups differ in shape as well as in colour."""
 
 DASHES = (0, (4, 3))
+"""A dash of four line widths, a gap of three."""
 PREDICTED: dict[str, Any] = {
     "fmt": "d", "mfc": PAPER, "color": FAINT, "ms": 6, "lw": 1.2, "capsize": 3,
 }  # fmt: skip

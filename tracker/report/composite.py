@@ -15,7 +15,7 @@ WIDE_ENOUGH_PX = 1920
 
 
 @dataclass(frozen=True)
-class Patch:
+class BallPatch:
     """A piece of one frame around one place of the ball.
 
     Attributes
@@ -33,7 +33,7 @@ class Patch:
     image: Image
 
 
-def cut(frame: int, picture: Image, pixel: ArrayLike, half: int) -> Patch | None:
+def cut(frame: int, picture: Image, pixel: ArrayLike, half: int) -> BallPatch | None:
     """Return the piece of a frame within `half` pixels of a place; None where it lies outside.
 
     Parameters
@@ -55,7 +55,7 @@ def cut(frame: int, picture: Image, pixel: ArrayLike, half: int) -> Patch | None
     top, bottom = max(0, row - half), min(height, row + half + 1)
     if left >= right or top >= bottom:
         return None
-    return Patch(frame, (left, top), picture[top:bottom, left:right].copy())
+    return BallPatch(frame, (left, top), picture[top:bottom, left:right].copy())
 
 
 def shrunk(picture: Image, corner: tuple[int, int] = (0, 0)) -> tuple[Image, Extent]:
@@ -85,7 +85,7 @@ def shrunk(picture: Image, corner: tuple[int, int] = (0, 0)) -> tuple[Image, Ext
     return (sums // np.uint16(side * side)).astype(np.uint8), extent
 
 
-def multiple_exposure(ground: Image, patches: Iterable[Patch], radius: float) -> Image:
+def multiple_exposure(ground: Image, patches: Iterable[BallPatch], radius: float) -> Image:
     """Return a frame with the ball of every patch in it.
 
     Within `radius` of each patch's middle every pixel takes the frame that differs most
@@ -95,7 +95,7 @@ def multiple_exposure(ground: Image, patches: Iterable[Patch], radius: float) ->
     ----------
     ground : ndarray of uint8, shape (H, W, 3)
         The frame that all are put into.
-    patches : iterable of Patch
+    patches : iterable of BallPatch
     radius : float
         Pixels.
 

@@ -10,8 +10,19 @@ from numpy.typing import NDArray
 from tracker.records import MeasuredShot, RejectedCandidate
 from tracker.report.composite import Image, shrunk
 from tracker.report.lettering import folded, line_inches
-from tracker.report.look import FITTED, INK, PAPER, USED, cased, empty, places
-from tracker.report.shot_picture import CAUTION, DOTS_PER_INCH, WIDTH_INCHES, as_jpeg
+from tracker.report.look import (
+    DOTS_PER_INCH,
+    FITTED,
+    INK,
+    PAPER,
+    USED,
+    WIDTH_INCHES,
+    as_jpeg,
+    cased,
+    empty,
+    places,
+)
+from tracker.report.shot_picture import CAUTION
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,14 +40,17 @@ DARKENED = 0.55
 """Share of its light that the frame keeps, so that dots and lines stand out; a matter of looks."""
 
 TALLEST_INCHES = 9.0
+"""Greatest height of the frame."""
 COLUMNS = 12
 """Close-ups in a row."""
 STRIP_INCHES = WIDTH_INCHES / COLUMNS * 1.47
 """Height of the row with what is written above and below it."""
 HEADING_SIZE = 13.0
+"""Size of the heading's letters, points."""
 TEXT_SIZE = 8.5
-"""Sizes of letters, points."""
+"""Size of the reasons' letters, points."""
 MARGIN_INCHES = 0.15
+"""Around texts."""
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""Drag and lift in words: what a shot's flight decided, and what all shots say together."""
+"""Drag and lift in words: what decided them for a shot, and the values from all shots."""
 
 from collections.abc import Mapping, Sequence
 
@@ -38,16 +38,16 @@ def pooled_clauses(pooled: Mapping[str, Pooled]) -> list[str]:
     if not pooled:
         return []
     drag = pooled["drag_coefficient"]
-    told = [
+    clauses = [
         f"{drag.shots} shots together: drag coefficient {with_uncertainty(drag.value, drag.u)} at "
         f"20 m/s, expected {with_uncertainty(drag.expected, drag.expected_u)}; {_scatter(drag)}"
     ]
     up, side = pooled["lift_up"], pooled["lift_side"]
-    told.append(
+    clauses.append(
         f"lift coefficient up {with_uncertainty(up.value, up.u)}, to the left "
         f"{with_uncertainty(side.value, side.u)}"
     )
-    return told
+    return clauses
 
 
 def _scatter(found: Pooled) -> str:

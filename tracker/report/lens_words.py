@@ -19,7 +19,7 @@ def lens_sentences(found: LensMeasurement, looked_at: int) -> list[str]:
     """
     lens, u = found.lens, dict(zip(PARAMETERS, found.lens.u, strict=True))
     width, height = lens.size_px
-    # Of the pinhole alone: distortion moves the edges, the angle that it adds is told by k1.
+    # Of the pinhole alone: distortion moves the edges, k1 states the angle that it adds.
     view = 2.0 * math.degrees(math.atan(width / 2.0 / lens.focal_px))
     focal_u = lens.focal_px * u["log_focal"]
     slope = math.degrees(width / (lens.focal_px**2 + width**2 / 4.0))

@@ -1,5 +1,6 @@
-"""The look of every picture: few colours, told apart by shape and lightness as well."""
+"""The look of every picture: few colours, which differ in shape and lightness as well."""
 
+import io
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -9,6 +10,7 @@ from tracker.records import MeasuredShot, Quality
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 PAPER = "#f7f4ec"
 INK = "#22303c"
@@ -18,6 +20,12 @@ UNUSED = "#55c7ff"
 FITTED = "#ffffff"
 
 STAMPS = {Quality.GOOD: "#2c6e49", Quality.CHECK: "#b35c00", Quality.REJECTED: "#a3243b"}
+
+
+WIDTH_INCHES = 12.8
+"""Width of a sheet: at the next value as wide as a usual frame, 1920 pixels."""
+DOTS_PER_INCH = 150
+"""Pixels to an inch of a sheet."""
 
 
 def cased(width: float, colour: str = INK) -> list[Any]:
@@ -38,3 +46,14 @@ def places(measured: MeasuredShot, used: bool) -> NDArray[np.float64]:
     """Return the pixels, shape (N, 2), of the places that the fit used, or did not use."""
     chosen = [(point.column_px, point.row_px) for point in measured.points if point.used == used]
     return np.array(chosen, float).reshape(-1, 2)
+
+
+def as_jpeg(figure: "Figure") -> bytes:
+    """Return a sheet as a JPEG file, without any window system."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    file = io.BytesIO()
+    FigureCanvasAgg(figure).print_figure(
+        file, format="jpg", dpi=DOTS_PER_INCH, pil_kwargs={"quality": 90, "subsampling": 0}
+    )
+    return file.getvalue()

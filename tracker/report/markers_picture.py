@@ -7,15 +7,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from calibration.markers import Proposal
-from tracker.report.calibration_picture import (
-    DOTS_PER_INCH,
-    TALLEST_SCENE_INCHES,
-    WIDTH_INCHES,
-    jpeg_of,
-    short,
-)
+from tracker.report.calibration_picture import TALLEST_SCENE_INCHES, short
 from tracker.report.composite import Image, shrunk
-from tracker.report.look import INK, PAPER, UNUSED, USED, cased, empty
+from tracker.report.look import (
+    DOTS_PER_INCH,
+    INK,
+    PAPER,
+    UNUSED,
+    USED,
+    WIDTH_INCHES,
+    as_jpeg,
+    cased,
+    empty,
+)
 from tracker.report.markers_words import distance_px
 from tracker.session import MarkerEntry
 
@@ -24,8 +28,11 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 COLUMNS = 6
+"""Close-ups in a row; a matter of looks, as the next four."""
 HEADING_INCHES, ROW_INCHES, RIM_INCHES = 0.95, 2.6, 0.15
+"""Heights of the heading and of a row of close-ups, and the margin at the sides."""
 HALF_CLOSE_UP_PX = 20.0
+"""Half the side of a close-up in a frame 1920 pixels wide, px."""
 
 
 def markers_picture(
@@ -67,7 +74,7 @@ def markers_picture(
         axes = _close_up_axes(figure, place, bottom)
         words = _draw_close_up(axes, picks[proposal.name], proposal, frame)
         axes.set_xlabel(f"{place + 1}: {words}", fontsize=8, color=INK, parse_math=False)
-    return jpeg_of(figure)
+    return as_jpeg(figure)
 
 
 def _close_up_axes(figure: "Figure", place: int, top: float) -> "Axes":
@@ -87,7 +94,7 @@ def _draw_heading(
     empty(axes)
     found = {proposal.name for proposal in proposals}
     missing = [short(marker.name) for marker in markers if marker.name not in found]
-    told = f"{title}: {len(found)} of {len(markers)} markers proposed"
+    heading = f"{title}: {len(found)} of {len(markers)} markers proposed"
     lines = (
         "Close-ups: the ring and its dot are the proposal, the cross the pixel that was picked, "
         "the dashes what was taken for the marker."
@@ -96,7 +103,7 @@ def _draw_heading(
         named = ", ".join(missing[:6]) + (" ..." if len(missing) > 6 else "")
         lines += f"\nNot found: {named}."
     axes.text(
-        0.012, 0.75, told, fontsize=11, color=INK, va="center", weight="bold", parse_math=False
+        0.012, 0.75, heading, fontsize=11, color=INK, va="center", weight="bold", parse_math=False
     )
     axes.text(
         0.012, 0.3, lines, fontsize=9, linespacing=1.5, color=INK, va="center", parse_math=False
@@ -165,5 +172,5 @@ def _draw_close_up(axes: "Axes", marker: MarkerEntry, proposal: Proposal, frame:
     axes.set_ylim(row + half, row - half)
     axes.set_xticks([])
     axes.set_yticks([])
-    told = "not picked" if away is None else f"{away:.2f} px from the pick"
-    return f"{short(marker.name)}\n{column:.1f}, {row:.1f} ±{proposal.pixel_u:.2f} px\n{told}"
+    apart = "not picked" if away is None else f"{away:.2f} px from the pick"
+    return f"{short(marker.name)}\n{column:.1f}, {row:.1f} ±{proposal.pixel_u:.2f} px\n{apart}"

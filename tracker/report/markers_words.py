@@ -58,7 +58,7 @@ def warnings(
     calibration: Calibration, markers: Sequence[MarkerEntry], proposals: Sequence[Proposal]
 ) -> list[str]:
     """Return what makes proposals doubtful: picks that do not agree, or lie far from them."""
-    told = [verdict_sentence(calibration)] if calibration.p_value < ALARM else []
+    clauses = [verdict_sentence(calibration)] if calibration.p_value < ALARM else []
     found = {proposal.name: proposal for proposal in proposals}
     for marker in markers:
         proposal = found.get(marker.name)
@@ -66,11 +66,11 @@ def warnings(
         if proposal is None or away is None:
             continue
         if away > SIGMAS * math.hypot(proposal.pixel_u, marker.pixel_u):
-            told.append(
+            clauses.append(
                 f'"{marker.name}" is proposed {away:.1f} px from where it was picked, more than '
                 "both uncertainties explain: one of the two is wrong"
             )
-    return told
+    return clauses
 
 
 def proposals_toml(proposals: Sequence[Proposal]) -> str:

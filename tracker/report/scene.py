@@ -40,16 +40,18 @@ CROWDED_PX = 16.0
 """Places closer together than this have thinner ticks."""
 
 MARKER_SIZE = 7.0
+"""Size of the letters of a marker's name, points."""
 EVENT_SIZE = 9.0
+"""Size of the letters of an event's label, points."""
 KEY_SIZE = 8.0
-"""Sizes of letters, points."""
+"""Size of the letters of the key, points."""
 
 EVENT_INCHES = 0.2
 """Side of the square that the sign of an event takes up."""
 
 
 @dataclass(frozen=True)
-class Sheet:
+class SceneScale:
     """Where pixels of the frame lie on the printed picture.
 
     Attributes
@@ -123,7 +125,7 @@ def window_around(measured: MeasuredShot, shape: tuple[int, ...]) -> Window:
 
 
 def draw_scene(
-    axes: "Axes", measured: MeasuredShot, picture: Image, sheet: Sheet, markers: Markers
+    axes: "Axes", measured: MeasuredShot, picture: Image, sheet: SceneScale, markers: Markers
 ) -> None:
     """Draw frame, markers, places, fitted path and the three events into an area.
 
@@ -134,7 +136,7 @@ def draw_scene(
     measured : MeasuredShot
     picture : ndarray of uint8, shape (H, W, 3)
         The whole frame, blue, green, red.
-    sheet : Sheet
+    sheet : SceneScale
         With the window from `window_around`.
     markers : sequence of (str, (float, float))
         Names and pixels of the markers.
@@ -154,7 +156,7 @@ def draw_scene(
         _draw_events(axes, measured, measured.path, sheet, taken)
 
 
-def _events(measured: MeasuredShot, sheet: Sheet) -> list[Box]:
+def _events(measured: MeasuredShot, sheet: SceneScale) -> list[Box]:
     """Return the boxes of the signs of release, apex and landing."""
     if measured.path is None:
         return []
@@ -167,7 +169,9 @@ def _events(measured: MeasuredShot, sheet: Sheet) -> list[Box]:
     ]
 
 
-def _draw_markers(axes: "Axes", markers: Markers, sheet: Sheet, taken: Sequence[Box]) -> list[Box]:
+def _draw_markers(
+    axes: "Axes", markers: Markers, sheet: SceneScale, taken: Sequence[Box]
+) -> list[Box]:
     """Draw every marker in the window with its name below it, and return what the names cover.
 
     A name that would cover another goes a line lower.
@@ -267,7 +271,7 @@ def _draw_events(
     axes: "Axes",
     measured: MeasuredShot,
     path: FlightPath,
-    sheet: Sheet,
+    sheet: SceneScale,
     taken: Sequence[Box],
 ) -> None:
     """Mark release, apex and landing with a sign each, and a label where there is room."""

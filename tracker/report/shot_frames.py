@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from tracker.records import MeasuredShot
-from tracker.report.composite import Image, Patch, cut
+from tracker.report.composite import BallPatch, Image, cut
 from tracker.report.scene import Markers
 from tracker.report.shot_picture import ShotFrames, shot_picture
 from tracker.video import ClipFacts, from_pictures
@@ -32,7 +32,7 @@ def draw_shots(facts: ClipFacts, markers: Markers, shots: Sequence[MeasuredShot]
     return drawn
 
 
-def gather(facts: ClipFacts, measured: MeasuredShot) -> tuple[Image, tuple[Patch, ...]]:
+def gather(facts: ClipFacts, measured: MeasuredShot) -> tuple[Image, tuple[BallPatch, ...]]:
     """Return one whole frame of a shot and a patch of every frame with a place in it.
 
     Where every frame of the shot is damaged the whole frame is grey.
@@ -41,7 +41,7 @@ def gather(facts: ClipFacts, measured: MeasuredShot) -> tuple[Image, tuple[Patch
     by_frame = {point.frame: (point.column_px, point.row_px) for point in measured.points}
     whole: list[Image] = []
 
-    def take(index: int, image: Image) -> Patch | None:
+    def take(index: int, image: Image) -> BallPatch | None:
         if not whole:
             whole.append(image)
         return cut(index, image, by_frame[index], half)

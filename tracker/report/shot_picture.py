@@ -1,13 +1,12 @@
 """One picture a shot, from which a person sees at a glance whether to believe its row."""
 
-import io
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from tracker.records import MeasuredShot
-from tracker.report.composite import Image, Patch, multiple_exposure
-from tracker.report.look import INK, PAPER
-from tracker.report.plates import (
+from tracker.report.composite import BallPatch, Image, multiple_exposure
+from tracker.report.look import DOTS_PER_INCH, INK, PAPER, WIDTH_INCHES, as_jpeg
+from tracker.report.panels import (
     CLOSE_UP_HEIGHT,
     draw_close_ups,
     draw_figures,
@@ -16,19 +15,17 @@ from tracker.report.plates import (
     heading_inches,
     heading_of,
 )
-from tracker.report.scene import Sheet, draw_scene, window_around
+from tracker.report.scene import SceneScale, draw_scene, window_around
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-WIDTH_INCHES = 12.8
-DOTS_PER_INCH = 150
-"""The picture is as wide as a usual frame: 1920 pixels."""
 CLOSE_UPS = 12
 """Single frames in a row; a matter of looks."""
 BALL_PX = 9.0
+"""Radius about each place that is taken from its own frame, in a window 1920 px wide, px."""
 LEAST_BALL_PX = 6.0
-"""Radius about each place that is taken from its own frame, in a window 1920 px wide, and least."""
+"""The least such radius, px; a matter of looks, as that above."""
 CAUTION = (
     "Flying balls and spinning wheels hurt people and animals: keep the field clear, guard the "
     "wheels, follow local rules and qualified people."
@@ -43,14 +40,14 @@ class ShotFrames:
     ----------
     frame : ndarray of uint8, shape (H, W, 3)
         One whole frame, blue, green, red.
-    patches : tuple of Patch
+    patches : tuple of BallPatch
         A piece of every frame in which the ball was found.
     markers : tuple of (str, (float, float))
         Names and pixels of the markers.
     """
 
     frame: Image
-    patches: tuple[Patch, ...] = ()
+    patches: tuple[BallPatch, ...] = ()
     markers: tuple[tuple[str, tuple[float, float]], ...] = ()
 
 
@@ -86,7 +83,7 @@ def _laid_out(measured: MeasuredShot, seen: ShotFrames) -> "Figure":
         5, 1, height_ratios=heights, left=0, right=1, top=1, bottom=0, hspace=0
     )
     draw_heading(figure.add_subplot(grid[0]), measured.shot.quality, lines, WIDTH_INCHES)
-    sheet = Sheet(window, WIDTH_INCHES)
+    sheet = SceneScale(window, WIDTH_INCHES)
     radius = BALL_PX * sheet.scale
     picture = multiple_exposure(seen.frame, seen.patches, max(LEAST_BALL_PX, radius))
     draw_scene(figure.add_subplot(grid[1]), measured, picture, sheet, seen.markers)
@@ -98,14 +95,3 @@ def _laid_out(measured: MeasuredShot, seen: ShotFrames) -> "Figure":
     foot.set_axis_off()
     foot.text(0.012, 0.5, CAUTION, fontsize=7.5, color=INK, va="center")
     return figure
-
-
-def as_jpeg(figure: "Figure") -> bytes:
-    """Render without any window system."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-
-    file = io.BytesIO()
-    FigureCanvasAgg(figure).print_figure(
-        file, format="jpg", dpi=DOTS_PER_INCH, pil_kwargs={"quality": 90, "subsampling": 0}
-    )
-    return file.getvalue()

@@ -57,7 +57,7 @@ def shots_table(shots: Sequence[Shot], width: int) -> Table:
 
 
 def truth_table(rows: Iterable[tuple[Shot, Mapping[str, float]]]) -> Table:
-    """Return measured shots beside what is truly so.
+    """Return measured shots beside the true values.
 
     Parameters
     ----------
@@ -86,5 +86,5 @@ def remarks(shots: Iterable[Shot]) -> list[str]:
         if shot.quality != Quality.GOOD:
             found.append(f"shot {shot.shot}, {shot.quality}: {shot.reason}")
         elif not shot.landing_seen:
-            found.append(f"shot {shot.shot}: the landing was not seen; the fit carried it on")
+            found.append(f"shot {shot.shot}: the landing was not seen; the carry is the fit's")
     return found

@@ -49,7 +49,7 @@ class Ideal:
 
 
 @dataclass
-class Sighting:
+class TrueSighting:
     """One ball in one frame, as it truly was.
 
     Attributes
@@ -64,7 +64,7 @@ class Sighting:
     direction_deg : float
         Direction of motion in the picture, clockwise from rightward (rows grow downward).
     streak_px, diameter_px : float
-        Way of the centre during the exposure; width of the ball.
+        Route of the centre during the exposure; width of the ball.
     ideal : Ideal, optional
         None where nothing of it lies in the frame.
     """
@@ -107,7 +107,7 @@ def ideal(plate: Plate, seen: Streak, sensor: Sensor) -> Ideal:
 
 
 def coding_losses(
-    path: Path, sightings: Sequence[Sequence[Sighting]], sensor: Sensor
+    path: Path, sightings: Sequence[Sequence[TrueSighting]], sensor: Sensor
 ) -> list[float | None]:
     """Return how much worse than its bound each shot can be placed in the finished file.
 

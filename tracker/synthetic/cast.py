@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from tracker.synthetic.flight import FlownBall
-from tracker.synthetic.movers import Bird, Dog, Walker, Way, Wheels
+from tracker.synthetic.movers import Bird, Dog, Route, Walker, Wheels
 from tracker.synthetic.scene import Scene
 from tracker.synthetic.weather import CloudShadows, SwayingTrees
 
@@ -17,7 +17,7 @@ Mover = Walker | Dog | Bird | Wheels | SwayingTrees | CloudShadows
 
 
 @dataclass(frozen=True)
-class Stage:
+class Setting:
     """What a mover has to fit into.
 
     Parameters
@@ -53,7 +53,7 @@ class Stage:
         return float(sides[:, 0].min()), float(sides[:, 0].max())
 
 
-def people(stage: Stage, rng: np.random.Generator) -> list[Mover]:
+def people(stage: Setting, rng: np.random.Generator) -> list[Mover]:
     """Draw three to five people who walk about, some of whom stop for a while."""
     found: list[Mover] = []
     for _ in range(int(rng.integers(3, 6))):
@@ -76,7 +76,7 @@ def people(stage: Stage, rng: np.random.Generator) -> list[Mover]:
     return found
 
 
-def dog(stage: Stage, rng: np.random.Generator) -> list[Mover]:
+def dog(stage: Setting, rng: np.random.Generator) -> list[Mover]:
     """Draw a dog that runs after each ball, or back and forth where there is none."""
     across = stage.across(rng.uniform(0.45, 0.8))
     low, high = stage.edges(across)
@@ -98,7 +98,7 @@ def dog(stage: Stage, rng: np.random.Generator) -> list[Mover]:
     tint = rng.uniform(0.5, 1.0) * np.array([0.30, 0.19, 0.10])
     return [
         Dog(
-            Way(times, np.array(points)),
+            Route(times, np.array(points)),
             stage.scene.light,
             stage.psf_px,
             rng.uniform(0.6, 0.95),
@@ -108,7 +108,7 @@ def dog(stage: Stage, rng: np.random.Generator) -> list[Mover]:
     ]
 
 
-def birds(stage: Stage, rng: np.random.Generator) -> list[Mover]:
+def birds(stage: Setting, rng: np.random.Generator) -> list[Mover]:
     """Draw birds that cross the sky, near and far, level or on a slight curve."""
     found: list[Mover] = []
     for _ in range(int(rng.integers(4, 9))):
@@ -128,7 +128,7 @@ def birds(stage: Stage, rng: np.random.Generator) -> list[Mover]:
         beats = rng.choice([0.0, rng.uniform(3.0, 8.0)])
         found.append(
             Bird(
-                Way(times, points),
+                Route(times, points),
                 stage.scene.light,
                 stage.psf_px,
                 rng.uniform(0.3, 1.0),
@@ -140,18 +140,18 @@ def birds(stage: Stage, rng: np.random.Generator) -> list[Mover]:
     return found
 
 
-def trees(stage: Stage, rng: np.random.Generator) -> list[Mover]:
+def trees(stage: Setting, rng: np.random.Generator) -> list[Mover]:
     """Draw the trees' sway."""
     return [SwayingTrees(stage.scene, rng.uniform(0.12, 0.40), rng.uniform(1.6, 3.0))]
 
 
-def cloud_shadows(stage: Stage, rng: np.random.Generator) -> list[Mover]:
+def cloud_shadows(stage: Setting, rng: np.random.Generator) -> list[Mover]:
     """Draw shadows that cross the field in a fresh wind."""
     drift = (float(rng.uniform(4.0, 11.0) * rng.choice([-1.0, 1.0])), float(rng.uniform(-4.0, 4.0)))
     return [CloudShadows(stage.scene, rng.uniform(0.25, 0.5), drift)]
 
 
-def open_wheels(stage: Stage, rng: np.random.Generator) -> list[Mover]:
+def open_wheels(stage: Setting, rng: np.random.Generator) -> list[Mover]:
     """Return the launcher's wheels, turning without a guard.
 
     A rim is a little faster than the ball that it throws.
@@ -169,7 +169,7 @@ def open_wheels(stage: Stage, rng: np.random.Generator) -> list[Mover]:
     return [Wheels(middles, radius, rate, scene.light, stage.psf_px, stage.exposure_s)]
 
 
-KINDS: dict[str, Callable[[Stage, np.random.Generator], list[Mover]]] = {
+KINDS: dict[str, Callable[[Setting, np.random.Generator], list[Mover]]] = {
     "people": people,
     "dog": dog,
     "birds": birds,
@@ -182,7 +182,7 @@ KINDS: dict[str, Callable[[Stage, np.random.Generator], list[Mover]]] = {
 
 def _stroll(
     rng: np.random.Generator, span: tuple[float, float], across: float, duration_s: float
-) -> Way:
+) -> Route:
     """Return a way of walks, turns and stops within a span along the field."""
     time_s, place = 0.0, np.array([rng.uniform(*span), across])
     times, points = [0.0], [[place[0], place[1], 0.0]]
@@ -195,4 +195,4 @@ def _stroll(
             place = goal
         times.append(time_s)
         points.append([place[0], place[1], 0.0])
-    return Way(np.array(times), np.array(points))
+    return Route(np.array(times), np.array(points))

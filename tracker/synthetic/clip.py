@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from tracker.synthetic import colour
-from tracker.synthetic.bound import Sighting, coding_losses, ideal
+from tracker.synthetic.bound import TrueSighting, coding_losses, ideal
 from tracker.synthetic.exposure import BallLook, Streak, row_times, streak
 from tracker.synthetic.flight import FlownBall
 from tracker.synthetic.furniture import furnish
@@ -83,7 +83,7 @@ class Encoding:
     playing_fps : float, optional
         Rate at which the file plays; as filmed when left out.
     tag_rate : bool
-        Whether a tag of the file tells its true rate.
+        Whether a tag of the file states its true rate.
     """
 
     megabits: float = 16.0
@@ -98,13 +98,13 @@ class Filmed:
 
     Attributes
     ----------
-    sightings : tuple of Sighting
+    sightings : tuple of TrueSighting
         From release to landing.
     coding_loss : float, optional
         See `coding_losses`.
     """
 
-    sightings: tuple[Sighting, ...]
+    sightings: tuple[TrueSighting, ...]
     coding_loss: float | None
 
 
@@ -144,7 +144,7 @@ class FilmRoll:
         furnish(self.base, take.scene, take.camera, take.sensor.psf_px)
         self._canvas = self.base.copy()
         self._resting: set[int] = set()
-        self.sightings: list[list[Sighting]] = [[] for _ in take.shots]
+        self.sightings: list[list[TrueSighting]] = [[] for _ in take.shots]
 
     def frames(self) -> Iterator[tuple[Codes, Codes, Codes]]:
         """Yield luma, blue and red planes, each valid until the next."""
@@ -219,7 +219,7 @@ class FilmRoll:
         visible = inside and seen is not None and float(seen.cover.sum()) > 0.0
         depth = camera.in_camera(shot.positions([times[1]]))[0, 2]
         self.sightings[number].append(
-            Sighting(
+            TrueSighting(
                 frame=index,
                 time_s=float(times[1]),
                 pixel=pixels[1],

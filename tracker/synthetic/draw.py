@@ -7,27 +7,33 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera, looking_at
-from tracker.synthetic.cast import KINDS, Stage
+from tracker.synthetic.cast import KINDS, Setting
 from tracker.synthetic.clip import Encoding, Take
 from tracker.synthetic.exposure import BallLook
-from tracker.synthetic.flight import Air, Ball, FlownBall, Launch, Turf, fly
+from tracker.synthetic.flight import FlownBall, TrueAir, TrueBall, TrueLaunch, Turf, fly
 from tracker.synthetic.recipes import WHEELS, Range, Recipe
-from tracker.synthetic.scene import Light, Marker, Scene, Tree
+from tracker.synthetic.scene import FieldMarker, Light, Scene, Tree
 from tracker.synthetic.sensor import Sensor
 from tracker.synthetic.weather import draw_sway
 
 Array = NDArray[np.float64]
 
 TAPE_U_M = 0.02
+"""Standard uncertainty of a taped marker, m. As the next five: common practice, no source."""
 PICK_U_PX = 0.8
+"""Of a pixel picked by hand, px."""
 POSITION_U_M = 0.10
+"""Of the taped camera, for each coordinate, m."""
 RELEASE_U_M = 0.02
+"""Of the taped height of release, m."""
 VIEW_U_SHARE = 0.01
+"""Of the field of view, as a share of it."""
 WIND_U_MPS = 0.5
+"""Of the mean wind, judged by eye, for each component, m/s."""
 
 
 @dataclass(frozen=True)
-class Weather:
+class TrueWeather:
     """True weather: degrees Celsius, hectopascals, percent, and the wind in m/s."""
 
     temperature_c: float
@@ -49,7 +55,7 @@ class Weather:
 
 
 @dataclass(frozen=True)
-class Told:
+class FieldNotes:
     """What the person wrote down, each with an error that its uncertainty covers.
 
     Attributes
@@ -85,10 +91,10 @@ class DrawnSession:
 
     recipe: Recipe
     seed: int
-    weather: Weather
-    markers: tuple[Marker, ...]
+    weather: TrueWeather
+    markers: tuple[FieldMarker, ...]
     clips: tuple[DrawnClip, ...]
-    told: Told
+    notes: FieldNotes
     set_angle_deg: float
 
 
@@ -109,7 +115,7 @@ def draw_session(recipe: Recipe, seed: int) -> DrawnSession:
     for index, (setup, shots) in enumerate(zip(recipe.setups, fired, strict=True)):
         filming = recipe.filming
         frame_count = _frame_count(recipe, shots, camera)
-        stage = Stage(
+        stage = Setting(
             scene=scene,
             camera=camera,
             shots=tuple(shots),
@@ -135,8 +141,8 @@ def draw_session(recipe: Recipe, seed: int) -> DrawnSession:
         encoding = Encoding(filming.megabits, filming.preset, filming.playing_fps, filming.tag_rate)
         file = f"clips/{setup.split()[0]}mm.mp4" if shots else f"clips/field-{index + 1}.mp4"
         clips.append(DrawnClip(file, setup, take, encoding))
-    told = _told(camera, markers, release, weather, rng)
-    return DrawnSession(recipe, seed, weather, markers, tuple(clips), told, set_angle)
+    notes = _noted(camera, markers, release, weather, rng)
+    return DrawnSession(recipe, seed, weather, markers, tuple(clips), notes, set_angle)
 
 
 def field_of_view_deg(camera: Camera) -> float:
@@ -152,10 +158,10 @@ def _even(rng: np.random.Generator, span: Range) -> float:
     return float(rng.uniform(*span))
 
 
-def _weather(recipe: Recipe, rng: np.random.Generator) -> Weather:
+def _weather(recipe: Recipe, rng: np.random.Generator) -> TrueWeather:
     """Draw the weather."""
     wind = np.clip(rng.normal(0.0, 1.0, 2), -2.5, 2.5) * recipe.wind_sd_mps
-    return Weather(
+    return TrueWeather(
         temperature_c=round(rng.uniform(8.0, 26.0), 1),
         pressure_hpa=round(rng.uniform(995.0, 1028.0), 1),
         humidity_percent=round(rng.uniform(45.0, 90.0)),
@@ -166,7 +172,7 @@ def _weather(recipe: Recipe, rng: np.random.Generator) -> Weather:
 def _shots(
     recipe: Recipe,
     setup: str,
-    given: tuple[float, Array, Weather],
+    given: tuple[float, Array, TrueWeather],
     rng: np.random.Generator,
 ) -> list[FlownBall]:
     """Fly the shots of one clip."""
@@ -174,20 +180,20 @@ def _shots(
     count = int(rng.integers(shooting.shots[0], shooting.shots[1] + 1))
     speed = _even(rng, shooting.exit_speed_mps) * (WHEELS[setup][0] / 140.0) ** 0.5
     azimuth = _even(rng, shooting.azimuth_deg)
-    air = Air(weather.density_kgpm3(), weather.wind_mps)
+    air = TrueAir(weather.density_kgpm3(), weather.wind_mps)
     turf = _turf(recipe, rng)
     lift = _even(rng, shooting.lift)
     drag = float(np.clip(rng.normal(0.53, 0.03), 0.45, 0.62))
     shots: list[FlownBall] = []
     time_s = _even(rng, shooting.first_s)
     for _ in range(count):
-        ball = Ball(
+        ball = TrueBall(
             mass_kg=0.0577 * (1.0 + rng.normal(0.0, 0.006)),
             diameter_m=0.066 * (1.0 + rng.normal(0.0, 0.004)),
             drag_coefficient=drag * (1.0 + rng.normal(0.0, 0.01)),
             lift_coefficient=lift * (1.0 + rng.normal(0.0, 0.2)),
         )
-        launch = Launch(
+        launch = TrueLaunch(
             release_s=time_s,
             release_m=(float(release[0]), float(release[1]), float(release[2])),
             exit_speed_mps=speed * (1.0 + rng.normal(0.0, shooting.speed_scatter)),
@@ -249,7 +255,7 @@ def _camera(recipe: Recipe, shots: list[FlownBall], rng: np.random.Generator) ->
     return camera.perturbed(change)
 
 
-def _markers(recipe: Recipe, camera: Camera, rng: np.random.Generator) -> tuple[Marker, ...]:
+def _markers(recipe: Recipe, camera: Camera, rng: np.random.Generator) -> tuple[FieldMarker, ...]:
     """Set cones every ten metres (every two in a close view) where the camera sees them."""
     step = 2 if recipe.close else 10
     markers = []
@@ -259,14 +265,14 @@ def _markers(recipe: Recipe, camera: Camera, rng: np.random.Generator) -> tuple[
         truth = np.array([along, 0.0, 0.0]) + rng.normal(0.0, TAPE_U_M, 3)
         pixel = camera.project(truth)[0]
         if np.all(pixel > 12.0) and np.all(pixel < np.array(camera.size_px) - 12.0):
-            markers.append(Marker(name, "cone", (truth[0], truth[1], truth[2])))
+            markers.append(FieldMarker(name, "cone", (truth[0], truth[1], truth[2])))
     return tuple(markers)
 
 
 def _scene(
     recipe: Recipe,
     camera: Camera,
-    markers: tuple[Marker, ...],
+    markers: tuple[FieldMarker, ...],
     launcher: tuple[Array, float],
     rng: np.random.Generator,
 ) -> Scene:
@@ -340,21 +346,21 @@ def _frame_count(recipe: Recipe, shots: list[FlownBall], camera: Camera) -> int:
     return round((times[np.argmax(gone)] + 0.15) * fps)
 
 
-def _told(
+def _noted(
     camera: Camera,
-    markers: tuple[Marker, ...],
+    markers: tuple[FieldMarker, ...],
     release: Array,
-    weather: Weather,
+    weather: TrueWeather,
     rng: np.random.Generator,
-) -> Told:
-    """Write down what the person measured: the truth with drawn errors, as rounded as people do."""
+) -> FieldNotes:
+    """Return what the person measured: the truth with drawn errors, rounded as people round."""
     truth = np.array([marker.ground_m for marker in markers])
     # Markers are set out at whole metres by tape; the error is in where they truly stand.
     nominal = np.round(truth) + 0.0
     pixels = camera.project(truth) + rng.normal(0.0, PICK_U_PX, (len(markers), 2))
     view = field_of_view_deg(camera)
     wind = np.array(weather.wind_mps[:2]) + rng.normal(0.0, WIND_U_MPS, 2)
-    return Told(
+    return FieldNotes(
         marker_ground_m=nominal,
         marker_pixel=np.round(pixels, 1),
         camera_position_m=np.round(camera.position + rng.normal(0.0, POSITION_U_M, 3), 2),

@@ -19,7 +19,7 @@ TABLE_S = 0.002
 
 
 @dataclass(frozen=True)
-class Ball:
+class TrueBall:
     """A ball: mass in kg, diameter in m, drag and lift coefficients (dimensionless)."""
 
     mass_kg: float = 0.0577
@@ -29,7 +29,7 @@ class Ball:
 
 
 @dataclass(frozen=True)
-class Air:
+class TrueAir:
     """The air above the field.
 
     Parameters
@@ -46,7 +46,7 @@ class Air:
 
 
 @dataclass(frozen=True)
-class Launch:
+class TrueLaunch:
     """How the ball leaves the launcher.
 
     Parameters
@@ -126,9 +126,9 @@ class FlownBall:
         Position (m) and velocity (m/s) at the first bounce and at the greatest height.
     """
 
-    ball: Ball
-    air: Air
-    launch: Launch
+    ball: TrueBall
+    air: TrueAir
+    launch: TrueLaunch
     legs: tuple[Leg, ...]
     landing_s: float
     landing: Array
@@ -169,7 +169,7 @@ class FlownBall:
         return float(np.hypot(*(self.landing[:2] - start[:2])))
 
 
-def fly(launch: Launch, ball: Ball, air: Air, turf: Turf) -> FlownBall:
+def fly(launch: TrueLaunch, ball: TrueBall, air: TrueAir, turf: Turf) -> FlownBall:
     """Fly one shot until the ball lies still.
 
     Weight less buoyancy (Archimedes), quadratic drag along and lift across the motion through
@@ -193,7 +193,7 @@ def fly(launch: Launch, ball: Ball, air: Air, turf: Turf) -> FlownBall:
 
 
 def _through_air(
-    start_s: float, start: Array, ball: Ball, air: Air, launch: Launch | None
+    start_s: float, start: Array, ball: TrueBall, air: TrueAir, launch: TrueLaunch | None
 ) -> tuple[Leg, float, Array]:
     """Fly from `start` until the lowest point of the ball touches the ground."""
     area = np.pi * ball.diameter_m**2 / 4.0
@@ -266,7 +266,7 @@ def _bounced(state: Array, turf: Turf) -> Array:
     return after
 
 
-def _rolling(start_s: float, start: Array, ball: Ball, turf: Turf) -> Leg:
+def _rolling(start_s: float, start: Array, ball: TrueBall, turf: Turf) -> Leg:
     """Return a straight roll that slows evenly to rest."""
     speed = float(np.hypot(start[3], start[4]))
     ahead = np.array([start[3], start[4], 0.0]) / max(speed, 1e-9)

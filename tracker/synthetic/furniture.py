@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from tracker.synthetic.plate import Plate
-from tracker.synthetic.scene import Marker, Scene
+from tracker.synthetic.scene import FieldMarker, Scene
 from tracker.synthetic.sprite import Shape, disc, lay, limb, paint, upright
 
 Array = NDArray[np.float64]
@@ -16,6 +16,7 @@ WOOD = np.array([0.30, 0.19, 0.10])
 STEEL = np.array([0.20, 0.21, 0.22])
 TYRE = np.array([0.035, 0.035, 0.038])
 BLUE = np.array([0.05, 0.12, 0.38])
+"""Reflectances: red, green, blue in linear light, chosen by eye from weathered things outdoors."""
 
 
 def furnish(plate: Plate, scene: Scene, camera: Camera, psf_px: float) -> None:
@@ -30,7 +31,7 @@ def furnish(plate: Plate, scene: Scene, camera: Camera, psf_px: float) -> None:
             lay(plate, patch)
 
 
-def marker_shapes(marker: Marker, scene: Scene, camera: Camera) -> list[Shape]:
+def marker_shapes(marker: FieldMarker, scene: Scene, camera: Camera) -> list[Shape]:
     """Return the shapes of a cone on its foot or of a pole below its top, facing the camera."""
     face = scene.light.on(_toward(camera, marker.ground_m))
     sideways = np.cross(_toward(camera, marker.ground_m), [0.0, 0.0, 1.0])

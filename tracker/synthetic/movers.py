@@ -1,4 +1,4 @@
-"""What moves on the field besides the ball: walkers, a dog, birds, spinning wheels."""
+"""What else moves on the field: walkers, a dog, birds, spinning wheels."""
 
 from abc import ABC, abstractmethod
 from collections.abc import Sequence
@@ -17,7 +17,7 @@ Drawn = list[tuple[Array, Array]]
 
 
 @dataclass(frozen=True)
-class Way:
+class Route:
     """Where something is when: straight stretches between points.
 
     Parameters
@@ -40,12 +40,12 @@ class Way:
 
 
 @dataclass(frozen=True)
-class Figure(ABC):
+class Silhouette(ABC):
     """Base of everything that is drawn as flat shapes facing the camera.
 
     Parameters
     ----------
-    way : Way
+    way : Route
     light : Light
     psf_px : float
     size : float
@@ -56,7 +56,7 @@ class Figure(ABC):
         Where in its step the figure starts, rad.
     """
 
-    way: Way
+    way: Route
     light: Light
     psf_px: float
     size: float
@@ -101,7 +101,7 @@ class Figure(ABC):
 
 
 @dataclass(frozen=True)
-class Walker(Figure):
+class Walker(Silhouette):
     """A person who walks, or stands where the way stands still."""
 
     def shapes(self, time_s: float) -> Drawn:
@@ -142,7 +142,7 @@ class Walker(Figure):
 
 
 @dataclass(frozen=True)
-class Dog(Figure):
+class Dog(Silhouette):
     """A dog that gallops."""
 
     def shapes(self, time_s: float) -> Drawn:
@@ -172,7 +172,7 @@ class Dog(Figure):
 
 
 @dataclass(frozen=True)
-class Bird(Figure):
+class Bird(Silhouette):
     """A bird that flaps; its size is the span of its wings."""
 
     beats_per_s: float = 4.0

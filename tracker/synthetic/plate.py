@@ -19,14 +19,17 @@ Floats = NDArray[Any]
 SUBROWS = 2
 """Rays down each pixel; across it the texture is filtered instead."""
 BAND = 60
+"""Rows that are drawn at once, to save memory."""
 COARSE = 8
+"""Pixels between exact lines of sight; those between them are interpolated."""
 FARTHEST_M = 400.0
-"""Beyond this grass is not drawn."""
+"""Beyond this distance grass is not drawn, m."""
 
 TURF = [Octave(9.0, 0.10), Octave(2.7, 0.08), Octave(0.7, 0.10), Octave(0.19, 0.16)]
 TURF += [Octave(0.06, 0.22), Octave(0.02, 0.25)]
 LEAVES = [Octave(2.2, 0.16), Octave(0.7, 0.24), Octave(0.24, 0.30), Octave(0.08, 0.30)]
 CLOUDS = [Octave(3.1, 0.5), Octave(1.4, 0.30), Octave(0.6, 0.16), Octave(0.25, 0.08)]
+"""Wavelengths (m on grass and leaves, units of sight on clouds) and strengths, chosen by eye."""
 
 
 @dataclass

@@ -18,7 +18,7 @@ class Filming:
     playing_fps : float, optional
         Rate at which the file plays when that is another.
     tag_rate : bool
-        Whether the file tells its true rate in a tag; else `session.toml` does.
+        Whether a tag of the file states its true rate; else `session.toml` does.
     exposure_s, readout_s : tuple of float
     psf_px, noise : tuple of float
         See `Sensor`.
@@ -48,7 +48,7 @@ class Filming:
 
 
 @dataclass(frozen=True)
-class Stand:
+class CameraStand:
     """Where a recipe's camera stands.
 
     Parameters
@@ -120,7 +120,7 @@ class Recipe:
     ----------
     name : str
     filming : Filming
-    stand : Stand
+    stand : CameraStand
     shooting : Shooting
     setups : tuple of str
         Setups of `WHEELS`, a clip for each.
@@ -136,7 +136,7 @@ class Recipe:
 
     name: str
     filming: Filming = Filming()
-    stand: Stand = Stand()
+    stand: CameraStand = CameraStand()
     shooting: Shooting = Shooting()
     setups: tuple[str, ...] = ("140 mm wheels",)
     movers: tuple[str, ...] = ()
@@ -165,7 +165,7 @@ CLOSE = Recipe(
         readout_s=(0.003, 0.004),
         noise=(1.4, 2.2),
     ),
-    stand=Stand(
+    stand=CameraStand(
         off_m=(5.0, 6.5),
         height_m=(1.2, 1.6),
         field_of_view_deg=(62.0, 68.0),

@@ -52,7 +52,7 @@ class Light:
 
 
 @dataclass(frozen=True)
-class Marker:
+class FieldMarker:
     """A cone or a pole whose marked point stands at `ground_m`.
 
     A cone's marked point is the middle of its foot, a pole's is its top.
@@ -103,7 +103,7 @@ class Scene:
     grass_height_m: float = 0.0
     cloud_cover: float = 1.0
     sky_level: float = 0.62
-    markers: tuple[Marker, ...] = ()
+    markers: tuple[FieldMarker, ...] = ()
     trees: tuple[Tree, ...] = ()
     launcher_release_m: tuple[float, float, float] | None = (0.0, 0.0, 0.8)
     launcher_angle_deg: float = 42.0

@@ -17,9 +17,11 @@ Floats = NDArray[Any]
 Codes = NDArray[np.uint8]
 
 GREY = 0.18
+"""Linear light of a mid-grey card, for which noise is stated; common practice, no source."""
 STRIP = 72
+"""Rows that get their noise at once, to save memory."""
 SPARE = 193
-"""How far the noise pool reaches beyond the frame, so that frames take other parts of it."""
+"""Pixels by which the noise pool is larger than a frame, so that frames take other parts of it."""
 
 
 @dataclass(frozen=True)

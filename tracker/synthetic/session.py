@@ -12,6 +12,7 @@ from tracker.synthetic.recipes import WHEELS, Recipe
 from tracker.synthetic.truth import clip_truth, write_truth
 
 DAY = date(2026, 5, 17)
+"""The date on which every drawn session is said to be filmed."""
 
 
 def make_session(folder: Path, recipe: Recipe, seed: int) -> dict[str, Any]:
@@ -44,7 +45,6 @@ def make_session(folder: Path, recipe: Recipe, seed: int) -> dict[str, Any]:
 
 def session_toml(drawn: DrawnSession) -> str:
     """Return `session.toml` as the person of this session would have written it."""
-    told, weather, filming = drawn.told, drawn.weather, drawn.recipe.filming
     blocks = [
         _table(
             "",
@@ -52,29 +52,52 @@ def session_toml(drawn: DrawnSession) -> str:
             date=DAY,
             notes="catch-practice feeder of the village club; drawn, not filmed",
         ),
+        *_surroundings(drawn),
+        _table("camera", **_camera(drawn)),
+        *_markers(drawn),
+    ]
+    for setup in drawn.recipe.setups:
+        diameter, mass = WHEELS[setup]
+        blocks.append(_table("[setup]", name=setup))
+        blocks.append(_table("setup.wheel", diameter_mm=diameter, mass_g=mass))
+        blocks.append(_table("setup.motor", supply_v=12.0, no_load_rpm=6000.0, rated_power_w=60.0))
+    for clip in drawn.clips:
+        blocks.append(_table("[clip]", file=clip.file, setup=clip.setup))
+    return "\n".join(blocks)
+
+
+def _surroundings(drawn: DrawnSession) -> list[str]:
+    """Return the tables of ball, air and release."""
+    notes, weather = drawn.notes, drawn.weather
+    return [
         _table("ball", type="tennis"),
         _table(
             "air",
             temperature_c=weather.temperature_c,
             pressure_hpa=weather.pressure_hpa,
             humidity_percent=weather.humidity_percent,
-            wind_along_mps=float(told.wind_mps[0]),
-            wind_across_mps=float(told.wind_mps[1]),
+            wind_along_mps=float(notes.wind_mps[0]),
+            wind_across_mps=float(notes.wind_mps[1]),
             wind_u_mps=draw.WIND_U_MPS,
         ),
         _table(
             "release",
-            height_m=float(told.release_m[2]),
-            along_m=float(told.release_m[0]),
-            across_m=float(told.release_m[1]),
+            height_m=float(notes.release_m[2]),
+            along_m=float(notes.release_m[0]),
+            across_m=float(notes.release_m[1]),
             u_m=draw.RELEASE_U_M,
             angle_deg=round(drawn.set_angle_deg),
         ),
     ]
+
+
+def _camera(drawn: DrawnSession) -> dict[str, Any]:
+    """Return the fields of the camera's table."""
+    notes, filming = drawn.notes, drawn.recipe.filming
     camera: dict[str, Any] = {
-        "field_of_view_deg": told.field_of_view_deg,
-        "field_of_view_u_deg": round(told.field_of_view_deg * draw.VIEW_U_SHARE, 2),
-        "position_m": [float(value) for value in told.camera_position_m],
+        "field_of_view_deg": notes.field_of_view_deg,
+        "field_of_view_u_deg": round(notes.field_of_view_deg * draw.VIEW_U_SHARE, 2),
+        "position_m": [float(value) for value in notes.camera_position_m],
         "position_u_m": draw.POSITION_U_M,
         "level": True,
         "level_u_deg": drawn.recipe.stand.level_sd_deg,
@@ -84,28 +107,25 @@ def session_toml(drawn: DrawnSession) -> str:
         camera["readout_s"] = readout
     if filming.playing_fps is not None and not filming.tag_rate:
         camera["capture_fps"] = filming.fps
-    blocks.append(_table("camera", **camera))
-    for marker, ground, pixel in zip(
-        drawn.markers, told.marker_ground_m, told.marker_pixel, strict=True
-    ):
-        blocks.append(
-            _table(
-                "[marker]",
-                name=marker.name,
-                ground_m=[float(value) for value in ground],
-                u_m=draw.TAPE_U_M,
-                pixel=[float(value) for value in pixel],
-                pixel_u=draw.PICK_U_PX,
-            )
+    return camera
+
+
+def _markers(drawn: DrawnSession) -> list[str]:
+    """Return a table for each marker."""
+    notes = drawn.notes
+    return [
+        _table(
+            "[marker]",
+            name=marker.name,
+            ground_m=[float(value) for value in ground],
+            u_m=draw.TAPE_U_M,
+            pixel=[float(value) for value in pixel],
+            pixel_u=draw.PICK_U_PX,
         )
-    for setup in drawn.recipe.setups:
-        diameter, mass = WHEELS[setup]
-        blocks.append(_table("[setup]", name=setup))
-        blocks.append(_table("setup.wheel", diameter_mm=diameter, mass_g=mass))
-        blocks.append(_table("setup.motor", supply_v=12.0, no_load_rpm=6000.0, rated_power_w=60.0))
-    for clip in drawn.clips:
-        blocks.append(_table("[clip]", file=clip.file, setup=clip.setup))
-    return "\n".join(blocks)
+        for marker, ground, pixel in zip(
+            drawn.markers, notes.marker_ground_m, notes.marker_pixel, strict=True
+        )
+    ]
 
 
 def _table(head: str, **values: Any) -> str:

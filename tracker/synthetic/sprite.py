@@ -30,7 +30,7 @@ class Shape:
 
 
 @dataclass(frozen=True)
-class Patch:
+class Sprite:
     """A piece of picture with its cover, ready to be laid over a plate.
 
     ``luma`` is linear light and ``blue``, ``red`` are codes less 128, all already multiplied
@@ -44,7 +44,7 @@ class Patch:
     red: Floats
 
 
-def paint(shapes: Sequence[Shape], camera: Camera, psf_px: float) -> Patch | None:
+def paint(shapes: Sequence[Shape], camera: Camera, psf_px: float) -> Sprite | None:
     """Draw shapes in order, later ones over earlier ones; None where they are out of sight."""
     ends = np.cumsum([len(shape.corners) for shape in shapes])[:-1]
     pixels = np.split(camera.project(np.vstack([shape.corners for shape in shapes])), ends)
@@ -72,7 +72,7 @@ def paint(shapes: Sequence[Shape], camera: Camera, psf_px: float) -> Patch | Non
     half = cv2.resize(
         full, (size[0] // FINE // 2, size[1] // FINE // 2), interpolation=cv2.INTER_AREA
     )
-    return Patch(
+    return Sprite(
         box,
         np.ascontiguousarray(full[..., 3]),
         np.ascontiguousarray(full[..., 0]),
@@ -81,7 +81,7 @@ def paint(shapes: Sequence[Shape], camera: Camera, psf_px: float) -> Patch | Non
     )
 
 
-def lay(plate: Plate, patch: Patch) -> None:
+def lay(plate: Plate, patch: Sprite) -> None:
     """Lay a patch over a plate: light adds linearly, so luma is decoded and coded again."""
     left, top, right, bottom = patch.box
     part = np.s_[top:bottom, left:right]

@@ -15,6 +15,7 @@ Floats = NDArray[Any]
 TILE = 512
 """Edge of a noise tile in cells; one wavelength is `CELLS` cells."""
 CELLS = 8
+"""Cells of the noise to one wavelength, so that linear interpolation between them is smooth."""
 
 
 @lru_cache(maxsize=48)

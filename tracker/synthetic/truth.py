@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from tracker.flight.figures import FIGURES
-from tracker.synthetic.bound import Sighting
+from tracker.synthetic.bound import TrueSighting
 from tracker.synthetic.clip import Encoding, Filmed, Take
 from tracker.synthetic.flight import FlownBall
 
@@ -66,7 +66,7 @@ def camera_from_truth(values: dict[str, Any]) -> Camera:
     )
 
 
-def track_truth(sightings: Sequence[Sighting]) -> dict[str, list[Any]]:
+def track_truth(sightings: Sequence[TrueSighting]) -> dict[str, list[Any]]:
     """Return the sightings of one shot as columns.
 
     ``bound_along_px`` and ``bound_across_px`` are Cramér-Rao standard deviations along and
@@ -171,7 +171,7 @@ def _landing_seen(shot: FlownBall, take: Take) -> bool:
     return bool(inside and in_time and take.scene.grass_height_m < shot.ball.diameter_m)
 
 
-def _along_across(seen: Sighting) -> tuple[float, float]:
+def _along_across(seen: TrueSighting) -> tuple[float, float]:
     """Return the bound's standard deviations along and across the motion."""
     turn = np.radians(seen.direction_deg)
     ahead = np.array([np.cos(turn), np.sin(turn)])

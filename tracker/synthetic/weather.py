@@ -19,7 +19,9 @@ Floats = NDArray[Any]
 """Single precision; OpenCV's own annotations are too wide to say so."""
 
 FAR = 1e6
+"""A depth behind everything, m."""
 SHADOW_STEP = 16
+"""Pixels from one point of the shadows' grid to the next: shadows are soft."""
 
 
 class SwayingTrees:
@@ -99,7 +101,7 @@ class SwayingTrees:
 
 @dataclass(frozen=True)
 class _Leaves:
-    """What stays the same of a tree's bending: pixel coordinates, where it holds, its patches."""
+    """What does not change of a tree's bending: coordinates, where it holds, its patches."""
 
     over: Floats
     down: Floats
@@ -227,7 +229,7 @@ def seen_by(steady: Plate, camera: Camera, moved: Camera, out: Plate) -> None:
 
     The exact mapping of pixels, lens included, is taken on a grid and carried by the
     homography that fits it: for turns of a few pixels that is good to 0.02 px, and OpenCV may
-    round each pixel's place to 1/32 px besides.
+    round each pixel's place to 1/32 px on top of that.
     """
     width, height = camera.size_px
     grid = np.stack(

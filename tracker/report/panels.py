@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tracker.records import MeasuredShot, Quality, Shot, TrackPoint
-from tracker.report.composite import Patch
+from tracker.report.composite import BallPatch
 from tracker.report.lettering import folded, line_inches
 from tracker.report.look import FAINT, INK, PAPER, STAMPS, UNUSED, USED, empty
 from tracker.report.rounding import with_uncertainty
@@ -20,21 +20,25 @@ if TYPE_CHECKING:
 
 
 NAME_SIZE = 15.0
+"""Size of the letters of a shot's name, points."""
 PLACE_SIZE = 9.0
+"""Size of the letters of its clip, points."""
 REASON_SIZE = 9.5
-"""Sizes of letters, points."""
+"""Size of the letters of its reason, points."""
 
 MARGIN_INCHES = 0.15
+"""Around a heading."""
 TEXT_INCHES = 12.5
+"""Widest line of a heading."""
 STAMP_INCHES = 1.3
-"""Around a heading; its widest line; what the stamp takes of it."""
+"""Width beside the stamp that lines leave free."""
 
 MANY_PLACES = 60
 """Places above which the dots of the misses are small."""
 
 
 @dataclass(frozen=True)
-class Line:
+class TextLine:
     """One line of text with the size, points, and the weight of its letters."""
 
     text: str
@@ -49,7 +53,7 @@ CLOSE_UP_HEIGHT = 1.24
 """Height of the strip of close-ups in widths of one: the picture, and its time below it."""
 
 
-def heading_of(shot: Shot) -> list[Line]:
+def heading_of(shot: Shot) -> list[TextLine]:
     """Return the lines above the picture: whose shot it is, and why it is not good."""
     name = f"Shot {shot.shot}, {shot.setup}" if shot.setup else f"Shot {shot.shot}"
     place = f"{shot.clip}, released {shot.release_s:.3f} s into the clip"
@@ -59,18 +63,18 @@ def heading_of(shot: Shot) -> list[Line]:
         (shot.reason, REASON_SIZE, "normal", TEXT_INCHES),
     )
     return [
-        Line(line, size, weight)
+        TextLine(line, size, weight)
         for text, size, weight, inches in written
         for line in folded(text, inches, size, weight)
     ]
 
 
-def heading_inches(lines: Sequence[Line]) -> float:
+def heading_inches(lines: Sequence[TextLine]) -> float:
     """Return the height of a heading with its margins."""
     return 2.0 * MARGIN_INCHES + sum(line_inches(line.size) for line in lines)
 
 
-def draw_heading(axes: "Axes", quality: Quality, lines: Sequence[Line], inches: float) -> None:
+def draw_heading(axes: "Axes", quality: Quality, lines: Sequence[TextLine], inches: float) -> None:
     """Write the lines of a heading one below the other, and how far the row may be believed.
 
     Parameters
@@ -78,7 +82,7 @@ def draw_heading(axes: "Axes", quality: Quality, lines: Sequence[Line], inches: 
     axes : Axes
         An area as high as `heading_inches` says and as wide as the sheet.
     quality : Quality
-    lines : sequence of Line
+    lines : sequence of TextLine
         From `heading_of`.
     inches : float
         Width of the sheet.
@@ -102,7 +106,7 @@ def draw_heading(axes: "Axes", quality: Quality, lines: Sequence[Line], inches: 
 
 
 def draw_close_ups(
-    axes: "Axes", measured: MeasuredShot, patches: Sequence[Patch], count: int
+    axes: "Axes", measured: MeasuredShot, patches: Sequence[BallPatch], count: int
 ) -> None:
     """Show single frames enlarged, pixel by pixel, evenly from the first place to the last.
 
@@ -111,7 +115,7 @@ def draw_close_ups(
     axes : Axes
         An area `count` times as wide as a close-up and somewhat higher than one.
     measured : MeasuredShot
-    patches : sequence of Patch
+    patches : sequence of BallPatch
     count : int
         How many are shown at most.
     """
@@ -133,7 +137,7 @@ def draw_close_ups(
         axes.text(tile + 0.5, 1.06, when + unused, fontsize=7, color=INK, ha="center", va="top")
 
 
-def _close_up(axes: "Axes", tile: int, point: TrackPoint, patch: Patch, half: float) -> None:
+def _close_up(axes: "Axes", tile: int, point: TrackPoint, patch: BallPatch, half: float) -> None:
     """Show one patch as a square of side 1, with four ticks that point at the ball."""
     from matplotlib.collections import LineCollection
     from matplotlib.patches import Rectangle
