@@ -1,0 +1,34 @@
+"""What is installed at run time is what the source imports, nothing less and nothing more."""
+
+import ast
+import re
+import sys
+import tomllib
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+OF = {"opencv-python-headless": "cv2"}
+"""The name under which a distribution is imported, where it is another."""
+
+
+def imported() -> set[str]:
+    found: set[str] = set()
+    for path in [*ROOT.glob("calibration/**/*.py"), *ROOT.glob("tracker/**/*.py")]:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Import):
+                found |= {alias.name.split(".")[0] for alias in node.names}
+            elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
+                found.add(node.module.split(".")[0])
+    return found - set(sys.stdlib_module_names) - {"calibration", "tracker"}
+
+
+def test_dependencies_are_the_imports_of_the_source() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    names = {re.split(r"[<>=!~ ]", each)[0] for each in project["dependencies"]}
+    # pydantic-core belongs to pydantic, which pins it.
+    assert {OF.get(name, name) for name in names} == imported() - {"pydantic_core"}
+
+
+def test_every_dependency_has_a_lower_bound() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert [each for each in project["dependencies"] if ">=" not in each] == []
