@@ -1,4 +1,4 @@
-"""Adjustment by least squares, with what surveyors ask of it; it knows nothing of cameras."""
+"""Adjustment by least squares with covariance, reliability and robust weights; no cameras."""
 
 from calibration.adjustment.least_squares import (
     Adjustment,

@@ -13,6 +13,25 @@ Array = NDArray[np.float64]
 Model = Callable[[Any], tuple[Array, Array]]
 Move = Callable[[Any, Array], Any]
 
+# Constants of the iteration. Shares of the normal matrix's diagonal (damping) or of the cost
+# (rounding), without unit.
+FIRST_GROWTH = 2.0
+"""Factor by which a rejected step raises the damping; it doubles each time (Nielsen 1999)."""
+
+LEAST_RELAXATION = 1e-3
+"""Smallest factor by which an accepted step lowers the damping. Nielsen has 1/3; a thousandth
+settles in fewer steps here."""
+
+NO_DAMPING = 1e-12
+"""Damping that is taken as zero: it lies below the rounding of the normal matrix."""
+
+LEAST_RAISED_DAMPING = 1e-9
+"""Where damping begins after a Gauss-Newton step that failed."""
+
+COST_ROUNDING, SHORT_STEP_ROUNDING = 1e-14, 1e-9
+"""How much larger a cost counts as no larger: rounding of doubles; and for a step below
+`Limits.step`, which is accepted by its length."""
+
 
 class NotDetermined(Exception):
     """The observations do not fix every parameter, or no finite fit was found."""
@@ -20,24 +39,24 @@ class NotDetermined(Exception):
 
 @dataclass(frozen=True)
 class Limits:
-    """When an iteration may end.
+    """When an iteration ends.
 
     Attributes
     ----------
     iterations : int
-        Largest number of steps that are tried.
+        Largest number of steps.
     step : float
         The iteration has settled when the next step is shorter than this share of the
         parameters' own standard uncertainties (the Newton decrement).
     damping : float
         First damping, as a share of the normal matrix's diagonal; 0 starts as Gauss-Newton.
     halvings : int
-        How often a step that fails is bent and halved before it is damped: the path then
+        How often a step that fails is halved and bent before it is damped: the path then
         follows a curved valley to second order (geodesic acceleration, M. K. Transtrum and
-        J. P. Sethna, arXiv:1201.5885, 2012, its second derivative from the step that failed).
+        J. P. Sethna, arXiv:1201.5885, 2012; the second derivative comes from the failed step).
     rank : float
         A direction whose singular value falls below this share of the largest, all columns
-        scaled to length one, counts as not determined.
+        scaled to length one, counts as undetermined.
     """
 
     iterations: int = 60
@@ -49,7 +68,7 @@ class Limits:
 
 @dataclass(frozen=True)
 class Adjustment:
-    """An adjusted state and everything that is known about how good it is.
+    """An adjusted state, its covariance and its residuals.
 
     Attributes
     ----------
@@ -62,10 +81,10 @@ class Adjustment:
     whitened_residuals, whitened_jacobian : ndarray
         The same in units of the observations' standard uncertainties, correlation taken out.
     covariance : ndarray, shape (N, N)
-        Covariance of the parameters with the observations' uncertainties taken at their word.
-        Where `rank` is below N it is the pseudo-inverse and says nothing of `undetermined`.
+        Covariance of the parameters, from the observations' stated uncertainties. Where `rank`
+        is below N it is the pseudo-inverse: it leaves out the directions in `undetermined`.
     undetermined : ndarray, shape (K, N)
-        Unit vectors, in parameters scaled to columns of length one, that no observation sees.
+        Unit vectors, in parameters scaled to columns of length one, that no observation fixes.
     iterations : int
     settled : bool
     """
@@ -112,7 +131,7 @@ class Adjustment:
         return self.chi_square / dof if dof > 0 else float("nan")
 
     def weakest(self) -> tuple[Array, float]:
-        """Return the parameter direction that is known worst.
+        """Return the least well determined direction of the parameters.
 
         Returns
         -------
@@ -130,14 +149,41 @@ class Adjustment:
 
 
 @dataclass(frozen=True)
-class _Trial:
-    """A state that a step led to, with its residuals and their weighted sum of squares."""
+class _Point:
+    """A state with its residuals, whitened as well, and their weighted sum of squares."""
 
     state: Any
     residuals: Array
     jacobian: Array
     white: Array
     cost: float
+
+
+@dataclass(frozen=True)
+class _Problem:
+    """What is minimised: the model, how a state is moved, and the observations' weights."""
+
+    model: Model
+    move: Move
+    whitener: Array
+
+    def first(self, state: Any) -> _Point:
+        """Return the first point; raise `NotDetermined` where it is not finite."""
+        residuals, jacobian = self.model(state)
+        if not (np.all(np.isfinite(residuals)) and np.all(np.isfinite(jacobian))):
+            raise NotDetermined("the first state gives residuals that are not finite")
+        white = _whiten(self.whitener, residuals)
+        return _Point(state, residuals, jacobian, white, float(white @ white))
+
+    def at(self, start: Any, step: Array) -> _Point:
+        """Return the point that a step leads to; its cost is infinite where it is not finite."""
+        state = self.move(start, step)
+        # A step that is too long may lead where nothing is finite; it is then rejected.
+        with np.errstate(over="ignore", invalid="ignore"):
+            residuals, jacobian = self.model(state)
+            white = _whiten(self.whitener, residuals)
+            cost = float(white @ white)
+        return _Point(state, residuals, jacobian, white, cost if np.isfinite(cost) else np.inf)
 
 
 def adjust(
@@ -150,16 +196,16 @@ def adjust(
 ) -> Adjustment:
     """Find the state that fits the observations best in the sense of least squares.
 
-    Levenberg's damping with Marquardt's scaling, let go as fast as the steps do what the
-    linear model foretells (Marquardt 1963; Nielsen 1999, "Damping parameter in Marquardt's
-    method", IMM-REP-1999-05); near the end every step is Gauss-Newton's.
+    Levenberg's damping with Marquardt's scaling, reduced as fast as the linear model predicts
+    the steps (Marquardt 1963; Nielsen 1999, "Damping parameter in Marquardt's method",
+    IMM-REP-1999-05); near the end every step is Gauss-Newton's.
 
     Parameters
     ----------
     model : callable
         ``model(state)`` returns the residuals (observed less computed), shape (M,), and the
         Jacobian of the *computed* observations by a small move, shape (M, N). A residual that
-        is not finite marks a state that cannot be.
+        is not finite marks an impossible state.
     start : object
         First state; an array of N parameters unless `move` is given.
     uncertainty : array_like, shape (M,) or (M, M)
@@ -178,68 +224,80 @@ def adjust(
     NotDetermined
         If the first state gives residuals that are not finite.
     """
-    step_by = move or _add
-    whitener = _whitener(np.asarray(uncertainty, float))
-
-    def trial(candidate: Any) -> _Trial:
-        # A step too far may lead where nothing is finite; it is taken back.
-        with np.errstate(over="ignore", invalid="ignore"):
-            residuals, jacobian = model(candidate)
-            white = _whiten(whitener, residuals)
-            cost = float(white @ white)
-        return _Trial(candidate, residuals, jacobian, white, cost if np.isfinite(cost) else np.inf)
-
-    state = start
-    residuals, jacobian = model(state)
-    if not (np.all(np.isfinite(residuals)) and np.all(np.isfinite(jacobian))):
-        raise NotDetermined("the first state gives residuals that are not finite")
-    white, slope = _whiten(whitener, residuals), _whiten(whitener, jacobian)
-    cost, damping, growth = float(white @ white), limits.damping, 2.0
+    problem = _Problem(model, move or _add, _whitener(np.asarray(uncertainty, float)))
+    now = problem.first(start)
+    slope = _whiten(problem.whitener, now.jacobian)
+    damping, growth = limits.damping, FIRST_GROWTH
     settled, count = False, 0
     while count < limits.iterations and not settled:
         count += 1
-        gradient = slope.T @ white
-        length = column_lengths(slope)
-        normal = (slope / length).T @ (slope / length)
-        step, foretold = damped_step(normal, gradient / length, damping)
-        tried = trial(step_by(state, step / length))
-        halvings = limits.halvings if foretold > limits.step**2 else 0
-        share, taken = 1.0, step
-        while halvings and cost < tried.cost < np.inf:
-            # The valley bends: what the step missed, a matter of its square, tells how.
-            missed = white - slope @ (taken / length) - tried.white
-            bend = damped_step(normal, (slope / length).T @ missed, damping)[0] / share**2
-            share, halvings = 0.5 * share, halvings - 1
-            taken = share * step - share**2 * bend
-            tried = trial(step_by(state, taken / length))
-        foretold *= share * (2.0 - share)
-        # A step that damping alone has shortened proves nothing: it is tried again without.
-        short = foretold <= limits.step**2
+        trial, predicted = _step(problem, now, slope, damping, limits)
+        # Damping alone can make a step short; the iteration goes on once without it.
+        short = predicted <= limits.step**2
         settled = short and damping == 0.0
-        # Below its own rounding the cost no longer tells better from worse; the step does.
-        bound = cost * (1.0 + (1e-9 if short else 1e-14))
-        if tried.cost <= bound:
-            gain = (cost - tried.cost) / foretold if foretold > 0 else 1.0
-            damping *= max(1e-3, 1.0 - (2.0 * min(gain, 1.0) - 1.0) ** 3)
-            damping, growth = (0.0 if damping < 1e-12 else damping), 2.0
-            state, residuals, jacobian = tried.state, tried.residuals, tried.jacobian
-            white, slope, cost = tried.white, _whiten(whitener, jacobian), tried.cost
+        # Below its own rounding the cost cannot decide; there the length of the step does.
+        rounding = SHORT_STEP_ROUNDING if short else COST_ROUNDING
+        if trial.cost <= now.cost * (1.0 + rounding):
+            gain = (now.cost - trial.cost) / predicted if predicted > 0 else 1.0
+            damping, growth = _relaxed(damping, gain), FIRST_GROWTH
+            now, slope = trial, _whiten(problem.whitener, trial.jacobian)
         else:
-            damping, growth = max(damping, 1e-9) * growth, growth * 2.0
+            damping, growth = max(damping, LEAST_RAISED_DAMPING) * growth, growth * 2.0
         damping = 0.0 if short else damping
+    return _adjusted(problem, now, limits, count, settled)
+
+
+def _step(
+    problem: _Problem, now: _Point, slope: Array, damping: float, limits: Limits
+) -> tuple[_Point, float]:
+    """Return the point that a damped step leads to, and the predicted fall of the cost.
+
+    A step that fails is halved, and bent by what the linear model missed.
+    """
+    length = column_lengths(slope)
+    scaled = slope / length
+    normal = scaled.T @ scaled
+    step, predicted = damped_step(normal, slope.T @ now.white / length, damping)
+    trial = problem.at(now.state, step / length)
+    halvings = limits.halvings if predicted > limits.step**2 else 0
+    share, taken = 1.0, step
+    while halvings and now.cost < trial.cost < np.inf:
+        # The residuals left over, quadratic in the step, give the curvature of the valley.
+        missed = now.white - slope @ (taken / length) - trial.white
+        bend = damped_step(normal, scaled.T @ missed, damping)[0] / share**2
+        share, halvings = 0.5 * share, halvings - 1
+        taken = share * step - share**2 * bend
+        trial = problem.at(now.state, taken / length)
+    return trial, predicted * share * (2.0 - share)
+
+
+def _adjusted(
+    problem: _Problem, end: _Point, limits: Limits, count: int, settled: bool
+) -> Adjustment:
+    slope = _whiten(problem.whitener, end.jacobian)
     covariance, undetermined = covariance_of(slope, limits.rank)
     return Adjustment(
-        state=state,
-        residuals=residuals,
-        jacobian=jacobian,
-        whitened_residuals=white,
+        state=end.state,
+        residuals=end.residuals,
+        jacobian=end.jacobian,
+        whitened_residuals=end.white,
         whitened_jacobian=slope,
-        whitener=whitener,
+        whitener=problem.whitener,
         covariance=covariance,
         undetermined=undetermined,
         iterations=count,
         settled=settled,
     )
+
+
+def _relaxed(damping: float, gain: float) -> float:
+    """Return the damping after an accepted step.
+
+    K. Madsen, H. B. Nielsen and O. Tingleff, Methods for Non-Linear Least Squares Problems, 2004,
+    equation 2.21 (number from memory).
+    """
+    relaxed = damping * max(LEAST_RELAXATION, 1.0 - (2.0 * min(gain, 1.0) - 1.0) ** 3)
+    return 0.0 if relaxed < NO_DAMPING else relaxed
 
 
 def _add(state: Any, step: Array) -> Any:

@@ -5,6 +5,13 @@ from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
 
+LEAST_DAMPING = 1e-14
+"""Share of the normal matrix's unit diagonal that is always added: it keeps a singular matrix
+solvable and lies below what its rounding leaves. No unit."""
+
+SMALLEST = 1e-300
+"""Stands for zero where something is divided by it: near the smallest double. No unit."""
+
 
 def column_lengths(slope: Array) -> Array:
     """Return the length of each column, one where it is zero."""
@@ -13,9 +20,9 @@ def column_lengths(slope: Array) -> Array:
 
 
 def damped_step(normal: Array, gradient: Array, damping: float) -> tuple[Array, float]:
-    """Return the step and the fall of the cost that the linear model foretells."""
+    """Return the damped step and the fall of the cost that the linear model predicts."""
     size = len(normal)
-    damped = normal + max(damping, 1e-14) * np.eye(size)
+    damped = normal + max(damping, LEAST_DAMPING) * np.eye(size)
     try:
         step = np.asarray(np.linalg.solve(damped, gradient), float)
     except np.linalg.LinAlgError:
@@ -24,15 +31,15 @@ def damped_step(normal: Array, gradient: Array, damping: float) -> tuple[Array, 
 
 
 def covariance_of(slope: Array, rank_share: float) -> tuple[Array, Array]:
-    """Return the covariance by singular values, and the directions that have none."""
+    """Return the covariance by singular values, and the undetermined directions."""
     length = column_lengths(slope)
-    # The triangle has the same right side and is small however many observations there are.
+    # The triangular factor has the same right singular vectors and only N rows.
     triangle = np.linalg.qr(slope / length, mode="r")
     _, singular, vectors = np.linalg.svd(triangle, full_matrices=True)
     size = slope.shape[1]
     full: Array = np.zeros(size)
     full[: len(singular)] = singular
-    kept = full > rank_share * max(full[0], 1e-300)
+    kept = full > rank_share * max(full[0], SMALLEST)
     roots = vectors[kept] / full[kept, None] / length
     return roots.T @ roots, vectors[~kept]
 
@@ -68,5 +75,5 @@ def weighted_step(
 def inverse_of_normal(normal: ArrayLike) -> Array:
     """Return the inverse of a normal matrix whose parameters have very different units."""
     information = np.asarray(normal, float)
-    length = np.sqrt(np.maximum(np.diag(information), 1e-300))
+    length = np.sqrt(np.maximum(np.diag(information), SMALLEST))
     return np.linalg.inv(information / np.outer(length, length)) / np.outer(length, length)

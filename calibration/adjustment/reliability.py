@@ -1,4 +1,4 @@
-"""What observations can check each other, and which of them do not agree with the rest."""
+"""Reliability: how well observations check each other, and which of them are outliers."""
 
 from statistics import NormalDist
 
@@ -10,6 +10,17 @@ from calibration.adjustment.least_squares import Adjustment
 Array = NDArray[np.float64]
 
 NORMAL = NormalDist()
+
+CHANCE, POWER = 0.001, 0.80
+"""Probabilities of a false alarm and of finding an error: Baarda's customary 0.1 % and 80 %
+(W. Baarda, A testing procedure for use in geodetic networks, 1968)."""
+
+LEAST_REDUNDANCY = 1e-6
+"""Share of an observation's weight below which the rest does not check it: rounding of the
+normal matrix. No unit."""
+
+LEAST_SPREAD = 1e-9
+"""Share of the largest variance below which a joint test leaves a direction out: rounding."""
 
 
 def redundancy_numbers(adjustment: Adjustment) -> Array:
@@ -26,7 +37,7 @@ def redundancy_numbers(adjustment: Adjustment) -> Array:
     return np.einsum("ij,jk,ki->i", unwhiten, spread, adjustment.whitener)
 
 
-def w_values(adjustment: Adjustment, smallest_redundancy: float = 1e-6) -> Array:
+def w_values(adjustment: Adjustment, smallest_redundancy: float = LEAST_REDUNDANCY) -> Array:
     """Return Baarda's w of each observation, shape (M,).
 
     The residual over its own standard uncertainty, standard normal where no observation is
@@ -40,7 +51,7 @@ def w_values(adjustment: Adjustment, smallest_redundancy: float = 1e-6) -> Array
 
 
 def largest_chi_square(adjustment: Adjustment, together: NDArray[np.int64]) -> float:
-    """Return how much `chi_square` would fall if a few observations were let go.
+    """Return how much `chi_square` would fall without a few of the observations.
 
     The joint test of several observations as one blunder, chi-square distributed with as many
     degrees of freedom as there are observations (Teunissen 2006, Testing Theory, 4.4).
@@ -61,15 +72,15 @@ def largest_chi_square(adjustment: Adjustment, together: NDArray[np.int64]) -> f
     part = pulled[together]
     values, vectors = np.linalg.eigh(block)
     scale = np.diag(block).max(initial=0.0)
-    kept = values > 1e-9 * scale
+    kept = values > LEAST_SPREAD * scale
     if scale <= 0 or not np.any(kept):
         return float("nan")
     along = vectors[:, kept].T @ part
     return float(np.sum(along**2 / values[kept]))
 
 
-def critical_w(count: int, chance: float = 0.001) -> float:
-    """Return the bound that |w| passes by chance with probability `chance` in any of `count`.
+def critical_w(count: int, chance: float = CHANCE) -> float:
+    """Return the bound that the largest |w| of `count` exceeds with probability `chance`.
 
     Šidák's correction; 3.29 for one observation at 0.1 %, Baarda's customary bound.
     """
@@ -77,8 +88,10 @@ def critical_w(count: int, chance: float = 0.001) -> float:
     return float(-NORMAL.inv_cdf(single / 2.0))
 
 
-def smallest_findable(adjustment: Adjustment, chance: float = 0.001, power: float = 0.80) -> Array:
-    """Return the smallest error of each observation that its test would find, shape (M,).
+def smallest_findable(
+    adjustment: Adjustment, chance: float = CHANCE, power: float = POWER
+) -> Array:
+    """Return the smallest error of each observation that its test detects, shape (M,).
 
     In the observation's own unit, infinite where nothing checks it (Baarda's boundary value,
     with the error of the first kind `chance` and the power `power`).
@@ -86,13 +99,13 @@ def smallest_findable(adjustment: Adjustment, chance: float = 0.001, power: floa
     shift = -NORMAL.inv_cdf(chance / 2.0) + NORMAL.inv_cdf(power)
     _, spread = _pull(adjustment)
     diagonal = np.diag(spread)
-    checked = _checked(adjustment, spread, 1e-6)
+    checked = _checked(adjustment, spread, LEAST_REDUNDANCY)
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.where(checked, shift / np.sqrt(diagonal), np.inf)
 
 
 def _checked(adjustment: Adjustment, spread: Array, smallest: float) -> NDArray[np.bool_]:
-    """Tell which observations the rest checks, by the share of their weight that is left."""
+    """Return which observations the rest checks, by the share of their weight that is left."""
     whitener = adjustment.whitener
     weight = whitener**2 if whitener.ndim == 1 else np.sum(whitener**2, axis=0)
     return np.asarray(np.diag(spread) > smallest * weight, bool)
