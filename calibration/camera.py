@@ -1,4 +1,4 @@
-"""A camera that knows where it stands, what its lens does, and how well both are known."""
+"""The camera: position, direction and lens with their covariance."""
 
 from dataclasses import dataclass, field, replace
 from typing import Self
@@ -126,7 +126,7 @@ class Camera:
         bent = (np.asarray(pixels, float).reshape(-1, 2) - self.centre_px) / self.focal_px
         flat = undistort(bent, self.distortion)
         forward = np.column_stack([flat, np.ones(len(flat))]) @ self.rotation
-        return forward / np.linalg.norm(forward, axis=1, keepdims=True)
+        return np.asarray(forward / np.linalg.norm(forward, axis=1, keepdims=True), float)
 
     def on_plane(self, pixels: ArrayLike, point: ArrayLike, normal: ArrayLike) -> Array:
         """Return where the pixels' rays meet a plane.
@@ -247,7 +247,7 @@ def rotation_from_vector(vector: ArrayLike) -> Array:
     angle = float(np.linalg.norm(turn))
     cross = _cross_matrices(turn.reshape(1, 3))[0]
     if angle < 1e-8:
-        return np.eye(3) + cross + 0.5 * cross @ cross
+        return np.asarray(np.eye(3) + cross + 0.5 * cross @ cross, float)
     return (
         np.eye(3) + np.sin(angle) / angle * cross + (1.0 - np.cos(angle)) / angle**2 * cross @ cross
     )

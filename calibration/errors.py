@@ -1,26 +1,77 @@
-"""The one kind of error that a person can cause and a person can mend."""
+"""Errors that a person causes and can correct, each with the place that it comes from."""
 
 from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Self
+
+
+@dataclass(frozen=True)
+class MarkerField:
+    """A marker of a site, or one of its fields.
+
+    Attributes
+    ----------
+    marker : str
+        The marker's name.
+    field : str
+        Empty where the fault concerns the whole marker.
+    """
+
+    marker: str
+    field: str = ""
+
+    def __str__(self) -> str:
+        return f'marker "{self.marker}"' + (f", {self.field}" if self.field else "")
+
+
+@dataclass(frozen=True)
+class CameraField:
+    """The camera of a site, or one of its fields; empty for the whole camera."""
+
+    field: str = ""
+
+    def __str__(self) -> str:
+        return "camera" + (f", {self.field}" if self.field else "")
+
+
+Place = MarkerField | CameraField
+"""What a fault concerns, as data: whoever knows the file adds its name and line."""
 
 
 class InputError(Exception):
-    """Something a person gave is wrong; the faces print it plainly and exit with 2.
+    """An input is wrong; the commands print it as a sentence and exit with 2.
 
     Parameters
     ----------
     what : str
         What is wrong, as a clause without a full stop.
-    where : str
-        File and field, for instance ``"session.toml, [[marker]] 3, pixel"``.
+    where : str or Place
+        File and field, for instance ``"session.toml, [[marker]] 3, pixel"``, or the marker or
+        the camera's field where no file is known.
     remedy : str
         What to do about it, as a clause without a full stop.
+
+    Attributes
+    ----------
+    place : Place or None
+        None where `where` is a text.
     """
 
-    def __init__(self, what: str, *, where: str = "", remedy: str = "") -> None:
+    def __init__(self, what: str, *, where: str | Place = "", remedy: str = "") -> None:
         self.what = what
-        self.where = where
+        self.place = None if isinstance(where, str) else where
+        self.where = str(where)
         self.remedy = remedy
         super().__init__(what)
+
+    @property
+    def parts(self) -> tuple["InputError", ...]:
+        """The single errors: this one, or those that it gathers."""
+        return (self,)
+
+    def at(self, where: str | Place) -> Self:
+        """Return the same error of the same type with another place."""
+        return type(self)(self.what, where=where, remedy=self.remedy)
 
     def sentences(self) -> list[str]:
         """Return one sentence for each thing that is wrong."""
@@ -33,11 +84,11 @@ class InputError(Exception):
 
 
 class Undetermined(InputError):
-    """What was measured is right as far as it goes, and too little to fix what is asked."""
+    """What was measured is right and too little to determine what is asked."""
 
 
 class InputErrors(InputError):
-    """Every fault of one input, gathered so that all are told at once."""
+    """All faults of one input, reported together."""
 
     def __init__(self, errors: Iterable[InputError]) -> None:
         self.errors = tuple(errors)
@@ -45,6 +96,15 @@ class InputErrors(InputError):
             raise ValueError("InputErrors needs at least one error")
         super().__init__("; ".join(error.what for error in self.errors))
 
+    @property
+    def parts(self) -> tuple[InputError, ...]:
+        """The gathered errors, in order."""
+        return tuple(part for error in self.errors for part in error.parts)
+
+    def at(self, where: str | Place) -> Self:
+        """Return the same errors, each with another place."""
+        return type(self)(error.at(where) for error in self.errors)
+
     def sentences(self) -> list[str]:
-        """Return the sentences of every gathered error, in order."""
+        """Return the sentences of all gathered errors, in order."""
         return [sentence for error in self.errors for sentence in error.sentences()]

@@ -1,4 +1,4 @@
-"""How far the camera has turned since a reference frame, told by what stands still."""
+"""Rotation of the camera since a reference frame, from the still background."""
 
 from dataclasses import dataclass, replace
 
@@ -13,40 +13,59 @@ Array = NDArray[np.float64]
 Luma = NDArray[np.uint8]
 
 WORK_WIDTH = 960
+"""Longer side of the working picture, px. Chosen for time: 2 ms a frame."""
+
 CELLS = (12, 8)
+"""Cells across and down; one point is followed in each."""
+
 FEWEST_POINTS = 12
-WINDOW_PX = 11
-LEVELS = 2
+"""Points below which no turn is fitted: four for each of its three parameters."""
+
+WINDOW_PX, LEVELS = 11, 2
+"""Side of the window of the optical flow, working px, and its pyramid levels above the first."""
+
 BLOCK = 7
+"""Side of the window over which a corner's strength is summed, working px."""
+
 BLURRED_PX = 0.1
-"""Corners that noise alone would move by more are not followed."""
+"""Corners that noise alone would move by more are not followed, working px."""
 
 STILL_PX, STILL_SHARE, CROWD_SHARE = 0.12, 0.3, 0.75
-"""Points nearer to their old places than the first, in working pixels, stand still. Where such a
-share of them does, and the turn that the rest shows is no more than a crowd's, clouds move, not
-the camera."""
+"""Points nearer to their old places than the first, in working px, stand still. Where the second
+share of all points stands still and less than the third agrees with the turn, clouds move and
+the camera does not."""
 
 
 WILDEST_PX = 1.0
 """Points that scatter more than this about a common turn do not show one, working pixels."""
 
 TUKEY = 4.685
+"""Cut of the biweight, standard deviations: 95 % efficiency for normal scatter (P. J. Holland and
+R. E. Welsch, Communications in Statistics A6, 813, 1977)."""
+
 ROUNDS = 6
+"""Most steps of the robust fit."""
+
 NOISE_FLOOR_PX = 0.02
-"""What a followed point cannot do better than, in pixels of the working picture."""
+"""Least scatter of a followed point, working px."""
 
 SHARED_PX = 0.015
-"""Error of following that all points may share (interpolation, coding), in the same pixels."""
+"""Error of following that all points may share (interpolation, coding), working px."""
 
 CHI_SQUARE_999 = 16.266
-"""Of three degrees of freedom: a motion below it may be chance."""
+"""99.9 % point of chi-square with three degrees of freedom: a motion below it may be chance."""
 
 WORTH_PX = 0.1
-"""A smaller shift of the picture is not worth following: a ball is not placed better than that."""
+"""A smaller shift of the picture, px, is left out: a ball is not placed better than that."""
 
 MEMORY = 0.9
+"""Share of a point's trust that it keeps from frame to frame."""
+
 AGREEING, FEWEST_SHARE = 0.25, 0.3
+"""Weight above which a point agrees with the turn, and the least share of points that must."""
+
 COARSE_WIDTH = 240
+"""Longer side of the picture in which a jump is searched for, px."""
 
 
 @dataclass(frozen=True)
@@ -83,8 +102,8 @@ class SteadyReference:
 
     Corners spread over the frame are followed from the reference frame itself (Lucas and Kanade
     1981; Bouguet 2001), so nothing drifts. One rotation of the camera is fitted to all of them
-    with Tukey's biweight; people and leaves disagree with it, and a point that keeps disagreeing
-    loses its voice.
+    with Tukey's biweight; people and leaves are outliers, and a point that stays an outlier
+    loses its weight.
 
     Parameters
     ----------
@@ -96,7 +115,7 @@ class SteadyReference:
     Raises
     ------
     InputError
-        If the frame has another size than the camera's, or too little to hold on to.
+        If the frame has another size than the camera's, or too few points that can be followed.
     """
 
     def __init__(self, luma: Luma, camera: Camera) -> None:
@@ -112,8 +131,8 @@ class SteadyReference:
         self._points = _corners(small)
         if len(self._points) < FEWEST_POINTS:
             raise InputError(
-                f"the picture shows only {len(self._points)} places to hold on to, so the "
-                "camera's steadiness cannot be told",
+                f"the picture shows only {len(self._points)} points that can be "
+                "followed, so the camera's motion cannot be measured",
                 remedy="film with more of the surroundings in the frame",
             )
         self._reference = small
@@ -136,13 +155,13 @@ class SteadyReference:
         luma : ndarray of uint8, shape (H, W)
         """
         small = self._small(luma)
-        told = self._told(small, self._turn)
-        if told is None:
-            # A jump: the shift of the whole picture says where to look.
-            told = self._told(small, self._jump(small))
-        if told is None:
+        match = self._match(small, self._turn)
+        if match is None:
+            # A jump: start from the shift of the whole picture.
+            match = self._match(small, self._jump(small))
+        if match is None:
             return self._lost()
-        found, turn, weights, covariance, still = told
+        found, turn, weights, covariance, still = match
         agreement = float(np.mean((weights > AGREEING) & found))
         self._turn = turn
         self._trust = MEMORY * self._trust + (1.0 - MEMORY) * np.where(found, weights, 0.0)
@@ -185,7 +204,7 @@ class SteadyReference:
         )
         return np.asarray(small, np.uint8)
 
-    def _told(
+    def _match(
         self, small: Luma, guess: Array
     ) -> tuple[NDArray[np.bool_], Array, Array, Array, float] | None:
         """Follow and fit from a guess of the turn; None where too few points agree.
@@ -205,7 +224,7 @@ class SteadyReference:
         return found, turn, weights, covariance, still
 
     def _jump(self, small: Luma) -> Array:
-        """Return the turn that the shift of the whole picture tells, roughly."""
+        """Return a rough turn from the shift of the whole picture."""
         import cv2
 
         shrink = min(1.0, COARSE_WIDTH / max(small.shape))
@@ -218,7 +237,7 @@ class SteadyReference:
         window = cv2.createHanningWindow(before.shape[::-1], cv2.CV_32F)
         (column, row), _ = cv2.phaseCorrelate(before, after, window)
         away = np.array([-row, column, 0.0]) / (shrink * self._shrink)
-        return away / self.camera.focal_px
+        return np.asarray(away / self.camera.focal_px, float)
 
     def _follow(self, small: Luma, guess: Array) -> tuple[NDArray[np.bool_], Array]:
         """Return which points were found again, and where, in pixels of the whole frame."""
@@ -260,8 +279,8 @@ class SteadyReference:
             size = np.hypot(residual[:, 0], residual[:, 1])
             scale = max(sigma_of_radii(size[chosen]), floor)
             weights = np.where(found, tukey_weights(size / scale, TUKEY), 0.0)
-            voice = np.repeat(weights * self._trust, 2)
-            weighted = self._slope * voice[:, None]
+            heavy = np.repeat(weights * self._trust, 2)
+            weighted = self._slope * heavy[:, None]
             inverse = np.linalg.inv(weighted.T @ self._slope + 1e-9 * np.eye(3))
             step = inverse @ (weighted.T @ residual.ravel())
             turn = turn + step
@@ -274,7 +293,7 @@ class SteadyReference:
         return turn, weights, covariance + shared * np.eye(3)
 
     def _first(self, pixels: Array, found: NDArray[np.bool_], guess: Array) -> Array:
-        """Return the better of the guess and the one that the median shift tells."""
+        """Return the better of the guess and the turn of the median shift."""
         missed = (pixels - self._seen(guess))[found]
         cost = float(np.median(np.hypot(missed[:, 0], missed[:, 1])))
         if cost * self._shrink < WILDEST_PX:
@@ -300,7 +319,7 @@ class SteadyReference:
 def _corners(small: Luma) -> Array:
     """Return corners spread over the picture, shape (N, 2): the strongest of each cell.
 
-    Only such as noise cannot move much: in the sky the strongest corner is noise itself.
+    A corner counts where noise moves it little: in the sky the strongest corner is noise.
     """
     import cv2
 
@@ -331,4 +350,4 @@ def _noise(small: Luma) -> float:
     kernel = np.array([[1.0, -2.0, 1.0], [-2.0, 4.0, -2.0], [1.0, -2.0, 1.0]])
     rough = np.abs(cv2.filter2D(small, cv2.CV_32F, kernel))
     blocks = cv2.resize(rough, None, fx=1 / 16, fy=1 / 16, interpolation=cv2.INTER_AREA)
-    return max(0.5, float(np.percentile(blocks, 10)) * np.sqrt(np.pi / 2.0) / 6.0)
+    return max(0.5, float(np.percentile(blocks, 10) * np.sqrt(np.pi / 2.0) / 6.0))

@@ -76,4 +76,6 @@ def inverse_of_normal(normal: ArrayLike) -> Array:
     """Return the inverse of a normal matrix whose parameters have very different units."""
     information = np.asarray(normal, float)
     length = np.sqrt(np.maximum(np.diag(information), SMALLEST))
-    return np.linalg.inv(information / np.outer(length, length)) / np.outer(length, length)
+    return np.asarray(
+        np.linalg.inv(information / np.outer(length, length)) / np.outer(length, length), float
+    )

@@ -31,10 +31,12 @@ def redundancy_numbers(adjustment: Adjustment) -> Array:
     """
     slope = adjustment.whitened_jacobian
     if adjustment.whitener.ndim == 1:
-        return 1.0 - np.einsum("ij,jk,ik->i", slope, adjustment.covariance, slope)
+        return np.asarray(
+            1.0 - np.einsum("ij,jk,ik->i", slope, adjustment.covariance, slope), float
+        )
     spread = np.eye(len(slope)) - slope @ adjustment.covariance @ slope.T
     unwhiten = np.linalg.inv(adjustment.whitener)
-    return np.einsum("ij,jk,ki->i", unwhiten, spread, adjustment.whitener)
+    return np.asarray(np.einsum("ij,jk,ki->i", unwhiten, spread, adjustment.whitener), float)
 
 
 def w_values(adjustment: Adjustment, smallest_redundancy: float = LEAST_REDUNDANCY) -> Array:

@@ -1,4 +1,4 @@
-"""The printed board: what it looks like, and finding it in a picture."""
+"""The printed board: its picture, and finding it in a photograph."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -12,9 +12,13 @@ Array = NDArray[np.float64]
 Picture = NDArray[np.uint8]
 
 FEWEST_CORNERS = 8
-RULER_MM = 100
-MARGIN_MM = 10.0
+"""Corners of a board below which a view is not used: four fix its pose, eight check it."""
+
+RULER_MM, MARGIN_MM = 100, 10.0
+"""Length of the ruler line and margins of the page, mm."""
+
 SEARCH_PX = 800
+"""Longer side of the picture in which a checkerboard is searched for, px; chosen for time."""
 
 
 @dataclass(frozen=True)

@@ -1,13 +1,12 @@
-"""What a measured lens is."""
+"""A measured lens."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.errors import InputError, InputErrors
+from calibration.errors import InputError
 
 Array = NDArray[np.float64]
 
@@ -68,7 +67,7 @@ class Lens:
         ------
         InputError
             If the frames have another shape: then they were cropped or turned as well, and
-            nobody knows how.
+            by an unknown amount.
         """
         if tuple(size_px) == self.size_px:
             return self
@@ -101,76 +100,3 @@ class Lens:
             "distortion": [float(value) for value in self.distortion],
             "covariance": [[float(value) for value in row] for row in self.covariance],
         }
-
-    @classmethod
-    def from_dict(cls, values: dict[str, Any], where: str = "lens.toml") -> Self:
-        """Return the lens that plain values describe.
-
-        Raises
-        ------
-        InputErrors
-            With one sentence for each field that is missing, unknown or not what it should be.
-        """
-        faults = [
-            InputError(f"there is no field {name}", where=where, remedy=f"it has {_FIELD_LIST}")
-            for name in values
-            if name not in _FIELDS
-        ]
-        faults += [
-            InputError(f"{name} is missing", where=where, remedy="measure the lens again")
-            for name in _FIELDS
-            if name not in values
-        ]
-        arrays = {}
-        for name, shape in _FIELDS.items():
-            if name not in values:
-                continue
-            if shape is None:
-                if not isinstance(values[name], str):
-                    faults.append(InputError(f"{name} must be a text", where=where))
-                continue
-            try:
-                arrays[name] = np.asarray(values[name], float)
-            except (TypeError, ValueError):
-                arrays[name] = np.full(1, np.nan)
-            if arrays[name].shape != shape or not np.all(np.isfinite(arrays[name])):
-                many = " x ".join(str(count) for count in shape) or "one"
-                faults.append(InputError(f"{name} must be {many} finite numbers", where=where))
-        if not faults:
-            faults = list(_value_faults(arrays, where))
-        if faults:
-            raise InputErrors(faults)
-        size = arrays.pop("size_px")
-        return cls(
-            focal_px=float(arrays.pop("focal_px")),
-            size_px=(int(size[0]), int(size[1])),
-            device=values["device"],
-            zoom=values["zoom"],
-            **arrays,
-        )
-
-
-_FIELDS: dict[str, tuple[int, ...] | None] = {
-    "device": None,
-    "zoom": None,
-    "size_px": (2,),
-    "focal_px": (),
-    "centre_px": (2,),
-    "distortion": (5,),
-    "covariance": (8, 8),
-}
-_FIELD_LIST = ", ".join(_FIELDS)
-
-
-def _value_faults(arrays: dict[str, Array], where: str) -> Iterator[InputError]:
-    if not np.all(arrays["size_px"] >= 16) or np.any(arrays["size_px"] % 1):
-        yield InputError("size_px must be two whole numbers of pixels", where=where)
-    if not arrays["focal_px"] > 0:
-        yield InputError("focal_px must be above zero", where=where)
-    spread = arrays["covariance"]
-    if not np.allclose(spread, spread.T) or np.linalg.eigvalsh(spread).min() < -1e-9 * max(
-        float(np.trace(spread)), 1e-30
-    ):
-        yield InputError(
-            "covariance is not one: it must be symmetric, without negative directions", where=where
-        )

@@ -13,21 +13,33 @@ from calibration.lens.lens import Lens
 
 Array = NDArray[np.float64]
 
-FEWEST_VIEWS = 8
-MOST_VIEWS = 30
+# Common practice in measuring lenses with a board, no source, where nothing else is said.
+FEWEST_VIEWS, MOST_VIEWS = 8, 30
+"""Views needed, and those that are kept: more add time and little else."""
+
 NOVEL = 0.06
 """Views nearer to each other than this (shares of the frame and of the board's shape) are alike."""
 
 THUMBNAIL, ALIKE_LEVELS, MOST_ALIKE = 32, 3.0, 8
+"""Side of a thumbnail, px; mean difference in grey levels below which two pictures are alike; and
+the most that stand for one another in a row."""
 
 LARGEST_FOCAL_U = 0.02
+"""Share of the focal length: a lens known less well is refused."""
+
 SMALLEST_COVER = 0.35
+"""Share of the frame that the corners should cover."""
+
 OUTLIER = 3.0
+"""A view whose residuals exceed the median view's by this factor is left out."""
+
+FREE_K3_U = 3.0
+"""Standard uncertainties by which k3 must differ from zero to be kept."""
 
 
 @dataclass(frozen=True)
 class LensMeasurement:
-    """A measured lens and how it came about.
+    """A measured lens and the views behind it.
 
     Attributes
     ----------
@@ -62,7 +74,7 @@ def measure(
     device: str = "",
     zoom: str = "",
 ) -> LensMeasurement:
-    """Measure a lens from pictures of a board, sharp and well-spread ones chosen by itself.
+    """Measure a lens from pictures of a board, from the sharpest and most different ones.
 
     Parameters
     ----------
@@ -114,8 +126,8 @@ def from_sightings(
 
     Focal length, principal point, k1, k2, p1 and p2 are fitted with `cv2.calibrateCameraExtended`;
     k3 only where it differs from zero by more than three standard uncertainties. Views whose
-    residuals stand out are let go once. The covariance is that of the whole bundle, wider where
-    views scatter more than their corners do (a board that is not flat, blur).
+    residuals are outliers are left out once. The covariance is that of the whole bundle, enlarged
+    where views scatter more than their corners do (a board that is not flat, blur).
 
     Parameters
     ----------
@@ -133,7 +145,7 @@ def from_sightings(
         frames = [frame for frame, kept in zip(frames, good, strict=True) if kept]
         fit = _bundle(sightings, size_px, free_k3=False)
     wider = _bundle(sightings, size_px, free_k3=True)
-    if abs(wider.values[7]) > 3.0 * np.sqrt(wider.covariance[7, 7]):
+    if abs(wider.values[7]) > FREE_K3_U * np.sqrt(wider.covariance[7, 7]):
         fit = wider
     if np.sqrt(fit.covariance[0, 0]) > LARGEST_FOCAL_U:
         raise InputError(
@@ -192,7 +204,7 @@ def _sharpest(pictures: Iterable[Picture]) -> Iterator[tuple[int, Picture]]:
 
 
 def _shape(sighting: Sighting, size: tuple[int, int]) -> Array:
-    """Return numbers that tell where and how a board lies: the views are spread over them."""
+    """Return numbers that describe how a board lies; chosen views are spread over them."""
     flat = np.column_stack([sighting.corners_mm, np.ones(len(sighting.pixels))])
     affine, *_ = np.linalg.lstsq(flat, sighting.pixels, rcond=None)
     middle = sighting.pixels.mean(axis=0)

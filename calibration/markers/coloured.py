@@ -1,4 +1,4 @@
-"""Cones, poles and flags of one colour, found near where they should be."""
+"""Cones, poles and flags of one colour, found near their predicted pixels."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -15,8 +15,8 @@ from calibration.markers.proposal import Proposal
 Array = NDArray[np.float64]
 Picture = NDArray[np.uint8]
 
-# Reference colours, red green blue; what counts is the direction in which they leave the
-# background's colour in CIE L*a*b*.
+# Reference colours, red green blue; only the direction from the background's colour in CIE
+# L*a*b* counts.
 COLOURS: dict[str, tuple[int, int, int]] = {
     "red": (215, 30, 30),
     "orange": (245, 115, 20),
@@ -239,7 +239,7 @@ def _to_point(camera: Camera, marker: Marker, look: Look) -> Array:
 
 
 def _apart(found: list[Proposal]) -> list[Proposal]:
-    """Where two markers claim one place, leave it to neither: a person must look."""
+    """Return the proposals without those of two markers at one place."""
     kept = []
     for proposal in found:
         rivals = [

@@ -1,4 +1,4 @@
-"""What a marker is."""
+"""Markers and plumb lines."""
 
 from dataclasses import dataclass, field
 

@@ -1,4 +1,4 @@
-"""A marker found in a picture, for a person to approve."""
+"""A marker found in a picture, for a person to confirm."""
 
 from dataclasses import dataclass
 
@@ -10,7 +10,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Proposal:
-    """Where a marker seems to be; never used before a person has said yes.
+    """The proposed pixel of a marker; not used before a person confirms it.
 
     Attributes
     ----------

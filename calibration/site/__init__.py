@@ -1,4 +1,4 @@
-"""From everything that is known about one camera stand to one camera with a covariance."""
+"""Calibration: everything known about one camera stand to a camera with a covariance."""
 
 from calibration.markers import Marker, Plumb
 from calibration.site.accuracy import Quantity, flight_quantities, ground_covariances
@@ -10,9 +10,9 @@ from calibration.site.drawing import (
     Tick,
     draw,
     ground_ellipses,
-    shown,
+    visible,
 )
-from calibration.site.forecast import camera_at, foreseen, in_view
+from calibration.site.forecast import camera_at, forecast_camera, markers_in_view
 from calibration.site.outlook import Figure, outlook
 from calibration.site.remedies import Remedy
 from calibration.site.solution import SOURCES, Calibration, solve
@@ -38,11 +38,11 @@ __all__ = [
     "camera_at",
     "draw",
     "flight_quantities",
-    "foreseen",
+    "forecast_camera",
     "ground_covariances",
     "ground_ellipses",
-    "in_view",
+    "markers_in_view",
     "outlook",
-    "shown",
     "solve",
+    "visible",
 ]

@@ -1,4 +1,4 @@
-"""What a camera with a covariance allows on the ground and above the firing line."""
+"""Accuracy of ground points and flights that a camera with a covariance allows."""
 
 from dataclasses import dataclass
 
@@ -74,7 +74,7 @@ def ground_covariances(camera: Camera, points: ArrayLike, pixel_u: float = BALL_
 
 @dataclass(frozen=True)
 class Quantity:
-    """A quantity of a flight, how well a camera alone tells it, and how well it should.
+    """A quantity of a flight, its uncertainty from the camera, and the one that is wanted.
 
     Attributes
     ----------
@@ -95,7 +95,7 @@ class Quantity:
 
 
 def flight_quantities(camera: Camera, landing_m: float) -> tuple[Quantity, ...]:
-    """Return what a camera with a covariance does to a flight along the firing line.
+    """Return the quantities of a flight along the firing line and their uncertainties.
 
     The flight leaves at 45 degrees from 1 m above the origin and lands at `landing_m`: its first
     two metres and its apex are read in the upright plane of the firing line, its landing on the
@@ -129,15 +129,15 @@ def flight_quantities(camera: Camera, landing_m: float) -> tuple[Quantity, ...]:
 
 
 def bend(camera: Camera, landing_m: float) -> float:
-    """Return how far a landing's uncertainty is from the linear law that all figures use.
+    """Return how far a landing departs from linear propagation of uncertainty.
 
     The landing of one fixed pixel is computed anew with the camera moved by one standard
-    uncertainty either way along the direction that the landing feels most.
+    uncertainty either way along the direction that moves the landing most.
 
     Returns
     -------
     float
-        Largest deviation from the linear shift as a share of it; 0 for a straight law, infinite
+        Largest deviation from the linear shift as a share of it; 0 where it is linear, infinite
         where the pixel no longer meets the ground.
     """
     point = np.array([[landing_m, 0.0, 0.0]])

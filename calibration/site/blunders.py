@@ -1,4 +1,4 @@
-"""Which marker is wrong, when something is: snooping first, then every likely mistake tried."""
+"""Blunders: data snooping first, then an adjustment under each likely mistake."""
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -17,21 +17,26 @@ from calibration.site.observations import Observations
 from calibration.site.stand import Site, is_line
 
 ALARM = 0.001
-"""Chance of a chi-square so large by accident below which something is called wrong."""
+"""Level of the chi-square test of the whole: 0.1 %, Baarda's customary level."""
 
 CLEAR = 9.0
-"""One explanation is clear when the next best leaves a chi-square larger by this (3 sigma)."""
+"""Difference of chi-square by which one explanation is clear of the next: three sigma, squared."""
 
 MOST_MARKERS_TO_SWAP = 10
+"""Markers up to which every swapped pair is tried: 45 pairs, a second of processor time."""
+
 WRONG_LABEL_M = 10.0
+"""Error of a wrong label, m: the usual spacing of markers."""
+
 WRONG_POSITION_M = 1.0
+"""Error of the camera's taped position that should not go unnoticed, m."""
 
 Refit = Callable[[Site], Adjustment | None]
 
 
 @dataclass(frozen=True)
 class Suspect:
-    """A marker, or what else was told, that does not agree with the rest.
+    """A marker, or another statement, that does not agree with the rest.
 
     Attributes
     ----------
@@ -49,8 +54,8 @@ class Suspect:
 
 
 @dataclass(frozen=True)
-class _Story:
-    """One likely mistake: whom it accuses, the site without it, whether all is still observed."""
+class _Mistake:
+    """One likely mistake: what it concerns, the site without it, whether all stays observed."""
 
     names: tuple[str, ...]
     text: str
@@ -61,7 +66,7 @@ class _Story:
 def suspects(
     observations: Observations, fit: Adjustment, refit: Refit
 ) -> tuple[tuple[Suspect, ...], tuple[str, ...]]:
-    """Return who is suspected of a blunder, and notes for a person.
+    """Return the suspected blunders, and notes.
 
     Parameters
     ----------
@@ -83,9 +88,9 @@ def suspects(
         )
         return (), (note,)
     named = tuple(
-        Suspect(name, _largest_w(observations, w, name), story.text)
-        for story in (found[:1] if clear else found)
-        for name in story.names
+        Suspect(name, _largest_w(observations, w, name), mistake.text)
+        for mistake in (found[:1] if clear else found)
+        for name in mistake.names
     )
     if clear:
         return named, (f"{found[0].text}; without that everything agrees",)
@@ -93,7 +98,7 @@ def suspects(
 
 
 def explained(site: Site, refit: Refit) -> InputError | None:
-    """Return the mistakes that would keep a site from being solved; None where none would."""
+    """Return the mistakes that keep a site from being solved; None where none is found."""
     found, clear = _explanations(site, refit, float("inf"))
     if not found:
         return None
@@ -102,36 +107,36 @@ def explained(site: Site, refit: Refit) -> InputError | None:
     return InputError(_unclear(found), remedy="look at these, and pick one more marker")
 
 
-def _unclear(stories: list[_Story]) -> str:
-    texts = "; or ".join(story.text for story in stories)
-    return f"something is wrong, and the markers cannot tell what: {texts}"
+def _unclear(mistakes: list[_Mistake]) -> str:
+    texts = "; or ".join(mistake.text for mistake in mistakes)
+    return f"something is wrong, and the markers do not show what: {texts}"
 
 
-def _explanations(site: Site, refit: Refit, chi_square: float) -> tuple[list[_Story], bool]:
-    """Return the stories that make everything agree, best first, and whether one stands out."""
+def _explanations(site: Site, refit: Refit, chi_square: float) -> tuple[list[_Mistake], bool]:
+    """Return the mistakes that make everything agree, best first, and whether one is clear."""
     tried = []
-    for story in _stories(site):
-        fit = refit(story.site)
+    for mistake in _mistakes(site):
+        fit = refit(mistake.site)
         if fit is not None and fit.degrees_of_freedom > 0:
-            tried.append((fit.chi_square, fit.p_value, story))
+            tried.append((fit.chi_square, fit.p_value, mistake))
     good = [
-        (cost, story)
-        for cost, chance, story in tried
+        (cost, mistake)
+        for cost, chance, mistake in tried
         if chance > 0.01 and cost < chi_square - CLEAR
     ]
     good.sort(key=lambda pair: pair[0])
-    near = [story for cost, story in good if cost < good[0][0] + CLEAR]
-    # A story that keeps every observation and still explains all beats one that drops some.
-    whole = [story for story in near if story.keeps_all]
+    near = [mistake for cost, mistake in good if cost < good[0][0] + CLEAR]
+    # A mistake that explains all and keeps every observation beats one that drops some.
+    whole = [mistake for mistake in near if mistake.keeps_all]
     near = whole or near
     return near[:4], len(near) == 1
 
 
-def _stories(site: Site) -> Iterator[_Story]:
+def _mistakes(site: Site) -> Iterator[_Mistake]:
     picked = site.picked
     for marker in picked:
         left = tuple(other for other in picked if other is not marker)
-        yield _Story(
+        yield _Mistake(
             (marker.name,),
             f'marker "{marker.name}" does not agree with the rest: its label, its coordinates '
             "or its pixel is wrong",
@@ -143,7 +148,7 @@ def _stories(site: Site) -> Iterator[_Story]:
                 one.name: replace(one, pixel=other.pixel),
                 other.name: replace(other, pixel=one.pixel),
             }
-            yield _Story(
+            yield _Mistake(
                 (one.name, other.name),
                 f'markers "{one.name}" and "{other.name}" are swapped',
                 replace(site, markers=tuple(swapped.get(m.name, m) for m in picked)),
@@ -151,19 +156,19 @@ def _stories(site: Site) -> Iterator[_Story]:
             )
     yield from _mirrored(site)
     if site.position_m is not None:
-        yield _Story(
+        yield _Mistake(
             ("camera position",),
             "the camera's taped position does not agree with the markers",
             replace(site, position_m=None),
         )
     if site.field_of_view_deg is not None and site.lens is None:
-        yield _Story(
+        yield _Mistake(
             ("field of view",),
             f"the field of view of {site.field_of_view_deg:g}° does not agree with the markers",
             replace(site, field_of_view_deg=None),
         )
     if site.lens is not None:
-        yield _Story(
+        yield _Mistake(
             ("lens",),
             "the lens does not agree with the markers: it may be another camera's, or another "
             "zoom's",
@@ -171,14 +176,14 @@ def _stories(site: Site) -> Iterator[_Story]:
         )
 
 
-def _mirrored(site: Site) -> Iterator[_Story]:
+def _mirrored(site: Site) -> Iterator[_Mistake]:
     """Yield the two ways to see a field from its wrong side."""
     picked = site.picked
     pixels = [marker.pixel for marker in picked]
     if is_line(np.array([marker.ground_m for marker in picked])) and len(picked) > 2:
         order = np.argsort([marker.ground_m[0] for marker in picked])
         turned = {int(i): pixels[j] for i, j in zip(order, order[::-1], strict=True)}
-        yield _Story(
+        yield _Mistake(
             tuple(marker.name for marker in picked),
             "the markers are named from the wrong end of the line",
             replace(
@@ -188,7 +193,7 @@ def _mirrored(site: Site) -> Iterator[_Story]:
             keeps_all=True,
         )
     if site.position_m is not None:
-        yield _Story(
+        yield _Mistake(
             ("camera position",),
             f"the camera's across, {site.position_m[1]:g}, has the wrong sign: it is positive to "
             "the left of the firing line, seen looking downrange",
@@ -215,7 +220,7 @@ def _largest_w(observations: Observations, w: np.ndarray, name: str) -> float:
 
 
 def _blind_spots(observations: Observations, fit: Adjustment) -> tuple[str, ...]:
-    """Return notes on mistakes that nobody would notice."""
+    """Return notes on mistakes that no test would detect."""
     smallest = smallest_findable(fit)
     notes = []
     unseen = [

@@ -1,4 +1,4 @@
-"""The ground as the camera sees it: what a picture of a calibration shows, in pixels."""
+"""Lines of the ground in the frame, for a picture of a calibration."""
 
 from dataclasses import dataclass
 
@@ -15,6 +15,13 @@ RADIUS_95 = 2.447747
 """Radius of the 95 % ellipse of two normal variables, in standard deviations."""
 
 STEP_M = 0.25
+"""Between the points of a line on the ground, m: no bend shows between them."""
+
+GRID_M, WIDE_GRID_M, WIDE_FIELD_M = 5.0, 10.0, 60.0
+"""Spacing of the grid, m, and that on fields longer than the third."""
+
+ARROW_SHARE = 0.05
+"""Length of the longest residual's arrow as a share of the frame's longer side."""
 
 
 @dataclass(frozen=True)
@@ -50,7 +57,7 @@ class Arrow:
 
 @dataclass(frozen=True)
 class Ellipse:
-    """What can be told of a ground point from its pixel: the 95 % ellipse.
+    """The 95 % ellipse of a ground point that is read from its pixel.
 
     Attributes
     ----------
@@ -105,7 +112,7 @@ def draw(calibration: Calibration, pixel_u: float = BALL_PIXEL_U) -> Drawing:
     points = calibration.points_m
     first = float(np.floor((min(0.0, points[:, 0].min()) + 0.5) / 10.0) * 10.0)
     last = float(np.ceil((max(10.0, points[:, 0].max()) - 0.5) / 10.0) * 10.0)
-    spacing = 5.0 if last - first <= 60.0 else 10.0
+    spacing = GRID_M if last - first <= WIDE_FIELD_M else WIDE_GRID_M
     half = 2.0 * spacing
     along = np.arange(first, last + 0.5 * STEP_M, STEP_M)
     across = np.arange(-half, half + 0.5 * STEP_M, STEP_M)
@@ -122,7 +129,7 @@ def draw(calibration: Calibration, pixel_u: float = BALL_PIXEL_U) -> Drawing:
     tens = np.arange(first, last + 0.1, 5.0)
     residuals = calibration.residuals_px
     longest = float(np.linalg.norm(residuals, axis=1).max())
-    scale = _round_scale(0.05 * max(camera.size_px) / max(longest, 1e-6))
+    scale = _round_scale(ARROW_SHARE * max(camera.size_px) / max(longest, 1e-6))
     return Drawing(
         grid=tuple(piece for at in lines for piece in _in_frame(camera, at)),
         firing_line=_in_frame(camera, line),
@@ -151,7 +158,7 @@ def ground_ellipses(
     circle = RADIUS_95 * np.column_stack([np.cos(angle), np.sin(angle)])
     found = []
     for point, spread in zip(points, ground_covariances(camera, points, pixel_u), strict=True):
-        if not (np.all(np.isfinite(spread)) and shown(camera, point[None, :])[0]):
+        if not (np.all(np.isfinite(spread)) and visible(camera, point[None, :])[0]):
             continue
         values, vectors = np.linalg.eigh(spread)
         outline = np.zeros((len(circle), 3))
@@ -165,24 +172,24 @@ def _ticks(camera: Camera, places: Array, near: float) -> tuple[Tick, ...]:
     found = []
     for along in places:
         ends = np.array([[along, 0.0, 0.0], [along, near, 0.0]])
-        if np.all(shown(camera, ends)):
+        if np.all(visible(camera, ends)):
             found.append(Tick(float(along), camera.project(ends)))
     return tuple(found)
 
 
 def _in_frame(camera: Camera, points: Array) -> tuple[Array, ...]:
     """Return the pieces of a line of ground points that the frame shows."""
-    seen = shown(camera, points)
+    seen = visible(camera, points)
     pixels = camera.project(points)
     breaks = np.flatnonzero(np.diff(seen.astype(int))) + 1
     pieces = np.split(np.arange(len(points)), breaks)
     return tuple(pixels[piece] for piece in pieces if seen[piece[0]] and len(piece) > 1)
 
 
-def shown(camera: Camera, points: Array) -> NDArray[np.bool_]:
-    """Tell which points the frame shows.
+def visible(camera: Camera, points: Array) -> NDArray[np.bool_]:
+    """Return which points the frame shows.
 
-    A strong lens folds points from far aside back into the frame; rays tell the two apart.
+    A strong lens folds points from far aside back into the frame; their rays differ.
     """
     pixels = camera.project(points)
     width, height = camera.size_px

@@ -1,4 +1,4 @@
-"""How well a camera will be known, before anybody has picked a pixel."""
+"""Covariance of a camera before its calibration."""
 
 from dataclasses import replace
 
@@ -8,14 +8,14 @@ from calibration.adjustment import NotDetermined, adjust
 from calibration.camera import Camera, looking_at
 from calibration.errors import InputError
 from calibration.markers import Marker
-from calibration.site.drawing import shown
+from calibration.site.drawing import visible
 from calibration.site.observations import CAMERA_SIZE, Observations, Posed, moved, usual_focal_px
 from calibration.site.solution import parts_of, refuse_undetermined
 from calibration.site.stand import Array, Site, check
 
 EDGE_SHARE = 0.01
-"""A marker nearer to the frame's edge than this share of its longer side is not counted on: nobody
-aims so closely."""
+"""Markers nearer to the frame's edge than this share of its longer side are left out: no camera is
+aimed more closely (common practice, no source)."""
 
 
 def camera_at(site: Site, position: Array, target: Array) -> Camera:
@@ -40,7 +40,7 @@ def camera_at(site: Site, position: Array, target: Array) -> Camera:
     return looking_at(position, target, float(focal), site.size_px)
 
 
-def in_view(site: Site, camera: Camera) -> tuple[Marker, ...]:
+def markers_in_view(site: Site, camera: Camera) -> tuple[Marker, ...]:
     """Return the site's markers that a camera sees well inside, each with the pixel where."""
     if not site.markers:
         return ()
@@ -51,18 +51,18 @@ def in_view(site: Site, camera: Camera) -> tuple[Marker, ...]:
     return tuple(
         replace(marker, pixel=pixel)
         for marker, pixel, sees in zip(
-            site.markers, pixels, inside & shown(camera, points), strict=True
+            site.markers, pixels, inside & visible(camera, points), strict=True
         )
         if sees
     )
 
 
-def foreseen(site: Site, camera: Camera) -> tuple[Camera, dict[str, Array]]:
-    """Return a camera with the covariance that its calibration will give it, and what makes it.
+def forecast_camera(site: Site, camera: Camera) -> tuple[Camera, dict[str, Array]]:
+    """Return a camera with the predicted covariance of its calibration, and its parts.
 
-    Every marker in view counts as picked where it will be seen. An adjustment's covariance does
-    not depend on what the observations turn out to be, only on how they are made, so it can be
-    had before any is made (E. M. Mikhail, Observations and Least Squares, 1976, on pre-analysis;
+    Every marker in view counts as picked where it will be seen. The covariance of an adjustment
+    depends on how the observations are made and not on their values, so it is known before
+    (E. M. Mikhail, Observations and Least Squares, 1976, on pre-analysis;
     from memory).
 
     Parameters
@@ -85,7 +85,7 @@ def foreseen(site: Site, camera: Camera) -> tuple[Camera, dict[str, Array]]:
     """
     known = replace(
         site,
-        markers=in_view(site, camera),
+        markers=markers_in_view(site, camera),
         position_m=None if site.position_m is None else camera.position,
     )
     needed = 2 if known.position_m is not None else 3

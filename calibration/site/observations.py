@@ -15,16 +15,27 @@ Array = NDArray[np.float64]
 
 CAMERA_SIZE = 14
 
-# What is taken for granted where nothing is told. A phone's main camera sees 60 to 70 degrees
-# over the longer side; most cameras that film sport see 35 to 110 (sd 0.4 of the logarithm).
-# Distortion: what is left after a phone has corrected its own picture (common practice, no
-# source).
+# Priors of a lens of which nothing is stated. Common practice, no source.
 USUAL_VIEW_RAD = np.radians(65.0)
+"""Field of view over the longer side, rad: a phone's main camera has 60 to 70 degrees."""
+
 USUAL_LOG_FOCAL_SD = 0.4
+"""Of the focal length's logarithm: most cameras that film sport have 35 to 110 degrees."""
+
+STATED_VIEW_LOG_FOCAL_SD = 3.0
+"""The same where a field of view is stated, which then replaces the usual one altogether."""
+
 CENTRE_SD_SHARE = 0.006
+"""Of the principal point, as a share of the frame's longer side."""
+
 USUAL_DISTORTION_SD = (0.02, 0.01, 0.0007, 0.0007)
+"""Of k1, k2, p1, p2: what is left after a phone has corrected its own picture."""
+
 FIXED_SD = 1e-6
+"""Of k3, which is held at zero; added to a lens file's variances as well, to keep them regular."""
+
 NEWTON_STEPS = 12
+"""Most steps from a pixel to its ray; four are usual."""
 
 
 class Observed(NamedTuple):
@@ -37,7 +48,7 @@ class Observed(NamedTuple):
 
 @dataclass(frozen=True)
 class Posed:
-    """State of the adjustment: the camera and where the markers truly lie."""
+    """State of the adjustment: the camera and the true places of the markers."""
 
     camera: Camera
     points: Array
@@ -73,7 +84,7 @@ def flats(camera: Camera, pixels: Array) -> tuple[Array, Array]:
     own = replace(camera, rotation=np.eye(3), position=np.zeros(3))
     flat = np.column_stack([(pixels - camera.centre_px) / camera.focal_px, np.ones(len(pixels))])
     change = np.zeros((len(flat), 3, CAMERA_SIZE))
-    # Newton's steps on the few rays that are needed here; a lens too wild for them is no lens.
+    # Newton's steps; where they fail, no ray belongs to the pixel.
     for _ in range(NEWTON_STEPS):
         seen, by_flat, by_camera = own.project_with_jacobians(flat)
         slope = by_flat[:, :, :2]
@@ -134,7 +145,7 @@ def plumb_gap(camera: Camera, plumb: Plumb) -> tuple[float, Array]:
 
 
 class Observations:
-    """The rows of a site's adjustment: what was observed, how well, and what a state foretells.
+    """The rows of a site's adjustment: what was observed, how well, and what a state predicts.
 
     Parameters
     ----------
@@ -181,13 +192,13 @@ class Observations:
             self.uncertainty = full
 
     def blunted(self, factor: float) -> Array:
-        """Return the uncertainties with those of the pixels made larger, for a first approach."""
+        """Return the uncertainties with those of the pixels enlarged, for a first approximation."""
         count = 2 * len(self.markers)
         scale = np.ones(len(self.rows))
         scale[:count] = factor
         if self.uncertainty.ndim == 1:
-            return scale * self.uncertainty
-        return scale[:, None] * self.uncertainty * scale[None, :]
+            return np.asarray(scale * self.uncertainty, float)
+        return np.asarray(scale[:, None] * self.uncertainty * scale[None, :], float)
 
     def model(self, state: Posed) -> tuple[Array, Array]:
         """Return residuals (observed less computed) and the Jacobian of what is computed."""
@@ -243,8 +254,8 @@ def _lens_knowledge(site: Site) -> tuple[Array, Array]:
     values = np.zeros(8)
     values[0] = np.log(usual_focal_px(site.size_px))
     values[1:3] = (width - 1) / 2.0, (height - 1) / 2.0
-    # A field of view that was told replaces the usual one altogether.
-    focal_sd = USUAL_LOG_FOCAL_SD if site.field_of_view_deg is None else 3.0
+    stated = site.field_of_view_deg is not None
+    focal_sd = STATED_VIEW_LOG_FOCAL_SD if stated else USUAL_LOG_FOCAL_SD
     centre_sd = CENTRE_SD_SHARE * max(site.size_px)
     sds = np.array([focal_sd, centre_sd, centre_sd, *USUAL_DISTORTION_SD, FIXED_SD])
     return values, np.diag(sds**2)

@@ -1,4 +1,4 @@
-"""How a camera stands and looks, in the words of a person, each with its uncertainty."""
+"""Position, direction and lens of a camera as figures with uncertainties."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ from calibration.camera import Camera
 Array = NDArray[np.float64]
 
 STEP = 1e-5
-"""Of a radian, metre, pixel or factor: small enough, for all of these are smooth."""
+"""Of the central differences, in rad, m, px or as a share: all figures are smooth over far more."""
 
 
 @dataclass(frozen=True)

@@ -1,8 +1,8 @@
-"""A camera of which too little was measured, with what the trade knows in place of it.
+"""A camera of which too little was measured, completed by priors.
 
 Where a person films a launcher from the side, the camera stands some distance from the line of
 fire, at about the height of a person, and looks roughly across. None of that fixes the camera,
-but together with whatever was measured it is a camera with a covariance, wide and honest.
+but together with whatever was measured it gives a camera with a wide covariance.
 """
 
 from dataclasses import dataclass
@@ -21,23 +21,34 @@ Array = NDArray[np.float64]
 
 # Where cameras stand that film a launcher from the side. Common practice, no source.
 USUAL_AWAY_M, AWAY_LOG_SD = 28.0, 0.65
-"""Distance from the upright plane of the firing line: 95 % from 8 to 100 m."""
+"""Distance from the upright plane of the firing line, m: 95 % from 8 to 100 m."""
+
 USUAL_HEIGHT_M, HEIGHT_SD_M = 1.7, 0.9
+"""Height above the ground, m."""
+
 HEADING_SD_RAD = np.radians(12.0)
-"""How far from square across the line of fire the camera looks."""
+"""Of the angle between the line of sight and the normal of the firing line's upright plane."""
+
 PITCH_SD_RAD = np.radians(15.0)
 ROLL_SD_RAD = np.radians(3.0)
+"""Of the angles of the line of sight above the horizontal and of the frame about it."""
+
 ALONG_SHARE, ALONG_SD_SHARE = 0.4, 1.0
-"""How far down the firing line it stands, as a share of its distance."""
+"""Distance down the firing line, as a share of the distance from it."""
 
 STEP = 1e-5
+"""Of the central differences, in m and rad: the priors are smooth over far more."""
+
 SIGHT_U_PX = 20.0
+"""Uncertainty of a release seen at first glance, px; the fit of the flight refines it."""
+
 SCALE_LOG_SD = 0.3
+"""Of the logarithm of a distance that the pull of gravity in the picture gives."""
 
 
 @dataclass(frozen=True)
 class Sighted:
-    """What a first look at a flight tells, to begin from.
+    """First approximation from a flight.
 
     Attributes
     ----------
@@ -115,7 +126,7 @@ class Presumption:
         return covariance @ pull, (covariance + covariance.T) / 2.0
 
     def start(self, sighted: Sighted) -> Camera:
-        """Return a camera that agrees with what is known and with a first look at a flight."""
+        """Return a camera that agrees with what is known and with a first approximation."""
         observations, side, away = self._observations, sighted.side, sighted.away_m
         values = observations.lens_values
         square = np.array([[-side, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, -side, 0.0]], float)
@@ -187,11 +198,11 @@ class Presumption:
         """Return residuals and slopes of all that is known, in units of its uncertainty."""
         observations = self._observations
         gap, slope = observations.model(Posed(camera, observations.taped))
-        told = observations.uncertainty
-        if told.ndim == 1:
-            gap, slope = gap / told, slope / told[:, None]
+        uncertainty = observations.uncertainty
+        if uncertainty.ndim == 1:
+            gap, slope = gap / uncertainty, slope / uncertainty[:, None]
         else:
-            root = np.linalg.inv(np.linalg.cholesky(told))
+            root = np.linalg.inv(np.linalg.cholesky(uncertainty))
             gap, slope = root @ gap, root @ slope
         values = self._usual(camera)
         extra = np.zeros((len(values), slope.shape[1]))

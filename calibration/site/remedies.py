@@ -1,4 +1,4 @@
-"""One more measurement: what each would bring, tried on paper before anybody walks out."""
+"""Further measurements and how much each would improve the weakest quantity."""
 
 from dataclasses import dataclass
 
@@ -10,14 +10,25 @@ from calibration.site.observations import CAMERA_SIZE, Observations, Posed, hori
 
 Array = NDArray[np.float64]
 
-# How well one measures with ordinary means (common practice, no source).
-TAPE_U_M = 0.03
-HEIGHT_U_M = 0.02
-POLE_M = 2.0
-ASIDE_M = 5.0
+# How well one measures with ordinary means. Common practice, no source.
+TAPE_U_M, HEIGHT_U_M, POSITION_U_M = 0.03, 0.02, 0.1
+"""Uncertainties of a taped distance, of the camera's height and of its taped position, m."""
+
+POLE_M, ASIDE_M = 2.0, 5.0
+"""Length of a pole, and distance of a further marker from the line, m."""
+
 LEVEL_U_RAD = np.radians(0.5)
+"""Of a camera set with a spirit level."""
+
+VIEW_U_SHARE = 0.01
+"""Of a field of view that a maker states."""
+
 LENS_SD = (0.002, 2.0, 2.0, 0.003, 0.006, 0.0003, 0.0003, 1e-6)
+"""Of a lens measured with a printed board, in the order of `calibration.lens.PARAMETERS`."""
+
 CLOSE_PICK_PX = 0.3
+"""Of a marker picked on an enlarged frame, px."""
+
 CLOSE_PICK = f"pick the markers again, zoomed in, to {CLOSE_PICK_PX:g} px"
 
 
@@ -32,7 +43,7 @@ class Remedy:
     u : float
         Standard uncertainty of the weak quantity after it, in its own unit.
     at_desk : bool
-        It needs no walk back to the field.
+        It needs no return to the field.
     """
 
     text: str
@@ -80,7 +91,7 @@ def _candidates(
     if site.position_m is None:
         rows = np.zeros((3, size))
         rows[:, 3:6] = np.eye(3)
-        found.append(("tape the camera's position", rows, 0.1**2 * np.eye(3)))
+        found.append(("tape the camera's position", rows, POSITION_U_M**2 * np.eye(3)))
     height = np.zeros((1, size))
     height[0, 5] = 1.0
     found.append(
@@ -99,7 +110,7 @@ def _candidates(
             rows = np.zeros((1, size))
             rows[0, :CAMERA_SIZE] = change
             found.append(
-                ("look up the camera's field of view", rows, (0.01 * view) ** 2 * np.eye(1))
+                ("look up the camera's field of view", rows, (VIEW_U_SHARE * view) ** 2 * np.eye(1))
             )
     for i, marker in enumerate(observations.markers):
         found.extend(_beside(observations, camera, i, marker.name, size))
@@ -153,7 +164,7 @@ def _point_rows(
 
 
 def _closer_picks(observations: Observations, camera: Camera, size: int) -> tuple[Array, Array]:
-    """Return what picking closer adds: the pixels once more, with the weight that is missing."""
+    """Return what closer picks add: the pixels again, with the missing weight."""
     _, jacobian = observations.model(Posed(camera, observations.taped))
     picked = np.repeat([marker.pixel_u for marker in observations.markers], 2)
     coarse = np.flatnonzero(picked > 1.5 * CLOSE_PICK_PX)

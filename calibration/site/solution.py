@@ -15,7 +15,7 @@ from calibration.adjustment import (
     w_values,
 )
 from calibration.camera import Camera
-from calibration.errors import InputError, Undetermined
+from calibration.errors import CameraField, InputError, Undetermined
 from calibration.site.accuracy import Quantity, bend, flight_quantities, ground_covariances
 from calibration.site.blunders import ALARM, Suspect, explained, largest_w, suspects
 from calibration.site.observations import CAMERA_SIZE, Observations, Posed, moved
@@ -219,7 +219,7 @@ def _mirrored(observations: Observations) -> InputError:
     return _Unfit(
         "from its taped position the camera would have to hang upside down to see the markers "
         "where they were picked",
-        where="camera, position_m",
+        where=CameraField("position_m"),
         remedy=f"check the sign of its across, {across:g} (positive to the left of the firing "
         "line, seen looking downrange), and that the markers are not named from the wrong end",
     )

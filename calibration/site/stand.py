@@ -1,4 +1,4 @@
-"""What is known about one camera stand, and whether it can be true."""
+"""Everything known about one camera stand, and whether it is possible."""
 
 from collections import Counter
 from dataclasses import dataclass
@@ -6,13 +6,20 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.errors import InputError, InputErrors, Undetermined
+from calibration.errors import CameraField, InputError, InputErrors, MarkerField, Undetermined
 from calibration.lens import Lens
 from calibration.markers import Marker, Plumb
 
 Array = NDArray[np.float64]
 
 NARROWEST_DEG, WIDEST_DEG = 3.0, 150.0
+"""Fields of view that a rectilinear lens has, degrees: a spotting scope and an action camera."""
+
+SAME_PLACE_M, SAME_PIXEL_PX = 1e-3, 2.0
+"""Markers all nearer to each other than this lie at one place."""
+
+LINE_SHARE = 0.01
+"""Width over length below which markers lie along one line: what a tape and a string leave."""
 
 
 @dataclass(frozen=True)
@@ -24,7 +31,7 @@ class Site:
     size_px : tuple of int
         Width and height of the frame as it is shown.
     markers : tuple of Marker
-        Those without a pixel are left aside.
+        Those without a pixel are not used.
     position_m : ndarray, shape (3,), or None
         Taped position of the camera: along, across, up.
     position_u_m : float
@@ -36,7 +43,7 @@ class Site:
         Its standard uncertainty; 1 % of it when None.
     lens : Lens or None
     level_u_deg : float or None
-        How level the camera stood (no roll); None: nothing said.
+        How level the camera stood (no roll); None: not stated.
     plumbs : tuple of Plumb
         Upright things in the picture.
     """
@@ -61,7 +68,7 @@ class Site:
             try:
                 scaled = self.lens.scaled_to(self.size_px)
             except InputError as error:
-                raise InputError(error.what, where="camera, lens", remedy=error.remedy) from None
+                raise error.at(CameraField("lens")) from None
             object.__setattr__(self, "lens", scaled)
 
     @property
@@ -80,7 +87,7 @@ class Site:
 
 
 def check(site: Site) -> None:
-    """Raise every fault of the site that can be told without solving.
+    """Raise every fault of the site that shows without solving.
 
     Raises
     ------
@@ -92,20 +99,20 @@ def check(site: Site) -> None:
 
 
 def value_faults(site: Site) -> list[InputError]:
-    """Return what is wrong with single values, whether or not they fix a camera."""
+    """Return the faults of single values, whether or not they determine a camera."""
     return [*_marker_faults(site), *_camera_faults(site)]
 
 
 def spread_of(points: Array) -> Array:
     """Return the standard deviations of points, shape (N, 3), along their principal axes."""
     centred = points - points.mean(axis=0)
-    return np.linalg.svd(centred, compute_uv=False) / np.sqrt(len(points))
+    return np.asarray(np.linalg.svd(centred, compute_uv=False) / np.sqrt(len(points)), float)
 
 
 def is_line(points: Array) -> bool:
-    """Tell whether points lie along one line, to a hundredth of its length."""
+    """Return whether points lie along one line, to a hundredth of its length."""
     spread = spread_of(points)
-    return len(spread) < 2 or bool(spread[1] < 0.01 * spread[0])
+    return len(spread) < 2 or bool(spread[1] < LINE_SHARE * spread[0])
 
 
 def _marker_faults(site: Site) -> list[InputError]:
@@ -117,12 +124,21 @@ def _marker_faults(site: Site) -> list[InputError]:
                 InputError(f'{count} markers have the name "{name}"', remedy="name each apart")
             )
     for marker in site.markers:
-        where = f'marker "{marker.name}"'
         if not np.all(np.isfinite(marker.ground_m)):
-            faults.append(InputError("ground_m must be three finite numbers", where=where))
+            faults.append(
+                InputError(
+                    "ground_m must be three finite numbers",
+                    where=MarkerField(marker.name, "ground_m"),
+                )
+            )
         for what, value in (("u_m", marker.u_m), ("pixel_u", marker.pixel_u)):
             if not (np.isfinite(value) and value > 0):
-                faults.append(InputError(f"{what} must be above zero, not {value}", where=where))
+                faults.append(
+                    InputError(
+                        f"{what} must be above zero, not {value}",
+                        where=MarkerField(marker.name, what),
+                    )
+                )
         if marker.pixel is None:
             continue
         column, row = marker.pixel
@@ -130,7 +146,7 @@ def _marker_faults(site: Site) -> list[InputError]:
             faults.append(
                 InputError(
                     f"pixel [{column:g}, {row:g}] lies outside the frame of {width} x {height}",
-                    where=where,
+                    where=MarkerField(marker.name, "pixel"),
                     remedy="pick the marker again on a frame of this clip",
                 )
             )
@@ -138,7 +154,7 @@ def _marker_faults(site: Site) -> list[InputError]:
         if np.hypot(*(plumb.upper_px - plumb.lower_px)) < 5.0 * plumb.pixel_u:
             faults.append(
                 InputError(
-                    "its two pixels are too close together to tell a direction",
+                    "its two pixels are too close together to show a direction",
                     where=f'plumb "{plumb.name}"',
                     remedy="pick its lowest and its highest point",
                 )
@@ -149,24 +165,34 @@ def _marker_faults(site: Site) -> list[InputError]:
 def _camera_faults(site: Site) -> list[InputError]:
     faults = []
     if site.position_m is not None and not np.all(np.isfinite(site.position_m)):
-        faults.append(InputError("position_m must be three finite numbers", where="camera"))
+        faults.append(
+            InputError("position_m must be three finite numbers", where=CameraField("position_m"))
+        )
     if not site.position_u_m > 0:
-        faults.append(InputError("position_u_m must be above zero", where="camera"))
+        faults.append(
+            InputError("position_u_m must be above zero", where=CameraField("position_u_m"))
+        )
     view = site.field_of_view_deg
     if view is not None and not NARROWEST_DEG <= view <= WIDEST_DEG:
         faults.append(
             InputError(
                 f"field_of_view_deg = {view:g} cannot be the angle between the left and right "
                 f"edges of a phone's frame",
-                where="camera",
+                where=CameraField("field_of_view_deg"),
                 remedy=f"give it in degrees, {NARROWEST_DEG:g} to {WIDEST_DEG:g} (a phone's main "
                 "camera sees about 65), or leave it out",
             )
         )
     elif view is not None and not site.view_u_deg > 0:
-        faults.append(InputError("field_of_view_u_deg must be above zero", where="camera"))
+        faults.append(
+            InputError(
+                "field_of_view_u_deg must be above zero", where=CameraField("field_of_view_u_deg")
+            )
+        )
     if site.level_u_deg is not None and not site.level_u_deg > 0:
-        faults.append(InputError("level_u_deg must be above zero", where="camera"))
+        faults.append(
+            InputError("level_u_deg must be above zero", where=CameraField("level_u_deg"))
+        )
     return faults
 
 
@@ -184,14 +210,14 @@ def _layout_faults(site: Site) -> list[InputError]:
         ]
     points = np.array([marker.ground_m for marker in picked])
     pixels = np.array([marker.pixel for marker in picked])
-    if np.ptp(points, axis=0).max() < 1e-3:
+    if np.ptp(points, axis=0).max() < SAME_PLACE_M:
         return [
             InputError(
                 "all markers lie at the same place on the ground",
                 remedy="give each marker its own ground_m",
             )
         ]
-    if np.ptp(pixels, axis=0).max() < 2.0:
+    if np.ptp(pixels, axis=0).max() < SAME_PIXEL_PX:
         return [
             InputError("all markers have the same pixel", remedy="pick each marker where it is")
         ]

@@ -1,4 +1,4 @@
-"""First guesses of the camera from everywhere it could stand, so that no solution is missed."""
+"""First approximations of the camera from every place where it could stand."""
 
 from typing import NamedTuple
 
@@ -11,16 +11,29 @@ from calibration.site.observations import USUAL_LOG_FOCAL_SD, Observations, usua
 
 Array = NDArray[np.float64]
 
+# The grid of places and lenses, fine enough that no solution was missed in
+# tests.bench.calibration_coverage.
 SECTORS = 24
+"""Directions around the markers: every 15 degrees."""
+
 DISTANCE_SHARES = (0.3, 0.55, 0.9, 1.5, 2.5)
+"""Distances from the markers' middle, as shares of their extent."""
+
 HEIGHTS_M = (0.5, 1.5, 5.0)
+"""Heights above the lowest marker, m: on the ground, in the hand, on a mast or a stand."""
+
 VIEWS_DEG = (25.0, 32.0, 40.0, 48.0, 56.0, 64.0, 72.0, 82.0, 95.0, 112.0)
+"""Fields of view over the longer side, degrees, from a telephoto to an action camera."""
+
 UPRIGHT_WEIGHT = 1e-7
+"""Weight of the frame's up against one marker's direction: decides only where all else is open."""
+
 REFINEMENTS = 14
+"""Halvings of the search around an approximation: to a 16,000th of its first steps."""
 
 
 class Start(NamedTuple):
-    """A guess and how badly it fits, roughly in units of chi-square."""
+    """An approximation and its misfit, roughly in units of chi-square."""
 
     camera: Camera
     cost: float
@@ -71,8 +84,8 @@ def _camera(observations: Observations, rotation: Array, place: Array, focal: fl
 def _refined(observations: Observations, start: Start) -> Start:
     """Search around a guess: nearer and farther, aside, up and down, wider and narrower.
 
-    The valley in which distance and focal length make up for each other is long, narrow and
-    bent; steps along it are cheap here and dear in the adjustment.
+    The valley along which distance and focal length compensate each other is long, narrow and
+    bent; steps along it cost less here than in the adjustment.
     """
     middle = observations.taped.mean(axis=0)
     loose = observations.site.lens is None
@@ -127,18 +140,20 @@ def _focals(observations: Observations) -> Array:
     if site.field_of_view_deg is not None:
         focal = site.size_px[0] / 2.0 / np.tan(np.radians(site.field_of_view_deg) / 2.0)
         share = min(site.view_u_deg / site.field_of_view_deg, 0.3)
-        return focal * (1.0 + share * np.array([-1.5, 0.0, 1.5]))
+        return np.asarray(focal * (1.0 + share * np.array([-1.5, 0.0, 1.5])), float)
     return max(site.size_px) / 2.0 / np.tan(np.radians(VIEWS_DEG) / 2.0)
 
 
 def _unusual(observations: Observations, focals: Array) -> Array:
-    """Return what focal lengths cost for being other than what was told or is usual."""
+    """Return the cost of focal lengths for their departure from the stated or usual one."""
     site = observations.site
     if site.lens is not None:
         return np.zeros(len(focals))
     if site.field_of_view_deg is not None:
-        told = site.size_px[0] / 2.0 / np.tan(np.radians(site.field_of_view_deg) / 2.0)
-        return (np.log(focals / told) / (site.view_u_deg / site.field_of_view_deg)) ** 2
+        stated = site.size_px[0] / 2.0 / np.tan(np.radians(site.field_of_view_deg) / 2.0)
+        return np.asarray(
+            (np.log(focals / stated) / (site.view_u_deg / site.field_of_view_deg)) ** 2, float
+        )
     return (np.log(focals / usual_focal_px(site.size_px)) / USUAL_LOG_FOCAL_SD) ** 2
 
 
@@ -154,7 +169,7 @@ def _rotations(
     reach = np.linalg.norm(ways, axis=2, keepdims=True)
     ways = ways / np.maximum(reach, 1e-6)
     together = np.einsum("kia,sib->skab", rays, ways)
-    # One faint pair more, the frame's up and the ground's, settles what markers leave open.
+    # One faint pair more, the frame's up and the ground's, settles what markers leave undetermined.
     together[:, :, 1, 2] -= UPRIGHT_WEIGHT
     left, singular, right = np.linalg.svd(np.nan_to_num(together))
     handed = np.sign(np.linalg.det(left) * np.linalg.det(right))

@@ -1,4 +1,4 @@
-"""What a calibration leaves weakest, in words, and what would mend it."""
+"""The quantity that a calibration determines worst, in words, and how to improve it."""
 
 from dataclasses import dataclass
 
@@ -12,7 +12,7 @@ from calibration.site.remedies import Remedy, remedies
 
 Array = NDArray[np.float64]
 
-# The camera's parameters as a person would name them, and how an uncertainty of each is told.
+# The camera's parameters by name, each with the factor and the unit of its uncertainty.
 GROUPS: tuple[tuple[str, slice, float, str], ...] = (
     ("pitch", slice(0, 1), 180.0 / np.pi, "°"),
     ("heading", slice(1, 2), 180.0 / np.pi, "°"),
@@ -26,17 +26,17 @@ GROUPS: tuple[tuple[str, slice, float, str], ...] = (
 
 @dataclass(frozen=True)
 class Weakness:
-    """What the calibration limits most.
+    """The quantity of a flight that the calibration limits most.
 
     Attributes
     ----------
     quantity : str
-        The quantity of a flight that suffers most against what a good measurement needs.
+        Its name: the largest uncertainty over what a good measurement needs.
     u : float
         Its standard uncertainty from the camera alone.
     unit : str
     cause : str
-        The camera's property that is to blame for most of it.
+        The property of the camera that contributes most of it.
     share : float
         Part of the variance that would go if the cause were known exactly, 0 to 1.
     remedies : tuple of Remedy
@@ -60,7 +60,7 @@ def weakness(
     covariance: Array,
     quantities: tuple[Quantity, ...],
 ) -> Weakness:
-    """Return what limits a flight most.
+    """Return the quantity that the camera limits most.
 
     Parameters
     ----------
@@ -73,18 +73,18 @@ def weakness(
         Must not be empty.
     """
     weak = max(quantities, key=lambda quantity: quantity.u / quantity.wanted)
-    cause, share, told = _cause(camera, weak)
+    cause, share, known = _cause(camera, weak)
     mended = remedies(observations, camera, covariance, weak.slope)
     gap = "" if weak.unit in "%°" else " "
     text = (
         f"the camera leaves the {weak.name} most in doubt, by u = {weak.u:.2g}{gap}{weak.unit}, "
-        f"mostly through its {cause} (known to {told})"
+        f"mostly through its {cause} (known to {known})"
     )
     afield = [remedy for remedy in mended if not remedy.at_desk]
     if afield[0].u < 0.9 * weak.u:
         text += f"; {afield[0].text}: that would bring it to {afield[0].u:.2g}{gap}{weak.unit}"
     else:
-        text += "; no single further measurement would mend much"
+        text += "; no single further measurement would help much"
     if mended[0].at_desk and mended[0].u < 0.9 * weak.u:
         text += f" ({mended[0].text}: to {mended[0].u:.2g}{gap}{weak.unit})"
     return Weakness(
@@ -99,14 +99,14 @@ def weakness(
 
 
 def _cause(camera: Camera, weak: Quantity) -> tuple[str, float, str]:
-    """Return the camera's property whose exact knowledge would take most of the variance."""
+    """Return the property of the camera that contributes most of the variance."""
     reach = camera.covariance @ weak.slope
     total = float(weak.slope @ reach)
-    cause, best, told = GROUPS[0][0], -1.0, ""
+    cause, best, known = GROUPS[0][0], -1.0, ""
     for name, at, scale, unit in GROUPS:
         block = camera.covariance[at, at]
         share = float(reach[at] @ np.linalg.pinv(block) @ reach[at]) / total
         if share > best:
             spread = float(np.sqrt(np.trace(block) / len(block))) * scale
-            cause, best, told = name, share, f"{spread:.2g}{unit}"
-    return cause, best, told
+            cause, best, known = name, share, f"{spread:.2g}{unit}"
+    return cause, best, known

@@ -2,7 +2,7 @@
 
 from calibration.timebase.cadence import Cadence, TimeBase, check_cadence
 from calibration.timebase.changes import STILL_PEAK, Changes, find_repeats
-from calibration.timebase.rows import row_fraction, row_offset_s, true_times_s
+from calibration.timebase.rows import row_fraction, true_times_s
 
 __all__ = [
     "STILL_PEAK",
@@ -12,6 +12,5 @@ __all__ = [
     "check_cadence",
     "find_repeats",
     "row_fraction",
-    "row_offset_s",
     "true_times_s",
 ]

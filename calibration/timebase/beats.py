@@ -1,4 +1,4 @@
-"""The beats at which a conversion between frame rates repeats frames or leaves them out."""
+"""Beats at which a conversion between frame rates repeats frames or leaves them out."""
 
 from dataclasses import dataclass, replace
 
@@ -10,12 +10,24 @@ from calibration.timebase.motion import NO_FIT, Fit, Motion, fit_gaps
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
+# Tuned on drawn clips that were converted between the usual rates; no published source.
 _LEAST_EVENTS = 10
+"""Steps that leave a frame out below which no beat is claimed."""
+
 _SEARCH_FRAMES = 6000
+"""Frames, the liveliest of a clip, in which beats are searched for."""
+
 _PHASES = 32
+"""Phases tried for each ratio: each a 32nd of a step."""
+
 _RATE_SLACK = 0.002
+"""Share by which a camera's own rate differs from its nominal one."""
+
 _LEAST_POWER = 12.0
+"""Spectral power of a beat over the mean power of noise."""
+
 _LEAST_GAP = 6.0
+"""Fall of the log-likelihood that lets a measured ratio replace a nominal one."""
 
 FILM_RATES = (24.0, 25.0, 30.0, 48.0, 50.0, 60.0, 120.0, *(x / 1.001 for x in (24.0, 30.0, 60.0)))
 """Frame rates that cameras and screens use, frames a second (common practice, no source)."""
@@ -25,7 +37,7 @@ FILM_RATES = (24.0, 25.0, 30.0, 48.0, 50.0, 60.0, 120.0, *(x / 1.001 for x in (2
 class Beat:
     """One way in which frames may have been chosen: floor(ratio k + phase).
 
-    `usual` tells that the ratio is one of usual rates, so that times can be mended by it.
+    `usual` marks a ratio of usual rates, by which times can be corrected.
     """
 
     ratio: float
@@ -39,7 +51,7 @@ class Beat:
 
 
 def find_beats(motion: Motion, file_fps: float) -> list[Beat]:
-    """Return the best beat for each ratio of rates that the motion lends any weight to."""
+    """Return the best beat of each ratio of rates that the motion supports."""
     first = _liveliest(motion.weight)
     part = motion.within(slice(first, first + _SEARCH_FRAMES))
     mass = part.weight.sum()
@@ -71,7 +83,7 @@ def find_beats(motion: Motion, file_fps: float) -> list[Beat]:
 
 
 def _best_phase(motion: Motion, ratio: float, usual: bool) -> Beat:
-    """Return the beat of a ratio whose phase leaves least unexplained."""
+    """Return the beat of a ratio with the phase that leaves the smallest residual."""
     best = Beat(ratio, 0.0, usual, NO_FIT)
     for phase in np.arange(_PHASES) / _PHASES:
         beat = replace(best, phase=float(phase))
@@ -82,9 +94,9 @@ def _best_phase(motion: Motion, ratio: float, usual: bool) -> Beat:
 
 
 def _ratios(file_fps: float) -> list[tuple[float, bool]]:
-    """Return ratios of source to file rate worth trying, and whether each can be mended.
+    """Return ratios of source to file rate worth trying, and whether times can be corrected.
 
-    Above 2 every step leaves frames out, and too little tells one ratio from another.
+    Above 2 every step leaves frames out, and too little distinguishes one ratio from another.
     """
     usual = [rate / file_fps for rate in FILM_RATES]
     usual = [r for r in usual if 1.03 < r < 2.6 and abs(r - round(r)) > 0.02]
@@ -94,7 +106,7 @@ def _ratios(file_fps: float) -> list[tuple[float, bool]]:
 
 
 def _liveliest(weight: Array) -> int:
-    """Return where the window of frames begins that has most to tell."""
+    """Return where the window of frames with the most motion begins."""
     if len(weight) <= _SEARCH_FRAMES:
         return 0
     sums = np.cumsum(np.pad(weight, (1, 0)))
@@ -102,7 +114,7 @@ def _liveliest(weight: Array) -> int:
 
 
 def holds_throughout(motion: Motion, beat: Beat) -> bool:
-    """Tell whether each quarter of the clip's motion bears the beat out."""
+    """Return whether each quarter of the clip's motion supports the beat."""
     gaps = beat.gaps(len(motion.excess))
     mass = np.cumsum(motion.weight)
     edges = np.searchsorted(mass, mass[-1] * np.array([0.25, 0.5, 0.75]))

@@ -1,4 +1,4 @@
-"""How frames differ from those before them, and which of them show nothing new."""
+"""How frames differ from those before them, and which of them are repeats."""
 
 from dataclasses import dataclass
 
@@ -12,7 +12,10 @@ STILL_PEAK = 8.0
 """A picture that differs by no more than this many grey levels anywhere is the same picture."""
 
 _REPEAT_SHARE = 0.1
+"""Change of a repeated frame, as a share of that of the livelier frames around it."""
+
 _REACH = 6
+"""Frames on either side that count as around a frame."""
 
 
 @dataclass(frozen=True)
@@ -61,4 +64,4 @@ def _lively(measure: Array) -> Array:
     around = np.sort(np.lib.stride_tricks.sliding_window_view(padded, 2 * _REACH + 1), axis=1)
     known = np.isfinite(around).sum(axis=1)
     place = np.clip(np.round(0.8 * (known - 1)).astype(int), 0, None)
-    return around[np.arange(len(measure)), place]
+    return np.asarray(around[np.arange(len(measure)), place], float)

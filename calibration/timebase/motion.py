@@ -1,4 +1,4 @@
-"""How much further some steps of a clip move than their neighbours, and what explains it."""
+"""Excess of motion of single steps of a clip over their neighbours, and its fit."""
 
 from dataclasses import dataclass, replace
 from typing import Self
@@ -13,14 +13,14 @@ Flags = NDArray[np.bool_]
 Indices = NDArray[np.int64]
 
 _MOVING = 1.1
-"""A region moves when it changes at least so much more in two steps than in one."""
+"""Ratio of the change over two steps to that over one above which a region moves. No unit."""
 
 
 @dataclass(frozen=True)
 class Motion:
-    """How much more each step moves than its neighbours, and how much there is to tell it by.
+    """Relative excess of motion of each step, and its weight.
 
-    `growth` is how much more changes in two steps than in one.
+    `growth` is the ratio of the change over two steps to that over one.
     """
 
     excess: Array
@@ -60,7 +60,7 @@ def motion_of(changes: Changes, kept: Indices) -> Motion:
         return Motion(np.zeros(len(kept)), np.zeros(len(kept)), 2.0)
     excess = (relative * weights).sum(axis=1) / np.where(weight > 0, weight, 1.0)
     usual = float(np.average(growth, weights=weights.sum(axis=0)))
-    # One lively moment must not outvote the rest of the clip.
+    # One lively moment must not outweigh the rest of the clip.
     capped = np.minimum(weight, np.median(weight[weight > 0]))
     return Motion(np.pad(excess, 1), np.pad(capped, 1), min(usual, 2.0))
 

@@ -21,6 +21,8 @@ def row_fraction(pixels: ArrayLike, size_px: tuple[int, int], rotation_deg: int)
     Returns
     -------
     ndarray, shape (N,)
+        How much later than the middle of its frame each pixel is read, as a share of the time
+        from the first to the last row of the sensor; a frame's time is that of its middle row.
         -0.5 in the first stored row, 0 in the middle of the frame, 0.5 in the last stored row.
     """
     places = np.asarray(pixels, float).reshape(-1, 2)
@@ -31,24 +33,6 @@ def row_fraction(pixels: ArrayLike, size_px: tuple[int, int], rotation_deg: int)
     fraction = places[:, 0 if along_columns else 1] / last - 0.5
     # Turned by 180 or 270 degrees, the first stored row is shown at the bottom or at the right.
     return -fraction if rotation_deg in (180, 270) else fraction
-
-
-def row_offset_s(
-    pixels: ArrayLike, size_px: tuple[int, int], rotation_deg: int, readout_s: float
-) -> Array:
-    """Return how much later than the middle of its frame each pixel was read, shape (N,), in s.
-
-    A frame's time is that of its middle row. The derivative by ``readout_s``, the time from
-    the first to the last row as stored, is `row_fraction`.
-
-    Parameters
-    ----------
-    pixels, size_px, rotation_deg
-        As in `row_fraction`.
-    readout_s : float
-        Time from the first to the last row of the sensor, s; negative when it reads upwards.
-    """
-    return readout_s * row_fraction(pixels, size_px, rotation_deg)
 
 
 def true_times_s(file_times_s: ArrayLike, pace: float) -> Array:
@@ -62,4 +46,4 @@ def true_times_s(file_times_s: ArrayLike, pace: float) -> Array:
         Playing seconds per true second: 8 for 240 frames a second shown at 30.
     """
     times = np.asarray(file_times_s, float)
-    return (times - times[0]) / pace
+    return np.asarray((times - times[0]) / pace, float)

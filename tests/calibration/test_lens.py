@@ -43,39 +43,6 @@ def test_nearly_the_same_shape_is_a_resize():
     assert LENS.scaled_to((854, 480)).focal_px == pytest.approx(1412.0 * 854 / 1920)
 
 
-def test_plain_form_goes_there_and_back():
-    again = Lens.from_dict(LENS.to_dict())
-    assert again.to_dict() == LENS.to_dict()
-
-
-def test_every_fault_of_the_plain_form_is_told():
-    values = LENS.to_dict()
-    del values["focal_px"]
-    values["focus"] = 3
-    values["distortion"] = [0.1, "x"]
-    with pytest.raises(InputError) as caught:
-        Lens.from_dict(values)
-    said = caught.value.sentences()
-    assert len(said) == 3
-    assert any("no field focus" in line for line in said)
-    assert any("focal_px is missing" in line for line in said)
-    assert any("distortion must be 5 finite numbers" in line for line in said)
-
-
-@pytest.mark.parametrize(
-    ("field", "value", "what"),
-    [
-        ("focal_px", -3.0, "above zero"),
-        ("size_px", [1920.5, 1080], "whole numbers"),
-        ("covariance", (-np.eye(8)).tolist(), "negative directions"),
-        ("device", 7, "must be a text"),
-    ],
-)
-def test_values_that_cannot_be(field, value, what):
-    with pytest.raises(InputError, match=what):
-        Lens.from_dict({**LENS.to_dict(), field: value})
-
-
 def _poses(rng, count, tilt=0.7):
     poses = []
     while len(poses) < count:

@@ -6,7 +6,7 @@ import pytest
 from calibration.camera import looking_at
 from calibration.errors import InputError
 from calibration.markers import Marker
-from calibration.site import Site, camera_at, foreseen, in_view, outlook, solve
+from calibration.site import Site, camera_at, forecast_camera, markers_in_view, outlook, solve
 
 SIZE = (1920, 1080)
 PLACE, AIM = np.array([18.0, -34.0, 1.7]), np.array([18.0, 0.0, 3.0])
@@ -21,9 +21,12 @@ TAPED = {"position_m": np.zeros(3), "position_u_m": 0.1, "level_u_deg": 1.0}
 def test_the_covariance_is_that_of_the_calibration_itself():
     site = Site(SIZE, (*LINE, POLE), field_of_view_deg=70.0, **TAPED)
     camera = camera_at(site, PLACE, AIM)
-    told, parts = foreseen(site, camera)
+    told, parts = forecast_camera(site, camera)
     picked = Site(
-        SIZE, in_view(site, camera), field_of_view_deg=70.0, **{**TAPED, "position_m": PLACE}
+        SIZE,
+        markers_in_view(site, camera),
+        field_of_view_deg=70.0,
+        **{**TAPED, "position_m": PLACE},
     )
     solved = solve(picked)
     assert told.position == pytest.approx(solved.camera.position, abs=1e-3)
@@ -47,9 +50,9 @@ def test_only_markers_in_view_count():
     behind = Marker("behind", np.array([18.0, -60.0, 0.0]))
     site = Site(SIZE, (*LINE, far, behind), field_of_view_deg=70.0, **TAPED)
     camera = camera_at(site, PLACE, AIM)
-    assert [marker.name for marker in in_view(site, camera)] == [one.name for one in LINE]
-    fewer, _ = foreseen(Site(SIZE, LINE, field_of_view_deg=70.0, **TAPED), camera)
-    assert foreseen(site, camera)[0].covariance == pytest.approx(fewer.covariance)
+    assert [marker.name for marker in markers_in_view(site, camera)] == [one.name for one in LINE]
+    fewer, _ = forecast_camera(Site(SIZE, LINE, field_of_view_deg=70.0, **TAPED), camera)
+    assert forecast_camera(site, camera)[0].covariance == pytest.approx(fewer.covariance)
 
 
 def test_a_marker_at_the_very_edge_is_not_counted_on():
@@ -57,7 +60,7 @@ def test_a_marker_at_the_very_edge_is_not_counted_on():
     nearest = 0.01 * SIZE[0]
     for inward, counted in ((nearest - 1.0, False), (nearest + 1.0, True)):
         place = camera.on_plane([[1919.0 - inward, 540.0]], (0, 0, 0), (0, 1, 0))[0]
-        seen = in_view(Site(SIZE, (Marker("at the edge", place),)), camera)
+        seen = markers_in_view(Site(SIZE, (Marker("at the edge", place),)), camera)
         assert bool(seen) == counted
 
 
@@ -73,5 +76,5 @@ def test_a_marker_at_the_very_edge_is_not_counted_on():
 def test_what_would_not_fix_a_camera_is_said(markers, known, words):
     site = Site(SIZE, markers, **known)
     with pytest.raises(InputError) as told:
-        foreseen(site, looking_at(PLACE, AIM, 1400.0, SIZE))
+        forecast_camera(site, looking_at(PLACE, AIM, 1400.0, SIZE))
     assert words in str(told.value)

@@ -112,7 +112,7 @@ def test_a_cut_to_another_scene_is_told(plate):
 
 
 def test_nothing_to_hold_on_to():
-    with pytest.raises(InputError, match="places to hold on to"):
+    with pytest.raises(InputError, match="0 points that can be followed"):
         SteadyReference(np.full(SIZE[::-1], 90, np.uint8), _camera())
 
 

@@ -25,7 +25,7 @@ CAMERA = Camera(
 )
 CHECKERBOARD = Board(9, 6, 25.0)
 CHARUCO = Board(9, 6, 25.0, 18.75)
-CHARUCO_WORDS = ("--board", "charuco", "--tag-mm", "18.75")
+CHARUCO_WORDS = ("--board", "charuco:9x6:25:18.75")
 
 
 @cache
@@ -162,18 +162,26 @@ def grey(path: Path, size: tuple[int, int]) -> str:
         (("{folder}/none.mp4",), "none.mp4"),
         (("{text}",), "words.png: is no picture that can be read"),
         (("{empty}", "--board", "circles"), '--board: there is no board "circles"; use checkerbo'),
-        (("{empty}", "--tag-mm", "10"), "--tag-mm: a checkerboard has no tags"),
-        (("{empty}", "--columns", "2"), "--board: a board of 2 x 6 squares is too small"),
-        (("{empty}", "--columns", "8"), "looks the same after half a turn"),
-        (("{empty}", "--square-mm", "0"), "--square-mm: 0 is no side of a square"),
-        (("{empty}", "--square-mm", "nan"), "--square-mm: nan is no side"),
-        (("{empty}", "--board", "charuco", "--tag-mm", "26"), "tags of 26 mm do not fit"),
+        (("{empty}", "--board", "checkerboard:9x6:25:10"), "--board: a checkerboard has no tags"),
+        (
+            ("{empty}", "--board", "checkerboard:2x6"),
+            "--board: a board of 2 x 6 squares is too small",
+        ),
+        (("{empty}", "--board", "checkerboard:8x6"), "looks the same after half a turn"),
+        (("{empty}", "--board", "checkerboard:9x6:0"), "--board: 0 is no side of a square"),
+        (("{empty}", "--board", "charuco:9x6:nan"), '--board: "nan" is no length'),
+        (("{empty}", "--board", "charuco:9by6"), "describes no board; write KIND:COLUMNSxROWS"),
+        (("{empty}", "--board", "charuco:" + "9" * 4301 + "x6"), "describes no board"),
+        (("{empty}", "--board", "charuco:9x6:25:26"), "tags of 26 mm do not fit"),
         (("{empty}", "--print-board", "{folder}/b.pdf"), "printed or measured, not both"),
         (("--print-board", "{folder}/b.png"), "b.png: is no PDF; give a name that ends in .pdf"),
-        (("--print-board", "{folder}/b.pdf", "--columns", "19"), "--print-board: the board of 475"),
-        (("--print-board", "{folder}/b.pdf", "--square-mm", "inf"), "--square-mm: inf is no"),
         (
-            ("--print-board", "{folder}/b.pdf", "--rows", "99"),
+            ("--print-board", "{folder}/b.pdf", "--board", "charuco:19x6"),
+            "--print-board: the board of 475",
+        ),
+        (("--print-board", "{folder}/b.pdf", "--board", "charuco:9x6:inf"), '--board: "inf"'),
+        (
+            ("--print-board", "{folder}/b.pdf", "--board", "charuco:9x99"),
             "9 x 99 squares is too large; take 50",
         ),
     ],

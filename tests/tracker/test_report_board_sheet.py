@@ -89,9 +89,7 @@ def test_the_ruler_line_is_100_mm_of_black() -> None:
 
 
 def test_the_caption_says_what_to_type() -> None:
-    assert caption(Board(9, 6, 25.0, 18.0)).endswith(
-        "--board charuco --columns 9 --rows 6 --square-mm 25 --tag-mm 18"
-    )
+    assert caption(Board(9, 6, 25.0, 18.0)).endswith("CLIP --board charuco:9x6:25:18")
     assert "100 mm" in caption(Board())
 
 

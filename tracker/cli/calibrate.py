@@ -14,10 +14,10 @@ def calibrate(
         typer.Argument(metavar="SESSION", help="Folder that holds a session.toml and its clips."),
     ],
 ) -> None:
-    """Tell how well the markers fix the camera, and draw it.
+    """Report how well the markers determine the camera, and draw it.
 
-    For each clip: every marker's residual, the camera, whether all agrees, what stays weakest
-    with the measurements that would mend it, and what the calibration allows. A picture of each
+    For each clip: every marker's residual, the camera, whether all agrees, what is known worst
+    with the measurements that would improve it, and what the calibration allows. A picture of each
     goes into results/; other results stay as they are.
     """
     from tracker.report.calibration_words import (

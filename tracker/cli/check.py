@@ -14,10 +14,10 @@ def check(
         typer.Argument(metavar="SESSION", help="Folder that holds a session.toml and its clips."),
     ],
 ) -> None:
-    """Tell whether a session can be measured, and what to add.
+    """Check whether a session can be measured, and what to add.
 
     Each fault is named with its file and field; with a fault the exit code is 2. Advice names
-    what would make the figures better known. Nothing is measured and nothing is written.
+    what would make the figures more certain. Nothing is measured and nothing is written.
     """
     from tracker.workflow.check import Kind, check_session
 

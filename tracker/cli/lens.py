@@ -8,74 +8,52 @@ import typer
 from calibration.errors import InputError
 from tracker.cli.screen import console, progress_bar, say, sentences
 
+SOURCES = typer.Argument(
+    metavar="CLIP_OR_IMAGES",
+    help="A clip of the board, or pictures of it: near and far, in all corners of the frame, "
+    "tilted to all sides.",
+)
+PRINT_BOARD = typer.Option(
+    "--print-board",
+    metavar="FILE.pdf",
+    help="Write a board to print at 100 % on A4, and measure nothing.",
+)
+BOARD = typer.Option(
+    "--board",
+    metavar="BOARD",
+    help="What was printed: checkerboard or charuco, then squares across and down, the side of a "
+    "square measured on the paper in mm, and of a charuco board the side of its tags, as in "
+    "charuco:9x6:25:18.75. Parts at the end may be left out. The printed sheet says it too.",
+)
+DEVICE = typer.Option("--device", metavar="WORDS", help="Whose lens it is, for the file.")
+ZOOM = typer.Option("--zoom", metavar="WORDS", help="The zoom it holds for, for the file.")
+TO = typer.Option("--to", metavar="FILE.toml", help="The lens file; never one that exists.")
+
 
 def lens(
-    sources: Annotated[
-        list[Path] | None,
-        typer.Argument(
-            metavar="CLIP_OR_IMAGES",
-            help="A clip of the board, or pictures of it: near and far, in all corners of the "
-            "frame, tilted to all sides.",
-        ),
-    ] = None,
-    print_board: Annotated[
-        Path | None,
-        typer.Option(
-            "--print-board",
-            metavar="FILE.pdf",
-            help="Write a board to print at 100 % on A4, and measure nothing.",
-        ),
-    ] = None,
-    board: Annotated[
-        str,
-        typer.Option("--board", metavar="KIND", help="What was printed: checkerboard or charuco."),
-    ] = "checkerboard",
-    columns: Annotated[
-        int, typer.Option("--columns", metavar="NUMBER", help="Squares across, not corners.")
-    ] = 9,
-    rows: Annotated[
-        int, typer.Option("--rows", metavar="NUMBER", help="Squares down, not corners.")
-    ] = 6,
-    square_mm: Annotated[
-        float,
-        typer.Option("--square-mm", metavar="MM", help="Side of a square, measured on the paper."),
-    ] = 25.0,
-    tag_mm: Annotated[
-        float | None,
-        typer.Option(
-            "--tag-mm",
-            metavar="MM",
-            help="Side of a charuco board's tags; three quarters of a square when left out.",
-        ),
-    ] = None,
-    device: Annotated[
-        str, typer.Option("--device", metavar="WORDS", help="Whose lens it is, for the file.")
-    ] = "",
-    zoom: Annotated[
-        str, typer.Option("--zoom", metavar="WORDS", help="The zoom it holds for, for the file.")
-    ] = "",
-    to: Annotated[
-        Path,
-        typer.Option("--to", metavar="FILE.toml", help="The lens file; never one that is there."),
-    ] = Path("lens.toml"),
+    sources: Annotated[list[Path] | None, SOURCES] = None,
+    print_board: Annotated[Path | None, PRINT_BOARD] = None,
+    board: Annotated[str, BOARD] = "checkerboard:9x6:25",
+    device: Annotated[str, DEVICE] = "",
+    zoom: Annotated[str, ZOOM] = "",
+    to: Annotated[Path, TO] = Path("lens.toml"),
 ) -> None:
     """Measure a lens with a printed board, once for each zoom.
 
-    Sharp and different views are chosen by themselves. The lens file then stands in a session's
-    [camera] and serves every clip of the same shape of frame.
+    Sharp and different views are chosen automatically. Name the lens file in a session's
+    [camera]; it holds for every clip whose frames have the same shape.
     """
     from tracker.report.lens_words import lens_sentences
-    from tracker.workflow.lens import BoardRequest, measure_lens
+    from tracker.workflow.lens import measure_lens
     from tracker.workflow.lens import print_board as print_it
 
     screen = console()
-    request = BoardRequest(board, columns, rows, square_mm, tag_mm)
     if print_board is not None:
         if sources:
             raise InputError(
                 "a board is printed or measured, not both at once", remedy="print it first"
             )
-        say(screen, [f"Board: {print_it(request, print_board)}"])
+        say(screen, [f"Board: {print_it(board, print_board)}"])
         say(screen, ["Print it at 100 % and measure its ruler line: 100 mm must be 100 mm."])
         return
     if not sources:
@@ -83,8 +61,8 @@ def lens(
             "there is nothing to measure",
             remedy="give a clip or pictures of the board, or print one with --print-board",
         )
-    with progress_bar(console(to_stderr=True)) as told:
-        found = measure_lens(sources, request, to, (device, zoom), told)
+    with progress_bar(console(to_stderr=True)) as progress:
+        found = measure_lens(sources, board, to, (device, zoom), progress)
     say(screen, lens_sentences(found.measurement, found.looked_at))
     say(screen, sentences(found.notes))
     say(screen, [f"Lens file: {found.path}", "The figures after ± are standard uncertainties."])

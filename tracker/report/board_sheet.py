@@ -2,7 +2,7 @@
 
 import io
 
-from calibration.lens import Board
+from calibration.lens import Board, board_text
 from tracker.report.look import INK
 
 A4_MM = (297.0, 210.0)
@@ -56,12 +56,8 @@ def board_pdf(board: Board) -> bytes:
 
 def caption(board: Board) -> str:
     """Return the words under the ruler line: what to check, and what to type afterwards."""
-    words = "--board charuco" if board.tag_mm is not None else "--board checkerboard"
-    words += f" --columns {board.columns} --rows {board.rows} --square-mm {board.square_mm:g}"
-    if board.tag_mm is not None:
-        words += f" --tag-mm {board.tag_mm:g}"
     return (
         "The line must measure 100 mm: print at 100 %, not fitted to the page. "
         "Keep the sheet flat on something stiff.\n"
-        f"lobmeter lens CLIP {words}"
+        f"lobmeter lens CLIP --board {board_text(board)}"
     )

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from calibration.site import shown
+from calibration.site import visible
 from tracker.report.comparison_picture import COLOURS
 from tracker.report.look import FAINT, INK, PAPER, cased
 from tracker.vantage import Moment, Vantage
@@ -152,5 +152,5 @@ def _horizon(camera: Camera) -> Array:
 def _seen(camera: Camera, points: Array) -> Array:
     """Return the pixels of points, shape (N, 2); NaN for those that the frame does not show."""
     pixels = camera.project(points)
-    pixels[~shown(camera, points)] = np.nan
+    pixels[~visible(camera, points)] = np.nan
     return pixels

@@ -10,7 +10,7 @@ from calibration.camera import Camera
 from calibration.errors import InputError
 from calibration.lens import Lens
 from calibration.markers import Marker
-from calibration.site import in_view
+from calibration.site import markers_in_view
 from tracker.fitting.conditions import USUAL_READOUT_S
 from tracker.vantage.judging import Judgement, judge
 from tracker.vantage.shots import ExpectedShots
@@ -189,7 +189,7 @@ def _knowledge(stand: Stand, camera: Camera) -> Iterator[Variant]:
 def _more_markers(stand: Stand, camera: Camera) -> Iterator[Variant]:
     """Yield markers and poles that could be added."""
     site = stand.site
-    seen = in_view(site, camera)
+    seen = markers_in_view(site, camera)
     if not seen:
         return
     far = max(seen, key=lambda marker: float(marker.ground_m[0]))

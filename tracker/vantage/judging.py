@@ -7,7 +7,7 @@ import numpy as np
 
 from calibration.camera import Camera
 from calibration.errors import InputError
-from calibration.site import foreseen
+from calibration.site import forecast_camera
 from tracker.fitting import (
     Circumstances,
     FittedFlight,
@@ -60,7 +60,7 @@ def judge(stand: Stand, shots: ExpectedShots) -> Judgement:
         Where too little would be in view to fix the camera or a flight.
     """
     points = shots.points_m
-    camera, parts = foreseen(stand.site, aimed(stand, points))
+    camera, parts = forecast_camera(stand.site, aimed(stand, points))
     flight = shots.flight
     frames = np.arange(0.5 / stand.fps, flight.landing_s, 1.0 / stand.fps)
     view = view_of(stand, camera, flight, frames)

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from calibration.site import shown
+from calibration.site import visible
 from calibration.timebase import row_fraction
 from tracker.detection import Placing, placing
 from tracker.fitting import ExpectedFlight, circumstances_of
@@ -95,7 +95,7 @@ def margins(camera: Camera, points_m: Array, radii_px: Array | float = 0.0) -> A
     edge = np.array(camera.size_px) - 0.5
     inside = np.minimum((pixels + 0.5).min(axis=1), (edge - pixels).min(axis=1)) - radii_px
     # A strong lens folds far points back into the frame: they do not show there.
-    folded = (inside > 0) & ~shown(camera, points_m)
+    folded = (inside > 0) & ~visible(camera, points_m)
     return np.where(np.isfinite(inside) & ~folded, inside, -np.inf)
 
 

@@ -4,6 +4,7 @@ from tracker.video.change import ChangeMeter
 from tracker.video.facts import ClipFacts, inspect
 from tracker.video.pictures import from_pictures, picture, pictures
 from tracker.video.reading import Frame, decode_only, frames
+from tracker.video.stills import Lumas
 from tracker.video.writing import ClipStyle, ClipWriter
 
 __all__ = [
@@ -12,6 +13,7 @@ __all__ = [
     "ClipStyle",
     "ClipWriter",
     "Frame",
+    "Lumas",
     "decode_only",
     "frames",
     "from_pictures",

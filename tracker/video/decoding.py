@@ -1,4 +1,4 @@
-"""Decoding: from packets to frames that know their place, whatever was lost on the way."""
+"""Decoding: packets to frames with their index, also where some are lost."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
@@ -15,7 +15,7 @@ from calibration.errors import InputError
 from tracker.video.facts import ClipFacts
 
 _READ_ERRORS = 20
-"""So many failures to read in a row end a clip."""
+"""Failures to read in a row that end a clip (common practice, no source)."""
 
 
 @dataclass
@@ -36,7 +36,7 @@ class Damage:
         self.key_of_group = {int(groups[i]): int(i) for i in np.flatnonzero(keys)}
 
     def spoil(self, indices: Iterable[int]) -> None:
-        """Hold everything suspect that is decoded from the same key frames as `indices`."""
+        """Mark all frames as suspect that depend on the same key frames as `indices`."""
         self.spoilt.update(int(self.facts.listing.groups[i]) for i in indices)
 
     def came(self, index: int, corrupt: bool) -> bool:
@@ -50,7 +50,7 @@ class Damage:
         if corrupt:
             self.spoil([index])
         group = int(self.facts.listing.groups[index])
-        # Frames shown before their key frame lean on the group before it as well.
+        # Frames shown before their key frame depend on the group before it as well.
         leads = index < self.key_of_group.get(group, -1) and group - 1 in self.spoilt
         suspect = group in self.spoilt or leads
         self.doubtful += suspect
@@ -58,7 +58,7 @@ class Damage:
 
     def sentences(self) -> list[str]:
         """Say what was lost."""
-        told = []
+        found = []
         lost = np.flatnonzero(~self.seen)
         times = self.facts.file_times_s
         if len(lost):
@@ -66,18 +66,18 @@ class Damage:
             span = (
                 f"at {first:.2f} s" if len(lost) == 1 else f"between {first:.2f} and {last:.2f} s"
             )
-            told.append(
+            found.append(
                 f"{len(lost)} of {self.facts.frame_count} frames could not be read, {span}; the "
                 "rest is used."
             )
         if self.doubtful:
-            told.append(
+            found.append(
                 f"{self.doubtful} frames may be damaged, since something before them was lost; "
                 "they are marked."
             )
         if self.broke_off:
-            told.append("The file breaks off while being read.")
-        return told
+            found.append("The file breaks off while being read.")
+        return found
 
 
 def film(container: InputContainer, facts: ClipFacts) -> VideoStream:
@@ -138,8 +138,8 @@ def decoded(container: InputContainer, stream: VideoStream, damage: Damage) -> I
             packets = container.demux(stream)
             continue
         failures = 0
-        told = packet.dts if damage.facts.listing.by_order else packet.pts
-        index = None if told is None else places.get(told)
+        ticks = packet.dts if damage.facts.listing.by_order else packet.pts
+        index = None if ticks is None else places.get(ticks)
         if index is not None:
             damage.waiting.add(index)
         try:

@@ -1,4 +1,4 @@
-"""What a clip is, told before any of it is measured."""
+"""Facts of a clip, read before it is measured."""
 
 from dataclasses import dataclass
 from fractions import Fraction
@@ -20,7 +20,7 @@ from tracker.video.pixels import FULL_RANGE, luma_bits, rotation_deg_of, shown_s
 Array = NDArray[np.float64]
 
 CAPTURE_TAGS = ("com.android.capture.fps",)
-"""Tags in which a camera tells the rate at which it took the frames."""
+"""Tags in which a camera states the rate at which it took the frames."""
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,7 @@ class ClipFacts:
     file_fps : float
         Rate at which the frames play, from the usual step between them.
     capture_fps : float or None
-        Rate at which they were taken, told by the session or the file; None when untold.
+        Rate at which they were taken, as the session or the file states it; None if neither does.
     pace : float
         Playing seconds per true second: true time is file time divided by it.
     duration_s : float
@@ -78,7 +78,7 @@ class ClipFacts:
     @property
     def times_s(self) -> Array:
         """True seconds of each frame from the first, shape (N,)."""
-        return (self.file_times_s - self.file_times_s[0]) / self.pace
+        return np.asarray((self.file_times_s - self.file_times_s[0]) / self.pace, float)
 
 
 def inspect(path: Path | str, capture_fps: float | None = None) -> ClipFacts:
@@ -88,7 +88,7 @@ def inspect(path: Path | str, capture_fps: float | None = None) -> ClipFacts:
     ----------
     path : Path
     capture_fps : float, optional
-        True frame rate as the session tells it; it overrides the file's own tag.
+        True frame rate as the session states it; it overrides the file's own tag.
 
     Raises
     ------
@@ -120,7 +120,7 @@ def inspect(path: Path | str, capture_fps: float | None = None) -> ClipFacts:
         raise InputError("the clip has one frame only", where=str(path))
     rotation = rotation_deg_of(frame)
     file_fps = usual_rate(times)
-    told, pace, words = pace_of(file_fps, capture_fps, _tagged_rate(tags))
+    rate, pace, words = pace_of(file_fps, capture_fps, _tagged_rate(tags))
     stored = (frame.width, frame.height)
     return ClipFacts(
         path=path,
@@ -129,7 +129,7 @@ def inspect(path: Path | str, capture_fps: float | None = None) -> ClipFacts:
         frame_count=len(times),
         file_times_s=times,
         file_fps=file_fps,
-        capture_fps=told,
+        capture_fps=rate,
         pace=pace,
         duration_s=float(times[-1] - times[0] + np.median(np.diff(times))),
         codec=codec,
@@ -158,7 +158,7 @@ def pace_of(
 ) -> tuple[float | None, float, tuple[str, ...]]:
     """Return the capture rate, playing seconds per true second, and sentences about it.
 
-    A rate that the session gives is believed. A tag is believed when it is at least half
+    A rate that the session states is used. A tag is used when it is at least half
     again as high as the file's rate, or at most two thirds of it: some phones write the rate
     that was asked for into every clip, though in poor light they take fewer frames.
 
@@ -167,7 +167,7 @@ def pace_of(
     file_fps : float
         Rate at which the frames play.
     session_fps, tagged_fps : float or None
-        Rate at which they were taken, as the session and the file tell it.
+        Rate at which they were taken, as the session and the file state it.
     """
     if session_fps is not None:
         ratio = session_fps / file_fps
@@ -192,19 +192,19 @@ def pace_of(
     return tagged_fps, pace, _pace_words(pace, "its tag says", tagged_fps, file_fps)
 
 
-def _pace_words(pace: float, who: str, told: float, file_fps: float) -> tuple[str, ...]:
+def _pace_words(pace: float, who: str, stated_fps: float, file_fps: float) -> tuple[str, ...]:
     """Say how much slower or faster than life a clip plays."""
     if pace == 1.0:
         return ()
     manner = f"{pace:.4g} times slower" if pace > 1 else f"{1 / pace:.4g} times faster"
     return (
-        f"The clip plays {manner} than life: {who} that frames were taken at {told:g} a second, "
-        f"and the file shows {file_fps:.4g}.",
+        f"The clip plays {manner} than life: {who} that frames were taken at {stated_fps:g} a "
+        f"second, and the file shows {file_fps:.4g}.",
     )
 
 
 def _tagged_rate(tags: dict[str, str]) -> float | None:
-    """Return the capture rate that the file's own tags tell."""
+    """Return the capture rate in the file's own tags."""
     for tag in CAPTURE_TAGS:
         try:
             rate = float(tags[tag])

@@ -1,4 +1,4 @@
-"""What a person should be told about a clip's file."""
+"""Notes on a clip's file."""
 
 import re
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ from tracker.video.listing import Listing
 from tracker.video.pixels import is_mirrored
 
 READOUT_TAG = "com.apple.quicktime.camera.framereadouttimeinmicroseconds"
-"""Tag in which some phones tell how long a frame's rows take (from memory)."""
+"""Tag in which some phones state how long a frame's rows take (from memory)."""
 
 _HIGH_DYNAMIC_RANGE = {16: "PQ", 18: "HLG"}
 """Transfer characteristics, ITU-T H.273 table 3."""
@@ -33,7 +33,7 @@ class Header:
     tags : dict
         Tags of the track and of the file.
     aspect, coded_aspect : Fraction or None
-        Width of a pixel by its height, as the container and as the coded picture tell it.
+        Width of a pixel by its height, as the container and as the coded picture state it.
     missing_bytes : int
         How much longer the file's last box says it is than the file.
     """
@@ -49,15 +49,15 @@ class Header:
 def gather(
     header: Header, listing: Listing, frame: VideoFrame, rotation_deg: int
 ) -> tuple[str, ...]:
-    """Return the sentences, what weighs most first."""
-    told = [
+    """Return the notes as sentences, the most important first."""
+    found = [
         *_about_length(header, listing),
         *_about_times(listing),
         *_about_shape(header, frame, rotation_deg),
         *_about_light(frame),
         *_about_tags(header),
     ]
-    return tuple(told)
+    return tuple(found)
 
 
 def missing_bytes(path: Path) -> int:
@@ -88,27 +88,27 @@ _FIRST_BOXES = (b"ftyp", b"wide", b"mdat", b"moov", b"free", b"skip", b"styp")
 
 
 def _about_length(header: Header, listing: Listing) -> list[str]:
-    told = []
+    found = []
     listed = len(listing.ticks)
     if header.missing_bytes:
-        told.append(
-            f"The file is cut off: {header.missing_bytes} bytes that it speaks of are missing. "
+        found.append(
+            f"The file is cut off: {header.missing_bytes} bytes that it announces are missing. "
             "What is there is used; copy the file again if it was whole."
         )
     there = listed + listing.hidden
     if header.counted and header.counted != there:
-        told.append(
+        found.append(
             f"The header counts {header.counted} frames, but {there} are there; the header is "
-            "not believed."
+            "not used."
         )
     if listing.hidden:
-        told.append(
+        found.append(
             f"The file asks not to show {listing.hidden} of its frames (it was trimmed); they are "
             "not counted."
         )
     if header.films > 1:
-        told.append(f"The file holds {header.films} video tracks; only one is read.")
-    return told
+        found.append(f"The file holds {header.films} video tracks; only one is read.")
+    return found
 
 
 def _about_times(listing: Listing) -> list[str]:
@@ -129,31 +129,31 @@ def _about_times(listing: Listing) -> list[str]:
 
 
 def _about_shape(header: Header, frame: VideoFrame, rotation_deg: int) -> list[str]:
-    told = []
+    found = []
     if header.aspect != 1:
-        told.append(
+        found.append(
             f"The pixels are stored {float(header.aspect):.4g} times as wide as high; the picture "
             "is stretched to the shape in which it is shown."
         )
     if header.coded_aspect and header.coded_aspect != header.aspect:
-        told.append(
+        found.append(
             f"The coded picture says that its pixels are {float(header.coded_aspect):.4g} times as "
-            f"wide as high, the container {float(header.aspect):.4g}; the container is believed, "
+            f"wide as high, the container {float(header.aspect):.4g}; the container is used, "
             "as players do. If the picture looks squeezed, the clip was converted badly."
         )
-    told += _about_flag(frame)
+    found += _about_flag(frame)
     hint = next((m for m in map(_HINT.search, header.tags.values()) if m), None)
     if hint and rotation_deg == 0:
-        told.append(
-            f"A name in the file speaks of a rotation ({hint.string}), but no rotation flag is "
+        found.append(
+            f"A name in the file mentions a rotation ({hint.string}), but no rotation flag is "
             "set; the picture is shown as it is stored."
         )
     if frame.interlaced_frame:
-        told.append(
+        found.append(
             "The clip is interlaced: each frame holds two moments, in its even and odd rows. Film "
             "with a progressive setting; times and positions from this clip are doubtful."
         )
-    return told
+    return found
 
 
 def _about_flag(frame: VideoFrame) -> list[str]:
@@ -177,7 +177,7 @@ def _about_light(frame: VideoFrame) -> list[str]:
         return []
     return [
         f"The clip is high dynamic range ({curve}): its brightness follows another curve than "
-        "ordinary video. Positions and times do not suffer."
+        "ordinary video. Positions and times are not affected."
     ]
 
 
@@ -187,6 +187,6 @@ def _about_tags(header: Header) -> list[str]:
     except (KeyError, ValueError):
         return []
     return [
-        f"The camera says that it reads a frame in {readout * 1000:.3g} ms; if the session does "
-        f"not know better, write readout_s = {readout:.6g} under [camera]."
+        f"The camera says that it reads a frame in {readout * 1000:.3g} ms; if the session states "
+        f"nothing else, write readout_s = {readout:.6g} under [camera]."
     ]

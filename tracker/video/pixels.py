@@ -1,4 +1,4 @@
-"""From a decoded frame to the picture that a person is shown."""
+"""Decoded frames to pictures as shown: turned, stretched, 8 bits."""
 
 import math
 from fractions import Fraction

@@ -13,7 +13,7 @@ from tracker.video.pixels import Image, blueness, luma
 
 @dataclass(frozen=True)
 class Frame:
-    """One frame as a person is shown it.
+    """One frame as shown.
 
     Attributes
     ----------
@@ -48,7 +48,7 @@ def frames(facts: ClipFacts, *, on_note: Callable[[str], None] | None = None) ->
     facts : ClipFacts
         From `inspect`.
     on_note : callable, optional
-        Told, once at the end, a sentence for each kind of loss.
+        Called once at the end with a sentence for each kind of loss.
 
     Yields
     ------

@@ -1,4 +1,4 @@
-"""The calibration of every clip of a session, told and drawn."""
+"""The calibration of every clip of a session, reported and drawn."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -65,7 +65,7 @@ def calibrate_session(folder: Path) -> tuple[Session, tuple[CalibratedClip, ...]
             facts = inspected(session, clip)
             calibration = calibrate(session, clip, facts.size_px)
         except InputError as error:
-            faults.extend(error.errors if isinstance(error, InputErrors) else [error])
+            faults.extend(error.parts)
             continue
         if faults:
             continue

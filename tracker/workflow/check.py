@@ -1,4 +1,4 @@
-"""What is there to measure a session, what is missing, and what would make it better."""
+"""Check of a session: faults, facts and advice."""
 
 from dataclasses import dataclass
 from enum import StrEnum
@@ -13,11 +13,11 @@ from tracker.workflow.inputs import inspected
 from tracker.workflow.stand import ball_of, calibrate, leaves_gravity
 
 ENOUGH_MARKERS = 4
-"""With fewer, a slip in one of them cannot be told from the others (common practice)."""
+"""With fewer, an error of one cannot be located (common practice, no source)."""
 
 
 class Kind(StrEnum):
-    """What a finding asks of a person."""
+    """Kind of a finding."""
 
     FAULT = "fault"
     ADVICE = "advice"
@@ -33,7 +33,7 @@ class Finding:
 
 
 def check_session(folder: Path) -> tuple[Finding, ...]:
-    """Look through a session without measuring it.
+    """Check a session without measuring it.
 
     Parameters
     ----------
@@ -77,13 +77,13 @@ def _check_clip(session: Session, clip: ClipEntry) -> list[Finding]:
             return [Finding(Kind.FACT, _film(clip, facts)), *_gravity_alone(clip, error)]
         found = [Finding(Kind.FAULT, sentence) for sentence in error.sentences()]
         return found + [Finding(Kind.ADVICE, sentence) for sentence in _unpicked(clip)]
-    told = [Finding(Kind.FACT, _film(clip, facts))]
-    told.append(Finding(Kind.FACT, f"{clip.file}: {calibration.summary}."))
+    found = [Finding(Kind.FACT, _film(clip, facts))]
+    found.append(Finding(Kind.FACT, f"{clip.file}: {calibration.summary}."))
     for sentence in (*facts.notes, *calibration.notes):
-        told.append(Finding(Kind.ADVICE, f"{clip.file}: {sentence.rstrip('.')}."))
+        found.append(Finding(Kind.ADVICE, f"{clip.file}: {sentence.rstrip('.')}."))
     for sentence in (*_unpicked(clip), *_camera_advice(session, clip, calibration)):
-        told.append(Finding(Kind.ADVICE, sentence))
-    return told
+        found.append(Finding(Kind.ADVICE, sentence))
+    return found
 
 
 def _gravity_alone(clip: ClipEntry, error: InputErrors) -> list[Finding]:
@@ -120,59 +120,59 @@ def _unpicked(clip: ClipEntry) -> list[str]:
 
 def _camera_advice(session: Session, clip: ClipEntry, calibration: Calibration) -> list[str]:
     """Say what would make the camera better known."""
-    told = []
+    found = []
     picked = sum(entry.pixel is not None for entry in clip.markers)
     if picked < ENOUGH_MARKERS:
-        told.append(
+        found.append(
             f"{SESSION_FILE}, [[marker]]: {picked} have a pixel; with {ENOUGH_MARKERS} or more "
-            "a slip in one of them shows."
+            "an error of one of them shows."
         )
     if session.camera.position_m is None:
-        told.append(
+        found.append(
             f"{SESSION_FILE}, [camera], position_m: not given; tape where the camera stood."
         )
     weakest = calibration.weakest.text
-    told.append(f"{clip.file}: {weakest}.")
-    return told
+    found.append(f"{clip.file}: {weakest}.")
+    return found
 
 
 def _advice(session: Session) -> list[str]:
     """Say what else a person could still write down."""
-    told = []
+    found = []
     camera, air = session.camera, session.air
     if camera.lens is None and camera.field_of_view_deg is None:
-        told.append(
+        found.append(
             f"{SESSION_FILE}, [camera], field_of_view_deg: not given; the maker states it, "
             "or a lens file holds it."
         )
     if camera.readout_s is None:
-        told.append(
+        found.append(
             f"{SESSION_FILE}, [camera], readout_s: not given; the time from first to last row "
             "is taken as 0.006 s give or take 0.006 s."
         )
     if air.temperature_c is None or (air.pressure_hpa is None and air.altitude_m is None):
-        told.append(
+        found.append(
             f"{SESSION_FILE}, [air]: temperature_c and pressure_hpa (or altitude_m) would "
             "narrow the drag."
         )
     if air.wind_along_mps is None and air.wind_across_mps is None:
-        told.append(
+        found.append(
             f"{SESSION_FILE}, [air], wind_along_mps: no wind given; it is taken as none, "
             "give or take 1 m/s."
         )
     filmed = {clip.setup for clip in session.clips}
     for setup in session.setups:
         if setup.name not in filmed:
-            told.append(f'{SESSION_FILE}, [[setup]] "{setup.name}": no clip shows it.')
-    return told
+            found.append(f'{SESSION_FILE}, [[setup]] "{setup.name}": no clip shows it.')
+    return found
 
 
 def _launcher_advice(session: Session) -> list[str]:
     """Say which setups the launcher's model cannot read; their shots are measured all the same."""
-    told = []
+    found = []
     for entry in session.setups:
         if not entry.parts:
-            told.append(
+            found.append(
                 f'{SESSION_FILE}, [[setup]] "{entry.name}": nothing says how the launcher was '
                 "built; with [setup.wheel] and [setup.motor] its shots can be predicted."
             )
@@ -181,8 +181,5 @@ def _launcher_advice(session: Session) -> list[str]:
         try:
             machine_from_setup(entry.parts, where, ball_of(session).diameter_m)
         except InputError as error:
-            faults = error.errors if isinstance(error, InputErrors) else (error,)
-            told.extend(
-                f"No prediction: {sentence}" for fault in faults for sentence in fault.sentences()
-            )
-    return told
+            found.extend(f"No prediction: {sentence}" for sentence in error.sentences())
+    return found

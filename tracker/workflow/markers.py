@@ -1,4 +1,4 @@
-"""Proposals for the markers of every clip of a session, drawn for a person to judge."""
+"""Proposed pixels for the markers of every clip of a session, and their pictures."""
 
 import re
 from collections.abc import Sequence
@@ -86,7 +86,7 @@ def mark_session(
             site = site_of(session, clip, facts.size_px)
             proposals = _proposed(site, calibration, frame, Look(colour), numbers)
         except InputError as error:
-            faults.extend(error.errors if isinstance(error, InputErrors) else [error])
+            faults.extend(error.parts)
             continue
         name = f"{names[clip.file]}-markers.jpg"
         drawn[name] = markers_picture(clip.markers, proposals, frame, clip.file)
@@ -107,10 +107,10 @@ def tag_numbers(markers: Sequence[MarkerEntry]) -> dict[int, str]:
     """
     numbers: dict[int, str] = {}
     for marker in markers:
-        told = TAG.search(marker.name)
-        if told is None:
+        match = TAG.search(marker.name)
+        if match is None:
             continue
-        number = int(told[1])
+        number = int(match[1])
         if number in numbers:
             raise InputError(
                 f'names tag {number}, as "{numbers[number]}" does',

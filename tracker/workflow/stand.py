@@ -3,7 +3,7 @@
 import numpy as np
 
 from calibration.camera import Camera
-from calibration.errors import InputError, InputErrors, Undetermined
+from calibration.errors import CameraField, InputError, InputErrors, MarkerField, Undetermined
 from calibration.markers import Marker
 from calibration.site import Calibration, Site, solve
 from tracker.flight.air import Air, Weather, air_from
@@ -11,6 +11,8 @@ from tracker.flight.ball import Ball, ball_from
 from tracker.flight.gravity import gravity_from
 from tracker.measurement.circumstances import ClipRequest
 from tracker.session import SESSION_FILE, ClipEntry, MarkerEntry, Session, read_lens
+
+MARKERS = f"{SESSION_FILE}, [[marker]]"
 
 
 def site_of(session: Session, clip: ClipEntry, size_px: tuple[int, int]) -> Site:
@@ -48,8 +50,7 @@ def calibrate(session: Session, clip: ClipEntry, size_px: tuple[int, int]) -> Ca
     try:
         return solve(site_of(session, clip, size_px))
     except InputError as error:
-        faults = error.errors if isinstance(error, InputErrors) else (error,)
-        raise InputErrors(_located(fault, clip) for fault in faults) from None
+        raise InputErrors(_located(fault, clip) for fault in error.parts) from None
 
 
 def leaves_gravity(clip: ClipEntry, faults: InputErrors) -> bool:
@@ -139,12 +140,10 @@ def _marker(entry: MarkerEntry) -> Marker:
 
 def _located(fault: InputError, clip: ClipEntry) -> InputError:
     """Return a fault of the calibration with the table of `session.toml` that causes it."""
-    where = f"{SESSION_FILE}, [[marker]], for {clip.file}"
-    for entry in clip.markers:
-        if fault.where.startswith(f'marker "{entry.name}"'):
-            where = f"{entry.where}, for {clip.file}"
-    if fault.where.startswith("camera"):
-        where = f"{SESSION_FILE}, [camera]{fault.where.removeprefix('camera')}"
-    elif fault.where.startswith((SESSION_FILE, "lens")) or ".toml" in fault.where:
-        where = fault.where
-    return type(fault)(fault.what, where=where, remedy=fault.remedy)
+    match fault.place:
+        case CameraField(field):
+            return fault.at(f"{SESSION_FILE}, [camera]" + (f", {field}" if field else ""))
+        case MarkerField(name):
+            table = next((entry.where for entry in clip.markers if entry.name == name), "")
+            return fault.at(f"{table or MARKERS}, for {clip.file}")
+    return fault if fault.where else fault.at(f"{MARKERS}, for {clip.file}")
