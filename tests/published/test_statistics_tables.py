@@ -7,28 +7,14 @@ import math
 
 import numpy as np
 import pytest
+from scipy.special import stdtr
 
-from tracker.statistics import (
-    Sample,
-    critical_range,
-    games_howell,
-    grubbs,
-    grubbs_critical,
-    mean_interval,
-    one_way,
-    power_of_two,
-    sample_of,
-    scatter_interval,
-    shots_for_half_width,
-    shots_to_tell,
-    tukey,
-    welch_anova,
-    welch_t,
-)
-from tracker.statistics.means import student_factor, unbiased_factor
-from tracker.statistics.power import shots_to_detect
-from tracker.statistics.studentized_range import range_cdf
-from tracker.statistics.variance import welch_dof
+from tracker.statistics.components import difference, mean_with_shared
+from tracker.statistics.freedom import welch_dof
+from tracker.statistics.means import Sample, sample_of, scatter_interval, student_factor
+from tracker.statistics.outliers import grubbs, grubbs_critical
+from tracker.statistics.pairwise import MARGIN, pair_level, simultaneous
+from tracker.statistics.power import power_of_two
 
 STUDENT_DOF = (1, 2, 3, 4, 5, 7, 9, 14, 16, 19, 29)
 STUDENT = {  # GUM table G.2 prints 2.12, 2.17, 2.92 for 16; the rest computed
@@ -62,7 +48,7 @@ def test_student_at_no_end_of_freedom_is_normal() -> None:
 def test_interval_of_a_heat_flow_meter() -> None:
     """NIST/SEMATECH e-Handbook, section 1.3.5.2 (ZARR13), as in Boost.Math's examples."""
     sample = Sample(195, 9.26146, 0.02278881)
-    low, high = mean_interval(sample)
+    low, high = mean_with_shared(sample, 0.0).interval()
     assert (low, high) == pytest.approx((9.25824, 9.26468), abs=6e-6)
     assert (sample.mean - 5.0) / sample.u == pytest.approx(2611.28380, abs=2e-2)
 
@@ -70,18 +56,9 @@ def test_interval_of_a_heat_flow_meter() -> None:
 def test_interval_of_mercury_by_three_determinations() -> None:
     """J. C. Miller and J. N. Miller, Statistics for Analytical Chemistry, via Boost.Math."""
     sample = Sample(3, 37.8, 0.9643650)
-    assert mean_interval(sample) == pytest.approx((35.40438, 40.19562), abs=1e-5)
+    assert mean_with_shared(sample, 0.0).interval() == pytest.approx((35.40438, 40.19562), abs=1e-5)
     assert student_factor(0.95, 2) == pytest.approx(4.303, abs=5e-4)
     assert (37.8 - 38.9) / sample.u == pytest.approx(-1.97566, abs=1e-5)
-    assert shots_to_detect(1.1, 0.964365, (0.05, 0.05), sides=1) == 11
-    assert shots_to_detect(1.1, 0.964365, (0.05, 0.05), sides=2) == 13
-
-
-def test_unbiasing_factors() -> None:
-    """Control-chart constant c4 of ISO 7870-2; more digits computed."""
-    counts = (2, 3, 4, 5, 6, 8, 10)
-    c4 = (0.797885, 0.886227, 0.921318, 0.939986, 0.951533, 0.965030, 0.972659)
-    assert [unbiased_factor(n) for n in counts] == pytest.approx(c4, abs=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -94,122 +71,52 @@ def test_chi_square_limits_of_a_standard_deviation(count: int, low: float, high:
 
 def test_welch_on_mileage() -> None:
     """NIST/SEMATECH e-Handbook, section 1.3.5.3 (AUTO83B), as in Boost.Math's examples."""
-    test = welch_t(Sample(249, 20.14458, 6.414700), Sample(79, 30.48101, 6.107710))
-    assert test.dof == pytest.approx(136.87499, abs=1e-5)
-    assert test.statistic == pytest.approx(-12.946267565658848, rel=1e-9)
-    assert test.p == pytest.approx(1.5709046e-25, rel=1e-4)
+    first, second = Sample(249, 20.14458, 6.414700), Sample(79, 30.48101, 6.107710)
+    found = difference(first, second, (0.0, 0.0), 0.0)
+    assert found.dof == pytest.approx(136.87499, abs=1e-5)
+    assert found.value / found.u == pytest.approx(-12.946267565658848, rel=1e-9)
 
 
-def test_pooled_table_of_mileage_is_the_square_of_the_pooled_t() -> None:
-    """The same data pooled: t -12.621 with 326 degrees of freedom, s 6.3426 (via Boost.Math)."""
-    (pair,) = tukey([Sample(249, 20.14458, 6.414700), Sample(79, 30.48101, 6.107710)])
-    assert pair.dof == 326
-    assert pair.difference / pair.u == pytest.approx(-12.620585, abs=1e-6)
-    assert pair.u / math.sqrt(1 / 249 + 1 / 79) == pytest.approx(6.3426, abs=5e-5)
-
-
-def test_pooled_t_of_the_general_library() -> None:
-    """scipy.stats.ttest_ind_from_stats, worked example of its manual."""
-    (pair,) = tukey([Sample(13, 15.0, math.sqrt(87.5)), Sample(11, 12.0, math.sqrt(39.0))])
-    assert pair.difference / pair.u == pytest.approx(0.9051358093310269, rel=1e-12)
-    assert pair.p == pytest.approx(0.3751996797581487, rel=1e-9)
-
-
-def test_tukey_of_the_handbook() -> None:
-    pairs = {(p.first + 1, p.second + 1): p for p in tukey([sample_of(g) for g in NIST_GROUPS])}
-    printed = {  # difference second less first as printed, hence the turned signs below
-        (1, 2): (0.29, 4.47),
-        (1, 3): (1.13, 5.31),
-        (1, 4): (-1.93, 2.25),
-        (2, 3): (-1.25, 2.93),
-        (2, 4): (-4.31, -0.13),
-        (3, 4): (-5.15, -0.97),
-    }
-    for key, (low, high) in printed.items():
-        got = pairs[key].interval
-        assert (-got[1], -got[0]) == pytest.approx((low, high), abs=0.011), key
-    assert pairs[1, 2].half_width == pytest.approx(2.087368, abs=1e-5)
-    p = [pairs[k].p for k in ((1, 2), (1, 3), (1, 4), (2, 3), (2, 4), (3, 4))]
-    computed = [0.0227934, 0.0022108, 0.9961211, 0.6644649, 0.0351545, 0.0034506]
-    assert p == pytest.approx(computed, abs=2e-6)
-
-
-def test_handbook_analyses_of_variance() -> None:
-    table = one_way(NIST_GROUPS)
-    assert table.residual_sd**2 == pytest.approx(1.330750, abs=1e-6)
-    assert (table.statistic, table.p) == pytest.approx((9.723840, 0.000684), abs=1e-6)
-    welch = welch_anova([sample_of(g) for g in NIST_GROUPS])
-    assert (welch.statistic, welch.p) == pytest.approx((8.072769, 0.0066724), abs=1e-6)
-
-
-def test_tukey_kramer_on_unequal_counts() -> None:
-    """Output of SAS, quoted in the tests of scipy.stats.tukey_hsd."""
-    groups = (
-        (24.5, 23.5, 26.28, 26.4, 27.1, 29.9, 30.1, 30.1),
-        (28.4, 34.2, 29.5, 32.2, 30.1),
-        (26.1, 28.3, 24.3, 26.2, 27.8),
-    )
-    pairs = {(p.first + 1, p.second + 1): p for p in tukey([sample_of(g) for g in groups])}
-    low, high = pairs[1, 2].interval
-    assert (-high, -low) == pytest.approx((0.2679292645, 7.022070736), abs=1e-5)
-    assert pairs[2, 3].interval == pytest.approx((0.5934764007, 8.086523599), abs=1e-5)
-    low, high = pairs[1, 3].interval
-    assert (-high, -low) == pytest.approx((-4.072070736, 2.682070736), abs=1e-5)
-
-
-def test_tukey_agrees_with_the_general_library() -> None:
-    from scipy.stats import tukey_hsd
-
-    theirs = tukey_hsd(*NIST_GROUPS)
-    interval = theirs.confidence_interval(0.95)
-    for pair in tukey([sample_of(g) for g in NIST_GROUPS]):
-        at = (pair.first, pair.second)
-        assert pair.p == pytest.approx(theirs.pvalue[at], abs=1e-9)
-        assert pair.interval == pytest.approx((interval.low[at], interval.high[at]), abs=1e-7)
-
-
-@pytest.mark.parametrize(
-    ("groups", "dof", "q"),
-    [  # (4, 30) and (4, 40) print as 3.845 and 3.791 in common tables; the rest computed
-        (4, 30, 3.845), (4, 40, 3.791), (2, 10, 3.1511), (3, 10, 3.8768), (3, 20, 3.5779),
-        (4, 16, 4.0461), (4, 20, 3.9583), (5, 20, 4.2319),
-    ],
-)  # fmt: skip
-def test_studentized_range_table(groups: int, dof: int, q: float) -> None:
-    assert critical_range(groups, float(dof)) == pytest.approx(q, abs=6e-4)
-
-
-@pytest.mark.parametrize("groups", [2, 3, 4, 7, 12])
-@pytest.mark.parametrize("dof", [1.0, 2.5, 4.0, 8.3, 40.0, 300.0, math.inf])
-@pytest.mark.parametrize("q", [0.7, 3.0, 6.0, 40.0])
-def test_studentized_range_agrees_with_the_general_library(
-    groups: int, dof: float, q: float
-) -> None:
-    from scipy.stats import studentized_range
-
-    assert range_cdf(q, groups, dof) == pytest.approx(
-        studentized_range.cdf(q, groups, dof), abs=1e-10
-    )
-
-
-def test_games_howell_by_hand() -> None:
-    """Equations of Games and Howell (1976) written out for one pair of the handbook's data."""
+def test_a_family_of_pairs_divides_the_error_as_tamhane_s_t2() -> None:
+    """Šidák's level (1967) for each pair, Welch's degrees of freedom, by hand for one pair."""
     a, b = np.array(NIST_GROUPS[0]), np.array(NIST_GROUPS[2])
     parts = a.var(ddof=1) / 5, b.var(ddof=1) / 5
     dof = sum(parts) ** 2 / (parts[0] ** 2 / 4 + parts[1] ** 2 / 4)
-    half = critical_range(4, dof) * math.sqrt(sum(parts) / 2)
-    pair = next(p for p in games_howell([sample_of(g) for g in NIST_GROUPS]) if p.second == 2)
-    assert pair.first == 0
+    each = (1 - MARGIN * 0.05) ** (1 / 6)
+    found = difference(sample_of(a), sample_of(b), (0.0, 0.0), 0.0)
+    pair = simultaneous(found.value, found.u, found.dof, 4, 0.95)
     assert pair.dof == pytest.approx(dof, rel=1e-12)
-    assert pair.half_width == pytest.approx(half, rel=1e-12)
+    assert pair.half_width == pytest.approx(
+        student_factor(each, dof) * math.sqrt(sum(parts)), rel=1e-12
+    )
+    assert pair_level(2) == 0.95
+    assert welch_dof(((parts[0], 4), (parts[1], 4))) == pytest.approx(dof)
 
 
-def test_games_howell_of_two_groups_is_welch() -> None:
-    a, b = sample_of(NIST_GROUPS[0]), sample_of(NIST_GROUPS[1])
-    (pair,) = games_howell([a, b])
-    welch = welch_t(a, b)
-    assert pair.p == pytest.approx(welch.p, rel=1e-10)
-    assert welch.dof == pytest.approx(welch_dof(((a.u**2, 4), (b.u**2, 4))))
+@pytest.mark.parametrize(
+    ("counts", "scatters"),
+    [
+        ((3, 4, 5, 6, 7, 8), (1.0,) * 6),
+        ((8, 7, 6, 5, 4, 3), (0.5, 1.0, 1.5, 2.0, 2.5, 3.0)),
+        ((3, 5, 8), (3.0, 2.0, 1.0)),
+        ((5, 5, 5), (1.0, 2.0, 4.0)),
+    ],
+)
+def test_equal_means_are_seldom_told_apart(counts: tuple, scatters: tuple) -> None:
+    """The family-wise error stays at 5 % or less for few and uneven shots (simulated)."""
+    trials = 12_000
+    draw = np.random.default_rng(1979)
+    n, sd = np.array(counts), np.array(scatters)
+    means = draw.normal(size=(trials, len(n))) * sd / np.sqrt(n)
+    squares = (sd * sd / n) * draw.chisquare(n - 1, size=(trials, len(n))) / (n - 1)
+    first, second = np.triu_indices(len(n), 1)
+    spread = squares[:, first] + squares[:, second]
+    below = squares[:, first] ** 2 / (n - 1)[first] + squares[:, second] ** 2 / (n - 1)[second]
+    score = np.abs(means[:, first] - means[:, second]) / np.sqrt(spread)
+    p = 2 * stdtr(spread**2 / below, -score)
+    alarms = (p < 1 - pair_level(len(n))).any(axis=1).mean()
+    # Two standard deviations of a share of 12000.
+    assert 0.01 < alarms <= 0.05 + 2 * math.sqrt(0.05 * 0.95 / trials)
 
 
 TIETJEN_MOORE = (199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57)
@@ -221,9 +128,9 @@ def test_grubbs_on_uranium_isotopes() -> None:
     assert found.place == 7
     assert found.statistic == pytest.approx(2.468765, abs=1e-6)
     assert found.critical == pytest.approx(2.126645, abs=1e-6)
-    assert found.stands_out
+    assert found.is_outlier
     assert grubbs_critical(8, two_sided=False) == pytest.approx(2.032, abs=5e-4)
-    assert grubbs(TIETJEN_MOORE[:-1]).stands_out is False
+    assert grubbs(TIETJEN_MOORE[:-1]).is_outlier is False
 
 
 @pytest.mark.parametrize(
@@ -240,26 +147,30 @@ def test_grubbs_table(count: int, one_sided: float, two_sided: float) -> None:
     assert grubbs_critical(count) == pytest.approx(two_sided, abs=6e-5)
 
 
-def test_sample_size_of_the_handbook() -> None:
-    """NIST/SEMATECH e-Handbook, section 7.2.2.2 (its steps from memory): 9, then 11 with t."""
-    assert shots_to_detect(1.0, 1.0, (0.05, 0.10), sides=1) == 11
-
-
-@pytest.mark.parametrize(
-    ("effect", "count"),
-    [(0.5, 64), (0.8, 26), (1.0, 17), (1.5, 9), (2.0, 6)],
-)
-def test_shots_per_group(effect: float, count: int) -> None:
-    """Cohen (1988), table 2.4.1 for 0.5 and 0.8 (from memory); the rest computed."""
-    assert shots_to_tell(effect, (1.0, 1.0)) == count
-
-
 def test_power_of_five_shots_each() -> None:
     """Computed from the noncentral t."""
     assert power_of_two(1.0, (1.0, 1.0), (5, 5)) == pytest.approx(0.28630, abs=1e-5)
     assert power_of_two(2.0, (1.0, 1.0), (5, 5)) == pytest.approx(0.79054, abs=1e-5)
 
 
-def test_shots_for_a_half_width() -> None:
-    """Half width 0.2 m at scatter 0.5 m: 25 by the normal formula, 27 with Student's factor."""
-    assert shots_for_half_width(0.2, 0.5) == 27
+def test_power_falls_with_the_number_of_setups_compared() -> None:
+    """More pairs at one family-wise confidence: each pair is tested at a stricter level."""
+    gap, scatters, counts = 2.0, (1.0, 1.4), (6, 5)
+    chances = [power_of_two(gap, scatters, counts, groups=groups) for groups in (2, 3, 6)]
+    assert chances[0] > chances[1] + 0.05 > chances[2] + 0.1
+    for groups, chance in zip((3, 6), chances[1:], strict=True):
+        alone = power_of_two(gap, scatters, counts, level=pair_level(groups))
+        assert chance == pytest.approx(alone, rel=1e-12)
+
+
+def test_the_power_is_the_share_of_experiments_that_succeed() -> None:
+    """Simulated experiments of two of four setups, six and nine shots."""
+    trials, gap = 4000, 2.0
+    draw = np.random.default_rng(80)
+    wins = 0
+    for _ in range(trials):
+        a, b = sample_of(draw.normal(gap, 1.0, 6)), sample_of(draw.normal(0.0, 1.0, 9))
+        found = difference(a, b, (0.0, 0.0), 0.0)
+        wins += simultaneous(found.value, found.u, found.dof, 4, 0.95).significant
+    expected = power_of_two(gap, (1.0, 1.0), (6, 9), groups=4)
+    assert wins / trials == pytest.approx(expected, abs=0.025)

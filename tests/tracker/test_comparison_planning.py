@@ -7,7 +7,7 @@ import pytest
 from tests.tracker.test_comparison_setups import LARGE, MIDDLE, SMALL, setup, three
 from tracker.comparison.compare import compare
 from tracker.comparison.planning import plan, plan_sentences
-from tracker.statistics import Estimate
+from tracker.statistics.components import Estimate
 from tracker.statistics.improvement import expected_improvement
 
 
@@ -15,7 +15,7 @@ def test_only_rivals_of_the_best_need_more_shots() -> None:
     found = compare(three())
     made = plan(found)
     assert {step.name for step in made.steps} == {"140 mm", "180 mm"}
-    (rivals,) = [c for c in found.contrasts if not c.pair.told_apart]
+    (rivals,) = [c for c in found.contrasts if not c.pair.significant]
     assert {step.shots for step in made.steps} == {rivals.more_shots}
     said = plan_sentences(made, found)
     assert said[0].startswith('"140 mm": ')

@@ -2,7 +2,6 @@
 
 import math
 
-import numpy as np
 import pytest
 
 from calibration.errors import InputError
@@ -13,14 +12,7 @@ from tracker.launcher.passage import Body, Nip, Side, pass_through
 from tracker.launcher.setup import machine_from_setup
 from tracker.launcher.shot import effort, launch
 from tracker.launcher.spinning import Spinning, running
-from tracker.launcher.wheel import (
-    bearing_from_spin_down,
-    disc_drag_nm,
-    inertia_from_pendulum,
-    inertia_from_spin_down,
-    shape_inertia,
-)
-from tracker.statistics import Estimate
+from tracker.launcher.wheel import disc_drag_nm
 
 TENNIS = ball_named("tennis")
 
@@ -184,33 +176,3 @@ def test_drag_of_a_disc() -> None:
     assert disc_drag_nm(0.1, 0.0) == 0.0
     laminar = 0.5 * 3.87 / math.sqrt(re / 100) * 1.2 * 3.0**2 * 0.1**5
     assert disc_drag_nm(0.1, 3.0) == pytest.approx(laminar, rel=1e-12)
-
-
-def test_inertia_by_pendulum() -> None:
-    """A disc of 210 g hung from its rim swings with T = 2 pi sqrt(3 r / 2 g)."""
-    r, m = 0.07, 0.210
-    period = 2 * math.pi * math.sqrt(1.5 * r / 9.80665)
-    found = inertia_from_pendulum(
-        Estimate(m, 0.001), Estimate(r, 0.0005), [20 * period, 20 * period + 0.1,
-                                                  20 * period - 0.1], 20
-    )  # fmt: skip
-    assert found.value == pytest.approx(shape_inertia(m, r, "disc"), rel=1e-9)
-    assert 0.0 < found.u < 0.1 * found.value
-    single = inertia_from_pendulum(Estimate(m, 0.0), Estimate(r, 0.0), [20 * period], 20)
-    # 0.2 s of 20 periods; m g d T^2 / 4 pi^2 is three times the disc's own inertia.
-    assert single.u == pytest.approx(2 * 3 * single.value * 0.2 / (20 * period), rel=1e-6)
-    with pytest.raises(ValueError, match="too quick"):
-        inertia_from_pendulum(Estimate(m, 0.0), Estimate(r, 0.0), [1.0], 20)
-
-
-def test_inertia_and_bearing_by_spin_down() -> None:
-    """OpenStax University Physics 1, chapter 11: 100 kg m2 from 500 rpm to rest in two minutes."""
-    times = np.array([0.0, 60.0, 120.0])
-    found = inertia_from_spin_down(Estimate(43.6332, 0.5), times, [500.0, 250.0, 0.0])
-    assert found.value == pytest.approx(100.0, rel=1e-5)
-    assert found.u == pytest.approx(100 * 0.5 / 43.6332, rel=1e-4)
-    torque = bearing_from_spin_down(Estimate(100.0, 1.0), times, [500.0, 250.0, 0.0])
-    assert torque.value == pytest.approx(43.6332, abs=1e-3)
-    assert torque.u == pytest.approx(0.436332, rel=1e-4)
-    with pytest.raises(ValueError, match="slow down"):
-        inertia_from_spin_down(Estimate(1.0, 0.1), times, [0.0, 10.0, 20.0])

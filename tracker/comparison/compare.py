@@ -1,4 +1,4 @@
-"""Setup against setup, and measured against predicted."""
+"""Setups compared in pairs, and measured means compared with predicted ones."""
 
 import math
 from collections.abc import Mapping, Sequence
@@ -9,15 +9,17 @@ from tracker.statistics.agreement import Agreement, e_number
 from tracker.statistics.components import Estimate, difference
 from tracker.statistics.pairwise import Pair, simultaneous
 from tracker.statistics.power import power_of_two
-from tracker.statistics.variance import AnovaTable, welch_anova
 
 MOST_MORE = 200
-"""More shots than this settle nothing on a field."""
+"""Further shots in each setup beyond which no plan is made (common practice, no source)."""
+
+POWER = 0.8
+"""Chance of a significant difference that a plan aims at (Cohen, 1988)."""
 
 
 @dataclass(frozen=True)
 class Contrast:
-    """Two setups, one against the other.
+    """The difference of two setups.
 
     Attributes
     ----------
@@ -26,10 +28,10 @@ class Contrast:
     pair : Pair
         Their difference, better less other, with an interval that holds for all pairs together.
     residue_u : float
-        Part of its standard uncertainty that no further shot lessens.
+        Part of its standard uncertainty that further shots do not lessen.
     more_shots : int or None
-        Further shots in each that would tell them apart with 80 % chance, if the difference is
-        what it looks like. None where they are told apart, or where no number would.
+        Further shots in each that would make it significant with a chance of 80 %, if the true
+        difference is the measured one. None where it is significant already, or no number would.
     """
 
     better: str
@@ -61,7 +63,7 @@ class Verdict:
 
 @dataclass(frozen=True)
 class Comparison:
-    """Everything that the shots of several setups say about one quantity.
+    """One quantity of several setups: summaries, differences, agreement with predictions.
 
     Attributes
     ----------
@@ -72,8 +74,6 @@ class Comparison:
         In the order given.
     contrasts : tuple of Contrast
         All pairs of setups with two shots or more.
-    overall : AnovaTable or None
-        Welch's analysis of variance of those setups.
     verdicts : tuple of Verdict
     """
 
@@ -81,7 +81,6 @@ class Comparison:
     level: float
     summaries: tuple[Summary, ...]
     contrasts: tuple[Contrast, ...]
-    overall: AnovaTable | None
     verdicts: tuple[Verdict, ...]
 
     def summary(self, name: str) -> Summary:
@@ -95,7 +94,7 @@ def compare(
     predictions: Mapping[str, Estimate] | None = None,
     level: float = 0.95,
 ) -> Comparison:
-    """Compare setups with each other and with what was predicted of them.
+    """Compare setups with each other and with their predictions.
 
     Parameters
     ----------
@@ -103,16 +102,15 @@ def compare(
     quantity : str
         A column of shots.csv.
     predictions : mapping of str to Estimate, optional
-        What was expected of a setup's mean, by its name.
+        Predicted mean of a setup, by its name.
     level : float
         Confidence of every interval; for the contrasts that of all together.
 
     Notes
     -----
-    Pairs as P. A. Games and J. F. Howell, Journal of Educational Statistics 1, 113 (1976), with
-    the shared error of the calibrations added after what of it cancels: under one calibration an
-    error of one percent leaves one percent of the difference. Without it the numbers are exactly
-    theirs.
+    Pairs by Tamhane's T2 (`tracker.statistics.pairwise`), with the shared error of the
+    calibrations added as far as it does not cancel: under one calibration an error of one percent
+    leaves one percent of the difference.
     """
     summaries = tuple(summarise(setup, quantity, level) for setup in setups)
     repeated = [summary for summary in summaries if summary.mean is not None]
@@ -121,21 +119,12 @@ def compare(
         for place, first in enumerate(repeated)
         for second in repeated[place + 1 :]
     ]
-    samples = [summary.sample for summary in repeated if summary.sample is not None]
-    testable = len(samples) > 1 and all(sample.sd > 0.0 for sample in samples)
     verdicts = [
         _verdict(summary.name, summary.mean, predictions[summary.name], level)
         for summary in repeated
         if predictions and summary.mean is not None and summary.name in predictions
     ]
-    return Comparison(
-        quantity,
-        level,
-        summaries,
-        tuple(contrasts),
-        welch_anova(samples) if testable else None,
-        tuple(verdicts),
-    )
+    return Comparison(quantity, level, summaries, tuple(contrasts), tuple(verdicts))
 
 
 def shared_correlation(first: Summary, second: Summary) -> float:
@@ -161,10 +150,10 @@ def _contrast(first: Summary, second: Summary, groups: int, level: float) -> Con
     found = difference(
         one, other, (first.shared_u, second.shared_u), shared_correlation(first, second)
     )
-    pair = simultaneous((0, 1), groups, found.value, found.u, found.dof, level)
+    pair = simultaneous(found.value, found.u, found.dof, groups, level)
     left = residue(first, second)
     more = None
-    if not pair.told_apart:
+    if not pair.significant:
         more = shots_more(
             pair.difference, (one.sd, other.sd), (one.count, other.count), groups, left, level
         )
@@ -179,12 +168,12 @@ def shots_more(
     residue_u: float,
     level: float = 0.95,
 ) -> int | None:
-    """Return how many further shots in each setup would tell two apart with 80 % chance.
+    """Return how many further shots in each setup would show a difference with 80 % chance.
 
     Parameters
     ----------
     gap : float
-        Difference that is to be seen.
+        True difference.
     scatters, counts : tuple of two
         Standard deviation and number of the shots so far.
     groups : int
@@ -196,14 +185,14 @@ def shots_more(
     Returns
     -------
     int or None
-        None where not even 200 would.
+        None where not even `MOST_MORE` would.
     """
     if gap == 0.0:
         return None
 
     def enough(more: int) -> bool:
         grown = (counts[0] + more, counts[1] + more)
-        return power_of_two(gap, scatters, grown, level, groups, residue_u) >= 0.8
+        return power_of_two(gap, scatters, grown, level, groups, residue_u) >= POWER
 
     if not enough(MOST_MORE):
         return None

@@ -94,7 +94,7 @@ def plan(
     if len(repeated) > 1:
         best = max(repeated, key=_mean)
         for contrast in comparison.contrasts:
-            if best.name not in (contrast.better, contrast.other) or contrast.pair.told_apart:
+            if best.name not in (contrast.better, contrast.other) or contrast.pair.significant:
                 continue
             rival = comparison.summary(contrast.other)
             more = contrast.more_shots if worth is None else _more(best, rival, worth, comparison)
@@ -164,7 +164,7 @@ def _settled(comparison: Comparison, worth: float | None, unit: str) -> str:
     best = max(repeated, key=_mean)
     if len(repeated) == 1:
         return f'"{best.name}" is the only setup with shots: there is nothing to compare it with.'
-    if worth is None or all(c.pair.told_apart for c in comparison.contrasts):
+    if worth is None or all(c.pair.significant for c in comparison.contrasts):
         return (
             f'"{best.name}" is the best, told apart from every other: no shot is needed for that.'
         )

@@ -1,23 +1,18 @@
-"""What the shots of each setup come down to."""
+"""Each setup in figures: mean, scatter, next shot, outlier."""
 
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tracker.comparison.landings import Landing, landing_of
 from tracker.records import Quality, Shot
 from tracker.statistics.components import Estimate, mean_with_shared
-from tracker.statistics.landing import (
-    Ellipse,
-    extreme_spread,
-    landing_region,
-    median_miss,
-)
+from tracker.statistics.freedom import welch_dof
 from tracker.statistics.means import Sample, sample_of, scatter_interval
 from tracker.statistics.outliers import grubbs
-from tracker.statistics.variance import welch_dof
 
 
 @dataclass(frozen=True)
@@ -43,7 +38,7 @@ class SetupShots:
 
 @dataclass(frozen=True)
 class Outlier:
-    """A shot that stands out of its setup by Grubbs' test; it is told, and kept.
+    """An outlier by Grubbs' test; it is reported and kept.
 
     Attributes
     ----------
@@ -52,7 +47,7 @@ class Outlier:
     value : float
     statistic, critical : float
         Its distance from the mean in standard deviations, and the one that 5 % of normal
-        samples pass.
+        samples exceed.
     mean_without : float
         Mean of the others.
     """
@@ -63,28 +58,6 @@ class Outlier:
     statistic: float
     critical: float
     mean_without: float
-
-
-@dataclass(frozen=True)
-class Landing:
-    """Where the shots of a setup come down, ground coordinates (along, across) in m.
-
-    Attributes
-    ----------
-    points : ndarray, shape (N, 2)
-    half, most : Ellipse
-        Regions that hold the next shot with 50 % and 95 %.
-    median_miss_m : float
-        Radius about the centre that half of the shots keep.
-    extreme_spread_m : float
-        Greatest distance between two of them.
-    """
-
-    points: np.ndarray
-    half: Ellipse
-    most: Ellipse
-    median_miss_m: float
-    extreme_spread_m: float
 
 
 @dataclass(frozen=True)
@@ -104,11 +77,11 @@ class Summary:
     weights : mapping of str to float
         Share of each outing in its shots.
     mean : Estimate or None
-        With everything known; None for fewer than two shots.
+        With the shared error; None for fewer than two shots.
     scatter : tuple of two floats, or None
         95 % limits of the standard deviation from shot to shot.
     next_shot : Estimate or None
-        What the next shot will do.
+        Prediction of the next shot.
     outlier : Outlier or None
     landing : Landing or None
         None for fewer than three landings.
@@ -118,18 +91,18 @@ class Summary:
     used: int
     rejected: int
     doubtful: int
-    sample: Sample | None
-    shared_u: float
-    weights: dict[str, float]
-    mean: Estimate | None
-    scatter: tuple[float, float] | None
-    next_shot: Estimate | None
-    outlier: Outlier | None
+    weights: Mapping[str, float]
     landing: Landing | None
+    sample: Sample | None = None
+    shared_u: float = 0.0
+    mean: Estimate | None = None
+    scatter: tuple[float, float] | None = None
+    next_shot: Estimate | None = None
+    outlier: Outlier | None = None
 
 
 def figure(shot: Shot, quantity: str) -> float | None:
-    """Return a figure of a shot by its column, None where it is not to be used."""
+    """Return a figure of a shot by its column, None where it does not count."""
     if shot.quality is Quality.REJECTED:
         return None
     value = getattr(shot, quantity)
@@ -156,74 +129,74 @@ def summarise(setup: SetupShots, quantity: str, level: float = 0.95) -> Summary:
     Notes
     -----
     The part of a row's standard uncertainty that differs from shot to shot shows in their
-    scatter already; the part that all shots of an outing share is added to it. Where nobody
-    told that part apart the whole counts as shared, which errs to the safe side.
+    scatter already; the part that all shots of an outing share is added to it. Where that part is
+    not known the whole counts as shared, which is too much, never too little.
     """
+    kept = _counted(setup, quantity)
+    shots = [one.shot for one in kept]
+    occasions = Counter(one.occasion for one in kept)
+    weights = {name: count / len(kept) for name, count in sorted(occasions.items())}
+    base = Summary(
+        name=setup.name,
+        used=len(kept),
+        rejected=len(setup.shots) - len(kept),
+        doubtful=sum(shot.quality is Quality.CHECK for shot in shots),
+        weights=weights,
+        landing=landing_of(shots),
+    )
+    if not kept:
+        return base
+    values = np.array([one.value for one in kept])
+    sample, shared = sample_of(values), _shared_u(kept, quantity, weights)
+    single = replace(base, sample=sample, shared_u=shared)
+    if not sample.scatters:
+        return single
+    ahead = sample.sd**2 * (1.0 + 1.0 / sample.count)
+    return replace(
+        single,
+        mean=mean_with_shared(sample, shared),
+        scatter=scatter_interval(sample, level),
+        next_shot=Estimate(
+            sample.mean,
+            math.hypot(math.sqrt(ahead), shared),
+            welch_dof(((ahead, float(sample.dof)), (shared**2, math.inf))),
+        ),
+        outlier=_outlier(shots, values),
+    )
+
+
+@dataclass(frozen=True)
+class _Counted:
+    """A shot that counts, with its figure and the shared part of its uncertainty."""
+
+    shot: Shot
+    occasion: str
+    value: float
+    shared: float | None
+
+
+def _counted(setup: SetupShots, quantity: str) -> list[_Counted]:
+    """Return the shots of a setup that have this figure."""
     shared_by = setup.shared or ({},) * len(setup.shots)
-    kept = [
-        (shot, occasion, value, shared.get(quantity))
+    return [
+        _Counted(shot, occasion, value, shared.get(quantity))
         for shot, occasion, shared in zip(setup.shots, setup.occasions, shared_by, strict=True)
         if (value := figure(shot, quantity)) is not None
     ]
-    values = np.array([value for _, _, value, _ in kept])
-    doubtful = sum(shot.quality is Quality.CHECK for shot, *_ in kept)
-    rejected = len(setup.shots) - len(kept)
-    counted = Counter(occasion for _, occasion, *_ in kept)
-    weights = {name: count / len(kept) for name, count in sorted(counted.items())}
-    landing = _landing([shot for shot, *_ in kept])
-    if not kept:
-        return Summary(
-            setup.name, 0, rejected, 0, None, 0.0, weights, None, None, None, None, landing
-        )
-    sample = sample_of(values)
-    reported = [
-        u
-        for shot, *_, common in kept
-        if (u := own_u(shot, quantity) if common is None else common) is not None
-    ]
+
+
+def _shared_u(kept: Sequence[_Counted], quantity: str, weights: Mapping[str, float]) -> float:
+    """Return the standard uncertainty that the mean's shots have in common."""
+    stated = [one.shared if one.shared is not None else own_u(one.shot, quantity) for one in kept]
+    known = [u for u in stated if u is not None]
     # Outings have calibrations of their own: their errors average out by their weights.
     spread = math.sqrt(sum(weight**2 for weight in weights.values()))
-    shared = float(np.median(reported)) * spread if reported else 0.0
-    if not sample.scatters:
-        return Summary(
-            setup.name,
-            1,
-            rejected,
-            doubtful,
-            sample,
-            shared,
-            weights,
-            None,
-            None,
-            None,
-            None,
-            landing,
-        )
-    ahead = sample.sd**2 * (1.0 + 1.0 / sample.count)
-    next_shot = Estimate(
-        sample.mean,
-        math.sqrt(ahead + shared**2),
-        welch_dof(((ahead, float(sample.dof)), (shared**2, math.inf))),
-    )
-    return Summary(
-        setup.name,
-        len(kept),
-        rejected,
-        doubtful,
-        sample,
-        shared,
-        weights,
-        mean_with_shared(sample, shared),
-        scatter_interval(sample, level),
-        next_shot,
-        _outlier([shot for shot, *_ in kept], values),
-        landing,
-    )
+    return float(np.median(known)) * spread if known else 0.0
 
 
 def _outlier(shots: Sequence[Shot], values: np.ndarray) -> Outlier | None:
     test = grubbs(values)
-    if test is None or not test.stands_out:
+    if test is None or not test.is_outlier:
         return None
     shot = shots[test.place]
     return Outlier(
@@ -234,19 +207,3 @@ def _outlier(shots: Sequence[Shot], values: np.ndarray) -> Outlier | None:
         test.critical,
         float(np.delete(values, test.place).mean()),
     )
-
-
-def _landing(shots: Sequence[Shot]) -> Landing | None:
-    points = np.array(
-        [
-            (shot.landing_along_m, shot.landing_across_m)
-            for shot in shots
-            if shot.landing_along_m is not None and shot.landing_across_m is not None
-        ],
-        float,
-    ).reshape(-1, 2)
-    half, most = landing_region(points, 0.5), landing_region(points, 0.95)
-    miss = median_miss(points)
-    if half is None or most is None or miss is None:
-        return None
-    return Landing(points, half, most, miss, extreme_spread(points))

@@ -50,8 +50,8 @@ def spread(value: float, half_width: float, unit: str) -> str:
 def sentences(comparison: Comparison) -> list[str]:
     """Return the comparison in words: differences, then agreement, then what limits them."""
     wording = WORDINGS[comparison.quantity]
-    told = [c for c in comparison.contrasts if c.pair.told_apart]
-    open_ = [c for c in comparison.contrasts if not c.pair.told_apart]
+    told = [c for c in comparison.contrasts if c.pair.significant]
+    open_ = [c for c in comparison.contrasts if not c.pair.significant]
     said = [
         _told(c, wording, comparison)
         for c in sorted(told, key=lambda c: c.pair.difference, reverse=True)
@@ -63,7 +63,7 @@ def sentences(comparison: Comparison) -> list[str]:
     if len(comparison.contrasts) > 1:
         said.append(
             f"Each ± holds for all {len(comparison.contrasts)} pairs together with "
-            f"{100 * comparison.level:g} % confidence (Games and Howell, 1976)."
+            f"{100 * comparison.level:g} % confidence (Tamhane, 1979)."
         )
     elif comparison.contrasts:
         said.append(f"The ± is the {100 * comparison.level:g} % interval of the difference.")

@@ -1,4 +1,4 @@
-"""What may stand in the tables of a `[[setup]]`: every field, its unit, its default.
+"""The fields of the tables of a `[[setup]]`: units, ranges, defaults, uncertainties.
 
 A number may be followed by its standard uncertainty: the same name with ``u`` before the unit,
 ``diameter_u_mm`` beside ``diameter_mm``. Where it is left out, the uncertainty of the table
@@ -16,6 +16,7 @@ UNITS = (
     "mps",
     "ohm",
     "mm",
+    "s",
     "ah",
     "g",
     "a",
@@ -35,7 +36,7 @@ class Number:
     low, high : float
         Least and greatest number that makes sense.
     default : float or None
-        None where leaving it out means that nothing is known (or that another field tells).
+        None where nothing is known of a field that is left out, or another field gives it.
     u_share : float
         Standard uncertainty where none is given, as a share of the value.
     u_default : float
@@ -91,6 +92,10 @@ NUMBERS = (
     Number("wheel", "rim_mass_g", "mass added to the rim of one wheel", 0, 50000, 0.0, 0.02),
     Number("wheel", "inertia_gm2", "measured inertia of one wheel about its axle, without what "
            "was added (1 g m² = 10 kg cm²)", 1e-5, 1e5, None, 0.03),
+    Number("wheel", "swing_s", "time of one full small swing of a wheel that hangs from a nail; "
+           "gives the inertia", 0.05, 20, None, 0.015),
+    Number("wheel", "swing_arm_mm", "from the nail to the axle; half the diameter when left out",
+           1, 1500, None, 0.01),
     Number("wheel", "driven", "wheels that a motor drives, 1 or 2", 1, 2, 2.0),
     Number("wheel", "speed_rpm", "speed before the shot by a tachometer, in place of the motor's",
            1, 60000, None, 0.01),
@@ -130,6 +135,11 @@ NUMBERS = (
     Number("grip", "feed_speed_mps", "speed at which the ball is fed", 0, 20, 0.5, 0.2, 0.5),
     Number("losses", "bearing_mnm", "torque of the bearings of one wheel beyond the motor's own",
            0, 10000, 2.0, 0.2, 0.8, learned=True),
+    Number("losses", "run_down_s", "time in which a wheel on its unplugged motor slows from "
+           "run_down_from_rpm to run_down_to_rpm; gives bearing_mnm", 0.1, 3600, None, 0.03),
+    Number("losses", "run_down_from_rpm", "speed at the beginning of that time", 1, 60000, None,
+           0.01),
+    Number("losses", "run_down_to_rpm", "speed at its end", 0, 60000, None, 0.01),
     Number("losses", "windage_factor", "drag of the air over that of a smooth disc: 1.5 for a "
            "disc or ring, 10 for open spokes or ribs when left out", 0.5, 200, None, 0.2, 0.8,
            learned=True),
@@ -145,10 +155,10 @@ CHOICES = (
 """Every word of a setup; the first is the default."""
 
 WINDAGE = {"disc": 1.5, "ring": 1.5, "spoked": 10.0}
-"""Windage factor of each kind where nobody said; common practice, no source."""
+"""Windage factor of each kind where it is left out; common practice, no source."""
 
 GAP_SHARE = 0.75
-"""Gap over the ball's diameter where nobody said; common practice, no source."""
+"""Gap over the ball's diameter where it is left out; common practice, no source."""
 
 MODEL_SHARE = 0.03
 """Standard uncertainty of the model itself as a share of the exit speed: what it leaves out

@@ -1,4 +1,4 @@
-"""From the tables of a `[[setup]]` to a machine, every fault told at once."""
+"""From the tables of a `[[setup]]` to a machine, with every fault in one report."""
 
 import math
 from collections.abc import Mapping
@@ -9,6 +9,13 @@ from tracker.launcher.fields import CHOICES, GAP_SHARE, NUMBERS, TABLES, WINDAGE
 from tracker.launcher.machine import Machine
 from tracker.launcher.motor import RPM
 from tracker.launcher.wheel import STEEL_KGPM3
+from tracker.launcher.workshop import GRAVITY_MPS2, run_down_torque, swing_inertia
+
+RUN_DOWN = ("losses.run_down_s", "losses.run_down_from_rpm", "losses.run_down_to_rpm")
+"""Fields that give the bearing's torque together."""
+
+WINDAGE_SHARE = 0.8
+"""Standard uncertainty of a windage factor left out, over itself; common practice, no source."""
 
 TORQUE_FIELDS = ("stall_current_a", "stall_torque_mnm", "rated_power_w")
 
@@ -127,6 +134,7 @@ def machine_from_setup(
     """
     form = _Form(tables, where)
     form.read()
+    _inertia_from_swing(form)
     _check_wheels(form)
     _check_motor(form)
     if ball_diameter_m is not None:
@@ -143,8 +151,94 @@ def machine_from_setup(
     if "losses.windage_factor" not in form.values:
         factor = WINDAGE[form.words["wheel.kind"]]
         form.values["losses.windage_factor"] = factor
-        form.u["losses.windage_factor"] = 0.8 * factor
+        form.u["losses.windage_factor"] = WINDAGE_SHARE * factor
+    _bearing_from_run_down(form)
+    if form.faults:
+        raise InputErrors(form.faults)
     return Machine(form.values, form.words, form.u)
+
+
+def _inertia_from_swing(form: _Form) -> None:
+    """Fill in the inertia of a wheel that was swung from a nail."""
+    values, u = form.values, form.u
+    period, mass = values.get("wheel.swing_s"), values.get("wheel.mass_g")
+    diameter = values.get("wheel.diameter_mm")
+    if period is None:
+        if "wheel.swing_arm_mm" in form.given:
+            form.at("wheel.swing_arm_mm", "belongs to swing_s, which is missing", "give swing_s")
+        return
+    if "wheel.inertia_gm2" in form.given:
+        form.at("wheel.swing_s", "gives the inertia a second time", "keep it or inertia_gm2")
+        return
+    if mass is None or diameter is None:
+        return
+    arm = values.setdefault("wheel.swing_arm_mm", diameter / 2.0)
+    arm_u = u.setdefault("wheel.swing_arm_mm", 0.01 * arm)
+
+    def inertia(mass_g: float, arm_mm: float, seconds: float) -> float:
+        return 1e3 * swing_inertia(mass_g / 1e3, arm_mm / 1e3, seconds)
+
+    try:
+        found = inertia(mass, arm, period)
+    except ValueError:
+        shortest = 2.0 * math.pi * math.sqrt(arm / 1e3 / GRAVITY_MPS2)
+        form.at(
+            "wheel.swing_s",
+            f"{period:g} s is too short for an arm of {arm:g} mm, which swings no quicker than "
+            f"{shortest:.3f} s",
+            "time twenty swings there and back and divide by twenty",
+        )
+        return
+    suspended = found + mass * (arm / 1e3) ** 2
+    parts = (
+        found * u["wheel.mass_g"] / mass,
+        (suspended / arm - 2.0 * mass * arm / 1e6) * arm_u,
+        2.0 * suspended * u["wheel.swing_s"] / period,
+    )
+    values["wheel.inertia_gm2"], u["wheel.inertia_gm2"] = found, math.hypot(*parts)
+
+
+def _bearing_from_run_down(form: _Form) -> None:
+    """Fill in the bearing's torque of a wheel that ran down by itself."""
+    values, u = form.values, form.u
+    known = [key for key in RUN_DOWN if key in values]
+    if not known:
+        return
+    for key in RUN_DOWN:
+        if key not in values:
+            form.at(key, "is missing", f"give it beside {known[0].split('.')[1]}")
+    if len(known) < len(RUN_DOWN):
+        return
+    if "losses.bearing_mnm" in form.given:
+        form.at("losses.run_down_s", "gives the bearing a second time", "keep it or bearing_mnm")
+        return
+    seconds, fast, slow = (values[key] for key in RUN_DOWN)
+    if slow >= fast:
+        form.at(
+            "losses.run_down_to_rpm",
+            f"{slow:g} rpm is not slower than {fast:g} rpm",
+            "give the speed at the end of the time",
+        )
+        return
+    machine = Machine(values, form.words, u)
+    wheel, motor = machine.wheel, machine.motor
+    friction = 0.0
+    if motor is not None:
+        friction = motor.constant_vs * motor.no_load_current_a * values["motor.gear_ratio"]
+    torque = run_down_torque(wheel, fast * RPM, slow * RPM, seconds, friction)
+    mean = wheel.inertia_kgm2 * (fast - slow) * RPM / seconds
+    air = wheel.air_nm(0.5 * (fast + slow) * RPM)
+    shares = (
+        u["losses.run_down_s"] / seconds,
+        math.hypot(u["losses.run_down_from_rpm"], u["losses.run_down_to_rpm"]) / (fast - slow),
+        u.get("wheel.inertia_gm2", u.get("wheel.mass_g", 0.0))
+        / values.get("wheel.inertia_gm2", values.get("wheel.mass_g", 1.0)),
+    )
+    windage = u["losses.windage_factor"] / values["losses.windage_factor"]
+    values["losses.bearing_mnm"] = 1e3 * torque
+    u["losses.bearing_mnm"] = 1e3 * math.hypot(
+        mean * math.hypot(*shares), air * windage, 0.1 * friction
+    )
 
 
 def gap_fault(gap_mm: float, ball_mm: float) -> tuple[str, str] | None:
@@ -169,7 +263,9 @@ def _check_wheels(form: _Form) -> None:
         form.at("wheel.driven", f"{values['wheel.driven']:g} is neither 1 nor 2", "give 1 or 2")
     if "wheel.diameter_mm" not in form.given:
         form.at("wheel.diameter_mm", "is missing", "measure the wheel across")
-    if "wheel.mass_g" not in form.given and "wheel.inertia_gm2" not in form.given:
+    if "wheel.mass_g" not in form.given and (
+        "wheel.inertia_gm2" not in form.given or "wheel.swing_s" in form.given
+    ):
         form.at("wheel.mass_g", "is missing", "weigh one wheel, or give its inertia_gm2")
     diameter, mass = values.get("wheel.diameter_mm"), values.get("wheel.mass_g")
     if diameter is None:

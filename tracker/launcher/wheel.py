@@ -1,36 +1,31 @@
-"""A wheel: its inertia from its shape or from a stopwatch, and what holds it back."""
+"""A wheel: its inertia from its shape, the torque of its bearing and of the air."""
 
 import math
 from dataclasses import dataclass
-
-import numpy as np
-from numpy.typing import ArrayLike
-
-from tracker.statistics.components import Estimate
-from tracker.statistics.line import fit_line
-from tracker.statistics.means import sample_of
-from tracker.statistics.propagation import combined
 
 SHAPES = {"disc": 0.5, "spoked": 0.75, "ring": 1.0}
 """Inertia over mass times radius squared: a full disc, a spoked wheel with half of its mass at
 the rim (common practice, no source), a thin ring."""
 
 STEEL_KGPM3 = 7850.0
-"""Density of steel, above which no wheel of the trade is."""
+"""Density of steel; wheels are seldom of anything heavier (handbook value, from memory)."""
 
 AIR_KGPM3 = 1.2
+"""Density of air indoors, kg/m³ (20 °C, 1013 hPa)."""
+
 AIR_VISCOSITY_PAS = 1.81e-5
+"""Dynamic viscosity of air at 20 °C, Pa s (Sutherland's formula)."""
 
 
 @dataclass(frozen=True)
 class Wheel:
-    """A wheel as the ball and the motor feel it.
+    """A wheel with everything that turns with it.
 
     Attributes
     ----------
     radius_m : float
     inertia_kgm2 : float
-        About its axle, with everything that turns with it.
+        About its axle.
     bearing_nm : float
         Torque of the bearing, at any speed.
     windage : float
@@ -48,10 +43,17 @@ class Wheel:
         density_kgpm3: float = AIR_KGPM3,
         viscosity_pas: float = AIR_VISCOSITY_PAS,
     ) -> float:
-        """Return the torque that bearing and air take at a speed, N m."""
-        return self.bearing_nm + self.windage * disc_drag_nm(
-            self.radius_m, speed_radps, density_kgpm3, viscosity_pas
-        )
+        """Return the torque of bearing and air at a speed, N m."""
+        return self.bearing_nm + self.air_nm(speed_radps, density_kgpm3, viscosity_pas)
+
+    def air_nm(
+        self,
+        speed_radps: float,
+        density_kgpm3: float = AIR_KGPM3,
+        viscosity_pas: float = AIR_VISCOSITY_PAS,
+    ) -> float:
+        """Return the torque of the air at a speed, N m."""
+        return self.windage * disc_drag_nm(self.radius_m, speed_radps, density_kgpm3, viscosity_pas)
 
     def energy_j(self, speed_radps: float) -> float:
         """Return the energy stored at a speed, J."""
@@ -99,99 +101,3 @@ def shape_inertia(
     if kind == "ring" and inner_radius_m is not None:
         return 0.5 * mass_kg * (radius_m**2 + inner_radius_m**2)
     return SHAPES[kind] * mass_kg * radius_m**2
-
-
-def inertia_from_pendulum(
-    mass: Estimate, arm: Estimate, swings_s: ArrayLike, swings: int, gravity_mps2: float = 9.80665
-) -> Estimate:
-    """Return the inertia about its axle of a wheel that swung from a nail at its rim.
-
-    Parameters
-    ----------
-    mass : Estimate
-        Of the wheel, kg.
-    arm : Estimate
-        Distance from the nail to the axle, m.
-    swings_s : array_like, shape (N,)
-        Stopwatch readings, each over `swings` whole periods of small swings, s. Two or more
-        readings show how well they repeat; with one, 0.2 s is taken for the hand on the watch
-        (common practice, no source).
-    swings : int
-        Periods in each reading.
-    gravity_mps2 : float
-
-    Notes
-    -----
-    ``I = m g d (T / 2 pi)^2 - m d^2``: a physical pendulum less Steiner's share. Source:
-    OpenStax University Physics, volume 1, sections 15.4 and 10.5. Uncertainty to first order
-    (GUM equation 10).
-    """
-    sample = sample_of(swings_s)
-    hand = 0.2 / swings
-    period = sample.mean / swings
-    period_u, period_dof = (
-        (sample.u / swings, float(sample.dof))
-        if sample.scatters
-        else (
-            hand,
-            math.inf,
-        )
-    )
-    turn = (period / (2.0 * math.pi)) ** 2
-    m, d = mass.value, arm.value
-    inertia = m * gravity_mps2 * d * turn - m * d * d
-    if inertia <= 0.0:
-        raise ValueError("these swings are too quick for a wheel that hangs by this arm")
-    return combined(
-        inertia,
-        (
-            (inertia / m * mass.u, mass.dof),
-            ((m * gravity_mps2 * turn - 2.0 * m * d) * arm.u, arm.dof),
-            (2.0 * m * gravity_mps2 * d * turn / period * period_u, period_dof),
-        ),
-    )
-
-
-def inertia_from_spin_down(torque: Estimate, times_s: ArrayLike, speeds_rpm: ArrayLike) -> Estimate:
-    """Return the inertia of a wheel that a known torque slows evenly, kg m².
-
-    Parameters
-    ----------
-    torque : Estimate
-        A cord and weight on the rim or a spring balance: braking torque, N m, bearing included.
-    times_s, speeds_rpm : array_like, shape (N,)
-        Three readings or more of a watch and a tachometer.
-
-    Notes
-    -----
-    ``T = I dw/dt``; the slope and its uncertainty from the least-squares line (GUM annex H.3).
-    """
-    line = fit_line(times_s, np.asarray(speeds_rpm, float) * (2.0 * math.pi / 60.0))
-    slope = -line.slope.value
-    if slope <= 0.0:
-        raise ValueError("the wheel does not slow down in these readings")
-    inertia = torque.value / slope
-    return combined(
-        inertia,
-        (
-            (torque.u / slope, torque.dof),
-            (inertia / slope * line.slope.u, line.slope.dof),
-        ),
-    )
-
-
-def bearing_from_spin_down(
-    inertia: Estimate, times_s: ArrayLike, speeds_rpm: ArrayLike
-) -> Estimate:
-    """Return the torque that slows a freely running wheel of known inertia, N m.
-
-    Take slow speeds, where the air counts for little.
-    """
-    line = fit_line(times_s, np.asarray(speeds_rpm, float) * (2.0 * math.pi / 60.0))
-    return combined(
-        -inertia.value * line.slope.value,
-        (
-            (line.slope.value * inertia.u, inertia.dof),
-            (inertia.value * line.slope.u, line.slope.dof),
-        ),
-    )

@@ -1,4 +1,4 @@
-"""Whether a measured value agrees with a stated one."""
+"""Agreement of two values with uncertainties."""
 
 import math
 from dataclasses import dataclass
@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Agreement:
-    """A score and its verdict."""
+    """A score and its limit."""
 
     score: float
     limit: float
@@ -26,14 +26,3 @@ def e_number(value: float, expanded: float, other: float, other_expanded: float)
     if spread == 0.0:
         raise ValueError("an E_n number needs an uncertainty")
     return Agreement((value - other) / spread, 1.0)
-
-
-def zeta_score(value: float, u: float, other: float, other_u: float) -> Agreement:
-    """Return the zeta score of two values with standard uncertainties.
-
-    Source: ISO 13528: (x - X) / sqrt(u_x^2 + u_X^2); satisfactory up to 2.
-    """
-    spread = math.hypot(u, other_u)
-    if spread == 0.0:
-        raise ValueError("a zeta score needs an uncertainty")
-    return Agreement((value - other) / spread, 2.0)

@@ -1,8 +1,8 @@
-"""Scatter of the shots, error of each measurement, error that all of them share.
+"""Uncertainty of means and differences with independent and shared errors.
 
-Repeats scatter by what the machine does and by each measurement's own error; both shrink with
-the number of repeats. An error of the calibration moves all of them alike: it never shrinks,
-but it cancels in a difference as far as it is the same in both.
+Repeats scatter because the machine does and because each measurement has its own error; both
+parts decrease with the number of repeats. An error of the calibration is common to all repeats:
+it does not decrease, but it cancels in a difference as far as both sides share it.
 """
 
 import math
@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from tracker.statistics.freedom import welch_dof
 from tracker.statistics.means import Sample, student_factor
-from tracker.statistics.variance import welch_dof
 
 
 @dataclass(frozen=True)
@@ -41,12 +41,12 @@ def mean_with_shared(sample: Sample, u_shared: float) -> Estimate:
     sample : Sample
         Two values or more. Its scatter holds every error that differs from shot to shot.
     u_shared : float
-        Standard uncertainty of what is the same in all of them.
+        Standard uncertainty of the error that all of them share.
 
     Notes
     -----
     GUM 5.2.4: a component common to all values stays whole in their mean. Degrees of freedom
-    by Welch and Satterthwaite, the shared part counting as well known.
+    by Welch and Satterthwaite; the shared part has infinitely many.
     """
     if not sample.scatters:
         raise ValueError("a mean with an uncertainty needs two values")
@@ -57,7 +57,7 @@ def mean_with_shared(sample: Sample, u_shared: float) -> Estimate:
 def difference(
     first: Sample, second: Sample, u_shared: tuple[float, float], correlation: float
 ) -> Estimate:
-    """Return ``first - second`` with what the two share taken out.
+    """Return ``first - second`` with its uncertainty, shared errors cancelled.
 
     Parameters
     ----------
@@ -88,13 +88,13 @@ def difference(
 
 @dataclass(frozen=True)
 class RandomEffects:
-    """A mean of values that scatter more than their own uncertainties say.
+    """Weighted mean of values that scatter more than their own uncertainties.
 
     Attributes
     ----------
     mean : Estimate
     between_sd : float
-        Standard deviation of what lies behind the values, their own errors taken out.
+        Standard deviation between the values without their own errors.
     """
 
     mean: Estimate
@@ -102,7 +102,7 @@ class RandomEffects:
 
 
 def random_effects_mean(values: ArrayLike, u: ArrayLike) -> RandomEffects:
-    """Return the mean of values with own uncertainties and a scatter behind them.
+    """Return the mean of values with own uncertainties and a further variance between them.
 
     Parameters
     ----------
@@ -114,7 +114,7 @@ def random_effects_mean(values: ArrayLike, u: ArrayLike) -> RandomEffects:
     Notes
     -----
     Source: R. C. Paule and J. Mandel, Journal of Research of the NBS 87, 377 (1982): the
-    variance behind the values is the one that makes the weighted sum of squares equal its
+    variance between the values is the one that makes the weighted sum of squares equal its
     degrees of freedom, zero if none does. With equal ``u`` the mean and its uncertainty are
     those of the plain sample, unless the values scatter less than ``u``.
     """

@@ -1,4 +1,4 @@
-"""Where a further trial promises most."""
+"""Expected gain of a further trial."""
 
 import math
 
@@ -6,7 +6,7 @@ from tracker.statistics.components import Estimate
 
 
 def expected_improvement(candidate: Estimate, best: Estimate) -> float:
-    """Return by how much a trial is expected to beat the best so far, never below zero.
+    """Return the expected improvement of a trial on the best so far; never negative.
 
     Parameters
     ----------

@@ -12,7 +12,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Ellipse:
-    """A region of the ground.
+    """An elliptical region of the ground.
 
     Attributes
     ----------
@@ -22,7 +22,7 @@ class Ellipse:
     direction_deg : float
         Angle of the longer axis from the first coordinate, between -90 and 90.
     level : float
-        Probability that it claims.
+        Probability of the region.
     """
 
     centre: Array
@@ -46,7 +46,7 @@ class Ellipse:
             [[math.cos(angle), math.sin(angle)], [-math.sin(angle), math.cos(angle)]]
         )
         local = (np.asarray(points, float).reshape(-1, 2) - self.centre) @ rotation.T
-        # A flat region holds what lies on it to rounding.
+        # A region of no width holds the points on it to rounding.
         axes = np.maximum(np.array(self.semi_axes), 1e-12 * max(self.semi_axes) + 1e-300)
         return np.asarray(np.hypot(*(local / axes).T) <= 1.0)
 
@@ -63,7 +63,7 @@ def landing_region(
     level : float
         Probability.
     of : {"next", "mean"}
-        What it is to hold.
+        Whether it holds the next landing or the true centre.
 
     Returns
     -------
@@ -136,22 +136,16 @@ def radius_for(probability: float, deviations: tuple[float, float]) -> float:
 
 
 def median_miss(points: ArrayLike) -> float | None:
-    """Return the radius about their centre that half of the landings keep (CEP).
+    """Return the radius about their centre that holds half of the landings (CEP).
 
-    From the fitted normal scatter, None for fewer than three points. The name of the trade is
-    circular error probable; for a round scatter it is 1.1774 standard deviations.
+    From the fitted normal distribution; None for fewer than three points. Also called circular
+    error probable; for a round scatter it is 1.1774 standard deviations.
     """
     array = np.asarray(points, float).reshape(-1, 2)
     if len(array) < 3:
         return None
     values = np.clip(np.linalg.eigvalsh(np.cov(array.T)), 0.0, None)
     return radius_for(0.5, (math.sqrt(values[0]), math.sqrt(values[1])))
-
-
-def mean_radius(points: ArrayLike) -> float:
-    """Return the mean distance of points, shape (N, 2), from their own centre."""
-    array = np.asarray(points, float).reshape(-1, 2)
-    return float(np.linalg.norm(array - array.mean(axis=0), axis=1).mean())
 
 
 def extreme_spread(points: ArrayLike) -> float:

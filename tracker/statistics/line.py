@@ -1,4 +1,4 @@
-"""A straight line through points, with the covariance of what it says."""
+"""Least-squares straight line with its covariance."""
 
 import math
 from dataclasses import dataclass

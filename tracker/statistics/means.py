@@ -1,4 +1,4 @@
-"""A sample, what it says of the mean, and what it says of the next value."""
+"""A sample of repeated values: its mean, its scatter, Student's factor."""
 
 import math
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ Interval = tuple[float, float]
 
 @dataclass(frozen=True)
 class Sample:
-    """What repeats of one thing come down to.
+    """Count, mean and standard deviation of repeated values.
 
     Attributes
     ----------
@@ -38,7 +38,7 @@ class Sample:
 
     @property
     def scatters(self) -> bool:
-        """True when there are values enough for a scatter."""
+        """True when there are enough values for a standard deviation."""
         return self.count > 1
 
 
@@ -83,29 +83,6 @@ def student_factor(level: float, dof: float) -> float:
     return float(ndtri(half) if math.isinf(dof) else stdtrit(dof, half))
 
 
-def mean_interval(sample: Sample, level: float = 0.95) -> Interval | None:
-    """Return the t interval of the mean, or None for a single value.
-
-    Source: Student (1908), as in the GUM, annex G.3.
-    """
-    if not sample.scatters:
-        return None
-    half = student_factor(level, sample.dof) * sample.u
-    return sample.mean - half, sample.mean + half
-
-
-def next_interval(sample: Sample, level: float = 0.95) -> Interval | None:
-    """Return the interval that holds the next value, or None for a single value.
-
-    Source: G. J. Hahn and W. Q. Meeker, Statistical Intervals (1991), section 4.7:
-    mean plus or minus t s sqrt(1 + 1/n).
-    """
-    if not sample.scatters:
-        return None
-    half = student_factor(level, sample.dof) * sample.sd * math.sqrt(1.0 + 1.0 / sample.count)
-    return sample.mean - half, sample.mean + half
-
-
 def scatter_interval(sample: Sample, level: float = 0.95) -> Interval | None:
     """Return the chi-square interval of the standard deviation, or None for a single value.
 
@@ -119,16 +96,4 @@ def scatter_interval(sample: Sample, level: float = 0.95) -> Interval | None:
     return (
         sample.sd * math.sqrt(sample.dof / float(chdtri(sample.dof, tail))),
         sample.sd * math.sqrt(sample.dof / float(chdtri(sample.dof, 1.0 - tail))),
-    )
-
-
-def unbiased_factor(count: int) -> float:
-    """Return c4, the mean of the sample standard deviation over the true one.
-
-    Source: ISO 7870-2 and W. A. Shewhart (1931): sqrt(2/(n-1)) gamma(n/2) / gamma((n-1)/2).
-    """
-    if count < 2:
-        raise ValueError("c4 needs at least two values")
-    return math.sqrt(2.0 / (count - 1)) * math.exp(
-        math.lgamma(count / 2.0) - math.lgamma((count - 1) / 2.0)
     )

@@ -1,4 +1,4 @@
-"""Whether one value stands too far from its fellows."""
+"""Test of one outlier in a sample."""
 
 import math
 from dataclasses import dataclass
@@ -11,17 +11,16 @@ from tracker.statistics.means import sample_of
 
 @dataclass(frozen=True)
 class Grubbs:
-    """The value that stands farthest out, and whether it stands too far.
+    """The value farthest from the mean, and the critical distance.
 
     Attributes
     ----------
     place : int
-        Its place in the list, from 0.
+        Its index.
     statistic : float
         Its distance from the mean in standard deviations.
     critical : float
-        The distance that a value of a normal sample passes with probability ``1 - level``.
-    stands_out : bool
+        The distance that the farthest of a normal sample exceeds with probability ``1 - level``.
     """
 
     place: int
@@ -29,8 +28,8 @@ class Grubbs:
     critical: float
 
     @property
-    def stands_out(self) -> bool:
-        """True when the value lies farther out than the test allows."""
+    def is_outlier(self) -> bool:
+        """True when the distance exceeds the critical one."""
         return self.statistic > self.critical
 
 
@@ -63,7 +62,7 @@ def grubbs_critical(count: int, level: float = 0.95, two_sided: bool = True) -> 
 def grubbs(values: ArrayLike, level: float = 0.95) -> Grubbs | None:
     """Return Grubbs' two-sided test of the value farthest from the mean.
 
-    Returns None where there is nothing to test: fewer than three values, or all alike.
+    None for fewer than three values, or values that are all equal.
     """
     array = np.asarray(values, float).reshape(-1)
     if array.size < 3:
