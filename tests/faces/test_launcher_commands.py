@@ -37,7 +37,7 @@ def test_compare_says_the_answer_first(two: Path) -> None:
 
 def test_predict_names_what_it_learned_and_what_to_beware_of(two: Path) -> None:
     text = said("predict", str(two), "--sweep", "wheel.diameter_mm=100:180:3")
-    assert "What the shots have taught:" in text
+    assert "What the shots say of the model:" in text
     assert "the wheels hold" in text
     assert "no toy" in text
     assert "wheel.diameter_mm" in text

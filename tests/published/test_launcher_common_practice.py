@@ -14,9 +14,10 @@ from tracker.flight.ball import ball_named
 from tracker.launcher.carry import Release, carry_of
 from tracker.launcher.learning import Lesson, learn
 from tracker.launcher.machine import Machine
-from tracker.launcher.prediction import Outdoors, predict, swept
+from tracker.launcher.prediction import Outdoors, predict
 from tracker.launcher.setup import machine_from_setup
 from tracker.launcher.shot import Launch, launch
+from tracker.launcher.sweep import changed
 
 TENNIS = ball_named("tennis")
 AIR = air_from(Weather())
@@ -54,7 +55,7 @@ def test_plausible_constants_have_a_best_diameter_inside_the_range() -> None:
     base = machine(152.4, 230.0, windage_factor=35.0)
     rims = {}
     for diameter in range(80, 281, 20):
-        wheel = swept(base, "wheel.diameter_mm", float(diameter))
+        wheel = changed(base, "wheel.diameter_mm", float(diameter))
         shot = launch(wheel, TENNIS)
         rims[diameter] = shot.exit.speed_mps
     best = max(rims, key=rims.get)
@@ -77,8 +78,8 @@ def test_the_learned_machine_has_its_best_wheel_near_six_inches(learned) -> None
     base = machine(152.4, 230.0)
     outdoors = Outdoors(TENNIS, AIR, RELEASE)
     found = {
-        diameter: predict(swept(base, "wheel.diameter_mm", diameter), outdoors, learned).carry.value
-        for diameter in (101.6, 127.0, 152.4, 177.8, 203.2)
+        wheel: predict(changed(base, "wheel.diameter_mm", wheel), outdoors, learned).carry.value
+        for wheel in (101.6, 127.0, 152.4, 177.8, 203.2)
     }
     best = max(found, key=found.get)
     assert best in (127.0, 152.4, 177.8)

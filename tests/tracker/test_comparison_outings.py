@@ -17,11 +17,12 @@ from tracker.launcher.carry import Release
 from tracker.launcher.prediction import Outdoors
 from tracker.launcher.setup import machine_from_setup
 from tracker.launcher.shot import launch
+from tracker.launcher.sweep import parse_sweep
 from tracker.results.rows import read_shots
 from tracker.workflow.compare import compare_sessions
 from tracker.workflow.outings import gather
 from tracker.workflow.plan import plan_sessions
-from tracker.workflow.predict import foresee, parse_sweep
+from tracker.workflow.predict import predict_sessions
 
 THREE = {"100 mm wheels": 5, "140 mm wheels": 5, "180 mm wheels": 5}
 
@@ -152,7 +153,7 @@ def test_comparing_three_setups(three: Path) -> None:
     order = sorted(truths, key=truths.get)
     assert made.sentences[0].startswith(f'"{order[-1]}" carries ')
     assert {v.name for v in made.comparison.verdicts} == set(THREE)
-    # The shots came from the model's own family: what the others foretell agrees.
+    # The shots came from the model's own family: what the others predict agrees.
     assert all(verdict.e_number.agrees for verdict in made.comparison.verdicts)
     picture = imread(io.BytesIO(made.picture.read_bytes()))
     assert picture.shape[0] > 400
@@ -203,10 +204,10 @@ def test_the_carries_correct_the_flight_model() -> None:
     assert carry_factor([(setups[0][0], Outdoors(TENNIS, AIR))]) is None
 
 
-def test_foresight_of_a_sweep(three: Path) -> None:
-    seen = foresee([three], sweep="wheel.diameter_mm=100:180:5")
-    assert seen.sweep.values == (100.0, 120.0, 140.0, 160.0, 180.0)
-    assert len(seen.along) == 5
+def test_predictions_with_a_sweep(three: Path) -> None:
+    seen = predict_sessions([three], sweep="wheel.diameter_mm=100:180:5")
+    assert seen.sweep.sweep.values == (100.0, 120.0, 140.0, 160.0, 180.0)
+    assert len(seen.sweep.predictions) == 5
     assert [left.name for left in seen.left_out] == list(THREE)
     for one in seen.setups:
         got, want = one.prediction.exit_speed, one.measured_speed
@@ -215,8 +216,8 @@ def test_foresight_of_a_sweep(three: Path) -> None:
         assert abs(got.value - want.value) < 2.5 * np.hypot(got.u, want.u)
         assert "guard the gap" in one.cautions[0]
         assert any("no toy" in caution for caution in one.cautions)
-    assert seen.picture.is_file()
-    stated = foresee([three], setup="140 mm wheels", learning=False)
+    assert seen.sweep.picture.is_file()
+    stated = predict_sessions([three], setup="140 mm wheels", learning=False)
     assert stated.learned is None
     assert [one.name for one in stated.setups] == ["140 mm wheels"]
     assert stated.setups[0].prediction.carry.u > seen.setups[1].prediction.carry.u
@@ -246,12 +247,12 @@ def test_a_sweep_may_run_downwards() -> None:
 
 def test_gaps_that_touch_no_ball_are_refused_in_a_sweep(three: Path) -> None:
     with pytest.raises(InputError, match="does not touch a ball"):
-        foresee([three], sweep="grip.gap_mm=40:80", learning=False)
+        predict_sessions([three], sweep="grip.gap_mm=40:80", learning=False)
 
 
 def test_an_unknown_setup_is_refused(three: Path) -> None:
     with pytest.raises(InputError, match="name of no setup"):
-        foresee([three], setup="200 mm wheels")
+        predict_sessions([three], setup="200 mm wheels")
 
 
 def test_plans(three: Path, tmp_path: Path) -> None:
@@ -263,5 +264,5 @@ def test_plans(three: Path, tmp_path: Path) -> None:
     assert said[0] == '"180 mm wheels": 5 more shots, it has no shot, so no scatter.'
     with pytest.raises(InputError, match="no difference worth knowing"):
         plan_sessions([three], worth=-1.0)
-    with pytest.raises(InputError, match="does not foretell"):
+    with pytest.raises(InputError, match="does not predict"):
         plan_sessions([three], "apex_m", sweep="wheel.diameter_mm=90:190")

@@ -113,8 +113,10 @@ def test_the_number_of_further_shots_is_the_least_that_does() -> None:
     more = contrast.more_shots
     scatters = sample_of(MIDDLE).sd, sample_of(LARGE).sd
     gap = contrast.pair.difference
-    assert power_of_two(gap, scatters, (5 + more, 5 + more)) >= 0.8
-    assert power_of_two(gap, scatters, (4 + more, 4 + more)) < 0.8
+    assert power_of_two(gap, scatters, (5 + more, 5 + more), pair_level(2)) >= 0.8
+    assert power_of_two(gap, scatters, (4 + more, 4 + more), pair_level(2)) < 0.8
+    # More setups compared at one confidence ask for more shots of each.
+    assert shots_more(2.0, scatters, (5, 5), 6, 0.0) > shots_more(2.0, scatters, (5, 5), 2, 0.0)
     assert shots_more(0.0, scatters, (5, 5), 2, 0.0) is None
     assert shots_more(1.0, scatters, (5, 5), 2, 5.0) is None
 
@@ -126,7 +128,7 @@ def test_an_outlier_is_told_and_kept() -> None:
     assert summary.sample.mean == pytest.approx(np.mean([*MIDDLE, 20.0]))
     assert summary.outlier.mean_without == pytest.approx(np.mean(MIDDLE))
     said = " ".join(sentences(found))
-    assert "Shot 6 of clips/140 mm.mp4 stands out" in said
+    assert "Shot 6 of clips/140 mm.mp4 is an outlier" in said
     assert "It is kept" in said
 
 

@@ -1,4 +1,4 @@
-"""Learning from measured setups, and what it foretells of others."""
+"""Learning from measured setups, and what it predicts of others."""
 
 import math
 
@@ -10,9 +10,10 @@ from tracker.flight.ball import ball_named
 from tracker.launcher.carry import Release, carry_of
 from tracker.launcher.learning import Lesson, learn, leave_one_out, shared_keys
 from tracker.launcher.machine import Machine
-from tracker.launcher.prediction import Outdoors, predict, swept
+from tracker.launcher.prediction import Outdoors, predict
 from tracker.launcher.setup import machine_from_setup
 from tracker.launcher.shot import launch
+from tracker.launcher.sweep import changed
 
 TENNIS = ball_named("tennis")
 AIR = air_from(Weather())
@@ -88,8 +89,8 @@ def test_a_model_that_misses_says_so() -> None:
     assert any("does not meet all setups" in s for s in learned.sentences())
 
 
-def test_an_untested_wheel_is_foretold_within_its_uncertainty() -> None:
-    """Learn from three wheels, foretell a fourth; several draws of the measuring errors."""
+def test_an_untested_wheel_is_predicted_within_its_uncertainty() -> None:
+    """Learn from three wheels, predict a fourth; several draws of the measuring errors."""
     wheel = machine(160.0, 275.0)
     truth = launch(wheel.having(TRUTH), TENNIS).exit.speed_mps
     before = predict(wheel, OUT).exit_speed
@@ -145,11 +146,11 @@ def test_prediction_has_everything_that_a_builder_asks() -> None:
 
 
 def test_a_sweep_draws_the_wheel_larger() -> None:
-    wide = swept(SETUPS["140"], "wheel.diameter_mm", 280.0)
+    wide = changed(SETUPS["140"], "wheel.diameter_mm", 280.0)
     assert wide.values["wheel.mass_g"] == pytest.approx(840.0)
     assert wide.wheel.inertia_kgm2 == pytest.approx(16 * SETUPS["140"].wheel.inertia_kgm2)
     assert wide.u["wheel.diameter_mm"] == pytest.approx(1.4)
-    duty = swept(SETUPS["140"], "motor.second_duty_percent", 80.0)
+    duty = changed(SETUPS["140"], "motor.second_duty_percent", 80.0)
     assert predict(duty, OUT).spin.value > 0.0
     assert duty.u["motor.second_duty_percent"] == pytest.approx(0.8)
 

@@ -22,21 +22,21 @@ def predict(
             "--sweep",
             metavar="FIELD=FROM:TO",
             help="Change one number of the setup from one value to another, for instance "
-            "wheel.diameter_mm=80:220; a third number sets how many steps.",
+            "wheel.diameter_mm=80:220; a third number is the count of values.",
         ),
     ] = "",
     learn: Annotated[
         bool,
         typer.Option(
             "--learn/--no-learn",
-            help="Let measured shots correct what nobody can look up, or leave it as stated.",
+            help="Correct the model with the measured shots, or take the setups as stated.",
         ),
     ] = True,
 ) -> None:
-    """Tell what to expect of a launcher: exit speed, spin, carry, spin-up, energy.
+    """Predict a launcher: exit speed, spin, carry, spin-up, energy.
 
     The launcher is described by the tables of its [[setup]]. Where the sessions hold measured
-    shots, the model learns from them first. A sweep is also drawn into the results of the first
+    shots, the model is corrected by them. A sweep is also drawn into the results of the first
     SESSION.
     """
     from tracker.report.launcher_tables import (
@@ -45,24 +45,25 @@ def predict(
         predictions_table,
         sweep_table,
     )
-    from tracker.workflow.predict import foresee
+    from tracker.workflow.predict import predict_sessions
 
     screen = console()
-    seen = foresee(session, setup, sweep, learn)
-    say(screen, seen.notes)
-    screen.print(predictions_table([(one.name, one.prediction) for one in seen.setups]))
-    for one in seen.setups:
+    made = predict_sessions(session, setup, sweep, learn)
+    say(screen, made.notes)
+    screen.print(predictions_table([(one.name, one.prediction) for one in made.setups]))
+    for one in made.setups:
         measured = measured_sentence(one.measured_speed, one.measured_carry)
-        told = (*([measured] if measured else []), *one.cautions)
-        say(screen, [f'"{one.name}":', *(f"- {sentence}" for sentence in told)])
-    if seen.learned is not None:
-        say(screen, ["", "What the shots have taught:"])
-        say(screen, [f"- {sentence}" for sentence in seen.learned.sentences()])
-    if seen.left_out:
-        say(screen, ["", "Each setup foretold from the others (exit speed, m/s):"])
-        screen.print(left_out_table(seen.left_out))
-    if seen.sweep is not None:
-        say(screen, ["", f'Sweep of "{seen.base}":'])
-        screen.print(sweep_table(seen.sweep.key, seen.sweep.values, seen.along))
-        say(screen, [f"Picture: {seen.picture}"])
+        lines = (*([measured] if measured else []), *one.cautions)
+        say(screen, [f'"{one.name}":', *(f"- {sentence}" for sentence in lines)])
+    if made.learned is not None:
+        say(screen, ["", "What the shots say of the model:"])
+        say(screen, [f"- {sentence}" for sentence in made.learned.sentences()])
+    if made.left_out:
+        say(screen, ["", "Each setup predicted from the others (exit speed, m/s):"])
+        screen.print(left_out_table(made.left_out))
+    if made.sweep is not None:
+        along = made.sweep
+        say(screen, ["", f'Sweep of "{along.base}":'])
+        screen.print(sweep_table(along.sweep.key, along.sweep.values, along.predictions))
+        say(screen, [f"Picture: {along.picture}"])
     say(screen, ["", "The figures after ± are standard uncertainties.", CAUTION])

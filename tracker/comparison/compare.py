@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from tracker.comparison.setups import SetupShots, Summary, summarise
 from tracker.statistics.agreement import Agreement, e_number
 from tracker.statistics.components import Estimate, difference
-from tracker.statistics.pairwise import Pair, simultaneous
+from tracker.statistics.pairwise import Pair, pair_level, simultaneous
 from tracker.statistics.power import power_of_two
 
 MOST_MORE = 200
@@ -190,9 +190,11 @@ def shots_more(
     if gap == 0.0:
         return None
 
+    confidence = pair_level(groups, level)
+
     def enough(more: int) -> bool:
         grown = (counts[0] + more, counts[1] + more)
-        return power_of_two(gap, scatters, grown, level, groups, residue_u) >= POWER
+        return power_of_two(gap, scatters, grown, confidence, residue_u) >= POWER
 
     if not enough(MOST_MORE):
         return None

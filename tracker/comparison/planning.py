@@ -3,11 +3,13 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tracker.comparison.compare import Comparison, residue, shots_more
+from tracker.comparison.compare import POWER, Comparison, residue, shots_more
 from tracker.comparison.setups import Summary
 from tracker.comparison.words import WORDINGS, rounded
 from tracker.statistics.components import Estimate
 from tracker.statistics.improvement import expected_improvement
+from tracker.statistics.pairwise import pair_level
+from tracker.statistics.power import power_of_two
 
 SHOTS_TO_START = 5
 """Shots for a setup that has none: enough for a first scatter (common practice, no source)."""
@@ -51,7 +53,7 @@ class Plan:
     settled : bool
         True when the question needs no further shot.
     unreachable : tuple of str
-        Pairs that no sensible number of shots would tell apart.
+        Pairs whose difference no sensible number of shots would show.
     promises : tuple of Promise
         Most promising first.
     """
@@ -178,13 +180,11 @@ def _mean(summary: Summary) -> float:
 
 def _more(best: Summary, rival: Summary, worth: float, comparison: Comparison) -> int | None:
     """Return the further shots in each that show a difference worth knowing."""
-    from tracker.statistics.power import power_of_two
-
     assert best.sample is not None and rival.sample is not None
     scatters = (best.sample.sd, rival.sample.sd)
     counts = (best.sample.count, rival.sample.count)
     groups = sum(s.mean is not None for s in comparison.summaries)
     left = residue(best, rival)
-    if power_of_two(worth, scatters, counts, comparison.level, groups, left) >= 0.8:
+    if power_of_two(worth, scatters, counts, pair_level(groups, comparison.level), left) >= POWER:
         return 0
     return shots_more(worth, scatters, counts, groups, left, comparison.level)

@@ -50,11 +50,11 @@ def spread(value: float, half_width: float, unit: str) -> str:
 def sentences(comparison: Comparison) -> list[str]:
     """Return the comparison in words: differences, then agreement, then what limits them."""
     wording = WORDINGS[comparison.quantity]
-    told = [c for c in comparison.contrasts if c.pair.significant]
+    clear = [c for c in comparison.contrasts if c.pair.significant]
     open_ = [c for c in comparison.contrasts if not c.pair.significant]
     said = [
-        _told(c, wording, comparison)
-        for c in sorted(told, key=lambda c: c.pair.difference, reverse=True)
+        _clear(c, wording, comparison)
+        for c in sorted(clear, key=lambda c: c.pair.difference, reverse=True)
     ]
     said += [
         _open(c, wording, comparison)
@@ -73,7 +73,7 @@ def sentences(comparison: Comparison) -> list[str]:
     return said
 
 
-def _told(contrast: Contrast, wording: Wording, comparison: Comparison) -> str:
+def _clear(contrast: Contrast, wording: Wording, comparison: Comparison) -> str:
     pair = contrast.pair
     return (
         f'"{contrast.better}" {wording.does} '
@@ -128,7 +128,8 @@ def _about(summary: Summary, wording: Wording) -> list[str]:
     if summary.outlier is not None:
         out = summary.outlier
         said.append(
-            f"Shot {out.shot} of {out.clip} stands out of {name}: {out.value:.1f} {wording.unit}, "
+            f"Shot {out.shot} of {out.clip} is an outlier of {name}: {out.value:.1f} "
+            f"{wording.unit}, "
             f"{out.statistic:.2f} standard deviations from the mean where {out.critical:.2f} is "
             f"the limit (Grubbs, 5 %). It is kept; without it the mean would be "
             f"{out.mean_without:.1f} {wording.unit}."

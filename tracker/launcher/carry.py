@@ -1,20 +1,31 @@
-"""From the exit to the ground: how far the predicted shot carries."""
+"""Carry of a shot from its exit speed, spin and angle."""
 
 import math
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tracker.flight.air import Air
 from tracker.flight.ball import Ball
 from tracker.flight.coefficients import Coefficient, FeltLift, SeamLift
-from tracker.flight.figures import FIGURES, figures
+from tracker.flight.figures import FIGURES, FlightFigures, figures
 from tracker.flight.forces import forces_on
 from tracker.flight.gravity import STANDARD_GRAVITY
 from tracker.flight.trajectory import LAUNCH, fly
 
+Array = NDArray[np.float64]
+
 SEAMED = ("baseball", "cricket", "cricket women", "cricket junior", "hockey")
+"""Balls whose lift is taken from a baseball's; all others are taken as felt."""
+
+ANGLE_U_DEG = 1.0
+"""Standard uncertainty of an angle set with eye and level, degrees (common practice, no source)."""
+
+LIFT_SHARE = 0.5
+"""Standard uncertainty of the lift of a spinning ball as a share of itself: published curves differ
+by as much (see `tracker.flight.coefficients`)."""
 
 
 @dataclass(frozen=True)
@@ -26,18 +37,17 @@ class Release:
     height_m : float
         Of the ball's centre above the ground.
     angle_deg, angle_u_deg : float
-        Launch angle and its standard uncertainty; 1 degree for an angle that was set by eye
-        and level (common practice, no source).
+        Launch angle and its standard uncertainty.
     """
 
     height_m: float
     angle_deg: float
-    angle_u_deg: float = 1.0
+    angle_u_deg: float = ANGLE_U_DEG
 
 
 @dataclass(frozen=True)
 class Carry:
-    """How far a shot carries, and what that owes to each cause.
+    """Carry of a shot and its sensitivity.
 
     Attributes
     ----------
@@ -89,53 +99,57 @@ def carry_of(
     """
     if speed_mps <= 0.0:
         return None
-    angle = math.radians(release.angle_deg)
     lift = 0.0
     if spin_radps != 0.0:
         ratio = ball.diameter_m / 2.0 * abs(spin_radps) / speed_mps
         lift = math.copysign(lift_of(ball)(speed_mps, ratio), spin_radps)
-    start = np.zeros(len(LAUNCH))
-    start[LAUNCH.index("up")] = release.height_m
-    start[LAUNCH.index("speed_along")] = speed_mps * math.cos(angle)
-    start[LAUNCH.index("speed_up")] = speed_mps * math.sin(angle)
-    start[LAUNCH.index("drag")] = ball.drag_coefficient
-    # A faster upper wheel is top-spin, which pushes down; a faster left one pushes right.
-    start[LAUNCH.index("lift_up")] = {"over": -lift, "under": lift}.get(arrangement, 0.0)
-    start[LAUNCH.index("lift_side")] = -lift if arrangement == "beside" else 0.0
-    start[LAUNCH.index("wind_along")] = air.wind_along_mps
-    start[LAUNCH.index("wind_across")] = air.wind_across_mps
-
-    rise = speed_mps * abs(math.sin(angle))
-    span = 2.0 * rise + math.sqrt(2.0 * STANDARD_GRAVITY * max(release.height_m, 0.1)) + 5.0
-    # Lift may hold it up longer than a vacuum would.
-    duration = 2.0 * span / STANDARD_GRAVITY
-    flight = fly(start, forces_on(ball, air), duration, step_s=0.02, sensitivities=True)
-    found = figures(flight, min(ball.diameter_m / 2.0, release.height_m))
+    found = _flown(_start(speed_mps, lift, release, ball, air, arrangement), release, ball, air)
     if found is None or found.by_launch is None:
         return None
     slopes = found.by_launch[FIGURES.index("carry_m")]
-
-    def by(name: str) -> float:
-        return float(slopes[LAUNCH.index(name)])
-
-    by_speed = math.cos(angle) * by("speed_along") + math.sin(angle) * by("speed_up")
-    by_angle = speed_mps * (-math.sin(angle) * by("speed_along") + math.cos(angle) * by("speed_up"))
+    by = dict(zip(LAUNCH, map(float, slopes), strict=True))
+    angle = math.radians(release.angle_deg)
+    by_speed = math.cos(angle) * by["speed_along"] + math.sin(angle) * by["speed_up"]
+    by_angle = speed_mps * (math.cos(angle) * by["speed_up"] - math.sin(angle) * by["speed_along"])
     # Density and drag enter as one product.
     drag_share = math.hypot(
         ball.drag_u / ball.drag_coefficient, air.density_u_kgpm3 / air.density_kgpm3
     )
-    parts = (
-        by("drag") * ball.drag_coefficient * drag_share,
+    u = math.hypot(
+        by["drag"] * ball.drag_coefficient * drag_share,
         by_angle * math.radians(release.angle_u_deg),
-        by("wind_along") * air.wind_u_mps,
-        by("wind_across") * air.wind_u_mps,
-        # The lift of a spin is known to half of itself, on top of what a ball has without.
-        by("lift_up") * math.hypot(ball.lift_u, 0.5 * lift),
+        by["wind_along"] * air.wind_u_mps,
+        by["wind_across"] * air.wind_u_mps,
+        by["lift_up"] * math.hypot(ball.lift_u, LIFT_SHARE * lift),
     )
-    return Carry(
-        found["carry_m"],
-        by_speed,
-        math.sqrt(sum(part**2 for part in parts)),
-        found["apex_m"],
-        found["flight_time_s"],
-    )
+    return Carry(found["carry_m"], by_speed, u, found["apex_m"], found["flight_time_s"])
+
+
+def _start(
+    speed_mps: float, lift: float, release: Release, ball: Ball, air: Air, arrangement: str
+) -> Array:
+    """Return the launch that the flight is integrated from, in the order of `LAUNCH`."""
+    angle = math.radians(release.angle_deg)
+    # A faster upper wheel gives top-spin, which pushes down; a faster left one pushes right.
+    up = {"over": -lift, "under": lift}.get(arrangement, 0.0)
+    values = {
+        "up": release.height_m,
+        "speed_along": speed_mps * math.cos(angle),
+        "speed_up": speed_mps * math.sin(angle),
+        "drag": ball.drag_coefficient,
+        "lift_up": up,
+        "lift_side": -lift if arrangement == "beside" else 0.0,
+        "wind_along": air.wind_along_mps,
+        "wind_across": air.wind_across_mps,
+    }
+    return np.array([values.get(name, 0.0) for name in LAUNCH])
+
+
+def _flown(start: Array, release: Release, ball: Ball, air: Air) -> FlightFigures | None:
+    """Return the figures of the flight, None where it does not come down in time."""
+    rise = abs(float(start[LAUNCH.index("speed_up")]))
+    fall = math.sqrt(2.0 * STANDARD_GRAVITY * max(release.height_m, 0.1))
+    # Twice the time in a vacuum and 1 s: lift may hold a ball up.
+    duration = 2.0 * (2.0 * rise + fall + 5.0) / STANDARD_GRAVITY
+    flight = fly(start, forces_on(ball, air), duration, step_s=0.02, sensitivities=True)
+    return figures(flight, min(ball.diameter_m / 2.0, release.height_m))

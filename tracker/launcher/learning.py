@@ -230,31 +230,31 @@ def learn(lessons: Sequence[Lesson], ball: Ball, air: AirAround = STILL_ROOM) ->
 
 @dataclass(frozen=True)
 class LeftOut:
-    """One setup foretold from the others.
+    """One setup predicted from the others.
 
     Attributes
     ----------
     name : str
-    measured, foretold : float
+    measured, predicted : float
     u : float
         Standard uncertainty of the difference.
     """
 
     name: str
     measured: float
-    foretold: float
+    predicted: float
     u: float
 
     @property
     def error(self) -> float:
-        """Foretold less measured."""
-        return self.foretold - self.measured
+        """Predicted less measured."""
+        return self.predicted - self.measured
 
 
 def leave_one_out(
     lessons: Sequence[Lesson], ball: Ball, air: AirAround = STILL_ROOM
 ) -> list[LeftOut]:
-    """Foretell each setup from what the others teach; empty for fewer than two.
+    """Predict each setup from the shots of the others; empty for fewer than two.
 
     Source: M. Stone, Journal of the Royal Statistical Society B 36, 111 (1974).
     """

@@ -1,7 +1,7 @@
 """What to expect of a machine, and how surely."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +11,7 @@ from tracker.flight.ball import Ball
 from tracker.flight.energy import kinetic_energy_j
 from tracker.launcher.belief import KEPT, latin_normal
 from tracker.launcher.carry import Carry, Release, carry_of
-from tracker.launcher.fields import MODEL_SHARE, NUMBERS, Number, number_at
+from tracker.launcher.fields import MODEL_SHARE, NUMBERS, Number
 from tracker.launcher.learning import Learned
 from tracker.launcher.machine import Machine
 from tracker.launcher.shot import Effort, Launch, effort, launch
@@ -190,35 +190,6 @@ def _carry(flight: Carry, speed: Estimate, factor: Estimate | None) -> Estimate:
         factor.value * flight.carry_m,
         math.hypot(factor.u * flight.carry_m, factor.value * flight.by_speed_s * speed.u),
     )
-
-
-def swept(machine: Machine, key: str, value: float) -> Machine:
-    """Return the machine with one number changed, and what must change with it.
-
-    A wheel of another diameter is taken as the same wheel drawn larger at the same width: mass
-    goes with the square of the diameter, inertia with its fourth power. Mass added to the rim
-    stays.
-    """
-    changes: dict[str, float] = {key: value}
-    scale = 1.0
-    if key == "wheel.diameter_mm":
-        scale = value / machine.values[key]
-        for other, power in (
-            ("wheel.mass_g", 2),
-            ("wheel.inner_diameter_mm", 1),
-            ("wheel.inertia_gm2", 4),
-        ):
-            if other in machine.values:
-                changes[other] = machine.values[other] * scale**power
-    u = dict(machine.u)
-    for other, number in changes.items():
-        old = machine.values.get(other, 0.0)
-        if old:
-            u[other] = u.get(other, 0.0) * number / old
-        else:
-            field = number_at(other)
-            u[other] = 0.0 if field is None else field.u_share * number
-    return replace(machine.having(changes), u=u)
 
 
 def _outputs(shot: Launch, work: Effort | None) -> Array:

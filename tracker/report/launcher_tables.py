@@ -73,13 +73,13 @@ def sweep_table(key: str, values: Sequence[float], predictions: Sequence[Predict
 
 
 def left_out_table(left_out: Sequence[LeftOut]) -> Table:
-    """Return each setup's measured value beside the one foretold from the others."""
-    table = _table("setup", "measured", "foretold", "error")
+    """Return each setup's measured value beside the one predicted from the others."""
+    table = _table("setup", "measured", "predicted", "error")
     for one in left_out:
         table.add_row(
             one.name,
             rounded(one.measured, one.u),
-            rounded(one.foretold, one.u),
+            rounded(one.predicted, one.u),
             with_uncertainty(one.error, one.u),
         )
     return table

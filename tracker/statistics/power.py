@@ -4,15 +4,13 @@ import math
 
 from tracker.statistics.freedom import welch_dof
 from tracker.statistics.means import student_factor
-from tracker.statistics.pairwise import pair_level
 
 
 def power_of_two(
     difference: float,
     scatters: tuple[float, float],
     counts: tuple[int, int],
-    level: float = 0.95,
-    groups: int = 2,
+    confidence: float = 0.95,
     residue: float = 0.0,
 ) -> float:
     """Return the chance that the difference of two groups is significant.
@@ -25,10 +23,8 @@ def power_of_two(
         Standard deviation of a single value in each group.
     counts : tuple of two ints
         Values in each group, at least two.
-    level : float
-        Two-sided confidence of the test.
-    groups : int
-        Means that are compared in all pairs at that confidence.
+    confidence : float
+        Two-sided confidence of the test; that of one pair where several are compared.
     residue : float
         Standard uncertainty of the difference that repeats do not lessen.
 
@@ -43,10 +39,10 @@ def power_of_two(
     parts.append((residue**2, math.inf))
     spread = math.sqrt(sum(variance for variance, _ in parts))
     if spread == 0.0:
-        return 1.0 if difference != 0.0 else 1.0 - level
+        return 1.0 if difference != 0.0 else 1.0 - confidence
     dof = welch_dof(parts)
     shift = abs(difference) / spread
-    critical = student_factor(pair_level(groups, level), dof)
+    critical = student_factor(confidence, dof)
     # The square of a noncentral t is a noncentral F. scipy's own noncentral t gives NaN far out
     # in its lower tail (scipy 1.17, nctdtr(18, 9, -2.1)).
     return float(1.0 - ncfdtr(1.0, min(dof, 1e6), shift**2, critical**2))

@@ -1,4 +1,4 @@
-"""The next experiment for one or several sessions."""
+"""``lobmeter plan``: the next experiment for one or several sessions."""
 
 import math
 from collections.abc import Sequence
@@ -6,12 +6,19 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calibration.errors import InputError
+from tracker.comparison.built import (
+    PREDICTED,
+    Setup,
+    learn_from,
+    predicted_along,
+    with_carry_factor,
+)
 from tracker.comparison.compare import Comparison, compare
 from tracker.comparison.planning import Plan, plan, plan_sentences
+from tracker.launcher.sweep import parse_sweep
 from tracker.statistics.components import Estimate
-from tracker.workflow.compare import PREDICTED, check_quantity
-from tracker.workflow.outings import Outings, gather
-from tracker.workflow.predict import parse_sweep, sweep_along, taught, with_carry_factor
+from tracker.workflow.compare import check_quantity
+from tracker.workflow.outings import gather
 
 
 @dataclass(frozen=True)
@@ -42,7 +49,7 @@ def plan_sessions(
     Raises
     ------
     InputError
-        For faults of the sessions or of what was asked.
+        For faults of the sessions or of the options.
     """
     check_quantity(quantity)
     if worth is not None and not (math.isfinite(worth) and worth > 0.0):
@@ -53,7 +60,7 @@ def plan_sessions(
         )
     if sweep and quantity not in PREDICTED:
         raise InputError(
-            f"the model does not foretell {quantity}",
+            f"the model does not predict {quantity}",
             where="--of",
             remedy=f"with --sweep use {' or '.join(PREDICTED)}",
         )
@@ -63,25 +70,24 @@ def plan_sessions(
             "there is no [[setup]]", where="session.toml", remedy="describe one for each build"
         )
     comparison = compare([setup.shots for setup in outings.setups], quantity)
-    made = plan(comparison, worth, _swept(outings, quantity, sweep) if sweep else ())
+    made = plan(comparison, worth, _swept(outings.setups, quantity, sweep) if sweep else ())
     return Planned(made, comparison, tuple(plan_sentences(made, comparison, worth)), outings.notes)
 
 
-def _swept(outings: Outings, quantity: str, text: str) -> list[tuple[str, Estimate]]:
-    """Return the predictions along a sweep of the best setup that has a machine."""
+def _swept(setups: Sequence[Setup], quantity: str, text: str) -> list[tuple[str, Estimate]]:
+    """Return the predictions along a sweep of the setup with the most shots."""
     sweep = parse_sweep(text)
-    outings = with_carry_factor(outings, outings.setups)
-    machines = [setup for setup in outings.setups if setup.machine is not None]
+    machines = [setup for setup in with_carry_factor(setups) if setup.machine is not None]
     if not machines:
         raise InputError(
             "no setup says enough of its machine",
             where=f"--sweep {text}",
             remedy="give one setup [setup.wheel] and [setup.motor]",
         )
-    learned, _ = taught(outings)
+    learned, _ = learn_from(setups)
     base = max(machines, key=lambda setup: len(setup.shots.shots))
     found = []
-    for value, made in zip(sweep.values, sweep_along(base, sweep, learned), strict=True):
+    for value, made in zip(sweep.values, predicted_along(base, sweep, learned), strict=True):
         wanted = made.carry if quantity == "carry_m" else made.exit_speed
         if wanted is not None:
             found.append((f"{sweep.key} = {value:.4g}", wanted))

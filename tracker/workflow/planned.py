@@ -4,6 +4,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from calibration.errors import InputError
+from tracker.comparison.built import learn_from
 from tracker.launcher.prediction import Outdoors, predict
 from tracker.launcher.setup import machine_from_setup
 from tracker.results import folder_of
@@ -28,7 +29,6 @@ from tracker.vantage import (
 )
 from tracker.workflow.inputs import inspected
 from tracker.workflow.outings import gather
-from tracker.workflow.predict import taught
 from tracker.workflow.stand import air_of, ball_of, request_of, site_of
 
 SIZE_PX, FPS = (1920, 1080), 60.0
@@ -119,7 +119,7 @@ def predicted_speed(session: Session) -> tuple[Estimate, str]:
     wanted = session.planned.setup
     learned = None
     if (folder_of(session.folder) / "shots.csv").is_file():
-        learned, _ = taught(gather([session.folder]))
+        learned, _ = learn_from(gather([session.folder]).setups)
     outdoors = Outdoors(ball_of(session), air_of(session))
     found: list[tuple[Estimate, str]] = []
     faults: list[InputError] = []
