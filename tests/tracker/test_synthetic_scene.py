@@ -6,13 +6,14 @@ import numpy as np
 import pytest
 
 from calibration.camera import looking_at
-from tracker.synthetic.cast import KINDS, Setting
+from tracker.synthetic.cast import KINDS
 from tracker.synthetic.clip import FilmRoll, Take
 from tracker.synthetic.flight import TrueAir, TrueBall, TrueLaunch, Turf, fly
 from tracker.synthetic.furniture import furnish
 from tracker.synthetic.plate import SUBROWS, Plate, _lines_of_sight, draw_plate
 from tracker.synthetic.scene import FieldMarker, Light, Scene, Tree
 from tracker.synthetic.sensor import Sensor
+from tracker.synthetic.setting import Setting
 from tracker.synthetic.weather import Sway, draw_sway, seen_by
 
 BENT = (-0.03, 0.01, 0.0008, -0.0006, 0.0)

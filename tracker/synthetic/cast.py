@@ -1,56 +1,18 @@
 """Who and what is on the field: movers of each kind, drawn from a seed."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.camera import Camera
-from tracker.synthetic.flight import FlownBall
-from tracker.synthetic.movers import Bird, Dog, Route, Walker, Wheels
-from tracker.synthetic.scene import Scene
+from tracker.synthetic.crowd import fetchers, flock, insects, leaves, passers
+from tracker.synthetic.movers import Bird, Dog, Route, Silhouette, Walker, Wheels
+from tracker.synthetic.setting import Setting
+from tracker.synthetic.small import Small
 from tracker.synthetic.weather import CloudShadows, SwayingTrees
 
 Array = NDArray[np.float64]
-Mover = Walker | Dog | Bird | Wheels | SwayingTrees | CloudShadows
-
-
-@dataclass(frozen=True)
-class Setting:
-    """What a mover has to fit into.
-
-    Parameters
-    ----------
-    scene : Scene
-    camera : Camera
-    shots : tuple of FlownBall
-    duration_s : float
-    psf_px : float
-    exposure_s : float
-    """
-
-    scene: Scene
-    camera: Camera
-    shots: tuple[FlownBall, ...]
-    duration_s: float
-    psf_px: float
-    exposure_s: float
-
-    def across(self, share: float) -> float:
-        """Return a place across the field: 0 under the camera, 1 on the hedge."""
-        near, far = self.camera.position[1], self.scene.hedge_across_m
-        return float(near + share * (far - near))
-
-    def edges(self, across_m: float) -> tuple[float, float]:
-        """Return how far along the field is in the picture at a place across it."""
-        width, height = self.camera.size_px
-        sides = self.camera.on_plane(
-            [[0.0, height / 2.0], [width - 1.0, height / 2.0]],
-            (0.0, across_m, 0.0),
-            (0.0, 1.0, 0.0),
-        )
-        return float(sides[:, 0].min()), float(sides[:, 0].max())
+Mover = Silhouette | Small | Wheels | SwayingTrees | CloudShadows
 
 
 def people(stage: Setting, rng: np.random.Generator) -> list[Mover]:
@@ -169,13 +131,18 @@ def open_wheels(stage: Setting, rng: np.random.Generator) -> list[Mover]:
     return [Wheels(middles, radius, rate, scene.light, stage.psf_px, stage.exposure_s)]
 
 
-KINDS: dict[str, Callable[[Setting, np.random.Generator], list[Mover]]] = {
+KINDS: dict[str, Callable[[Setting, np.random.Generator], Sequence[Mover]]] = {
     "people": people,
     "dog": dog,
     "birds": birds,
     "trees": trees,
     "cloud_shadows": cloud_shadows,
     "open_wheels": open_wheels,
+    "flock": flock,
+    "passers": passers,
+    "fetchers": fetchers,
+    "insects": insects,
+    "leaves": leaves,
 }
 """Kinds of movers by the names that recipes use."""
 

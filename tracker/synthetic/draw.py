@@ -7,13 +7,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera, looking_at
-from tracker.synthetic.cast import KINDS, Setting
+from tracker.synthetic.cast import KINDS
 from tracker.synthetic.clip import Encoding, Take
 from tracker.synthetic.exposure import BallLook
 from tracker.synthetic.flight import FlownBall, TrueAir, TrueBall, TrueLaunch, Turf, fly
 from tracker.synthetic.recipes import WHEELS, Range, Recipe
 from tracker.synthetic.scene import FieldMarker, Light, Scene, Tree
 from tracker.synthetic.sensor import Sensor
+from tracker.synthetic.setting import Setting
 from tracker.synthetic.weather import draw_sway
 
 Array = NDArray[np.float64]

@@ -222,4 +222,20 @@ HARD = (
 )
 """Recipes with one hardship each."""
 
-RECIPES = {recipe.name: recipe for recipe in (*CLEAR, CLOSE, QUIET, *HARD)}
+CROWDED = (
+    Recipe("flock", movers=("flock",)),
+    Recipe("passers", movers=("passers",)),
+    Recipe("fetchers", movers=("fetchers",)),
+    Recipe("insects", movers=("insects",)),
+    Recipe("leaves", movers=("leaves", "trees")),
+    Recipe(
+        "crowd",
+        movers=(
+            "flock", "passers", "fetchers", "insects", "leaves", "dog", "trees", "cloud_shadows"
+        ),
+        wind_sd_mps=2.5,
+    ),
+)  # fmt: skip
+"""Recipes full of what is taken for a ball; `crowd` has all of it at once."""
+
+RECIPES = {recipe.name: recipe for recipe in (*CLEAR, CLOSE, QUIET, *HARD, *CROWDED)}
