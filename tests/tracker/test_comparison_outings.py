@@ -48,6 +48,16 @@ def test_a_spreadsheet_s_byte_order_mark_does_no_harm(three: Path, tmp_path: Pat
     assert len(read_shots(path)) == 15
 
 
+def test_a_copy_with_semicolons_and_decimal_commas_is_read(three: Path, tmp_path: Path) -> None:
+    text = (three / "results" / "shots.csv").read_text(encoding="utf-8")
+    path = tmp_path / "shots.csv"
+    path.write_text(text.replace(",", ";").replace(".", ","), encoding="utf-8")
+    rows = read_shots(path)
+    mine = read_shots(three / "results" / "shots.csv")
+    assert [row.carry_m for row in rows] == [row.carry_m for row in mine]
+    assert [row.clip for row in rows] == [row.clip.replace(".", ",") for row in mine]
+
+
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [

@@ -1,4 +1,4 @@
-"""The command ``lobmeter``: parse, one call into the workflow, show."""
+"""The command ``lobmeter``: parse, one call into the workflow, print."""
 
 from tracker.cli.program import main, program
 

@@ -16,23 +16,23 @@ def demo(
         ),
     ] = None,
 ) -> None:
-    """Measure the sample sessions and show each shot beside the truth.
+    """Measure the sample sessions and show each shot beside its true values.
 
-    The samples are copied beside you first, and no file of yours is overwritten. They were
-    drawn, not filmed, so that what is true of every shot is known.
+    The samples are copied into the current folder first; no file of yours is overwritten. They
+    are drawn, not filmed, so that the true values of every shot are known.
     """
     from tracker.report.terminal import remarks, truth_table
     from tracker.workflow.demo import run_demo
 
     screen = console()
-    with progress_bar(console(to_stderr=True)) as told:
-        shown = run_demo(to, told)
+    with progress_bar(console(to_stderr=True)) as report:
+        shown = run_demo(to, report)
     for session in shown:
         say(screen, [session.result.session.name])
         for clip in session.clips:
             count = len(clip.pairs) + len(clip.missed)
-            found = f"{len(clip.pairs)} of {count} shots found" if count else "no shot in it"
-            extra = f", {len(clip.invented)} too many" if clip.invented else ", none invented"
+            found = f"{len(clip.pairs)} of {count} shots found" if count else "no shot"
+            extra = f", {len(clip.invented)} false" if clip.invented else ", none false"
             say(screen, [f"{clip.file}: {found}{extra}"])
             if clip.pairs:
                 screen.print(truth_table(clip.pairs))

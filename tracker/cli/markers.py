@@ -30,7 +30,7 @@ def markers(
         ),
     ] = False,
 ) -> None:
-    """Propose the pixels of markers; nothing is used before you paste it.
+    """Propose the pixels of markers; you paste those that are right.
 
     Enough markers must be picked to fix the camera roughly. Near where it expects each marker,
     picked or not, its colour or its tag is looked for. A picture of each clip with the proposals

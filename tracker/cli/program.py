@@ -1,4 +1,4 @@
-"""The program: its commands, its version, and what becomes of a person's faults."""
+"""The program: its commands, its version, and how faults are printed."""
 
 from typing import Annotated, Any
 
@@ -29,7 +29,7 @@ CAUTION = (
 
 
 class _Program(TyperGroup):
-    """Turns a person's faults into sentences and exit code 2."""
+    """Prints the faults of an input as sentences and exits with 2."""
 
     def invoke(self, ctx: Any) -> Any:
         try:

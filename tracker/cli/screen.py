@@ -1,4 +1,4 @@
-"""What is shown on the terminal, on any console."""
+"""Printing on the terminal, whatever its encoding and width."""
 
 import sys
 from collections.abc import Iterable, Iterator, Sequence
@@ -13,12 +13,12 @@ if TYPE_CHECKING:
 
 CAUTION = (
     "Flying balls and spinning wheels hurt: nobody down range, wheels guarded and stopped before "
-    "anybody reaches in. Local rules and qualified people come first."
+    "anybody reaches in. Follow local rules and qualified people."
 )
 
 
 def prepare_console() -> None:
-    """Let a character that the console cannot print become a question mark, not an error."""
+    """Print a question mark for a character that the console cannot print."""
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
@@ -32,7 +32,7 @@ def console(to_stderr: bool = False) -> "Console":
 
 
 def complain(sentences: Iterable[str]) -> None:
-    """Print what is wrong, a sentence a line, where errors go."""
+    """Print faults to standard error, one sentence a line."""
     for sentence in sentences:
         print(sentence, file=sys.stderr)
 
@@ -45,7 +45,7 @@ def say(screen: "Console", sentences: Iterable[str]) -> None:
 
 @contextmanager
 def progress_bar(screen: "Console") -> Iterator["Progress"]:
-    """Show how far each clip is and how long it still takes."""
+    """Show the progress of each clip and the time left."""
     from rich.progress import (
         BarColumn,
         Progress,
@@ -73,7 +73,7 @@ def progress_bar(screen: "Console") -> Iterator["Progress"]:
 
 
 def show_result(screen: "Console", result: "SessionResult") -> None:
-    """Print the shots of every clip of a session, what is doubtful, and where the files lie."""
+    """Print the shots of every clip of a session, its notes, and the results folder."""
     from tracker.report.flight_words import model_clauses, pooled_clauses
     from tracker.report.terminal import remarks, shots_table
 
@@ -93,7 +93,7 @@ def show_result(screen: "Console", result: "SessionResult") -> None:
 
 
 def show_budgets(screen: "Console", result: "SessionResult") -> None:
-    """Print for every shot its uncertainties by source and what to improve first."""
+    """Print each shot's uncertainties by source and what to improve first."""
     from calibration.site import SOURCES
     from tracker.report.budget_table import budget_sentence, budget_table
 

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from tracker.results.files import put_in_place
-from tracker.results.frames import RESULTS, ResultFrames, read, shots_in
+from tracker.results.frames import RESULTS, ResultFrames, read
 from tracker.results.rows import Provenance, earlier_pictures, read_provenance, read_shots
 
 
@@ -22,5 +22,4 @@ __all__ = [
     "read",
     "read_provenance",
     "read_shots",
-    "shots_in",
 ]

@@ -11,9 +11,9 @@ from types import UnionType
 from typing import TYPE_CHECKING, Any, get_args, get_type_hints
 
 from calibration.errors import InputError, InputErrors
-from tracker.records import Quality, Shot, TrackPoint
+from tracker.records import SHOT_COLUMNS, Quality, Shot, TrackPoint
 from tracker.results.rows import Provenance, read_provenance, read_shots
-from tracker.results.tables import SHOT_COLUMNS, TRACK_COLUMNS
+from tracker.results.tables import TRACK_COLUMNS
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -32,7 +32,8 @@ class ResultFrames:
     Attributes
     ----------
     shots : DataFrame
-        ``session`` and the columns of ``shots.csv``, one row a shot.
+        ``session``, the columns of ``shots.csv`` and ``reasons``, the codes of the reasons with a
+        space between them; one row a shot.
     tracks : DataFrame
         ``session``, ``setup`` and the columns of ``tracks.csv``, one row a position.
     inputs : DataFrame
@@ -48,7 +49,8 @@ class ResultFrames:
 def read(folders: str | Path | Iterable[str | Path]) -> ResultFrames:
     """Read the results of one or more sessions.
 
-    Names (``session``, ``clip``, ``setup``, ``quality``) are categories, ``reason`` is text,
+    Names (``session``, ``clip``, ``setup``, ``quality``) are categories, ``reason`` and
+    ``reasons`` are text,
     ``shot``, ``frame`` and ``frames_seen`` are int64, ``landing_seen`` and ``used`` are bool, and
     every other column is float64 with NaN where nothing could be measured.
 
@@ -89,23 +91,6 @@ def read(folders: str | Path | Iterable[str | Path]) -> ResultFrames:
     return ResultFrames(
         _typed(shots, Shot), _typed(tracks, TrackPoint), inputs.astype({"session": "category"})
     )
-
-
-def shots_in(frame: DataFrame) -> list[Shot]:
-    """Return the rows of a frame of shots as records; reasons are not among its columns.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        As `read` returns it, or part of it.
-    """
-    hints = get_type_hints(Shot)
-    columns = [name for name in SHOT_COLUMNS if name in hints]
-    rows = []
-    for row in frame[columns].itertuples(index=False):
-        cells = {name: _cell(getattr(row, name), hints[name]) for name in columns}
-        rows.append(Shot(**cells))
-    return rows
 
 
 def _results_in(folder: Path) -> Path:
@@ -156,8 +141,12 @@ def _frames(
     """Return the frames of one session."""
     import pandas as pd
 
-    rows = [{column: _plain(getattr(shot, column)) for column in SHOT_COLUMNS} for shot in shots]
-    frame = pd.DataFrame(rows, columns=list(SHOT_COLUMNS))
+    rows = [
+        {column: _plain(getattr(shot, column)) for column in SHOT_COLUMNS}
+        | {"reasons": " ".join(reason.code.value for reason in shot.reasons)}
+        for shot in shots
+    ]
+    frame = pd.DataFrame(rows, columns=[*SHOT_COLUMNS, "reasons"])
     frame.insert(0, "session", name)
     tracks = pd.DataFrame(points, columns=list(TRACK_COLUMNS))
     setups = {(row["clip"], row["shot"]): row["setup"] for row in rows}
@@ -190,7 +179,7 @@ def _dtypes(record: type, columns: Iterable[str]) -> Mapping[str, str]:
     plain = {int: "int64", bool: "bool", float: "float64"}
     found = {}
     for column in columns:
-        held = hints.get(column, str)
+        held = str if column == "reasons" else hints.get(column, str)
         kinds = get_args(held) if isinstance(held, UnionType) else (held,)
         found[column] = next((plain[kind] for kind in kinds if kind in plain), "str")
     return found
@@ -198,12 +187,3 @@ def _dtypes(record: type, columns: Iterable[str]) -> Mapping[str, str]:
 
 def _plain(value: Any) -> Any:
     return value.value if isinstance(value, Enum) else value
-
-
-def _cell(value: Any, held: Any) -> Any:
-    """Return a cell as a field of a record holds it."""
-    if held is Quality:
-        return Quality(value)
-    if held in (int, bool, str):
-        return held(value)
-    return None if value != value else float(value)

@@ -14,10 +14,13 @@ from tracker.records import SHOT_COLUMNS, Quality, Reason, ReasonCode, Shot
 TEXTS = ("clip", "setup")
 WHOLES = ("shot", "frames_seen")
 NEEDED = ("release_s",)
+AGAIN = "measure the session again"
 
 
 def read_shots(path: Path) -> list[Shot]:
-    """Read `shots.csv`.
+    """Read `shots.csv`, with the reasons of `shots.json` beside it.
+
+    A copy that a spreadsheet saved with semicolons and decimal commas is read too.
 
     Raises
     ------
@@ -31,40 +34,45 @@ def read_shots(path: Path) -> list[Shot]:
     except FileNotFoundError:
         raise
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(
-            f"cannot be read ({error})", where=str(path), remedy="measure the session again"
-        ) from None
-    lines = csv.DictReader(text.splitlines())
-    columns = [field.name for field in fields(Shot) if field.name != "reasons"]
-    reasons = _read_reasons(path.with_suffix(".json"))
+        raise InputError(f"cannot be read ({error})", where=str(path), remedy=AGAIN) from None
+    separator = ";" if ";" in text.split("\n", 1)[0] else ","
+    lines = csv.DictReader(text.splitlines(), delimiter=separator)
     missing = [name for name in SHOT_COLUMNS if name not in (lines.fieldnames or [])]
     if missing:
-        raise InputError(
-            f"lacks the columns {', '.join(missing)}",
-            where=str(path),
-            remedy="measure the session again",
-        )
+        what = f"lacks the columns {', '.join(missing)}"
+        raise InputError(what, where=str(path), remedy=AGAIN)
+    reasons = _read_reasons(path.with_suffix(".json"))
     faults: list[InputError] = []
     shots: list[Shot] = []
     for line in lines:
-        cells: dict[str, Any] = {}
-        for name in columns:
-            try:
-                cells[name] = _value(name, line[name] or "")
-            except ValueError:
-                faults.append(
-                    InputError(
-                        f"{line[name]!r} does not belong there",
-                        where=f"{path}, line {lines.line_num}, {name}",
-                        remedy="measure the session again",
-                    )
-                )
-        if len(cells) == len(columns):
+        if separator == ";":
+            line = {
+                name: cell if name in TEXTS else (cell or "").replace(",", ".")
+                for name, cell in line.items()
+            }
+        where = f"{path}, line {lines.line_num}"
+        cells = _cells(line, where, faults)
+        if cells is not None:
             known = reasons.get((cells["clip"], cells["shot"]), ())
             shots.append(Shot(**cells, reasons=known))
     if faults:
         raise InputErrors(faults)
     return shots
+
+
+def _cells(
+    line: Mapping[str, str | None], where: str, faults: list[InputError]
+) -> dict[str, Any] | None:
+    """Return a line's values by field, None where one is at fault."""
+    cells: dict[str, Any] = {}
+    columns = [each.name for each in fields(Shot) if each.name != "reasons"]
+    for name in columns:
+        try:
+            cells[name] = _value(name, line[name] or "")
+        except ValueError:
+            what = f"{line[name]!r} does not belong there"
+            faults.append(InputError(what, where=f"{where}, {name}", remedy=AGAIN))
+    return cells if len(cells) == len(columns) else None
 
 
 @dataclass(frozen=True)
