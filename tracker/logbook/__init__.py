@@ -1,0 +1,16 @@
+"""Every measured session in one database, SQLite by default, any SQLAlchemy URL otherwise."""
+
+from tracker.logbook.database import default_url, open_logbook
+from tracker.logbook.entries import Added, Filter, LoggedClip, LoggedSession, LoggedSetup
+from tracker.logbook.logbook import Logbook
+
+__all__ = [
+    "Added",
+    "Filter",
+    "Logbook",
+    "LoggedClip",
+    "LoggedSession",
+    "LoggedSetup",
+    "default_url",
+    "open_logbook",
+]

@@ -1,0 +1,131 @@
+"""What the logbook keeps of one session, and what a reader can ask for."""
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from datetime import date
+from enum import StrEnum
+
+from tracker.records import Shot
+
+Part = Mapping[str, float | str]
+
+
+class Added(StrEnum):
+    """What adding a session did to the logbook."""
+
+    NEW = "new"
+    UPDATED = "updated"
+    UNCHANGED = "unchanged"
+
+
+@dataclass(frozen=True)
+class LoggedSetup:
+    """One setup: its name, and its tables as they stand in ``session.toml``."""
+
+    name: str
+    parts: Mapping[str, Part] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class LoggedClip:
+    """One clip: its file within the session, the SHA-256 of the video, and its camera.
+
+    `own_markers` is true where the clip has markers of its own, so that its shots do not share
+    a calibration with the other clips.
+    """
+
+    file: str
+    sha256: str
+    own_markers: bool = False
+
+
+@dataclass(frozen=True)
+class LoggedSession:
+    """One measured session.
+
+    Attributes
+    ----------
+    name, folder, notes, lobmeter_version : str
+    filmed_on : date or None
+    conditions : mapping of str to float, str or None
+        Ball, air and release by column of the table ``session``; see `CONDITIONS`.
+    setups : tuple of LoggedSetup
+    clips : tuple of LoggedClip
+    shots : tuple of Shot
+        Rows of ``shots.csv``.
+    shared_u : mapping
+        By clip and shot number, then by figure: the part of the standard uncertainty that all
+        shots of the session share.
+    """
+
+    name: str
+    folder: str
+    notes: str
+    lobmeter_version: str
+    filmed_on: date | None
+    conditions: Mapping[str, float | str | None]
+    setups: tuple[LoggedSetup, ...]
+    clips: tuple[LoggedClip, ...]
+    shots: tuple[Shot, ...]
+    shared_u: Mapping[tuple[str, int], Mapping[str, float]] = field(default_factory=dict)
+
+    @property
+    def identity(self) -> str:
+        """SHA-256 over the digests of its clips: the same films are the same session."""
+        joined = "\n".join(sorted(clip.sha256 for clip in self.clips))
+        return hashlib.sha256(joined.encode("ascii")).hexdigest()
+
+    @property
+    def content(self) -> str:
+        """SHA-256 over everything that is kept, to see whether anything has changed."""
+        plain = asdict(self)
+        plain["shared_u"] = sorted((*key, dict(value)) for key, value in self.shared_u.items())
+        text = json.dumps(plain, sort_keys=True, default=str)
+        return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+CONDITIONS = (
+    "ball_type",
+    "ball_mass_g",
+    "ball_diameter_mm",
+    "ball_drag_coefficient",
+    "temperature_c",
+    "pressure_hpa",
+    "altitude_m",
+    "humidity_percent",
+    "wind_along_mps",
+    "wind_across_mps",
+    "wind_u_mps",
+    "release_height_m",
+    "release_angle_deg",
+)
+"""Columns of the table ``session`` that hold ball, air and release, named as in formats.md."""
+
+
+@dataclass(frozen=True)
+class Filter:
+    """Which sessions and shots are wanted; every condition that is given must hold.
+
+    Attributes
+    ----------
+    wheel_mm : float or None
+        Wheel diameter, to within 0.5 mm.
+    ball : str or None
+        Ball type, a row of the ball table.
+    setup : str or None
+        Name of a setup.
+    since, until : date or None
+        First and last day, both included.
+    """
+
+    wheel_mm: float | None = None
+    ball: str | None = None
+    setup: str | None = None
+    since: date | None = None
+    until: date | None = None
+
+
+EVERYTHING = Filter()
+"""The filter without a condition."""

@@ -1,0 +1,205 @@
+"""Adding sessions to a logbook and asking it."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+
+import sqlalchemy as sa
+
+from calibration.errors import InputError
+from tracker.logbook import tables as t
+from tracker.logbook.database import WRITES, unusable
+from tracker.logbook.entries import EVERYTHING, Added, Filter, LoggedSession
+from tracker.logbook.reading import sessions_from, summaries_query, wanted_sessions
+
+
+@dataclass(frozen=True)
+class Summary:
+    """One line of the list of sessions."""
+
+    id: int
+    filmed_on: date | None
+    name: str
+    folder: str
+    ball: str
+    setups: int
+    shots: int
+    rejected: int
+    mean_carry_m: float | None
+
+
+class Logbook:
+    """An open logbook; use it as a context manager, or call `close`.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        From `tracker.logbook.open_logbook`.
+    """
+
+    def __init__(self, engine: sa.Engine) -> None:
+        self._engine = engine
+
+    def __enter__(self) -> "Logbook":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Give the connections back."""
+        self._engine.dispose()
+
+    def add(self, session: LoggedSession) -> Added:
+        """Add a session, or replace what is kept of the same films, in one transaction.
+
+        Raises
+        ------
+        InputError
+            Where it has no clip, or the database does not take it.
+        """
+        if not session.clips:
+            raise InputError(
+                "has no clip that was measured", where=session.folder, remedy="measure it first"
+            )
+        with self._transaction(writes=True) as connection:
+            return _add(connection, session)
+
+    def summaries(
+        self, wanted: Filter = EVERYTHING, most: int | None = None
+    ) -> tuple[Summary, ...]:
+        """Return the sessions that fit a filter, newest first."""
+        with self._transaction() as connection:
+            rows = connection.execute(summaries_query(wanted, most))
+            return tuple(Summary(**row._mapping) for row in rows)
+
+    def sessions(self, wanted: Filter = EVERYTHING) -> tuple[LoggedSession, ...]:
+        """Return sessions whole, oldest first, with the setups and shots that fit a filter."""
+        with self._transaction() as connection:
+            return sessions_from(connection, wanted_sessions(wanted), wanted)
+
+    def session(self, number: int) -> LoggedSession:
+        """Return one session by the number that `summaries` gives it.
+
+        Raises
+        ------
+        InputError
+            Where there is none of that number.
+        """
+        with self._transaction() as connection:
+            found = sessions_from(connection, sa.select(sa.literal(number)), EVERYTHING)
+        if not found:
+            raise InputError(
+                f"there is no session {number} in the logbook",
+                where="log show",
+                remedy="lobmeter log list shows the numbers",
+            )
+        return found[0]
+
+    @contextmanager
+    def _transaction(self, writes: bool = False) -> Iterator[sa.Connection]:
+        try:
+            with self._engine.execution_options(**{WRITES: writes}).begin() as connection:
+                yield connection
+        except sa.exc.SQLAlchemyError as error:
+            raise unusable(self._engine, error) from None
+
+
+def _add(connection: sa.Connection, session: LoggedSession) -> Added:
+    identity, content = session.identity, session.content
+    if connection.dialect.name == "postgresql":
+        # Two programs that add the same films wait for each other; SQLite has one writer anyway.
+        key = int(identity[:15], 16)
+        connection.execute(sa.select(sa.func.pg_advisory_xact_lock(key)))
+    earlier = connection.execute(
+        sa.select(t.session.c.id, t.session.c.content_sha256).where(
+            t.session.c.identity_sha256 == identity
+        )
+    ).one_or_none()
+    if earlier is not None and earlier.content_sha256 == content:
+        return Added.UNCHANGED
+    values = {
+        "identity_sha256": identity,
+        "content_sha256": content,
+        "name": session.name,
+        "folder": session.folder,
+        "notes": session.notes,
+        "filmed_on": session.filmed_on,
+        "added_utc": datetime.now(UTC).replace(tzinfo=None),
+        "lobmeter_version": session.lobmeter_version,
+        **session.conditions,
+    }
+    if earlier is None:
+        number = _inserted(connection, t.session, values)
+    else:
+        # The number stays, so that what a person noted of it keeps its meaning.
+        number = earlier.id
+        connection.execute(sa.update(t.session).where(t.session.c.id == number).values(values))
+        for child in (t.clip, t.setup):
+            connection.execute(sa.delete(child).where(child.c.session_id == number))
+    _add_children(connection, number, session)
+    return Added.NEW if earlier is None else Added.UPDATED
+
+
+def _add_children(connection: sa.Connection, number: int, session: LoggedSession) -> None:
+    setups: dict[str, int] = {}
+    for setup in session.setups:
+        wheel = setup.parts.get("wheel", {}).get("diameter_mm")
+        setups[setup.name] = _inserted(
+            connection,
+            t.setup,
+            {"session_id": number, "name": setup.name, "wheel_diameter_mm": wheel},
+        )
+        entries = [
+            {
+                "setup_id": setups[setup.name],
+                "part": part,
+                "field": field,
+                "number": None if isinstance(value, str) else float(value),
+                "text": value if isinstance(value, str) else None,
+            }
+            for part, values in setup.parts.items()
+            for field, value in values.items()
+        ]
+        _insert_all(connection, t.setup_field, entries)
+    clips = {
+        clip.file: _inserted(
+            connection,
+            t.clip,
+            {
+                "session_id": number,
+                "file": clip.file,
+                "sha256": clip.sha256,
+                "own_markers": clip.own_markers,
+            },
+        )
+        for clip in session.clips
+    }
+    rows = []
+    for shot in session.shots:
+        row = {name: getattr(shot, name) for name in t.FIGURES} | {
+            "clip_id": clips[shot.clip],
+            "setup_id": setups[shot.setup],
+            "number": shot.shot,
+            "quality": str(shot.quality),
+        }
+        shared = session.shared_u.get((shot.clip, shot.shot), {})
+        row |= {t.SHARED[figure]: u for figure, u in shared.items() if figure in t.SHARED}
+        rows.append(row)
+    _insert_all(connection, t.shot, rows)
+
+
+def _inserted(connection: sa.Connection, table: sa.Table, values: Mapping[str, object]) -> int:
+    found = connection.execute(sa.insert(table).values(values)).inserted_primary_key
+    if found is None:
+        raise InputError("the database gave no number to a new row", where=table.name)
+    return int(found[0])
+
+
+def _insert_all(
+    connection: sa.Connection, table: sa.Table, rows: Iterable[Mapping[str, object]]
+) -> None:
+    listed = list(rows)
+    if listed:
+        connection.execute(sa.insert(table), listed)

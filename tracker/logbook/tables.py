@@ -1,0 +1,118 @@
+"""The tables of the logbook. Columns carry their units; the shot's are those of shots.csv."""
+
+from dataclasses import fields
+from typing import Any
+
+import sqlalchemy as sa
+
+from tracker.records import Quality, Shot
+
+NAMING = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+"""Names of constraints, fixed so that a migration can name them on every database."""
+
+metadata = sa.MetaData(naming_convention=NAMING)
+
+session = sa.Table(
+    "session",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("identity_sha256", sa.String(64), nullable=False, unique=True),
+    sa.Column("content_sha256", sa.String(64), nullable=False),
+    sa.Column("name", sa.Text, nullable=False),
+    sa.Column("folder", sa.Text, nullable=False),
+    sa.Column("notes", sa.Text, nullable=False),
+    sa.Column("filmed_on", sa.Date, index=True),
+    sa.Column("added_utc", sa.DateTime, nullable=False),
+    sa.Column("lobmeter_version", sa.Text, nullable=False),
+    sa.Column("ball_type", sa.Text, nullable=False, index=True),
+    sa.Column("ball_mass_g", sa.Double),
+    sa.Column("ball_diameter_mm", sa.Double),
+    sa.Column("ball_drag_coefficient", sa.Double),
+    sa.Column("temperature_c", sa.Double),
+    sa.Column("pressure_hpa", sa.Double),
+    sa.Column("altitude_m", sa.Double),
+    sa.Column("humidity_percent", sa.Double),
+    sa.Column("wind_along_mps", sa.Double),
+    sa.Column("wind_across_mps", sa.Double),
+    sa.Column("wind_u_mps", sa.Double),
+    sa.Column("release_height_m", sa.Double),
+    sa.Column("release_angle_deg", sa.Double),
+)
+
+
+def _to(column: str) -> sa.ForeignKey:
+    return sa.ForeignKey(column, ondelete="CASCADE")
+
+
+setup = sa.Table(
+    "setup",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("session_id", sa.Integer, _to("session.id"), nullable=False),
+    sa.Column("name", sa.Text, nullable=False, index=True),
+    sa.Column("wheel_diameter_mm", sa.Double, index=True),
+    sa.UniqueConstraint("session_id", "name"),
+)
+
+setup_field = sa.Table(
+    "setup_field",
+    metadata,
+    sa.Column("setup_id", sa.Integer, _to("setup.id"), primary_key=True),
+    sa.Column("part", sa.Text, primary_key=True),
+    sa.Column("field", sa.Text, primary_key=True),
+    sa.Column("number", sa.Double),
+    sa.Column("text", sa.Text),
+    sa.CheckConstraint("(number IS NULL) <> (text IS NULL)", name="one_value"),
+)
+
+clip = sa.Table(
+    "clip",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("session_id", sa.Integer, _to("session.id"), nullable=False),
+    sa.Column("file", sa.Text, nullable=False),
+    sa.Column("sha256", sa.String(64), nullable=False),
+    sa.Column("own_markers", sa.Boolean, nullable=False),
+    sa.UniqueConstraint("session_id", "file"),
+)
+
+KEYS = ("clip", "setup", "shot")
+"""Columns of shots.csv that are foreign keys or the shot's number here."""
+
+_KINDS: dict[str, sa.types.TypeEngine[Any]] = {
+    "frames_seen": sa.Integer(),
+    "landing_seen": sa.Boolean(),
+    "quality": sa.Text(),
+    "reason": sa.Text(),
+}
+_NEEDED = ("release_s", "frames_seen", "landing_seen", "quality", "reason")
+
+FIGURES = tuple(each.name for each in fields(Shot) if each.name not in KEYS)
+"""Columns of shots.csv that stand in the table ``shot`` under their own names."""
+
+SHARED = {
+    name.replace("_u_", "_"): name.replace("_u_", "_shared_u_") for name in FIGURES if "_u_" in name
+}
+"""By figure, the column of the part of its uncertainty that a session's shots share."""
+
+shot = sa.Table(
+    "shot",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("clip_id", sa.Integer, _to("clip.id"), nullable=False),
+    sa.Column("setup_id", sa.Integer, _to("setup.id"), nullable=False, index=True),
+    sa.Column("number", sa.Integer, nullable=False),
+    *(
+        sa.Column(name, _KINDS.get(name, sa.Double()), nullable=name not in _NEEDED)
+        for name in FIGURES
+    ),
+    *(sa.Column(name, sa.Double) for name in SHARED.values()),
+    sa.UniqueConstraint("clip_id", "number"),
+    sa.CheckConstraint(f"quality IN ({', '.join(repr(str(q)) for q in Quality)})", name="quality"),
+)
