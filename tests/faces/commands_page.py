@@ -1,5 +1,6 @@
 """Writes docs/commands.md from the command line: ``python -m tests.faces.commands_page``."""
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -21,13 +22,24 @@ def page() -> str:
     """Return the whole page."""
     root: Any = typer.main.get_command(program)
     parts = [HEAD, f"{root.help}\n\n", _options(root)]
-    for name, command in root.commands.items():
+    for name, command in _each_command(root.commands):
         usage = " ".join(["lobmeter", name, *_usage(command)])
         parts.append(f"\n## {name}\n\n```sh\n{usage}\n```\n\n")
         parts.append(_paragraphs(command.help) + "\n")
         parts.append(_options(command))
     parts.append(f"\n{root.epilog}\n")
     return "".join(parts)
+
+
+def _each_command(commands: dict[str, Any]) -> Iterator[tuple[str, Any]]:
+    """Give every command with its full name, those of a group one by one."""
+    for name, command in commands.items():
+        if hasattr(command, "commands"):
+            yield from (
+                (f"{name} {inner}", each) for inner, each in _each_command(command.commands)
+            )
+        else:
+            yield name, command
 
 
 def _usage(command: Any) -> list[str]:

@@ -11,6 +11,7 @@ from tracker.cli.check import check
 from tracker.cli.compare import compare
 from tracker.cli.demo import demo
 from tracker.cli.lens import lens
+from tracker.cli.log import log
 from tracker.cli.markers import markers
 from tracker.cli.measure import measure
 from tracker.cli.plan import plan
@@ -82,6 +83,7 @@ program.command()(measure)
 program.command()(predict)
 program.command()(compare)
 program.command()(plan)
+program.add_typer(log)
 
 
 def main() -> None:

@@ -1,8 +1,8 @@
 """Every measured session in one database, SQLite by default, any SQLAlchemy URL otherwise."""
 
-from tracker.logbook.database import default_url, open_logbook
+from tracker.logbook.database import default_url
 from tracker.logbook.entries import Added, Filter, LoggedClip, LoggedSession, LoggedSetup
-from tracker.logbook.logbook import Logbook
+from tracker.logbook.logbook import Logbook, Summary, open_logbook
 
 __all__ = [
     "Added",
@@ -11,6 +11,7 @@ __all__ = [
     "LoggedClip",
     "LoggedSession",
     "LoggedSetup",
+    "Summary",
     "default_url",
     "open_logbook",
 ]

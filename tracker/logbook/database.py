@@ -8,8 +8,6 @@ from calibration.errors import InputError
 if TYPE_CHECKING:
     import sqlalchemy as sa
 
-    from tracker.logbook.logbook import Logbook
-
 HEAD = "0001"
 """The newest step in `migrations/versions`."""
 
@@ -32,8 +30,8 @@ def default_url() -> str:
     return sa.URL.create("sqlite", database=str(place)).render_as_string(hide_password=False)
 
 
-def open_logbook(url: str | None = None) -> "Logbook":
-    """Open a logbook, making or migrating its tables where that is needed.
+def connected(url: str | None = None) -> "sa.Engine":
+    """Connect to a logbook, making or migrating its tables where that is needed.
 
     Parameters
     ----------
@@ -47,8 +45,6 @@ def open_logbook(url: str | None = None) -> "Logbook":
     """
     import sqlalchemy as sa
 
-    from tracker.logbook.logbook import Logbook
-
     engine = _engine(url or default_url())
     try:
         with engine.begin() as connection:
@@ -61,7 +57,7 @@ def open_logbook(url: str | None = None) -> "Logbook":
     except BaseException:
         engine.dispose()
         raise
-    return Logbook(engine)
+    return engine
 
 
 def unusable(engine: "sa.Engine", error: Exception) -> InputError:

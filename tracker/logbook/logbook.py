@@ -9,7 +9,7 @@ import sqlalchemy as sa
 
 from calibration.errors import InputError
 from tracker.logbook import tables as t
-from tracker.logbook.database import WRITES, unusable
+from tracker.logbook.database import WRITES, connected, unusable
 from tracker.logbook.entries import EVERYTHING, Added, Filter, LoggedSession
 from tracker.logbook.reading import sessions_from, summaries_query, wanted_sessions
 
@@ -104,6 +104,23 @@ class Logbook:
                 yield connection
         except sa.exc.SQLAlchemyError as error:
             raise unusable(self._engine, error) from None
+
+
+def open_logbook(url: str | None = None) -> Logbook:
+    """Open a logbook; its tables are made or brought up to date where that is needed.
+
+    Parameters
+    ----------
+    url : str, optional
+        A SQLAlchemy URL, or the path of a SQLite file; a file in the platform's folder for a
+        user's data when left out.
+
+    Raises
+    ------
+    InputError
+        Where the URL names no database that can be opened, or one of a newer version.
+    """
+    return Logbook(connected(url))
 
 
 def _add(connection: sa.Connection, session: LoggedSession) -> Added:

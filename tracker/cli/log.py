@@ -1,0 +1,148 @@
+"""``lobmeter log``: the logbook of measured sessions."""
+
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from calibration.errors import InputError
+from tracker.cli.screen import console, say
+
+log = typer.Typer(
+    name="log",
+    help="Keep measured sessions in a logbook, list them, and write their shots into one file.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+
+
+def day(text: str) -> date:
+    """Return a day written as year-month-day.
+
+    Raises
+    ------
+    InputError
+        For anything else.
+    """
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise InputError(
+            f"{text!r} is no day", where="--since or --until", remedy="write it as 2026-05-17"
+        ) from None
+
+
+Book = Annotated[
+    str | None,
+    typer.Option(
+        "--db",
+        metavar="URL",
+        envvar="LOBMETER_DB",
+        help="The logbook: a SQLite file, or a URL such as postgresql://user@host/club. "
+        "By default a file in your own data folder.",
+    ),
+]
+Wheel = Annotated[
+    float | None, typer.Option("--wheel", metavar="MM", help="Only wheels of this diameter, mm.")
+]
+BallType = Annotated[str | None, typer.Option("--ball", metavar="TYPE", help="Only this ball.")]
+Since = Annotated[
+    str | None, typer.Option("--since", metavar="DAY", help="First day, as 2026-05-17.")
+]
+Until = Annotated[str | None, typer.Option("--until", metavar="DAY", help="Last day.")]
+
+
+def wanted(wheel: float | None, ball: str | None, since: str | None, until: str | None) -> Any:
+    """Return the filter that the options ask for."""
+    from tracker.logbook import Filter
+
+    return Filter(
+        wheel_mm=wheel,
+        ball=ball,
+        since=None if since is None else day(since),
+        until=None if until is None else day(until),
+    )
+
+
+@log.command()
+def add(
+    session: Annotated[
+        list[Path], typer.Argument(metavar="SESSION", help="Folders of measured sessions.")
+    ],
+    db: Book = None,
+) -> None:
+    """Put measured sessions into the logbook.
+
+    A session that is there already is replaced by its newest measurement; the same films count
+    as the same session, wherever they lie.
+    """
+    from tracker.workflow.log import add_sessions
+
+    words = {"new": "added", "updated": "measured anew, replaced", "unchanged": "already there"}
+    for entered in add_sessions(session, db):
+        shots = "1 shot" if entered.shots == 1 else f"{entered.shots} shots"
+        say(console(), [f"{entered.name}: {words[entered.done]} ({shots})"])
+
+
+@log.command("list")
+def list_(
+    wheel: Wheel = None,
+    ball: BallType = None,
+    since: Since = None,
+    until: Until = None,
+    most: Annotated[
+        int, typer.Option("--most", metavar="N", min=1, help="How many, the newest first.")
+    ] = 40,
+    db: Book = None,
+) -> None:
+    """List the sessions of the logbook, the newest first."""
+    from tracker.report.logbook_tables import sessions_table
+    from tracker.workflow.log import list_sessions
+
+    lines = list_sessions(wanted(wheel, ball, since, until), most + 1, db)
+    if not lines:
+        say(console(), ["No session fits. Put measured ones in with: lobmeter log add FOLDER"])
+        return
+    console().print(sessions_table(lines[:most]))
+    if len(lines) > most:
+        say(console(), [f"Only the newest {most} are shown; --most N shows more."])
+
+
+@log.command()
+def show(
+    number: Annotated[int, typer.Argument(metavar="NO", help="A number that log list shows.")],
+    db: Book = None,
+) -> None:
+    """Show one session of the logbook with its shots."""
+    from tracker.report.terminal import remarks, shots_table
+    from tracker.workflow.log import show_session
+
+    found, screen = show_session(number, db), console()
+    head = found.name if found.filmed_on is None else f"{found.name}, {found.filmed_on}"
+    say(screen, [head, found.folder, *([found.notes] if found.notes else [])])
+    for setup in found.setups:
+        shots = [shot for shot in found.shots if shot.setup == setup.name]
+        say(screen, ["", f"{setup.name}: {len(shots)} shots"])
+        if shots:
+            screen.print(shots_table(shots, screen.width))
+            say(screen, remarks(shots))
+
+
+@log.command()
+def export(
+    file: Annotated[
+        Path,
+        typer.Argument(metavar="FILE", help="Written anew; its ending is .csv or .parquet."),
+    ],
+    wheel: Wheel = None,
+    ball: BallType = None,
+    since: Since = None,
+    until: Until = None,
+    db: Book = None,
+) -> None:
+    """Write all shots of the logbook into one table, one row a shot."""
+    from tracker.workflow.log import export_shots
+
+    count = export_shots(file, wanted(wheel, ball, since, until), db)
+    say(console(), [f"{count} shots in {file}"])
