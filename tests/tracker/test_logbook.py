@@ -22,7 +22,7 @@ from tests.tracker.logged_sessions import (
 from tracker.logbook import Added, Filter, LoggedClip, LoggedSetup, default_url, open_logbook
 from tracker.logbook.database import HEAD
 from tracker.logbook.tables import SHARED, metadata, shot
-from tracker.records import Quality
+from tracker.records import Quality, Reason, ReasonCode
 
 
 @pytest.fixture(scope="module")
@@ -51,10 +51,14 @@ def url(request, tmp_path):
 
 
 def test_a_session_comes_back_as_it_went_in(url):
-    entry = logged(conditions=conditions(wind_along_mps=-1.25, altitude_m=None))
+    entry = logged(
+        conditions=conditions(wind_along_mps=-1.25, altitude_m=None),
+        notes="«Möwe», 'quoted'; \"light\" breeze",
+    )
     rejected = replace(
         entry.shots[1], quality=Quality.REJECTED, carry_m=None, carry_u_m=None,
-        landing_seen=False, reason="A bird; «Möwe», 'quoted'",
+        landing_seen=False, reasons=(Reason(ReasonCode.FEW_FRAMES, {"seen": 4.0, "needed": 5.5}),
+                                     Reason(ReasonCode.OFF_AIM, {})),
     )  # fmt: skip
     entry = replace(entry, shots=(entry.shots[0], rejected, *entry.shots[2:]))
     with open_logbook(url) as book:
@@ -216,6 +220,17 @@ def test_a_logbook_of_a_newer_version_is_left_alone(tmp_path):
     with pytest.raises(InputError, match="newer Lobmeter"):
         open_logbook(str(place))
     assert place.read_bytes() == before
+
+
+def test_a_reason_that_this_version_does_not_know_is_said(tmp_path):
+    place = tmp_path / "book.sqlite3"
+    one = replace(logged(1).shots[0], reasons=(Reason(ReasonCode.FEW_FRAMES, {}),))
+    with open_logbook(str(place)) as book:
+        book.add(replace(logged(1), shots=(one,)))
+        with sqlite3.connect(place) as raw:
+            raw.execute("UPDATE shot SET reasons = replace(reasons, 'few_frames', 'ball_melted')")
+        with pytest.raises(InputError, match=r"ball_melted.*newer Lobmeter"):
+            book.sessions()
 
 
 @pytest.mark.parametrize(

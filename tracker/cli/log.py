@@ -65,6 +65,10 @@ def wanted(wheel: float | None, ball: str | None, since: str | None, until: str 
     )
 
 
+def _shots(count: int) -> str:
+    return "1 shot" if count == 1 else f"{count} shots"
+
+
 @log.command()
 def add(
     session: Annotated[
@@ -81,8 +85,7 @@ def add(
 
     words = {"new": "added", "updated": "measured anew, replaced", "unchanged": "already there"}
     for entered in add_sessions(session, db):
-        shots = "1 shot" if entered.shots == 1 else f"{entered.shots} shots"
-        say(console(), [f"{entered.name}: {words[entered.done]} ({shots})"])
+        say(console(), [f"{entered.name}: {words[entered.done]} ({_shots(entered.shots)})"])
 
 
 @log.command("list")
@@ -123,7 +126,7 @@ def show(
     say(screen, [head, found.folder, *([found.notes] if found.notes else [])])
     for setup in found.setups:
         shots = [shot for shot in found.shots if shot.setup == setup.name]
-        say(screen, ["", f"{setup.name}: {len(shots)} shots"])
+        say(screen, ["", f"{setup.name}: {_shots(len(shots))}"])
         if shots:
             screen.print(shots_table(shots, screen.width))
             say(screen, remarks(shots))
@@ -145,4 +148,4 @@ def export(
     from tracker.workflow.log import export_shots
 
     count = export_shots(file, wanted(wheel, ball, since, until), db)
-    say(console(), [f"{count} shots in {file}"])
+    say(console(), [f"{_shots(count)} in {file}"])

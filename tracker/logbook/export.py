@@ -32,8 +32,9 @@ def shots_frame(sessions: Iterable[LoggedSession]) -> "pd.DataFrame":
                     "filmed_on": session.filmed_on,
                     **{name: session.conditions.get(name) for name in CONDITIONS},
                     "wheel_diameter_mm": wheels[shot.setup],
-                    **asdict(shot),
+                    **{name: value for name, value in asdict(shot).items() if name != "reasons"},
                     "quality": str(shot.quality),
+                    "reason": shot.reason,
                 }
             )
     frame = pd.DataFrame(rows)

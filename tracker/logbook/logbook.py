@@ -200,6 +200,9 @@ def _add_children(connection: sa.Connection, number: int, session: LoggedSession
             "setup_id": setups[shot.setup],
             "number": shot.shot,
             "quality": str(shot.quality),
+            "reasons": [
+                {"code": str(each.code), "numbers": dict(each.numbers)} for each in shot.reasons
+            ],
         }
         shared = session.shared_u.get((shot.clip, shot.shot), {})
         row |= {t.SHARED[figure]: u for figure, u in shared.items() if figure in t.SHARED}

@@ -5,9 +5,10 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from calibration.errors import InputError
 from tracker.logbook import tables as t
 from tracker.logbook.entries import CONDITIONS, Filter, LoggedClip, LoggedSession, LoggedSetup
-from tracker.records import Quality, Shot
+from tracker.records import Quality, Reason, ReasonCode, Shot
 
 SAME_WHEEL_MM = 0.5
 """Wheels that differ by less than this in diameter count as one size, mm: what a rule reads to."""
@@ -181,6 +182,7 @@ def _shots(
         session_id, file = files[clip_id]
         figures = dict(zip(t.FIGURES, values[: len(t.FIGURES)], strict=True))
         figures["quality"] = Quality(figures["quality"])
+        figures["reasons"] = tuple(_reason(each) for each in figures["reasons"])
         figures["landing_seen"] = bool(figures["landing_seen"])
         found[session_id].append(Shot(clip=file, setup=names[setup_id], shot=number, **figures))
         known = zip(t.SHARED, values[len(t.FIGURES) :], strict=True)
@@ -188,3 +190,14 @@ def _shots(
         if parts:
             shared[session_id][file, number] = parts
     return found, shared
+
+
+def _reason(kept: dict[str, Any]) -> Reason:
+    try:
+        return Reason(ReasonCode(kept["code"]), kept["numbers"])
+    except ValueError:
+        raise InputError(
+            f"a shot has the reason {kept['code']}, which a newer Lobmeter gave it",
+            where="the logbook",
+            remedy="install that version: pip install --upgrade lobmeter",
+        ) from None

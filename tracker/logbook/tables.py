@@ -89,9 +89,9 @@ _KINDS: dict[str, sa.types.TypeEngine[Any]] = {
     "frames_seen": sa.Integer(),
     "landing_seen": sa.Boolean(),
     "quality": sa.Text(),
-    "reason": sa.Text(),
+    "reasons": sa.JSON(),
 }
-_NEEDED = ("release_s", "frames_seen", "landing_seen", "quality", "reason")
+_NEEDED = ("release_s", "frames_seen", "landing_seen", "quality", "reasons")
 
 FIGURES = tuple(each.name for each in fields(Shot) if each.name not in KEYS)
 """Columns of shots.csv that stand in the table ``shot`` under their own names."""

@@ -100,7 +100,7 @@ def _clips_and_shots() -> None:
         sa.Column("frames_seen", sa.Integer, nullable=False),
         sa.Column("landing_seen", sa.Boolean, nullable=False),
         sa.Column("quality", sa.Text, nullable=False),
-        sa.Column("reason", sa.Text, nullable=False),
+        sa.Column("reasons", sa.JSON, nullable=False),
         sa.UniqueConstraint("clip_id", "number"),
         sa.CheckConstraint("quality IN ('good', 'check', 'rejected')", name="quality"),
     )
