@@ -13,7 +13,7 @@ from tests.tracker.fitting_case import (
     departures,
     positions,
 )
-from tracker.detection import Look
+from tracker.detection import SearchSettings
 from tracker.fitting import FittedFlight, Observations, figures_of, fit_flight
 from tracker.flight.figures import FIGURES
 from tracker.following.arcs import fit_arc
@@ -71,7 +71,7 @@ def shutter() -> Shutter:
     facts = ClipFacts.__new__(ClipFacts)
     for name, value in (("size_px", SIZE_PX), ("rotation_deg", 0)):
         object.__setattr__(facts, name, value)
-    return Shutter(KNOWN, facts, Look(4.0, 10.0, 1, (0, 0, *SIZE_PX)))
+    return Shutter(KNOWN, facts, SearchSettings(4.0, 10.0, 1, (0, 0, *SIZE_PX)))
 
 
 def drawn_anywhere(rng: np.random.Generator, up_m: float | None = None) -> AnywhereCase:

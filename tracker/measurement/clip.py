@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.timebase import Cadence, check_cadence, true_times_s
-from tracker.detection import CandidateFinder, look_for
+from tracker.detection import CandidateFinder, settings_for
 from tracker.fitting import circumstances_of
 from tracker.following import FlightSearch, Hypothesis, SearchContext
 from tracker.measurement.circumstances import ClipRequest, stage_of
@@ -64,7 +64,7 @@ def measure_clip(
     circumstances = circumstances_of(camera, request)
     frame_s = 1.0 / (facts.file_fps * facts.pace)
     stage = stage_of(circumstances, frame_s)
-    look = look_for(
+    look = settings_for(
         camera,
         circumstances.release_m,
         request.ball.diameter_m,

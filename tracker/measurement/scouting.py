@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.timebase import Cadence, check_cadence, true_times_s
-from tracker.detection import CandidateFinder, Look
+from tracker.detection import CandidateFinder, SearchSettings
 from tracker.following.arcs import Arc, fit_arc
 from tracker.following.linking import ArcSearch
 from tracker.following.throws import is_slow_fall, is_throw
@@ -116,7 +116,7 @@ def _pass(
     every = _every(facts)
     frame_s = every / (facts.file_fps * facts.pace)
     window = (0, 0, width, height)
-    finder = CandidateFinder(Look(SCOUTING_DIAMETER_PX, 4.0, 1, window, SCOUTING_MOST))
+    finder = CandidateFinder(SearchSettings(SCOUTING_DIAMETER_PX, 4.0, 1, window, SCOUTING_MOST))
     search, steadier = ArcSearch(width, frame_s), Steadier(camera, frame_s)
     found: list[Arc] = []
     for frame in frames(facts, on_note=told.append):

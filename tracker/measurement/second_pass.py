@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from tracker.detection import CandidateFinder, Look
+from tracker.detection import CandidateFinder, SearchSettings
 from tracker.measurement.scouting import Scouted
 from tracker.measurement.steadying import Steadier
 from tracker.records import Candidates, Cutouts
@@ -37,7 +37,7 @@ def look_again(
     facts: ClipFacts,
     camera: Camera,
     scouted: Scouted,
-    look: Look,
+    look: SearchSettings,
     flights: Sequence[Ahead],
     progress: Callable[[int, int], None] | None,
 ) -> list[list[Candidates]]:
@@ -50,7 +50,7 @@ def look_again(
         Any that looks as the one that filmed might, to take its shaking out.
     scouted : Scouted
         Of the first pass, for the times of the frames.
-    look : Look
+    look : SearchSettings
     flights : sequence of Ahead
     progress : callable, optional
     """

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.timebase import row_fraction
-from tracker.detection import Expected, Look, sight
+from tracker.detection import ExpectedBall, SearchSettings, locate_ball
 from tracker.fitting import Circumstances, FittedFlight, figures_of
 from tracker.fitting.model import flight_of
 from tracker.fitting.parameters import CAMERA_AT, READOUT_AT
@@ -27,7 +27,7 @@ class Shutter:
 
     circumstances: Circumstances
     facts: ClipFacts
-    look: Look
+    look: SearchSettings
 
     def row_share(self, pixels: Array) -> Array:
         """Return how far down the readout pixels, shape (N, 2), lie: -0.5 to 0.5."""
@@ -103,14 +103,14 @@ def sighted(
     motion = np.einsum("nij,nj->ni", by_point, states[:, 3:6]) * stage.frame_s
     lag = shutter.look.lag
     depth = camera.in_camera(states[:, :3])[:, 2]
-    expected = Expected(
+    expected = ExpectedBall(
         pixels=pixels + shifts[chosen],
         motion_px=motion,
         before_px=-lag * motion,
         after_px=lag * motion,
         diameters_px=camera.focal_px * 2.0 * stage.ball_radius_m / depth,
     )
-    sighting, exposure = sight(
+    sighting, exposure = locate_ball(
         [(frames_in_view[i], k) for i, k in zip(rows, at, strict=True)],
         expected,
         exposure,

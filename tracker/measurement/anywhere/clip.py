@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from calibration.adjustment import NotDetermined
 from calibration.camera import Camera
-from tracker.detection import look_for
+from tracker.detection import settings_for
 from tracker.fitting import circumstances_of
 from tracker.following.arcs import Arc
 from tracker.following.throws import trimmed_throw
@@ -77,7 +77,7 @@ def measure_anywhere(
     usual = measure_clip(facts, camera, request, progress)
     known = circumstances_of(camera, request)
     frame_s = 1.0 / (facts.file_fps * facts.pace)
-    look = look_for(
+    look = settings_for(
         camera, known.release_m, request.ball.diameter_m, known.drag, known.forces, frame_s
     )
     scouted = scout(facts, camera, progress, on_candidates)

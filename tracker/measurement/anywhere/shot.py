@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.adjustment import NotDetermined
-from tracker.detection import Look
+from tracker.detection import SearchSettings
 from tracker.fitting import Circumstances, FittedFlight, Observations, fit_flight
 from tracker.fitting.parameters import READOUT_AT
 from tracker.flight.trajectory import fly
@@ -183,7 +183,7 @@ def rejected_candidate(
     )
 
 
-def look_along(flights: list[Flight], frame_s: float) -> Look:
+def look_along(flights: list[Flight], frame_s: float) -> SearchSettings:
     """Return what to look for, and where in the picture, along flights that were found."""
     camera = flights[0].known.camera
     diameters, moved, boxes = [], [], []
@@ -199,7 +199,7 @@ def look_along(flights: list[Flight], frame_s: float) -> Look:
     diameter = float(np.median(diameters))
     usual, fast = np.percentile(np.concatenate(moved), [40, 75])
     width, height = camera.size_px
-    return Look(
+    return SearchSettings(
         diameter_px=diameter,
         step_px=float(fast),
         lag=int(np.clip(round((diameter + 1.0) / max(usual, 0.1) + 0.4), 1, 8)),

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from calibration.site import Site
 from calibration.site.presumed import USUAL_AWAY_M, Presumption, Sighted
-from tracker.detection import Look, look_for
+from tracker.detection import SearchSettings, settings_for
 from tracker.fitting import circumstances_of
 from tracker.fitting.parameters import CAMERA_ACROSS_AT
 from tracker.flight.forces import Forces
@@ -130,9 +130,9 @@ def _distance_u(flight: Flight) -> float:
     )
 
 
-def _look(flight: Flight, forces: Forces, frame_s: float) -> Look:
+def _look(flight: Flight, forces: Forces, frame_s: float) -> SearchSettings:
     known = flight.fit.circumstances
-    look = look_for(
+    look = settings_for(
         flight.camera,
         known.release_m,
         2.0 * known.ball_radius_m,
@@ -149,7 +149,7 @@ def _second_pass(
     presumed: Camera,
     scouted: Scouted,
     flights: list[Flight],
-    look: Look,
+    look: SearchSettings,
     progress: Progress | None,
 ) -> list[list[Candidates]]:
     """Pass through the clip again and keep what lies near each flight, closer looked at."""

@@ -9,7 +9,7 @@ from calibration.adjustment import NotDetermined
 from calibration.camera import Camera
 from calibration.site import Site
 from calibration.site.presumed import Presumption, Sighted
-from tracker.detection import Look
+from tracker.detection import SearchSettings
 from tracker.fitting import Circumstances, Observations
 from tracker.fitting.model import flight_of
 from tracker.fitting.parameters import CAMERA_AT
@@ -122,7 +122,7 @@ def first_fit(
     return flight if _is_likely(flight) else None
 
 
-_NO_LOOK = Look(4.0, 10.0, 1, (0, 0, 1, 1))
+_NO_LOOK = SearchSettings(4.0, 10.0, 1, (0, 0, 1, 1))
 
 
 def loosened(

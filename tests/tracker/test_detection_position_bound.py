@@ -4,14 +4,15 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
-from tracker.detection import Expected, measure, placing
-from tracker.detection.appearance import EDGE_PX, LEAST_U_PX, SHAPE_SHARE
+from tracker.detection import ExpectedBall, fit_positions, position_bound
+from tracker.detection.ball_image import EDGE_PX
+from tracker.detection.position_fit import LEAST_U_PX, SHAPE_SHARE
 from tracker.records import Cutouts
 
 
 def noise_part(diameter: float, streak: tuple[float, float], contrast: float, noise: float):
     """The covariance without its floors."""
-    found = placing([diameter], [streak], contrast, noise)
+    found = position_bound([diameter], [streak], contrast, noise)
     return found.covariances[0] - (LEAST_U_PX**2 + (SHAPE_SHARE * diameter) ** 2) * np.eye(2)
 
 
@@ -38,7 +39,7 @@ def test_the_integrals_are_those_of_the_picture(diameter: float, streak: float) 
     assert found[0, 0] == pytest.approx(1.0 / (strength * along), rel=0.04)
     assert found[1, 1] == pytest.approx(1.0 / (strength * across), rel=0.04)
     assert found[0, 1] == pytest.approx(0.0, abs=1e-12)
-    snr = placing([diameter], [(streak, 0.0)], 40.0, 2.0).snr[0]
+    snr = position_bound([diameter], [(streak, 0.0)], 40.0, 2.0).snr[0]
     assert snr == pytest.approx(np.sqrt(strength * np.sum(picture**2)) / fine, rel=0.03)
 
 
@@ -71,8 +72,8 @@ def test_place_turns_with_the_streak_and_scales_with_the_noise() -> None:
     assert noise_part(3.0, (4.0, 0.0), 25.0, 4.0) == pytest.approx(16.0 * flat)
 
 
-def test_the_detector_reaches_what_was_foretold() -> None:
-    """Places measured in drawn patches scatter as foretold, floors left out."""
+def test_the_detector_reaches_the_bound() -> None:
+    """Places measured in drawn patches scatter as the bound has it, floors left out."""
     rng = np.random.default_rng(4)
     count, side, diameter, contrast, noise = 400, 25, 4.0, 60.0, 2.0
     places = side // 2 + rng.uniform(-0.5, 0.5, (count, 2))
@@ -90,10 +91,10 @@ def test_the_detector_reaches_what_was_foretold() -> None:
         patches[index] = np.rint(2.0 * shown + error)
     nothing = np.zeros((count, 2))
     far = np.full((count, 2), 60.0)
-    expected = Expected(places, nothing, far, -far, np.full(count, diameter))
-    found, _ = measure(Cutouts(patches, np.zeros((count, 2), np.int64)), expected, 0.0)
+    expected = ExpectedBall(places, nothing, far, -far, np.full(count, diameter))
+    found, _ = fit_positions(Cutouts(patches, np.zeros((count, 2), np.int64)), expected, 0.0)
     assert np.all(found.found)
     scatter = np.sqrt(np.mean((found.pixels - places) ** 2))
-    foretold = np.sqrt(noise_part(diameter, (0.0, 0.0), contrast, noise)[0, 0])
+    bound = np.sqrt(noise_part(diameter, (0.0, 0.0), contrast, noise)[0, 0])
     # The pixel's own area softens the edge a little more.
-    assert 0.9 < scatter / foretold < 1.25
+    assert 0.9 < scatter / bound < 1.25

@@ -1,6 +1,6 @@
 """How well a ball can be placed, before there is a picture of it.
 
-The picture is that of `tracker.detection.appearance`: a disc with a soft edge, drawn out along
+The picture is that of `tracker.detection.ball_image`: a disc with a soft edge, drawn out along
 its path while the shutter was open, on even noise. Its Fourier transform is known in closed form,
 so the Fisher information of its place is an integral over frequencies (S. M. Kay, Fundamentals of
 Statistical Signal Processing: Estimation Theory, 1993, ch. 3; the disc's transform as in
@@ -12,25 +12,26 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tracker.detection.appearance import EDGE_PX, LEAST_U_PX, SHAPE_SHARE
+from tracker.detection.ball_image import EDGE_PX
+from tracker.detection.position_fit import LEAST_U_PX, SHAPE_SHARE
 
 Array = NDArray[np.float64]
 
 DIFFERENCE_VARIANCE = 1.5
-"""A frame is held against the mean of two others, which brings half its variance again."""
+"""Variance of a frame less the mean of two others, over that of one frame."""
 
 SHARPEST = 5.0
 """Frequencies beyond this many times the soft edge's own carry less than 1e-10 of its power."""
 
 
 @dataclass(frozen=True)
-class Placing:
-    """How a ball will stand out and how well it will be placed, one row a frame.
+class PositionBound:
+    """How clearly a ball shows and how well it can be placed, one row a frame.
 
     Attributes
     ----------
     covariances : ndarray, shape (N, 2, 2)
-        Of column and row, px², the floors of `tracker.detection.appearance` included.
+        Of column and row, px², the floors of `tracker.detection.position_fit` included.
     snr : ndarray, shape (N,)
         Contrast over its standard deviation.
     """
@@ -39,18 +40,18 @@ class Placing:
     snr: Array
 
 
-def placing(
+def position_bound(
     diameters_px: ArrayLike, streaks_px: ArrayLike, contrast: float, noise: float
-) -> Placing:
-    """Foretell how well a ball can be placed in each of several frames.
+) -> PositionBound:
+    """Return how well a ball can be placed in each of several frames (Cramér-Rao bound).
 
     Parameters
     ----------
     diameters_px : array_like, shape (N,)
     streaks_px : array_like, shape (N, 2)
-        Way of the ball while the shutter is open.
+        Path of the ball while the shutter is open.
     contrast : float
-        Ball less what lies behind it, luma steps.
+        Ball less its background, luma steps.
     noise : float
         Standard deviation of a pixel from sensor and encoder together, luma steps; taken as
         independent from pixel to pixel.
@@ -69,7 +70,7 @@ def placing(
         + np.einsum("ni,nj->nij", beside, beside) / (strength * across)[:, None, None]
     )
     floor = LEAST_U_PX**2 + (SHAPE_SHARE * diameter) ** 2
-    return Placing(
+    return PositionBound(
         covariances + floor[:, None, None] * np.eye(2), np.sqrt(np.maximum(strength * energy, 0.0))
     )
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from tests.tracker.drawn_balls import lit_balls, moving_balls
-from tracker.detection import Expected, measure
-from tracker.detection.appearance import LEAST_U_PX, SHAPE_SHARE
+from tracker.detection import ExpectedBall, fit_positions
+from tracker.detection.position_fit import LEAST_U_PX, SHAPE_SHARE
 from tracker.records import Cutouts
 
 WAYS = {"bright": 70.0, "dark": -70.0}
@@ -18,7 +18,7 @@ def test_place_is_not_biased(diameter, contrast):
     cutouts, expected, true = moving_balls(
         rng, 150, diameter=diameter, contrast=contrast, noise=1.5, motion=(9.0, -4.0), exposure=0.05
     )
-    sighting, _ = measure(cutouts, expected, 0.05)
+    sighting, _ = fit_positions(cutouts, expected, 0.05)
     assert sighting.found.all()
     error = sighting.pixels - true
     assert np.all(np.abs(error.mean(axis=0)) < 0.05)
@@ -37,7 +37,7 @@ def test_streak_is_located_at_its_middle(motion, contrast):
     cutouts, expected, true = moving_balls(
         rng, 60, diameter=3.0, contrast=contrast, noise=1.5, motion=motion, exposure=0.5
     )
-    sighting, _ = measure(cutouts, expected, 0.5)
+    sighting, _ = fit_positions(cutouts, expected, 0.5)
     assert sighting.found.all()
     assert np.all(np.abs((sighting.pixels - true).mean(axis=0)) < 0.05)
 
@@ -59,7 +59,7 @@ def test_covariance_is_honest(diameter, contrast, noise, exposure):
         motion=(9.0, -4.0),
         exposure=exposure,
     )
-    sighting, _ = measure(cutouts, expected, exposure)
+    sighting, _ = fit_positions(cutouts, expected, exposure)
     kept = sighting.found
     assert kept.mean() > 0.97
     # The drawn ball has no seam or felt, so what is granted to these is taken off first.
@@ -75,7 +75,7 @@ def test_streak_is_less_sure_along_itself_than_across():
     cutouts, expected, _ = moving_balls(
         rng, 40, diameter=3.0, contrast=50.0, noise=4.0, motion=(14.0, 0.0), exposure=0.7
     )
-    sighting, _ = measure(cutouts, expected, 0.7)
+    sighting, _ = fit_positions(cutouts, expected, 0.7)
     along, across = sighting.covariances[:, 0, 0], sighting.covariances[:, 1, 1]
     assert np.median(along) > 1.5 * np.median(across)
 
@@ -86,7 +86,7 @@ def test_exposure_share_is_recovered(share):
     cutouts, expected, _ = moving_balls(
         rng, 30, diameter=3.5, contrast=70.0, noise=2.0, motion=(11.0, 6.0), exposure=share
     )
-    _, exposure = measure(cutouts, expected)
+    _, exposure = fit_positions(cutouts, expected)
     assert exposure == pytest.approx(share, abs=0.08)
 
 
@@ -96,18 +96,18 @@ def test_neighbouring_frames_ball_in_the_patch_does_not_pull():
     cutouts, expected, true = moving_balls(
         rng, 150, diameter=4.0, contrast=70.0, noise=1.5, motion=(5.5, 0.0), exposure=0.1
     )
-    sighting, _ = measure(cutouts, expected, 0.1)
+    sighting, _ = fit_positions(cutouts, expected, 0.1)
     error = sighting.pixels - true
     assert np.all(np.abs(error.mean(axis=0)) < 0.05)
     assert np.all(error.std(axis=0) < 0.15)
 
 
-def test_nothing_is_sighted_in_noise():
+def test_nothing_is_found_in_noise():
     rng = np.random.default_rng(17)
     cutouts, expected, _ = moving_balls(
         rng, 300, diameter=3.0, contrast=0.0, noise=4.0, motion=(9.0, -4.0), exposure=0.1
     )
-    sighting, _ = measure(cutouts, expected, 0.1)
+    sighting, _ = fit_positions(cutouts, expected, 0.1)
     assert sighting.found.mean() < 0.2
 
 
@@ -118,15 +118,15 @@ def test_places_are_in_the_frames_own_pixels():
     )
     corner = np.array([700, 310])
     moved = Cutouts(cutouts.patches, cutouts.corners + corner)
-    there = Expected(
+    there = ExpectedBall(
         expected.pixels + corner,
         expected.motion_px,
         expected.before_px,
         expected.after_px,
         expected.diameters_px,
     )
-    here, _ = measure(cutouts, expected, 0.1)
-    away, _ = measure(moved, there, 0.1)
+    here, _ = fit_positions(cutouts, expected, 0.1)
+    away, _ = fit_positions(moved, there, 0.1)
     np.testing.assert_allclose(away.pixels, here.pixels + corner, atol=1e-9)
     assert np.abs(away.pixels - true - corner).max() < 0.2
 
@@ -134,8 +134,8 @@ def test_places_are_in_the_frames_own_pixels():
 def test_no_cuttings_give_no_sighting():
     nothing = np.zeros((0, 2))
     empty = Cutouts(np.zeros((0, 15, 15), np.int16), np.zeros((0, 2), np.int64))
-    expected = Expected(nothing, nothing, nothing, nothing, np.zeros(0))
-    sighting, exposure = measure(empty, expected, 0.3)
+    expected = ExpectedBall(nothing, nothing, nothing, nothing, np.zeros(0))
+    sighting, exposure = fit_positions(empty, expected, 0.3)
     assert len(sighting.pixels) == 0 and exposure == 0.3
 
 
@@ -153,7 +153,7 @@ def test_one_light_serves_before_dark_and_before_bright(diameter):
     for which, (cutouts, expected, true) in enumerate(scenes):
         for at, strength in enumerate(lights):
             light = np.array([0.0, -strength])
-            sighting, _ = measure(cutouts, expected, 0.0, light)
+            sighting, _ = fit_positions(cutouts, expected, 0.0, light)
             assert sighting.found.all()
             middle = sighting.pixels - sighting.lean[:, None] * light
             rows[which, at] = np.median(middle[:, 1] - true[:, 1])
@@ -164,12 +164,12 @@ def test_one_light_serves_before_dark_and_before_bright(diameter):
     assert np.all(np.abs(rows[:, best]) < 0.06)
 
 
-def test_lean_tells_where_another_light_would_put_the_ball():
+def test_lean_predicts_the_place_under_another_light():
     rng = np.random.default_rng(20)
     cutouts, expected, _ = lit_balls(rng, 20, diameter=3.5, ball=0.28, behind=0.08, fall=0.4)
     light, more = np.array([4.0, -16.0]), np.array([1.0, -2.0])
-    here, _ = measure(cutouts, expected, 0.0, light)
-    there, _ = measure(cutouts, expected, 0.0, light + more)
+    here, _ = fit_positions(cutouts, expected, 0.0, light)
+    there, _ = fit_positions(cutouts, expected, 0.0, light + more)
     moved = (there.pixels - there.lean[:, None] * (light + more)) - (
         here.pixels - here.lean[:, None] * light
     )
