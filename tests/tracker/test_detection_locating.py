@@ -43,18 +43,20 @@ def test_the_one_that_is_found_counts_alone_and_none_is_none(kept) -> None:
     assert not neither.found.any()
 
 
-def test_light_moves_a_ball_before_black_alike_in_luma_and_colour() -> None:
-    # Light that makes a ball's side a tenth darker makes its colour there a tenth weaker. Before
-    # black all of its luma is contrast, so both pictures slope alike, and so do both places.
+@pytest.mark.parametrize("paler", [1.0, 0.6])
+def test_light_moves_a_place_in_colour_by_the_share_that_colour_is_of_luma(paler) -> None:
+    # Light that makes a ball's side a tenth darker makes its colour there a tenth weaker. A ball
+    # before black, drawn alike in both components, then moves alike in pixels of each, however
+    # pale its colour; a pixel of colour is two wide.
     rng = np.random.default_rng(6)
-    still = {"noise": 1.0, "motion": (40.0, 0.0), "exposure": 0.0}
-    cutouts, expected, _ = moving_balls(rng, 30, diameter=12.0, contrast=BALL_LUMA, **still)
+    still = {"diameter": 8.0, "noise": 1.0, "motion": (40.0, 0.0), "exposure": 0.0}
+    cutouts, expected, _ = moving_balls(rng, 30, contrast=BALL_LUMA, **still)
     luma, _ = fit_positions(cutouts, expected, 0.0)
-    cutouts, expected, true = moving_balls(rng, 30, diameter=6.0, contrast=60.0, **still)
+    cutouts, expected, true = moving_balls(rng, 30, contrast=paler * BALL_LUMA, **still)
     half, _ = fit_positions(cutouts, expected, 0.0)
     assert luma.found.all() and half.found.all()
     colour = on_luma(half, replace(luma, found=np.zeros(30, bool)))
-    assert np.median(colour.lean) == pytest.approx(np.median(luma.lean), rel=0.2)
+    assert np.median(colour.lean) == pytest.approx(2.0 * np.median(luma.lean), rel=0.2)
     assert np.median(luma.lean) > 0.01
     error = colour.pixels - (2.0 * true + SITING_PX)
     assert np.abs(np.median(error, axis=0)).max() < 0.05
