@@ -131,7 +131,7 @@ def _measured(
     request, calibration = request_of(session, ready.clip), ready.calibration
     if calibration is None:
         site = site_of(session, ready.clip, ready.facts.size_px)
-        found = measure_unmarked(ready.facts, site, request, session.release.height_told, report)
+        found = measure_unmarked(ready.facts, site, request, session.release.height_known, report)
         notes = [*assumed_words(session, site), *found.notes]
         if from_anywhere:
             notes.append(ANYWHERE_ALREADY)
