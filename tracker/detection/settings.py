@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from tracker.flight.forces import Forces
-from tracker.flight.trajectory import fly_many
+from tracker.flight.integration import fly_many
 
 Array = NDArray[np.float64]
 Window = tuple[int, int, int, int]

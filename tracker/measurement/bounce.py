@@ -136,7 +136,7 @@ def _landing(shutter: Shutter, fitted: FittedFlight) -> PredictedLanding | None:
     flight_s = figures.value("flight_time_s")
     if not np.isfinite(flight_s):
         return None
-    trajectory = flight_of(circumstances, parameters, flight_s + 0.3, 0.04, sensitivities=True)
+    trajectory = flight_of(circumstances, parameters, flight_s + 0.3, 0.04, with_sensitivities=True)
     by_all = figures.jacobian[FIGURES.index("flight_time_s")].copy()
     by_all[0] += 1.0
     fall = max(-float(trajectory.at(flight_s)[0, 5]), 1.0)

@@ -9,7 +9,7 @@ from calibration.adjustment import NotDetermined
 from tracker.detection import SearchSettings
 from tracker.fitting import Circumstances, FittedFlight, Observations, fit_flight
 from tracker.fitting.parameters import READOUT_AT
-from tracker.flight.trajectory import fly
+from tracker.flight.integration import fly
 from tracker.following import Hypothesis, SearchContext
 from tracker.measurement.anywhere.rules import hardly_seen, no_throw
 from tracker.measurement.anywhere.start import Began, Field, Flight, first_of_many, rebegun
