@@ -137,5 +137,4 @@ def _variances(parts: dict[str, Array], figures: Figures) -> Array:
     """Return the variance of each figure by each source, shape (11, S)."""
     slope = figures.jacobian
     rows = [np.einsum("fi,ij,fj->f", slope, part, slope) for part in parts.values()]
-    variances: Array = np.maximum(np.column_stack(rows), 0.0)
-    return variances
+    return np.maximum(np.column_stack(rows), 0.0)

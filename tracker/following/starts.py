@@ -1,29 +1,25 @@
-"""Cells of the ballot to try: the peaks of its votes, and the support of their flights."""
+"""The flights of the ballot's cells, weighed many at once, before any of them is fitted."""
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.following.hypothesis import Pool, SearchContext
-from tracker.following.support import MISS, in_view, log_ratio
+from tracker.following.hypothesis import MISS, Pool, SearchContext, gain, in_view
 from tracker.following.table import FlightTable
 
 Array = NDArray[np.float64]
 
-LEAST_SIGNIFICANCE = 1.0
-"""Standard deviations by which the votes of a cell must exceed the usual ones: where much moves,
-those of a true flight hardly do, and only the support decides."""
+LEAST_STANDING = 1.0
+"""Votes must stand out by this many standard deviations for a flight to be tried: where much
+moves, those of a true one hardly do, and only the weighing tells."""
 
 MOST_STARTS = (48, 16)
-"""Cells tried per block of release times in each round: those with the largest excess of votes,
-which a whole flight has, and those of the largest significance, which a short view of one has."""
-
-VOTE_VARIANCE, QUIET_VARIANCE = 6.0, 40.0
-"""Variance of the votes over their mean, since a candidate casts up to six, and the variance where
-none are usual: that of some seven candidates, votes squared."""
+"""Flights weighed for each second of release times, every time one is looked for: those with
+the most votes beyond the usual, which a whole flight has, and those that are least like chance,
+which a short view of one has."""
 
 
-class TableFlights:
-    """The flights of the table: straight down the firing line, by launch angle and exit speed.
+class Starts:
+    """The flights straight down the firing line, one for each launch angle and exit speed.
 
     Parameters
     ----------
@@ -37,7 +33,7 @@ class TableFlights:
         first = np.where(np.any(down, axis=0), np.argmax(down, axis=0), len(down) - 1)
         self._ends_s = table.times_s[first]
 
-    def support(
+    def weigh(
         self,
         pool: Pool,
         angles: NDArray[np.int64],
@@ -45,7 +41,7 @@ class TableFlights:
         release_s: Array,
         gate_px: float,
     ) -> tuple[Array, NDArray[np.int64], NDArray[np.int64]]:
-        """Return support, hits and frames in view, each shape (N,), as `support.score` gives them.
+        """Return support, hits and frames in view, each shape (N,), as `hypothesis.weigh` has them.
 
         Parameters
         ----------
@@ -60,7 +56,7 @@ class TableFlights:
         flight, frame = np.nonzero(
             (times >= 0.0) & (times <= self._ends_s[angles, speeds][:, None])
         )
-        path, shows = self._positions(angles[flight], speeds[flight], times[flight, frame])
+        path, shows = self._in_frame(angles[flight], speeds[flight], times[flight, frame])
         flight, frame, path = flight[shows], frame[shows], path[shows]
         in_view = np.bincount(flight, minlength=count).astype(np.int64)
         # Every candidate of every frame in which a flight shows, one row each.
@@ -72,7 +68,7 @@ class TableFlights:
         squared = gap[:, 0] ** 2 + gap[:, 1] ** 2
         near = np.flatnonzero(squared < gate_px**2)
         pair = pair[near]
-        gains = log_ratio(squared[near], gate_px, pool.clutter[row[near]])
+        gains = gain(squared[near], gate_px, pool.clutter[row[near]])
         if not len(pair):
             return np.asarray(MISS * in_view, float), np.zeros(count, np.int64), in_view
         start = np.flatnonzero(np.diff(pair, prepend=-1))
@@ -82,17 +78,17 @@ class TableFlights:
         support = np.bincount(owner, best, minlength=count) + MISS * (in_view - hits)
         return np.asarray(support, float), hits, in_view
 
-    def _positions(
+    def _in_frame(
         self, angles: NDArray[np.int64], speeds: NDArray[np.int64], times_s: Array
     ) -> tuple[Array, NDArray[np.bool_]]:
-        """Return where flights are at some times, shape (M, 2), and whether they are in view."""
+        """Return where flights are at some times, shape (M, 2), and whether they show there."""
         nodes, states = self._table.times_s, self._table.states
         step = float(nodes[1] - nodes[0])
         place = np.minimum((times_s / step).astype(int), len(nodes) - 2)
         s = (times_s / step - place)[:, None]
         before = states[place, angles, speeds].astype(float)
         after = states[place + 1, angles, speeds].astype(float)
-        # The cubic through both nodes' positions and velocities is right to a millimetre.
+        # The cubic through both nodes' places and velocities is right to a millimetre.
         bend = 2.0 * (before[:, :3] - after[:, :3]) + step * (before[:, 3:] + after[:, 3:])
         swing = after[:, :3] - before[:, :3] - step * before[:, 3:] - bend
         points = before[:, :3] + s * (step * before[:, 3:] + s * (swing + s * bend))
@@ -100,10 +96,10 @@ class TableFlights:
 
 
 def peaks(excess: Array, usual: Array) -> NDArray[np.int64]:
-    """Return the cells of a ballot to try, shape (N, 3): local maxima of its votes.
+    """Return the cells of a ballot to try, shape (N, 3), the greatest of their surroundings.
 
-    A moving thing has a ridge of votes from end to end; only its peaks are tried, or the others
-    would get no turn.
+    What moves has a ridge of votes from end to end; only its tops are tried, or none would be
+    left for the others.
 
     Parameters
     ----------
@@ -111,17 +107,18 @@ def peaks(excess: Array, usual: Array) -> NDArray[np.int64]:
         Votes beyond the usual ones.
     usual : ndarray, shape (angles, speeds)
     """
-    significance = _significance(excess, usual)
+    standing = _standing(excess, usual)
     cells = []
-    for votes, most in zip((excess, significance), MOST_STARTS, strict=True):
-        at = np.argwhere((votes >= _local_maximum(votes)) & (significance > LEAST_SIGNIFICANCE))
+    for votes, most in zip((excess, standing), MOST_STARTS, strict=True):
+        # Few cells stand out at all: the others are put aside at once.
+        at = np.argwhere((votes >= _greatest_near(votes)) & (standing > LEAST_STANDING))
         cells.append(at[np.argsort(-votes[tuple(at.T)], kind="stable")[:most]])
     every = np.concatenate(cells)
     return every[np.sort(np.unique(every, axis=0, return_index=True)[1])]
 
 
-def _local_maximum(votes: Array) -> Array:
-    """Return the largest of the 5 by 5 by 5 cells around each."""
+def _greatest_near(votes: Array) -> Array:
+    """Return the greatest of the 5 by 5 by 5 cells around each."""
     for axis in (0, 0, 1, 1, 2, 2):
         ahead: list[slice] = [slice(None)] * votes.ndim
         behind = list(ahead)
@@ -133,6 +130,10 @@ def _local_maximum(votes: Array) -> Array:
     return votes
 
 
-def _significance(excess: Array, usual: Array) -> Array:
-    """Return by how many standard deviations votes exceed the usual ones."""
-    return excess / np.sqrt(VOTE_VARIANCE * np.maximum(usual, 0.0) + QUIET_VARIANCE)
+def _standing(excess: Array, usual: Array) -> Array:
+    """Return by how many standard deviations votes stand out from the usual ones.
+
+    Votes come in portions of up to six, so their variance is about six times their number; the
+    constant stands for a handful of votes where hardly any are usual.
+    """
+    return excess / np.sqrt(6.0 * np.maximum(usual, 0.0) + 40.0)

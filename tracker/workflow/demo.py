@@ -1,4 +1,4 @@
-"""``lobmeter demo``: the samples measured, each shot beside its true values."""
+"""The samples measured, each shot beside what is truly so."""
 
 import json
 from collections.abc import Mapping, Sequence
