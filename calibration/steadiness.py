@@ -86,7 +86,7 @@ class Motion:
     agreement : float
         Share of the followed points that stand still in this motion, 0 to 1.
     lost : bool
-        Too little stands still to tell; the turn is then the last one that was known.
+        Too few points were followed; the turn is then the last known one.
     """
 
     turn_rad: Array

@@ -1,11 +1,17 @@
 """Markers and plumb lines."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+
+
+def point(coordinates: Sequence[float]) -> Array:
+    """Return coordinates as an array of floats: of the ground (m) or of a frame (px)."""
+    return np.asarray(coordinates, float)
 
 
 @dataclass(frozen=True)

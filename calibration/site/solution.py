@@ -1,4 +1,4 @@
-"""The adjustment of a site: one camera, its covariance, and what to think of it."""
+"""The adjustment of a site: one camera, its covariance, and the verdict on it."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -26,10 +26,27 @@ from calibration.site.weakness import Weakness, weakness
 Array = NDArray[np.float64]
 
 ALIKE_CHI_SQUARE = 9.0
-"""Two solutions whose chi-square differs by less fit about equally well (3 sigma)."""
+"""Two solutions whose chi-square differs by less fit equally well: three sigma, squared."""
 
-THOROUGH, QUICK = Limits(), Limits(iterations=15)
-ROUGH, BLUNT = Limits(iterations=25, step=0.1), 30.0
+HANGING_CHI_SQUARE = 25.0
+"""Fall of chi-square that makes a camera that hangs upside down the explanation: five sigma."""
+
+THOROUGH, QUICK, ROUGH = Limits(), Limits(iterations=15), Limits(iterations=25, step=0.1)
+"""Limits of the final adjustment, of one under a presumed mistake, and of a first iteration."""
+
+BLUNT = 30.0
+"""Factor of the pixels' uncertainties in a first iteration; tried on drawn fields."""
+
+LOOSEST_TURN_RAD, LOOSEST_SHIFT_SHARE = 0.2, 0.3
+"""Uncertainties of the camera's direction, and of its position as a share of the distance to the
+markers, from which on linear propagation means nothing: the camera is undetermined."""
+
+SAME_PLACE_M, SAME_TURN, SAME_ZOOM = 0.05, 0.01, 0.01
+"""Position (m), direction (rad) and logarithm of the focal length within which two solutions are
+one: far above what iterations leave and far below what distinguishes two."""
+
+ROUGH_BEND = 0.5
+"""Departure from linear propagation, as a share, from which on uncertainties are called rough."""
 
 SOURCES = {
     "picking": ("pixel",),
@@ -42,7 +59,7 @@ SOURCES = {
 
 @dataclass(frozen=True)
 class Calibration:
-    """An adjusted camera and everything there is to say about it.
+    """An adjusted camera, its accuracy and the verdict on its observations.
 
     Attributes
     ----------
@@ -71,7 +88,7 @@ class Calibration:
         Markers that do not agree with the rest, worst first.
     weakest : Weakness
     quantities : tuple of Quantity
-        What the camera alone does to each quantity of a flight along the firing line.
+        Of a flight along the firing line, with the uncertainty that comes from the camera.
     notes : tuple of str
         Sentences for a person.
     summary : str
@@ -124,7 +141,7 @@ def solve(site: Site) -> Calibration:
         refuse_undetermined(observations, fit)
     except _Unfit as unfit:
         raise (explained(site, _refit) or unfit) from None
-    return _told(observations, fit)
+    return _calibration(observations, fit)
 
 
 def _refit(site: Site) -> Adjustment | None:
@@ -142,10 +159,12 @@ def _best(observations: Observations) -> Adjustment:
     _adjust_into(fits, observations, starts(observations))
     best = min((fit.chi_square for fit in fits), default=float("inf"))
     if not fits or max(fit.p_value for fit in fits) < ALARM:
-        # Only where nothing fits well is it worth asking what a hanging camera would see.
+        # A hanging camera is tried only where nothing fits well.
         hanging: list[Adjustment] = []
         _adjust_into(hanging, observations, starts(observations, upright=False))
-        if any(fit.chi_square < best - 25.0 and not _is_upright(fit) for fit in hanging):
+        if any(
+            fit.chi_square < best - HANGING_CHI_SQUARE and not _is_upright(fit) for fit in hanging
+        ):
             raise _mirrored(observations)
         fits.extend(fit for fit in hanging if _is_upright(fit))
     fits = sorted((fit for fit in fits if _is_upright(fit)), key=lambda fit: fit.chi_square)
@@ -174,8 +193,8 @@ def _adjust_into(
         state = Posed(guess.camera, observations.taped)
         try:
             if observations.site.position_m is None:
-                # Distance and focal length make up for each other along a narrow, bent valley:
-                # with blunt pixels it is wide, and its floor is soon reached.
+                # Distance and focal length compensate each other along a narrow, bent valley:
+                # larger uncertainties of the pixels widen it.
                 blunt = observations.blunted(BLUNT)
                 state = adjust(observations.model, state, blunt, move=moved, limits=ROUGH).state
             fit = adjust(
@@ -192,12 +211,12 @@ def _is_upright(fit: Adjustment) -> bool:
 
 
 def _differs(one: Adjustment, other: Adjustment) -> bool:
-    """Tell whether two fits are two solutions, not one reached twice."""
+    """Return whether two fits are two solutions, not one reached twice."""
     mine, theirs = one.state.camera, other.state.camera
     apart = float(np.linalg.norm(mine.position - theirs.position))
     turned = float(np.linalg.norm(mine.rotation - theirs.rotation))
     zoomed = abs(float(np.log(mine.focal_px / theirs.focal_px)))
-    return apart > 0.05 or turned > 0.01 or zoomed > 0.01
+    return apart > SAME_PLACE_M or turned > SAME_TURN or zoomed > SAME_ZOOM
 
 
 def _nowhere() -> InputError:
@@ -230,19 +249,20 @@ def _place(position: Array) -> str:
 
 
 def refuse_undetermined(observations: Observations, fit: Adjustment) -> None:
-    """Raise InputError where an adjustment leaves the camera's place or direction open."""
+    """Raise `InputError` where the camera's position or direction is undetermined."""
     camera = fit.state.camera
     away = float(np.linalg.norm(observations.taped - camera.position, axis=1).mean())
     turn = float(np.sqrt(np.diag(fit.covariance)[:3].max()))
     shift = float(np.sqrt(np.diag(fit.covariance)[3:6].max()))
-    if fit.rank == len(fit.covariance) and turn < 0.2 and shift < 0.3 * away and fit.settled:
+    determined = turn < LOOSEST_TURN_RAD and shift < LOOSEST_SHIFT_SHARE * away
+    if fit.rank == len(fit.covariance) and determined and fit.settled:
         return
     if fit.p_value < ALARM:
         raise _nowhere()
-    what = "what is known does not fix the camera"
-    if shift >= 0.3 * away:
+    what = "what is known does not determine the camera"
+    if shift >= LOOSEST_SHIFT_SHARE * away:
         what += f": its position stays open by {shift:.1f} m"
-    elif turn >= 0.2:
+    elif turn >= LOOSEST_TURN_RAD:
         what += f": its direction stays open by {np.degrees(turn):.0f}°"
     remedy = (
         "tape the camera's position"
@@ -254,10 +274,10 @@ def refuse_undetermined(observations: Observations, fit: Adjustment) -> None:
     raise Undetermined(what, remedy=remedy)
 
 
-def _told(observations: Observations, fit: Adjustment) -> Calibration:
-    """Put an adjustment into words and figures."""
+def _calibration(observations: Observations, fit: Adjustment) -> Calibration:
+    """Return the calibration that an adjustment gives."""
     named, notes = suspects(observations, fit, _refit)
-    # What is left unexplained must not look better than it is (Birge 1932, ratio).
+    # Disagreement enlarges the covariance (Birge 1932, ratio).
     factor = max(1.0, fit.variance_factor) if fit.p_value < ALARM else 1.0
     whole = factor * (fit.covariance + fit.covariance.T) / 2.0
     camera: Camera = fit.state.camera.with_covariance(whole[:CAMERA_SIZE, :CAMERA_SIZE])
@@ -316,7 +336,7 @@ def _notes(
     found = []
     if fit.p_value < ALARM:
         found.append(
-            "the uncertainties were widened by "
+            "the uncertainties were enlarged by "
             f"{np.sqrt(max(1.0, fit.variance_factor)):.1f} because the observations do not agree"
         )
     if site.lens is None and site.field_of_view_deg is None:
@@ -335,9 +355,9 @@ def _notes(
             f"the camera stands {lowest - camera.position[2]:.1f} m below the lowest marker: "
             "check the height in its position, which is that above the ground at the release"
         )
-    if bend(camera, landing) > 0.5:
+    if bend(camera, landing) > ROUGH_BEND:
         found.append(
-            "what is known fixes the camera so loosely that the uncertainties are only rough"
+            "what is known determines the camera so loosely that the uncertainties are only rough"
         )
     return tuple(found)
 

@@ -34,7 +34,7 @@ class Changes:
         The same to the last new picture but one, for some of the frames: grain changes as much in
         two steps as in one, and what moves changes more.
     alone : ndarray of bool, shape (N,)
-        True for a frame that was coded without leaning on others (a key frame): coding shows
+        True for a frame that was coded without others (a key frame): coding shows
         as a change of its own there.
     """
 

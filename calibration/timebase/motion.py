@@ -108,7 +108,7 @@ NO_FIT = Fit(0.0, 0.0, 0.0)
 
 
 def fit_gaps(motion: Motion, gaps: Array) -> Fit:
-    """Fit the gain by weighted least squares, with a variance that bears uneven scatter.
+    """Fit the gain by weighted least squares, with a variance for uneven scatter.
 
     Source of the variance: White (1980), Econometrica 48, 817.
     """

@@ -42,11 +42,10 @@ from tests.bench.linking import Gates, Linker
 from tests.footage.composite import Shown, composited, drawn_throw, thrown
 from tests.footage.plates import FIELD_AND_SKY, FOOTAGE, OWN
 from tests.tracker.thrown_balls import seen
-from tracker.detection import Look, look_for
+from tracker.detection import SearchSettings, settings_for
 from tracker.fitting import circumstances_of
-from tracker.measurement import measure
-from tracker.measurement.context import ClipRequest
-from tracker.measurement.starts import ReleaseStart
+from tracker.measurement.circumstances import ClipRequest
+from tracker.measurement.clip import measure_clip
 from tracker.records import Quality
 from tracker.session import read_session
 from tracker.synthetic.truth import read_truth
@@ -79,11 +78,13 @@ class Case:
     request: ClipRequest
     shots: list[Places]
 
-    def look(self) -> Look:
+    def look(self) -> SearchSettings:
         known = circumstances_of(self.camera, self.request)
         step_s = 1.0 / (self.facts.file_fps * self.facts.pace)
         diameter = self.request.ball.diameter_m
-        return look_for(self.camera, known.release_m, diameter, known.drag, known.forces, step_s)
+        return settings_for(
+            self.camera, known.release_m, diameter, known.drag, known.forces, step_s
+        )
 
 
 @dataclass
@@ -131,7 +132,7 @@ def baseline(case: Case, detect: Detect) -> tuple[list[Places], float]:
 def ours(case: Case) -> tuple[list[Places], float]:
     """Return the points that our rows are made of, and the time it took."""
     began = time.process_time()
-    result = measure(case.facts, case.request, ReleaseStart(case.camera))
+    result = measure_clip(case.facts, case.camera, case.request)
     spent = time.process_time() - began
     return [
         {

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.detection import Look
+from tracker.detection import SearchSettings
 from tracker.video import ClipFacts, frames
 
 Array = NDArray[np.float64]
@@ -66,7 +66,7 @@ class StarSettings:
     roundness: tuple[float, float] = (-0.5, 0.5)
 
 
-def mog2_blobs(facts: ClipFacts, look: Look, settings: BlobSettings) -> Detections:
+def mog2_blobs(facts: ClipFacts, look: SearchSettings, settings: BlobSettings) -> Detections:
     """Yield the middles of foreground blobs that could be a ball."""
     model = cv2.createBackgroundSubtractorMOG2(settings.history, settings.variances, False)
     side = look.diameter_px + look.step_px + 4.0
@@ -83,7 +83,7 @@ def mog2_blobs(facts: ClipFacts, look: Look, settings: BlobSettings) -> Detectio
         yield frame.index, middles[1:][good]
 
 
-def star_finder(facts: ClipFacts, look: Look, settings: StarSettings) -> Detections:
+def star_finder(facts: ClipFacts, look: SearchSettings, settings: StarSettings) -> Detections:
     """Yield the stars, bright or dark, yellow or blue, of pictures of what has changed."""
     fwhm = settings.size * float(np.clip(np.hypot(1.4, 0.8 * look.diameter_px), 1.5, 8.0))
     for index, picture in changes(facts, look, settings.background):
@@ -127,7 +127,7 @@ def stars(picture: NDArray[np.float32], most: int, fwhm: float, settings: StarSe
 
 
 def changes(
-    facts: ClipFacts, look: Look, background: bool
+    facts: ClipFacts, look: SearchSettings, background: bool
 ) -> Iterator[tuple[int, NDArray[np.float32]]]:
     """Yield pictures of what is in a frame and not in the usual one, in units of their noise."""
     held: deque[tuple[int, list[NDArray[np.float32]]]] = deque(maxlen=2 * look.lag + 1)

@@ -1,5 +1,7 @@
 """Times of rows in a frame, and of frames that the file's clock misstates."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -13,6 +15,8 @@ from calibration.timebase import (
     row_fraction,
     true_times_s,
 )
+from calibration.timebase.beats import find_beats, holds_throughout
+from calibration.timebase.motion import motion_of
 
 # ------------------------------------------------------------------ rows
 
@@ -196,6 +200,37 @@ def test_a_single_repeat_is_told_and_no_more():
     assert found.cadence is Cadence.TRUE
     assert np.flatnonzero(found.repeats).tolist() == [100]
     assert "1 frame shows" in found.explanation
+
+
+def _shaken(changes, shake, seed):
+    """Return changes to which a hand adds its own in each frame, all over the picture."""
+    factor = np.exp(shake * np.random.default_rng(seed).normal(size=(len(changes.whole), 1)))
+    return replace(
+        changes,
+        regions=(changes.regions * factor).astype(np.float32),
+        over_two=(changes.over_two * factor).astype(np.float32),
+    )
+
+
+@pytest.mark.parametrize(
+    ("shake", "verdict", "strength"), [(0.3, Cadence.MENDED, (10, 20)), (0.7, Cadence.TRUE, (5, 8))]
+)
+def test_times_are_corrected_only_where_a_beat_is_beyond_doubt(shake, verdict, strength):
+    # One wrong correction spoils every speed of a clip, so that a beat at 5 to 8 times its
+    # uncertainty, with hundreds of phases and ratios tried, must not suffice.
+    source, times = np.floor(1.25 * np.arange(300) + 0.13), even(300, 24.0)
+    judged = []
+    for seed in range(12):
+        changes = _shaken(filmed(source, noise=0.1, seed=seed), shake, 100 + seed)
+        motion = motion_of(changes, np.arange(300))
+        best = min(find_beats(motion, 24.0), key=lambda beat: beat.fit.log_rest)
+        plain = best.usual and 0.4 <= best.fit.gain <= 2.0 and holds_throughout(motion, best)
+        if plain and strength[0] < best.fit.t < strength[1]:
+            judged.append(check_cadence(changes, times))
+    assert len(judged) >= 6
+    assert {found.cadence for found in judged} == {verdict}
+    kept = [np.array_equal(found.times_s, times) for found in judged]
+    assert all(kept) == (verdict is Cadence.TRUE)
 
 
 def test_half_a_clip_is_not_enough():

@@ -27,9 +27,9 @@ def calibrated(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
     shutil.copytree(SAMPLE, folder)
     (folder / "results").mkdir(exist_ok=True)
     (folder / "results" / "shots.csv").write_text("an earlier run\n", encoding="utf-8")
-    code, shown, told = run("calibrate", str(folder))
-    assert code == 0, told
-    assert told == ""
+    code, shown, errors = run("calibrate", str(folder))
+    assert code == 0, errors
+    assert errors == ""
     return folder, " ".join(shown.split())
 
 
@@ -76,9 +76,9 @@ def test_the_picture_lies_beside_earlier_results(calibrated: tuple[Path, str]) -
 def test_bad_input_is_a_sentence_and_nothing_is_written(session: Path, case: str) -> None:  # noqa: F811
     spoil, where, what = BAD[case]
     spoil(session)
-    code, _, told = run("calibrate", str(session))
+    code, _, errors = run("calibrate", str(session))
     assert code == 2
-    assert any(where in one and what in one for one in told.strip().splitlines()), told
+    assert any(where in one and what in one for one in errors.strip().splitlines()), errors
     assert [path.name for path in (session / "results").iterdir()] == ["shots.csv"]
 
 
@@ -87,20 +87,22 @@ def test_a_lens_of_another_shape_is_one_sentence(session: Path, command: str) ->
     text = SESSION.replace("[camera]\n", '[camera]\nlens = "lens.toml"\n')
     (session / "session.toml").write_text(text, encoding="utf-8")
     (session / "lens.toml").write_text(a_lens((1440, 1080)), encoding="utf-8")
-    code, _, told = run(command, str(session))
+    code, _, errors = run(command, str(session))
     assert code == 2
-    told = told.strip()
-    assert "\n" not in told
-    assert told.startswith("session.toml, [camera], lens: the lens was measured on frames of 1440")
-    assert "320 x 180 have another shape; measure the lens on a clip of the same shape" in told
+    errors = errors.strip()
+    assert "\n" not in errors
+    assert errors.startswith(
+        "session.toml, [camera], lens: the lens was measured on frames of 1440"
+    )
+    assert "320 x 180 have another shape; measure the lens on a clip of the same shape" in errors
 
 
 def test_a_lens_of_the_same_shape_is_scaled(session: Path) -> None:  # noqa: F811
     text = SESSION.replace("[camera]\n", '[camera]\nlens = "lens.toml"\n')
     (session / "session.toml").write_text(text, encoding="utf-8")
     (session / "lens.toml").write_text(a_lens((1920, 1080)), encoding="utf-8")
-    code, shown, told = run("calibrate", str(session))
-    assert code == 0, told
+    code, shown, errors = run("calibrate", str(session))
+    assert code == 0, errors
     found = re.search(r"focal length (\S+) ±(\S+) px", " ".join(shown.split()))
     assert found is not None
     assert float(found[1]) == pytest.approx(0.9375 * 320, abs=3 * 0.002 * 300)

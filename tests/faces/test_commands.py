@@ -163,13 +163,13 @@ def test_too_few_markers_are_refused_by_calibrate_and_leave_gravity_to_measure(
     session: Path, case: str
 ) -> None:
     changed(FEW[case], "")(session)
-    code, _, told = run("calibrate", str(session))
-    assert code == 2 and "session.toml, [[marker]]" in told
-    code, shown, told = run("check", str(session))
-    assert code == 0, told
+    code, _, errors = run("calibrate", str(session))
+    assert code == 2 and "session.toml, [[marker]]" in errors
+    code, shown, errors = run("check", str(session))
+    assert code == 0, errors
     assert "pick more markers" in shown and "gravity" in shown
-    code, shown, told = run("measure", str(session))
-    assert code == 0, told
+    code, shown, errors = run("measure", str(session))
+    assert code == 0, errors
     assert "no shot" in shown and "gravity" in shown
     assert len((session / "results" / "shots.csv").read_text(encoding="utf-8").splitlines()) == 1
 
@@ -179,17 +179,17 @@ def test_the_height_of_the_release_may_be_left_out_only_without_markers(session:
     assert run("measure", str(session))[0] == 2
     text = (session / "session.toml").read_text(encoding="utf-8").replace(MARKERS, "")
     (session / "session.toml").write_text(text, encoding="utf-8")
-    code, shown, told = run("measure", str(session))
-    assert code == 0, told
+    code, shown, errors = run("measure", str(session))
+    assert code == 0, errors
     assert "0.3 to 2 m" in " ".join(shown.split())
 
 
 def test_a_video_file_alone_is_measured_beside_itself(clip: Path, tmp_path: Path) -> None:
     video = tmp_path / "evening.mp4"
     shutil.copyfile(clip, video)
-    code, shown, told = run("measure", str(video), "--ball", "baseball")
+    code, shown, errors = run("measure", str(video), "--ball", "baseball")
     words = " ".join(shown.split())
-    assert code == 0, told
+    assert code == 0, errors
     assert "No session.toml" in words and "baseball" in words and "no shot" in words
     assert (tmp_path / "evening-results" / "shots.csv").is_file()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["evening-results", "evening.mp4"]
@@ -202,44 +202,44 @@ BARE = {
 
 
 @pytest.mark.parametrize("case", BARE)
-def test_what_is_told_wrong_of_a_video_file_is_told_in_a_sentence(
+def test_a_wrong_option_for_a_video_file_is_a_sentence(
     clip: Path, tmp_path: Path, case: str
 ) -> None:
     words, where, what = BARE[case]
     video = tmp_path / "evening.mp4"
     shutil.copyfile(clip, video)
-    code, _, told = run("measure", str(video), *words)
+    code, _, errors = run("measure", str(video), *words)
     assert code == 2
-    assert where in told and what in told and told.strip().endswith(".")
+    assert where in errors and what in errors and errors.strip().endswith(".")
     assert [path.name for path in tmp_path.iterdir()] == ["evening.mp4"]
 
 
 def test_a_file_that_is_no_video_is_refused(tmp_path: Path) -> None:
     notes = tmp_path / "notes.txt"
     notes.write_text("wind from the left", encoding="utf-8")
-    code, _, told = run("measure", str(notes))
-    assert code == 2 and "notes.txt" in told
+    code, _, errors = run("measure", str(notes))
+    assert code == 2 and "notes.txt" in errors
     assert [path.name for path in tmp_path.iterdir()] == ["notes.txt"]
 
 
 def test_the_options_of_a_bare_video_are_refused_beside_a_session(session: Path) -> None:
-    code, _, told = run("measure", str(session), "--ball", "tennis")
-    assert code == 2 and "--ball" in told and "session.toml" in told
+    code, _, errors = run("measure", str(session), "--ball", "tennis")
+    assert code == 2 and "--ball" in errors and "session.toml" in errors
 
 
 @pytest.mark.parametrize("command", ["check", "measure"])
 @pytest.mark.parametrize("case", BAD)
-def test_bad_input_is_told_in_sentences_and_nothing_is_overwritten(
+def test_bad_input_is_reported_in_sentences_and_nothing_is_overwritten(
     session: Path, case: str, command: str
 ) -> None:
     spoil, where, what = BAD[case]
     spoil(session)
-    code, _, told = run(command, str(session))
+    code, _, errors = run(command, str(session))
     assert code == 2
-    sentences = told.strip().splitlines()
-    assert any(where in one and what in one for one in sentences), told
+    sentences = errors.strip().splitlines()
+    assert any(where in one and what in one for one in sentences), errors
     assert all(one.endswith(".") for one in sentences)
-    assert "Traceback" not in told
+    assert "Traceback" not in errors
     results = session / "results"
     assert [path.name for path in results.iterdir()] == ["shots.csv"]
     assert (results / "shots.csv").read_text(encoding="utf-8") == "an earlier run\n"
@@ -248,15 +248,15 @@ def test_bad_input_is_told_in_sentences_and_nothing_is_overwritten(
 def test_a_fault_in_the_last_session_stops_the_first(session: Path, tmp_path: Path) -> None:
     other = tmp_path / "other"
     other.mkdir()
-    code, _, told = run("measure", str(session), str(other))
+    code, _, errors = run("measure", str(session), str(other))
     assert code == 2
-    assert "session.toml" in told
+    assert "session.toml" in errors
     assert (session / "results" / "shots.csv").read_text(encoding="utf-8") == "an earlier run\n"
 
 
 def test_a_clip_without_shots_gives_a_table_without_rows(session: Path) -> None:
-    code, shown, told = run("measure", str(session))
-    assert code == 0, told
+    code, shown, errors = run("measure", str(session))
+    assert code == 0, errors
     assert "no shot" in shown
     lines = (session / "results" / "shots.csv").read_text(encoding="utf-8").splitlines()
     assert len(lines) == 1
@@ -275,10 +275,10 @@ def test_measuring_twice_gives_the_same_bytes(session: Path) -> None:
     assert {path.name: path.read_bytes() for path in (session / "results").iterdir()} == first
 
 
-def test_check_tells_what_the_calibration_allows_and_what_to_add(session: Path) -> None:
+def test_check_reports_what_the_calibration_allows_and_what_to_add(session: Path) -> None:
     changed("pixel = [60.0, 118.0]\n", "")(session)
-    code, shown, told = run("check", str(session))
-    assert code == 0, told
+    code, shown, errors = run("check", str(session))
+    assert code == 0, errors
     assert "320 x 180, 60 frames a second" in shown
     assert "a landing at 20 m" in shown
     assert '"gate post"' in shown

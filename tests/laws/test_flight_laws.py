@@ -8,7 +8,7 @@ from tracker.flight.air import moist_density
 from tracker.flight.events import apex, crossing
 from tracker.flight.figures import figures
 from tracker.flight.forces import Forces
-from tracker.flight.trajectory import LAUNCH, fly, fly_many
+from tracker.flight.integration import LAUNCH, fly, fly_many
 
 G = 9.80665
 
@@ -78,7 +78,7 @@ def test_vacuum_flight_is_symmetric(speed, angle):
 @settings(max_examples=25, deadline=None)
 def test_sensitivities_are_central_differences(shot, reach):
     forces, times = Forces(reach), np.linspace(0.0, 1.5, 7)
-    found = fly(shot, forces, 1.5, sensitivities=True).at_with_sensitivities(times)[1]
+    found = fly(shot, forces, 1.5, with_sensitivities=True).at_with_sensitivities(times)[1]
     for column in range(len(LAUNCH)):
         step = np.zeros(len(LAUNCH))
         step[column] = 1e-4
@@ -93,8 +93,8 @@ def test_sensitivities_are_central_differences(shot, reach):
 def test_mirror_image_flies_as_the_mirror_image(shot, reach):
     # Mirrored across the line, side-spin and cross wind turn round, back-spin does not.
     mirror = np.array([1, -1, 1, 1, -1, 1, 1, 1, -1, 1, -1.0])
-    here = fly(shot, Forces(reach), 2.0, sensitivities=True)
-    there = fly(shot * mirror, Forces(reach), 2.0, sensitivities=True)
+    here = fly(shot, Forces(reach), 2.0, with_sensitivities=True)
+    there = fly(shot * mirror, Forces(reach), 2.0, with_sensitivities=True)
     sides = mirror[:6]
     assert np.abs(there.states - here.states * sides).max() < 1e-9
     turned = here.sensitivities * sides[:, None] * mirror

@@ -6,7 +6,7 @@ from fluids.drag import drag_sphere, integrate_drag_sphere
 
 from tracker.flight.coefficients import SmoothSphereDrag
 from tracker.flight.forces import DRAG_AT_MPS, Forces
-from tracker.flight.trajectory import fly
+from tracker.flight.integration import fly
 
 DIAMETER, DENSITY, AIR, VISCOSITY = 0.067, 368.302751, 1.2, 1.82e-5
 SPEEDS_MPS = tuple(float(speed) for speed in np.arange(0.5, 60.5, 0.5))

@@ -12,7 +12,7 @@ from tests.published.flight_cases import REACH, TENNIS, launch
 from tracker.flight.events import apex, crossing
 from tracker.flight.figures import figures
 from tracker.flight.forces import Forces
-from tracker.flight.trajectory import fly
+from tracker.flight.integration import fly
 
 DRAG = 0.55
 STEP = 0.002
@@ -77,7 +77,7 @@ def test_baseball_of_a_school_text():
 def test_first_order_in_the_drag(angle, first):
     # R = R0 [1 - F(a) k v0^2 / g + O(k^2)]: F was derived by hand and checked by Richardson
     # extrapolation of another integrator; the sensitivity in vacuum gives it at once.
-    found = figures(fly(launch(20, angle), TENNIS, 4.0, sensitivities=True), 0.0)
+    found = figures(fly(launch(20, angle), TENNIS, 4.0, with_sensitivities=True), 0.0)
     by_strength = found.by_launch[3, 6] / REACH
     assert -by_strength * 9.80665 / (20**2 * found["carry_m"]) == pytest.approx(first, abs=1e-8)
 

@@ -10,7 +10,7 @@ import pytest
 
 from tests.published.flight_cases import TENNIS, launch
 from tracker.flight.events import apex, crossing
-from tracker.flight.trajectory import fly
+from tracker.flight.integration import fly
 
 CASES = {
     1: launch(20, 45),

@@ -12,7 +12,7 @@ from tests.published.flight_cases import launch
 from tracker.flight.events import apex, crossing
 from tracker.flight.figures import figures
 from tracker.flight.forces import Forces
-from tracker.flight.trajectory import fly
+from tracker.flight.integration import fly
 
 VACUUM = Forces(0.0)
 BOOK = Forces(0.0, 9.80)
@@ -38,7 +38,7 @@ def test_closed_forms(speed, angle, height, time, carry, top, landing):
 
 def test_best_angle_from_a_height():
     # tan a = v / sqrt(v^2 + 2 g h), R = (v / g) sqrt(v^2 + 2 g h).
-    best = figures(fly(launch(20, 44.314392170, 1.0), VACUUM, 4.0, sensitivities=True), 0.0)
+    best = figures(fly(launch(20, 44.314392170, 1.0), VACUUM, 4.0, with_sensitivities=True), 0.0)
     assert best["carry_m"] == pytest.approx(41.776681834, abs=1e-8)
     # There the carry does not change with the angle: turn the velocity a little.
     up, level = 20 * np.sin(np.radians(44.314392170)), 20 * np.cos(np.radians(44.314392170))

@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 
-from tracker.detection import Expected
+from tracker.detection import ExpectedBall
 from tracker.records import Cutouts
 
 FINE = 8
@@ -64,7 +64,9 @@ def lit_balls(rng, count, *, diameter, ball, behind, fall, side=25):
         change = codes(behind * (1.0 - cover) + glow) - codes(behind)
         patches[index] = np.rint(2.0 * (change + rng.normal(0, 0.7, change.shape)))
     still = np.zeros((count, 2))
-    expected = Expected(true, still, still + 99.0, still + 99.0, np.full(count, float(diameter)))
+    expected = ExpectedBall(
+        true, still, still + 99.0, still + 99.0, np.full(count, float(diameter))
+    )
     return Cutouts(patches, np.zeros((count, 2), np.int64)), expected, true
 
 
@@ -94,7 +96,7 @@ def moving_balls(rng, count, *, diameter, contrast, noise, motion, exposure, sid
         ]
         patches[index] = 2 * frames[1] - frames[0] - frames[2]
     each = np.ones((count, 1))
-    expected = Expected(
+    expected = ExpectedBall(
         pixels=true + rng.normal(0, 0.4, (count, 2)),
         motion_px=each * motion,
         before_px=-each * motion,

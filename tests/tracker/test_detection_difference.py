@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tests.tracker.drawn_balls import disc, film
-from tracker.detection import CandidateFinder, Look
+from tracker.detection import CandidateFinder, SearchSettings
 from tracker.detection.component import WANTED
 from tracker.detection.difference import Difference
 from tracker.detection.noise import NoiseMap
@@ -52,7 +52,7 @@ def test_ball_that_moves_shows_where_it_is_now_and_nowhere_else(contrast):
 
 
 @pytest.mark.parametrize("contrast", [60, -60])
-def test_change_is_summed_over_four_pixels_told_by_the_upper_left(contrast):
+def test_change_is_summed_over_four_pixels_named_by_the_upper_left(contrast):
     flat = np.full(SHAPE, 110, np.uint8)
     now = flat.copy()
     now[50, 70:73] = 110 + contrast
@@ -86,7 +86,7 @@ def test_quick_look_finds_the_very_pixels_of_the_whole_sum(shape, noise):
 def found_per_frame(noise, count=170, most=24, shape=(480, 640), seed=3):
     """Return candidates per frame on noise of this level, given for each pixel or for all."""
     rng = np.random.default_rng(seed)
-    finder = CandidateFinder(Look(4.0, 8.0, 1, (0, 0, shape[1], shape[0]), most))
+    finder = CandidateFinder(SearchSettings(4.0, 8.0, 1, (0, 0, shape[1], shape[0]), most))
     found = []
     for index in range(count):
         got = finder.push(index, index / 30.0, film(np.full(shape, 110.0), rng, noise))

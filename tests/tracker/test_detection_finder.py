@@ -1,26 +1,26 @@
-"""From frames to candidates: balls by luma and by colour, each told at the right time."""
+"""From frames to candidates: balls by luma and by colour, each in its own frame."""
 
 import numpy as np
 import pytest
 
 from tests.tracker.drawn_balls import disc, film
-from tracker.detection import CandidateFinder, Expected, Look, sight
+from tracker.detection import CandidateFinder, ExpectedBall, SearchSettings, locate_ball
 
 SHAPE = (240, 320)
 HALF = (120, 160)
-LOOK = Look(diameter_px=4.0, step_px=9.0, lag=1, window=(0, 0, 320, 240), most=60)
+SETTINGS = SearchSettings(diameter_px=4.0, step_px=9.0, lag=1, window=(0, 0, 320, 240), most=60)
 
 
 def path(index):
     return np.array([30.0 + 8.3 * index, 180.0 - 6.1 * index + 0.16 * index**2])
 
 
-def candidates_of(rng, frames, luma_contrast, blue_contrast, with_blueness=True, look=LOOK):
+def candidates_of(rng, frames, luma_contrast, blue_contrast, with_blueness=True, settings=SETTINGS):
     """Run the finder over a ball on flat ground, in luma and half-size blue difference.
 
     The noise is let run for a while before the ball appears, as in any clip.
     """
-    finder = CandidateFinder(look)
+    finder = CandidateFinder(settings)
     found = []
     for index in range(-60, frames):
         luma, blue = np.full(SHAPE, 110.0), np.full(HALF, 120.0)
@@ -71,8 +71,8 @@ def test_ball_seen_in_both_components_is_one_candidate():
 
 @pytest.mark.parametrize("lag", [1, 2, 4])
 def test_candidates_belong_to_the_frame_lag_ago(lag):
-    look = Look(4.0, 9.0, lag, (0, 0, 320, 240), 60)
-    found = candidates_of(np.random.default_rng(4), 20, 60.0, 0.0, look=look)
+    settings = SearchSettings(4.0, 9.0, lag, (0, 0, 320, 240), 60)
+    found = candidates_of(np.random.default_rng(4), 20, 60.0, 0.0, settings=settings)
     assert [each.frame for each in found] == list(range(-60 + lag, 20 - lag))
     assert all(each.time_s == each.frame / 30.0 for each in found)
     settled = [each for each in found if each.frame >= lag]
@@ -80,15 +80,15 @@ def test_candidates_belong_to_the_frame_lag_ago(lag):
 
 
 def test_strongest_places_are_kept_when_there_are_too_many():
-    look = Look(4.0, 9.0, 1, (0, 0, 320, 240), 8)
-    found = candidates_of(np.random.default_rng(5), 24, 60.0, 0.0, look=look)
+    settings = SearchSettings(4.0, 9.0, 1, (0, 0, 320, 240), 8)
+    found = candidates_of(np.random.default_rng(5), 24, 60.0, 0.0, settings=settings)
     assert all(len(each.pixels) <= 8 + 4 for each in found)
     assert hits(found, 2.0) == 1.0
 
 
 def test_nothing_outside_the_window_is_a_candidate():
-    look = Look(4.0, 9.0, 1, (100, 60, 220, 160), 60)
-    for each in candidates_of(np.random.default_rng(6), 10, 60.0, -45.0, look=look):
+    settings = SearchSettings(4.0, 9.0, 1, (100, 60, 220, 160), 60)
+    for each in candidates_of(np.random.default_rng(6), 10, 60.0, -45.0, settings=settings):
         assert np.all(each.pixels >= (99, 59)) and np.all(each.pixels <= (221, 161))
 
 
@@ -97,7 +97,7 @@ def test_patches_are_twice_the_frame_less_its_neighbours():
     frames = [
         film(110.0 + 80.0 * disc(SHAPE, path(index), 4.0), rng, 2.0) for index in range(12, 15)
     ]
-    finder = CandidateFinder(LOOK)
+    finder = CandidateFinder(SETTINGS)
     got = [finder.push(index, index / 30.0, frame) for index, frame in enumerate(frames)][-1]
     assert got is not None and len(got.pixels) > 0
     before, now, after = (frame.astype(int) for frame in frames)
@@ -107,22 +107,22 @@ def test_patches_are_twice_the_frame_less_its_neighbours():
         np.testing.assert_array_equal(patch, whole[row : row + side, column : column + side])
 
 
-def test_large_ball_is_found_too():
-    look = Look(14.0, 16.0, 1, (0, 0, 320, 240), 60)
+@pytest.mark.parametrize("diameter", [9.0, 14.0, 30.0])
+def test_large_ball_is_found_in_every_frame(diameter):
+    step = 1.3 * diameter
+    finder = CandidateFinder(SearchSettings(diameter, step, 1, (0, 0, 320, 240), 60))
     rng = np.random.default_rng(8)
-    finder = CandidateFinder(look)
     distance_px = {}
-    for index in range(-30, 12):
+    for index in range(-30, 7):
         luma = np.full(SHAPE, 110.0)
-        centre = np.array([40.0 + 19.0 * index, 120.0])
         if index >= 0:
-            luma += 50.0 * disc(SHAPE, centre, 14.0)
+            luma += 50.0 * disc(SHAPE, (40.0 + step * index, 120.0), diameter)
         got = finder.push(index, index / 30.0, film(luma, rng, 2.0))
         if got is not None and got.frame >= 1:
-            at = np.array([40.0 + 19.0 * got.frame, 120.0])
+            at = np.array([40.0 + step * got.frame, 120.0])
             distance_px[got.frame] = np.min(np.linalg.norm(got.pixels - at, axis=1), initial=99.0)
-    assert list(distance_px) == list(range(1, 11))
-    assert max(distance_px.values()) < 6.0
+    assert list(distance_px) == list(range(1, 6))
+    assert max(distance_px.values()) < 0.45 * diameter
 
 
 @pytest.mark.parametrize("contrasts", [(60.0, -45.0), (0.0, -45.0)], ids=["both", "colour alone"])
@@ -142,8 +142,10 @@ def test_place_from_luma_and_colour_is_not_biased(contrasts):
                 pixels.append(at)
                 motion.append((path(each.frame + 1) - path(each.frame - 1)) / 2.0)
         motion = np.array(motion)
-        expected = Expected(np.array(pixels), motion, -motion, motion, np.full(len(motion), 4.0))
-        sighting, _ = sight(chosen, expected, 0.0)
+        expected = ExpectedBall(
+            np.array(pixels), motion, -motion, motion, np.full(len(motion), 4.0)
+        )
+        sighting, _ = locate_ball(chosen, expected, 0.0)
         kept = sighting.found
         assert kept.mean() > 0.9
         error.append((sighting.pixels - np.array(pixels))[kept])

@@ -150,14 +150,14 @@ def test_what_is_known_exactly_has_no_share(case: Drawn) -> None:
         assert parts["gravity"] < 1e-6 and parts["wind"] < 1e-6
 
 
-def test_drawn_errors_of_everything_scatter_the_figures_as_foretold() -> None:
+@pytest.mark.parametrize("count", [20, pytest.param(120, marks=pytest.mark.campaign)])
+def test_drawn_errors_of_everything_scatter_the_figures_as_predicted(count: int) -> None:
     """Propagation of distributions (JCGM 101:2008, clause 7) beside the linear law.
 
     The standard deviation of n draws of a normal figure is known to 1 / sqrt(2 n); three times
     that, and a twentieth more for what is not linear.
     """
     rng = np.random.default_rng(11)
-    count = 120
     gaps = []
     for _ in range(count):
         case = drawn(rng)
@@ -170,16 +170,16 @@ def test_drawn_errors_of_everything_scatter_the_figures_as_foretold() -> None:
     assert np.all(np.abs(spread - 1.0) < 0.05 + 3.0 / np.sqrt(2.0 * count)), spread
 
 
+@pytest.mark.parametrize("count", [10, pytest.param(40, marks=pytest.mark.campaign)])
 @pytest.mark.parametrize("source", ["camera", "release"])
 def test_drawn_errors_of_one_source_move_the_figures_by_its_share(
-    case: Drawn, fitted: FittedFlight, source: str
+    case: Drawn, fitted: FittedFlight, source: str, count: int
 ) -> None:
     """The same noise, another truth: what moves is what this source does.
 
     Shares below a quarter of a figure's uncertainty drown in what the fit leaves unsettled.
     """
     rng = np.random.default_rng(12)
-    count = 40
     known = case.circumstances
     calm = positions(np.random.default_rng(1), known, case.truth).fit()
     calm_gap = figures_of(known, calm.parameters).values - figures_of(known, case.truth).values

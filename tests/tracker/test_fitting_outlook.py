@@ -41,6 +41,7 @@ def test_it_is_the_bound() -> None:
         assert told[name] == pytest.approx(u, rel=1e-3), name
 
 
+@pytest.mark.campaign
 def test_fits_of_drawn_positions_scatter_as_foretold() -> None:
     """JCGM 101: propagation of distributions, every error drawn from what is said of it."""
     flight = expected_flight(KNOWN, SPEED_MPS)

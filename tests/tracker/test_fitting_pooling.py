@@ -16,21 +16,26 @@ from tracker.report.flight_words import model_clauses, pooled_clauses
 SESSIONS = 12
 
 
-@pytest.fixture(scope="module")
-def sessions():
-    shots = simulate(KINDS["calm"], SESSIONS, 5, shots=3)
-    return [[shot for shot in shots if shot.session == one] for one in range(SESSIONS)]
+def simulated(count):
+    shots = simulate(KINDS["calm"], count, 5, shots=3)
+    return [[shot for shot in shots if shot.session == one] for one in range(count)]
 
 
-@pytest.fixture(scope="module")
-def fits(sessions):
+def fitted(sessions):
     return [[(shot.known, shot.fit()) for shot in shots] for shots in sessions]
 
 
-def test_pooled_drag_scatters_about_the_true_one_as_it_says(sessions, fits):
+@pytest.fixture(scope="module")
+def fits():
+    return fitted(simulated(2))
+
+
+@pytest.mark.campaign
+def test_pooled_drag_scatters_about_the_true_one_as_it_says():
     """Twelve sessions: the RMS of twelve unit normals is below 1.6 but once in a thousand."""
     z = []
-    for shots, each in zip(sessions, fits, strict=True):
+    sessions = simulated(SESSIONS)
+    for shots, each in zip(sessions, fitted(sessions), strict=True):
         found = pool(each)["drag_coefficient"]
         # The true drag is told as the fit has it, density, mass and size within it.
         u = np.sqrt(found.u**2 - (found.value * each[0][0].reach_share_u) ** 2)

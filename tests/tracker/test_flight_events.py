@@ -4,7 +4,8 @@ import pytest
 from tests.published.flight_cases import TENNIS, launch
 from tracker.flight.events import apex, crossing
 from tracker.flight.forces import Forces
-from tracker.flight.trajectory import LAUNCH, Trajectory, fly
+from tracker.flight.integration import LAUNCH, fly
+from tracker.flight.trajectory import Trajectory
 
 SHOT = np.array([0.1, -0.2, 0.8, 17.0, 0.6, 9.0, 0.53, 0.04, -0.03, 1.0, -0.7])
 VACUUM = Forces(0.0)
@@ -31,7 +32,7 @@ def test_what_the_flight_does_not_reach():
 
 
 def test_falling_from_the_start():
-    flight = fly(launch(10, -20, 2.0, 0.5), TENNIS, 2.0, sensitivities=True)
+    flight = fly(launch(10, -20, 2.0, 0.5), TENNIS, 2.0, with_sensitivities=True)
     top = apex(flight)
     assert top.time_s == 0.0
     assert np.array_equal(top.state, flight.states[0])
@@ -76,7 +77,7 @@ def test_a_second_coming_down_is_not_the_first():
 
 @pytest.mark.parametrize("event", [apex, lambda flight: crossing(flight, 0.0335)])
 def test_derivatives_are_central_differences(event):
-    found = event(fly(SHOT, TENNIS, 3.0, sensitivities=True))
+    found = event(fly(SHOT, TENNIS, 3.0, with_sensitivities=True))
     for column in range(len(LAUNCH)):
         step = np.zeros(len(LAUNCH))
         step[column] = 1e-5

@@ -6,6 +6,7 @@ from scipy.integrate import solve_ivp
 
 from tests.published.flight_cases import REACH, launch
 from tracker.fitting.circumstances import LIFT_FADE, LIFT_FADE_U
+from tracker.flight.aerodynamics import Lifts
 from tracker.flight.air import Air
 from tracker.flight.ball import ball_named
 from tracker.flight.coefficients import FeltLift
@@ -19,8 +20,7 @@ from tracker.flight.gusts import (
     gust_covariance,
     gust_modes,
 )
-from tracker.flight.trajectory import EXTRAS, LAUNCH, fly, fly_many
-from tracker.flight.variation import Lifts
+from tracker.flight.integration import EXTRAS, LAUNCH, fly, fly_many
 
 SHOT = launch(19.0, 41.0, 0.8, drag=0.53, lift=(0.05, -0.03), wind=(1.2, -0.7))
 BENT = np.array([0.02, -0.15, 0.6, 0.9, -0.6, 0.4, 0.3, 0.2, -0.1, -1.1, 0.5, 0.2, -0.3, 0.1, 0.2])
@@ -58,7 +58,7 @@ def test_bent_flight_is_the_integral_of_its_equations(forces):
 @pytest.mark.parametrize("forces", [Forces(REACH), CURVED])
 def test_derivatives_by_the_extras_equal_differences(forces):
     times = np.linspace(0.05, 2.4, 9)
-    flight = fly(SHOT, forces, 2.5, 0.04, sensitivities=True, extras=BENT)
+    flight = fly(SHOT, forces, 2.5, 0.04, with_sensitivities=True, extras=BENT)
     _, by_all = flight.at_with_sensitivities(times)
     assert by_all.shape == (9, 6, len(LAUNCH) + len(EXTRAS))
     for column in range(len(LAUNCH) + len(EXTRAS)):
@@ -74,7 +74,7 @@ def test_derivatives_by_the_extras_equal_differences(forces):
 
 
 def test_figures_owe_their_derivatives_to_the_extras_too():
-    found = figures(fly(SHOT, CURVED, 4.0, 0.02, sensitivities=True, extras=BENT), 0.033)
+    found = figures(fly(SHOT, CURVED, 4.0, 0.02, with_sensitivities=True, extras=BENT), 0.033)
     for column, step in enumerate(np.eye(len(EXTRAS)) * 1e-4):
         ahead, behind = (
             figures(fly(SHOT, CURVED, 4.0, 0.02, extras=BENT + sign * step), 0.033).values

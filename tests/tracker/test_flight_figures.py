@@ -4,7 +4,7 @@ import pytest
 from tests.published.flight_cases import TENNIS, launch
 from tracker.flight.figures import FIGURES, figures
 from tracker.flight.forces import Forces
-from tracker.flight.trajectory import LAUNCH, fly
+from tracker.flight.integration import LAUNCH, fly
 from tracker.records import Shot
 
 SHOT = np.array([0.1, -0.2, 0.8, 17.0, 0.6, 9.0, 0.53, 0.04, -0.03, 1.0, -0.7])
@@ -38,7 +38,7 @@ def test_carry_is_from_the_release():
 
 
 def test_derivatives_are_central_differences():
-    found = figures(fly(SHOT, TENNIS, 3.0, sensitivities=True), 0.0335)
+    found = figures(fly(SHOT, TENNIS, 3.0, with_sensitivities=True), 0.0335)
     assert np.array_equal(found.values, figures(fly(SHOT, TENNIS, 3.0), 0.0335).values)
     for column in range(len(LAUNCH)):
         step = np.zeros(len(LAUNCH))
@@ -50,7 +50,7 @@ def test_derivatives_are_central_differences():
 
 
 def test_straight_up_has_no_direction_and_no_nonsense():
-    found = figures(fly(launch(10, 90, 0.5, 0.5), TENNIS, 3.0, sensitivities=True), 0.0)
+    found = figures(fly(launch(10, 90, 0.5, 0.5), TENNIS, 3.0, with_sensitivities=True), 0.0)
     assert np.all(np.isfinite(found.values))
     assert np.all(np.isfinite(found.by_launch))
     assert found["launch_angle_deg"] == pytest.approx(90)

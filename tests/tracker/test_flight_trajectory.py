@@ -4,7 +4,7 @@ import pytest
 from tests.published.flight_cases import TENNIS, launch
 from tests.work import calls_in
 from tracker.flight.forces import Forces
-from tracker.flight.trajectory import LAUNCH, fly, fly_many
+from tracker.flight.integration import LAUNCH, fly, fly_many
 
 SHOT = np.array([0.1, -0.2, 0.8, 17.0, 0.6, 9.0, 0.53, 0.04, -0.03, 1.0, -0.7])
 
@@ -26,8 +26,8 @@ def test_a_duration_shorter_than_a_step():
 def test_usual_step_is_good_to_a_micrometre():
     # Against a step forty times smaller, whose own error is 40^4 times less.
     times = np.linspace(0.0, 3.0, 301)
-    fine = fly(SHOT, TENNIS, 3.0, 0.0005, sensitivities=True)
-    usual = fly(SHOT, TENNIS, 3.0, sensitivities=True)
+    fine = fly(SHOT, TENNIS, 3.0, 0.0005, with_sensitivities=True)
+    usual = fly(SHOT, TENNIS, 3.0, with_sensitivities=True)
     assert np.abs(usual.at(times) - fine.at(times)).max() < 1e-7
     apart = usual.at_with_sensitivities(times)[1] - fine.at_with_sensitivities(times)[1]
     assert np.abs(apart).max() < 1e-6
@@ -70,7 +70,7 @@ def test_before_the_release_it_flies_backwards():
 
 def test_sensitivities_are_central_differences():
     times = np.linspace(-0.04, 2.5, 40)
-    states, found = fly(SHOT, TENNIS, 2.5, sensitivities=True).at_with_sensitivities(times)
+    states, found = fly(SHOT, TENNIS, 2.5, with_sensitivities=True).at_with_sensitivities(times)
     assert np.array_equal(states, fly(SHOT, TENNIS, 2.5).at(times))
     for column in range(len(LAUNCH)):
         step = np.zeros(len(LAUNCH))
@@ -81,16 +81,16 @@ def test_sensitivities_are_central_differences():
 
 
 def test_places_are_the_upper_half_of_all_sensitivities():
-    flight = fly(SHOT, TENNIS, 2.5, 0.09, sensitivities=True, extras=np.linspace(0.1, 0.3, 15))
+    flight = fly(SHOT, TENNIS, 2.5, 0.09, with_sensitivities=True, extras=np.linspace(0.1, 0.3, 15))
     times = np.linspace(-0.05, 2.55, 40)
-    states, found = flight.places(times)
+    states, found = flight.positions_with_sensitivities(times)
     whole_states, whole = flight.at_with_sensitivities(times)
     np.testing.assert_array_equal(states, whole_states)
     np.testing.assert_allclose(found, whole[:, :3], rtol=1e-11, atol=1e-12)
 
 
 def test_rates_of_the_sensitivities():
-    flight = fly(SHOT, TENNIS, 1.0, sensitivities=True)
+    flight = fly(SHOT, TENNIS, 1.0, with_sensitivities=True)
     times = np.array([0.013, 0.5, 0.77])
     _, _, rates, by_launch = flight.motion(times)
     ahead = flight.at_with_sensitivities(times + 1e-5)
@@ -100,7 +100,7 @@ def test_rates_of_the_sensitivities():
 
 
 def test_sensitivities_of_a_ball_at_rest_in_the_air():
-    flight = fly(launch(0, 0, 2.0, 0.5, wind=(0.0, 0.0)), TENNIS, 0.5, sensitivities=True)
+    flight = fly(launch(0, 0, 2.0, 0.5, wind=(0.0, 0.0)), TENNIS, 0.5, with_sensitivities=True)
     assert np.all(np.isfinite(flight.sensitivities))
     assert np.array_equal(flight.sensitivities[0, :, :6], np.eye(6))
 
@@ -109,7 +109,7 @@ def test_without_sensitivities_there_are_none():
     with pytest.raises(ValueError, match="without sensitivities"):
         fly(SHOT, TENNIS, 1.0).at_with_sensitivities([0.5])
     with pytest.raises(ValueError, match="without sensitivities"):
-        fly(SHOT, TENNIS, 1.0).places([0.5])
+        fly(SHOT, TENNIS, 1.0).positions_with_sensitivities([0.5])
 
 
 def test_many_flights_are_as_single_ones():
@@ -168,7 +168,7 @@ def test_light_ball_with_strong_drag():
 
 def test_sensitivities_cost_a_fit_no_loop_over_nodes():
     def calls(duration, sensitivities):
-        return calls_in(lambda: fly(SHOT, TENNIS, duration, sensitivities=sensitivities))
+        return calls_in(lambda: fly(SHOT, TENNIS, duration, with_sensitivities=sensitivities))
 
     calls(3.0, True)  # what is imported or kept at the first flight does not count
     short, long = (calls(duration, True) for duration in (1.5, 3.0))

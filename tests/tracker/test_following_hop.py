@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.tracker.thrown_balls import DRAG, FORCES, RADIUS_M, Throw, camera, flown, seen
-from tracker.flight.trajectory import fly
+from tracker.flight.integration import fly
 from tracker.following.hop import (
     AFTER_S,
     BounceCandidates,

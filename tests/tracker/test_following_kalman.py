@@ -14,9 +14,9 @@ from tests.tracker.thrown_balls import (
     flown,
     seen,
 )
-from tracker.flight.trajectory import fly
+from tracker.flight.integration import fly
 from tracker.following import Hypothesis, SearchContext, consistency, follow
-from tracker.following.kalman import _jitter
+from tracker.following.kalman import process_noise
 from tracker.records import Candidates, Cutouts
 
 FPS = 30.0
@@ -52,7 +52,7 @@ def small_case(pick=slice(0, 14)):
     frames = bare.frames[pick]
     spread = bare.covariances[pick]
     times = frames / FPS - RELEASE_S
-    flight = fly(THROW.launch(), FORCES, 3.5, 0.05, sensitivities=True)
+    flight = fly(THROW.launch(), FORCES, 3.5, 0.05, with_sensitivities=True)
     states, by_launch = flight.at_with_sensitivities(times)
     by_start = by_launch[:, :, :6]
     joint = np.zeros((len(times), 6, len(times), 6))
@@ -223,10 +223,10 @@ def agreement(rng, noise_px, told_px, gusts=1.0):
     throw = Throw(18.0, 42.0)
     landed = flown(throw)[1]
     times = np.arange(0.05, landed, 1.0 / 60.0)
-    flight = fly(throw.launch(), FORCES, landed, 0.04, sensitivities=True)
+    flight = fly(throw.launch(), FORCES, landed, 0.04, with_sensitivities=True)
     states, by_launch = flight.at_with_sensitivities(times)
     by_point = camera().project_with_jacobians(states[:, :3])[1]
-    push = np.linalg.cholesky(_jitter(1.0 / 60.0)) * gusts
+    push = np.linalg.cholesky(process_noise(1.0 / 60.0)) * gusts
     deviation, previous, residuals = rng.normal(0.0, 0.05, 6), by_launch[0, :, :6], []
     for now, sight in zip(by_launch[:, :, :6], by_point, strict=True):
         deviation = now @ np.linalg.solve(previous, deviation) + push @ rng.normal(size=6)
@@ -261,7 +261,7 @@ def test_interval_is_that_of_chi_square_over_its_freedom():
 
 
 def test_few_positions_have_no_consistency():
-    flight = fly(Throw(18.0, 42.0).launch(), FORCES, 1.0, 0.04, sensitivities=True)
+    flight = fly(Throw(18.0, 42.0).launch(), FORCES, 1.0, 0.04, with_sensitivities=True)
     few = np.linspace(0.1, 0.2, 9)
     assert (
         consistency(flight, camera(), few, np.zeros((9, 2)), np.tile(np.eye(2), (9, 1, 1))) is None

@@ -7,8 +7,10 @@ import pytest
 
 from tests.tracker.thrown_balls import DRAG, FORCES, RADIUS_M, RELEASE_M, Throw, camera, flown, seen
 from tracker.following import FlightSearch, SearchContext
-from tracker.following.hypothesis import Pool, improve, suppose, weigh
-from tracker.following.starts import Starts
+from tracker.following.hypothesis import Pool, straight_flight
+from tracker.following.refinement import refine
+from tracker.following.starts import TableFlights
+from tracker.following.support import score
 from tracker.following.table import ANGLES_DEG, SPEEDS_MPS, build_table
 from tracker.records import Candidates, Cutouts, ReasonCode
 
@@ -16,7 +18,7 @@ FPS = 30.0
 VIEW = camera()
 
 
-def stage():
+def context():
     return SearchContext(VIEW, RELEASE_M, FORCES, DRAG, 0.06, RADIUS_M, 1.0 / FPS)
 
 
@@ -61,7 +63,7 @@ def thrown(throw, release_s):
 
 
 def search(frames):
-    searching = FlightSearch(stage())
+    searching = FlightSearch(context())
     found = []
     for candidates in frames:
         found += searching.push(candidates)
@@ -210,7 +212,7 @@ def test_kept_candidates_cover_the_flight():
     rng = np.random.default_rng(11)
     throw = Throw(19.0, 45.0)
     frames = clip(rng, 7.0, [thrown(throw, 2.0)])
-    searching = FlightSearch(stage())
+    searching = FlightSearch(context())
     found = []
     for candidates in frames:
         for flight in searching.push(candidates):
@@ -239,19 +241,19 @@ def pooled(frames):
 def test_many_starts_are_weighed_as_single_ones():
     throw = Throw(19.0, 45.0)
     pool = pooled(clip(np.random.default_rng(15), 5.0, [thrown(throw, 1.5)]))
-    starts = Starts(stage(), build_table(RELEASE_M, DRAG, FORCES, 40.0, 20.0))
+    flights = TableFlights(context(), build_table(RELEASE_M, DRAG, FORCES, 40.0, 20.0))
     angles, speeds = np.array([3, 24, 25, 26, 40]), np.array([50, 33, 34, 35, 10])
     release_s = np.array([1.4, 1.5, 1.5, 1.53, 0.2])
-    support, hits, in_view = starts.weigh(pool, angles, speeds, release_s, 45.0)
+    support, hits, in_view = flights.support(pool, angles, speeds, release_s, 45.0)
     assert support.max() > 0.0 > support.min()
     for number in range(len(angles)):
-        start = suppose(
-            stage(),
+        start = straight_flight(
+            context(),
             release_s[number],
             np.radians(ANGLES_DEG[angles[number]]),
             SPEEDS_MPS[speeds[number]],
         )
-        single = weigh(stage(), pool, start, 45.0)
+        single = score(context(), pool, start, 45.0)
         assert support[number] == pytest.approx(single.support, abs=0.2)
         assert (hits[number], in_view[number]) == (single.hits, single.in_view)
 
@@ -262,8 +264,8 @@ def test_fit_comes_home_from_a_start_some_frames_off(early_s):
     throw = Throw(22.6, 35.8, 1.1, drag=0.45)
     frames = clip(np.random.default_rng(13), 5.0, [thrown(throw, 1.5)], clutter=10, missing=0.02)
     pool = pooled(frames)
-    start = suppose(stage(), 1.5 - early_s, np.radians(37.0), 22.9)
-    flight = improve(stage(), pool, start, (47.0, 23.0, 12.0, 7.0))
+    start = straight_flight(context(), 1.5 - early_s, np.radians(37.0), 22.9)
+    flight = refine(context(), pool, start, (47.0, 23.0, 12.0, 7.0))
     assert flight.release_s == pytest.approx(1.5, abs=0.02)
     assert apart_px(flight, throw, 1.5) < 1.5
 
@@ -275,7 +277,7 @@ def test_what_nearly_was_a_flight_is_told_with_its_reason():
     def glimpse(time):
         return whole(time) if time < 1.6 + 0.4 else None
 
-    searching = FlightSearch(stage())
+    searching = FlightSearch(context())
     for candidates in clip(np.random.default_rng(14), 6.0, [glimpse], missing=0.0):
         assert searching.push(candidates) == []
     assert [found for found in searching.finish() if found] == []
@@ -309,5 +311,5 @@ def test_hops_and_balls_thrown_back_are_no_shots():
 
 
 def test_empty_clip_has_no_flight():
-    assert list(FlightSearch(stage()).finish()) == []
+    assert list(FlightSearch(context()).finish()) == []
     assert search(clip(np.random.default_rng(12), 3.0, clutter=0)) == []

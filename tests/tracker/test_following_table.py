@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tests.tracker.thrown_balls import DRAG, FORCES, RELEASE_M
-from tracker.flight.trajectory import fly
+from tracker.flight.integration import fly
 from tracker.following.table import ANGLES_DEG, SPEEDS_MPS, build_table
 from tracker.following.votes import Ballot
 

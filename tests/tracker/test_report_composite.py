@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracker.report.composite import WIDE_ENOUGH_PX, shrunk
+from tracker.report.composite import WIDE_ENOUGH_PX, cut, shrunk, squared
 
 
 @given(
@@ -33,3 +33,16 @@ def test_squares_of_pixels_become_their_mean() -> None:
 def test_a_usual_frame_is_shown_as_it_is() -> None:
     frame = np.zeros((4, WIDE_ENOUGH_PX, 3), np.uint8)
     assert shrunk(frame)[0] is frame
+
+
+@given(st.integers(-3, 63), st.integers(-3, 43))
+def test_a_square_keeps_every_pixel_where_it_was(column: int, row: int) -> None:
+    half = 5
+    picture = np.random.default_rng(1).integers(1, 255, (40, 60, 3)).astype(np.uint8)
+    patch = cut(0, picture, (column, row), half)
+    assert patch is not None
+    square = squared(patch, (column, row), half)
+    padded = np.zeros((40 + 4 * half, 60 + 4 * half, 3), np.uint8)
+    padded[2 * half : -2 * half, 2 * half : -2 * half] = picture
+    whole = padded[row + half : row + 3 * half + 1, column + half : column + 3 * half + 1]
+    assert np.array_equal(square, whole)

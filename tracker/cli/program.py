@@ -17,6 +17,7 @@ from tracker.cli.measure import measure
 from tracker.cli.plan import plan
 from tracker.cli.predict import predict
 from tracker.cli.screen import complain, prepare_console
+from tracker.cli.simulate import simulate
 from tracker.cli.vantage import vantage
 
 ABOUT = (
@@ -83,6 +84,7 @@ program.command()(measure)
 program.command()(predict)
 program.command()(compare)
 program.command()(plan)
+program.command()(simulate)
 program.add_typer(log)
 
 

@@ -1,19 +1,20 @@
 """Pixels to candidates: where a ball may be, and exactly where it is once it is expected."""
 
-from tracker.detection.appearance import Expected, Sighting, measure
-from tracker.detection.finder import CandidateFinder, Look
-from tracker.detection.look import look_for
-from tracker.detection.placing import Placing, placing
-from tracker.detection.sight import sight
+from tracker.detection.exposure import fit_positions
+from tracker.detection.finder import CandidateFinder
+from tracker.detection.locating import locate_ball
+from tracker.detection.position_bound import PositionBound, position_bound
+from tracker.detection.positions import BallPositions, ExpectedBall
+from tracker.detection.settings import SearchSettings, settings_for
 
 __all__ = [
+    "BallPositions",
     "CandidateFinder",
-    "Expected",
-    "Look",
-    "Placing",
-    "Sighting",
-    "look_for",
-    "measure",
-    "placing",
-    "sight",
+    "ExpectedBall",
+    "PositionBound",
+    "SearchSettings",
+    "fit_positions",
+    "locate_ball",
+    "position_bound",
+    "settings_for",
 ]

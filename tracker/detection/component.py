@@ -1,4 +1,4 @@
-"""One component of the picture, luma or a colour difference, watched for what moves."""
+"""One component of the picture, luma or a colour difference, searched for what moves."""
 
 from collections import deque
 
@@ -13,20 +13,20 @@ from tracker.records import Cutouts
 Array = NDArray[np.float64]
 
 BALL_PX = 1.4
-"""A picture is made smaller by a whole number as long as the ball stays this large in it: a sum of
-2 by 2 pixels then holds most of a ball and its streak, and little else."""
+"""Least diameter of the ball in a picture made smaller by a whole number, px: a sum of 2 by 2
+pixels then holds most of a ball and its streak, and little else."""
 
 WANTED = 0.22
-"""Places per frame that are aimed at, as a share of the most that are kept. Where noise alone
-gives them, twice as many brought in one frame in two hundred with the ball more."""
+"""Number of places per frame that is aimed at, as a share of the most that are kept. Twice as many,
+on noise alone, found the ball in one more frame of two hundred."""
 
 NEAR_PX = (5, 3)
-"""Places this near to a stronger one are no places of their own, in a picture as filmed and in one
-made smaller."""
+"""A place this near to a stronger one is not counted, px, in a picture as filmed and in one made
+smaller: about a ball and its soft edge."""
 
 
 class Component:
-    """Frames of one component, given one by one, and the places in them that stand out.
+    """Frames of one component, given one by one, and the places of change in them.
 
     Parameters
     ----------
@@ -37,9 +37,9 @@ class Component:
     diameter_px : float
         Of the ball, in the component's own pixels.
     lag : int
-        Frames between a frame and the two that it is held against.
+        Frames between a frame and the two that are subtracted from it.
     half : int
-        Half the side of a cutting, less its middle pixel.
+        Half the side of a cutout, less its middle pixel.
     most : int
         Places kept per frame.
     """
@@ -77,7 +77,7 @@ class Component:
         return len(self._whole) == 2 * self._lag + 1
 
     def places(self) -> tuple[Array, Array]:
-        """Return the pixels, shape (N, 2), and the strengths, shape (N,), of what stands out."""
+        """Return pixels, shape (N, 2), and strengths, shape (N,), of change above threshold."""
         before, now, after = self._small[0], self._small[self._lag], self._small[-1]
         if self._noise.due:
             self._noise.take(self._difference.change(before, now, after))
@@ -94,7 +94,7 @@ class Component:
         if len(rows) > self._most:
             best = np.sort(np.argsort(-strength, kind="stable")[: self._most])
             rows, columns, strength = rows[best], columns[best], strength[best]
-        # The middle of four pixels, each of which stands for so many more.
+        # The middle of four pixels, each of which is the mean of a square of them.
         middle = (2 * self._shrink - 1) / 2.0
         left, top = self._window[:2]
         at = np.column_stack(

@@ -1,4 +1,4 @@
-"""What stands in a frame and in neither of its neighbours."""
+"""What shows in a frame and in neither of its neighbours."""
 
 import cv2
 import numpy as np
@@ -7,10 +7,10 @@ from numpy.typing import NDArray
 Luma = NDArray[np.uint8]
 
 STRIP = 200_000
-"""About so many pixels are worked on at a time, so that their buffers stay in the cache."""
+"""Pixels that are worked on at a time, about, so that their buffers stay in the cache."""
 
 WORD = 8
-"""Pixels that are looked at as one number when those over a limit are searched for."""
+"""Pixels that are compared as one number of 64 bits in the search for those over a limit."""
 
 
 class Difference:
@@ -47,7 +47,7 @@ class Difference:
     ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.uint16]]:
         """Return rows, columns and summed change where it is over a limit, in reading order.
 
-        A sum is told by the upper left of its four pixels.
+        A sum is named by the upper left of its four pixels.
 
         Parameters
         ----------

@@ -1,4 +1,4 @@
-"""How much change is usual at each place, and the threshold that follows from it."""
+"""The usual change at each place, and the threshold that follows from it."""
 
 import cv2
 import numpy as np
@@ -8,22 +8,43 @@ BLOCK = 16
 """Side of a block in pixels: small enough to part a tree from the sky beside it."""
 
 EVERY = 8
-"""Every so many frames the level and the thresholds are brought up to date."""
+"""Frames between two updates of level and thresholds: both change slowly, and cost time."""
 
 HIGHEST = 254
-"""A limit that a sum which saturates at 255 is still over."""
+"""Largest limit that a sum which saturates at 255 can exceed."""
 
 LEAST_LEVEL = 1.5
-"""No level of the summed change (four pixels of 8-bit luma) counts as less: an encoder that
-smooths the picture to nothing for a while does not make a rounding error into a ball."""
+"""Smallest level of the summed change of four pixels, luma steps: where an encoder smooths the
+picture away for a while, a rounding error is no ball (common practice, no source)."""
+
+FIRST_RATIO, RATIOS = 3.6, (3.0, 14.0)
+"""Ratio of threshold to level at first, and its range (common practice, no source)."""
+
+RATIO_STEP = 0.012
+"""Change of that ratio's logarithm per frame, over the logarithm of the surplus of candidates
+(common practice, no source)."""
+
+SURPLUS_FLOOR = 5.0
+"""Added to both counts of candidates, so that a difference of a few counts little."""
+
+LEVEL_WEIGHT = 0.12
+"""Weight of the newest frame in the running level: a time constant of about 8 updates (common
+practice, no source)."""
+
+STEP_LIMIT = 3.0
+"""A block's level rises by no more than this factor in one update: one moving thing does not lift
+it (common practice, no source)."""
+
+FIRST_FRAMES = 4
+"""Frames at the beginning of a clip that are all taken in."""
 
 
 class NoiseMap:
     """Running level of the summed change in each block, and a threshold per pixel.
 
-    The level is a slow mean, so that a tree that sways raises its own threshold and a ball
-    that passes once does not. The ratio of threshold to level follows the number of
-    candidates that come of it, so that the rate of false ones is held and not the threshold.
+    The level is a slow mean, so that a swaying tree raises its own threshold and a ball that
+    passes once does not. The ratio of threshold to level follows the number of candidates, so
+    that the rate of false ones is held constant and not the threshold.
 
     Parameters
     ----------
@@ -39,14 +60,14 @@ class NoiseMap:
         self._level = np.full(self._blocks[::-1], LEAST_LEVEL, np.float32)
         self._threshold = self._level
         self._limit = np.empty(shape, np.uint8)
-        self._ratio = 3.6
+        self._ratio = FIRST_RATIO
         self._wanted = wanted
         self._seen = 0
 
     @property
     def due(self) -> bool:
         """Whether the next frame's change is to be taken in."""
-        return self._seen % EVERY == 0 or self._seen < 4
+        return self._seen % EVERY == 0 or self._seen < FIRST_FRAMES
 
     @property
     def limit(self) -> NDArray[np.uint8]:
@@ -59,9 +80,8 @@ class NoiseMap:
         if self._seen == 0:
             self._level = fresh
         else:
-            weight = max(0.12, 1.0 / (1.0 + self._seen))
-            # A single moving thing may not lift the level of its block in one step.
-            bounded = np.minimum(fresh, 3.0 * self._level + 1.0)
+            weight = max(LEVEL_WEIGHT, 1.0 / (1.0 + self._seen))
+            bounded = np.minimum(fresh, STEP_LIMIT * self._level + 1.0)
             self._level = (1.0 - weight) * self._level + weight * bounded
         self._threshold = self._ratio * np.maximum(self._level, LEAST_LEVEL)
         limit = np.minimum(self._threshold, HIGHEST).astype(np.uint8)
@@ -88,15 +108,16 @@ class NoiseMap:
     def learn(self, found: int) -> None:
         """Count a frame, and move the ratio a little towards the wanted number of candidates."""
         self._seen += 1
-        gap = np.log((found + 5.0) / (self._wanted + 5.0))
-        self._ratio = float(np.clip(self._ratio * np.exp(0.012 * gap), 3.0, 14.0))
+        gap = np.log((found + SURPLUS_FLOOR) / (self._wanted + SURPLUS_FLOOR))
+        self._ratio = float(np.clip(self._ratio * np.exp(RATIO_STEP * gap), *RATIOS))
 
     def level_at(self, rows: NDArray[np.int64], columns: NDArray[np.int64]) -> NDArray[np.float64]:
-        """Return the usual summed change at these pixels."""
+        """Return the usual summed change at pixels, shape (N,)."""
         width, height = self._size
         at_rows = np.minimum(rows * self._level.shape[0] // height, self._level.shape[0] - 1)
         at_columns = np.minimum(columns * self._level.shape[1] // width, self._level.shape[1] - 1)
-        return np.maximum(self._level[at_rows, at_columns].astype(float), LEAST_LEVEL)
+        found: NDArray[np.float64] = self._level[at_rows, at_columns].astype(float)
+        return np.maximum(found, LEAST_LEVEL)
 
 
 def _block_means(change: NDArray[np.uint8], blocks: tuple[int, int]) -> NDArray[np.float32]:
@@ -106,7 +127,8 @@ def _block_means(change: NDArray[np.uint8], blocks: tuple[int, int]) -> NDArray[
         return np.full((blocks[1], blocks[0]), 4.0 * change.mean(), np.float32)
     lines = np.add.reduce(part.reshape(blocks[1], BLOCK, -1), axis=1, dtype=np.uint16)
     sums = lines.reshape(blocks[1], blocks[0], BLOCK).sum(axis=2, dtype=np.int64)
-    return (4.0 * sums / BLOCK**2).astype(np.float32)
+    means: NDArray[np.float32] = (4.0 * sums / BLOCK**2).astype(np.float32)
+    return means
 
 
 def _between(

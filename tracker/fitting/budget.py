@@ -137,4 +137,5 @@ def _variances(parts: dict[str, Array], figures: Figures) -> Array:
     """Return the variance of each figure by each source, shape (11, S)."""
     slope = figures.jacobian
     rows = [np.einsum("fi,ij,fj->f", slope, part, slope) for part in parts.values()]
-    return np.maximum(np.column_stack(rows), 0.0)
+    variances: Array = np.maximum(np.column_stack(rows), 0.0)
+    return variances

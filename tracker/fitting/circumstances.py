@@ -34,7 +34,7 @@ law), which a camera makes half the luma: a fall of 25 to 45 luma steps from the
 foot of a bright ball."""
 
 LIFT_FADE, LIFT_FADE_U = 0.4, 0.4
-"""How a ball's lift follows its speed (`tracker.flight.variation.Lifts`). A ball that keeps its
+"""How a ball's lift follows its speed (`tracker.flight.aerodynamics.Lifts`). A ball that keeps its
 spin while it slows from v to v / 2 has 1.7 times the lift coefficient at a spin ratio of 0.1, by
 C = 1 / (2 + v / (R w)) (`tracker.flight.coefficients.FeltLift`): 0.7. One whose coefficient
 does not care for the spin has 0. A shot tells little of it, and both are near enough."""
@@ -67,7 +67,7 @@ class Circumstances:
     drag_air_u : float
         The part of `drag_u` that comes from the air's density.
     drag_slope_u : float
-        Standard uncertainty of the drag's slope about zero (`tracker.flight.variation`).
+        Standard uncertainty of the drag's slope about zero (`tracker.flight.aerodynamics`).
     gust_u_mps : float
         Standard deviation of a gust's parts along and across.
     reach_share_u : float

@@ -67,7 +67,7 @@ def figures_of(circumstances: Circumstances, parameters: Array) -> Figures:
     height, climb = parameters[POSITION_AT][2], max(parameters[VELOCITY_AT][2], 0.0)
     longest = 2.5 * climb / gravity + np.sqrt(2.0 * max(height, 0.1) / gravity) + 1.0
     duration = float(min(longest, 15.0))
-    flight = flight_of(circumstances, parameters, duration, 0.02, sensitivities=True)
+    flight = flight_of(circumstances, parameters, duration, 0.02, with_sensitivities=True)
     whole = figures(flight, circumstances.ball_radius_m)
     if whole is not None and whole.by_launch is not None:
         values[:-1], jacobian[:-1, FLIGHT_AT] = whole.values, whole.by_launch

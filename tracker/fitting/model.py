@@ -19,7 +19,8 @@ from tracker.fitting.parameters import (
     READOUT_AT,
     RELEASE_AT,
 )
-from tracker.flight.trajectory import Trajectory, fly
+from tracker.flight.integration import fly
+from tracker.flight.trajectory import Trajectory
 
 Array = NDArray[np.float64]
 
@@ -71,7 +72,7 @@ def predict(circumstances: Circumstances, parameters: Array, instants: Instants)
     # The error goes with the fourth power of step times speed times braking.
     reach = max(circumstances.forces.reach_per_m, 1e-9)
     step = float(np.clip(1.0 / (300.0 * reach), STEP_S, LONGEST_STEP_S))
-    trajectory = flight_of(circumstances, parameters, duration, step, sensitivities=True)
+    trajectory = flight_of(circumstances, parameters, duration, step, with_sensitivities=True)
     pixels, jacobian = look(camera, trajectory, parameters, instants)
     # The camera differentiates by a further small turn, not by more of the turn it has made.
     turned = _by_turn(parameters[CAMERA_AT : CAMERA_AT + 3])
@@ -102,7 +103,7 @@ def look(
         Derivative by the parameters, by the camera's turn as a further small one.
     """
     times = instants.times_s + parameters[READOUT_AT] * instants.row_share - parameters[RELEASE_AT]
-    states, by_flight = trajectory.places(times)
+    states, by_flight = trajectory.positions_with_sensitivities(times)
     pixels, by_point, by_camera = camera.project_with_jacobians(states[:, :3])
     pixels = pixels + instants.lean[:, None] * parameters[LIGHT_AT]
     speed_px = np.einsum("nij,nj->ni", by_point, states[:, 3:6])
@@ -120,7 +121,7 @@ def flight_of(
     parameters: Array,
     duration_s: float,
     step_s: float,
-    sensitivities: bool = False,
+    with_sensitivities: bool = False,
 ) -> Trajectory:
     """Return the flight that a fit's parameters make, its sensitivities as `FLIGHT_AT` orders."""
     return fly(
@@ -128,7 +129,7 @@ def flight_of(
         circumstances.forces,
         duration_s,
         step_s,
-        sensitivities,
+        with_sensitivities,
         parameters[GRAVITY_AT:CAMERA_AT],
     )
 

@@ -57,7 +57,7 @@ def expected_flight(circumstances: Circumstances, velocity_mps: Array) -> Expect
     if not np.isfinite(landing_s):
         return None
     duration = landing_s + 4.0 * STEP_S
-    trajectory = flight_of(circumstances, parameters, duration, STEP_S, sensitivities=True)
+    trajectory = flight_of(circumstances, parameters, duration, STEP_S, with_sensitivities=True)
     return ExpectedFlight(parameters, trajectory, figures)
 
 

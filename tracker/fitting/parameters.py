@@ -4,7 +4,7 @@ import numpy as np
 
 from calibration.camera import PARAMETERS as CAMERA_PARAMETERS
 from tracker.flight.gusts import GUST_MODES
-from tracker.flight.trajectory import EXTRAS, LAUNCH
+from tracker.flight.integration import EXTRAS, LAUNCH
 
 PARAMETERS = (
     "release_s",
@@ -17,12 +17,12 @@ PARAMETERS = (
     *CAMERA_PARAMETERS,
 )
 """Order of the parameter vector, shape (P,): release time, launch, readout time of the shutter,
-light on the ball, gravity and the other force parameters (`tracker.flight.trajectory.EXTRAS`), and
+light on the ball, gravity and the other force parameters (`tracker.flight.integration.EXTRAS`), and
 the camera. Gravity and camera are corrections to their prior values."""
 
 RELEASE_AT = 0
 LAUNCH_AT = slice(1, 1 + len(LAUNCH))
-"""The launch, in the order of `tracker.flight.trajectory.LAUNCH`."""
+"""The launch, in the order of `tracker.flight.integration.LAUNCH`."""
 
 POSITION_AT = slice(LAUNCH_AT.start, LAUNCH_AT.start + 3)
 VELOCITY_AT = slice(POSITION_AT.stop, POSITION_AT.stop + 3)

@@ -1,10 +1,22 @@
-"""The air that the ball flies through: density, viscosity, wind, and how well they are known."""
+"""The air: density, viscosity and wind, with their standard uncertainties."""
 
 from dataclasses import dataclass
 from math import exp, hypot, isfinite
 
 from calibration.errors import InputError, InputErrors
 from tracker.flight.gravity import STANDARD_GRAVITY
+
+GIVEN_TEMPERATURE_U_K, UNKNOWN_TEMPERATURE_U_K = 1.0, 8.0
+GIVEN_PRESSURE_U_PA, WEATHER_U_PA, PA_PER_M = 100.0, 1000.0, 12.0
+GIVEN_ALTITUDE_U_M, UNKNOWN_ALTITUDE_U_M = 10.0, 150.0
+GIVEN_HUMIDITY_U, UNKNOWN_HUMIDITY, UNKNOWN_HUMIDITY_U = 0.05, 0.5, 0.25
+GIVEN_WIND_U_MPS, UNKNOWN_WIND_U_MPS = 0.5, 1.0
+"""Standard uncertainties of what is given and of what is not: temperature (K); pressure (Pa), that
+of the weather, and its change with altitude (Pa/m, ISO 2533:1975); altitude (m); relative humidity,
+and its value where none is given; wind (m/s). Common practice, no source."""
+
+ZERO_C_K = 273.15
+"""0 degrees C, K (exact)."""
 
 _LIMITS = {
     "temperature_c": (-40.0, 60.0),
@@ -19,7 +31,7 @@ _LIMITS = {
 
 @dataclass(frozen=True)
 class Weather:
-    """What somebody wrote down about the air; ``None`` where nothing was written down.
+    """What is stated about the air; ``None`` where nothing is.
 
     The fields are those of the table ``[air]`` of docs/formats.md. Pressure is the one at the
     field, not the one reduced to sea level that weather reports give.
@@ -61,11 +73,8 @@ class Air:
 def air_from(weather: Weather) -> Air:
     """Return the air with an uncertainty that grows with what is missing.
 
-    What is missing takes the standard atmosphere: 15 degrees C at sea level and 8 K of
-    uncertainty, its pressure with 10 hPa for the weather (common practice, no source), an
-    altitude within 150 m of the sea, and 50 % humidity give or take 25 %. What is given is
-    taken as good to 1 K, 1 hPa, 10 m and 5 % (common practice, no source). The density is
-    that of CIPM-2007.
+    Missing values take the standard atmosphere: 15 degrees C at sea level, its pressure, and 50 %
+    humidity. The density is that of CIPM-2007.
 
     Parameters
     ----------
@@ -81,47 +90,43 @@ def air_from(weather: Weather) -> Air:
         One for each number that is out of range, or when both pressure and altitude are given.
     """
     _check(weather)
-    altitude = 0.0 if weather.altitude_m is None else weather.altitude_m
-    altitude_u = 150.0 if weather.altitude_m is None else 10.0
-    standard_k, standard_pa = standard_atmosphere(altitude)
-    if weather.temperature_c is None:
-        temperature, temperature_u = standard_k - 273.15, 8.0
-    else:
-        temperature, temperature_u = weather.temperature_c, 1.0
-    if weather.pressure_hpa is None:
-        pressure, pressure_u = standard_pa, hypot(1000.0, 12.0 * altitude_u)
-    else:
-        pressure, pressure_u = 100.0 * weather.pressure_hpa, 100.0
-    if weather.humidity_percent is None:
-        humidity, humidity_u = 0.5, 0.25
-    else:
-        humidity, humidity_u = weather.humidity_percent / 100.0, 0.05
-
-    by_temperature = moist_density(temperature + 0.5, pressure, humidity) - moist_density(
-        temperature - 0.5, pressure, humidity
-    )
-    by_pressure = moist_density(temperature, pressure + 50.0, humidity) - moist_density(
-        temperature, pressure - 50.0, humidity
-    )
-    by_humidity = moist_density(temperature, pressure, 1.0) - moist_density(
-        temperature, pressure, 0.0
-    )
+    (temperature, temperature_u), (pressure, pressure_u), (humidity, humidity_u) = _state(weather)
+    warmer, colder = (moist_density(temperature + d, pressure, humidity) for d in (0.5, -0.5))
+    denser, thinner = (moist_density(temperature, pressure + d, humidity) for d in (50.0, -50.0))
+    wet, dry = (moist_density(temperature, pressure, share) for share in (1.0, 0.0))
     calm = weather.wind_along_mps is None and weather.wind_across_mps is None
     wind_u = weather.wind_u_mps
     if wind_u is None:
-        wind_u = 1.0 if calm else 0.5
+        wind_u = UNKNOWN_WIND_U_MPS if calm else GIVEN_WIND_U_MPS
     return Air(
         density_kgpm3=moist_density(temperature, pressure, humidity),
         density_u_kgpm3=hypot(
-            by_temperature * temperature_u,
-            by_pressure * pressure_u / 100.0,
-            by_humidity * humidity_u,
+            (warmer - colder) * temperature_u,
+            (denser - thinner) * pressure_u / 100.0,
+            (wet - dry) * humidity_u,
         ),
         wind_along_mps=weather.wind_along_mps or 0.0,
         wind_across_mps=weather.wind_across_mps or 0.0,
         wind_u_mps=wind_u,
         viscosity_pas=viscosity(temperature),
     )
+
+
+def _state(weather: Weather) -> tuple[tuple[float, float], ...]:
+    """Return temperature (C), pressure (Pa) and humidity, each with its standard uncertainty."""
+    altitude = 0.0 if weather.altitude_m is None else weather.altitude_m
+    altitude_u = UNKNOWN_ALTITUDE_U_M if weather.altitude_m is None else GIVEN_ALTITUDE_U_M
+    standard_k, standard_pa = standard_atmosphere(altitude)
+    temperature = standard_k - ZERO_C_K, UNKNOWN_TEMPERATURE_U_K
+    if weather.temperature_c is not None:
+        temperature = weather.temperature_c, GIVEN_TEMPERATURE_U_K
+    pressure = standard_pa, hypot(WEATHER_U_PA, PA_PER_M * altitude_u)
+    if weather.pressure_hpa is not None:
+        pressure = 100.0 * weather.pressure_hpa, GIVEN_PRESSURE_U_PA
+    humidity = UNKNOWN_HUMIDITY, UNKNOWN_HUMIDITY_U
+    if weather.humidity_percent is not None:
+        humidity = weather.humidity_percent / 100.0, GIVEN_HUMIDITY_U
+    return temperature, pressure, humidity
 
 
 def moist_density(temperature_c: float, pressure_pa: float, humidity: float) -> float:
@@ -139,7 +144,7 @@ def moist_density(temperature_c: float, pressure_pa: float, humidity: float) -> 
         Relative humidity from 0 to 1.
     """
     t = temperature_c
-    kelvin = t + 273.15
+    kelvin = t + ZERO_C_K
     saturation = exp(
         1.2378847e-5 * kelvin**2 - 1.9121316e-2 * kelvin + 33.93711047 - 6.3431645e3 / kelvin
     )
@@ -175,8 +180,8 @@ def standard_atmosphere(altitude_m: float) -> tuple[float, float]:
 
 def viscosity(temperature_c: float) -> float:
     """Return the dynamic viscosity of air, Pa s (Sutherland's law as in ISO 2533:1975)."""
-    kelvin = temperature_c + 273.15
-    return 1.458e-6 * kelvin**1.5 / (kelvin + 110.4)
+    kelvin = temperature_c + ZERO_C_K
+    return float(1.458e-6 * kelvin**1.5 / (kelvin + 110.4))
 
 
 def _check(weather: Weather) -> None:

@@ -3,9 +3,21 @@
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import isfinite, pi, sqrt
+from typing import NamedTuple
 
 from calibration.errors import InputError, InputErrors
 from tracker.flight.coefficients import Coefficient, SeamDrag, SmoothSphereDrag
+
+USUAL_LIFT_U = 0.05
+"""Standard uncertainty of either lift coefficient of a ball thrown with little spin (no unit): see
+docs/methods/flight.md."""
+
+WEIGHED_U_G, WEIGHED_SHARE = 0.5, 0.01
+TAPED_SHARE = 0.01
+BROUGHT_DRAG_SHARE = 0.1
+"""Standard uncertainties of a weighed mass (g, and as a share), a taped diameter and a drag
+coefficient from elsewhere (shares). Balls of one kind differ in drag by 5 % (Cross and Lindsey,
+2014) and methods by more; else common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -66,31 +78,39 @@ def _within(low: float, high: float) -> tuple[float, float]:
     return (low + high) / 2.0, (high - low) / (2.0 * sqrt(3.0))
 
 
+class _Drag(NamedTuple):
+    """Drag of a row of the table: value, standard uncertainty, speeds (m/s) and course."""
+
+    value: float
+    u: float
+    slow_mps: float
+    fast_mps: float
+    curve: Callable[[float], Coefficient] | None = None
+
+
 def _row(
     name: str,
     grams: tuple[float, float],
     millimetres: tuple[float, float],
-    drag: tuple[float, float, float, float],
-    lift_u: float,
+    drag: _Drag,
     source: str,
-    drag_curve: Callable[[float], Coefficient] | None = None,
+    lift_u: float = USUAL_LIFT_U,
 ) -> Ball:
-    """Return a row of the table from ranges of mass and diameter, and drag (value, u, speeds)."""
+    """Return a row of the table from ranges of mass and diameter, and the drag."""
     mass, mass_u = _within(*grams)
     diameter, diameter_u = _within(*millimetres)
-    value, value_u, slow, fast = drag
     return Ball(
         name,
         mass / 1e3,
         mass_u / 1e3,
         diameter / 1e3,
         diameter_u / 1e3,
-        value,
-        value_u,
+        drag.value,
+        drag.u,
         lift_u,
         source,
-        (slow, fast),
-        drag_curve,
+        (drag.slow_mps, drag.fast_mps),
+        drag.curve,
     )
 
 
@@ -121,60 +141,51 @@ BALLS = (
         "tennis",
         (56.0, 59.4),
         (65.4, 68.6),
-        (0.53, 0.06, 15.0, 30.0),
-        0.05,
+        _Drag(0.53, 0.06, 15.0, 30.0),
         f"mass and size: ITF Rules of Tennis, Appendix I, types 1 and 2; {_FELT_DRAG}",
     ),
     _row(
         "tennis slow",
         (56.0, 59.4),
         (70.0, 73.0),
-        (0.53, 0.07, 15.0, 30.0),
-        0.05,
+        _Drag(0.53, 0.07, 15.0, 30.0),
         f"mass and size: ITF Rules of Tennis, Appendix I, type 3; {_FELT_DRAG}",
     ),
     _row(
         "tennis green",
         (47.0, 51.5),
         (63.0, 68.6),
-        (0.53, 0.07, 15.0, 30.0),
-        0.05,
+        _Drag(0.53, 0.07, 15.0, 30.0),
         f"mass and size: ITF stage 1, from memory; {_FELT_DRAG}",
     ),
     _row(
         "tennis orange",
         (36.0, 46.9),
         (60.0, 68.6),
-        (0.53, 0.07, 15.0, 30.0),
-        0.05,
+        _Drag(0.53, 0.07, 15.0, 30.0),
         f"mass and size: ITF stage 2, from memory; {_FELT_DRAG}",
     ),
     _row(
         "foam training",
         (25.0, 43.0),
         (80.0, 90.0),
-        (0.50, 0.08, 3.0, 30.0),
-        0.05,
+        _Drag(0.50, 0.08, 3.0, 30.0, SmoothSphereDrag),
         "mass and size: ITF stage 3, foam, from memory; drag: subcritical sphere, Clift, Grace "
         "and Weber, Bubbles, Drops and Particles (1978), widened as no measurement was found; its "
         "course: Haider and Levenspiel, Powder Technol. (1989)",
-        SmoothSphereDrag,
     ),
     _row(
         "baseball",
         (141.748, 148.835),
         (72.766, 74.787),
-        (0.38, 0.09, 10.0, 45.0),
-        0.05,
+        _Drag(0.38, 0.09, 10.0, 45.0, _seam_drag),
         f"mass and size: Official Baseball Rules, 3.01; {_SEAM_DRAG}",
-        _seam_drag,
     ),
     _row(
         "cricket",
         (155.9, 163.0),
         _round(22.4, 22.9),
-        (0.45, 0.08, 10.0, 40.0),
-        0.05,
+        _Drag(0.45, 0.08, 10.0, 40.0),
         "mass and size: MCC Laws of Cricket, 4.1; drag: from memory, wind tunnels, as in Alam "
         "et al., 17th Australasian Fluid Mech. Conf. (2010)",
     ),
@@ -182,24 +193,21 @@ BALLS = (
         "cricket women",
         (140.0, 151.0),
         _round(21.0, 22.5),
-        (0.45, 0.08, 10.0, 40.0),
-        0.05,
+        _Drag(0.45, 0.08, 10.0, 40.0),
         "mass and size: MCC Laws of Cricket, 4.6; drag: as the men's ball, from memory",
     ),
     _row(
         "cricket junior",
         (133.0, 144.0),
         _round(20.5, 22.0),
-        (0.45, 0.08, 10.0, 40.0),
-        0.05,
+        _Drag(0.45, 0.08, 10.0, 40.0),
         "mass and size: MCC Laws of Cricket, 4.6, under 13; drag: as the men's ball, from memory",
     ),
     _row(
         "hockey",
         (156.0, 163.0),
         _round(22.4, 23.5),
-        (0.42, 0.10, 10.0, 40.0),
-        0.05,
+        _Drag(0.42, 0.10, 10.0, 40.0),
         "mass and size: FIH Rules of Hockey; drag: from memory, between a golf ball and a smooth "
         "sphere, as its dimples bring the crisis within the range (Shah, Shakya and Mittal, Phys. "
         "Fluids, 2019)",
@@ -208,8 +216,7 @@ BALLS = (
         "golf",
         (45.4, 45.93),
         (42.67, 42.90),
-        (0.35, 0.09, 10.0, 40.0),
-        0.05,
+        _Drag(0.35, 0.09, 10.0, 40.0),
         "mass at most and size at least: Rules of Golf, Equipment Rules part 4, other ends from "
         "memory; drag: below Re 1e5 models differ by more than 0.1, Lyu, Kensrud, Smith and "
         "Tosaya, Proceedings 2, 238 (2018); value from memory",
@@ -218,25 +225,35 @@ BALLS = (
         "table tennis",
         (2.67, 2.77),
         (39.5, 40.5),
-        (0.47, 0.06, 3.0, 30.0),
-        0.10,
+        _Drag(0.47, 0.06, 3.0, 30.0, SmoothSphereDrag),
         "mass and size: ITTF Laws 2.3 (2.7 g, 40 mm), tolerances from memory; drag: subcritical "
         "sphere, Clift, Grace and Weber (1978); lift vanishes at some spins, lift "
         "crisis, Miyazaki et al., Eur. J. Phys. (2017); course of the drag: Haider and Levenspiel, "
         "Powder Technol. (1989)",
-        SmoothSphereDrag,
+        lift_u=0.10,
     ),
     _row(
         "football",
         (410.0, 450.0),
         _round(68.0, 70.0),
-        (0.28, 0.12, 5.0, 35.0),
-        0.05,
+        _Drag(0.28, 0.12, 5.0, 35.0),
         "mass and size: IFAB Laws of the Game 2, 2023-24; drag: the crisis lies at Re 2.2e5 to "
         "3.0e5, Asai et al., Sports Eng. (2007); 0.43 below and 0.15 above from memory",
     ),
 )
 """The ball table."""
+
+
+CUSTOM = "custom"
+
+_NOTHING_KNOWN = Ball(CUSTOM, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, USUAL_LIFT_U, "given")
+
+LIMITS = {
+    "mass_g": (0.5, 5000.0),
+    "diameter_mm": (5.0, 500.0),
+    "drag_coefficient": (0.02, 2.0),
+}
+"""Smallest and largest number that is taken for a ball: g, mm and no unit."""
 
 
 def ball_named(name: str) -> Ball:
@@ -279,16 +296,32 @@ def ball_from(
     InputErrors
         One for each number that is out of range or missing; InputError for an unknown name.
     """
-    given = {
-        "mass_g": (mass_g, 0.5, 5000.0),
-        "diameter_mm": (diameter_mm, 5.0, 500.0),
-        "drag_coefficient": (drag_coefficient, 0.02, 2.0),
-    }
-    custom = name.strip().lower() == "custom"
+    custom = name.strip().lower() == CUSTOM
+    given = {"mass_g": mass_g, "diameter_mm": diameter_mm, "drag_coefficient": drag_coefficient}
+    _check(given, custom)
+    ball = _NOTHING_KNOWN if custom else ball_named(name)
+    if mass_g is not None:
+        ball = replace(
+            ball, mass_kg=mass_g / 1e3, mass_u_kg=min(WEIGHED_U_G, WEIGHED_SHARE * mass_g) / 1e3
+        )
+    if diameter_mm is not None:
+        ball = replace(
+            ball, diameter_m=diameter_mm / 1e3, diameter_u_m=TAPED_SHARE * diameter_mm / 1e3
+        )
+    if drag_coefficient is not None:
+        ball = replace(
+            ball, drag_coefficient=drag_coefficient, drag_u=BROUGHT_DRAG_SHARE * drag_coefficient
+        )
+    return ball
+
+
+def _check(given: dict[str, float | None], required: bool) -> None:
+    """Raise InputErrors with one fault for each number that is out of range or missing."""
     faults = []
-    for field, (value, low, high) in given.items():
+    for field, value in given.items():
+        low, high = LIMITS[field]
         if value is None:
-            if custom:
+            if required:
                 faults.append(
                     InputError(
                         "a custom ball needs this number", where=f"[ball] {field}", remedy="give it"
@@ -304,13 +337,3 @@ def ball_from(
             )
     if faults:
         raise InputErrors(faults)
-    ball = (
-        Ball("custom", 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.05, "given") if custom else ball_named(name)
-    )
-    if mass_g is not None:
-        ball = replace(ball, mass_kg=mass_g / 1e3, mass_u_kg=min(0.5, 0.01 * mass_g) / 1e3)
-    if diameter_mm is not None:
-        ball = replace(ball, diameter_m=diameter_mm / 1e3, diameter_u_m=0.01 * diameter_mm / 1e3)
-    if drag_coefficient is not None:
-        ball = replace(ball, drag_coefficient=drag_coefficient, drag_u=0.1 * drag_coefficient)
-    return ball

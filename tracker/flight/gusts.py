@@ -1,4 +1,4 @@
-"""Gusts as a ball meets them: wind that changes while it flies.
+"""Gusts: wind that changes while a ball flies.
 
 The pattern of the wind is taken as frozen (G. I. Taylor, Proc. R. Soc. A 164, 476, 1938), and a
 ball crosses it much faster than it drifts, so that along the flight the wind changes within
@@ -14,17 +14,21 @@ Array = NDArray[np.float64]
 
 GUST_MODES = 6
 GUST_SPAN_S = 3.0
-"""Gusts are cosines of 1 to 6 half turns in this time. Faster ones hardly move a ball, which
-integrates them twice; after it they run on, mirrored."""
+"""Number of gust modes, and the time span (s) in which they make 1 to 6 half turns. Faster ones
+hardly move a ball, which integrates them twice; after the span they continue, mirrored."""
 
 GUST_LENGTHS_M = (25.0, 8.0)
-"""Integral lengths of the wind's turbulence near the ground, each with half of the variance. EN
+"""Integral lengths of the wind's turbulence near the ground, m, each with half of the variance. EN
 1991-1-4, annex B, gives 300 m (z / 200 m)**0.52 over grass, 28 to 44 m at 2 to 5 m, for the wind
 along itself; across it lengths are a third of that (J. Counihan, Atmos. Environ. 9, 871, 1975;
-both from memory). Nobody tells how the flight lies to the wind, so both have their share."""
+both from memory). The direction of the flight to the wind is not known, so both have their
+share."""
 
 BALL_MPS = 17.0
-"""A usual speed of a ball through the air."""
+"""Usual speed of a ball through the air, m/s. Common practice, no source."""
+
+NODES = 601
+"""Nodes of the integration over the span: 5 ms apart, far finer than the shortest length."""
 
 GUST_INTENSITY = 0.40
 """Standard deviation of a level wind's parts over its mean. EN 1991-1-4, 4.4, has 1 / ln(z / z0):
@@ -36,7 +40,8 @@ among houses and trees and a ball flies lower than a house."""
 def gust_modes(times_s: Array) -> Array:
     """Return the gust modes at times from the release, shape (N, 6)."""
     turns = np.arange(1, GUST_MODES + 1) * (np.pi / GUST_SPAN_S)
-    return np.cos(np.multiply.outer(times_s, turns))
+    modes: Array = np.cos(np.multiply.outer(times_s, turns))
+    return modes
 
 
 @cache
@@ -45,9 +50,9 @@ def gust_covariance() -> Array:
 
     The gust is the sum of two first-order Gauss-Markov processes (Ornstein and Uhlenbeck, Phys.
     Rev. 36, 823, 1930), one a length, whose correlation falls as exp(-v t / L) on the ball's
-    way; projected on the cosines of one span, by Simpson's rule.
+    path; projected on the cosines of one span, by Simpson's rule.
     """
-    count = 601
+    count = NODES
     times = np.linspace(0.0, GUST_SPAN_S, count)
     weights = np.full(count, 2.0)
     weights[1::2] = 4.0

@@ -1,50 +1,11 @@
-"""A flight through wind and gusts, and what it owes to each launch parameter.
-
-The equation of motion is that of a sphere with quadratic drag and Magnus lift (R. D. Mehta,
-Annu. Rev. Fluid Mech. 17, 151, 1985), ``a = -g z - k D |u| u + k |u| (c x u)``, where ``u`` is
-the velocity through the air, ``k = rho A / (2 m)``, ``D`` the drag coefficient and ``c`` a
-vector whose parts are lift coefficients. `D` may follow the speed. No force depends on the
-position, so velocity is integrated on its own and position follows.
-"""
+"""A flight at its nodes, interpolated between them with its derivatives by the launch."""
 
 from dataclasses import dataclass
-from math import ceil, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tracker.flight.forces import DRAG_AT_MPS, Forces
-from tracker.flight.gusts import GUST_MODES, gust_modes
-from tracker.flight.variation import DragTable, Lifts, accelerations, running_sum, variations
-
 Array = NDArray[np.float64]
-
-LAUNCH = (
-    "along",
-    "across",
-    "up",
-    "speed_along",
-    "speed_across",
-    "speed_up",
-    "drag",
-    "lift_up",
-    "lift_side",
-    "wind_along",
-    "wind_across",
-)
-"""Order of the launch parameters: position (m) and velocity (m/s) at time zero, drag
-coefficient, lift coefficients (back-spin of a level shot lifts it up, side-spin to the left),
-wind (m/s). Coefficients that follow the speed are those at 20 m/s."""
-
-EXTRAS = (
-    "gravity",
-    "drag_slope",
-    "lift_fade",
-    *(f"gust_{axis}_{mode}" for axis in ("along", "across") for mode in range(1, GUST_MODES + 1)),
-)
-"""Order of what else bends a flight: more gravity than the forces have (m/s²), change of the
-drag coefficient with speed (see `DragTable`), the
-lifts' fade with speed (see `Lifts`), and gusts, each a cosine (m/s, `gust_modes`)."""
 
 
 @dataclass(frozen=True)
@@ -119,10 +80,10 @@ class Trajectory:
             np.concatenate(by_launch[1:], axis=1),
         )
 
-    def places(self, times_s: ArrayLike) -> tuple[Array, Array]:
-        """Return states, shape (M, 6), and the places' derivatives by the launch, (M, 3, 11).
+    def positions_with_sensitivities(self, times_s: ArrayLike) -> tuple[Array, Array]:
+        """Return states, shape (M, 6), and the positions' derivatives by the launch, (M, 3, 11).
 
-        The same as the upper half of `at_with_sensitivities`, at a fraction of its cost. Raises
+        The positions' part of `at_with_sensitivities`, at a fraction of its cost. Raises
         ValueError when the flight was computed without sensitivities.
         """
         if self.sensitivities is None or self.sensitivity_rates is None:
@@ -155,194 +116,6 @@ class Trajectory:
         start = self.times_s[place]
         step = self.times_s[place + 1] - start
         return place, (times - start) / step, step
-
-
-def fly(
-    launch: ArrayLike,
-    forces: Forces,
-    duration_s: float,
-    step_s: float = 0.02,
-    sensitivities: bool = False,
-    extras: ArrayLike | None = None,
-) -> Trajectory:
-    """Compute a flight by the classical Runge-Kutta method of fourth order (Kutta, 1901).
-
-    Parameters
-    ----------
-    launch : array_like, shape (11,)
-        In the order of `LAUNCH`.
-    forces : Forces
-    duration_s : float
-        Length of the flight; the last node lies there exactly.
-    step_s : float
-        Greatest step.
-    sensitivities : bool
-        Whether to differentiate by the launch: the variational equations, integrated with the
-        same steps, so that they are the exact derivatives of the nodes.
-    extras : array_like, shape (15,), optional
-        What bends the flight besides, in the order of `EXTRAS`; with it the sensitivities have
-        26 columns, first those of the launch, then those of the extras.
-
-    Returns
-    -------
-    Trajectory
-
-    Raises
-    ------
-    ValueError
-        When a number is not finite, or the duration or step is not above zero.
-    """
-    parameters = np.asarray(launch, float)
-    if parameters.shape != (len(LAUNCH),):
-        raise ValueError(f"a launch has {len(LAUNCH)} numbers, not shape {parameters.shape}")
-    times, step = _nodes(duration_s, step_s)
-    besides = np.zeros(len(EXTRAS)) if extras is None else np.asarray(extras, float)
-    if not np.all(np.isfinite(parameters)) or not np.all(np.isfinite(besides)):
-        raise ValueError("a launch must be finite")
-
-    drags = DragTable.of(forces, parameters[6], besides[1])
-    up, side = (forces.reach_per_m * parameters[7:9]).tolist()
-    lifts = Lifts(up, side, float(besides[2]))
-    gravity = forces.gravity_mps2 + float(besides[0])
-    moments = np.linspace(0.0, duration_s, 2 * len(times) - 1)
-    modes = gust_modes(moments)
-    gusts = modes @ besides[3:].reshape(2, -1).T
-    inside, stages = _velocities(parameters, drags, lifts, gravity, gusts, step)
-    slopes = accelerations(stages, drags, lifts, gravity)
-    wind = np.array([parameters[9], parameters[10], 0.0])
-    velocity = inside + wind
-    moved = step * velocity[:-1] + step * step / 6.0 * slopes[:, :3].sum(axis=1)
-    position = parameters[:3] + running_sum(moved)
-    through_air = inside.copy()
-    through_air[:, :2] -= gusts[::2]
-    acceleration = np.concatenate(
-        [slopes[:, 0], accelerations(through_air[-1:], drags, lifts, gravity)]
-    )
-    states = np.concatenate([position, velocity], axis=1)
-    states[0] = parameters[:6]  # to the last bit, which wind taken off and put back may change
-    rates = np.concatenate([velocity, acceleration], axis=1)
-    if not sensitivities:
-        return Trajectory(times, states, rates)
-    by_launch, rates_by_launch = variations(
-        times,
-        through_air,
-        stages,
-        drags,
-        lifts,
-        forces.reach_per_m,
-        None if extras is None else modes,
-    )
-    return Trajectory(times, states, rates, by_launch, rates_by_launch)
-
-
-def fly_many(
-    launches: ArrayLike, forces: Forces, duration_s: float, step_s: float
-) -> tuple[Array, Array]:
-    """Compute many flights at once, with the method of `fly`.
-
-    Parameters
-    ----------
-    launches : array_like, shape (K, 11)
-        Each in the order of `LAUNCH`.
-    forces : Forces
-    duration_s, step_s : float
-        As in `fly`.
-
-    Returns
-    -------
-    times_s : ndarray, shape (N,)
-    states : ndarray, shape (N, K, 6)
-    """
-    parameters = np.asarray(launches, float)
-    if parameters.ndim != 2 or parameters.shape[1] != len(LAUNCH):
-        raise ValueError(f"launches have {len(LAUNCH)} columns, not shape {parameters.shape}")
-    times, step = _nodes(duration_s, step_s)
-    columns = np.ascontiguousarray(parameters.T)
-    wind = np.zeros((3, len(parameters)))
-    wind[:2] = columns[9:11]
-    velocity = columns[3:6] - wind
-    position = columns[0:3].copy()
-    states = np.empty((len(times), 6, len(parameters)))
-    states[0, :3], states[0, 3:] = position, columns[3:6]
-    reach = forces.reach_per_m
-    drag, lift_up, lift_side = reach * columns[6], reach * columns[7], reach * columns[8]
-    curve = DragTable.of(forces, 1.0 / reach if reach else 0.0, 0.0)
-    constant = forces.drag_curve is None
-
-    def pushed(u: Array) -> Array:
-        speed = np.sqrt(u[0] * u[0] + u[1] * u[1] + u[2] * u[2])
-        slope = np.empty_like(u)
-        slows = drag if constant else drag * curve.at(speed)
-        slope[0] = speed * (-slows * u[0] - lift_up * u[2] - lift_side * u[1])
-        slope[1] = speed * (-slows * u[1] + lift_side * u[0])
-        slope[2] = speed * (-slows * u[2] + lift_up * u[0]) - forces.gravity_mps2
-        return slope
-
-    for node in range(1, len(times)):
-        k1 = pushed(velocity)
-        k2 = pushed(velocity + 0.5 * step * k1)
-        k3 = pushed(velocity + 0.5 * step * k2)
-        k4 = pushed(velocity + step * k3)
-        inner = k2 + k3
-        position += step * (velocity + wind) + step * step / 6.0 * (k1 + inner)
-        velocity += step / 6.0 * (k1 + 2.0 * inner + k4)
-        states[node, :3] = position
-        np.add(velocity, wind, out=states[node, 3:])
-    return times, np.ascontiguousarray(states.transpose(0, 2, 1))
-
-
-def _nodes(duration_s: float, step_s: float) -> tuple[Array, float]:
-    """Return evenly spaced times from zero to the duration, and their true step."""
-    if not 0.0 < duration_s < np.inf or not 0.0 < step_s < np.inf:
-        raise ValueError("duration and step must be above zero and finite")
-    count = max(1, ceil(duration_s / step_s - 1e-9))
-    return np.linspace(0.0, duration_s, count + 1), duration_s / count
-
-
-def _velocities(
-    launch: Array, drags: DragTable, lifts: Lifts, gravity: float, gusts: Array, step: float
-) -> tuple[Array, Array]:
-    """Return the velocity in the mean wind's frame at the nodes (N+1, 3) and four stages (N, 4, 3).
-
-    At the stages it is that through the air, `gusts` (half a step apart, shape (2N+1, 2)) taken
-    off too. Plain floats: three numbers are too few for arrays to pay.
-    """
-    x, y, z = (launch[3] - launch[9], launch[4] - launch[10], launch[5])
-    p, q, fade, kept = lifts.up, lifts.side, lifts.fade * DRAG_AT_MPS, 1.0 - lifts.fade
-    g, half, sixth = gravity, 0.5 * step, step / 6.0
-    table, rise, per, last = drags.plain()
-    wind_x, wind_y = gusts[:, 0].tolist(), gusts[:, 1].tolist()
-    nodes = [(float(x), float(y), float(z))]
-    x, y, z = nodes[0]
-    stages: list[tuple[float, float, float]] = []
-
-    def push(u: float, v: float, w: float) -> tuple[float, float, float]:
-        s = sqrt(u * u + v * v + w * w)
-        place = s * per
-        # An iteration may stray to speeds that are not finite; they take the last piece.
-        i = int(place) if place < last else last
-        d = table[i] + (place - i) * rise[i]
-        d *= s
-        s = kept * s + fade
-        return -d * u - s * (p * w + q * v), s * q * u - d * v, s * p * u - d * w - g
-
-    for now in range(0, len(wind_x) - 1, 2):
-        gx, gy, hx, hy = wind_x[now], wind_y[now], wind_x[now + 1], wind_y[now + 1]
-        first = (x - gx, y - gy, z)
-        ax, ay, az = push(*first)
-        second = (x + half * ax - hx, y + half * ay - hy, z + half * az)
-        bx, by, bz = push(*second)
-        third = (x + half * bx - hx, y + half * by - hy, z + half * bz)
-        cx, cy, cz = push(*third)
-        gx, gy = wind_x[now + 2], wind_y[now + 2]
-        fourth = (x + step * cx - gx, y + step * cy - gy, z + step * cz)
-        ex, ey, ez = push(*fourth)
-        stages += (first, second, third, fourth)
-        x += sixth * (ax + 2.0 * (bx + cx) + ex)
-        y += sixth * (ay + 2.0 * (by + cy) + ey)
-        z += sixth * (az + 2.0 * (bz + cz) + ez)
-        nodes.append((x, y, z))
-    return np.array(nodes), np.array(stages).reshape(-1, 4, 3)
 
 
 def _quintic(

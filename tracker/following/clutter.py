@@ -1,4 +1,4 @@
-"""How often something that is no ball gives a candidate, by place and by strength."""
+"""Density of clutter: candidates that are no ball, by place in the frame and by strength."""
 
 import cv2
 import numpy as np
@@ -9,20 +9,31 @@ from tracker.records import Candidates
 Array = NDArray[np.float64]
 
 CELL_PX = 32
+"""Side of a cell, px: some balls wide. Common practice, no source."""
+
 CLASSES = np.array([12.0, 25.0, 55.0])
-"""Strengths that part four classes: a leaf's flicker and a bird are not equally common."""
+"""Strengths (no unit) between four classes: a leaf's flicker and a bird are not equally common.
+Common practice, no source."""
 
 RAREST = np.array([3e-3, 1.5e-3, 8e-4, 4e-4])
-"""Candidates per cell and frame that are granted to every class even if none was ever seen."""
+"""Least density of each class, candidates per cell and frame, even where none was seen. Common
+practice, no source."""
 
 UNKNOWN = 0.5 / 9.0
-"""Divided by the frames seen so far, the rate of events that may go on in a cell and its eight
-neighbours though none was seen: the mean of a Poisson rate's distribution after none (H.
-Jeffreys, Theory of Probability, 3rd ed. 1961, 3.1). In a clip's first second nothing is rare."""
+"""Divided by the number of frames seen, the density that may exist in a cell and its eight
+neighbours though no candidate was seen: the mean of a Poisson rate's distribution after none (H.
+Jeffreys, Theory of Probability, 3rd ed. 1961, 3.1)."""
+
+LEAST_WEIGHT, FIRST_FRAMES = 0.01, 8.0
+"""Weight of a new frame in the running mean: one over the frames so far plus the second number, and
+never below the first, so that the map follows a change within some hundred frames."""
+
+REFRESH = 4
+"""Frames between two smoothings of the map over neighbouring cells; in the first eight, each."""
 
 
 class ClutterMap:
-    """A slow mean of candidates per cell, frame and strength class.
+    """A running mean of the candidates per cell, frame and strength class.
 
     Parameters
     ----------
@@ -38,21 +49,32 @@ class ClutterMap:
         self._seen = 0
 
     def density(self, candidates: Candidates) -> Array:
-        """Return the density that clutter has at each candidate, then learn from them.
+        """Return the density of clutter at each candidate, then update the map with them.
 
-        The density is per pixel and frame, times the number of classes: what a likelihood
-        ratio needs beside a ball that is as likely to be of one class as of another.
+        The density is per pixel and frame, times the number of classes, since a ball is as likely
+        to be of one class as of another. A candidate outside the frame, as steadying may move it,
+        counts in the nearest cell.
+
+        Parameters
+        ----------
+        candidates : Candidates
+
+        Returns
+        -------
+        ndarray, shape (N,)
         """
-        cells = (candidates.pixels / CELL_PX).astype(int)
+        rows, columns, _ = self._shape
+        cells = np.clip(candidates.pixels / CELL_PX, 0, (columns - 1, rows - 1)).astype(int)
         kind = np.searchsorted(CLASSES, candidates.strength)
         unseen = np.maximum(RAREST, UNKNOWN / (1.0 + self._seen))
         level = self._around[cells[:, 1], cells[:, 0], kind] + unseen[kind]
         fresh = np.zeros(self._shape)
         np.add.at(fresh, (cells[:, 1], cells[:, 0], kind), 1.0)
         self._seen += 1
-        weight = max(0.01, 1.0 / (8.0 + self._seen))
+        weight = max(LEAST_WEIGHT, 1.0 / (FIRST_FRAMES + self._seen))
         self._level += weight * (fresh - self._level)
-        if self._seen % 4 == 0 or self._seen < 8:
-            # What moves about will soon be next door.
+        if self._seen % REFRESH == 0 or self._seen < FIRST_FRAMES:
+            # What moves will soon be in a neighbouring cell.
             self._around = np.asarray(cv2.blur(self._level, (3, 3)), float)
-        return level * len(RAREST) / CELL_PX**2
+        density: Array = level * (len(RAREST) / CELL_PX**2)
+        return density

@@ -1,8 +1,8 @@
 """The hop after a flight's first bounce, and from both arcs together the moment between them.
 
-The flight comes down on one arc and the ball leaves the ground on another. Where it bounced is
-where the two meet in the picture, which needs no taped height: the moment is known even where
-the ground plane is not, so that it can tell the fit something new.
+The ball comes down on one arc and leaves the ground on another. The bounce is where the two meet in
+the picture, which needs no taped height: its time is known even where the ground plane is not, so
+it adds information to the fit.
 """
 
 from dataclasses import dataclass
@@ -13,49 +13,62 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from tracker.flight.forces import Forces
 from tracker.flight.trajectory import Trajectory
+from tracker.following.support import GATE_SIGMAS, MISS, SEEN_CHANCE
 
 Array = NDArray[np.float64]
 
-RISE, RISE_U = 0.60, 0.20
+RESTITUTION, RESTITUTION_U = 0.60, 0.20
 """Speed up after a bounce over speed down before it: a tennis ball that is dropped 254 cm on a
 rigid block comes up 135 to 147 cm (ITF Rules of Tennis, appendix I), a ratio of 0.73 to 0.76;
 turf takes more and soft turf much more. Common practice, no source, beyond the first figure."""
 
-KEPT, KEPT_U = 0.62, 0.22
+SPEED_KEPT, SPEED_KEPT_U = 0.62, 0.22
 """Level speed after a bounce over that before it: a ball that begins to roll in the bounce
 keeps about 0.6 of it, one with much spin more or less. Common practice, no source."""
 
-ASIDE_U_MPS = 0.7
-"""Speed across that an uneven ground may give."""
+SIDEWAYS_U_MPS = 0.7
+"""Speed across that an uneven ground may give, m/s. Common practice, no source."""
 
 TOUCH_U_S = 0.002
-"""Standard uncertainty of the moment from the ball's being on the ground for 4 to 10 ms, while
-the model lets it turn at once. Common practice, no source."""
+"""Standard uncertainty of the time of a bounce, s: the ball is on the ground for 4 to 10 ms, while
+the model turns it at once. Common practice, no source."""
 
 AFTER_S = 0.32
-"""For how long after the bounce a ball is looked for: its hop lasts longer nearly always."""
+"""Time after the bounce in which a ball is looked for, s: its hop lasts longer nearly always.
+Common practice, no source."""
 
 GATES_M = (0.30, 0.18, 0.12, 0.10)
 LEAST_GATE_PX = 4.0
-"""How far a candidate may lie from a supposed hop while the grids close in, three standard
-deviations of its place."""
+"""How far a candidate may lie from a hop while the grids close in, m and at least px: three
+standard deviations of its position."""
 
 LEAST_HITS = 4
 LEAST_SHARE = 0.65
+"""Fewest frames with a candidate, and their least share of those in view. Common practice, no
+source."""
+
 LEAST_SUPPORT = 14.0
 """Log-likelihood ratio that a hop needs; some 800 hops are tried for each flight, and
 unrelated candidates reach this for one of them in fewer than one flight of a thousand."""
 
-SEEN_CHANCE = 0.7
+TIME_SIGMAS, TIMES = 2.5, 7
+"""Times of the bounce that are tried first: so many, within this many standard uncertainties of the
+predicted one."""
 
-RISES = np.array([0.25, 0.4, 0.55, 0.7, 0.85])
-KEEPS = np.array([0.3, 0.45, 0.6, 0.75, 0.9])
-ASIDES = np.array([-0.8, 0.0, 0.8])
+RESTITUTIONS = np.array([0.25, 0.4, 0.55, 0.7, 0.85])
+SPEEDS_KEPT = np.array([0.3, 0.45, 0.6, 0.75, 0.9])
+SIDEWAYS_MPS = np.array([-0.8, 0.0, 0.8])
+SPACINGS = (0.15, 0.15, 0.8)
+"""First grid of what a bounce does to the speed, and its spacings: two priors' standard deviations
+either side of their means."""
+
+EDGES_PX = (3, 4)
+"""A hop is in view when it is further than this from the frame's first and last edges, px."""
 
 
 @dataclass(frozen=True)
 class PredictedLanding:
-    """A flight near where it comes down.
+    """A flight near its predicted landing.
 
     Attributes
     ----------
@@ -67,7 +80,7 @@ class PredictedLanding:
     began_s : float
         True time of its release in the clip.
     landed_s, landed_u_s : float
-        True time at which it comes down to the ground, and its standard uncertainty.
+        True time at which it comes down to the ground, and its standard uncertainty, s.
     drag : float
     readout_s : float
         Time from the first to the last row of the picture.
@@ -85,18 +98,21 @@ class PredictedLanding:
 
 @dataclass(frozen=True)
 class Hop:
-    """How a ball went on from its bounce.
+    """What a ball did after its bounce.
 
     Attributes
     ----------
     time_s : float
         True time of the bounce.
-    rise, kept, aside_mps : float
-        Speed up and level speed after it over those before it; speed gained across.
+    restitution, speed_kept : float
+        Speed up, and level speed, after it over those before it.
+    sideways_mps : float
+        Speed gained across.
     support : float
-        Log-likelihood ratio of the candidates, against the same without a ball.
+        Log-likelihood ratio of the candidates with this hop against clutter alone, plus the
+        logarithm of the priors.
     hits, in_view : int
-        Frames with a candidate where the ball should be, and frames in which it should show.
+        Frames with a candidate within the gate, and frames in which the ball is in view.
     """
 
     time_s: float
@@ -109,7 +125,7 @@ class Hop:
 
     @property
     def found(self) -> bool:
-        """Whether enough bears it out."""
+        """Whether it has enough support."""
         return (
             self.support >= LEAST_SUPPORT
             and self.hits >= LEAST_HITS
@@ -124,14 +140,14 @@ class BounceCandidates:
     Attributes
     ----------
     times_s : ndarray, shape (M,)
-        True times of the frames, the row of the landing.
+        True times of the frames, for the row of the landing.
     owner : ndarray of int, shape (N,)
         Index into `times_s` of each candidate.
     pixels : ndarray, shape (N, 2)
     clutter : float
-        Usual number of candidates per pixel and frame there.
+        Density of candidates that are no ball there, per pixel and frame.
     px_per_m : float
-        What a metre across the line of sight takes there.
+        Size of a metre across the line of sight there.
     """
 
     times_s: Array
@@ -142,15 +158,16 @@ class BounceCandidates:
 
 
 def find_hop(landing: PredictedLanding, near: BounceCandidates) -> Hop | None:
-    """Return the hop that the candidates bear out best, or None when none is in view.
+    """Return the hop with the largest support, or None when none is in view.
 
-    Hops are tried on a grid of the moment of the bounce and of what the bounce does to the
-    speed, and the best is refined on grids about it that close in.
+    Hops are tried on a grid of the time of the bounce and of what it does to the speed, and the
+    best is refined on grids about it that close in.
     """
-    early = -2.5 * landing.landed_u_s
-    moments = landing.landed_s + np.linspace(early, -early, 7)
-    spans = [float(moments[1] - moments[0]), 0.15, 0.15, 0.8]
-    grid = np.array(np.meshgrid(moments, RISES, KEEPS, ASIDES, indexing="ij")).reshape(4, -1).T
+    early = -TIME_SIGMAS * landing.landed_u_s
+    times = landing.landed_s + np.linspace(early, -early, TIMES)
+    spans = [float(times[1] - times[0]), *SPACINGS]
+    axes = (times, RESTITUTIONS, SPEEDS_KEPT, SIDEWAYS_MPS)
+    grid = np.array(np.meshgrid(*axes, indexing="ij")).reshape(4, -1).T
     best = _best(landing, near, grid, GATES_M[0])
     if best is None:
         return None
@@ -165,14 +182,18 @@ def find_hop(landing: PredictedLanding, near: BounceCandidates) -> Hop | None:
 def _best(
     landing: PredictedLanding, near: BounceCandidates, hops: Array, gate_m: float
 ) -> Hop | None:
-    """Return the best of many hops, shape (H, 4): time, rise, kept, aside."""
+    """Return the best of many hops, shape (H, 4): time, restitution, speed kept, sideways."""
     paths = hop_pixels(landing, hops, near.times_s)
     after = near.times_s[None, :] - hops[:, :1]
-    seen = (after > 0.0) & (after < AFTER_S) & landing.camera.in_frame(paths)
+    width, height = landing.camera.size_px
+    with np.errstate(invalid="ignore"):
+        last = (width - EDGES_PX[1], height - EDGES_PX[1])
+        inside = np.all((paths > EDGES_PX[0]) & (paths < last), axis=2)
+    seen = (after > 0.0) & (after < AFTER_S) & inside
     if not np.any(seen):
         return None
     gate = max(gate_m * near.px_per_m, LEAST_GATE_PX)
-    spread = gate / 3.0
+    spread = gate / GATE_SIGMAS
     gain = np.full(seen.shape, -np.inf)
     for frame in np.flatnonzero(seen.any(axis=0)):
         mine = near.pixels[near.owner == frame]
@@ -182,17 +203,16 @@ def _best(
         density = np.exp(-0.5 * (gap / spread) ** 2) / (2.0 * np.pi * spread**2)
         ratio = np.log(1.0 - SEEN_CHANCE + SEEN_CHANCE * density / near.clutter)
         gain[:, frame] = np.where(gap < gate, ratio, -np.inf)
-    miss = float(np.log(1.0 - SEEN_CHANCE))
     hit = seen & np.isfinite(gain)
-    support = np.sum(np.where(hit, np.maximum(gain, miss), np.where(seen, miss, 0.0)), axis=1)
-    support = support - 0.5 * np.sum((prior_residuals(landing, hops)) ** 2, axis=1)
+    support = np.sum(np.where(hit, np.maximum(gain, MISS), np.where(seen, MISS, 0.0)), axis=1)
+    support = support - 0.5 * np.sum(prior_residuals(landing, hops) ** 2, axis=1)
     best = int(np.argmax(support))
-    time_s, rise, kept, aside = hops[best].tolist()
+    time_s, restitution, speed_kept, sideways_mps = hops[best].tolist()
     return Hop(
         time_s,
-        rise,
-        kept,
-        aside,
+        restitution,
+        speed_kept,
+        sideways_mps,
         float(support[best]),
         int(hit[best].sum()),
         int(seen[best].sum()),
@@ -200,19 +220,15 @@ def _best(
 
 
 def prior_u(landing: PredictedLanding) -> Array:
-    """Return how far moment, rise, kept and aside usually lie from what is expected, (4,)."""
-    return np.array([landing.landed_u_s, RISE_U, KEPT_U, ASIDE_U_MPS])
-
-
-def prior_mean(landing: PredictedLanding) -> Array:
-    """Return what is expected of time, restitution, speed kept and sideways speed, (4,)."""
-    return np.array([landing.landed_s, RISE, KEPT, 0.0])
+    """Return the prior standard uncertainties of a hop's four parameters, shape (4,)."""
+    return np.array([landing.landed_u_s, RESTITUTION_U, SPEED_KEPT_U, SIDEWAYS_U_MPS])
 
 
 def prior_residuals(landing: PredictedLanding, hops: Array) -> Array:
-    """Return how far hops, shape (H, 4), are from what is usual, in standard deviations."""
-    apart: Array = (hops - prior_mean(landing)) / prior_u(landing)
-    return apart
+    """Return the whitened departures of hops, shape (H, 4), from their prior."""
+    mean = np.array([landing.landed_s, RESTITUTION, SPEED_KEPT, 0.0])
+    residuals: Array = (hops - mean) / prior_u(landing)
+    return residuals
 
 
 def hop_pixels(landing: PredictedLanding, hops: Array, times_s: Array) -> Array:

@@ -1,28 +1,47 @@
-"""Following a found flight frame by frame, forward and then backward.
+"""A found flight followed frame by frame: Kalman filter forward, smoother backward.
 
-The filter works on the ball's deviation from the found flight. That flight carries gravity
-and drag, so the deviation moves linearly, with the flight's own sensitivities as transition
-and without a control input: filterpy's smoother leaves a control input out, and here there is
-none to leave out.
+The filter's state is the ball's deviation from the found flight. That flight carries gravity
+and drag, so the deviation moves linearly, with the flight's own sensitivities as transition and no
+control input, which filterpy's smoother would leave out.
 """
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtri
 
 from calibration.camera import Camera
-from tracker.flight.trajectory import Trajectory, fly
+from tracker.flight.integration import fly
+from tracker.flight.trajectory import Trajectory
 from tracker.following.gate import GATE
 from tracker.following.hypothesis import Hypothesis, SearchContext
 from tracker.records import Candidates, Consistency
 
+if TYPE_CHECKING:
+    from filterpy.kalman import KalmanFilter
+
 Array = NDArray[np.float64]
 
-JITTER_MPS2 = 0.6
-"""Acceleration, m/s² over one tenth of a second, that the found flight may be wrong by: spin,
-gusts, a drag that changes with speed. Common practice, no source."""
+JITTER_MPS2, JITTER_S = 0.6, 0.1
+"""Acceleration, m/s², over a time, s, by which the found flight may be wrong: spin, gusts, a drag
+that changes with speed. Common practice, no source."""
+
+FIRST_U_M = (0.1, 0.3, 0.1)
+FIRST_SPEED_SHARE = 0.03
+"""Standard uncertainty of a found flight at its start: position along, across and up, m, and each
+component of the velocity as a share of the speed. Common practice, no source."""
+
+STEP_S = 0.05
+"""Integration step of the flight that is followed, s."""
+
+SETTLING, LEAST_COUNTED = 6, 4
+"""Positions before innovations are counted, since six states take up what the first ones say, and
+fewest that are counted."""
+
+INTERVAL = (0.975, 0.025)
+"""Tail probabilities of the 95 % interval of the mean squared innovation."""
 
 
 @dataclass(frozen=True)
@@ -56,6 +75,31 @@ class Followed:
     nis: float
 
 
+@dataclass(frozen=True)
+class _Path:
+    """A flight in the frames that show it: N rows.
+
+    Attributes
+    ----------
+    frames : ndarray of int, shape (N,)
+        Indices into the list of candidates.
+    since_s : ndarray, shape (N,)
+        From release.
+    states, pixels : ndarray, shape (N, 6) and (N, 2)
+    by_point : ndarray, shape (N, 2, 3)
+        Derivative of the pixels by the position.
+    by_start : ndarray, shape (N, 6, 6)
+        Derivative of the states by that at release.
+    """
+
+    frames: NDArray[np.int64]
+    since_s: Array
+    states: Array
+    pixels: Array
+    by_point: Array
+    by_start: Array
+
+
 def follow(
     context: SearchContext, hypothesis: Hypothesis, frames: list[Candidates], pixel_u: float
 ) -> Followed:
@@ -75,69 +119,38 @@ def follow(
     Followed
         The frames from release to the ground in which the ball is inside the picture.
     """
-    from filterpy.kalman import KalmanFilter  # one second of imports, paid only here
-
-    times = np.array([candidates.time_s for candidates in frames]) - hypothesis.release_s
-    end = float(hypothesis.trajectory.times_s[-1])
-    flight = fly(hypothesis.launch, context.forces, end, 0.05, sensitivities=True)
-    flying = np.flatnonzero((times >= 0.0) & (times <= end))
-    states, by_launch = flight.at_with_sensitivities(times[flying])
-    pixels, by_point, _ = context.camera.project_with_jacobians(states[:, :3])
-    inside = (states[:, 2] >= 0.0) & context.camera.in_frame(pixels)
-    flying, states, by_launch = flying[inside], states[inside], by_launch[inside]
-    pixels, by_point = pixels[inside], by_point[inside]
-    by_start = by_launch[:, :, :6]
-
-    kalman = KalmanFilter(dim_x=6, dim_z=2)
-    kalman.P = _first_spread(float(np.linalg.norm(hypothesis.launch[3:6])))
+    path = _path(context, hypothesis, np.array([each.time_s for each in frames]))
+    kalman = _filter(float(np.linalg.norm(hypothesis.launch[3:6])))
     kalman.R = np.eye(2) * pixel_u**2
-    means, spreads, moves, noises, chosen, surprises = [], [], [], [], [], []
-    previous = np.eye(6)
-    for index, at in enumerate(flying):
-        move = by_start[index] @ np.linalg.inv(previous)
-        previous = by_start[index]
-        gap = times[at] - (times[flying[index - 1]] if index else 0.0)
-        noise = _jitter(gap)
-        kalman.predict(F=move, Q=noise)
-        moves.append(move)
-        noises.append(noise)
-        sight = np.zeros((2, 6))
-        sight[:, :3] = by_point[index]
-        expected = pixels[index] + sight @ kalman.x[:, 0]
-        innovation = frames[at].pixels - expected
-        spread = sight @ kalman.P @ sight.T + kalman.R
-        distance = np.einsum("ni,ij,nj->n", innovation, np.linalg.inv(spread), innovation)
-        best = int(np.argmin(distance)) if len(distance) else -1
-        if best >= 0 and distance[best] < GATE:
-            kalman.update((frames[at].pixels[best] - pixels[index]).reshape(2, 1), H=sight)
-            surprises.append(distance[best])
-            chosen.append(best)
-        else:
-            chosen.append(-1)
+    moves, noises = _transitions(path.since_s, path.by_start)
+    means, spreads, chosen, distances = [], [], [], []
+    for index, at in enumerate(path.frames):
+        kalman.predict(F=moves[index], Q=noises[index])
+        sight = _sight(path.by_point[index])
+        offsets = frames[at].pixels - path.pixels[index]
+        best, distance = _nearest(kalman, sight, offsets)
+        if distance < GATE:
+            kalman.update(offsets[best].reshape(2, 1), H=sight)
+            distances.append(distance)
+        chosen.append(best if distance < GATE else -1)
         means.append(kalman.x.copy())
         spreads.append(kalman.P.copy())
+    deviation, covariances = np.zeros((0, 6)), np.zeros((0, 6, 6))
     if means:
         smooth, covariances, _, _ = kalman.rts_smoother(
-            np.array(means), np.array(spreads), Fs=moves, Qs=noises
+            np.array(means), np.array(spreads), Fs=list(moves), Qs=list(noises)
         )
         deviation = smooth[:, :, 0]
-    else:
-        deviation, covariances = np.zeros((0, 6)), np.zeros((0, 6, 6))
-    followed = states + deviation
+    followed = path.states + deviation
     return Followed(
-        frames=np.array([frames[at].frame for at in flying], np.int64),
-        times_s=times[flying] + hypothesis.release_s,
+        frames=np.array([frames[at].frame for at in path.frames], np.int64),
+        times_s=path.since_s + hypothesis.release_s,
         states=followed,
         covariances=covariances,
         pixels=context.camera.project(followed[:, :3]),
         chosen=np.array(chosen, np.int64),
-        nis=float(np.mean(surprises) / 2.0) if surprises else float("nan"),
+        nis=float(np.mean(distances) / 2.0) if distances else float("nan"),
     )
-
-
-SETTLING = 6
-"""Positions that go by before innovations are counted: six states take up what the first ones
-tell, and the flight that the filter starts from was fitted to all of them."""
 
 
 def consistency(
@@ -146,8 +159,8 @@ def consistency(
     """Return how the positions of a fitted flight agree with their own uncertainties.
 
     A Kalman filter follows the ball's deviation from the fitted flight, and each innovation is
-    held against the covariance that the filter foretells of it. Over 2 N degrees of freedom
-    their mean is that of chi-square over its freedom (Bar-Shalom, Li, Kirubarajan, 2001, 5.4).
+    compared with its predicted covariance. Over 2 N degrees of freedom their mean is that of
+    chi-square over its freedom (Bar-Shalom, Li, Kirubarajan, 2001, 5.4).
 
     Parameters
     ----------
@@ -157,7 +170,7 @@ def consistency(
     times_s : ndarray, shape (N,)
         From release, rising.
     residuals_px : ndarray, shape (N, 2)
-        Positions less where the flight would have them.
+        Observed less predicted positions.
     covariances : ndarray, shape (N, 2, 2)
         Of the positions, px².
 
@@ -167,41 +180,97 @@ def consistency(
         None for fewer than ten positions.
     """
     count = len(times_s) - SETTLING
-    if count < 4:
+    if count < LEAST_COUNTED:
         return None
     states, by_launch = flight.at_with_sensitivities(times_s)
     _, by_point, _ = camera.project_with_jacobians(states[:, :3])
-    from filterpy.kalman import KalmanFilter  # one second of imports, paid only here
+    kalman = _filter(float(np.linalg.norm(states[0, 3:6])))
+    moves, noises = _transitions(times_s - times_s[0], by_launch[:, :, :6], first=by_launch[0])
+    total = 0.0
+    for index, residual in enumerate(residuals_px):
+        kalman.predict(F=moves[index], Q=noises[index])
+        sight = _sight(by_point[index])
+        if index >= SETTLING:
+            innovation = residual - sight @ kalman.x[:, 0]
+            spread = sight @ kalman.P @ sight.T + covariances[index]
+            total += float(innovation @ np.linalg.solve(spread, innovation))
+        kalman.update(residual.reshape(2, 1), H=sight, R=covariances[index])
+    freedom = 2 * count
+    low, high = (float(chdtri(freedom, beyond)) / freedom for beyond in INTERVAL)
+    return Consistency(total / freedom, low, high, count)
+
+
+def _path(context: SearchContext, hypothesis: Hypothesis, times_s: Array) -> _Path:
+    """Return a flight in those of the frames at some times in which it is in the picture."""
+    since_s = times_s - hypothesis.release_s
+    end = float(hypothesis.trajectory.times_s[-1])
+    flight = fly(hypothesis.launch, context.forces, end, STEP_S, with_sensitivities=True)
+    flying = np.flatnonzero((since_s >= 0.0) & (since_s <= end))
+    states, by_launch = flight.at_with_sensitivities(since_s[flying])
+    pixels, by_point, _ = context.camera.project_with_jacobians(states[:, :3])
+    width, height = context.camera.size_px
+    with np.errstate(invalid="ignore"):
+        inside = (
+            (states[:, 2] >= 0.0)
+            & np.all(pixels > 2, axis=1)
+            & (pixels[:, 0] < width - 3)
+            & (pixels[:, 1] < height - 3)
+        )
+    shown = flying[inside]
+    by_start = by_launch[inside][:, :, :6]
+    return _Path(shown, since_s[shown], states[inside], pixels[inside], by_point[inside], by_start)
+
+
+def _filter(speed_mps: float) -> "KalmanFilter":
+    """Return a filter of the deviation from a flight with a speed at release."""
+    from filterpy.kalman import KalmanFilter  # half a second of imports, paid only here
 
     kalman = KalmanFilter(dim_x=6, dim_z=2)
-    kalman.P = _first_spread(float(np.linalg.norm(states[0, 3:6])))
-    previous, total = by_launch[0, :, :6], 0.0
-    for index, now in enumerate(by_launch[:, :, :6]):
-        gap_s = times_s[index] - times_s[index - 1] if index else 0.0
-        kalman.predict(F=now @ np.linalg.inv(previous), Q=_jitter(float(gap_s)))
-        previous = now
-        sight = np.zeros((2, 6))
-        sight[:, :3] = by_point[index]
-        innovation = residuals_px[index] - sight @ kalman.x[:, 0]
-        spread = sight @ kalman.P @ sight.T + covariances[index]
-        if index >= SETTLING:
-            total += float(innovation @ np.linalg.solve(spread, innovation))
-        kalman.update(residuals_px[index].reshape(2, 1), H=sight, R=covariances[index])
-    freedom = 2 * count
-    low, high = (chdtri(freedom, beyond) / freedom for beyond in (0.975, 0.025))
-    return Consistency(total / freedom, float(low), float(high), count)
+    kalman.P = first_covariance(speed_mps)
+    return kalman
 
 
-def _first_spread(speed_mps: float) -> Array:
-    """Return the covariance, shape (6, 6), of what is not known of a flight at its start."""
-    aside = 0.03 * speed_mps
-    spread: Array = np.diag([0.1, 0.3, 0.1, aside, aside, aside]) ** 2
+def _nearest(kalman: "KalmanFilter", sight: Array, offsets: Array) -> tuple[int, float]:
+    """Return the candidate nearest to the prediction, and its squared Mahalanobis distance."""
+    if not len(offsets):
+        return -1, np.inf
+    innovation = offsets - sight @ kalman.x[:, 0]
+    weight = np.linalg.inv(sight @ kalman.P @ sight.T + kalman.R)
+    distance = np.einsum("ni,ij,nj->n", innovation, weight, innovation)
+    best = int(np.argmin(distance))
+    return best, float(distance[best])
+
+
+def _transitions(
+    since_s: Array, by_start: Array, first: Array | None = None
+) -> tuple[Array, Array]:
+    """Return the transition of the deviation into each row, and its process noise, (N, 6, 6) each.
+
+    Into the first row it is that from the release, or none where `first` is given.
+    """
+    begin = np.eye(6) if first is None else first[:, :6]
+    before = np.concatenate([begin[None], by_start[:-1]])[: len(by_start)]
+    moves = by_start @ np.linalg.inv(before)
+    gaps = np.diff(since_s, prepend=0.0)
+    noises = np.array([process_noise(float(gap)) for gap in gaps]).reshape(-1, 6, 6)
+    return moves, noises
+
+
+def _sight(by_point: Array) -> Array:
+    """Return the derivative of a pixel by the state, shape (2, 6)."""
+    return np.concatenate([by_point, np.zeros((2, 3))], axis=1)
+
+
+def first_covariance(speed_mps: float) -> Array:
+    """Return the covariance, shape (6, 6), of a found flight at its start."""
+    aside = FIRST_SPEED_SHARE * speed_mps
+    spread: Array = np.diag([*FIRST_U_M, aside, aside, aside]) ** 2
     return spread
 
 
-def _jitter(step_s: float) -> Array:
+def process_noise(step_s: float) -> Array:
     """Return the covariance that white acceleration adds in one step, shape (6, 6)."""
-    density = JITTER_MPS2**2 * 0.1
+    density = JITTER_MPS2**2 * JITTER_S
     position = density * step_s**3 / 3.0
     cross = density * step_s**2 / 2.0
     velocity = density * step_s

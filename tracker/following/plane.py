@@ -1,4 +1,4 @@
-"""Where the pixels of a frame meet the upright plane over the firing line, looked up."""
+"""Intersection of the pixels' rays with the upright plane over the firing line, from a mesh."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -8,14 +8,14 @@ from calibration.camera import Camera
 Array = NDArray[np.float64]
 
 MESH_PX = 8
+"""Spacing of the mesh, px: the error of a bilinear interpolation is far below the spacing of the
+flights that are tried."""
 
 
 class PlaneMap:
     """Ground coordinates on the plane through the firing line, on a mesh of the frame.
 
-    Between the mesh's points they are interpolated bilinearly: over eight pixels the error is
-    far below the spacing of the flights that are tried, and undoing the lens for every
-    candidate would cost more than finding it.
+    Undoing the lens for every candidate would cost more than finding it.
 
     Parameters
     ----------
@@ -33,9 +33,12 @@ class PlaneMap:
         self._mesh = places.reshape(len(rows), len(columns), 3)
 
     def places(self, pixels: Array) -> Array:
-        """Return ground coordinates, shape (N, 3), of pixels, shape (N, 2); NaN off the plane."""
+        """Return ground coordinates, shape (N, 3), of pixels, shape (N, 2); NaN off the plane.
+
+        A pixel outside the frame takes the extrapolation of the nearest cell.
+        """
         at = pixels / MESH_PX
-        first = np.clip(at.astype(int), 0, np.array(self._mesh.shape[1::-1]) - 2)
+        first = np.clip(np.floor(at).astype(int), 0, np.array(self._mesh.shape[1::-1]) - 2)
         column, row = first.T
         right, down = (at - first).T[:, :, None]
         upper = (1.0 - right) * self._mesh[row, column] + right * self._mesh[row, column + 1]

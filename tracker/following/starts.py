@@ -1,25 +1,29 @@
-"""The flights of the ballot's cells, weighed many at once, before any of them is fitted."""
+"""Cells of the ballot to try: the peaks of its votes, and the support of their flights."""
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.following.hypothesis import MISS, Pool, SearchContext, gain, in_view
+from tracker.following.hypothesis import Pool, SearchContext
+from tracker.following.support import MISS, in_view, log_ratio
 from tracker.following.table import FlightTable
 
 Array = NDArray[np.float64]
 
-LEAST_STANDING = 1.0
-"""Votes must stand out by this many standard deviations for a flight to be tried: where much
-moves, those of a true one hardly do, and only the weighing tells."""
+LEAST_SIGNIFICANCE = 1.0
+"""Standard deviations by which the votes of a cell must exceed the usual ones: where much moves,
+those of a true flight hardly do, and only the support decides."""
 
 MOST_STARTS = (48, 16)
-"""Flights weighed for each second of release times, every time one is looked for: those with
-the most votes beyond the usual, which a whole flight has, and those that are least like chance,
-which a short view of one has."""
+"""Cells tried per block of release times in each round: those with the largest excess of votes,
+which a whole flight has, and those of the largest significance, which a short view of one has."""
+
+VOTE_VARIANCE, QUIET_VARIANCE = 6.0, 40.0
+"""Variance of the votes over their mean, since a candidate casts up to six, and the variance where
+none are usual: that of some seven candidates, votes squared."""
 
 
-class Starts:
-    """The flights straight down the firing line, one for each launch angle and exit speed.
+class TableFlights:
+    """The flights of the table: straight down the firing line, by launch angle and exit speed.
 
     Parameters
     ----------
@@ -33,7 +37,7 @@ class Starts:
         first = np.where(np.any(down, axis=0), np.argmax(down, axis=0), len(down) - 1)
         self._ends_s = table.times_s[first]
 
-    def weigh(
+    def support(
         self,
         pool: Pool,
         angles: NDArray[np.int64],
@@ -41,7 +45,7 @@ class Starts:
         release_s: Array,
         gate_px: float,
     ) -> tuple[Array, NDArray[np.int64], NDArray[np.int64]]:
-        """Return support, hits and frames in view, each shape (N,), as `hypothesis.weigh` has them.
+        """Return support, hits and frames in view, each shape (N,), as `support.score` gives them.
 
         Parameters
         ----------
@@ -56,7 +60,7 @@ class Starts:
         flight, frame = np.nonzero(
             (times >= 0.0) & (times <= self._ends_s[angles, speeds][:, None])
         )
-        path, shows = self._in_frame(angles[flight], speeds[flight], times[flight, frame])
+        path, shows = self._positions(angles[flight], speeds[flight], times[flight, frame])
         flight, frame, path = flight[shows], frame[shows], path[shows]
         in_view = np.bincount(flight, minlength=count).astype(np.int64)
         # Every candidate of every frame in which a flight shows, one row each.
@@ -68,7 +72,7 @@ class Starts:
         squared = gap[:, 0] ** 2 + gap[:, 1] ** 2
         near = np.flatnonzero(squared < gate_px**2)
         pair = pair[near]
-        gains = gain(squared[near], gate_px, pool.clutter[row[near]])
+        gains = log_ratio(squared[near], gate_px, pool.clutter[row[near]])
         if not len(pair):
             return np.asarray(MISS * in_view, float), np.zeros(count, np.int64), in_view
         start = np.flatnonzero(np.diff(pair, prepend=-1))
@@ -78,17 +82,17 @@ class Starts:
         support = np.bincount(owner, best, minlength=count) + MISS * (in_view - hits)
         return np.asarray(support, float), hits, in_view
 
-    def _in_frame(
+    def _positions(
         self, angles: NDArray[np.int64], speeds: NDArray[np.int64], times_s: Array
     ) -> tuple[Array, NDArray[np.bool_]]:
-        """Return where flights are at some times, shape (M, 2), and whether they show there."""
+        """Return where flights are at some times, shape (M, 2), and whether they are in view."""
         nodes, states = self._table.times_s, self._table.states
         step = float(nodes[1] - nodes[0])
         place = np.minimum((times_s / step).astype(int), len(nodes) - 2)
         s = (times_s / step - place)[:, None]
         before = states[place, angles, speeds].astype(float)
         after = states[place + 1, angles, speeds].astype(float)
-        # The cubic through both nodes' places and velocities is right to a millimetre.
+        # The cubic through both nodes' positions and velocities is right to a millimetre.
         bend = 2.0 * (before[:, :3] - after[:, :3]) + step * (before[:, 3:] + after[:, 3:])
         swing = after[:, :3] - before[:, :3] - step * before[:, 3:] - bend
         points = before[:, :3] + s * (step * before[:, 3:] + s * (swing + s * bend))
@@ -96,10 +100,10 @@ class Starts:
 
 
 def peaks(excess: Array, usual: Array) -> NDArray[np.int64]:
-    """Return the cells of a ballot to try, shape (N, 3), the greatest of their surroundings.
+    """Return the cells of a ballot to try, shape (N, 3): local maxima of its votes.
 
-    What moves has a ridge of votes from end to end; only its tops are tried, or none would be
-    left for the others.
+    A moving thing has a ridge of votes from end to end; only its peaks are tried, or the others
+    would get no turn.
 
     Parameters
     ----------
@@ -107,18 +111,17 @@ def peaks(excess: Array, usual: Array) -> NDArray[np.int64]:
         Votes beyond the usual ones.
     usual : ndarray, shape (angles, speeds)
     """
-    standing = _standing(excess, usual)
+    significance = _significance(excess, usual)
     cells = []
-    for votes, most in zip((excess, standing), MOST_STARTS, strict=True):
-        # Few cells stand out at all: the others are put aside at once.
-        at = np.argwhere((votes >= _greatest_near(votes)) & (standing > LEAST_STANDING))
+    for votes, most in zip((excess, significance), MOST_STARTS, strict=True):
+        at = np.argwhere((votes >= _local_maximum(votes)) & (significance > LEAST_SIGNIFICANCE))
         cells.append(at[np.argsort(-votes[tuple(at.T)], kind="stable")[:most]])
     every = np.concatenate(cells)
     return every[np.sort(np.unique(every, axis=0, return_index=True)[1])]
 
 
-def _greatest_near(votes: Array) -> Array:
-    """Return the greatest of the 5 by 5 by 5 cells around each."""
+def _local_maximum(votes: Array) -> Array:
+    """Return the largest of the 5 by 5 by 5 cells around each."""
     for axis in (0, 0, 1, 1, 2, 2):
         ahead: list[slice] = [slice(None)] * votes.ndim
         behind = list(ahead)
@@ -130,10 +133,6 @@ def _greatest_near(votes: Array) -> Array:
     return votes
 
 
-def _standing(excess: Array, usual: Array) -> Array:
-    """Return by how many standard deviations votes stand out from the usual ones.
-
-    Votes come in portions of up to six, so their variance is about six times their number; the
-    constant stands for a handful of votes where hardly any are usual.
-    """
-    return excess / np.sqrt(6.0 * np.maximum(usual, 0.0) + 40.0)
+def _significance(excess: Array, usual: Array) -> Array:
+    """Return by how many standard deviations votes exceed the usual ones."""
+    return excess / np.sqrt(VOTE_VARIANCE * np.maximum(usual, 0.0) + QUIET_VARIANCE)

@@ -1,9 +1,8 @@
-"""Which flights from the release point go through a place above the firing line, and when.
+"""Table of the flights from the release point through each place above the firing line.
 
 For every launch angle there is one exit speed whose flight goes through a given place
-downrange, so a single candidate votes for one curve of flights, and the flight that is
-really there collects the votes of all its frames (the Hough transform: R. O. Duda and
-P. E. Hart, Commun. ACM 15, 11, 1972).
+downrange, so a candidate votes for one curve of flights, and a true flight collects the votes
+of all its frames (the Hough transform: R. O. Duda and P. E. Hart, Commun. ACM 15, 11, 1972).
 """
 
 from dataclasses import dataclass
@@ -12,15 +11,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.flight.forces import Forces
-from tracker.flight.trajectory import fly_many
+from tracker.flight.integration import fly_many
 
 Array = NDArray[np.float64]
 
 ANGLES_DEG = np.arange(-6.0, 88.1, 2.0)
 SPEEDS_MPS = 5.0 * 1.04 ** np.arange(58)
+"""Launch angles (degrees) and exit speeds (5 to 47 m/s) of the table: two neighbours are about a
+metre apart at 25 m, within the first gate."""
+
 LONGEST_S = 7.0
+"""Longest flight, s: 34 m/s straight up without air."""
+
+STEP_S = 0.05
+"""Integration step of the table's flights, s."""
+
 LOWEST_M = -50.0
-"""Flights that come by lower than this are not followed any further."""
+"""Height below which a flight is not followed any further, m."""
+
+GRID_ALONG, GRID_UP = 121, 68
+"""Points of the grid along the firing line and upwards: 0.3 m apart in a usual view."""
 
 
 @dataclass(frozen=True)
@@ -33,11 +43,10 @@ class FlightTable:
         First value and step of the grid, from the release point's foot.
     cells : ndarray, shape (alongs, ups, 2, angles)
         Fractional index into `SPEEDS_MPS` and time from release, s; NaN where no flight goes.
-        What belongs to one place lies together.
     times_s : ndarray, shape (T,)
-        Nodes of the flights themselves, evenly spaced.
+        Nodes of the flights, evenly spaced.
     states : ndarray of float32, shape (T, angles, speeds, 6)
-        Their places and velocities.
+        Their positions (m) and velocities (m/s).
     """
 
     along_m: tuple[float, float]
@@ -94,20 +103,20 @@ def build_table(
     launches[:, 5] = np.outer(np.sin(angles), speeds).ravel()
     launches[:, 6] = drag
     launches[:, 9:11] = wind_mps
-    times, states = fly_many(launches, forces, LONGEST_S, 0.05)
+    times, states = fly_many(launches, forces, LONGEST_S, STEP_S)
     along = states[:, :, 0].reshape(len(times), len(angles), len(speeds)) - release_m[0]
     up = states[:, :, 2].reshape(len(times), len(angles), len(speeds))
 
-    grid_along = np.linspace(0.0, farthest_m, 121)[1:]
-    grid_up = np.linspace(-0.05 * highest_m - 0.2, highest_m, 68)
+    grid_along = np.linspace(0.0, farthest_m, GRID_ALONG)[1:]
+    grid_up = np.linspace(-0.05 * highest_m - 0.2, highest_m, GRID_UP)
     # Along each flight: how high and when it passes each place downrange.
     flights = along.reshape(len(times), -1).T
     passing = np.stack([up.reshape(len(times), -1).T, np.broadcast_to(times, flights.shape)])
     height, time = _interpolated(grid_along, flights, passing).reshape(
         2, len(angles), len(speeds), len(grid_along)
     )
-    # At each angle and place: which speed comes by at each height. A faster ball comes by
-    # higher; only where rounding breaks that is it mended.
+    # At each angle and place: which speed passes at each height. A faster ball passes higher; where
+    # rounding breaks that order it is restored.
     height = np.where(height > LOWEST_M, height, -np.inf).transpose(0, 2, 1)
     rising = np.maximum.accumulate(height, axis=2).reshape(-1, len(speeds))
     numbers = np.broadcast_to(np.arange(len(speeds), dtype=float), rising.shape)

@@ -1,4 +1,4 @@
-"""Votes for flights, kept for as long as a flight can last."""
+"""Votes for flights, kept in a ring for as long as a flight can last."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -6,6 +6,9 @@ from numpy.typing import NDArray
 from tracker.following.table import ANGLES_DEG, SPEEDS_MPS
 
 Array = NDArray[np.float64]
+
+SPARE_ROWS = 8
+"""Rows of the ring beside those of its span: votes and sums reach into neighbouring rows."""
 
 
 class Ballot:
@@ -21,7 +24,7 @@ class Ballot:
 
     def __init__(self, bin_s: float, span_s: float) -> None:
         self.bin_s = bin_s
-        self._rows = int(np.ceil(span_s / bin_s)) + 8
+        self._rows = int(np.ceil(span_s / bin_s)) + SPARE_ROWS
         self._votes = np.zeros((self._rows, len(ANGLES_DEG), len(SPEEDS_MPS)), np.float32)
 
     def row_of(self, time_s: float) -> int:
@@ -39,7 +42,7 @@ class Ballot:
             NaN where a candidate has no flight at that angle.
         weight : ndarray, shape (N,)
         first : int, optional
-            Bins before this one were cleared: their places in the ring belong to later ones.
+            Bins before this one were cleared: their rows of the ring belong to later ones.
         """
         at_row = release_s / self.bin_s - 0.5
         known = np.isfinite(at_row) & np.isfinite(speed_index)
@@ -47,20 +50,20 @@ class Ballot:
         at_row, at_speed = at_row[known], speed_index[known]
         row, speed = np.floor(at_row).astype(np.int64), np.floor(at_speed).astype(np.int64)
         by_row, by_speed = at_row - row, at_speed - speed
-        worth = weight[candidate]
+        votes = weight[candidate]
         count = len(SPEEDS_MPS)
         base = np.int64(len(ANGLES_DEG) * count)
         flat = self._votes.reshape(-1)
-        places, worths = [], []
+        cells, shares = [], []
         for down, share_row in ((0, 1.0 - by_row), (1, by_row)):
             start = ((row + down) % self._rows) * base + angle * count
-            share = worth * share_row
+            share = votes * share_row
             if first is not None:
                 share = np.where(row + down >= first, share, 0.0)
             for right, share_speed in ((0, 1.0 - by_speed), (1, by_speed)):
-                places.append(start + np.minimum(speed + right, count - 1))
-                worths.append(share * share_speed)
-        np.add.at(flat, np.concatenate(places), np.concatenate(worths).astype(np.float32))
+                cells.append(start + np.minimum(speed + right, count - 1))
+                shares.append(share * share_speed)
+        np.add.at(flat, np.concatenate(cells), np.concatenate(shares).astype(np.float32))
 
     def block(self, first: int, last: int) -> Array:
         """Return the votes of bins `first` to `last`, summed over neighbouring cells."""
@@ -71,7 +74,7 @@ class Ballot:
         return votes[1:-1]
 
     def clear(self, first: int, last: int) -> None:
-        """Forget the votes of bins `first` to `last`, so that the ring can be used again."""
+        """Set the votes of bins `first` to `last` to zero, so that the ring can be used again."""
         self._votes[np.arange(first, last + 1) % self._rows] = 0.0
 
 

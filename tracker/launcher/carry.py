@@ -13,7 +13,7 @@ from tracker.flight.coefficients import Coefficient, FeltLift, SeamLift
 from tracker.flight.figures import FIGURES, FlightFigures, figures
 from tracker.flight.forces import forces_on
 from tracker.flight.gravity import STANDARD_GRAVITY
-from tracker.flight.trajectory import LAUNCH, fly
+from tracker.flight.integration import LAUNCH, fly
 
 Array = NDArray[np.float64]
 
@@ -151,5 +151,5 @@ def _flown(start: Array, release: Release, ball: Ball, air: Air) -> FlightFigure
     fall = math.sqrt(2.0 * STANDARD_GRAVITY * max(release.height_m, 0.1))
     # Twice the time in a vacuum and 1 s: lift may hold a ball up.
     duration = 2.0 * (2.0 * rise + fall + 5.0) / STANDARD_GRAVITY
-    flight = fly(start, forces_on(ball, air), duration, step_s=0.02, sensitivities=True)
+    flight = fly(start, forces_on(ball, air), duration, step_s=0.02, with_sensitivities=True)
     return figures(flight, min(ball.diameter_m / 2.0, release.height_m))

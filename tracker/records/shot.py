@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from enum import StrEnum
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -215,7 +216,10 @@ class Pooled:
 
 @dataclass(frozen=True)
 class MeasuredShot:
-    """A shot with what a person needs to judge it: its points, its fitted path, its budget."""
+    """A shot with what a person needs to judge it: its points, its fitted path, its budget.
+
+    `fit` is what made it, handed on for the shots of a session to be looked at together.
+    """
 
     shot: Shot
     points: tuple[TrackPoint, ...] = field(default_factory=tuple)
@@ -223,3 +227,4 @@ class MeasuredShot:
     budget: Budget | None = None
     consistency: Consistency | None = None
     model: FlightModel | None = None
+    fit: Any = field(default=None, repr=False, compare=False)

@@ -58,6 +58,26 @@ def cut(frame: int, picture: Image, pixel: ArrayLike, half: int) -> BallPatch | 
     return BallPatch(frame, (left, top), picture[top:bottom, left:right].copy())
 
 
+def squared(patch: BallPatch, pixel: ArrayLike, half: int) -> Image:
+    """Return a patch as a whole square about its place, black where the frame has no pixels.
+
+    Parameters
+    ----------
+    patch : BallPatch
+    pixel : array_like, shape (2,)
+        Column and row that it was cut around.
+    half : int
+        As in `cut`.
+    """
+    column, row = (round(float(value)) for value in np.asarray(pixel, float))
+    side = 2 * half + 1
+    square = np.zeros((side, side, 3), np.uint8)
+    left, top = patch.corner[0] - (column - half), patch.corner[1] - (row - half)
+    height, width = patch.image.shape[:2]
+    square[top : top + height, left : left + width] = patch.image
+    return square
+
+
 def shrunk(picture: Image, corner: tuple[int, int] = (0, 0)) -> tuple[Image, Extent]:
     """Return a frame, or a part of one, no finer than a figure can show, and where it lies.
 

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.records import Candidates, FlightPath, MeasuredShot, RejectedCandidate
-from tracker.report.composite import Image, cut
+from tracker.report.composite import Image, cut, squared
 from tracker.report.explanation_picture import (
     CandidateView,
     Explanation,
@@ -169,7 +169,7 @@ def _view(
             stills.append(image.copy())
         patch = cut(index, image, places[index], half) if index in places else None
         if patch is not None:
-            cutouts[index] = patch.image
+            cutouts[index] = squared(patch, places[index], half)
 
     from_pictures(facts, still | set(places), take)
     width, height = facts.size_px

@@ -46,7 +46,7 @@ def bare_session(path: Path, ball: str | None = None, capture_fps: float | None 
         notes="",
         ball=BallEntry(type=ball or USUAL_BALL),
         air=AirEntry(),
-        release=ReleaseEntry(height_m=USUAL_RELEASE_M, height_told=False),
+        release=ReleaseEntry(height_m=USUAL_RELEASE_M, height_known=False),
         camera=CameraEntry(capture_fps=capture_fps),
         markers=(),
         setups=(SetupEntry(name=path.stem),),

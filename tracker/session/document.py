@@ -51,7 +51,7 @@ class Document:
         return line_of(self.lines, place) or 0
 
     def _labels(self, place: Place) -> list[str]:
-        """Return the tables on the way to a place, and its field."""
+        """Return the tables that lead to a place, and its field."""
         labels: list[str] = []
         names: list[str] = []
         value: Any = self.values

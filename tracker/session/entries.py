@@ -36,7 +36,7 @@ class AirEntry:
 class ReleaseEntry:
     """``[release]``: where the ball leaves the launcher, and the angle set on it.
 
-    Without markers the height need not be told; then `height_told` is false, and `height_m` is
+    Without markers the height may be left out; then `height_known` is false, and `height_m` is
     a usual one.
     """
 
@@ -45,12 +45,12 @@ class ReleaseEntry:
     across_m: float = 0.0
     u_m: float = 0.03
     angle_deg: float | None = None
-    height_told: bool = True
+    height_known: bool = True
 
 
 @dataclass(frozen=True)
 class CameraEntry:
-    """``[camera]``: whatever is known of the camera besides the markers."""
+    """``[camera]``: what is known of the camera apart from the markers."""
 
     lens: Path | None = None
     field_of_view_deg: float | None = None

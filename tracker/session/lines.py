@@ -31,7 +31,7 @@ def lines_of_keys(text: str) -> dict[Place, int]:
     Returns
     -------
     dict
-        Keyed by the way to the value as in the parsed mapping: ``("marker", 2, "pixel")``.
+        Keyed by the keys and indices that lead to the value: ``("marker", 2, "pixel")``.
     """
     return _Scanner(text).scan()
 

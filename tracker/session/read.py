@@ -105,7 +105,7 @@ def _session(written: SessionSchema, document: Document, folder: Path) -> Sessio
 
 def _release(given: dict[str, Any], needed: bool) -> ReleaseEntry:
     known = needed or "height_m" in given
-    return ReleaseEntry(**{"height_m": USUAL_RELEASE_M, **given}, height_told=known)
+    return ReleaseEntry(**{"height_m": USUAL_RELEASE_M, **given}, height_known=known)
 
 
 def _camera(given: dict[str, Any], folder: Path) -> CameraEntry:

@@ -1,6 +1,6 @@
 """Frame by frame: the field, whatever moves on it, the balls in the air, noise, the file."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
@@ -23,6 +23,7 @@ from tracker.synthetic.weather import Sway, seen_by
 from tracker.video import ClipWriter
 
 Array = NDArray[np.float64]
+Progress = Callable[[int, int], None]
 
 
 class Mover(Protocol):
@@ -108,8 +109,19 @@ class Filmed:
     coding_loss: float | None
 
 
-def film(take: Take, path: Path, encoding: Encoding) -> list[Filmed]:
-    """Film a take into a file and return what is true of each of its shots."""
+def film(
+    take: Take, path: Path, encoding: Encoding, progress: Progress | None = None
+) -> list[Filmed]:
+    """Film a take into a file and return what is true of each of its shots.
+
+    Parameters
+    ----------
+    take : Take
+    path : Path
+    encoding : Encoding
+    progress : callable, optional
+        Called with how many frames are drawn, and how many there are.
+    """
     width, height = take.camera.size_px
     stored = (height, width) if take.sensor.rotation_deg % 180 else (width, height)
     fps = take.sensor.fps
@@ -128,9 +140,11 @@ def film(take: Take, path: Path, encoding: Encoding) -> list[Filmed]:
         file_fps=encoding.playing_fps,
     ) as writer:
         roll = FilmRoll(take)
-        for planes in roll.frames():
+        for done, planes in enumerate(roll.frames(), start=1):
             y, u, v = (take.sensor.stored(plane) for plane in planes)
             writer.write_luma_chroma(y, u, v)
+            if progress is not None:
+                progress(done, take.frame_count)
     losses = coding_losses(path, roll.sightings, take.sensor)
     return [Filmed(tuple(notes), loss) for notes, loss in zip(roll.sightings, losses, strict=True)]
 

@@ -179,7 +179,8 @@ def _shots(
     """Fly the shots of one clip."""
     shooting, (angle, release, weather) = recipe.shooting, given
     count = int(rng.integers(shooting.shots[0], shooting.shots[1] + 1))
-    speed = _even(rng, shooting.exit_speed_mps) * (WHEELS[setup][0] / 140.0) ** 0.5
+    drawn_speed = _even(rng, shooting.exit_speed_mps) * (WHEELS[setup][0] / 140.0) ** 0.5
+    speed = shooting.setup_speeds_mps.get(setup, drawn_speed)
     azimuth = _even(rng, shooting.azimuth_deg)
     air = TrueAir(weather.density_kgpm3(), weather.wind_mps)
     turf = _turf(recipe, rng)

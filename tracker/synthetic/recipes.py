@@ -1,6 +1,7 @@
 """What may vary between sessions of one kind. A range is drawn from evenly."""
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 Range = tuple[float, float]
 
@@ -87,6 +88,8 @@ class Shooting:
         Fewest and most shots in a clip.
     exit_speed_mps, launch_angle_deg, azimuth_deg : tuple of float
         Of the setup; single shots scatter about it.
+    setup_speeds_mps : mapping of str to float
+        Exit speed of single setups, where it is not drawn from the range.
     speed_scatter, angle_scatter_deg, azimuth_scatter_deg : float
         Standard deviations from shot to shot; that of the speed is relative.
     lift : tuple of float
@@ -110,6 +113,11 @@ class Shooting:
     first_s: Range = (0.5, 0.9)
     pause_s: Range = (0.9, 1.4)
     tail_s: float = 0.9
+    setup_speeds_mps: Mapping[str, float] = field(default_factory=dict)
+
+
+MOTOR = {"motor": {"supply_v": 12.0, "no_load_rpm": 6000.0, "rated_power_w": 60.0}}
+"""The feeder's motor as its label has it: volts, turns a minute, watts; made up."""
 
 
 @dataclass(frozen=True)
@@ -132,6 +140,8 @@ class Recipe:
         Length of the clip where no shot is fired.
     close : bool
         Whether only the launcher and the first metres of flight are in the picture.
+    launcher : mapping of str to mapping
+        Tables of every setup, as in `session.toml`; they say nothing that changes the drawing.
     """
 
     name: str
@@ -144,6 +154,7 @@ class Recipe:
     grass_height_m: float = 0.0
     quiet_s: float = 10.0
     close: bool = False
+    launcher: Mapping[str, Mapping[str, float | str]] = field(default_factory=lambda: MOTOR)
 
 
 WHEELS = {
@@ -174,6 +185,29 @@ CLOSE = Recipe(
     shooting=Shooting(shots=(1, 1), first_s=(0.3, 0.45), tail_s=0.0),
     close=True,
 )
+THREE_WHEELS = Recipe(
+    "three_wheels",
+    filming=Filming(size_px=(1280, 720), noise=(0.9, 1.2), exposure_s=(1.0 / 800.0, 1.0 / 500.0)),
+    stand=CameraStand(off_m=(24.0, 26.0)),
+    shooting=Shooting(
+        shots=(5, 5),
+        launch_angle_deg=(38.0, 41.0),
+        speed_scatter=0.02,
+        angle_scatter_deg=0.6,
+        pause_s=(0.25, 0.4),
+        setup_speeds_mps={"100 mm wheels": 20.4, "140 mm wheels": 23.0, "180 mm wheels": 20.6},
+    ),
+    setups=tuple(WHEELS),
+    wind_sd_mps=0.5,
+    launcher={
+        "wheel": {"kind": "spoked"},
+        "motor": {"supply_v": 12.0, "no_load_rpm": 6000.0, "rated_power_w": 30.0},
+        "battery": {"capacity_ah": 7.0},
+        "grip": {"gap_mm": 48.0},
+    },
+)
+"""Its speeds are those of `tracker.launcher` for this motor when its spokes stir the air forty
+times as much as smooth discs: a small wheel is slow at the rim, a large one is held back by air."""
 
 
 def without_shots(recipe: Recipe, seconds: float = 8.0) -> Recipe:
@@ -186,22 +220,46 @@ def without_shots(recipe: Recipe, seconds: float = 8.0) -> Recipe:
     )
 
 
-QUIET = replace(without_shots(WIDE), name="quiet", movers=("people", "dog", "trees"), close=False)
+QUIET = replace(
+    without_shots(WIDE),
+    name="quiet",
+    movers=("people", "dog", "trees"),
+    close=False,
+)
 
 _FILMING, _STAND, _SHOOTING = WIDE.filming, WIDE.stand, WIDE.shooting
 
 CLEAR = (
     WIDE,
-    Recipe("wide_30", replace(_FILMING, fps=30.0, exposure_s=(1.0 / 800.0, 1.0 / 240.0))),
-    Recipe("wide_120", replace(_FILMING, fps=120.0, readout_s=(0.004, 0.007))),
-    Recipe("turned", replace(_FILMING, rotations_deg=(90, 180, 270))),
-    Recipe("setups", setups=tuple(WHEELS), shooting=replace(_SHOOTING, shots=(2, 2))),
+    Recipe(
+        "wide_30",
+        replace(_FILMING, fps=30.0, exposure_s=(1.0 / 800.0, 1.0 / 240.0)),
+    ),
+    Recipe(
+        "wide_120",
+        replace(_FILMING, fps=120.0, readout_s=(0.004, 0.007)),
+    ),
+    Recipe(
+        "turned",
+        replace(_FILMING, rotations_deg=(90, 180, 270)),
+    ),
+    Recipe(
+        "setups",
+        setups=tuple(WHEELS),
+        shooting=replace(_SHOOTING, shots=(2, 2)),
+    ),
 )
 """Wide recipes in which nothing stands in the way."""
 
 HARD = (
-    Recipe("far", stand=replace(_STAND, off_m=(50.0, 62.0), field_of_view_deg=(58.0, 65.0))),
-    Recipe("dim", replace(_FILMING, exposure_s=(1.0 / 180.0, 1.0 / 60.0), noise=(1.8, 2.8))),
+    Recipe(
+        "far",
+        stand=replace(_STAND, off_m=(50.0, 62.0), field_of_view_deg=(58.0, 65.0)),
+    ),
+    Recipe(
+        "dim",
+        replace(_FILMING, exposure_s=(1.0 / 180.0, 1.0 / 60.0), noise=(1.8, 2.8)),
+    ),
     Recipe("windy", wind_sd_mps=3.0, movers=("trees",)),
     Recipe("drift", replace(_FILMING, drift=0.06)),
     Recipe("grain", replace(_FILMING, noise=(3.5, 5.5), megabits=20.0)),
@@ -212,7 +270,10 @@ HARD = (
     Recipe("trees", movers=("trees",)),
     Recipe("cloud_shadows", movers=("cloud_shadows",)),
     Recipe("open_wheels", movers=("open_wheels",)),
-    Recipe("overlap", shooting=replace(_SHOOTING, shots=(2, 4), pause_s=(-1.5, -0.7))),
+    Recipe(
+        "overlap",
+        shooting=replace(_SHOOTING, shots=(2, 4), pause_s=(-1.5, -0.7)),
+    ),
     Recipe(
         "apex_out",
         stand=replace(_STAND, off_m=(21.0, 25.0), keep_apex=False),
@@ -238,4 +299,37 @@ CROWDED = (
 )  # fmt: skip
 """Recipes full of what is taken for a ball; `crowd` has all of it at once."""
 
-RECIPES = {recipe.name: recipe for recipe in (*CLEAR, CLOSE, QUIET, *HARD, *CROWDED)}
+RECIPES = {recipe.name: recipe for recipe in (*CLEAR, CLOSE, THREE_WHEELS, QUIET, *HARD, *CROWDED)}
+
+ABOUT = {
+    "wide": "the whole flight from about 30 m to the side",
+    "wide_30": "30 frames a second",
+    "wide_120": "120 frames a second",
+    "close": "240 frames a second, the launcher and the first metres of flight only",
+    "three_wheels": "three wheels, five shots each: one carries farthest, two equally far",
+    "setups": "three wheels, two shots each",
+    "turned": "a phone held on its side or upside down",
+    "quiet": "people, a dog, trees in the wind, and no shot",
+    "far": "a camera 50 to 62 m away",
+    "dim": "dusk: long exposures and noise",
+    "windy": "a fresh wind and trees that sway",
+    "drift": "an automatic exposure that drifts",
+    "grain": "strong noise with grain",
+    "sway": "a tripod that sways",
+    "people": "people who walk",
+    "dog": "a dog that runs",
+    "birds": "birds",
+    "trees": "trees that sway",
+    "cloud_shadows": "shadows of clouds",
+    "open_wheels": "wheels that turn without a guard",
+    "overlap": "two balls in the air at once",
+    "apex_out": "the top of the flights out of the picture",
+    "long_grass": "grass that hides the landings",
+    "flock": "a dozen and more birds",
+    "passers": "people who walk right through the view",
+    "fetchers": "people who fetch and throw back balls",
+    "insects": "insects before the lens",
+    "leaves": "leaves in the wind",
+    "crowd": "all of these at once, with a dog and shadows of clouds",
+}
+"""What a session of each recipe shows."""

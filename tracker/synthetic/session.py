@@ -1,7 +1,9 @@
 """A whole session folder from a recipe and a seed: clips, `session.toml` and `truth.json`."""
 
 import json
+from collections.abc import Callable
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -11,11 +13,15 @@ from tracker.synthetic.draw import DrawnSession, draw_session
 from tracker.synthetic.recipes import WHEELS, Recipe
 from tracker.synthetic.truth import clip_truth, write_truth
 
+Progress = Callable[[str, int, int], None]
+
 DAY = date(2026, 5, 17)
 """The date on which every drawn session is said to be filmed."""
 
 
-def make_session(folder: Path, recipe: Recipe, seed: int) -> dict[str, Any]:
+def make_session(
+    folder: Path, recipe: Recipe, seed: int, progress: Progress | None = None
+) -> dict[str, Any]:
     """Draw, film and write one session.
 
     Parameters
@@ -24,6 +30,8 @@ def make_session(folder: Path, recipe: Recipe, seed: int) -> dict[str, Any]:
         Made if it is not there; files of an earlier run are replaced.
     recipe : Recipe
     seed : int
+    progress : callable, optional
+        Called with the clip's file, how many of its frames are drawn, and how many there are.
 
     Returns
     -------
@@ -35,7 +43,8 @@ def make_session(folder: Path, recipe: Recipe, seed: int) -> dict[str, Any]:
     for clip in drawn.clips:
         path = folder / clip.file
         path.parent.mkdir(parents=True, exist_ok=True)
-        filmed = film(clip.take, path, clip.encoding)
+        report = None if progress is None else partial(progress, clip.file)
+        filmed = film(clip.take, path, clip.encoding, report)
         clips.append(clip_truth(clip.file, clip.setup, clip.take, clip.encoding, filmed))
     truth = {"recipe": recipe.name, "seed": seed, "clips": clips}
     (folder / "session.toml").write_text(session_toml(drawn), encoding="utf-8", newline="\n")
@@ -58,9 +67,12 @@ def session_toml(drawn: DrawnSession) -> str:
     ]
     for setup in drawn.recipe.setups:
         diameter, mass = WHEELS[setup]
+        tables = dict(drawn.recipe.launcher)
+        wheel = {**tables.pop("wheel", {}), "diameter_mm": diameter, "mass_g": mass}
         blocks.append(_table("[setup]", name=setup))
-        blocks.append(_table("setup.wheel", diameter_mm=diameter, mass_g=mass))
-        blocks.append(_table("setup.motor", supply_v=12.0, no_load_rpm=6000.0, rated_power_w=60.0))
+        blocks += [
+            _table(f"setup.{part}", **held) for part, held in {"wheel": wheel, **tables}.items()
+        ]
     for clip in drawn.clips:
         blocks.append(_table("[clip]", file=clip.file, setup=clip.setup))
     return "\n".join(blocks)

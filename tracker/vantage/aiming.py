@@ -10,7 +10,7 @@ from tracker.vantage.stand import Stand
 Array = NDArray[np.float64]
 
 AIMINGS = 12
-"""Corrections of the aim at most; three settle all but the widest lenses."""
+"""Corrections of the aim at most (common practice, no source)."""
 
 SETTLED_PX = 0.5
 """A correction below this ends the search, px."""

@@ -17,10 +17,12 @@ from tracker.vantage.shots import ExpectedShots
 from tracker.vantage.stand import Stand
 
 TAPE_U_M, CLOSE_TAPE_U_M, RELEASE_U_M, MARKER_U_M = 0.10, 0.03, 0.01, 0.01
+"""Standard uncertainties of a tape over tens of metres, of the same with care, and close by, m
+(common practice, no source; as in `calibration.site.remedies`)."""
+
 LEVEL_U_DEG, WIND_U_MPS, PICK_U_PX = 0.2, 0.3, 0.3
-"""Standard uncertainties that ordinary means reach: a tape, a tape held twice, a spirit level, an
-anemometer, a marker picked on an enlarged frame (common practice, no source; as in
-`calibration.site.remedies`)."""
+"""Standard uncertainties of a spirit level, an anemometer and a marker picked on an enlarged frame
+(common practice, no source)."""
 
 LENS_SD = (0.002, 2.0, 2.0, 0.003, 0.006, 0.0003, 0.0003, 1e-6)
 """Standard uncertainties of a lens measured with a printed board: log focal length; column and row

@@ -14,14 +14,13 @@ Array = NDArray[np.float64]
 Range = tuple[float, float]
 
 COARSE = (6, 6, 3)
-"""Grid places along, across and up that are tried first: finds the best valley of twenty boxes
-tried; more only cost time."""
+"""Grid places along, across and up that are tried first (common practice, no source)."""
 
 BEST = 2
-"""Grid places from which the search goes downhill."""
+"""Grid places from which the search goes downhill (common practice, no source)."""
 
 STEPS = 60
-"""Places tried on each way down."""
+"""Places tried on each way down (common practice, no source)."""
 
 SIMPLEX_SHARE = 1.0 / 8.0
 """Side of the first simplex, as a share of the box: below the spacing of the grid."""

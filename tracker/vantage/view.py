@@ -8,14 +8,15 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from calibration.site import visible
 from calibration.timebase import row_fraction
-from tracker.detection import Placing, placing
+from tracker.detection import PositionBound, position_bound
 from tracker.fitting import ExpectedFlight, circumstances_of
 from tracker.vantage.stand import Stand
 
 Array = NDArray[np.float64]
 
 READOUT_ROUNDS = 3
-"""Rounds to find the row in which a moving ball is read; each shrinks the error a hundredfold."""
+"""Rounds to find the row in which a moving ball is read; each shrinks the error by the share of the
+frame that the ball crosses during the readout."""
 
 
 @dataclass(frozen=True)
@@ -99,10 +100,10 @@ def margins(camera: Camera, points_m: Array, radii_px: Array | float = 0.0) -> A
     return np.where(np.isfinite(inside) & ~folded, inside, -np.inf)
 
 
-def placed(stand: Stand, view: FlightView) -> Placing:
+def placed(stand: Stand, view: FlightView) -> PositionBound:
     """Return how well the ball is placed in the frames that show it."""
     inside = view.inside
-    return placing(
+    return position_bound(
         view.diameters_px[inside],
         view.motion_px[inside] * stand.shutter_s,
         stand.contrast,

@@ -2,7 +2,7 @@
 
 from tracker.video.change import ChangeMeter
 from tracker.video.facts import ClipFacts, inspect
-from tracker.video.pictures import from_pictures, picture, pictures
+from tracker.video.pictures import first_picture, from_pictures, picture, pictures
 from tracker.video.reading import Frame, decode_only, frames
 from tracker.video.stills import Lumas
 from tracker.video.writing import ClipStyle, ClipWriter
@@ -15,6 +15,7 @@ __all__ = [
     "Frame",
     "Lumas",
     "decode_only",
+    "first_picture",
     "frames",
     "from_pictures",
     "inspect",

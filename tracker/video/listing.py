@@ -163,7 +163,7 @@ def first_frame_and_listing(
 
 
 def _is_cover(stream: VideoStream) -> bool:
-    """Tell whether the track is a still picture that goes with the film."""
+    """Return whether the track is a still picture that goes with the film."""
     return bool(stream.disposition & Disposition.attached_pic)
 
 
@@ -192,7 +192,7 @@ def _gather(gathered: Packets, packet: Any) -> None:
 
 
 def _times_are_made_up(gathered: Packets, stream: VideoStream) -> bool:
-    """Tell whether times rise from packet to packet though the codec shows them in another order.
+    """Return whether times rise from packet to packet though the codec shows them in another order.
 
     An AVI holds no times of showing; the library makes them from the order of storing, which
     is wrong as soon as frames are stored out of order.

@@ -16,6 +16,9 @@ from tracker.video.pixels import Image, colour
 
 Taken = TypeVar("Taken")
 
+GREY = 128
+"""Level of a picture that stands in for one that cannot be decoded: the middle of 0 to 255."""
+
 
 def picture(facts: ClipFacts, index: int) -> Image:
     """Return one frame as shown, in blue, green, red, shape (height, width, 3).
@@ -44,6 +47,17 @@ def pictures(facts: ClipFacts, indices: Iterable[int]) -> dict[int, Image]:
             f"frame {missing[0]} cannot be decoded", where=str(facts.path), remedy="choose another"
         )
     return found
+
+
+def first_picture(facts: ClipFacts) -> Image:
+    """Return the first frame of a clip that can be decoded, plain grey where none can."""
+    tried = sorted({0, facts.frame_count // 2, facts.frame_count - 1})
+    for indices in (tried[:1], tried[1:]):
+        found = from_pictures(facts, indices, lambda _, image: image)
+        if found:
+            return found[min(found)]
+    width, height = facts.size_px
+    return np.full((height, width, 3), GREY, np.uint8)
 
 
 def from_pictures(

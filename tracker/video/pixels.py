@@ -47,7 +47,7 @@ def rotation_deg_of(frame: VideoFrame) -> int:
 
 
 def is_mirrored(frame: VideoFrame) -> bool:
-    """Tell whether the file asks for the picture to be mirrored."""
+    """Return whether the file asks for the picture to be mirrored."""
     a, b, c, d = _display_matrix(frame)
     return a * d - b * c < 0
 

@@ -1,12 +1,11 @@
-"""What is assumed of a clip where nobody wrote it down."""
+"""What is assumed of a clip where the session does not state it."""
 
 from calibration.site import Site
 from tracker.session import Session
 
 
 def assumed_words(session: Session, site: Site) -> tuple[str, ...]:
-    """Say what is taken for granted where it was not written down."""
-    who = "no session.toml" if session.bare else "what is written down"
+    """Return sentences for what is assumed where the session does not state it."""
     scale = (
         "there is no marker, so gravity is the only scale"
         if not site.markers
@@ -16,14 +15,14 @@ def assumed_words(session: Session, site: Site) -> tuple[str, ...]:
     if session.bare:
         taken.append(f"the ball is taken to be {session.ball.type} (--ball for another)")
     if site.lens is None and site.field_of_view_deg is None:
-        taken.append("the camera is taken to see about 65° across, as a phone's main camera does")
+        taken.append("the field of view is taken to be about 65°, as of a phone's main camera")
     if site.position_m is None:
         taken.append(
-            "it is taken to stand 8 to 100 m to the side, at the height of a person, looking "
-            "roughly across the line of fire"
+            "the camera is taken to stand 8 to 100 m to the side, at a person's height, and to "
+            "look roughly across the firing line"
         )
-    if not session.release.height_told:
+    if not session.release.height_known:
         taken.append("the ball is taken to leave 0.3 to 2 m above the ground on which it lands")
     if not session.bare:
         return (f"{scale}: {'; '.join(taken)}" if taken else scale,)
-    return (f"{who}: {scale}", *taken)
+    return (f"no session.toml: {scale}", *taken)

@@ -3,16 +3,13 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
 from calibration.errors import InputError, InputErrors
 from calibration.site import Calibration
 from tracker.report.calibration_picture import calibration_picture
-from tracker.report.composite import Image
 from tracker.results import RESULTS
 from tracker.results.files import put_in_place
 from tracker.session import ClipEntry, Session, read_session
-from tracker.video import ClipFacts, from_pictures
+from tracker.video import first_picture
 from tracker.workflow.inputs import inspected, picture_names
 from tracker.workflow.stand import calibrate
 
@@ -70,22 +67,10 @@ def calibrate_session(folder: Path) -> tuple[Session, tuple[CalibratedClip, ...]
         if faults:
             continue
         name = f"{names[clip.file]}-calibration.jpg"
-        drawn[name] = calibration_picture(calibration, first_frame(facts), clip.file)
+        drawn[name] = calibration_picture(calibration, first_picture(facts), clip.file)
         unpicked = tuple(entry.name for entry in clip.markers if entry.pixel is None)
         found.append(CalibratedClip(clip, calibration, unpicked, calibration.notes, results / name))
     if faults:
         raise InputErrors(faults)
     put_in_place(results, drawn)
     return session, tuple(found)
-
-
-def first_frame(facts: ClipFacts) -> Image:
-    """Return the first frame of a clip that can be decoded, plain grey where none can."""
-    tried = sorted({0, facts.frame_count // 2, facts.frame_count - 1})
-    found = from_pictures(facts, tried[:1], lambda _, image: image) or from_pictures(
-        facts, tried[1:], lambda _, image: image
-    )
-    if found:
-        return found[min(found)]
-    width, height = facts.size_px
-    return np.full((height, width, 3), 128, np.uint8)

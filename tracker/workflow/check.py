@@ -5,15 +5,11 @@ from enum import StrEnum
 from pathlib import Path
 
 from calibration.errors import InputError, InputErrors
-from calibration.site import Calibration
-from tracker.launcher.setup import machine_from_setup
 from tracker.session import SESSION_FILE, ClipEntry, Session, read_session
 from tracker.video import ClipFacts
+from tracker.workflow.advice import camera_advice, launcher_advice, session_advice
 from tracker.workflow.inputs import inspected
-from tracker.workflow.stand import ball_of, calibrate, leaves_gravity
-
-ENOUGH_MARKERS = 4
-"""With fewer, an error of one cannot be located (common practice, no source)."""
+from tracker.workflow.stand import calibrate, leaves_gravity
 
 
 class Kind(StrEnum):
@@ -52,8 +48,8 @@ def check_session(folder: Path) -> tuple[Finding, ...]:
     found: list[Finding] = [Finding(Kind.FACT, _about(session))]
     for clip in session.clips:
         found.extend(_check_clip(session, clip))
-    found.extend(Finding(Kind.ADVICE, sentence) for sentence in _advice(session))
-    found.extend(Finding(Kind.ADVICE, sentence) for sentence in _launcher_advice(session))
+    found.extend(Finding(Kind.ADVICE, sentence) for sentence in session_advice(session))
+    found.extend(Finding(Kind.ADVICE, sentence) for sentence in launcher_advice(session))
     return tuple(found)
 
 
@@ -81,7 +77,7 @@ def _check_clip(session: Session, clip: ClipEntry) -> list[Finding]:
     found.append(Finding(Kind.FACT, f"{clip.file}: {calibration.summary}."))
     for sentence in (*facts.notes, *calibration.notes):
         found.append(Finding(Kind.ADVICE, f"{clip.file}: {sentence.rstrip('.')}."))
-    for sentence in (*_unpicked(clip), *_camera_advice(session, clip, calibration)):
+    for sentence in (*_unpicked(clip), *camera_advice(session, clip, calibration)):
         found.append(Finding(Kind.ADVICE, sentence))
     return found
 
@@ -116,70 +112,3 @@ def _unpicked(clip: ClipEntry) -> list[str]:
         f"{SESSION_FILE}, [[marker]] {listed}: no pixel yet; add pixel = [column, row] "
         f"where the marker stands in {clip.file}."
     ]
-
-
-def _camera_advice(session: Session, clip: ClipEntry, calibration: Calibration) -> list[str]:
-    """Say what would make the camera better known."""
-    found = []
-    picked = sum(entry.pixel is not None for entry in clip.markers)
-    if picked < ENOUGH_MARKERS:
-        found.append(
-            f"{SESSION_FILE}, [[marker]]: {picked} have a pixel; with {ENOUGH_MARKERS} or more "
-            "an error of one of them shows."
-        )
-    if session.camera.position_m is None:
-        found.append(
-            f"{SESSION_FILE}, [camera], position_m: not given; tape where the camera stood."
-        )
-    weakest = calibration.weakest.text
-    found.append(f"{clip.file}: {weakest}.")
-    return found
-
-
-def _advice(session: Session) -> list[str]:
-    """Say what else a person could still write down."""
-    found = []
-    camera, air = session.camera, session.air
-    if camera.lens is None and camera.field_of_view_deg is None:
-        found.append(
-            f"{SESSION_FILE}, [camera], field_of_view_deg: not given; the maker states it, "
-            "or a lens file holds it."
-        )
-    if camera.readout_s is None:
-        found.append(
-            f"{SESSION_FILE}, [camera], readout_s: not given; the time from first to last row "
-            "is taken as 0.006 s give or take 0.006 s."
-        )
-    if air.temperature_c is None or (air.pressure_hpa is None and air.altitude_m is None):
-        found.append(
-            f"{SESSION_FILE}, [air]: temperature_c and pressure_hpa (or altitude_m) would "
-            "narrow the drag."
-        )
-    if air.wind_along_mps is None and air.wind_across_mps is None:
-        found.append(
-            f"{SESSION_FILE}, [air], wind_along_mps: no wind given; it is taken as none, "
-            "give or take 1 m/s."
-        )
-    filmed = {clip.setup for clip in session.clips}
-    for setup in session.setups:
-        if setup.name not in filmed:
-            found.append(f'{SESSION_FILE}, [[setup]] "{setup.name}": no clip shows it.')
-    return found
-
-
-def _launcher_advice(session: Session) -> list[str]:
-    """Say which setups the launcher's model cannot read; their shots are measured all the same."""
-    found = []
-    for entry in session.setups:
-        if not entry.parts:
-            found.append(
-                f'{SESSION_FILE}, [[setup]] "{entry.name}": nothing says how the launcher was '
-                "built; with [setup.wheel] and [setup.motor] its shots can be predicted."
-            )
-            continue
-        where = f'{SESSION_FILE}, [[setup]] "{entry.name}"'
-        try:
-            machine_from_setup(entry.parts, where, ball_of(session).diameter_m)
-        except InputError as error:
-            found.extend(f"No prediction: {sentence}" for sentence in error.sentences())
-    return found

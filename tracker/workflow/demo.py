@@ -1,4 +1,4 @@
-"""The samples measured, each shot beside what is truly so."""
+"""``lobmeter demo``: the samples measured, each shot beside its true values."""
 
 import json
 from collections.abc import Mapping, Sequence

@@ -5,18 +5,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-import cv2
-import numpy as np
-
 from calibration.errors import InputError, InputErrors
-from calibration.markers import COLOURS, Look, Proposal, find_coloured, find_tags
-from calibration.site import Calibration, Site
-from tracker.report.composite import Image
+from calibration.markers import COLOURS, Look, Proposal, find_markers
+from calibration.site import Calibration
 from tracker.report.markers_picture import markers_picture
 from tracker.results import RESULTS
 from tracker.results.files import put_in_place
 from tracker.session import SESSION_FILE, ClipEntry, MarkerEntry, Session, read_session
-from tracker.workflow.calibrate import first_frame
+from tracker.video import first_picture
 from tracker.workflow.inputs import inspected, picture_names
 from tracker.workflow.stand import calibrate, site_of
 
@@ -82,9 +78,9 @@ def mark_session(
             numbers = tag_numbers(clip.markers) if tags else {}
             facts = inspected(session, clip)
             calibration = calibrate(session, clip, facts.size_px)
-            frame = first_frame(facts)
+            frame = first_picture(facts)
             site = site_of(session, clip, facts.size_px)
-            proposals = _proposed(site, calibration, frame, Look(colour), numbers)
+            proposals = find_markers(frame, calibration.camera, site.markers, Look(colour), numbers)
         except InputError as error:
             faults.extend(error.parts)
             continue
@@ -125,17 +121,3 @@ def tag_numbers(markers: Sequence[MarkerEntry]) -> dict[int, str]:
             remedy='name it with the tag\'s number, for instance "tag 7", or leave out --tags',
         )
     return numbers
-
-
-def _proposed(
-    site: Site, calibration: Calibration, frame: Image, look: Look, numbers: dict[int, str]
-) -> tuple[Proposal, ...]:
-    """Return the proposals of a frame in the order of its markers."""
-    tagged = set(numbers.values())
-    coloured = [marker for marker in site.markers if marker.name not in tagged]
-    found = list(find_coloured(frame, calibration.camera, coloured, look))
-    if numbers:
-        luma = np.asarray(cv2.cvtColor(frame, cv2.COLOR_BGR2GRAY), np.uint8)
-        found.extend(find_tags(luma, numbers))
-    by_name = {proposal.name: proposal for proposal in found}
-    return tuple(by_name[marker.name] for marker in site.markers if marker.name in by_name)

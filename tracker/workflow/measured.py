@@ -6,8 +6,7 @@ from pathlib import Path
 
 from calibration.camera import Camera
 from calibration.site import Calibration
-from tracker.measurement import FittedShot
-from tracker.records import Pooled, RejectedCandidate, Shot
+from tracker.records import MeasuredShot, Pooled, RejectedCandidate, Shot
 from tracker.session import ClipEntry, Session
 
 
@@ -22,7 +21,7 @@ class MeasuredClip:
         None where the markers do not fix a camera, and gravity is the scale.
     camera : Camera
         With which the shots are drawn.
-    shots : tuple of FittedShot
+    shots : tuple of MeasuredShot
     notes : tuple of str
         Sentences that a person should read.
     rejected_candidates : tuple of RejectedCandidate
@@ -32,7 +31,7 @@ class MeasuredClip:
     clip: ClipEntry
     calibration: Calibration | None
     camera: Camera
-    shots: tuple[FittedShot, ...]
+    shots: tuple[MeasuredShot, ...]
     notes: tuple[str, ...]
     rejected_candidates: tuple[RejectedCandidate, ...] = ()
 
@@ -58,7 +57,7 @@ class SessionResult:
     pooled: Mapping[str, Pooled] = field(default_factory=dict)
 
     @property
-    def measured(self) -> tuple[FittedShot, ...]:
+    def measured(self) -> tuple[MeasuredShot, ...]:
         """Every shot with what was measured beside its row."""
         return tuple(measured for clip in self.clips for measured in clip.shots)
 

@@ -45,7 +45,7 @@ def plan_of(session: Session) -> tuple[Plan, tuple[Assumption, ...]]:
     size_px, fps, assumed = _film(session)
     clip = session.clips[0] if session.clips else ClipEntry("", Path(), "", session.markers)
     speed, angle = _speed(session, assumed), session.release.angle_deg
-    if not session.release.height_told:
+    if not session.release.height_known:
         assumed.append(Assumption("[release]", f"height_m {session.release.height_m:g}"))
     if angle is None:
         angle = ANGLE_DEG
@@ -142,6 +142,6 @@ def predicted_speed(session: Session) -> tuple[Estimate, str]:
 
 def usual_session() -> Session:
     """Return a planned session of which nothing is stated."""
-    release = ReleaseEntry(height_m=HEIGHT_M, height_told=False)
+    release = ReleaseEntry(height_m=HEIGHT_M, height_known=False)
     ball, air, camera = BallEntry(), AirEntry(), CameraEntry()
     return Session(Path(), "", None, "", ball, air, release, camera, (), (), ())

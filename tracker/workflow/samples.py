@@ -78,7 +78,7 @@ def copy_samples(to: Path | None, beside: Path) -> list[Path]:
 
 
 def _free_folder(source: Path, names: list[Path], beside: Path) -> Path:
-    """Return the first usual folder in which no other file stands in the way."""
+    """Return the first usual folder that holds no other file by the name of a sample."""
     number = 1
     while True:
         folder = beside / (USUAL_COPY if number == 1 else f"{USUAL_COPY}-{number}")
@@ -88,7 +88,7 @@ def _free_folder(source: Path, names: list[Path], beside: Path) -> Path:
 
 
 def _differing(source: Path, names: list[Path], target: Path) -> list[Path]:
-    """Return the names under which the target holds something else than the source."""
+    """Return the names of files that differ between target and source."""
     if target.exists() and not target.is_dir():
         return [Path(target.name)]
     return [

@@ -1,15 +1,13 @@
 """From a session's entries to the camera that filmed a clip."""
 
-import numpy as np
-
 from calibration.camera import Camera
 from calibration.errors import CameraField, InputError, InputErrors, MarkerField, Undetermined
-from calibration.markers import Marker
+from calibration.markers import Marker, point
 from calibration.site import Calibration, Site, solve
 from tracker.flight.air import Air, Weather, air_from
 from tracker.flight.ball import Ball, ball_from
 from tracker.flight.gravity import gravity_from
-from tracker.measurement.context import ClipRequest
+from tracker.measurement.circumstances import ClipRequest
 from tracker.session import SESSION_FILE, ClipEntry, MarkerEntry, Session, read_lens
 
 MARKERS = f"{SESSION_FILE}, [[marker]]"
@@ -30,7 +28,7 @@ def site_of(session: Session, clip: ClipEntry, size_px: tuple[int, int]) -> Site
     return Site(
         size_px=size_px,
         markers=tuple(_marker(entry) for entry in clip.markers),
-        position_m=None if position is None else np.array(position),
+        position_m=None if position is None else point(position),
         position_u_m=camera.position_u_m,
         field_of_view_deg=camera.field_of_view_deg,
         field_of_view_u_deg=camera.field_of_view_u_deg,
@@ -54,9 +52,9 @@ def calibrate(session: Session, clip: ClipEntry, size_px: tuple[int, int]) -> Ca
 
 
 def leaves_gravity(clip: ClipEntry, faults: InputErrors) -> bool:
-    """Tell whether all that is wrong with a calibration is that too little was measured.
+    """Return whether a calibration fails only because too little was measured.
 
-    A marker that waits to be picked is a fault all the same: with it the camera may be fixed.
+    A marker that is not picked yet is a fault all the same: with it the camera may be determined.
     """
     picked = all(entry.pixel is not None for entry in clip.markers)
     return picked and all(isinstance(fault, Undetermined) for fault in faults.errors)
@@ -65,7 +63,7 @@ def leaves_gravity(clip: ClipEntry, faults: InputErrors) -> bool:
 def calibrate_if_fixed(
     session: Session, clip: ClipEntry, size_px: tuple[int, int]
 ) -> Calibration | None:
-    """Return the calibrated camera of a clip, None where too little was measured to fix one.
+    """Return the calibrated camera of a clip, None where too little was measured.
 
     Raises
     ------
@@ -91,7 +89,7 @@ def request_of(session: Session, clip: ClipEntry) -> ClipRequest:
         air=air_of(session),
         gravity_mps2=gravity.mps2,
         gravity_u_mps2=gravity.u_mps2,
-        release_m=np.array([release.along_m, release.across_m, release.height_m]),
+        release_m=point((release.along_m, release.across_m, release.height_m)),
         release_u_m=release.u_m,
         readout_s=session.camera.readout_s,
     )
@@ -121,7 +119,7 @@ def air_of(session: Session) -> Air:
 
 def marker_pixels(clip: ClipEntry, camera: Camera) -> tuple[tuple[str, tuple[float, float]], ...]:
     """Return each marker's name and where the camera sees its taped place."""
-    pixels = camera.project([entry.ground_m for entry in clip.markers] or np.zeros((0, 3)))
+    pixels = camera.project([entry.ground_m for entry in clip.markers])
     return tuple(
         (entry.name, (float(column), float(row)))
         for entry, (column, row) in zip(clip.markers, pixels, strict=True)
@@ -131,9 +129,9 @@ def marker_pixels(clip: ClipEntry, camera: Camera) -> tuple[tuple[str, tuple[flo
 def _marker(entry: MarkerEntry) -> Marker:
     return Marker(
         name=entry.name,
-        ground_m=np.array(entry.ground_m),
+        ground_m=point(entry.ground_m),
         u_m=entry.u_m,
-        pixel=None if entry.pixel is None else np.array(entry.pixel),
+        pixel=None if entry.pixel is None else point(entry.pixel),
         pixel_u=entry.pixel_u,
     )
 

@@ -1,0 +1,177 @@
+"""The place of a drawn ball: without bias, and with a covariance that can be believed."""
+
+import numpy as np
+import pytest
+
+from tests.tracker.drawn_balls import lit_balls, moving_balls
+from tracker.detection import ExpectedBall, fit_positions
+from tracker.detection.position_fit import LEAST_U_PX, SHAPE_SHARE
+from tracker.records import Cutouts
+
+WAYS = {"bright": 70.0, "dark": -70.0}
+
+
+@pytest.mark.parametrize("contrast", WAYS.values(), ids=WAYS.keys())
+@pytest.mark.parametrize("diameter", [2.0, 3.0, 4.0, 5.0])
+def test_place_is_not_biased(diameter, contrast):
+    rng = np.random.default_rng(11)
+    cutouts, expected, true = moving_balls(
+        rng, 150, diameter=diameter, contrast=contrast, noise=1.5, motion=(9.0, -4.0), exposure=0.05
+    )
+    sighting, _ = fit_positions(cutouts, expected, 0.05)
+    assert sighting.found.all()
+    error = sighting.pixels - true
+    assert np.all(np.abs(error.mean(axis=0)) < 0.05)
+    # Nor by where in the pixel the ball lies: the error does not follow the fraction.
+    part = true - np.rint(true)
+    for axis in range(2):
+        for side in (part[:, axis] < -0.2, np.abs(part[:, axis]) < 0.2, part[:, axis] > 0.2):
+            assert abs(error[side, axis].mean()) < 0.05
+    assert np.all(np.sign(sighting.snr) == np.sign(contrast))
+
+
+@pytest.mark.parametrize("contrast", WAYS.values(), ids=WAYS.keys())
+@pytest.mark.parametrize("motion", [(12.0, 0.0), (9.0, 7.0), (-8.0, 3.0)])
+def test_streak_is_located_at_its_middle(motion, contrast):
+    rng = np.random.default_rng(12)
+    cutouts, expected, true = moving_balls(
+        rng, 60, diameter=3.0, contrast=contrast, noise=1.5, motion=motion, exposure=0.5
+    )
+    sighting, _ = fit_positions(cutouts, expected, 0.5)
+    assert sighting.found.all()
+    assert np.all(np.abs((sighting.pixels - true).mean(axis=0)) < 0.05)
+
+
+@pytest.mark.parametrize(
+    ("contrast", "noise", "exposure"), [(60.0, 5.0, 0.05), (-60.0, 5.0, 0.05), (60.0, 4.0, 0.5)]
+)
+@pytest.mark.parametrize("diameter", [2.5, 4.0])
+def test_covariance_is_honest(diameter, contrast, noise, exposure):
+    # The normalised error squared of a two-dimensional normal error is chi-square with two
+    # degrees of freedom, mean 2 (Bar-Shalom, Li, Kirubarajan, 2001, 5.4).
+    rng = np.random.default_rng(13)
+    cutouts, expected, true = moving_balls(
+        rng,
+        220,
+        diameter=diameter,
+        contrast=contrast,
+        noise=noise,
+        motion=(9.0, -4.0),
+        exposure=exposure,
+    )
+    sighting, _ = fit_positions(cutouts, expected, exposure)
+    kept = sighting.found
+    assert kept.mean() > 0.97
+    # The drawn ball has no seam or felt, so what is granted to these is taken off first.
+    granted = LEAST_U_PX**2 + (SHAPE_SHARE * diameter) ** 2
+    spread = sighting.covariances[kept] - granted * np.eye(2)
+    error = (sighting.pixels - true)[kept]
+    squared = np.einsum("ni,nij,nj->n", error, np.linalg.inv(spread), error)
+    assert np.mean(squared) == pytest.approx(2.0, rel=0.3)
+
+
+def test_streak_is_less_sure_along_itself_than_across():
+    rng = np.random.default_rng(14)
+    cutouts, expected, _ = moving_balls(
+        rng, 40, diameter=3.0, contrast=50.0, noise=4.0, motion=(14.0, 0.0), exposure=0.7
+    )
+    sighting, _ = fit_positions(cutouts, expected, 0.7)
+    along, across = sighting.covariances[:, 0, 0], sighting.covariances[:, 1, 1]
+    assert np.median(along) > 1.5 * np.median(across)
+
+
+@pytest.mark.parametrize("share", [0.15, 0.4, 0.65])
+def test_exposure_share_is_recovered(share):
+    rng = np.random.default_rng(15)
+    cutouts, expected, _ = moving_balls(
+        rng, 30, diameter=3.5, contrast=70.0, noise=2.0, motion=(11.0, 6.0), exposure=share
+    )
+    _, exposure = fit_positions(cutouts, expected)
+    assert exposure == pytest.approx(share, abs=0.08)
+
+
+def test_neighbouring_frames_ball_in_the_patch_does_not_pull():
+    # A slow ball: its earlier and later pictures lie within the patch, negative.
+    rng = np.random.default_rng(16)
+    cutouts, expected, true = moving_balls(
+        rng, 150, diameter=4.0, contrast=70.0, noise=1.5, motion=(5.5, 0.0), exposure=0.1
+    )
+    sighting, _ = fit_positions(cutouts, expected, 0.1)
+    error = sighting.pixels - true
+    assert np.all(np.abs(error.mean(axis=0)) < 0.05)
+    assert np.all(error.std(axis=0) < 0.15)
+
+
+def test_nothing_is_found_in_noise():
+    rng = np.random.default_rng(17)
+    cutouts, expected, _ = moving_balls(
+        rng, 300, diameter=3.0, contrast=0.0, noise=4.0, motion=(9.0, -4.0), exposure=0.1
+    )
+    sighting, _ = fit_positions(cutouts, expected, 0.1)
+    assert sighting.found.mean() < 0.2
+
+
+def test_places_are_in_the_frames_own_pixels():
+    rng = np.random.default_rng(18)
+    cutouts, expected, true = moving_balls(
+        rng, 20, diameter=3.0, contrast=70.0, noise=1.0, motion=(9.0, -4.0), exposure=0.1
+    )
+    corner = np.array([700, 310])
+    moved = Cutouts(cutouts.patches, cutouts.corners + corner)
+    there = ExpectedBall(
+        expected.pixels + corner,
+        expected.motion_px,
+        expected.before_px,
+        expected.after_px,
+        expected.diameters_px,
+    )
+    here, _ = fit_positions(cutouts, expected, 0.1)
+    away, _ = fit_positions(moved, there, 0.1)
+    np.testing.assert_allclose(away.pixels, here.pixels + corner, atol=1e-9)
+    assert np.abs(away.pixels - true - corner).max() < 0.2
+
+
+def test_no_cuttings_give_no_sighting():
+    nothing = np.zeros((0, 2))
+    empty = Cutouts(np.zeros((0, 15, 15), np.int16), np.zeros((0, 2), np.int64))
+    expected = ExpectedBall(nothing, nothing, nothing, nothing, np.zeros(0))
+    sighting, exposure = fit_positions(empty, expected, 0.3)
+    assert len(sighting.pixels) == 0 and exposure == 0.3
+
+
+@pytest.mark.parametrize("diameter", [2.0, 3.0, 4.5])
+def test_one_light_serves_before_dark_and_before_bright(diameter):
+    # Lit from above, drawn in linear light and coded as a camera does: before dark the place lies
+    # high, before bright low, and one unevenness takes both off.
+    rng = np.random.default_rng(19)
+    scenes = [
+        lit_balls(rng, 20, diameter=diameter, ball=0.28, behind=behind, fall=0.6)
+        for behind in (0.08, 0.5)
+    ]
+    lights = np.linspace(0.0, 40.0, 21)
+    rows = np.empty((2, len(lights)))
+    for which, (cutouts, expected, true) in enumerate(scenes):
+        for at, strength in enumerate(lights):
+            light = np.array([0.0, -strength])
+            sighting, _ = fit_positions(cutouts, expected, 0.0, light)
+            assert sighting.found.all()
+            middle = sighting.pixels - sighting.lean[:, None] * light
+            rows[which, at] = np.median(middle[:, 1] - true[:, 1])
+            assert abs(np.median(middle[:, 0] - true[:, 0])) < 0.03
+    assert rows[0, 0] < -0.2 and rows[1, 0] > 0.2
+    best = np.argmin(np.abs(rows).max(axis=0))
+    assert 5.0 < lights[best] < 35.0
+    assert np.all(np.abs(rows[:, best]) < 0.06)
+
+
+def test_lean_predicts_the_place_under_another_light():
+    rng = np.random.default_rng(20)
+    cutouts, expected, _ = lit_balls(rng, 20, diameter=3.5, ball=0.28, behind=0.08, fall=0.4)
+    light, more = np.array([4.0, -16.0]), np.array([1.0, -2.0])
+    here, _ = fit_positions(cutouts, expected, 0.0, light)
+    there, _ = fit_positions(cutouts, expected, 0.0, light + more)
+    moved = (there.pixels - there.lean[:, None] * (light + more)) - (
+        here.pixels - here.lean[:, None] * light
+    )
+    np.testing.assert_allclose(moved, -here.lean[:, None] * more, atol=0.006)
+    assert np.all(np.abs(moved[:, 1]) > 0.02)

@@ -1,0 +1,114 @@
+"""What becomes of flights that were found and could not be measured."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from tests.tracker.invented_shot import invented
+from tracker.comparison.setups import SetupShots, summarise
+from tracker.measurement.rejection import SURE_SUPPORT, rejected, sorted_out
+from tracker.records import MeasuredShot, Quality, Reason, ReasonCode, RejectedCandidate
+
+
+def refused(release_s: float, support: float, seen: int = 60, offset_px: float = 400.0):
+    """A flight beside the invented shot's path, by so many px."""
+    shot = invented()[0]
+    assert shot.path is not None
+    times = shot.path.times_s - shot.path.times_s[0] + release_s
+    return RejectedCandidate(
+        clip=shot.shot.clip,
+        release_s=release_s,
+        support=support,
+        frames_seen=seen,
+        frames_crossed=100,
+        reasons=(Reason(ReasonCode.NO_FIT),),
+        times_s=times,
+        pixels=shot.path.pixels + np.array([0.0, offset_px]),
+    )
+
+
+def the_shot() -> MeasuredShot:
+    return invented()[0]
+
+
+def began_s() -> float:
+    path = the_shot().path
+    assert path is not None
+    return float(path.times_s[0])
+
+
+def test_a_clear_flight_that_failed_is_a_rejected_row_without_figures():
+    rows, told = sorted_out([the_shot()], [refused(30.0, 2 * SURE_SUPPORT)], "100 mm wheels")
+    assert [row.shot.quality for row in rows] == [the_shot().shot.quality, Quality.REJECTED]
+    row = rows[1].shot
+    assert (row.setup, row.release_s, row.frames_seen) == ("100 mm wheels", 30.0, 60)
+    assert row.exit_speed_mps is None
+    assert row.carry_m is None
+    assert not row.landing_seen
+    assert [each.code for each in row.reasons] == [ReasonCode.NOT_MEASURED, ReasonCode.NO_FIT]
+    assert len(told) == 1
+
+
+def test_two_tries_at_one_flight_make_one_row():
+    tries = [refused(30.0, 300.0), refused(30.1, 200.0)]
+    rows, told = sorted_out([], tries, "s")
+    assert [row.shot.release_s for row in rows] == [30.0]
+    assert len(told) == 2
+
+
+def test_what_is_weak_or_moves_on_its_own_is_told_and_makes_no_row():
+    weak = [refused(30.0, 0.9 * SURE_SUPPORT), refused(40.0, 400.0, seen=40)]
+    rows, told = sorted_out([], weak, "s")
+    assert rows == []
+    assert [each.release_s for each in told] == [30.0, 40.0]
+
+
+def test_what_is_left_of_a_measured_shot_makes_no_row():
+    again = refused(began_s(), 400.0, offset_px=8.0)
+    rows, told = sorted_out([the_shot()], [again], "s")
+    assert len(rows) == 1
+    assert [each.code for each in told[0].reasons] == [
+        ReasonCode.NO_FIT,
+        ReasonCode.SAME_DETECTIONS,
+    ]
+    assert told[0].reasons[1].numbers == {"release_s": the_shot().shot.release_s}
+
+
+def test_a_shot_that_borrows_another_ones_pictures_is_dropped_and_told():
+    good = the_shot()
+    few = good.points[::3]
+    poor = MeasuredShot(replace(good.shot, frames_seen=len(few)), few, good.path)
+    rows, told = sorted_out([good, poor], [], "s")
+    assert rows == [good]
+    assert [each.code for each in told[0].reasons] == [ReasonCode.BORROWED_POSITIONS]
+    assert np.all(np.isfinite(told[0].times_s))
+
+
+def test_a_shot_that_was_found_twice_is_one_shot():
+    good = the_shot()
+    less = MeasuredShot(
+        replace(good.shot, frames_seen=good.shot.frames_seen - 1), good.points, good.path
+    )
+    again = MeasuredShot(replace(good.shot, release_s=good.shot.release_s), good.points, good.path)
+    for found in ([good, less, again], [less, good, again]):
+        rows, told = sorted_out(found, [], "s")
+        assert len(rows) == 1
+        assert rows[0].shot.frames_seen == good.shot.frames_seen
+        assert all(each.reasons[0].code is ReasonCode.DUPLICATE for each in told)
+        assert len(told) == 2
+
+
+def test_two_balls_that_cross_are_two_shots():
+    one = the_shot()
+    assert one.path is not None
+    lower = tuple(replace(point, row_px=point.row_px + 5.0) for point in one.points)
+    other = MeasuredShot(one.shot, lower, one.path)
+    rows, _ = sorted_out([one, other], [], "s")
+    assert len(rows) == 2
+
+
+def test_rejected_rows_are_counted_by_no_comparison():
+    setup = the_shot().shot.setup
+    shots = [the_shot().shot, rejected(refused(30.0, 400.0), setup).shot]
+    summary = summarise(SetupShots(setup, tuple(shots), ("a", "a")), "carry_m")
+    assert summary.used == 1

@@ -1,0 +1,101 @@
+"""The picture of a ball: a disc with a soft edge, drawn out along its path during the exposure."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Fine = NDArray[np.float32]
+
+EDGE_PX = 0.65
+"""Softness of the disc's edge, px (1 sd): lens, pixel area and encoder together (common practice,
+no source)."""
+
+LEAST_RADIUS_PX = 0.8
+"""Radius from which the slope of light is counted at least, px: a smaller ball's rim is the
+blur's."""
+
+LOGISTIC = 1.702
+"""Steepness of the logistic curve that is nearest to the normal one, within 0.01 (D. C. Haley,
+1952; from memory)."""
+
+STEP_RADII = 1.5
+"""Distance between the discs that make up a streak, radii: two of them overlap (common practice, no
+source)."""
+
+MOST_DISCS = 15
+"""Discs that make up a streak at most: a longer one is drawn coarser."""
+
+LARGEST_EXPONENT = 60.0
+"""Exponent beyond which a disc adds nothing to a pixel."""
+
+
+def ball_images(
+    grid: tuple[Fine, Fine], place: Array, streak: Array, radius: Array, light: Array
+) -> list[Fine]:
+    """Return the ball's picture of unit contrast and its derivatives, each of shape (N, P).
+
+    In this order: the picture; its derivatives by column and row of the place; the pictures of a
+    slope of one step from the middle to the rim, along columns and along rows; and, where the light
+    is uneven, what that adds to the two derivatives. Seven digits are enough: a pixel's own value
+    has two or three.
+
+    Parameters
+    ----------
+    grid : two ndarrays, shape (N, side)
+        Columns and rows of each cutout.
+    place : ndarray, shape (N, 2)
+    streak : ndarray, shape (N, 2)
+        Path during the exposure, px.
+    radius : ndarray, shape (N,)
+    light : ndarray, shape (N, 2)
+        Slope of the light, luma steps from the middle to the rim.
+    """
+    grid_x, grid_y = grid
+    offsets = _disc_offsets(streak, radius)
+    shape = (len(grid_x), grid_y.shape[1], grid_x.shape[1])
+    uneven = bool(np.any(light != 0.0))
+    along, upright = light.astype(np.float32).T[:, :, None, None]
+    found = [np.zeros(shape, np.float32) for _ in range(7 if uneven else 5)]
+    share, distance = np.empty(shape, np.float32), np.empty(shape, np.float32)
+    steepness = np.float32(LOGISTIC / EDGE_PX)
+    rim = (radius * steepness).astype(np.float32)[:, None, None]
+    for offset in offsets:
+        middle = (place + offset * streak).astype(np.float32)
+        dx = (grid_x - middle[:, :1])[:, None, :]
+        dy = (grid_y - middle[:, 1:])[:, :, None]
+        np.add(dx * dx, dy * dy + np.float32(1e-6), out=distance)
+        np.sqrt(distance, out=distance)
+        # The logistic curve in place of the normal one: much cheaper.
+        np.multiply(distance, steepness, out=share)
+        share -= rim
+        np.minimum(share, np.float32(LARGEST_EXPONENT), out=share)
+        np.exp(share, out=share)
+        share += np.float32(1.0)
+        np.reciprocal(share, out=share)
+        found[0] += share
+        found[3] += share * dx
+        found[4] += share * dy
+        # From here on `distance` holds the slope over the distance.
+        np.divide(share - share * share, distance, out=distance)
+        found[1] += distance * dx
+        found[2] += distance * dy
+        if uneven:
+            distance *= along * dx + upright * dy
+            found[5] += distance * dx
+            found[6] += distance * dy
+    for image in found[1:3] + found[5:]:
+        image *= steepness
+    per_radius = (1.0 / np.maximum(radius, LEAST_RADIUS_PX)).astype(np.float32)[:, None, None]
+    for part, image in zip((along, upright), found[5:], strict=False):
+        image -= part * found[0]
+    for image in found[3:]:
+        image *= per_radius
+    return [image.reshape(len(grid_x), -1) / np.float32(len(offsets)) for image in found]
+
+
+def _disc_offsets(streak: Array, radius: Array) -> Array:
+    """Return where along the streak the discs lie, as shares of it from its middle."""
+    longest = float(np.max(np.linalg.norm(streak, axis=1)))
+    thin = float(max(np.min(radius), LEAST_RADIUS_PX))
+    count = int(np.clip(2 * np.ceil(longest / (STEP_RADII * thin)) + 1, 1, MOST_DISCS))
+    return (np.arange(count) + 0.5) / count - 0.5

@@ -1,0 +1,92 @@
+"""How far the candidates support a hypothesis: its log-likelihood ratio against clutter."""
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.following.hypothesis import Hypothesis, Pool, SearchContext
+
+Array = NDArray[np.float64]
+
+SEEN_CHANCE = 0.7
+"""Probability that a ball in the picture gives a candidate. Common practice, no source: only its
+order of magnitude matters."""
+
+MISS = float(np.log(1.0 - SEEN_CHANCE))
+"""Log-likelihood ratio of a frame without a candidate where the ball should be."""
+
+EDGE_PX = 3.0
+"""A position nearer to the frame's edge than this is not in view, px: a ball there is cut off."""
+
+GATE_SIGMAS = 3.0
+"""Half-width of a gate in standard deviations of a candidate's position."""
+
+
+def score(context: SearchContext, pool: Pool, hypothesis: Hypothesis, gate_px: float) -> Hypothesis:
+    """Return the hypothesis with the support of the best candidate of every frame.
+
+    A frame with a candidate at distance d counts ``log(1 - P + P N(d) / clutter)``, one
+    without counts ``log(1 - P)`` (track score: S. Blackman and R. Popoli, Design and Analysis
+    of Modern Tracking Systems, 1999, ch. 6). `gate_px` is three standard deviations of N.
+    """
+    path, seen = _path(context, pool, hypothesis)
+    if not np.any(seen):
+        return replace(hypothesis, support=-np.inf, hits=0, in_view=0, chosen=np.zeros(0, int))
+    first, last = np.flatnonzero(seen)[[0, -1]]
+    begin, end = np.searchsorted(pool.owner, [first, last + 1])
+    owner = pool.owner[begin:end]
+    gap = pool.pixels[begin:end] - path[owner]
+    squared = gap[:, 0] ** 2 + gap[:, 1] ** 2
+    # Frames in which the ball is out of view have no position, and so no distance.
+    near = np.flatnonzero(squared < gate_px**2)
+    ratios = log_ratio(squared[near], gate_px, pool.clutter[begin:end][near])
+    near += begin
+    owner = pool.owner[near]
+    # The best of each frame; of equal ones the first.
+    order = np.lexsort((-ratios, owner))
+    order = order[np.diff(owner[order], prepend=-1) > 0]
+    winner = near[order]
+    support = float(np.sum(np.maximum(ratios[order], MISS)) + MISS * (np.sum(seen) - len(order)))
+    return replace(
+        hypothesis,
+        support=support,
+        hits=len(winner),
+        in_view=int(np.sum(seen)),
+        chosen=winner,
+    )
+
+
+def log_ratio(squared_px: Array, gate_px: float, clutter: Array) -> Array:
+    """Return the log-likelihood ratio of candidates at squared distances, each shape (N,)."""
+    variance = (gate_px / GATE_SIGMAS) ** 2
+    density = np.exp(-0.5 / variance * squared_px) / (2.0 * np.pi * variance)
+    return np.log(1.0 - SEEN_CHANCE + SEEN_CHANCE * density / clutter)
+
+
+def _path(
+    context: SearchContext, pool: Pool, hypothesis: Hypothesis
+) -> tuple[Array, NDArray[np.bool_]]:
+    """Return where the ball is in each frame of the pool, and whether it is in view."""
+    times = pool.frame_times_s - hypothesis.release_s
+    path = np.full((len(times), 2), np.nan)
+    seen = (times >= 0.0) & (times <= hypothesis.trajectory.times_s[-1])
+    if not np.any(seen):
+        return path, seen
+    pixels, shows = in_view(context, hypothesis.trajectory.at(times[seen])[:, :3])
+    path[seen] = np.where(shows[:, None], pixels, np.nan)
+    seen[seen] = shows
+    return path, seen
+
+
+def in_view(context: SearchContext, points: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """Return the pixels of points, shape (M, 2), and whether a ball there is in view, shape (M,).
+
+    It is inside the frame, off its edge and above the ground.
+    """
+    pixels = context.camera.project(points)
+    last = np.array(context.camera.size_px) - 1.0
+    with np.errstate(invalid="ignore"):
+        inside = np.all((pixels > EDGE_PX) & (pixels < last - EDGE_PX), axis=1)
+    shows: NDArray[np.bool_] = inside & (points[:, 2] >= context.ball_radius_m)
+    return pixels, shows

@@ -1,0 +1,80 @@
+"""What a person is told of a shot whose only scale is gravity."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.site import Site
+from tracker.fitting import figures_of
+from tracker.fitting.parameters import CAMERA_ACROSS_AT, CAMERA_AT
+from tracker.fitting.untaped import UntapedFit
+from tracker.records import Reason, ReasonCode, Track
+
+Array = NDArray[np.float64]
+
+DISTANCES_M = (20.0, 15.0, 10.0, 8.0, 5.0, 4.0, 3.0, 2.0)
+TAPED_U_M, PICKED_U_PX = 0.05, 1.0
+EDGE_SHARE = 0.012
+
+
+def gain(fit: UntapedFit) -> tuple[float, float, float] | None:
+    """Return what one taped distance would do for the exit speed.
+
+    The marker is added to the fit as if it had been taped and picked (the covariance does not
+    depend on what it would read), and the exit speed's uncertainty is carried again.
+
+    Returns
+    -------
+    tuple of float, or None
+        Distance of the marker from the release's foot (m), and the exit speed's standard
+        uncertainty without and with it (m/s). None where the frame shows no such place.
+    """
+    fitted, known = fit.fitted, fit.circumstances
+    camera = known.camera.perturbed(fitted.parameters[CAMERA_AT:])
+    width, height = camera.size_px
+    slope = figures_of(known, fitted.parameters).jacobian[0]
+    before = float(np.sqrt(slope @ fitted.covariance @ slope))
+    along, across = fitted.parameters[1:3]
+    for distance in DISTANCES_M:
+        mark = np.array([along + distance, across, 0.0])
+        pixel, by_point, by_camera = camera.project_with_jacobians(mark)
+        if not (0.0 < pixel[0, 0] < width - 1 and 0.0 < pixel[0, 1] < height - 1):
+            continue
+        rows = np.zeros((2, len(fitted.covariance)))
+        rows[:, CAMERA_AT:] = by_camera[0]
+        spread = PICKED_U_PX**2 * np.eye(2) + TAPED_U_M**2 * by_point[0] @ by_point[0].T
+        reach = rows @ fitted.covariance @ slope
+        won = reach @ np.linalg.solve(rows @ fitted.covariance @ rows.T + spread, reach)
+        return distance, before, float(np.sqrt(max(before**2 - float(won), 0.0)))
+    return None
+
+
+def scale_reasons(fit: UntapedFit, site: Site) -> list[Reason]:
+    """Return that gravity is the scale, from how far, and what one taped distance would gain."""
+    fitted, known = fit.fitted, fit.circumstances
+    camera = known.camera.perturbed(fitted.parameters[CAMERA_AT:])
+    numbers = {
+        "away": abs(float(camera.position[1])),
+        "away_u": float(np.sqrt(fitted.covariance[CAMERA_ACROSS_AT, CAMERA_ACROSS_AT])),
+    }
+    code = ReasonCode.GRAVITY_IS_SCALE_FEW_MARKERS if site.picked else ReasonCode.GRAVITY_IS_SCALE
+    reasons = [Reason(code, numbers)]
+    better = gain(fit)
+    if better is not None and better[2] < 0.95 * better[1]:
+        names = ("distance_m", "before_mps", "after_mps")
+        numbers = {"taped_u_cm": 100.0 * TAPED_U_M, **dict(zip(names, better, strict=True))}
+        reasons.append(Reason(ReasonCode.TAPE_ONE_DISTANCE, numbers))
+    return reasons
+
+
+def end_reasons(track: Track, size_px: tuple[int, int], landing_seen: bool) -> list[Reason]:
+    """Return what is doubtful about the two ends of the path."""
+    width, height = size_px
+    edge = EDGE_SHARE * width
+    found = []
+    step = np.abs(np.diff(track.pixels[:3], axis=0)).max(initial=0.0)
+    column, row = track.pixels[0]
+    if min(column, row, width - 1 - column, height - 1 - row) < edge + step:
+        found.append(Reason(ReasonCode.BEGINS_AT_EDGE))
+    if not landing_seen:
+        found.append(Reason(ReasonCode.LANDING_NOT_SEEN))
+    return found

@@ -1,0 +1,77 @@
+"""Advice on a session: what would make its figures more certain."""
+
+from calibration.errors import InputError
+from calibration.site import Calibration
+from tracker.launcher.setup import machine_from_setup
+from tracker.session import SESSION_FILE, ClipEntry, Session
+from tracker.workflow.stand import ball_of
+
+ENOUGH_MARKERS = 4
+"""With fewer, an error of one cannot be located (common practice, no source)."""
+
+
+def camera_advice(session: Session, clip: ClipEntry, calibration: Calibration) -> list[str]:
+    """Say what would make the camera better known."""
+    found = []
+    picked = sum(entry.pixel is not None for entry in clip.markers)
+    if picked < ENOUGH_MARKERS:
+        found.append(
+            f"{SESSION_FILE}, [[marker]]: {picked} have a pixel; with {ENOUGH_MARKERS} or more "
+            "an error of one of them shows."
+        )
+    if session.camera.position_m is None:
+        found.append(
+            f"{SESSION_FILE}, [camera], position_m: not given; tape where the camera stood."
+        )
+    weakest = calibration.weakest.text
+    found.append(f"{clip.file}: {weakest}.")
+    return found
+
+
+def session_advice(session: Session) -> list[str]:
+    """Say what else a person could still write down."""
+    found = []
+    camera, air = session.camera, session.air
+    if camera.lens is None and camera.field_of_view_deg is None:
+        found.append(
+            f"{SESSION_FILE}, [camera], field_of_view_deg: not given; the maker states it, "
+            "or a lens file holds it."
+        )
+    if camera.readout_s is None:
+        found.append(
+            f"{SESSION_FILE}, [camera], readout_s: not given; the time from first to last row "
+            "is taken as 0.006 s give or take 0.006 s."
+        )
+    if air.temperature_c is None or (air.pressure_hpa is None and air.altitude_m is None):
+        found.append(
+            f"{SESSION_FILE}, [air]: temperature_c and pressure_hpa (or altitude_m) would "
+            "narrow the drag."
+        )
+    if air.wind_along_mps is None and air.wind_across_mps is None:
+        found.append(
+            f"{SESSION_FILE}, [air], wind_along_mps: no wind given; it is taken as none, "
+            "give or take 1 m/s."
+        )
+    filmed = {clip.setup for clip in session.clips}
+    for setup in session.setups:
+        if setup.name not in filmed:
+            found.append(f'{SESSION_FILE}, [[setup]] "{setup.name}": no clip shows it.')
+    return found
+
+
+def launcher_advice(session: Session) -> list[str]:
+    """Say which setups the launcher's model cannot read; their shots are measured all the same."""
+    found = []
+    for entry in session.setups:
+        if not entry.parts:
+            found.append(
+                f'{SESSION_FILE}, [[setup]] "{entry.name}": nothing says how the launcher was '
+                "built; with [setup.wheel] and [setup.motor] its shots can be predicted."
+            )
+            continue
+        where = f'{SESSION_FILE}, [[setup]] "{entry.name}"'
+        try:
+            machine_from_setup(entry.parts, where, ball_of(session).diameter_m)
+        except InputError as error:
+            found.extend(f"No prediction: {sentence}" for sentence in error.sentences())
+    return found
