@@ -1,4 +1,4 @@
-"""Which of the things that are not known makes how much of each figure's uncertainty."""
+"""Uncertainty budget: the share of each source in every figure's variance."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 PRIORS = {
     "light": np.r_[LIGHT_AT],
     "camera": np.arange(CAMERA_AT, len(PARAMETERS)),
-    # Where nothing was taped, the moment and the aim are presumed too.
+    # Where nothing is taped, the release time and the direction have priors too.
     "release": np.r_[RELEASE_AT, POSITION_AT, VELOCITY_AT.start + 1],
     "readout": np.array([READOUT_AT]),
     "drag": np.array([DRAG_AT]),
@@ -38,8 +38,7 @@ PRIORS = {
     "wind along": WIND_AT[0],
     "wind across": WIND_AT[1],
 }
-"""What is known beforehand, in groups that are independent of each other, by the parameters
-that each tells something about."""
+"""The priors in groups that are independent of each other, with the parameters of each."""
 
 SOURCES = (
     "pixels",
@@ -58,18 +57,18 @@ SOURCES = (
     "spin",
     "gravity",
 )
-"""What a covariance is split by. A budget counts the gusts as wind. The drag that is known
-beforehand depends on two sources: the air's density and the ball. The camera counts as one
-only where nobody told what its covariance comes from."""
+"""Sources of a covariance. A budget counts the gusts as wind. The prior of the drag depends on two
+sources, the air's density and the ball. The camera counts as one source only where the parts of its
+covariance are not given."""
 
 OWN = ("pixels", "gusts", "spin")
-"""What differs from shot to shot. All else is the same for every shot of a session: one camera
-and one taping of it, one release taped on one launcher, one kind of ball in one air, and one
+"""Sources that differ from shot to shot. All others are the same for every shot of a session: one
+camera and one taping of it, one release taped on one launcher, one kind of ball in one air, and one
 sun that lights every ball from the same side."""
 
 
 def shares(circumstances: Circumstances, fitted: FittedFlight) -> dict[str, Array]:
-    """Split the covariance of a fit by the observations that it comes from.
+    """Split the covariance of a fit by its sources.
 
     Near its minimum the estimate is linear in what was observed, x = C (J' W y + sum P_g m_g),
     where P_g is the information of a group of observations g and C the covariance of all; an
@@ -93,7 +92,7 @@ def shares(circumstances: Circumstances, fitted: FittedFlight) -> dict[str, Arra
     for name, parameters in PRIORS.items():
         reach = fitted.covariance[:, parameters] @ information[np.ix_(parameters, parameters)]
         if name.startswith("wind"):
-            # A shot's wind is off by that of the session and by its own gust.
+            # A shot's wind is the session's mean wind and its own gust.
             steady = circumstances.wind_covariance(own=False)
             gusty = circumstances.wind_covariance(shared=False)
             found["wind"] = found.get("wind", 0.0) + reach @ steady @ reach.T
@@ -101,7 +100,7 @@ def shares(circumstances: Circumstances, fitted: FittedFlight) -> dict[str, Arra
         else:
             found[name] = reach @ fitted.covariance[parameters]
     if circumstances.camera_parts:
-        # The camera known beforehand is off by the errors of all its sources together.
+        # The error of the calibrated camera is the sum of those of its sources.
         reach = fitted.covariance[:, CAMERA_AT:] @ information[CAMERA_AT:, CAMERA_AT:]
         del found["camera"]
         for name, part in circumstances.camera_parts.items():
@@ -116,7 +115,7 @@ def shares(circumstances: Circumstances, fitted: FittedFlight) -> dict[str, Arra
 def budget_of(circumstances: Circumstances, fitted: FittedFlight, figures: Figures) -> Budget:
     """Return each figure's standard uncertainty by source, and the part that a session shares.
 
-    Figures that a flight does not have, for it never comes down, are left out.
+    Figures that a flight does not have, because it never comes down, are left out.
     """
     by_source = shares(circumstances, fitted)
     variances = _variances(by_source, figures)
@@ -125,10 +124,10 @@ def budget_of(circumstances: Circumstances, fitted: FittedFlight, figures: Figur
     shared = np.sqrt(np.sum(variances[:, common], axis=1))
     names = list(by_source)
     variances[:, names.index("wind")] += variances[:, names.index("gusts")]
-    told = [place for place, name in enumerate(names) if name != "gusts"]
+    listed = [place for place, name in enumerate(names) if name != "gusts"]
     parts = np.sqrt(variances)
     return Budget(
-        parts={FIGURES[i]: {names[k]: float(parts[i, k]) for k in told} for i in known},
+        parts={FIGURES[i]: {names[k]: float(parts[i, k]) for k in listed} for i in known},
         shared_u={FIGURES[i]: float(shared[i]) for i in known},
     )
 

@@ -1,10 +1,11 @@
-"""What the flight itself decided: its drag, and whether there is lift at all."""
+"""Drag and lift of a flight, and whether the flight or the ball table decided them."""
 
 from math import log
 
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.adjustment import NotDetermined
 from tracker.fitting.circumstances import Circumstances
 from tracker.fitting.fit import FittedFlight
 from tracker.fitting.parameters import DRAG_AT, LIFT_AT
@@ -13,8 +14,8 @@ from tracker.records import FlightModel
 Array = NDArray[np.float64]
 
 DECIDED, UNDECIDED = 0.75, 0.25
-"""Shares of what is known of a drag that come from its flight: above the first (its uncertainty
-at most half of that beforehand) the flight decided, below the second the ball table did."""
+"""Shares of the drag's information that come from the flight: above the first (its standard
+uncertainty at most half of the prior's) the flight decided, below the second the ball table did."""
 
 STRONG, AGAINST = 3.0, -1.0
 """Natural logarithms of a Bayes factor for lift: strong evidence for it and positive evidence
@@ -25,8 +26,8 @@ above 6 and below -2)."""
 def flight_model(circumstances: Circumstances, fitted: FittedFlight) -> FlightModel:
     """Return a flight's drag and lift, and what decided them.
 
-    The Bayes factor of a flight with lift against one without is the density of no lift before
-    the flight over that after it (the Savage-Dickey ratio, J. M. Dickey, Ann. Math. Stat. 42, 204,
+    The Bayes factor of a flight with lift against one without is the prior density of zero lift
+    over the posterior one (the Savage-Dickey ratio, J. M. Dickey, Ann. Math. Stat. 42, 204,
     1971), both normal.
     """
     parameters, covariance = fitted.parameters, fitted.covariance
@@ -59,12 +60,18 @@ def log_bayes_factor(lift: Array, covariance: Array, before_u: float) -> float:
     covariance : ndarray, shape (2, 2)
         Of the fitted lift.
     before_u : float
-        Standard uncertainty of either lift about zero before the flight; zero, where no lift is
-        taken for granted, leaves nothing to choose.
+        Prior standard uncertainty of either lift about zero; where it is zero, the factor is one.
+
+    Raises
+    ------
+    NotDetermined
+        When the covariance is not positive: the fit is degenerate.
     """
     if before_u <= 0.0:
         return 0.0
-    density_before = -2.0 * log(before_u)
-    pull = float(lift @ np.linalg.solve(covariance, lift))
-    density_after = -0.5 * (log(float(np.linalg.det(covariance))) + pull)
-    return density_before - density_after
+    sign, log_det = np.linalg.slogdet(covariance)
+    if sign <= 0.0 or not np.isfinite(log_det):
+        raise NotDetermined("the fit's covariance is not positive")
+    prior = -2.0 * log(before_u)
+    distance = float(lift @ np.linalg.solve(covariance, lift))
+    return prior + 0.5 * (float(log_det) + distance)

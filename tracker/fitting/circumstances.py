@@ -27,20 +27,20 @@ from tracker.flight.gusts import GUST_MODES, gust_covariance
 Array = NDArray[np.float64]
 
 USUAL_LIGHT, LIGHT_U = np.array([0.0, -20.0]), 20.0
-"""How unevenly a ball is lit, in luma steps from its middle to its rim along columns and rows, and
-its standard uncertainty. Light comes from above, outdoors and in halls. Under an overcast sky and
-over grass that gives back a fifth, a ball's foot has a fifth of the light of its top (Lambert's
-law), which a camera makes half the luma: a fall of 25 to 45 luma steps from the middle to the
-foot of a bright ball."""
+"""Brightness slope across a ball, in luma steps from its middle to its rim along columns and rows,
+and its standard uncertainty. Light comes from above, outdoors and in halls. Under an overcast sky
+and over grass that reflects a fifth, a ball's foot has a fifth of the light of its top (Lambert's
+law), half of the luma after the camera's gamma: a fall of 25 to 45 luma steps from the middle to
+the foot of a bright ball."""
 
 LIFT_FADE, LIFT_FADE_U = 0.4, 0.4
-"""How a ball's lift follows its speed (`tracker.flight.aerodynamics.Lifts`). A ball that keeps its
-spin while it slows from v to v / 2 has 1.7 times the lift coefficient at a spin ratio of 0.1, by
-C = 1 / (2 + v / (R w)) (`tracker.flight.coefficients.FeltLift`): 0.7. One whose coefficient
-does not care for the spin has 0. A shot tells little of it, and both are near enough."""
+"""Fade of a ball's lift with speed (`tracker.flight.aerodynamics.Lifts`), no unit. A ball that
+keeps its spin while it slows from v to v / 2 has 1.7 times the lift coefficient at a spin ratio of
+0.1, by C = 1 / (2 + v / (R w)) (`tracker.flight.coefficients.FeltLift`): 0.7. One whose coefficient
+does not depend on the spin has 0. A shot contains little information on it."""
 
 EXACT = 1e-7
-"""Standard uncertainty of what is not in doubt, small beside any that is."""
+"""Standard uncertainty of what is known exactly: small beside any other, in any unit."""
 
 GROUND_U_M = 0.02
 """Standard uncertainty of the ground's height where the ball lands, beside the plane of the
@@ -49,7 +49,7 @@ markers, m. Common practice, no source."""
 
 @dataclass(frozen=True)
 class Circumstances:
-    """Everything that is known about a shot before its track is looked at.
+    """The priors of a shot: values and standard uncertainties.
 
     Attributes
     ----------
@@ -62,24 +62,24 @@ class Circumstances:
     gravity_u_mps2 : float
         Standard uncertainty of the gravity in `forces`.
     drag, drag_u : float
-        Drag coefficient of the ball; the uncertainty also holds what is not known of the
-        air's density and the ball's mass and size, which act in the same way.
+        Drag coefficient of the ball; the uncertainty includes that of the air's density and the
+        ball's mass and size, which act in the same way.
     drag_air_u : float
         The part of `drag_u` that comes from the air's density.
     drag_slope_u : float
         Standard uncertainty of the drag's slope about zero (`tracker.flight.aerodynamics`).
     gust_u_mps : float
-        Standard deviation of a gust's parts along and across.
+        Standard deviation of the gusts along and across.
     reach_share_u : float
         Relative standard uncertainty of the forces' reach: of density, mass and size.
     camera_parts : mapping of str to ndarray, shape (14, 14)
-        The camera's covariance by what it comes from; empty where only the whole is known.
+        The camera's covariance by source; empty where only the whole is known.
     lift_u : float
         Standard uncertainty of each lift coefficient about zero.
     wind_mps : tuple of float
         Along and across the firing line.
     wind_u_mps : float
-        Of the mean wind while shots were fired, of either part.
+        Of either component of the session's mean wind.
     ball_radius_m : float
     readout_s, readout_u_s : float
         Time from the first to the last row of the picture.
@@ -105,7 +105,7 @@ class Circumstances:
     camera_parts: Mapping[str, Array] = field(default_factory=dict)
 
     def prior_mean(self) -> Array:
-        """Return what is expected of `PARAMETERS`; zero where nothing is."""
+        """Return the prior mean of `PARAMETERS`; zero for those without a prior."""
         mean = np.zeros(len(PARAMETERS))
         mean[POSITION_AT] = self.release_m
         mean[DRAG_AT] = self.drag
@@ -116,7 +116,7 @@ class Circumstances:
         return mean
 
     def prior_information(self) -> Array:
-        """Return the inverse covariance of what is known, shape (P, P); zero where nothing is."""
+        """Return the inverse covariance of the prior, shape (P, P); zero where there is none."""
         information = np.zeros((len(PARAMETERS), len(PARAMETERS)))
         own = np.zeros(CAMERA_AT)
         own[POSITION_AT] = self.release_u_m
@@ -135,7 +135,7 @@ class Circumstances:
         return information
 
     def wind_covariance(self, shared: bool = True, own: bool = True) -> Array:
-        """Return the covariance of a part of the wind and its gusts, shape (7, 7), m²/s².
+        """Return the covariance of one component of the wind and its gusts, shape (7, 7), m²/s².
 
         The session's mean wind is the same for every shot (`shared`); each shot meets its own
         gust, whose mean over the flight adds to it (`own`).

@@ -1,4 +1,4 @@
-"""The conditions of a shot besides its camera, and the priors of the fit that follow from them."""
+"""The conditions of a shot beside its camera, and the priors of the fit that follow from them."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -29,7 +29,7 @@ LEAST_READOUT_U_S = 1e-4
 
 @dataclass(frozen=True, kw_only=True)
 class Conditions:
-    """What is known about a shot besides its pixels and its camera.
+    """What is known about a shot beside its pixels and its camera.
 
     Attributes
     ----------

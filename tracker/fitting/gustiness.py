@@ -1,4 +1,4 @@
-"""How gusty the air was while a ball flew, by what its flight shows."""
+"""Strength of the gusts during a flight, estimated from the flight."""
 
 from dataclasses import replace
 
@@ -12,8 +12,8 @@ from tracker.fitting.parameters import PARAMETERS, WIND_AT
 Array = NDArray[np.float64]
 
 SHARES = np.array([0.1, 0.2, 0.4, 0.7, 1.0, 1.5, 2.2])
-"""Gustiness over the usual one. Each is taken as equally likely before the flight is seen: some
-air is all but still within a flight, and some squalls."""
+"""Standard deviation of the gusts over the usual one, each with the same prior probability: the air
+is all but still during some flights and squally during others. Common practice, no source."""
 
 
 def gustiness(
@@ -22,27 +22,28 @@ def gustiness(
     departure: Array,
     correlation_factor: float,
 ) -> float:
-    """Return the standard deviation of the gusts, m/s, as the flight itself makes it likely.
+    """Return the standard deviation of the gusts, m/s, estimated from the flight.
 
-    The evidence of a variance is the chance of what was seen under it, all that is fitted summed
-    over: with the information A that a clip has of the wind (everything else eliminated), the
-    pull r of the clip on it and the covariance P that the variance gives it, twice the logarithm
-    is ``r' P (1 + A P)^-1 r - log det (1 + A P)`` (D. J. C. MacKay, Neural Computation 4, 415,
-    1992, for the linear model). Returned is the root of the variance averaged over `SHARES`.
+    The evidence of a variance is the marginal likelihood of the positions: with the information A
+    of the clip on the wind (everything else eliminated), its right side r and the wind's prior
+    covariance P under that variance, twice the logarithm is
+    ``r' P (1 + A P)^-1 r - log det (1 + A P)`` (D. J. C. MacKay, Neural Computation 4, 415, 1992,
+    for the linear model). Returned is the root of the variance averaged over `SHARES` with the
+    evidence as weight.
 
     Parameters
     ----------
     circumstances : Circumstances
-        With the usual gustiness.
+        With the usual gusts.
     data_information : ndarray, shape (P, P)
-        Information that the clip brought (`tracker.fitting.fit.FittedFlight`).
+        Information of the clip (`tracker.fitting.fit.FittedFlight`).
     departure : ndarray, shape (P,)
-        Fitted parameters less what was expected of them.
+        Fitted parameters less their prior mean.
     correlation_factor : float
         See `tracker.fitting.fit.FittedFlight`.
     """
     prior = circumstances.prior_information()
-    # A fit balances what it saw against what was known: the one pulls as much as the other.
+    # At the minimum of a fit the pull of the data balances that of the priors.
     pull = data_information @ departure + prior @ departure / correlation_factor
     winds = [int(place) for axis in WIND_AT for place in axis]
     others = [place for place in range(len(PARAMETERS)) if place not in winds]

@@ -21,7 +21,7 @@ class Instants:
     row_share : ndarray, shape (N,)
         How far down the readout each position's row lies, -0.5 to 0.5.
     lean : ndarray, shape (N,)
-        By how many px each position moves for a luma step of uneven light.
+        By how many px each position moves for a luma step of brightness slope.
     """
 
     times_s: Array

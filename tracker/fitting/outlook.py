@@ -1,4 +1,4 @@
-"""What a fit can be expected to tell of a flight that was not filmed yet."""
+"""The fit expected of a flight that has not been filmed yet."""
 
 from dataclasses import dataclass
 
@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class ExpectedFlight:
-    """A flight that is expected, and all of it that does not depend on who looks.
+    """An expected flight, and all of it that does not depend on the camera.
 
     Attributes
     ----------
@@ -64,20 +64,19 @@ def expected_flight(circumstances: Circumstances, velocity_mps: Array) -> Expect
 def expected_fit(
     circumstances: Circumstances, flight: ExpectedFlight, instants: Instants, covariances: Array
 ) -> FittedFlight:
-    """Return the fit of a flight as it will come out if every position is as good as foretold.
+    """Return the fit of a flight whose positions have given covariances.
 
-    The covariance is the inverse of the Fisher information of the positions and of everything
-    known beforehand, the camera's covariance included (van Trees' form of the Cramér-Rao bound:
-    H. L. van Trees, Detection, Estimation, and Modulation Theory, part
-    I, 1968, 2.4).
+    The covariance is the inverse of the Fisher information of the positions and of all priors, the
+    camera's included (van Trees' form of the Cramér-Rao bound: H. L. van Trees, Detection,
+    Estimation, and Modulation Theory, part I, 1968, 2.4).
 
     Parameters
     ----------
     circumstances : Circumstances
-        Its camera, where it will stand, has the covariance that it will have.
+        Their camera is the planned one, with its predicted covariance.
     flight : ExpectedFlight
     instants : Instants
-        Of the frames in which the ball will show.
+        Of the frames that will show the ball.
     covariances : ndarray, shape (N, 2, 2)
         Of each position, px².
     """

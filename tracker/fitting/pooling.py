@@ -1,4 +1,4 @@
-"""Drag and lift of all shots of a session together: one ball in one air has one drag."""
+"""Drag and lift pooled over the shots of a session: one ball in one air has one drag."""
 
 from collections.abc import Sequence
 from math import hypot, sqrt
@@ -35,27 +35,28 @@ POOLED = {
 }
 
 SHARED = np.r_[POSITION_AT, READOUT_AT, LIGHT_AT, GRAVITY_AT, SLOPE_AT]
-"""What is the same for every shot besides the camera and the mean wind: the taped release, the
+"""Parameters that all shots share, beside the camera and the mean wind: the taped release, the
 readout, the light, gravity and the drag's slope."""
 
 LEAST_SHOTS = 2
+"""Fewest shots that can be pooled."""
 
 
 def pool(fits: Sequence[Fit]) -> dict[str, Pooled]:
-    """Return drag and lift as all shots of a session have them; empty for fewer than two.
+    """Return drag and lift pooled over the shots of a session; empty for fewer than two.
 
-    Every shot has a coefficient of its own, of which nothing is known beforehand. What the
-    clips showed of all shots is put together with what is known of the things they share,
-    counted once; all but the coefficients is eliminated from the normal equations (their Schur
-    complement). The pooled coefficient is the generalised mean of those that are left, Q their
-    weighted sum of squares about it (W. G. Cochran, Biometrics 10, 101, 1954), and the variance
-    between shots the one that makes Q what it is expected to be (R. DerSimonian and N. Laird,
-    Controlled Clinical Trials 7, 177, 1986, here for values that are correlated).
+    Every shot has a coefficient of its own, without a prior. The information of all clips is
+    combined with the prior of what the shots share, counted once, and everything but the
+    coefficients is eliminated from the normal equations (Schur complement). The pooled
+    coefficient is the generalised mean of the shots', Q their weighted sum of squares about it
+    (W. G. Cochran, Biometrics 10, 101, 1954), and the variance between shots the one whose
+    expected Q is the observed one (R. DerSimonian and N. Laird, Controlled Clinical Trials 7,
+    177, 1986, here for correlated values).
 
     Parameters
     ----------
     fits : sequence of (Circumstances, FittedFlight)
-        Shots of one session; those of one camera are told by its position and focal length.
+        Shots of one session. Cameras of the same position, focal length and direction are one.
     """
     if len(fits) < LEAST_SHOTS:
         return {}
@@ -74,7 +75,7 @@ def pool(fits: Sequence[Fit]) -> dict[str, Pooled]:
         expected = float(np.trace(information)) - float(weight @ weight) / whole
         between = max(0.0, (q - dof) / expected) if expected > 0.0 else 0.0
         u = sqrt(1.0 / whole + between * float(weight @ weight) / whole**2)
-        # Density, mass and size act as the coefficients do, and no flight tells them apart.
+        # Density, mass and size act as the coefficients do: no flight separates them.
         u = hypot(u, value * known.reach_share_u)
         found[name] = Pooled(
             value=value,
@@ -114,7 +115,7 @@ def _coefficients(fits: Sequence[Fit], target: int) -> tuple[Array, Array]:
         own = slice(cameras_at + CAMERA_SIZE * index, cameras_at + CAMERA_SIZE * (index + 1))
         normal[own, own] = first[name].prior_information()[np.ix_(camera, camera)]
     for index, ((circumstances, fitted), name) in enumerate(zip(fits, cameras, strict=True)):
-        seen, pull, order = _shown(circumstances, fitted, target)
+        normal_of_shot, right_of_shot, order = _own_equations(circumstances, fitted, target)
         start = cameras_at + CAMERA_SIZE * places[name]
         at = {int(parameter): place for place, parameter in enumerate(shared)}
         at |= {int(parameter): start + k for k, parameter in enumerate(camera)}
@@ -122,7 +123,7 @@ def _coefficients(fits: Sequence[Fit], target: int) -> tuple[Array, Array]:
         at[target] = size + index
         kept = [place for place, parameter in enumerate(order) if parameter in at]
         lost = [place for place, parameter in enumerate(order) if parameter not in at]
-        reduced, left = eliminate(seen, pull, kept, lost)
+        reduced, left = eliminate(normal_of_shot, right_of_shot, kept, lost)
         where = np.array([at[order[place]] for place in kept])
         normal[np.ix_(where, where)] += reduced
         right[where] += left
@@ -130,13 +131,13 @@ def _coefficients(fits: Sequence[Fit], target: int) -> tuple[Array, Array]:
     return eliminate(normal, right, kept, list(range(size)))
 
 
-def _shown(
+def _own_equations(
     circumstances: Circumstances, fitted: FittedFlight, target: int
 ) -> tuple[Array, Array, list[int]]:
-    """Return what a clip and a shot's own priors tell, the mean wind as two more parameters.
+    """Return a shot's normal equations: its clip, its own priors, the mean wind as two more.
 
-    At its minimum a fit balances what it saw against what was known, so what was seen alone
-    would have pulled by that much more.
+    At the minimum of a fit the pull of the data balances that of the priors, which gives the
+    right side of the data alone.
     """
     circumstances = fitted.with_gusts(circumstances)
     count = len(PARAMETERS)

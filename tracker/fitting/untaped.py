@@ -1,10 +1,10 @@
-"""Fitting a flight whose camera is hardly known: gravity is then the scale.
+"""Fit of a flight together with a camera that is hardly known: gravity gives the scale.
 
-A path in the picture looks the same from twice as far at twice the speed, but for gravity,
-which is what it is. The camera that is presumed is so wide that its law is not normal over its
-whole width, the distance least of all, so what is known of it is linearised anew about every
-fitted camera until the two agree: the result is the maximum of the whole posterior density, and
-its covariance that of the normal law which touches the density there.
+A path in the picture looks the same from twice as far at twice the speed, except for gravity, whose
+value is known. The prior of the camera is so wide that it is not normal over its whole width, least
+of all in the distance. It is linearised anew about every fitted camera until the two agree: the
+result is the maximum of the posterior density, and its covariance that of the normal distribution
+with the same curvature there.
 """
 
 from collections.abc import Callable
@@ -30,17 +30,22 @@ from tracker.records import Track
 
 Array = NDArray[np.float64]
 Around = Callable[[Camera], tuple[Array, Array]]
-"""Gives, near a camera, the mean and the covariance of its departure from it."""
+"""Returns the prior near a camera: mean and covariance of the true camera's departure from it."""
 
 ROUNDS, WHOLE_STEPS = 16, 5
-"""Rounds that are tried, and how many take the whole step; the later ones take half of it, for
-there two rounds may lie either side of the maximum."""
+"""Rounds at most, and how many take the whole step; later ones take half of it, since two rounds
+may alternate about the maximum."""
 
 NEAR = 0.08
-"""The rounds end when no camera parameter moves by more than this share of its uncertainty."""
+"""The rounds end when no camera parameter moves by more than this share of its standard
+uncertainty."""
 
 AIM_SD_RAD = np.radians(5.0)
-"""How well a launcher is pointed down its own firing line. Common practice, no source."""
+"""Standard uncertainty of a launcher's direction about its own firing line, rad. Common practice,
+no source."""
+
+LEAST_PLACES, LEAST_CUBIC = 6, 12
+"""Fewest positions of a first guess, and fewest for which its path is of third degree."""
 
 
 @dataclass(frozen=True)
@@ -50,13 +55,14 @@ class UntapedCircumstances(Circumstances):
     Attributes
     ----------
     camera_shift : ndarray, shape (14,)
-        Expected departure from `camera`, about which all is linearised.
+        Prior mean of the departure from `camera`, about which the fit is linearised.
     release_each_u_m : ndarray, shape (3,)
         Standard uncertainty of `release_m` by coordinate, instead of `release_u_m`.
     began_s, began_u_s : float
-        When the ball was released, by when it was first seen; no uncertainty, no knowledge.
+        Prior of the release time, from when the ball was first seen, s; no prior where the
+        uncertainty is zero.
     aim_u_mps : float
-        Standard uncertainty of the speed across the firing line.
+        Standard uncertainty of the speed across the firing line; no prior where it is zero.
     """
 
     camera_shift: Array = field(default_factory=lambda: np.zeros(CAMERA_SIZE))
@@ -66,14 +72,14 @@ class UntapedCircumstances(Circumstances):
     aim_u_mps: float = 0.0
 
     def prior_mean(self) -> Array:
-        """Return what is expected of the fit's parameters."""
+        """Return the prior mean of the parameters, shape (P,)."""
         mean = super().prior_mean()
         mean[RELEASE_AT] = self.began_s
         mean[CAMERA_AT:] = self.camera_shift
         return mean
 
     def prior_information(self) -> Array:
-        """Return the inverse covariance of what is known, shape (P, P)."""
+        """Return the inverse covariance of the prior, shape (P, P)."""
         information = super().prior_information()
         at = np.r_[RELEASE_AT, POSITION_AT]
         own = np.array([self.began_u_s, *self.release_each_u_m])
@@ -87,7 +93,7 @@ class UntapedCircumstances(Circumstances):
 
 @dataclass(frozen=True)
 class UntapedFit:
-    """A fitted flight with the circumstances as they were linearised about it."""
+    """A fitted flight, with the circumstances linearised about it."""
 
     circumstances: UntapedCircumstances
     fitted: FittedFlight
@@ -100,21 +106,21 @@ def fit_untaped(
     release_s: float,
     launch: Array,
 ) -> UntapedFit:
-    """Fit a flight and the camera that saw it, linearising until they agree.
+    """Fit a flight and its camera, linearising the camera's prior until they agree.
 
     Parameters
     ----------
     known : UntapedCircumstances
         Its camera is the first guess.
     around : callable
-        What is known of the camera near a given one.
+        The camera's prior near a given camera.
     observed, release_s, launch
         As of `tracker.fitting.fit.fit_flight`.
 
     Raises
     ------
     NotDetermined
-        When the track does not fix a flight, or the rounds run away.
+        When the track does not fix a flight, or the rounds do not converge.
     """
     camera = known.camera
     for number in range(ROUNDS):
@@ -129,7 +135,7 @@ def fit_untaped(
         move = fitted.parameters[CAMERA_AT:]
         u = np.sqrt(np.diag(fitted.covariance)[CAMERA_AT:])
         if number > 0 and np.all(np.abs(move) < NEAR * u):
-            # A second round that ends where it began has settled, however its own steps went.
+            # A round that ends where it began has converged, however its own steps went.
             return UntapedFit(circumstances, replace(fitted, settled=True))
         camera = camera.perturbed(move if number < WHOLE_STEPS else 0.5 * move)
         release_s, launch = float(fitted.parameters[RELEASE_AT]), fitted.parameters[LAUNCH_AT]
@@ -142,17 +148,17 @@ def first_launch(known: Circumstances, track: Track, release_s: float) -> Array:
     Parameters
     ----------
     known : Circumstances
-        With any camera that sees the line of fire.
+        With any camera that sees the firing line.
     track : Track
     release_s : float
     """
     launch = known.prior_mean()[LAUNCH_AT]
     places = known.camera.on_plane(track.pixels, known.release_m, (0.0, 1.0, 0.0))
     good = np.isfinite(places).all(axis=1)
-    if np.sum(good) < 6:
-        raise NotDetermined("the camera does not look at the line of fire")
+    if np.sum(good) < LEAST_PLACES:
+        raise NotDetermined("the camera does not look at the firing line")
     since = track.times_s[good] - release_s
-    degree = 3 if np.sum(good) >= 12 else 2
+    degree = 3 if np.sum(good) >= LEAST_CUBIC else 2
     for axis, at in ((0, 3), (2, 5)):
         path = np.polynomial.Polynomial.fit(since, places[good, axis], degree)
         launch[at] = path.deriv()(0.0)
@@ -160,7 +166,7 @@ def first_launch(known: Circumstances, track: Track, release_s: float) -> Array:
 
 
 def prior_chi_square(fit: UntapedFit) -> float:
-    """Return the squared distance of a fit from all that was presumed, in units of its spread."""
+    """Return the squared distance of a fit from its prior, in units of the prior's covariance."""
     circumstances = fit.circumstances
     off = fit.fitted.parameters - circumstances.prior_mean()
     return float(off @ circumstances.prior_information() @ off)

@@ -14,6 +14,9 @@ _EQUATOR = 9.7803253359
 _SOMIGLIANA = 0.00193185265241
 _SQUARED_ECCENTRICITY = 0.00669437999013
 _ROTATION_RATIO = 0.00344978650684
+"""Constants of the WGS 84 ellipsoid (NIMA TR8350.2, 2000, tables 3.1, 3.3 and 3.4): semi-major axis
+(m), flattening, normal gravity at the equator (m/s²), Somigliana's constant, squared eccentricity,
+and centrifugal over gravitational acceleration at the equator."""
 
 
 @dataclass(frozen=True)

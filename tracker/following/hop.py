@@ -52,8 +52,8 @@ LEAST_SUPPORT = 14.0
 unrelated candidates reach this for one of them in fewer than one flight of a thousand."""
 
 TIME_SIGMAS, TIMES = 2.5, 7
-"""Times of the bounce that are tried first: so many, within this many standard uncertainties of the
-predicted one."""
+"""Half-width of the first grid of bounce times, in standard uncertainties of the predicted one, and
+its number of times."""
 
 RESTITUTIONS = np.array([0.25, 0.4, 0.55, 0.7, 0.85])
 SPEEDS_KEPT = np.array([0.3, 0.45, 0.6, 0.75, 0.9])

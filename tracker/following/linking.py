@@ -37,12 +37,12 @@ frame's width per second and of the speed."""
 
 LONGEST_GAP_S = 0.14
 LEAST_GAP_FRAMES = 3.5
-"""How long a path may miss a candidate: s, and at least so many frames."""
+"""Longest time without a candidate, s, and its least value in frames."""
 
 YOUNG, TENDER = 4, 8
 YOUNG_FRAMES, TENDER_FRAMES = 1.4, 2.4
 """A path of fewer positions than the first may not miss a frame, of fewer than the second not two;
-so many frames may pass between two of its positions."""
+the frames that may pass between two of its positions."""
 
 LEAST_HITS = 5
 """Fewest positions of a path that is returned: the fewest of a second-degree curve with redundancy

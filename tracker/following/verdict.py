@@ -20,8 +20,9 @@ practice, no source."""
 
 TWIN_S = 0.25
 TWIN_GATE, TWIN_TIMES, TWIN_NEAR = 0.7, 12, 4
-"""Two flights released within this time (s) are one flight found twice when, of so many times of
-their common flight, the last number have them within a share of the widest gate."""
+"""Two flights released within this time (s) are one flight found twice when, of the second
+number of times in their common flight, the last number have them within a share of the widest
+gate."""
 
 USUAL_EXTENT_M = (20.0, 10.0)
 MOST_EXTENT_M = (120.0, 40.0)
