@@ -262,10 +262,16 @@ def test_a_clip_without_shots_gives_a_table_without_rows(session: Path) -> None:
     assert len(lines) == 1
     assert lines[0].startswith("clip,setup,shot,release_s,exit_speed_mps")
     assert sorted(path.name for path in (session / "results").iterdir()) == [
+        "README.txt",
+        "digests.json",
+        "shots-edited-1.csv",
         "shots.csv",
         "shots.json",
         "tracks.csv",
     ]
+    kept = session / "results" / "shots-edited-1.csv"
+    assert kept.read_text(encoding="utf-8") == "an earlier run\n"
+    assert "shots-edited-1.csv" in " ".join(shown.split())
 
 
 def test_measuring_twice_gives_the_same_bytes(session: Path) -> None:
@@ -311,7 +317,7 @@ def test_every_command_and_option_is_explained() -> None:
     text = PAGE.read_text(encoding="utf-8")
     assert text == page(), "run python -m tests.faces.commands_page"
     for command in COMMANDS:
-        assert f"## {command}\n" in text
+        assert re.search(rf"^## {command}\b", text, re.M)
     assert "| None |" not in text
 
 

@@ -66,6 +66,8 @@ def test_tables_and_one_picture_a_shot_are_written(
     assert sorted(path.name for path in result.folder.iterdir()) == [
         "140mm-shot-1.jpg",
         "140mm-shot-2.jpg",
+        "README.txt",
+        "digests.json",
         "shots.csv",
         "shots.json",
         "tracks.csv",

@@ -89,6 +89,15 @@ def show_result(screen: "Console", result: "SessionResult") -> None:
         say(screen, sentences(clip.notes))
     if result.pooled:
         say(screen, ["", *sentences(pooled_clauses(result.pooled))])
+    if result.kept:
+        say(
+            screen,
+            [
+                "",
+                "The earlier results had been edited by hand. Your copy is kept beside the new "
+                f"ones: {', '.join(result.kept)}. Decisions that last go through lobmeter review.",
+            ],
+        )
     say(screen, ["", f"Results: {result.folder}"])
 
 

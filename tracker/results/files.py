@@ -1,19 +1,22 @@
-"""Putting finished files in place of earlier ones: all of them or none."""
+"""Writing files so that a reader sees the earlier one or the new one, never a part of it."""
 
 import os
 import shutil
 import tempfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 
 from calibration.errors import InputError
 
+STAGING = ".new-"
+"""Beginning of the name of a folder in which files are written before they are put in place."""
 
-def put_in_place(folder: Path, contents: Mapping[str, bytes], outdated: Iterable[str] = ()) -> None:
-    """Write files into a folder so that a reader sees the earlier ones or all of the new ones.
 
-    Everything is written and flushed beside the folder first; only then are the files
-    renamed into it. When a rename fails, those that were done are undone.
+def put_in_place(folder: Path, contents: Mapping[str, bytes]) -> None:
+    """Write files into a folder, each of them whole; other files stay.
+
+    Everything is written and flushed beside the folder's files first; only then is each renamed
+    over the earlier one. When a rename fails, those that were done are undone.
 
     Parameters
     ----------
@@ -21,8 +24,6 @@ def put_in_place(folder: Path, contents: Mapping[str, bytes], outdated: Iterable
         Made when it is not there.
     contents : mapping
         Bytes of each file by its name.
-    outdated : iterable of str
-        Names of files of an earlier run that go when the new ones are in place.
 
     Raises
     ------
@@ -31,53 +32,68 @@ def put_in_place(folder: Path, contents: Mapping[str, bytes], outdated: Iterable
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        staging = Path(tempfile.mkdtemp(prefix=".new-", dir=folder))
+        staging = Path(tempfile.mkdtemp(prefix=STAGING, dir=folder))
     except OSError as error:
-        raise _cannot(folder, error) from None
+        raise cannot_write(folder, error) from None
     try:
         for name, content in contents.items():
-            _write(staging / name, content)
-        _swap(folder, staging, list(contents))
+            write_flushed(staging / name, content, shown=folder / name)
+        _replace(folder, staging, list(contents))
     finally:
         shutil.rmtree(staging, ignore_errors=True)
-    for name in outdated:
-        if name not in contents and Path(name).name == name:
-            (folder / name).unlink(missing_ok=True)
 
 
-def _write(path: Path, content: bytes) -> None:
+def write_flushed(path: Path, content: bytes, shown: Path | None = None) -> None:
+    """Write a file and flush it to the disk.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be written; it names `shown` where that is given.
+    """
     try:
         with path.open("wb") as file:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
     except OSError as error:
-        raise _cannot(path.parent.parent / path.name, error) from None
+        raise cannot_write(shown or path, error) from None
 
 
-def _swap(folder: Path, staging: Path, names: list[str]) -> None:
-    """Rename staged files into the folder, keeping the earlier ones until all are there."""
-    kept = staging / "earlier"
-    kept.mkdir()
-    done: list[str] = []
+def copy_file(source: Path, target: Path) -> None:
+    """Copy a file, as a second name of the same bytes where the file system has such."""
     try:
-        for name in names:
-            if (folder / name).exists():
-                (folder / name).replace(kept / name)
-            done.append(name)
-            (staging / name).replace(folder / name)
-    except OSError as error:
-        for earlier in done:
-            (folder / earlier).unlink(missing_ok=True)
-            if (kept / earlier).exists():
-                (kept / earlier).replace(folder / earlier)
-        raise _cannot(folder / name, error) from None
+        os.link(source, target)
+    except OSError:
+        shutil.copy2(source, target)
 
 
-def _cannot(path: Path, error: OSError) -> InputError:
+def cannot_write(path: Path, error: OSError) -> InputError:
+    """Return the sentence for a file or folder that cannot be written."""
     reason = (error.strerror or "unknown").lower()
     return InputError(
         f"cannot be written ({reason})",
         where=str(path),
         remedy="close the program that has it open, or check the folder's rights and free space",
     )
+
+
+def _replace(folder: Path, staging: Path, names: list[str]) -> None:
+    """Rename staged files over the earlier ones, which come back where one cannot be replaced."""
+    kept = staging / "earlier"
+    kept.mkdir()
+    done: list[str] = []
+    name = ""
+    try:
+        for name in names:
+            if (folder / name).exists():
+                copy_file(folder / name, kept / name)
+            (staging / name).replace(folder / name)
+            done.append(name)
+    except OSError as error:
+        for earlier in done:
+            if (kept / earlier).exists():
+                (kept / earlier).replace(folder / earlier)
+            else:
+                (folder / earlier).unlink(missing_ok=True)
+        raise cannot_write(folder / name, error) from None

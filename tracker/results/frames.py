@@ -12,14 +12,12 @@ from typing import TYPE_CHECKING, Any, get_args, get_type_hints
 
 from calibration.errors import InputError, InputErrors
 from tracker.records import SHOT_COLUMNS, Quality, Shot, TrackPoint
+from tracker.results.folder import RESULTS, recover
 from tracker.results.rows import Provenance, read_provenance, read_shots
 from tracker.results.tables import TRACK_COLUMNS
 
 if TYPE_CHECKING:
     from pandas import DataFrame
-
-RESULTS = "results"
-"""Name of the folder inside a session's folder that holds what was computed."""
 
 NAMES = ("session", "clip", "setup", "quality")
 """Columns that hold one of a few names: categories."""
@@ -95,6 +93,7 @@ def read(folders: str | Path | Iterable[str | Path]) -> ResultFrames:
 
 def _results_in(folder: Path) -> Path:
     """Return the results folder that a folder is or holds."""
+    recover(folder / RESULTS)
     for results in (folder, folder / RESULTS):
         if (results / "shots.csv").is_file():
             return results

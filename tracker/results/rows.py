@@ -119,15 +119,6 @@ def read_provenance(path: Path) -> Provenance:
     return Provenance(shared, digests, None if made_by is None else str(made_by))
 
 
-def earlier_pictures(folder: Path) -> list[str]:
-    """Return the names of the pictures that an earlier run states it made."""
-    try:
-        document = json.loads((folder / "shots.json").read_text(encoding="utf-8"))
-        return [str(name) for name in document["pictures"]]
-    except (OSError, ValueError, KeyError, TypeError):
-        return []
-
-
 def _read_reasons(path: Path) -> dict[tuple[str, int], tuple[Reason, ...]]:
     """Return the reasons of `shots.json` by clip and shot; none where they cannot be read."""
     try:

@@ -6,7 +6,7 @@ from pathlib import Path
 from calibration.errors import InputError, InputErrors
 from calibration.site import Calibration
 from tracker.report.calibration_picture import calibration_picture
-from tracker.results import RESULTS
+from tracker.results import folder_of
 from tracker.results.files import put_in_place
 from tracker.session import ClipEntry, Session, read_session
 from tracker.video import first_picture
@@ -56,7 +56,7 @@ def calibrate_session(folder: Path) -> tuple[Session, tuple[CalibratedClip, ...]
     found: list[CalibratedClip] = []
     drawn: dict[str, bytes] = {}
     faults: list[InputError] = []
-    results = session.folder / RESULTS
+    results = folder_of(session.folder)
     for clip in session.clips:
         try:
             facts = inspected(session, clip)

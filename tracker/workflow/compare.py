@@ -9,7 +9,7 @@ from tracker.comparison.built import predicted_by_others
 from tracker.comparison.compare import Comparison, compare
 from tracker.comparison.words import WORDINGS, sentences
 from tracker.report.comparison_picture import comparison_picture
-from tracker.results import RESULTS
+from tracker.results import folder_of
 from tracker.results.files import put_in_place
 from tracker.workflow.outings import gather
 
@@ -54,7 +54,7 @@ def compare_sessions(folders: Sequence[Path], quantity: str = "carry_m") -> Comp
     picture = None
     if any(summary.used for summary in made.summaries):
         drawn = comparison_picture(made, shots)
-        folder = outings.sessions[0].folder / RESULTS
+        folder = folder_of(outings.sessions[0].folder)
         picture = folder / f"comparison-{quantity.replace('_', '-')}.png"
         put_in_place(folder, {picture.name: drawn})
     return Compared(made, tuple(sentences(made)), outings.notes, picture)

@@ -9,7 +9,7 @@ from calibration.errors import InputError, InputErrors
 from calibration.markers import COLOURS, Look, Proposal, find_markers
 from calibration.site import Calibration
 from tracker.report.markers_picture import markers_picture
-from tracker.results import RESULTS
+from tracker.results import folder_of
 from tracker.results.files import put_in_place
 from tracker.session import SESSION_FILE, ClipEntry, MarkerEntry, Session, read_session
 from tracker.video import first_picture
@@ -69,7 +69,7 @@ def mark_session(
         )
     session = read_session(folder)
     names = picture_names(session.clips)
-    results = session.folder / RESULTS
+    results = folder_of(session.folder)
     found: list[MarkedClip] = []
     drawn: dict[str, bytes] = {}
     faults: list[InputError] = []

@@ -13,9 +13,8 @@ from tracker.measurement.unmarked import measure_unmarked
 from tracker.records import Pooled, Quality
 from tracker.report.explanation import CandidateLog, explanation_pictures
 from tracker.report.shot_frames import draw_shots
-from tracker.results import folder_of, put_in_place
+from tracker.results import folder_of, replace_results
 from tracker.results.digests import program_version, sha256_of
-from tracker.results.rows import earlier_pictures
 from tracker.results.tables import Origin, shots_csv, shots_json, tracks_csv
 from tracker.session import SESSION_FILE, ClipEntry, Session
 from tracker.video import ClipFacts
@@ -98,8 +97,7 @@ def measure_session(
             pictures[f"{names[clip.clip.file]}-{ending}"] = picture
     results = folder_of(session.folder, session.name if session.bare else None)
     result = SessionResult(session, tuple(clips), results, _pooled(clips))
-    _write(result, pictures)
-    return result
+    return replace(result, kept=_write(result, pictures))
 
 
 def _made_ready(session: Session) -> list[_Ready]:
@@ -174,8 +172,8 @@ def _pooled(clips: Iterable[MeasuredClip]) -> dict[str, Pooled]:
     return pool([shot.fit for shot in every if shot.fit and shot.shot.quality is Quality.GOOD])
 
 
-def _write(result: SessionResult, pictures: dict[str, bytes]) -> None:
-    """Put the new results in place of the earlier ones."""
+def _write(result: SessionResult, pictures: dict[str, bytes]) -> tuple[str, ...]:
+    """Put the new results in place of the earlier ones; return the edited files that were kept."""
     measured = result.measured
     as_json = shots_json(
         measured,
@@ -190,7 +188,7 @@ def _write(result: SessionResult, pictures: dict[str, bytes]) -> None:
         "tracks.csv": tracks_csv(point for one in measured for point in one.points).encode("utf-8"),
         **pictures,
     }
-    put_in_place(result.folder, contents, outdated=earlier_pictures(result.folder))
+    return replace_results(result.folder, contents)
 
 
 def _digests(session: Session) -> dict[str, str]:

@@ -49,12 +49,15 @@ class SessionResult:
         Where the results lie.
     pooled : mapping of str to Pooled
         Drag and lift estimated from all good shots; empty for fewer than two.
+    kept : tuple of str
+        Names under which files of the earlier results that a person had edited were kept.
     """
 
     session: Session
     clips: tuple[MeasuredClip, ...]
     folder: Path
     pooled: Mapping[str, Pooled] = field(default_factory=dict)
+    kept: tuple[str, ...] = ()
 
     @property
     def measured(self) -> tuple[MeasuredShot, ...]:

@@ -11,7 +11,7 @@ from tracker.launcher.machine import Machine
 from tracker.launcher.prediction import Outdoors
 from tracker.launcher.setup import machine_from_setup
 from tracker.records import Shot
-from tracker.results import RESULTS
+from tracker.results import folder_of
 from tracker.results.digests import sha256_of
 from tracker.results.rows import read_provenance, read_shots
 from tracker.session import SESSION_FILE, Session, SetupEntry
@@ -81,11 +81,11 @@ def gather(folders: Sequence[Path], machines_needed: bool = False) -> Outings:
 def _rows(session: Session, folder: Path, notes: list[str]) -> list[Shot]:
     """Return the measured rows of a session, and note what is odd about them."""
     try:
-        rows = read_shots(session.folder / RESULTS / "shots.csv")
+        rows = read_shots(folder_of(session.folder) / "shots.csv")
     except FileNotFoundError:
         notes.append(f"{folder} has no results yet: lobmeter measure {folder}")
         return []
-    digest = read_provenance(session.folder / RESULTS / "shots.json").inputs.get(SESSION_FILE)
+    digest = read_provenance(folder_of(session.folder) / "shots.json").inputs.get(SESSION_FILE)
     if rows and digest not in (None, sha256_of(session.folder / SESSION_FILE)):
         notes.append(
             f"{folder}: {SESSION_FILE} was edited after these results were made; if more than "
@@ -110,7 +110,7 @@ def _setup(
     session: Session, folder: Path, name: str, rows: Sequence[Shot], machine: Machine | None
 ) -> Setup:
     mine = tuple(row for row in rows if row.setup == name)
-    provenance = read_provenance(session.folder / RESULTS / "shots.json")
+    provenance = read_provenance(folder_of(session.folder) / "shots.json")
     # A clip with markers of its own was filmed from a camera of its own.
     own = {clip.file for clip in session.clips if clip.markers != session.markers}
     occasions = tuple(f"{folder}/{row.clip}" if row.clip in own else str(folder) for row in mine)

@@ -11,7 +11,7 @@ from tracker.launcher.learning import Learned, LeftOut
 from tracker.launcher.prediction import Prediction, predict
 from tracker.launcher.sweep import Sweep, parse_sweep
 from tracker.report.sweep_picture import Measured, axis_label, sweep_picture
-from tracker.results import RESULTS
+from tracker.results import folder_of
 from tracker.results.files import put_in_place
 from tracker.statistics.components import Estimate
 from tracker.workflow.outings import Outings, gather
@@ -110,7 +110,7 @@ def _along(outings: Outings, base: Setup, sweep: Sweep, learned: Learned | None)
     found = predicted_along(base, sweep, learned)
     label = f"{axis_label(sweep.key)}; the rest as in {base.name}"
     drawn = sweep_picture(label, sweep.values, found, _measured_along(outings, sweep))
-    folder = outings.sessions[0].folder / RESULTS
+    folder = folder_of(outings.sessions[0].folder)
     picture = folder / f"sweep-{sweep.key.replace('.', '-').replace('_', '-')}.png"
     put_in_place(folder, {picture.name: drawn})
     return SweepPrediction(base.name, sweep, found, picture)

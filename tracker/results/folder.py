@@ -1,0 +1,238 @@
+"""The results folder of a session: replaced as a whole, and mended after an interruption.
+
+A run writes a complete new folder beside the earlier one and then switches the name:
+
+1. ``results.lobmeter-part`` is filled and flushed;
+2. it is renamed to ``results.lobmeter-new``: from here on it is complete;
+3. ``results`` is renamed to ``results.lobmeter-old``: from here on the new results count;
+4. ``results.lobmeter-new`` is renamed to ``results``;
+5. ``results.lobmeter-old`` is removed.
+
+Whenever a run is killed, `recover` ends what it began: where ``results`` is still there, it stays,
+with whatever a person did to it since; else the new results get its name. No step needs more than
+renaming a folder, so it works on Windows too.
+"""
+
+import hashlib
+import json
+import shutil
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from calibration.errors import InputError
+from tracker.results.digests import program_version, sha256_of
+from tracker.results.files import STAGING, cannot_write, copy_file, write_flushed
+
+RESULTS = "results"
+"""Name of the folder inside a session's folder that holds what was computed."""
+
+DIGESTS = "digests.json"
+"""File in the results that lists what the run wrote, each with its SHA-256."""
+
+NOTE = "README.txt"
+NOTE_TEXT = """\
+lobmeter measure computes every file here anew and replaces it.
+Write your own decisions (a shot rejected or accepted, another setup) with
+lobmeter review, or into review.toml beside session.toml: they are kept.
+Your own files in this folder stay as they are.
+"""
+
+PATIENCE_S = 20.0
+"""Time that a run waits for another that is just writing the same results, s. Writing takes well
+under a second; common practice, no source."""
+
+
+@dataclass(frozen=True)
+class _Names:
+    """The names that a results folder has while it is replaced."""
+
+    folder: Path
+
+    @property
+    def part(self) -> Path:
+        return self.folder.with_name(f"{self.folder.name}.lobmeter-part")
+
+    @property
+    def new(self) -> Path:
+        return self.folder.with_name(f"{self.folder.name}.lobmeter-new")
+
+    @property
+    def old(self) -> Path:
+        return self.folder.with_name(f"{self.folder.name}.lobmeter-old")
+
+
+def folder_of(session: Path, bare: str | None = None) -> Path:
+    """Return the results folder of a session's folder, or of the bare video file of that name.
+
+    What an interrupted run left there is ended first.
+    """
+    folder = session / (RESULTS if bare is None else f"{bare}-{RESULTS}")
+    recover(folder)
+    return folder
+
+
+def recover(folder: Path) -> None:
+    """End what an interrupted run began, so that the results are whole.
+
+    Parameters
+    ----------
+    folder : Path
+        The results folder, there or not.
+
+    Raises
+    ------
+    InputError
+        Where a folder cannot be renamed.
+    """
+    names = _Names(folder.resolve())
+    if any(place.exists() for place in (names.part, names.new, names.old)):
+        with _locked(folder):
+            _recover(names)
+
+
+def replace_results(folder: Path, contents: Mapping[str, bytes]) -> tuple[str, ...]:
+    """Put the results of a run in place of the earlier ones, all of them or none.
+
+    Files that the earlier run wrote go; those that a person changed since are kept under another
+    name; all others stay.
+
+    Parameters
+    ----------
+    folder : Path
+        Made when it is not there.
+    contents : mapping
+        Bytes of each file by its name.
+
+    Returns
+    -------
+    tuple of str
+        Names under which edited files were kept.
+
+    Raises
+    ------
+    InputError
+        Where the folder cannot be written or renamed.
+    """
+    names = _Names(folder.resolve())
+    whole = {**contents, NOTE: NOTE_TEXT.encode("utf-8")}
+    with _locked(folder):
+        try:
+            folder.parent.mkdir(parents=True, exist_ok=True)
+            _recover(names)
+            names.part.mkdir()
+        except OSError as error:
+            raise cannot_write(folder, error) from None
+        try:
+            edited = _fill(names, whole)
+            names.part.rename(names.new)
+            _switch(names)
+        except OSError as error:
+            shutil.rmtree(names.part, ignore_errors=True)
+            if folder.exists():
+                shutil.rmtree(names.new, ignore_errors=True)
+            raise cannot_write(folder, error) from None
+        except InputError:
+            shutil.rmtree(names.part, ignore_errors=True)
+            raise
+    return edited
+
+
+def written_digests(folder: Path) -> dict[str, str]:
+    """Return the SHA-256 of each file as the run that made the results wrote it."""
+    try:
+        document = json.loads((folder / DIGESTS).read_text(encoding="utf-8"))
+        return {str(name): str(digest) for name, digest in document["files"].items()}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return {}
+
+
+def _fill(names: _Names, contents: Mapping[str, bytes]) -> tuple[str, ...]:
+    """Write the new folder and carry over what is not of the earlier run."""
+    for name, content in contents.items():
+        write_flushed(names.part / name, content, shown=names.folder / name)
+    digests = {name: hashlib.sha256(content).hexdigest() for name, content in contents.items()}
+    document = {"lobmeter": program_version(), "files": digests}
+    text = json.dumps(document, indent=2, ensure_ascii=False) + "\n"
+    write_flushed(names.part / DIGESTS, text.encode("utf-8"), shown=names.folder / DIGESTS)
+    if not names.folder.exists():
+        return ()
+    earlier = written_digests(names.folder)
+    edited = []
+    for path in sorted(names.folder.iterdir()):
+        if path.name == DIGESTS or path.name.startswith(STAGING):
+            continue
+        if path.is_dir():
+            shutil.copytree(path, names.part / path.name, copy_function=_copy)
+        elif path.name not in earlier and path.name not in contents:
+            copy_file(path, names.part / path.name)
+        elif earlier.get(path.name) != sha256_of(path):
+            kept = _free_name(path, names)
+            copy_file(path, kept)
+            edited.append(kept.name)
+    return tuple(edited)
+
+
+def _copy(source: str, target: str) -> None:
+    copy_file(Path(source), Path(target))
+
+
+def _free_name(path: Path, names: _Names) -> Path:
+    """Return the first free name for an edited copy of a file."""
+    number = 1
+    while True:
+        name = f"{path.stem}-edited-{number}{path.suffix}"
+        if not (names.part / name).exists() and not (names.folder / name).exists():
+            return names.part / name
+        number += 1
+
+
+def _switch(names: _Names) -> None:
+    """Give the complete new folder the name of the results."""
+    if names.folder.exists():
+        names.folder.rename(names.old)
+    try:
+        names.new.rename(names.folder)
+    except OSError:
+        if names.old.exists():
+            names.old.rename(names.folder)
+        raise
+    shutil.rmtree(names.old, ignore_errors=True)
+
+
+def _recover(names: _Names) -> None:
+    shutil.rmtree(names.part, ignore_errors=True)
+    try:
+        if not names.folder.exists():
+            for complete in (names.new, names.old):
+                if complete.exists():
+                    complete.rename(names.folder)
+                    break
+    except OSError as error:
+        raise cannot_write(names.folder, error) from None
+    if names.folder.exists():
+        shutil.rmtree(names.new, ignore_errors=True)
+        shutil.rmtree(names.old, ignore_errors=True)
+
+
+@contextmanager
+def _locked(folder: Path) -> Iterator[None]:
+    """Hold the results of a session against another run on this machine."""
+    from filelock import FileLock, Timeout
+
+    key = hashlib.sha256(str(folder.resolve()).encode("utf-8", "surrogatepass")).hexdigest()[:24]
+    lock = FileLock(Path(tempfile.gettempdir()) / f"lobmeter-{key}.lock", timeout=PATIENCE_S)
+    try:
+        lock.acquire()
+    except Timeout:
+        raise InputError(
+            "another run is writing these results",
+            where=str(folder),
+            remedy="wait until it is done, then start again",
+        ) from None
+    try:
+        yield
+    finally:
+        lock.release()
