@@ -32,6 +32,11 @@ rotation that the camera holds; ``along``, ``across``, ``up`` move its centre (m
 """
 
 
+FRAME_MARGIN_PX = 1.0
+"""What lies nearer to the frame's edge counts as outside, px: its picture is cut off. Common
+practice, no source."""
+
+
 @dataclass(frozen=True)
 class Camera:
     """A pinhole camera with radial and tangential distortion.
@@ -120,6 +125,19 @@ class Camera:
         by_camera[:, 0, 7] = by_camera[:, 1, 8] = 1.0
         by_camera[:, :, 9:14] = self.focal_px * by_coefficients
         return pixels, by_point, by_camera
+
+    def in_frame(self, pixels: ArrayLike) -> NDArray[np.bool_]:
+        """Return which pixels, shape (..., 2), lie in the frame, off its edge, shape (...).
+
+        NaN lies outside.
+        """
+        last = np.array(self.size_px) - 1.0
+        places = np.asarray(pixels, float)
+        with np.errstate(invalid="ignore"):
+            inside: NDArray[np.bool_] = np.all(
+                (places > FRAME_MARGIN_PX) & (places < last - FRAME_MARGIN_PX), axis=-1
+            )
+        return inside
 
     def rays(self, pixels: ArrayLike) -> Array:
         """Return unit directions in ground axes, shape (N, 3), of pixels, shape (N, 2)."""

@@ -44,8 +44,9 @@ from tests.footage.plates import FIELD_AND_SKY, FOOTAGE, OWN
 from tests.tracker.thrown_balls import seen
 from tracker.detection import SearchSettings, settings_for
 from tracker.fitting import circumstances_of
-from tracker.measurement.circumstances import ClipRequest
-from tracker.measurement.clip import measure_clip
+from tracker.measurement import measure
+from tracker.measurement.context import ClipRequest
+from tracker.measurement.starts import ReleaseStart
 from tracker.records import Quality
 from tracker.session import read_session
 from tracker.synthetic.truth import read_truth
@@ -132,7 +133,7 @@ def baseline(case: Case, detect: Detect) -> tuple[list[Places], float]:
 def ours(case: Case) -> tuple[list[Places], float]:
     """Return the points that our rows are made of, and the time it took."""
     began = time.process_time()
-    result = measure_clip(case.facts, case.camera, case.request)
+    result = measure(case.facts, case.request, ReleaseStart(case.camera))
     spent = time.process_time() - began
     return [
         {

@@ -27,8 +27,8 @@ from typing import Any
 import cv2
 from scipy.stats import chi2
 
-from tracker.measurement.anywhere import field_of, measure_anywhere
-from tracker.measurement.clip import measure_clip
+from tracker.measurement import measure
+from tracker.measurement.starts import AnywhereStart, ReleaseStart, Start, field_of
 from tracker.records import Quality, Shot
 from tracker.session import read_session
 from tracker.synthetic.recipes import RECIPES, Recipe, without_shots
@@ -198,9 +198,10 @@ def filmed_and_measured(piece: Piece) -> Piece:
             request = request_of(session, clip)
             if piece.from_anywhere:
                 field = field_of([request.release_m, *(each.ground_m for each in clip.markers)])
-                found = measure_anywhere(facts, camera, request, field)
+                start: Start = AnywhereStart(camera, field)
             else:
-                found = measure_clip(facts, camera, request)
+                start = ReleaseStart(camera)
+            found = measure(facts, request, start)
             shots = [each.shot for each in found.shots]
             rejected = sum(shot.quality is Quality.REJECTED for shot in shots)
             minutes = facts.duration_s / facts.pace / 60.0

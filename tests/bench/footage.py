@@ -20,7 +20,8 @@ from tests.bench.scoring import rms
 from tests.footage.composite import Shown, composited, drawn_throw, thrown
 from tests.footage.plates import FIELD_AND_SKY, FOOTAGE, OWN, WITHOUT_A_SHOT, excerpt, path_of
 from tests.footage.views import Stand, View, drawn_stand, view
-from tracker.measurement.clip import measure_clip
+from tracker.measurement import measure
+from tracker.measurement.starts import ReleaseStart
 from tracker.records import Quality, Shot
 from tracker.video import inspect
 
@@ -60,7 +61,8 @@ def _without_shots(options: argparse.Namespace) -> None:
             for _ in range(options.fields):
                 stand, field = drawn_field(rng, facts.size_px)
                 shots = [
-                    found.shot for found in measure_clip(facts, field.told, field.request).shots
+                    found.shot
+                    for found in measure(facts, field.request, ReleaseStart(field.told)).shots
                 ]
                 rejected = sum(shot.quality is Quality.REJECTED for shot in shots)
                 minutes = facts.duration_s / facts.pace / 60.0
@@ -128,7 +130,7 @@ def matched(
     shots: list[Shown], clip: Path, field: View
 ) -> tuple[list[tuple[Shown, Shot | None]], int]:
     """Measure a clip; return each true shot with its believed row, and how many are nobody's."""
-    result = measure_clip(inspect(clip), field.told, field.request)
+    result = measure(inspect(clip), field.request, ReleaseStart(field.told))
     rows = [each.shot for each in result.shots if each.shot.quality is not Quality.REJECTED]
     pairs: list[tuple[Shown, Shot | None]] = []
     for shown in shots:

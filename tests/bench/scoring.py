@@ -16,8 +16,9 @@ from tracker.fitting import PARAMETERS, circumstances_of
 from tracker.fitting.observations import Instants
 from tracker.fitting.parameters import CAMERA_AT, READOUT_AT
 from tracker.flight.forces import Forces
-from tracker.measurement.circumstances import ClipRequest
-from tracker.measurement.clip import measure_clip
+from tracker.measurement import measure
+from tracker.measurement.context import ClipRequest
+from tracker.measurement.starts import ReleaseStart
 from tracker.records import Quality, Shot
 from tracker.session import Session, read_session
 from tracker.synthetic.truth import camera_from_truth, read_truth
@@ -69,7 +70,9 @@ def score_session(folder: Path) -> list[ClipScore]:
         facts = inspect(clip.path, session.camera.capture_fps)
         calibration = calibrate(session, clip, facts.size_px)
         request = request_of(session, clip)
-        result, split = timed(facts, partial(measure_clip, facts, calibration.camera, request))
+        result, split = timed(
+            facts, partial(measure, facts, request, ReleaseStart(calibration.camera))
+        )
         # A row that is told as rejected is neither a shot found nor a false one.
         rows = [each.shot for each in result.shots if each.shot.quality is not Quality.REJECTED]
         label = f"{folder.name}/{Path(clip.file).stem}"

@@ -14,29 +14,29 @@ from tracker.video.facts import ClipFacts
 T = TypeVar("T")
 
 STAGES = {
-    "decoding": ["tracker.measurement.clip.frames"],
-    "detection": ["tracker.measurement.clip.CandidateFinder.push"],
+    "decoding": ["tracker.measurement.passes.frames"],
+    "detection": ["tracker.measurement.passes.CandidateFinder.push"],
     "search": [
-        "tracker.measurement.clip.FlightSearch.__init__",
-        "tracker.measurement.clip.FlightSearch.push",
-        "tracker.measurement.clip.FlightSearch.finish",
+        "tracker.measurement.starts.release.FlightSearch.__init__",
+        "tracker.measurement.starts.release.FlightSearch.push",
+        "tracker.measurement.starts.release.FlightSearch.finish",
     ],
     "following": ["tracker.measurement.tracing.follow"],
     "sighting": ["tracker.measurement.sighting.sight"],
     "fitting": [
-        "tracker.measurement.tracing.fit_in_usual_gusts",
-        "tracker.measurement.tracing.with_likely_gusts",
-        "tracker.measurement.tracing.gravity_verdict",
+        "tracker.measurement.tracing.fit_given_gusts",
+        "tracker.measurement.tracing.refit_gusts",
+        "tracker.measurement.tracing.gravity_doubt",
         "tracker.measurement.tracing.describe",
         "tracker.measurement.sighting.figures_of",
     ],
     "steadiness": [
-        "tracker.measurement.clip.Steadier.see",
-        "tracker.measurement.clip.Steadier.steadied",
+        "tracker.measurement.passes.Steadier.see",
+        "tracker.measurement.passes.Steadier.steadied",
     ],
-    "cadence": ["tracker.measurement.clip.ChangeMeter.see"],
+    "cadence": ["tracker.measurement.passes.ChangeMeter.see"],
 }
-"""What is called in the course of `measure_clip`; none of these calls another."""
+"""What is called in the course of `measure` from the release; none of these calls another."""
 
 
 @dataclass

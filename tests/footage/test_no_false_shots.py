@@ -10,7 +10,8 @@ import pytest
 
 from tests.footage.plates import excerpt, needs_footage, path_of
 from tests.footage.views import USUAL, view
-from tracker.measurement.clip import measure_clip
+from tracker.measurement import measure
+from tracker.measurement.starts import ReleaseStart
 from tracker.records import Quality
 from tracker.video import inspect
 
@@ -42,6 +43,9 @@ def test_no_shot_where_there_is_none(tmp_path, name, seconds, first_s, stands):
     assert facts.frame_count >= 24
     for number in stands:
         field = view(USUAL[number], facts.size_px, np.random.default_rng(number))
-        shots = [measured.shot for measured in measure_clip(facts, field.told, field.request).shots]
+        shots = [
+            measured.shot
+            for measured in measure(facts, field.request, ReleaseStart(field.told)).shots
+        ]
         believed = [shot for shot in shots if shot.quality is not Quality.REJECTED]
         assert believed == [], f"{name}, {field.name}"

@@ -4,24 +4,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tests.tracker.clip_context import clip_context
 from tests.tracker.fitting_case import (
     FRAME_S,
-    SIZE_PX,
     Drawn,
     calibrated,
     circumstances,
     departures,
     positions,
 )
-from tracker.detection import SearchSettings
 from tracker.fitting import FittedFlight, Observations, figures_of, fit_flight
 from tracker.flight.figures import FIGURES
 from tracker.following.arcs import fit_arc
-from tracker.measurement.anywhere.shot import Sight
-from tracker.measurement.anywhere.start import Field, Flight, field_of, first_fit
-from tracker.measurement.scouting import Throw
-from tracker.measurement.sighting import Shutter
-from tracker.video import ClipFacts
+from tracker.measurement.flight import Flight
+from tracker.measurement.starts.field import Field, field_of, first_fit
+from tracker.measurement.starts.first_sight import Entry, FirstSight
+from tracker.measurement.throws import Throw
 
 KNOWN = circumstances(calibrated())
 FIELD = field_of([(0, 0, 0), (30, 0, 0), (20, 6, 0)])
@@ -34,7 +32,7 @@ class AnywhereCase:
     """A drawn shot and how it came into view."""
 
     case: Drawn
-    sight: Sight
+    sight: FirstSight
     field: Field = FIELD
 
     def fit(self) -> tuple[Flight, FittedFlight]:
@@ -42,8 +40,8 @@ class AnywhereCase:
         track = self.case.track
         places = np.column_stack([track.frames, track.times_s, track.pixels])
         throw = Throw(fit_arc(places[::2], 2.0 * FRAME_S), None)
-        began = self.sight.began(FRAME_S)
-        flight = first_fit(shutter(), self.field, throw, began, 2.0 * FRAME_S)
+        began = self.sight.beginning(FRAME_S)
+        flight = first_fit(clip_context(KNOWN), self.field, throw, began, 2.0 * FRAME_S)
         fitted = fit_flight(
             flight.known,
             Observations(track, self.case.row_share),
@@ -66,14 +64,6 @@ class AnywhereCase:
         return found
 
 
-def shutter() -> Shutter:
-    """What the clip as a whole tells."""
-    facts = ClipFacts.__new__(ClipFacts)
-    for name, value in (("size_px", SIZE_PX), ("rotation_deg", 0)):
-        object.__setattr__(facts, name, value)
-    return Shutter(KNOWN, facts, SearchSettings(4.0, 10.0, 1, (0, 0, *SIZE_PX)))
-
-
 def drawn_anywhere(rng: np.random.Generator, up_m: float | None = None) -> AnywhereCase:
     """Draw a shot from anywhere on the field, fired any way; part may lie out of the picture."""
     while True:
@@ -93,7 +83,7 @@ def drawn_anywhere(rng: np.random.Generator, up_m: float | None = None) -> Anywh
         count = len(case.track.frames)
         if count < 60 or case.track.times_s[-1] < landed - 0.1 or case.track.frames[0] > 1:
             continue
-        return AnywhereCase(case, Sight(float(case.track.times_s[0]), "inside"))
+        return AnywhereCase(case, FirstSight(float(case.track.times_s[0])))
 
 
 def late(drawn: AnywhereCase, first: int) -> AnywhereCase:
@@ -112,5 +102,5 @@ def late(drawn: AnywhereCase, first: int) -> AnywhereCase:
     return replace(
         drawn,
         case=replace(case, track=cut, row_share=case.row_share[shown]),
-        sight=Sight(began_s, "edge"),
+        sight=FirstSight(began_s, Entry.EDGE),
     )

@@ -15,7 +15,7 @@ from tracker.fitting.observations import Instants
 from tracker.fitting.parameters import CAMERA_AT
 from tracker.flight.air import Weather, air_from
 from tracker.flight.ball import ball_from
-from tracker.measurement.circumstances import ClipRequest
+from tracker.measurement.context import ClipRequest
 from tracker.records import Track
 
 Array = NDArray[np.float64]
@@ -72,19 +72,21 @@ def calibration_site(spacing: float = 1.0, pixel_u: float = 0.5) -> Site:
 
 
 def circumstances(camera: Camera, ball: str = "tennis") -> Circumstances:
-    return circumstances_of(
-        camera,
-        ClipRequest(
-            clip="140mm.mp4",
-            setup="140 mm wheels",
-            ball=ball_from(ball),
-            air=air_from(Weather(temperature_c=15.0, pressure_hpa=1013.0, wind_u_mps=0.5)),
-            gravity_mps2=9.81,
-            gravity_u_mps2=0.005,
-            release_m=np.array([0.0, 0.0, 0.8]),
-            release_u_m=0.03,
-            readout_s=0.008,
-        ),
+    return circumstances_of(camera, request(ball))
+
+
+def request(ball: str = "tennis") -> ClipRequest:
+    """The conditions of the shots."""
+    return ClipRequest(
+        clip="140mm.mp4",
+        setup="140 mm wheels",
+        ball=ball_from(ball),
+        air=air_from(Weather(temperature_c=15.0, pressure_hpa=1013.0, wind_u_mps=0.5)),
+        gravity_mps2=9.81,
+        gravity_u_mps2=0.005,
+        release_m=np.array([0.0, 0.0, 0.8]),
+        release_u_m=0.03,
+        readout_s=0.008,
     )
 
 

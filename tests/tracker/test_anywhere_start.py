@@ -10,7 +10,8 @@ from tests.tracker.fitting_case import FRAME_S
 from tracker.fitting.model import flight_of
 from tracker.following.arcs import fit_arc
 from tracker.following.throws import is_throw, trimmed_throw
-from tracker.measurement.anywhere.rules import no_throw, rolls
+from tracker.measurement.starts.throw_rules import no_throw, rolls
+from tracker.records import ReasonCode
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +45,7 @@ def test_what_comes_into_the_picture_is_told_from_there():
     true = flight_of(KNOWN, drawn.case.truth, 1.0, 0.02).at([began - drawn.case.truth[0]])[0]
     spread = np.sqrt(np.diag(fitted.covariance)[1:7])
     assert np.all(np.abs(fitted.parameters[1:7] - true) < 3.5 * spread)
-    assert no_throw(replace(flight, fitted=fitted), FIELD, 0.8, flight.first_s) == ""
+    assert no_throw(replace(flight, fitted=fitted), FIELD, 0.8, flight.first_s) is None
 
 
 def test_what_rolls_is_told_apart_from_what_flies():
@@ -62,28 +63,30 @@ def test_what_rolls_is_told_apart_from_what_flies():
 
 
 @pytest.mark.parametrize(
-    ("change", "word"),
+    ("change", "code"),
     [
-        ({1: 70.0}, "off the field"),
-        ({2: 40.0}, "off the field"),
-        ({3: -3.0}, "below the ground"),
-        ({4: 0.3, 5: 0.1, 6: 0.5}, "no throw"),
+        ({1: 70.0}, ReasonCode.OFF_FIELD),
+        ({2: 40.0}, ReasonCode.OFF_FIELD),
+        ({3: -3.0}, ReasonCode.BELOW_GROUND),
+        ({4: 0.3, 5: 0.1, 6: 0.5}, ReasonCode.SPEED_IMPLAUSIBLE),
     ],
 )
-def test_what_gravity_puts_elsewhere_is_no_throw(change, word):
+def test_what_gravity_puts_elsewhere_is_no_throw(change, code):
     flight, fitted = drawn_anywhere(np.random.default_rng(4)).fit()
     parameters = fitted.parameters.copy()
     for at, value in change.items():
         parameters[at] = value
     moved = replace(flight, fitted=replace(fitted, parameters=parameters))
-    assert word in no_throw(moved, FIELD, 0.8, flight.first_s)
+    reason = no_throw(moved, FIELD, 0.8, flight.first_s)
+    assert reason is not None and reason.code is code
 
 
 def test_what_comes_up_off_the_ground_is_a_hop():
     flight, fitted = drawn_anywhere(np.random.default_rng(4), up_m=0.1).fit()
-    assert "a hop" in no_throw(replace(flight, fitted=fitted), FIELD, 0.8, flight.first_s)
+    reason = no_throw(replace(flight, fitted=fitted), FIELD, 0.8, flight.first_s)
+    assert reason is not None and reason.code is ReasonCode.RISES_FROM_GROUND
     flight, fitted = drawn_anywhere(np.random.default_rng(4), up_m=0.6).fit()
-    assert no_throw(replace(flight, fitted=fitted), FIELD, 0.8, flight.first_s) == ""
+    assert no_throw(replace(flight, fitted=fitted), FIELD, 0.8, flight.first_s) is None
 
 
 def test_a_few_wrong_places_at_an_end_do_not_hide_a_throw():

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from tests.bench.split import STAGES, Spent, Split, timed
-from tracker.measurement import clip as clip_room
+from tracker.measurement import passes
 from tracker.video import ClipWriter, inspect
 
 
@@ -22,10 +22,10 @@ def test_time_goes_to_its_stage_and_nothing_stays_watched(tmp_path):
         for _ in range(12):
             writer.write_luma_chroma(np.full((48, 64), 90, np.uint8))
     facts = inspect(path)
-    plain = clip_room.frames
+    plain = passes.frames
 
     def measure():
-        count = sum(1 for _ in clip_room.frames(facts))
+        count = sum(1 for _ in passes.frames(facts))
         begun = time.thread_time()
         while time.thread_time() - begun < 0.02:
             pass
@@ -33,7 +33,7 @@ def test_time_goes_to_its_stage_and_nothing_stays_watched(tmp_path):
 
     count, split = timed(facts, measure)
     assert count == 12
-    assert clip_room.frames is plain
+    assert passes.frames is plain
     assert split.stages["decoding"].wall_s > 0.0
     assert split.stages["detection"] == Spent()
     assert split.rest.cpu_s >= 0.02

@@ -14,7 +14,7 @@ from tracker.fitting.model import predict
 from tracker.fitting.observations import Instants, Observations
 from tracker.fitting.parameters import CAMERA_AT, PARAMETERS
 from tracker.fitting.untaped import UntapedFit, fit_untaped, prior_chi_square
-from tracker.measurement.unmarked.words import gain, scale_reasons
+from tracker.measurement.starts.scale_reasons import gain, scale_reasons
 from tracker.records import ReasonCode, sentence
 
 CASES = 10

@@ -13,7 +13,7 @@ from tests.shared import folder_of, value_of
 from tests.tracker.thrown_balls import Throw
 from tests.tracker.thrown_clip import Ball, Roll, session
 from tracker.cli import program
-from tracker.measurement.anywhere.rules import together, without_hops
+from tracker.measurement.starts.merging import together, without_hops
 from tracker.records import Quality, ReasonCode
 from tracker.workflow.measure import MeasureOptions, measure_session
 

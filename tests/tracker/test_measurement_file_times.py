@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from tests.tracker.invented_shot import invented
-from tracker.measurement.clip import fits_better
+from tracker.measurement.starts.release import fits_better
 from tracker.records import MeasuredShot, Quality
 
 

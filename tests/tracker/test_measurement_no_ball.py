@@ -5,8 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tests.tracker.clip_context import clip_context
 from tests.tracker.fitting_case import calibrated, circumstances, departures, drawn, positions
-from tracker.measurement.row import Sought, describe
+from tracker.measurement.fitted_shot import TracedFlight
+from tracker.measurement.row import describe
 from tracker.records import Quality, ReasonCode, Rejection
 
 KNOWN = circumstances(calibrated())
@@ -16,8 +18,7 @@ def row(case, in_view=None):
     """Fit a drawn case and tell it; every frame that it crossed saw it unless told otherwise."""
     fitted = case.fit()
     crossed = len(case.track.frames) if in_view is None else in_view
-    sought = Sought("clip.mp4", "140 mm wheels", 1.0, 1.0 / 120.0, crossed)
-    return describe(KNOWN, sought, case.track, fitted)
+    return describe(clip_context(KNOWN), TracedFlight(case.observed, fitted, crossed))
 
 
 def flapping(case, rng, px):

@@ -5,7 +5,9 @@ import pytest
 
 from tests.tracker.test_following_arcs import FRAME_S, PULL, WIDTH, watched
 from tracker.following.throws import is_throw
-from tracker.measurement.scouting import Scouted, bounce_of, throws_of
+from tracker.measurement.passes import Timing
+from tracker.measurement.scouting import Scouted
+from tracker.measurement.throws import bounce_between, throws_of
 
 RELEASE_S, BOUNCE_S = 0.4, 1.9
 
@@ -13,7 +15,7 @@ RELEASE_S, BOUNCE_S = 0.4, 1.9
 def scouted(path, **how):
     arcs = sorted(watched(path, **how), key=lambda arc: float(arc.times_s[0]))
     thrown = tuple(i for i, arc in enumerate(arcs) if is_throw(arc, WIDTH, FRAME_S))
-    return Scouted(tuple(arcs), thrown, (), FRAME_S, np.zeros(0), np.zeros(0), None, "", ())
+    return Scouted(tuple(arcs), thrown, (), FRAME_S, Timing(np.zeros(0), np.zeros(0)), "", ())
 
 
 def shot(time):
@@ -42,7 +44,7 @@ def test_a_hop_is_no_shot_and_times_the_bounce(seed):
         lambda time: shot(time) + np.array([0.0, 0.5 * PULL * (time - RELEASE_S) ** 2]),
         signature="()->(n)",
     )
-    time, u = bounce_of(throw, path, FRAME_S)
+    time, u = bounce_between(throw, path, FRAME_S)
     assert abs(time - BOUNCE_S) < 3.0 * u
     assert u < 1.0 * FRAME_S
 

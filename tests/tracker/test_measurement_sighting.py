@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from calibration.timebase import row_fraction
-from tests.tracker.fitting_case import SIZE_PX, calibrated, circumstances, drawn
+from tests.tracker.clip_context import clip_context
+from tests.tracker.fitting_case import calibrated, circumstances, drawn
 from tracker.fitting.parameters import READOUT_AT
-from tracker.measurement.sighting import Shutter, course_of
+from tracker.measurement.sighting import course_of
 from tracker.records import Candidates, Cutouts
 
 NOTHING = np.zeros((0, 2))
@@ -19,13 +19,6 @@ def frame(index: int, time_s: float) -> Candidates:
     return Candidates(index, time_s, NOTHING, np.zeros(0), empty, None)
 
 
-class Still(Shutter):
-    """A shutter of an upright picture, without a file behind it."""
-
-    def row_share(self, pixels):
-        return row_fraction(pixels, SIZE_PX, 0)
-
-
 @pytest.mark.parametrize("readout_s", [0.0, 0.027])
 def test_the_ball_is_expected_where_the_row_that_shows_it_is_read(readout_s: float) -> None:
     """The drawn positions keep the readout; 27 ms are 5 px or more between middle and edge."""
@@ -34,8 +27,7 @@ def test_the_ball_is_expected_where_the_row_that_shows_it_is_read(readout_s: flo
     fitted = case.fit()
     assert fitted.parameters[READOUT_AT] == pytest.approx(readout_s, abs=1e-4)
     frames = [frame(int(i), t) for i, t in zip(case.track.frames, case.track.times_s, strict=True)]
-    shutter = Still(known, None, None)  # type: ignore[arg-type]
-    shown, course = course_of(shutter, fitted, frames)
+    shown, course = course_of(clip_context(known), fitted, frames)
     at = np.isin([each.frame for each in frames], [each.frame for each in shown])
     assert at.sum() > 0.9 * len(frames)
     away = np.linalg.norm(course.pixels - case.track.pixels[at], axis=1)

@@ -10,13 +10,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from calibration.camera import Camera
 from calibration.errors import InputError
 from tests.faces.test_commands import SESSION
 from tests.tracker.invented_shot import invented
-from tracker.measurement.circumstances import ClipRequest
-from tracker.measurement.clip import ClipResult
-from tracker.records import Budget, MeasuredShot, Shot
+from tracker.measurement import ClipRequest, ClipResult, FittedShot
+from tracker.measurement.starts import ReleaseStart
+from tracker.records import Budget, Shot
 from tracker.session import ClipEntry, read_session
 from tracker.video import ClipWriter
 from tracker.workflow import measure as measuring
@@ -39,7 +38,7 @@ def folder(tmp_path: Path) -> Path:
     return folder
 
 
-def small(number: int) -> MeasuredShot:
+def small(number: int) -> FittedShot:
     """The invented shot as it would lie in a frame of 320 by 180, in frames that exist."""
     measured = invented()[0]
     assert measured.path is not None
@@ -48,14 +47,17 @@ def small(number: int) -> MeasuredShot:
         for index, point in enumerate(measured.points[:30])
     )
     path = replace(measured.path, pixels=measured.path.pixels / 6)
-    return MeasuredShot(replace(measured.shot, shot=number), points, path)
+    return FittedShot(replace(measured.shot, shot=number), points, path)
 
 
 def pretend(monkeypatch: pytest.MonkeyPatch, shots: int) -> None:
-    def measured(*_: object) -> ClipResult:
-        return ClipResult(tuple(small(number + 1) for number in range(shots)), ("a note",))
+    def measured(
+        facts: object, request: ClipRequest, start: ReleaseStart, observers: object
+    ) -> ClipResult:
+        found = tuple(small(number + 1) for number in range(shots))
+        return ClipResult(found, ("a note",), start.camera)
 
-    monkeypatch.setattr(measuring, "measure_clip", measured)
+    monkeypatch.setattr(measuring, "measure", measured)
 
 
 def test_tables_and_one_picture_a_shot_are_written(
@@ -135,7 +137,7 @@ def test_a_run_that_breaks_off_leaves_the_earlier_results(
     def broken(*_: object) -> ClipResult:
         raise InputError("the clip breaks off", where="clips/140mm.mp4")
 
-    monkeypatch.setattr(measuring, "measure_clip", broken)
+    monkeypatch.setattr(measuring, "measure", broken)
     with pytest.raises(InputError):
         measure_session(folder)
     assert {path.name: path.read_bytes() for path in results.iterdir()} == before
@@ -271,11 +273,13 @@ def test_the_budget_of_each_shot_lies_beside_its_row(
     asked = []
     budget = Budget({"carry_m": {"pixels": 0.03, "taping": 0.04}}, {"carry_m": 0.04})
 
-    def measured(facts: object, camera: Camera, request: ClipRequest, *_: object) -> ClipResult:
-        asked.append((camera, request))
-        return ClipResult((replace(small(1), budget=budget),), ())
+    def measured(
+        facts: object, request: ClipRequest, start: ReleaseStart, observers: object
+    ) -> ClipResult:
+        asked.append((start.camera, request))
+        return ClipResult((replace(small(1), budget=budget),), (), start.camera)
 
-    monkeypatch.setattr(measuring, "measure_clip", measured)
+    monkeypatch.setattr(measuring, "measure", measured)
     result = measure_session(folder)
     (row,) = json.loads((result.folder / "shots.json").read_text(encoding="utf-8"))["shots"]
     assert row["budget"] == {"carry_m": {"pixels": 0.03, "taping": 0.04}}

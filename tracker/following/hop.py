@@ -62,9 +62,6 @@ SPACINGS = (0.15, 0.15, 0.8)
 """First grid of what a bounce does to the speed, and its spacings: two priors' standard deviations
 either side of their means."""
 
-EDGES_PX = (3, 4)
-"""A hop is in view when it is further than this from the frame's first and last edges, px."""
-
 
 @dataclass(frozen=True)
 class PredictedLanding:
@@ -185,11 +182,7 @@ def _best(
     """Return the best of many hops, shape (H, 4): time, restitution, speed kept, sideways."""
     paths = hop_pixels(landing, hops, near.times_s)
     after = near.times_s[None, :] - hops[:, :1]
-    width, height = landing.camera.size_px
-    with np.errstate(invalid="ignore"):
-        last = (width - EDGES_PX[1], height - EDGES_PX[1])
-        inside = np.all((paths > EDGES_PX[0]) & (paths < last), axis=2)
-    seen = (after > 0.0) & (after < AFTER_S) & inside
+    seen = (after > 0.0) & (after < AFTER_S) & landing.camera.in_frame(paths)
     if not np.any(seen):
         return None
     gate = max(gate_m * near.px_per_m, LEAST_GATE_PX)
@@ -224,10 +217,14 @@ def prior_u(landing: PredictedLanding) -> Array:
     return np.array([landing.landed_u_s, RESTITUTION_U, SPEED_KEPT_U, SIDEWAYS_U_MPS])
 
 
+def prior_mean(landing: PredictedLanding) -> Array:
+    """Return the prior means of a hop's four parameters, shape (4,)."""
+    return np.array([landing.landed_s, RESTITUTION, SPEED_KEPT, 0.0])
+
+
 def prior_residuals(landing: PredictedLanding, hops: Array) -> Array:
     """Return the whitened departures of hops, shape (H, 4), from their prior."""
-    mean = np.array([landing.landed_s, RESTITUTION, SPEED_KEPT, 0.0])
-    residuals: Array = (hops - mean) / prior_u(landing)
+    residuals: Array = (hops - prior_mean(landing)) / prior_u(landing)
     return residuals
 
 

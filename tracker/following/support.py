@@ -16,9 +16,6 @@ order of magnitude matters."""
 MISS = float(np.log(1.0 - SEEN_CHANCE))
 """Log-likelihood ratio of a frame without a candidate where the ball should be."""
 
-EDGE_PX = 3.0
-"""A position nearer to the frame's edge than this is not in view, px: a ball there is cut off."""
-
 GATE_SIGMAS = 3.0
 """Half-width of a gate in standard deviations of a candidate's position."""
 
@@ -85,8 +82,6 @@ def in_view(context: SearchContext, points: Array) -> tuple[Array, NDArray[np.bo
     It is inside the frame, off its edge and above the ground.
     """
     pixels = context.camera.project(points)
-    last = np.array(context.camera.size_px) - 1.0
-    with np.errstate(invalid="ignore"):
-        inside = np.all((pixels > EDGE_PX) & (pixels < last - EDGE_PX), axis=1)
-    shows: NDArray[np.bool_] = inside & (points[:, 2] >= context.ball_radius_m)
+    above = points[:, 2] >= context.ball_radius_m
+    shows: NDArray[np.bool_] = context.camera.in_frame(pixels) & above
     return pixels, shows

@@ -1,53 +1,50 @@
 """The moment of the first bounce, from the flight and the hop that follows it."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracker.fitting import FIGURES, FittedFlight, figures_of
+from tracker.fitting.circumstances import GROUND_U_M
 from tracker.fitting.model import flight_of
-from tracker.fitting.parameters import CAMERA_AT, DRAG_AT, FLIGHT_AT, READOUT_AT
-from tracker.following import SearchContext
-from tracker.following.hop import (
-    AFTER_S,
-    LEAST_HITS,
-    TOUCH_U_S,
-    BounceCandidates,
-    Hop,
-    PredictedLanding,
-    find_hop,
-    hop_pixels,
-    hop_states,
-    prior_residuals,
-    prior_u,
-)
-from tracker.measurement.sighting import Course, Shutter, sighted
+from tracker.fitting.parameters import CAMERA_AT, DRAG_AT, FLIGHT_AT, READOUT_AT, RELEASE_AT
+from tracker.following.hop import AFTER_S, BounceCandidates, Hop, PredictedLanding, find_hop
+from tracker.measurement.context import ClipContext
+from tracker.measurement.hop_fit import measure_hop
 from tracker.records import Candidates
 
 Array = NDArray[np.float64]
 
-GROUND_U_M = 0.02
-"""How far the ground where a ball comes down may lie off the plane of the markers, m."""
-
 NEAR_S = 0.15
-"""A hop says where a flight came down only when the flight was seen until so long before."""
+"""A hop shows where a flight landed only when the flight was seen until so long before, s.
+Common practice, no source."""
 
 LONGEST_U_S = 0.06
-"""A landing foretold more vaguely than this is looked for as if it were not."""
+"""Greatest standard uncertainty of the predicted landing that the search for a hop allows, s."""
 
-REACH_M = 1.5
-"""How far about a landing other candidates are counted, m."""
+WINDOW_U = 2.5
+"""Half the window about the predicted landing in which a bounce is looked for, standard
+uncertainties."""
+
+REACH_M, LEAST_REACH_PX = 1.5, 12.0
+"""How far about a landing other candidates are counted, m, and least of it, px."""
+
+QUIET_BEFORE_S, QUIET_AFTER_S = 0.15, 0.4
+"""Frames so long before and after the window count for the usual number of candidates, s."""
 
 RAREST_CLUTTER = 1e-6
-"""Candidates per pixel and frame that are granted where none was seen."""
-
-MEETING_PX = 0.3
-"""How well two arcs that are each known by many frames meet in the picture, px."""
+"""Candidates per pixel and frame that are assumed where none was seen."""
 
 FARTHEST_U = 3.0
-"""A bounce that lies farther from the fitted flight's own landing than so many standard
-uncertainties of the two together is another's."""
+"""A bounce farther from the fitted flight's own landing than this many standard uncertainties of
+the two together is another ball's."""
+
+LEAST_FALL_MPS = 1.0
+"""Least speed of fall at a landing that is assumed, m/s: a height is a time through it."""
+
+AFTER_LANDING_S, STEP_S = 0.3, 0.04
+"""Time that a flight is continued beyond its landing, and longest integration step, s."""
 
 
 @dataclass(frozen=True)
@@ -57,14 +54,14 @@ class Bounce:
     Attributes
     ----------
     time_s, u_s : float
-        True time in the clip at which the ball came down to the plane of the markers, and its
-        standard uncertainty, with that of the plane.
+        True time in the clip at which the ball touched the ground, and its standard uncertainty,
+        without that of the ground's height.
     hop : Hop
     frames : int
         Frames in which the hop was measured.
     off_u : float
-        By how many standard uncertainties the flight that was fitted without it was above the
-        ground then.
+        Height of the flight that was fitted without it above the ground at that time, in standard
+        uncertainties.
     """
 
     time_s: float
@@ -75,13 +72,12 @@ class Bounce:
 
     @property
     def agrees(self) -> bool:
-        """Whether it is the bounce of the flight it was looked for after."""
+        """Whether it is the bounce of this flight."""
         return abs(self.off_u) <= FARTHEST_U
 
 
 def find_bounce(
-    stage: SearchContext,
-    shutter: Shutter,
+    context: ClipContext,
     fitted: FittedFlight,
     last_s: float,
     candidates: list[Candidates],
@@ -91,187 +87,123 @@ def find_bounce(
 
     Parameters
     ----------
-    stage : SearchContext
-    shutter : Shutter
+    context : ClipContext
     fitted : FittedFlight
         Without any bounce.
     last_s : float
-        True time of the last sighting.
+        True time of the last position.
     candidates : list of Candidates
         Of the frames of the flight and a while after.
     exposure : float or None
         See `sighted`.
     """
-    landing = _landing(shutter, fitted)
-    if landing is None or landing.landed_s - last_s > NEAR_S + 2.5 * landing.landed_u_s:
+    landing = predicted_landing(context, fitted)
+    if landing is None or landing.landed_s - last_s > NEAR_S + WINDOW_U * landing.landed_u_s:
         return None
     place = landing.trajectory.at(landing.landed_s - landing.began_s)[:, :3]
     pixel = landing.camera.project(place)
-    width, height = landing.camera.size_px
-    if not np.all((pixel > 3) & (pixel < (width - 4, height - 4))):
+    if not landing.camera.in_frame(pixel)[0]:
         return None
     # All of a hop lies in few rows, which are read at one time to within a millisecond.
-    sought, frames = _around(
-        landing, candidates, landing.readout_s * float(shutter.row_share(pixel)[0])
-    )
+    delay_s = landing.readout_s * float(context.row_share(pixel)[0])
+    near, frames = candidates_near(landing, candidates, delay_s)
     if not frames:
         return None
-    hop = find_hop(landing, sought)
+    hop = find_hop(landing, near)
     if hop is None or not hop.found:
         return None
-    measured = _measured(stage, shutter, landing, hop, frames, exposure, fitted.light)
+    measured = measure_hop(context, landing, hop, frames, (exposure, fitted.light))
     if measured is None:
         return None
-    hop, u_s, count = measured
-    fall = max(-float(landing.trajectory.at(hop.time_s - landing.began_s)[0, 5]), 1.0)
-    u_s = float(np.hypot(u_s, GROUND_U_M / fall))
-    return Bounce(
-        hop.time_s, u_s, hop, count, _height_off(shutter, fitted, landing, hop.time_s, u_s)
-    )
+    time_s = measured.hop.time_s
+    fall = max(-float(landing.trajectory.at(time_s - landing.began_s)[0, 5]), LEAST_FALL_MPS)
+    u_s = float(np.hypot(measured.u_s, GROUND_U_M / fall))
+    off_u = height_off(context, fitted, landing, time_s, u_s)
+    return Bounce(time_s, u_s, measured.hop, measured.frames, off_u)
 
 
-def _landing(shutter: Shutter, fitted: FittedFlight) -> PredictedLanding | None:
-    circumstances, parameters = shutter.circumstances, fitted.parameters
-    figures = figures_of(circumstances, parameters)
+def predicted_landing(context: ClipContext, fitted: FittedFlight) -> PredictedLanding | None:
+    """Return where and when a fitted flight comes down, None for one that does not."""
+    known, parameters = context.circumstances, fitted.parameters
+    figures = figures_of(known, parameters)
     flight_s = figures.value("flight_time_s")
     if not np.isfinite(flight_s):
         return None
-    trajectory = flight_of(circumstances, parameters, flight_s + 0.3, 0.04, with_sensitivities=True)
+    trajectory = flight_of(
+        known, parameters, flight_s + AFTER_LANDING_S, STEP_S, with_sensitivities=True
+    )
     by_all = figures.jacobian[FIGURES.index("flight_time_s")].copy()
-    by_all[0] += 1.0
-    fall = max(-float(trajectory.at(flight_s)[0, 5]), 1.0)
+    by_all[RELEASE_AT] += 1.0
+    fall = max(-float(trajectory.at(flight_s)[0, 5]), LEAST_FALL_MPS)
     u_s = np.hypot(np.sqrt(by_all @ fitted.covariance @ by_all), GROUND_U_M / fall)
+    release_s = float(parameters[RELEASE_AT])
     return PredictedLanding(
-        camera=circumstances.camera.perturbed(parameters[CAMERA_AT:]),
-        forces=circumstances.forces,
+        camera=known.camera.perturbed(parameters[CAMERA_AT:]),
+        forces=known.forces,
         trajectory=trajectory,
-        began_s=float(parameters[0]),
-        landed_s=float(parameters[0]) + flight_s,
+        began_s=release_s,
+        landed_s=release_s + flight_s,
         landed_u_s=float(min(u_s, LONGEST_U_S)),
         drag=float(parameters[DRAG_AT]),
         readout_s=float(parameters[READOUT_AT]),
     )
 
 
-def _around(
-    landing: PredictedLanding, candidates: list[Candidates], late: float
+def candidates_near(
+    landing: PredictedLanding, candidates: list[Candidates], delay_s: float
 ) -> tuple[BounceCandidates, list[Candidates]]:
-    """Return the candidates about a landing, and how many are usual there at other times."""
+    """Return the candidates about a landing with their usual number there, and their frames.
+
+    Parameters
+    ----------
+    landing : PredictedLanding
+    candidates : list of Candidates
+    delay_s : float
+        From a frame's time to that of the landing's row.
+    """
     place = landing.trajectory.at(landing.landed_s - landing.began_s)[:, :3]
     ends = landing.camera.project(np.vstack([place, place + np.array([0.0, 0.0, 1.0])]))
     px_per_m = float(np.linalg.norm(ends[1] - ends[0]))
-    reach = max(REACH_M * px_per_m, 12.0)
-    before = landing.landed_s - 2.5 * landing.landed_u_s
-    after = landing.landed_s + 2.5 * landing.landed_u_s + AFTER_S
-    frames = [each for each in candidates if before < each.time_s + late < after]
-    apart = [each for each in candidates if not before - 0.15 < each.time_s + late < after + 0.4]
-    usual = sum(int(np.sum(_near(each.pixels, ends[0], reach))) for each in apart)
-    clutter = (usual + 0.5) / (max(len(apart), 1) * np.pi * reach**2)
-    return (
-        BounceCandidates(
-            times_s=np.array([each.time_s for each in frames]) + late,
-            owner=np.repeat(np.arange(len(frames)), [len(each.pixels) for each in frames]),
-            pixels=np.concatenate([np.zeros((0, 2)), *(each.pixels for each in frames)]),
-            clutter=max(clutter, RAREST_CLUTTER),
-            px_per_m=px_per_m,
-        ),
-        frames,
+    reach = max(REACH_M * px_per_m, LEAST_REACH_PX)
+    begin = landing.landed_s - WINDOW_U * landing.landed_u_s
+    end = landing.landed_s + WINDOW_U * landing.landed_u_s + AFTER_S
+    frames = [each for each in candidates if begin < each.time_s + delay_s < end]
+    quiet = [
+        each
+        for each in candidates
+        if not begin - QUIET_BEFORE_S < each.time_s + delay_s < end + QUIET_AFTER_S
+    ]
+    usual = sum(
+        int(np.sum(np.linalg.norm(each.pixels - ends[0], axis=1) < reach)) for each in quiet
     )
+    clutter = (usual + 0.5) / (max(len(quiet), 1) * np.pi * reach**2)
+    near = BounceCandidates(
+        times_s=np.array([each.time_s for each in frames]) + delay_s,
+        owner=np.repeat(np.arange(len(frames)), [len(each.pixels) for each in frames]),
+        pixels=np.concatenate([np.zeros((0, 2)), *(each.pixels for each in frames)]),
+        clutter=max(clutter, RAREST_CLUTTER),
+        px_per_m=px_per_m,
+    )
+    return near, frames
 
 
-def _near(pixels: Array, pixel: Array, reach: float) -> NDArray[np.bool_]:
-    near: NDArray[np.bool_] = np.linalg.norm(pixels - pixel, axis=1) < reach
-    return near
-
-
-def _measured(
-    stage: SearchContext,
-    shutter: Shutter,
+def height_off(
+    context: ClipContext,
+    fitted: FittedFlight,
     landing: PredictedLanding,
-    hop: Hop,
-    frames: list[Candidates],
-    exposure: float | None,
-    light: Array,
-) -> tuple[Hop, float, int] | None:
-    """Measure the ball's pictures along a hop and fit it to them; add the moment's uncertainty."""
-    state = np.array([hop.time_s, hop.restitution, hop.speed_kept, hop.sideways_mps])
-    readout = float(landing.readout_s)
-    for _ in range(2):
-        shown, course = _course(shutter, landing, state, frames, readout)
-        if len(shown) < LEAST_HITS:
-            return None
-        track, _ = sighted(stage, shutter, course, shown, exposure, light)
-        if len(track.frames) < LEAST_HITS:
-            return None
-        times = track.times_s + readout * shutter.row_share(track.pixels)
-        middles = track.pixels - track.lean[:, None] * light
-        roots = np.linalg.inv(np.linalg.cholesky(track.covariances + MEETING_PX**2 * np.eye(2)))
-        weight = np.ones(len(times))
-        for _ in range(6):
-            gap = middles - hop_pixels(landing, state[None], times)[0]
-            white = np.einsum("nij,nj->ni", roots, gap)
-            slope = np.stack([_slope(landing, state, times, at) for at in range(4)], axis=2)
-            slope = np.einsum("nij,njk->nik", roots, slope)
-            good = np.isfinite(white).all(axis=1) & np.isfinite(slope).all(axis=(1, 2))
-            if np.sum(good) < LEAST_HITS:
-                return None
-            size = np.linalg.norm(white, axis=1)
-            weight = np.where(good, np.minimum(1.0, 2.0 / np.maximum(np.nan_to_num(size), 2.0)), 0)
-            flat, left = slope[good].reshape(-1, 4), white[good].reshape(-1)
-            heavy = np.repeat(weight[good], 2)
-            spread = prior_u(landing)
-            normal = flat.T @ (heavy[:, None] * flat) + np.diag(spread**-2.0)
-            pull = -prior_residuals(landing, state[None])[0] / spread
-            step = np.linalg.solve(normal, flat.T @ (heavy * left) + pull)
-            state = state + np.clip(step, -0.5 * spread, 0.5 * spread)
-    scatter = float(np.sqrt(np.mean(np.minimum(left**2, 16.0))))
-    u_s = float(np.sqrt(np.linalg.inv(normal)[0, 0])) * max(1.0, scatter)
-    kept = int(np.sum(size[good] < 4.0))
-    if kept < LEAST_HITS:
-        return None
-    time_s, rise, level, aside = state.tolist()
-    told = replace(hop, time_s=time_s, restitution=rise, speed_kept=level, sideways_mps=aside)
-    return told, float(np.hypot(u_s, TOUCH_U_S)), kept
-
-
-def _slope(landing: PredictedLanding, state: Array, times: Array, at: int) -> Array:
-    """Return the derivative of a hop's pixels by one of its four numbers, shape (N, 2)."""
-    step = np.zeros(4)
-    step[at] = (1e-4, 1e-3, 1e-3, 1e-3)[at]
-    both = hop_pixels(landing, np.stack([state + step, state - step]), times)
-    slope: Array = (both[0] - both[1]) / (2.0 * step[at])
-    return slope
-
-
-def _course(
-    shutter: Shutter,
-    landing: PredictedLanding,
-    state: Array,
-    frames: list[Candidates],
-    readout: float,
-) -> tuple[list[Candidates], Course]:
-    """Return the frames in which a hop shows, and where the ball is in them."""
-    times = np.array([each.time_s for each in frames])
-    pixels = hop_pixels(landing, state[None], times)[0]
-    for _ in range(2):
-        share = shutter.row_share(np.nan_to_num(pixels))
-        rows_s = times + readout * share
-        states = hop_states(landing, state[None], rows_s)[0]
-        pixels = landing.camera.project(states[:, :3])
-    width, height = landing.camera.size_px
-    with np.errstate(invalid="ignore"):
-        inside = np.all((pixels > 1) & (pixels < (width - 2, height - 2)), axis=1)
-    inside &= (rows_s > state[0]) & (rows_s < state[0] + AFTER_S)
-    shown = [each for each, shows in zip(frames, inside, strict=True) if shows]
-    return shown, Course(times[inside], states[inside], pixels[inside])
-
-
-def _height_off(
-    shutter: Shutter, fitted: FittedFlight, landing: PredictedLanding, at_s: float, u_s: float
+    at_s: float,
+    u_s: float,
 ) -> float:
-    """Return by how many standard uncertainties the flight is above the ground at a moment."""
+    """Return the height of a flight above the ground at a time, in standard uncertainties.
+
+    Parameters
+    ----------
+    context, fitted, landing
+    at_s, u_s : float
+        The time and its standard uncertainty, that of the ground's height included.
+    """
     states, by_launch = landing.trajectory.at_with_sensitivities(at_s - landing.began_s)
     slope = np.zeros(len(fitted.parameters))
-    slope[0], slope[FLIGHT_AT] = -states[0, 5], by_launch[0, 2]
+    slope[RELEASE_AT], slope[FLIGHT_AT] = -states[0, 5], by_launch[0, 2]
     variance = slope @ fitted.covariance @ slope + (states[0, 5] * u_s) ** 2
-    return float((states[0, 2] - shutter.circumstances.ball_radius_m) / np.sqrt(variance))
+    return float((states[0, 2] - context.circumstances.ball_radius_m) / np.sqrt(variance))

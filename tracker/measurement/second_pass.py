@@ -7,17 +7,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from tracker.detection import CandidateFinder, SearchSettings
-from tracker.measurement.scouting import Scouted
-from tracker.measurement.steadying import Steadier
+from tracker.detection import SearchSettings
+from tracker.measurement.context import frame_interval_s
+from tracker.measurement.passes import FramePass, Observers, Timing
 from tracker.records import Candidates, Cutouts
-from tracker.video import ClipFacts, frames
+from tracker.video import ClipFacts
 
 Near = Callable[[Candidates], NDArray[np.bool_]]
 
+LEARNING_FRAMES = 12
+"""Frames before a flight, beside twice the lag, in which the finder learns the usual contrast."""
+
+NEAR_PX, USUAL_WIDTH_PX = 60.0, 1920.0
+"""How far from the expected path candidates are kept, px in a frame of this width."""
+
 
 @dataclass(frozen=True)
-class Ahead:
+class Window:
     """When and where a flight is looked for.
 
     Attributes
@@ -25,7 +31,7 @@ class Ahead:
     begin_s, end_s : float
         True times in the clip.
     near : callable
-        Tells which of a frame's candidates are kept.
+        Gives which of a frame's candidates are kept.
     """
 
     begin_s: float
@@ -33,62 +39,54 @@ class Ahead:
     near: Near
 
 
-def look_again(
+def candidates_in(
+    windows: Sequence[Window],
     facts: ClipFacts,
     camera: Camera,
-    scouted: Scouted,
-    look: SearchSettings,
-    flights: Sequence[Ahead],
-    progress: Callable[[int, int], None] | None,
+    timing: Timing,
+    settings: SearchSettings,
+    observers: Observers,
 ) -> list[list[Candidates]]:
-    """Pass through a clip again and keep, for each flight, the candidates near it.
+    """Pass through a clip and return, for each window, the candidates in it.
 
     Parameters
     ----------
+    windows : sequence of Window
     facts : ClipFacts
     camera : Camera
-        Any that looks as the one that filmed might, to take its shaking out.
-    scouted : Scouted
-        Of the first pass, for the times of the frames.
-    look : SearchSettings
-    flights : sequence of Ahead
-    progress : callable, optional
+        Any camera with about the true focal length, for the correction of its motion.
+    timing : Timing
+    settings : SearchSettings
+    observers : Observers
     """
-    frame_s = 1.0 / (facts.file_fps * facts.pace)
-    finder, steadier = CandidateFinder(look), Steadier(camera, frame_s)
-    gathered: list[list[Candidates]] = [[] for _ in flights]
-    # Before a flight the finder learns how restless the picture is.
-    lead = (2 * look.lag + 12) * frame_s
-    for frame in frames(facts):
-        if progress is not None and frame.index % 8 == 0:
-            progress(frame.index, facts.frame_count)
-        if scouted.repeats is not None and scouted.repeats[frame.index]:
-            continue
-        time_s = float(scouted.times_s[frame.index])
-        steadier.see(frame.index, frame.luma)
-        if not any(flight.begin_s - lead <= time_s <= flight.end_s for flight in flights):
-            continue
-        candidates = finder.push(frame.index, time_s, frame.luma, frame.blueness)
-        if candidates is None:
-            continue
-        candidates = steadier.steadied(candidates)
-        for flight, kept in zip(flights, gathered, strict=True):
-            if flight.begin_s - lead <= candidates.time_s <= flight.end_s:
-                kept.append(part(candidates, flight.near(candidates)))
-    if progress is not None:
-        progress(facts.frame_count, facts.frame_count)
+    lead = (2 * settings.lag + LEARNING_FRAMES) * frame_interval_s(facts)
+
+    def wanted(time_s: float) -> bool:
+        return any(each.begin_s - lead <= time_s <= each.end_s for each in windows)
+
+    loop = FramePass(facts, camera, settings, timing, wanted=wanted)
+    gathered: list[list[Candidates]] = [[] for _ in windows]
+    for candidates in loop.candidates(observers.progress_only):
+        for window, kept in zip(windows, gathered, strict=True):
+            if window.begin_s - lead <= candidates.time_s <= window.end_s:
+                kept.append(part(candidates, window.near(candidates)))
     return gathered
+
+
+def reach_px(facts: ClipFacts) -> float:
+    """Return how far from an expected path candidates are kept."""
+    return NEAR_PX * max(1.0, facts.size_px[0] / USUAL_WIDTH_PX)
 
 
 def part(candidates: Candidates, kept: NDArray[np.bool_]) -> Candidates:
     """Return the chosen candidates of a frame."""
-    rows, tint = np.flatnonzero(kept), candidates.blueness
+    rows, blueness = np.flatnonzero(kept), candidates.blueness
     return Candidates(
         candidates.frame,
         candidates.time_s,
         candidates.pixels[rows],
         candidates.strength[rows],
         Cutouts(candidates.luma.patches[rows], candidates.luma.corners[rows]),
-        None if tint is None else Cutouts(tint.patches[rows], tint.corners[rows]),
+        None if blueness is None else Cutouts(blueness.patches[rows], blueness.corners[rows]),
         candidates.turn_rad,
     )

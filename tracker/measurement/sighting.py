@@ -1,42 +1,54 @@
-"""Where a flight is in each frame, and the ball's pictures measured there."""
+"""Where a flight is in each frame, and the ball's picture measured there."""
 
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.timebase import row_fraction
-from tracker.detection import ExpectedBall, SearchSettings, locate_ball
-from tracker.fitting import Circumstances, FittedFlight, figures_of
+from calibration.camera import Camera
+from tracker.detection import ExpectedBall, locate_ball
+from tracker.fitting import FittedFlight, figures_of
 from tracker.fitting.model import flight_of
-from tracker.fitting.parameters import CAMERA_AT, READOUT_AT
-from tracker.following import SearchContext
+from tracker.fitting.parameters import CAMERA_AT, READOUT_AT, RELEASE_AT
+from tracker.measurement.context import ClipContext
+from tracker.measurement.flight import Flight
 from tracker.measurement.steadying import STEADY_U_PX, offsets
 from tracker.records import Candidates, Track
-from tracker.video import ClipFacts
 
 Array = NDArray[np.float64]
 
 LOST_FRAMES = 3
-"""A ball that is not where it should be in so many frames in a row is lost."""
+"""Frames in a row without the ball after which it is lost. Common practice, no source."""
 
+AGREE_U, AGREE_PX, AGREE_STEP_SHARE = 4.0, 0.6, 0.04
+"""A position agrees with a flight within this many standard uncertainties: its own, px of the
+flight, and a share of the way from one frame to the next. From drawn clips."""
 
-@dataclass(frozen=True)
-class Shutter:
-    """What the measuring of a shot needs of the clip as a whole."""
+EDGE_OF_CUTOUT_PX = 3.0
+"""How far inside a cutout's edge the expected ball must lie to be measured there, px."""
 
-    circumstances: Circumstances
-    facts: ClipFacts
-    look: SearchSettings
+STEP_S, EXTRA_S = 0.04, 0.05
+"""Longest integration step, and time that a flight is continued beyond its landing, s."""
 
-    def row_share(self, pixels: Array) -> Array:
-        """Return how far down the readout pixels, shape (N, 2), lie: -0.5 to 0.5."""
-        return row_fraction(pixels, self.facts.size_px, self.facts.rotation_deg)
+ROW_ROUNDS = 2
+"""Rounds in which a rolling shutter's row and the ball's place in it are brought together."""
+
+SAME_S = 1e-9
+"""Times nearer than this are one frame's, s."""
 
 
 @dataclass(frozen=True)
 class Course:
-    """Where a flight is in each frame, for the pictures to be measured at."""
+    """Where a flight is in each frame.
+
+    Attributes
+    ----------
+    times_s : ndarray, shape (N,)
+        True times of the frames.
+    states : ndarray, shape (N, 6)
+        Position and velocity when the ball's row is read.
+    pixels : ndarray, shape (N, 2)
+    """
 
     times_s: Array
     states: Array
@@ -44,83 +56,96 @@ class Course:
 
 
 def course_of(
-    shutter: Shutter, fitted: FittedFlight, candidates: list[Candidates]
+    context: ClipContext, fitted: FittedFlight, candidates: list[Candidates]
 ) -> tuple[list[Candidates], Course]:
-    """Return the frames in which a fitted flight shows, and where it is in them."""
-    figures = figures_of(shutter.circumstances, fitted.parameters)
-    end = figures.value("flight_time_s")
-    camera = shutter.circumstances.camera.perturbed(fitted.parameters[CAMERA_AT:])
-    times = np.array([each.time_s for each in candidates]) - fitted.parameters[0]
+    """Return the frames in which a fitted flight shows until it lands, and where it is in them."""
+    known, parameters = context.circumstances, fitted.parameters
+    end = figures_of(known, parameters).value("flight_time_s")
+    camera = known.camera.perturbed(parameters[CAMERA_AT:])
+    release_s = parameters[RELEASE_AT]
+    times = np.array([each.time_s for each in candidates]) - release_s
     longest = end if np.isfinite(end) else float(fitted.trajectory.times_s[-1])
     flying = (times >= 0.0) & (times <= longest)
-    duration = max(longest, 0.05) + 0.05
-    trajectory = flight_of(shutter.circumstances, fitted.parameters, duration, 0.04)
-    states = trajectory.at(times[flying])
+    duration = max(longest, EXTRA_S) + EXTRA_S
+    trajectory = flight_of(known, parameters, duration, STEP_S)
+    times = times[flying]
+    states = trajectory.at(times)
     pixels = camera.project(states[:, :3])
-    for _ in range(2):
-        # A rolling shutter comes to the lower rows later, when the ball is further on.
-        later = fitted.parameters[READOUT_AT] * np.nan_to_num(shutter.row_share(pixels))
-        states = trajectory.at(np.clip(times[flying] + later, 0.0, duration))
+    for _ in range(ROW_ROUNDS):
+        # A rolling shutter reads lower rows later, when the ball is further on.
+        rows_s = context.rows_s(times, pixels, parameters[READOUT_AT])
+        states = trajectory.at(np.clip(rows_s, 0.0, duration))
         pixels = camera.project(states[:, :3])
-    width, height = camera.size_px
-    with np.errstate(invalid="ignore"):
-        inside = np.all((pixels > 1) & (pixels < (width - 2, height - 2)), axis=1)
     shown = [each for each, flies in zip(candidates, flying, strict=True) if flies]
-    return (
-        [each for each, shows in zip(shown, inside, strict=True) if shows],
-        Course(times[flying][inside] + fitted.parameters[0], states[inside], pixels[inside]),
-    )
+    return in_frame(camera, shown, Course(times + release_s, states, pixels))
+
+
+def course_along(
+    context: ClipContext, flight: Flight, candidates: list[Candidates]
+) -> tuple[list[Candidates], Course]:
+    """Return the frames in which a flight shows, beyond its ends too, and where it is in them."""
+    times = np.array([each.time_s for each in candidates])
+    readout_s = flight.fitted.parameters[READOUT_AT]
+    states = flight.states(times)
+    pixels = flight.camera.project(states[:, :3])
+    for _ in range(ROW_ROUNDS):
+        states = flight.states(context.rows_s(times, pixels, readout_s))
+        pixels = flight.camera.project(states[:, :3])
+    return in_frame(flight.camera, candidates, Course(times, states, pixels))
+
+
+def in_frame(
+    camera: Camera, candidates: list[Candidates], course: Course
+) -> tuple[list[Candidates], Course]:
+    """Return the frames and the part of a course in which the ball is inside the frame."""
+    inside = camera.in_frame(course.pixels)
+    shown = [each for each, is_in in zip(candidates, inside, strict=True) if is_in]
+    return shown, Course(course.times_s[inside], course.states[inside], course.pixels[inside])
 
 
 def sighted(
-    stage: SearchContext,
-    shutter: Shutter,
+    context: ClipContext,
+    camera: Camera,
     course: Course,
-    frames_in_view: list[Candidates],
+    frames: list[Candidates],
     exposure: float | None,
     light: Array | None = None,
 ) -> tuple[Track, float | None]:
-    """Measure the ball's picture in every frame that has a patch where it should be."""
-    rows, at = [], []
-    shifts = offsets(stage.camera, frames_in_view, course.pixels)
-    for index, candidates in enumerate(frames_in_view):
-        if not len(candidates.pixels):
-            continue
-        side = candidates.luma.patches.shape[1]
-        middle = candidates.luma.corners + (side - 1) / 2.0
-        distance = np.max(np.abs(middle - course.pixels[index] - shifts[index]), axis=1)
-        best = int(np.argmin(distance))
-        if distance[best] <= side / 2.0 - 3.0:
-            rows.append(index)
-            at.append(best)
+    """Measure the ball's picture in every frame that has a cutout where it should be.
+
+    Parameters
+    ----------
+    context : ClipContext
+    camera : Camera
+        With which the course was projected.
+    course : Course
+    frames : list of Candidates
+        One a row of the course.
+    exposure : float or None
+        As a share of the frame interval; None to estimate it.
+    light : ndarray, shape (2,), optional
+        Brightness slope across the ball.
+
+    Returns
+    -------
+    track : Track
+    exposure : float or None
+    """
+    shifts = offsets(camera, frames, course.pixels)
+    rows, at = _cutouts(frames, course.pixels + shifts)
     chosen = np.array(rows, np.int64)
     if len(chosen) == 0:
         nothing = np.zeros(0)
         return Track(chosen, nothing, np.zeros((0, 2)), np.zeros((0, 2, 2)), nothing), exposure
-    states, pixels = course.states[chosen], course.pixels[chosen]
-    camera = stage.camera
-    _, by_point, _ = camera.project_with_jacobians(states[:, :3])
-    motion = np.einsum("nij,nj->ni", by_point, states[:, 3:6]) * stage.frame_s
-    lag = shutter.look.lag
-    depth = camera.in_camera(states[:, :3])[:, 2]
-    expected = ExpectedBall(
-        pixels=pixels + shifts[chosen],
-        motion_px=motion,
-        before_px=-lag * motion,
-        after_px=lag * motion,
-        diameters_px=camera.focal_px * 2.0 * stage.ball_radius_m / depth,
-    )
+    expected = _expected(context, camera, course.states[chosen], (course.pixels + shifts)[chosen])
     sighting, exposure = locate_ball(
-        [(frames_in_view[i], k) for i, k in zip(rows, at, strict=True)],
-        expected,
-        exposure,
-        light,
+        [(frames[i], k) for i, k in zip(rows, at, strict=True)], expected, exposure, light
     )
     kept = sighting.found
     shaken = np.any(shifts[chosen] != 0.0, axis=1)
     spread = sighting.covariances + (STEADY_U_PX**2 * shaken)[:, None, None] * np.eye(2)
     track = Track(
-        frames=np.array([frames_in_view[i].frame for i in rows], np.int64)[kept],
+        frames=np.array([frames[i].frame for i in rows], np.int64)[kept],
         times_s=course.times_s[chosen][kept],
         pixels=(sighting.pixels - shifts[chosen])[kept],
         covariances=spread[kept],
@@ -130,17 +155,79 @@ def sighted(
     return track, exposure
 
 
-def walked(
-    order: list[int], times: Array, agrees: dict[int, bool], start_s: float, forward: bool
-) -> float:
-    """Return the time of the last frame that agrees, walking outward from a time."""
-    way = range(len(order)) if forward else range(len(order) - 1, -1, -1)
-    reached, missed = start_s, 0
-    for at in way:
-        if (times[at] <= start_s + 1e-9) if forward else (times[at] >= start_s - 1e-9):
+def _expected(context: ClipContext, camera: Camera, states: Array, pixels: Array) -> ExpectedBall:
+    """Return how a ball looks that is in these states and shows at these pixels."""
+    _, by_point, _ = camera.project_with_jacobians(states[:, :3])
+    motion = np.einsum("nij,nj->ni", by_point, states[:, 3:6]) * context.frame_s
+    lag = context.settings.lag
+    depth = camera.in_camera(states[:, :3])[:, 2]
+    return ExpectedBall(
+        pixels=pixels,
+        motion_px=motion,
+        before_px=-lag * motion,
+        after_px=lag * motion,
+        diameters_px=camera.focal_px * 2.0 * context.circumstances.ball_radius_m / depth,
+    )
+
+
+def _cutouts(frames: list[Candidates], places: Array) -> tuple[list[int], list[int]]:
+    """Return the rows that have a cutout around their place, and which one each takes."""
+    rows, at = [], []
+    for index, candidates in enumerate(frames):
+        if not len(candidates.pixels):
             continue
-        if agrees.get(order[at], False):
-            reached, missed = float(times[at]), 0
+        side = candidates.luma.patches.shape[1]
+        middle = candidates.luma.corners + (side - 1) / 2.0
+        distance = np.max(np.abs(middle - places[index]), axis=1)
+        best = int(np.argmin(distance))
+        if distance[best] <= side / 2.0 - EDGE_OF_CUTOUT_PX:
+            rows.append(index)
+            at.append(best)
+    return rows, at
+
+
+def agreeing(track: Track, frames: list[Candidates], course: Course) -> NDArray[np.bool_]:
+    """Return which positions of a track agree with the course they were looked for along."""
+    expected = dict(zip([each.frame for each in frames], course.pixels, strict=True))
+    there = np.array([expected[frame] for frame in track.frames.tolist()]).reshape(-1, 2)
+    off = np.linalg.norm(track.pixels - there, axis=1)
+    u_px = np.sqrt(np.trace(track.covariances, axis1=1, axis2=2) / 2.0)
+    steps = np.linalg.norm(np.diff(course.pixels, axis=0), axis=1)
+    step = float(steps.mean()) if len(steps) else 0.0
+    agrees: NDArray[np.bool_] = off < AGREE_U * np.hypot(u_px, AGREE_PX + AGREE_STEP_SHARE * step)
+    return agrees
+
+
+def seen_until(
+    frames: list[Candidates],
+    track: Track,
+    agrees: NDArray[np.bool_],
+    start_s: float,
+    forward: bool,
+) -> float:
+    """Return the time of the last frame with the ball, from a time outward until it is lost.
+
+    Parameters
+    ----------
+    frames : list of Candidates
+        Those in which the ball could show, in order of time.
+    track : Track
+        Positions measured in some of them.
+    agrees : ndarray of bool, shape (N,)
+        Which of those are the ball's.
+    start_s : float
+        A true time at which it was seen.
+    forward : bool
+        Later frames; else earlier ones.
+    """
+    by_frame = dict(zip(track.frames.tolist(), agrees.tolist(), strict=True))
+    reached, missed = start_s, 0
+    for each in frames if forward else reversed(frames):
+        beyond = each.time_s - start_s if forward else start_s - each.time_s
+        if beyond <= SAME_S:
+            continue
+        if by_frame.get(each.frame, False):
+            reached, missed = each.time_s, 0
         else:
             missed += 1
             if missed >= LOST_FRAMES:

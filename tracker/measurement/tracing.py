@@ -1,200 +1,156 @@
-"""One shot from a found flight to its row: followed, measured, fitted."""
+"""A found flight followed through the frames, its pictures measured, the flight fitted to them."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.adjustment import NotDetermined
-from tracker.fitting import (
-    FittedFlight,
-    Observations,
-    fit_given_gusts,
-    initial_parameters,
-    refit_gusts,
-)
+from tracker.fitting import Observations, fit_given_gusts, initial_parameters, refit_gusts
 from tracker.fitting.circumstances import USUAL_LIGHT
 from tracker.fitting.gravity import gravity_doubt
-from tracker.following import Hypothesis, SearchContext, follow
-from tracker.measurement.bounce import Bounce, find_bounce
-from tracker.measurement.circumstances import ClipRequest
-from tracker.measurement.rejection import SURE_SUPPORT
-from tracker.measurement.row import Sought, describe
-from tracker.measurement.sighting import Course, Shutter, course_of, sighted
+from tracker.following import Hypothesis, follow
+from tracker.measurement.bounce import find_bounce
+from tracker.measurement.context import ClipContext
+from tracker.measurement.fitted_shot import FittedShot, TracedFlight
+from tracker.measurement.row import describe
+from tracker.measurement.selection import SURE_SUPPORT
+from tracker.measurement.sighting import Course, course_of, sighted
+from tracker.measurement.verdict import USUAL_EXPECTATIONS, Expectations
 from tracker.records import (
     Candidates,
-    MeasuredShot,
     Quality,
     Reason,
     ReasonCode,
     RejectedCandidate,
     Rejection,
-    Track,
 )
 
 Array = NDArray[np.float64]
 
-LEAST_SEEN = 5
-LEAST_SHARE = 0.2
-"""A shot must have been seen in this many frames and in this share of those that it crossed."""
+LEAST_SEEN, LEAST_SHARE = 5, 0.2
+"""Frames, and share of the frames crossed, in which the ball of a shot must have been measured."""
 
 FIRST_FRAMES = 45
-"""At least so many of a long flight's frames are looked at for the first fit."""
+"""Least number of a long flight's frames that are measured for the first fit: it only says where
+to measure."""
+
+LEAST_FOLLOWED, LEAST_MEASURED = 3, 4
+"""Fewest frames in which a flight must be followed, and its picture be measured, for a fit."""
+
+FOLLOW_U_PX, FOLLOW_U_STEP = 1.0, 0.15
+"""Standard uncertainty of a candidate in following, px, and a share of the way between frames."""
+
+PATH_POINTS = 61
+"""Points of a rejected candidate's path for pictures."""
 
 
-def measure_shot(
-    stage: SearchContext,
-    shutter: Shutter,
-    request: ClipRequest,
-    hypothesis: Hypothesis,
-    candidates: list[Candidates],
-) -> MeasuredShot | RejectedCandidate:
-    """Follow, measure and fit one found flight, or tell why no flight comes of it after all."""
+def measure_hypothesis(
+    context: ClipContext, hypothesis: Hypothesis, candidates: list[Candidates]
+) -> FittedShot | RejectedCandidate:
+    """Follow, measure and fit one found flight; return its row, or why it has none."""
     try:
-        trace = traced(stage, shutter, hypothesis, candidates)
-        return told(stage, shutter, request, trace, hypothesis.support)
+        traced = trace(context, hypothesis, candidates)
+        return reported(context, traced, hypothesis.support)
     except Rejection as rejection:
-        return rejected_candidate(stage, shutter, request, hypothesis, *rejection.reasons)
+        return rejected_hypothesis(context, hypothesis, *rejection.reasons)
     except NotDetermined:
-        return rejected_candidate(stage, shutter, request, hypothesis, Reason(ReasonCode.NO_FIT))
+        return rejected_hypothesis(context, hypothesis, Reason(ReasonCode.NO_FIT))
 
 
-def rejected_candidate(
-    stage: SearchContext,
-    shutter: Shutter,
-    request: ClipRequest,
-    hypothesis: Hypothesis,
-    *why: Reason,
+def rejected_hypothesis(
+    context: ClipContext, hypothesis: Hypothesis, *reasons: Reason
 ) -> RejectedCandidate:
-    """Return a flight that was found and is no shot, with its way through the frame."""
-    times = np.linspace(0.0, float(hypothesis.trajectory.times_s[-1]), 61)
+    """Return a flight that was found and is no shot, with its path through the frame."""
+    times = np.linspace(0.0, float(hypothesis.trajectory.times_s[-1]), PATH_POINTS)
     points = hypothesis.trajectory.at(times)[:, :3]
-    pixels = stage.camera.project(points)
+    pixels = context.camera.project(points)
     pixels[points[:, 2] < 0.0] = np.nan
     return RejectedCandidate(
-        clip=request.clip,
-        release_s=float(hypothesis.release_s) * shutter.facts.pace,
+        clip=context.request.clip,
+        release_s=float(hypothesis.release_s) * context.facts.pace,
         support=float(hypothesis.support),
         frames_seen=int(hypothesis.hits),
         frames_crossed=int(hypothesis.in_view),
-        reasons=why,
+        reasons=reasons,
         times_s=times + float(hypothesis.release_s),
         pixels=pixels,
     )
 
 
-@dataclass(frozen=True)
-class Traced:
-    """A flight with the ball's pictures measured along it, fitted to them.
-
-    Attributes
-    ----------
-    track : Track
-    row_share : ndarray, shape (N,)
-        How far down the readout each position lies, -0.5 to 0.5.
-    fitted : FittedFlight
-    in_view : int
-        Frames in which the flight lies inside the picture.
-    bounce : Bounce or None
-        The first bounce, when the hop after it was seen.
-    """
-
-    track: Track
-    row_share: Array
-    fitted: FittedFlight
-    in_view: int
-    bounce: Bounce | None
-
-
-def traced(
-    stage: SearchContext, shutter: Shutter, hypothesis: Hypothesis, candidates: list[Candidates]
-) -> Traced:
+def trace(
+    context: ClipContext, hypothesis: Hypothesis, candidates: list[Candidates]
+) -> TracedFlight:
     """Follow a found flight, measure the ball's pictures along it and fit it to them.
 
     Raises
     ------
     Rejection, NotDetermined
-        When no flight comes of it.
+        When the pictures are no flight's.
     """
-    followed = follow(stage, hypothesis, candidates, pixel_u=1.0 + 0.15 * shutter.look.step_px)
-    if len(followed.frames) < 3:
+    followed = follow(
+        context.search_context(),
+        hypothesis,
+        candidates,
+        pixel_u=FOLLOW_U_PX + FOLLOW_U_STEP * context.settings.step_px,
+    )
+    if len(followed.frames) < LEAST_FOLLOWED:
         raise Rejection(Reason(ReasonCode.OUT_OF_FRAME))
     by_frame = {each.frame: each for each in candidates}
-    # The first fit only says where to look closely: so many frames do for that.
     few = slice(None, None, max(1, len(followed.frames) // FIRST_FRAMES))
     course = Course(followed.times_s[few], followed.states[few], followed.pixels[few])
-    frames_in_view = [by_frame[int(frame)] for frame in followed.frames[few]]
-    known = shutter.circumstances
+    frames = [by_frame[int(frame)] for frame in followed.frames[few]]
+    known = context.circumstances
     state = initial_parameters(known, hypothesis.release_s, hypothesis.launch)
     exposure: float | None = None
     light = USUAL_LIGHT
     for number in range(2):
-        track, exposure = sighted(stage, shutter, course, frames_in_view, exposure, light)
-        if len(track.frames) < 4:
-            numbers = {"count": len(track.frames), "crossed": len(frames_in_view)}
+        track, exposure = sighted(context, known.camera, course, frames, exposure, light)
+        if len(track.frames) < LEAST_MEASURED:
+            numbers = {"count": len(track.frames), "crossed": len(frames)}
             raise Rejection(Reason(ReasonCode.PICTURES_FEW, numbers))
-        observed = Observations(track, shutter.row_share(track.pixels))
+        observed = Observations(track, context.row_share(track.pixels))
         fitted = fit_given_gusts(known, observed, state, near=number > 0)
         state, light = fitted.parameters, fitted.light
-        frames_in_view, course = course_of(shutter, fitted, candidates)
+        frames, course = course_of(context, fitted, candidates)
     count = int(np.sum(fitted.used))
-    if count < max(LEAST_SEEN, LEAST_SHARE * len(frames_in_view)):
-        numbers = {"count": count, "crossed": len(frames_in_view)}
+    if count < max(LEAST_SEEN, LEAST_SHARE * len(frames)):
+        numbers = {"count": count, "crossed": len(frames)}
         raise Rejection(Reason(ReasonCode.POSITIONS_DISAGREE, numbers))
     last_s = float(track.times_s[fitted.used].max())
-    bounce = find_bounce(stage, shutter, fitted, last_s, candidates, exposure)
+    bounce = find_bounce(context, fitted, last_s, candidates, exposure)
     if bounce is not None and bounce.agrees:
         observed = replace(observed, landed_s=(bounce.time_s, bounce.u_s))
         fitted = fit_given_gusts(known, observed, state, near=True)
     # Last, since how gusty the air was changes little but the uncertainties.
-    fitted = refit_gusts(known, observed, fitted)
-    return Traced(track, observed.row_share, fitted, len(frames_in_view), bounce)
+    return TracedFlight(observed, refit_gusts(known, observed, fitted), len(frames), bounce)
 
 
-def told(
-    stage: SearchContext,
-    shutter: Shutter,
-    request: ClipRequest,
-    trace: Traced,
+def reported(
+    context: ClipContext,
+    traced: TracedFlight,
     support: float,
-    aimed: bool = True,
-) -> MeasuredShot:
+    expectations: Expectations = USUAL_EXPECTATIONS,
+) -> FittedShot:
     """Return a traced flight as its row.
 
     Parameters
     ----------
-    stage, shutter, request
-    trace : Traced
+    context : ClipContext
+    traced : TracedFlight
     support : float
         Log-likelihood ratio with which it was found.
-    aimed : bool
-        Whether it was fired down the firing line, if it is a shot.
+    expectations : Expectations
 
     Raises
     ------
     Rejection
         When it is no ball's.
     """
-    circumstances = shutter.circumstances
     wrong = gravity_doubt(
-        circumstances,
-        Observations(trace.track, trace.row_share),
-        trace.fitted,
-        1.0 / stage.frame_s,
+        context.circumstances, traced.observed, traced.fitted, 1.0 / context.frame_s
     )
-    sought = Sought(
-        clip=request.clip,
-        setup=request.setup,
-        pace=shutter.facts.pace,
-        frame_s=stage.frame_s,
-        in_view=trace.in_view,
-        row_share=trace.row_share,
-        bounce=trace.bounce,
-        doubts=wrong,
-        aimed=aimed,
-    )
-    measured = describe(circumstances, sought, trace.track, trace.fitted)
-    doubtful = measured.shot.quality is Quality.REJECTED
-    if doubtful and support < SURE_SUPPORT:
+    measured = describe(context, traced, expectations, wrong)
+    if measured.shot.quality is Quality.REJECTED and support < SURE_SUPPORT:
         raise Rejection(*measured.shot.reasons)
     return measured

@@ -82,6 +82,8 @@ class ReasonCode(StrEnum):
     NO_FIT = "no_fit"
     SCATTER_TOO_LARGE = "scatter_too_large"
     SPEED_IMPLAUSIBLE = "speed_implausible"
+    DISTANCE_IMPLAUSIBLE = "distance_implausible"
+    WRONG_WAY = "wrong_way"
     TOO_SHORT = "too_short"
     OFF_FIELD = "off_field"
     BELOW_GROUND = "below_ground"
@@ -283,6 +285,13 @@ _REJECTIONS = {
     ),
     ReasonCode.SPEED_IMPLAUSIBLE: Entry(
         "implausible speed", "gravity gives it a speed of {speed_mps:.1f} m/s, which is no throw"
+    ),
+    ReasonCode.DISTANCE_IMPLAUSIBLE: Entry(
+        "implausible distance",
+        "gravity places it {away_m:.0f} m from the camera, from where no shot is filmed",
+    ),
+    ReasonCode.WRONG_WAY: Entry(
+        "wrong way", "it flies against the firing line, as seen from the camera's side"
     ),
     ReasonCode.TOO_SHORT: Entry("too short", "it flies only {way_m:.1f} m"),
     ReasonCode.OFF_FIELD: Entry(

@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from enum import StrEnum
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -216,10 +215,7 @@ class Pooled:
 
 @dataclass(frozen=True)
 class MeasuredShot:
-    """A shot with what a person needs to judge it: its points, its fitted path, its budget.
-
-    `fit` is what made it, handed on for the shots of a session to be looked at together.
-    """
+    """A shot with what a person needs to judge it: its points, its fitted path, its budget."""
 
     shot: Shot
     points: tuple[TrackPoint, ...] = field(default_factory=tuple)
@@ -227,4 +223,3 @@ class MeasuredShot:
     budget: Budget | None = None
     consistency: Consistency | None = None
     model: FlightModel | None = None
-    fit: Any = field(default=None, repr=False, compare=False)

@@ -7,9 +7,14 @@ from pathlib import Path
 from calibration.errors import InputError, InputErrors
 from calibration.site import Calibration
 from tracker.fitting.pooling import pool
-from tracker.measurement.anywhere import field_of, measure_anywhere
-from tracker.measurement.clip import measure_clip
-from tracker.measurement.unmarked import measure_unmarked
+from tracker.measurement import ClipRequest, Observers, measure
+from tracker.measurement.starts import (
+    AnywhereStart,
+    PresumedCameraStart,
+    ReleaseStart,
+    Start,
+    field_of,
+)
 from tracker.records import Pooled, Quality
 from tracker.report.explanation import CandidateLog, explanation_pictures
 from tracker.report.shot_frames import draw_shots
@@ -126,31 +131,38 @@ def _measured(
         if progress is not None:
             progress(ready.clip.file, done, of)
 
+    observers = Observers(report, None if log is None else log.add)
     request, calibration = request_of(session, ready.clip), ready.calibration
     if calibration is None:
         site = site_of(session, ready.clip, ready.facts.size_px)
-        found = measure_unmarked(ready.facts, site, request, session.release.height_known, report)
-        notes = [*assumed_words(session, site), *found.notes]
-        if from_anywhere:
-            notes.append(ANYWHERE_ALREADY)
-        return MeasuredClip(ready.clip, None, found.camera, found.shots, tuple(notes))
-    request = replace(request, camera_parts=calibration.camera_parts)
-    see = None if log is None else log.add
-    if from_anywhere:
-        places = [request.release_m.tolist(), *(each.ground_m for each in ready.clip.markers)]
-        result = measure_anywhere(
-            ready.facts, calibration.camera, request, field_of(places), report, see
-        )
+        start: Start = PresumedCameraStart(site, session.release.height_known)
+        notes = list(assumed_words(session, site))
     else:
-        result = measure_clip(ready.facts, calibration.camera, request, report, see)
+        request = replace(request, camera_parts=calibration.camera_parts)
+        start = _calibrated_start(calibration, request, ready.clip, from_anywhere)
+        notes = list(calibration.notes)
+    result = measure(ready.facts, request, start, observers)
+    notes += result.notes
+    if calibration is None and from_anywhere:
+        notes.append(ANYWHERE_ALREADY)
     return MeasuredClip(
         ready.clip,
         calibration,
-        calibration.camera,
+        result.camera,
         result.shots,
-        (*calibration.notes, *result.notes),
+        tuple(notes),
         result.rejected_candidates,
     )
+
+
+def _calibrated_start(
+    calibration: Calibration, request: ClipRequest, clip: ClipEntry, from_anywhere: bool
+) -> Start:
+    """Return where shots may begin before a calibrated camera."""
+    if not from_anywhere:
+        return ReleaseStart(calibration.camera)
+    places = [request.release_m.tolist(), *(each.ground_m for each in clip.markers)]
+    return AnywhereStart(calibration.camera, field_of(places))
 
 
 def _pictures(ready: _Ready, clip: MeasuredClip, log: CandidateLog | None) -> dict[str, bytes]:

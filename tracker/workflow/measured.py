@@ -6,7 +6,8 @@ from pathlib import Path
 
 from calibration.camera import Camera
 from calibration.site import Calibration
-from tracker.records import MeasuredShot, Pooled, RejectedCandidate, Shot
+from tracker.measurement import FittedShot
+from tracker.records import Pooled, RejectedCandidate, Shot
 from tracker.session import ClipEntry, Session
 
 
@@ -21,7 +22,7 @@ class MeasuredClip:
         None where the markers do not fix a camera, and gravity is the scale.
     camera : Camera
         With which the shots are drawn.
-    shots : tuple of MeasuredShot
+    shots : tuple of FittedShot
     notes : tuple of str
         Sentences that a person should read.
     rejected_candidates : tuple of RejectedCandidate
@@ -31,7 +32,7 @@ class MeasuredClip:
     clip: ClipEntry
     calibration: Calibration | None
     camera: Camera
-    shots: tuple[MeasuredShot, ...]
+    shots: tuple[FittedShot, ...]
     notes: tuple[str, ...]
     rejected_candidates: tuple[RejectedCandidate, ...] = ()
 
@@ -60,7 +61,7 @@ class SessionResult:
     kept: tuple[str, ...] = ()
 
     @property
-    def measured(self) -> tuple[MeasuredShot, ...]:
+    def measured(self) -> tuple[FittedShot, ...]:
         """Every shot with what was measured beside its row."""
         return tuple(measured for clip in self.clips for measured in clip.shots)
 

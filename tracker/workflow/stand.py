@@ -7,7 +7,7 @@ from calibration.site import Calibration, Site, solve
 from tracker.flight.air import Air, Weather, air_from
 from tracker.flight.ball import Ball, ball_from
 from tracker.flight.gravity import gravity_from
-from tracker.measurement.circumstances import ClipRequest
+from tracker.measurement.context import ClipRequest
 from tracker.session import SESSION_FILE, ClipEntry, MarkerEntry, Session, read_lens
 
 MARKERS = f"{SESSION_FILE}, [[marker]]"

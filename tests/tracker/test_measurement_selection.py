@@ -6,7 +6,7 @@ import numpy as np
 
 from tests.tracker.invented_shot import invented
 from tracker.comparison.setups import SetupShots, summarise
-from tracker.measurement.rejection import SURE_SUPPORT, rejected, sorted_out
+from tracker.measurement.selection import SURE_SUPPORT, rejected_row, selected
 from tracker.records import MeasuredShot, Quality, Reason, ReasonCode, RejectedCandidate
 
 
@@ -38,7 +38,7 @@ def began_s() -> float:
 
 
 def test_a_clear_flight_that_failed_is_a_rejected_row_without_figures():
-    rows, told = sorted_out([the_shot()], [refused(30.0, 2 * SURE_SUPPORT)], "100 mm wheels")
+    rows, told = selected([the_shot()], [refused(30.0, 2 * SURE_SUPPORT)], "100 mm wheels")
     assert [row.shot.quality for row in rows] == [the_shot().shot.quality, Quality.REJECTED]
     row = rows[1].shot
     assert (row.setup, row.release_s, row.frames_seen) == ("100 mm wheels", 30.0, 60)
@@ -51,21 +51,21 @@ def test_a_clear_flight_that_failed_is_a_rejected_row_without_figures():
 
 def test_two_tries_at_one_flight_make_one_row():
     tries = [refused(30.0, 300.0), refused(30.1, 200.0)]
-    rows, told = sorted_out([], tries, "s")
+    rows, told = selected([], tries, "s")
     assert [row.shot.release_s for row in rows] == [30.0]
     assert len(told) == 2
 
 
 def test_what_is_weak_or_moves_on_its_own_is_told_and_makes_no_row():
     weak = [refused(30.0, 0.9 * SURE_SUPPORT), refused(40.0, 400.0, seen=40)]
-    rows, told = sorted_out([], weak, "s")
+    rows, told = selected([], weak, "s")
     assert rows == []
     assert [each.release_s for each in told] == [30.0, 40.0]
 
 
 def test_what_is_left_of_a_measured_shot_makes_no_row():
     again = refused(began_s(), 400.0, offset_px=8.0)
-    rows, told = sorted_out([the_shot()], [again], "s")
+    rows, told = selected([the_shot()], [again], "s")
     assert len(rows) == 1
     assert [each.code for each in told[0].reasons] == [
         ReasonCode.NO_FIT,
@@ -78,7 +78,7 @@ def test_a_shot_that_borrows_another_ones_pictures_is_dropped_and_told():
     good = the_shot()
     few = good.points[::3]
     poor = MeasuredShot(replace(good.shot, frames_seen=len(few)), few, good.path)
-    rows, told = sorted_out([good, poor], [], "s")
+    rows, told = selected([good, poor], [], "s")
     assert rows == [good]
     assert [each.code for each in told[0].reasons] == [ReasonCode.BORROWED_POSITIONS]
     assert np.all(np.isfinite(told[0].times_s))
@@ -91,7 +91,7 @@ def test_a_shot_that_was_found_twice_is_one_shot():
     )
     again = MeasuredShot(replace(good.shot, release_s=good.shot.release_s), good.points, good.path)
     for found in ([good, less, again], [less, good, again]):
-        rows, told = sorted_out(found, [], "s")
+        rows, told = selected(found, [], "s")
         assert len(rows) == 1
         assert rows[0].shot.frames_seen == good.shot.frames_seen
         assert all(each.reasons[0].code is ReasonCode.DUPLICATE for each in told)
@@ -103,12 +103,12 @@ def test_two_balls_that_cross_are_two_shots():
     assert one.path is not None
     lower = tuple(replace(point, row_px=point.row_px + 5.0) for point in one.points)
     other = MeasuredShot(one.shot, lower, one.path)
-    rows, _ = sorted_out([one, other], [], "s")
+    rows, _ = selected([one, other], [], "s")
     assert len(rows) == 2
 
 
 def test_rejected_rows_are_counted_by_no_comparison():
     setup = the_shot().shot.setup
-    shots = [the_shot().shot, rejected(refused(30.0, 400.0), setup).shot]
+    shots = [the_shot().shot, rejected_row(refused(30.0, 400.0), setup).shot]
     summary = summarise(SetupShots(setup, tuple(shots), ("a", "a")), "carry_m")
     assert summary.used == 1

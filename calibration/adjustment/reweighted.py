@@ -1,0 +1,111 @@
+"""Least squares with priors in which observations far off count less, for a few parameters."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.adjustment.least_squares import NotDetermined
+from calibration.adjustment.robust import huber_weights
+
+Array = NDArray[np.float64]
+Model = Callable[[Array], tuple[Array, Array]]
+"""Gives, for a state of shape (P,), whitened residuals (observed minus predicted), shape (N, D),
+and the whitened derivatives of the prediction, shape (N, D, P)."""
+
+LONGEST_STEP = 0.5
+"""Longest step of a parameter in one round, in standard deviations of its prior: an observation
+whose model is not defined everywhere must not be left behind in one leap."""
+
+
+@dataclass(frozen=True)
+class Priors:
+    """What is known of every parameter beforehand.
+
+    Attributes
+    ----------
+    mean, sd : ndarray, shape (P,)
+    """
+
+    mean: Array
+    sd: Array
+
+
+@dataclass(frozen=True)
+class ReweightedFit:
+    """A state adjusted to observations and priors.
+
+    Attributes
+    ----------
+    state : ndarray, shape (P,)
+    information : ndarray, shape (P, P)
+        Of the observations and the priors together.
+    whitened : ndarray, shape (M, D)
+        Residuals of the M observations that the model is defined for.
+    """
+
+    state: Array
+    information: Array
+    whitened: Array
+
+    @property
+    def distance(self) -> Array:
+        """Length of each residual in standard deviations, shape (M,)."""
+        return np.asarray(np.linalg.norm(self.whitened, axis=1))
+
+    def without_prior(self, priors: Priors, at: int) -> tuple[float, float]:
+        """Return one parameter and its variance as they are without their own prior.
+
+        To first order about the state: the prior's share of the information is taken out, and with
+        it its pull. The variance is infinite where nothing else determines the parameter.
+        """
+        weight = float(priors.sd[at] ** -2)
+        rest = np.array(self.information)
+        rest[at, at] -= weight
+        others = [index for index in range(len(rest)) if index != at]
+        inner = np.linalg.solve(rest[np.ix_(others, others)], rest[others, at])
+        own = float(rest[at, at] - rest[at, others] @ inner)
+        if own <= 1e-9 * weight:
+            return float(self.state[at]), float("inf")
+        pull = weight * float(self.state[at] - priors.mean[at])
+        return float(self.state[at]) + pull / own, 1.0 / own
+
+
+def adjust_reweighted(
+    model: Model, start: Array, priors: Priors, *, rounds: int, knee: float, least: int
+) -> ReweightedFit:
+    """Adjust a state by Gauss-Newton steps with Huber's weights.
+
+    Parameters
+    ----------
+    model : callable
+        May give values that are not finite: such an observation is left out of the round.
+    start : ndarray, shape (P,)
+    priors : Priors
+    rounds : int
+    knee : float
+        Of Huber's weights, in standard deviations.
+    least : int
+        Fewest observations.
+
+    Raises
+    ------
+    NotDetermined
+        When the model is defined for fewer observations than that.
+    """
+    state = np.array(start, float)
+    for _ in range(rounds):
+        white, slope = model(state)
+        good = np.isfinite(white).all(axis=1) & np.isfinite(slope).all(axis=(1, 2))
+        if np.sum(good) < least:
+            raise NotDetermined("too few observations lie where the model is defined")
+        white, slope = white[good], slope[good]
+        weight = huber_weights(np.linalg.norm(white, axis=1), knee)
+        flat, left = slope.reshape(-1, len(state)), white.reshape(-1)
+        heavy = np.repeat(weight, white.shape[1])
+        information = flat.T @ (heavy[:, None] * flat) + np.diag(priors.sd**-2.0)
+        gradient = flat.T @ (heavy * left) + (priors.mean - state) / priors.sd**2
+        step = np.linalg.solve(information, gradient)
+        state = state + np.clip(step, -LONGEST_STEP * priors.sd, LONGEST_STEP * priors.sd)
+    return ReweightedFit(state, information, white)

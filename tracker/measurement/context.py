@@ -1,0 +1,91 @@
+"""What is known of a clip before a frame of it is looked at, and what every step is handed."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import Camera
+from calibration.timebase import row_fraction
+from tracker.detection import SearchSettings
+from tracker.fitting import Circumstances, Conditions
+from tracker.following import SearchContext
+from tracker.video import ClipFacts
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClipRequest(Conditions):
+    """The conditions of a clip's shots, and the names of the clip and its setup.
+
+    Attributes
+    ----------
+    clip, setup : str
+        As the session names them.
+    """
+
+    clip: str
+    setup: str
+
+
+@dataclass(frozen=True)
+class ClipContext:
+    """What every step of a clip's measurement is handed.
+
+    Attributes
+    ----------
+    facts : ClipFacts
+    request : ClipRequest
+    circumstances : Circumstances
+        The priors of a shot's fit, the camera among them.
+    settings : SearchSettings
+        What the ball looks like, and where in the frame it is looked for.
+    """
+
+    facts: ClipFacts
+    request: ClipRequest
+    circumstances: Circumstances
+    settings: SearchSettings
+
+    @property
+    def camera(self) -> Camera:
+        """The camera of the circumstances."""
+        return self.circumstances.camera
+
+    @property
+    def frame_s(self) -> float:
+        """True time from one frame to the next."""
+        return frame_interval_s(self.facts)
+
+    def row_share(self, pixels: Array) -> Array:
+        """Return how far down the readout pixels, shape (N, 2), lie: -0.5 to 0.5."""
+        return row_fraction(pixels, self.facts.size_px, self.facts.rotation_deg)
+
+    def rows_s(self, times_s: Array, pixels: Array, readout_s: float) -> Array:
+        """Return the true times at which the rows of pixels were read, shape (N,)."""
+        delays: Array = readout_s * np.nan_to_num(self.row_share(pixels))
+        return times_s + delays
+
+    def with_circumstances(self, circumstances: Circumstances) -> "ClipContext":
+        """Return the context with other priors."""
+        return replace(self, circumstances=circumstances)
+
+    def search_context(self) -> SearchContext:
+        """Return what the search for flights and their following need of it."""
+        known = self.circumstances
+        return SearchContext(
+            camera=known.camera,
+            release_m=known.release_m,
+            forces=known.forces,
+            drag=known.drag,
+            drag_u=known.drag_u,
+            ball_radius_m=known.ball_radius_m,
+            frame_s=self.frame_s,
+            wind_mps=known.wind_mps,
+        )
+
+
+def frame_interval_s(facts: ClipFacts) -> float:
+    """Return the true time from one frame of a clip to the next, s."""
+    return 1.0 / (facts.file_fps * facts.pace)

@@ -1,0 +1,58 @@
+"""A flight traced through a clip, and the shot that is reported of it."""
+
+from dataclasses import dataclass, field, replace
+
+from tracker.fitting import Circumstances, FittedFlight, Observations
+from tracker.measurement.bounce import Bounce
+from tracker.records import MeasuredShot, Quality, Reason
+
+Fit = tuple[Circumstances, FittedFlight]
+
+
+@dataclass(frozen=True)
+class TracedFlight:
+    """A flight with the ball's pictures measured along it, fitted to them.
+
+    Attributes
+    ----------
+    observed : Observations
+    fitted : FittedFlight
+    in_view : int
+        Frames in which the flight lies inside the frame.
+    bounce : Bounce or None
+        The first bounce, when the hop after it was seen.
+    """
+
+    observed: Observations
+    fitted: FittedFlight
+    in_view: int
+    bounce: Bounce | None = None
+
+
+@dataclass(frozen=True)
+class FittedShot(MeasuredShot):
+    """A measured shot with the fit that it was made from.
+
+    Attributes
+    ----------
+    fit : tuple of Circumstances and FittedFlight, or None
+        None for a rejected row, and where the camera is not calibrated: every shot then has a
+        camera of its own, and shots cannot be pooled.
+    """
+
+    fit: Fit | None = field(default=None, repr=False, compare=False)
+
+
+def numbered(measured: FittedShot, number: int) -> FittedShot:
+    """Return a shot and its points with its number within the clip."""
+    return replace(
+        measured,
+        shot=replace(measured.shot, shot=number),
+        points=tuple(replace(point, shot=number) for point in measured.points),
+    )
+
+
+def doubted(measured: FittedShot, reason: Reason) -> FittedShot:
+    """Return a shot that is to be checked for one more reason."""
+    reasons = (*measured.shot.reasons, reason)
+    return replace(measured, shot=replace(measured.shot, quality=Quality.CHECK, reasons=reasons))

@@ -1,0 +1,146 @@
+"""The loop over a clip's frames, for every pass: decoded, steadied, searched for candidates."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import Camera
+from calibration.timebase import Cadence, TimeBase, true_times_s
+from tracker.detection import CandidateFinder, SearchSettings
+from tracker.measurement.context import frame_interval_s
+from tracker.measurement.steadying import Steadier
+from tracker.records import Candidates
+from tracker.video import ChangeMeter, ClipFacts, frames
+
+Array = NDArray[np.float64]
+Progress = Callable[[int, int], None]
+
+PROGRESS_EVERY = 8
+"""Frames between two reports of progress."""
+
+MOVED_NOTE = "The camera moved during the clip; the positions are corrected for it."
+
+
+@dataclass(frozen=True)
+class Observers:
+    """Who is informed during a pass.
+
+    Attributes
+    ----------
+    progress : callable, optional
+        Called with the number of frames done and the number there are.
+    on_candidates : callable, optional
+        Called with the candidates of every frame of the first pass.
+    """
+
+    progress: Progress | None = None
+    on_candidates: Callable[[Candidates], None] | None = None
+
+    @property
+    def progress_only(self) -> "Observers":
+        """The observers of a later pass."""
+        return Observers(self.progress)
+
+
+NO_OBSERVERS = Observers()
+
+
+@dataclass(frozen=True)
+class Timing:
+    """The times of a clip's frames.
+
+    Attributes
+    ----------
+    times_s : ndarray, shape (N,)
+        True time of every frame.
+    base_s : ndarray, shape (N,)
+        The same on the file's own clock, corrected where it was wrong.
+    repeats : ndarray of bool, shape (N,), or None
+        Frames that repeat the picture before them.
+    """
+
+    times_s: Array
+    base_s: Array
+    repeats: NDArray[np.bool_] | None = None
+
+    @staticmethod
+    def of_file(facts: ClipFacts) -> "Timing":
+        """Return the times that the file states."""
+        return Timing(facts.times_s, facts.file_times_s)
+
+    @staticmethod
+    def corrected(facts: ClipFacts, base: TimeBase) -> "Timing":
+        """Return the times after a correction."""
+        assert base.cadence is Cadence.MENDED
+        return Timing(true_times_s(base.times_s, facts.pace), base.times_s, base.repeats)
+
+    def file_clock_s(self, release_s: float, facts: ClipFacts) -> float:
+        """Return a time of the corrected file clock on the file's own clock."""
+        if self.repeats is None:
+            return release_s
+        return float(np.interp(release_s, self.base_s, facts.file_times_s))
+
+
+@dataclass
+class FramePass:
+    """One pass through a clip.
+
+    Attributes
+    ----------
+    facts : ClipFacts
+    camera : Camera
+        Any camera with about the true focal length, for the correction of its motion.
+    settings : SearchSettings
+    timing : Timing
+    every : int
+        Only each frame of this number is looked at.
+    meter : ChangeMeter or None
+        Measures the changes between all frames, to check the file's times.
+    wanted : callable, optional
+        Tells by its true time whether a frame is searched for candidates.
+    moves : bool
+        Afterwards: whether the camera moved.
+    notes : list of str
+        Afterwards: what the decoder and the correction of motion reported.
+    """
+
+    facts: ClipFacts
+    camera: Camera
+    settings: SearchSettings
+    timing: Timing
+    every: int = 1
+    meter: ChangeMeter | None = None
+    wanted: Callable[[float], bool] | None = None
+    moves: bool = False
+    notes: list[str] = field(default_factory=list)
+
+    def candidates(self, observers: Observers = NO_OBSERVERS) -> Iterator[Candidates]:
+        """Give the candidates of frame after frame, in the still camera's pixels."""
+        facts, timing = self.facts, self.timing
+        finder = CandidateFinder(self.settings)
+        steadier = Steadier(self.camera, self.every * frame_interval_s(facts))
+        for frame in frames(facts, on_note=self.notes.append):
+            if self.meter is not None:
+                self.meter.see(frame)
+            if observers.progress is not None and frame.index % PROGRESS_EVERY == 0:
+                observers.progress(frame.index, facts.frame_count)
+            if frame.index % self.every:
+                continue
+            if timing.repeats is not None and timing.repeats[frame.index]:
+                continue
+            time_s = float(timing.times_s[frame.index])
+            steadier.see(frame.index, frame.luma)
+            if self.wanted is not None and not self.wanted(time_s):
+                continue
+            found = finder.push(frame.index, time_s, frame.luma, frame.blueness)
+            if found is None:
+                continue
+            found = steadier.steadied(found)
+            if observers.on_candidates is not None:
+                observers.on_candidates(found)
+            yield found
+        self.moves = steadier.moves
+        if observers.progress is not None:
+            observers.progress(facts.frame_count, facts.frame_count)

@@ -1,0 +1,297 @@
+"""One thrown ball to a row, where gravity is the only scale."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.adjustment import NotDetermined
+from calibration.camera import Camera
+from calibration.site import Site
+from calibration.site.presumed import Presumption, Sighted
+from tracker.fitting import Circumstances, Observations
+from tracker.fitting.parameters import POSITION_AT
+from tracker.fitting.untaped import UntapedCircumstances, UntapedFit, first_launch, fit_untaped
+from tracker.following.arcs import Arc
+from tracker.measurement.context import ClipContext
+from tracker.measurement.fitted_shot import FittedShot, TracedFlight
+from tracker.measurement.flight import Beginning, Flight, StartPrior, first_track, loosened
+from tracker.measurement.row import describe
+from tracker.measurement.sighting import (
+    LOST_FRAMES,
+    SAME_S,
+    agreeing,
+    course_along,
+    seen_until,
+    sighted,
+)
+from tracker.measurement.starts.scale_reasons import end_reasons, scale_reasons
+from tracker.measurement.throws import Throw, bounce_between
+from tracker.measurement.verdict import Expectations
+from tracker.records import Candidates, Reason, ReasonCode, Rejection
+
+Array = NDArray[np.float64]
+
+USUAL_RELEASE_M, RELEASE_SD_M = 1.0, 0.5
+"""Height of a release that nobody measured, m: 0.3 to 2 m. Common practice, no source."""
+
+LATE_FRAMES, LATE_U_FRAMES, LATE_U_S = 0.7, 1.5, 0.008
+"""How long before its first position a ball was released, in frames, and its standard uncertainty
+in frames and in s."""
+
+USUAL_VIEW_DEG, NEAREST_START_M, FARTHEST_START_M = 65.0, 4.0, 200.0
+"""Horizontal field of view of a camera for which none is stated, degrees, and limits of the first
+guess of its distance, m. Common practice, no source."""
+
+MOST_PRIOR_CHI_SQUARE = 45.0
+"""Chi-square of the departures from some twenty priors above which a path is no throw: its chance
+is 0.1 %."""
+
+SPEEDS_MPS, AWAY_M = (3.0, 70.0), (2.5, 250.0)
+"""Slowest and fastest throw, m/s, nearest and farthest camera, m. Common practice, no source."""
+
+LEAST_USED, LEAST_USED_SHARE, MOST_SCALE = 8, 0.7, 4.0
+"""Fewest positions that a flight must explain, least share of them, and most ratio of their scatter
+to their own uncertainty."""
+
+BACK_S, ONWARD_S = 0.1, 1.0
+"""How long before its first and after its last position a ball is measured, s."""
+
+BEFORE_BOUNCE_FRAMES = 0.25
+"""Positions up to this long after a bounce still count for the flight, in frames."""
+
+LOW_M, LOW_U, FALLING_MPS = 0.4, 1.5, 1.0
+"""A ball that is lost below this height (m, and standard uncertainties of the height of release)
+while it falls at least this fast came down there."""
+
+LOST_U_FRAMES, LOST_U_S = 1.5, 0.03
+"""Standard uncertainty of a landing in which a ball is lost: frames, and at least so many s."""
+
+
+@dataclass(frozen=True)
+class UntapedStart:
+    """What is known of where shots start.
+
+    Attributes
+    ----------
+    site : Site
+    height_known : bool
+        Whether the height of the release was measured.
+    """
+
+    site: Site
+    height_known: bool
+
+    def prior(self, known: Circumstances) -> StartPrior:
+        """Return where a flight may begin."""
+        place, u_m = known.release_m.copy(), np.full(3, known.release_u_m)
+        if not self.height_known:
+            place[2], u_m[2] = USUAL_RELEASE_M, RELEASE_SD_M
+        return StartPrior(place, u_m)
+
+    def presumption(self, arc: Arc) -> Presumption:
+        """Return what is presumed of the camera on the side from which a path is seen."""
+        return Presumption(self.site, _side(arc))
+
+    def loosened(
+        self, known: Circumstances, camera: Camera, first_s: float, frame_s: float
+    ) -> UntapedCircumstances:
+        """Return the priors of a flight that was first seen at a time."""
+        u_s = float(np.hypot(LATE_U_FRAMES * frame_s, LATE_U_S))
+        beginning = Beginning(first_s - LATE_FRAMES * frame_s, u_s)
+        return loosened(known, self.prior(known), beginning, camera)
+
+
+def first_fit(start: UntapedStart, context: ClipContext, throw: Throw) -> Flight:
+    """Fit a flight and its camera to the positions of a path.
+
+    Raises
+    ------
+    Rejection, NotDetermined
+        Where no throw explains them.
+    """
+    arc, known, site = throw.arc, context.circumstances, start.site
+    side = _side(arc)
+    if site.position_m is not None and site.position_m[1] * side < 0.0:
+        raise Rejection(Reason(ReasonCode.WRONG_WAY))
+    presumption = start.presumption(arc)
+    camera = presumption.start(_first_look(site, known, arc))
+    track = first_track(throw, context.frame_s)
+    wide = start.loosened(known, camera, float(arc.times_s[0]), context.frame_s)
+    observed = Observations(track, context.row_share(track.pixels))
+    launch = first_launch(wide, track, wide.began_s)
+    fit = fit_untaped(wide, presumption.around, observed, wide.began_s, launch)
+    flight = Flight(throw, fit.circumstances, fit.fitted)
+    _check(flight)
+    return flight
+
+
+def _side(arc: Arc) -> int:
+    """Return 1 for a camera to the left of the firing line, -1 for one to its right."""
+    return 1 if arc.velocity_pxps[0] < 0.0 else -1
+
+
+def _first_look(site: Site, known: Circumstances, arc: Arc) -> Sighted:
+    """Return how far away a path seems, from gravity in the frame."""
+    view = np.radians(site.field_of_view_deg or USUAL_VIEW_DEG)
+    focal = site.size_px[0] / 2.0 / np.tan(view / 2.0)
+    if site.lens is not None:
+        focal = site.lens.focal_px
+    away = focal * known.forces.gravity_mps2 / float(arc.acceleration_pxps2[1])
+    away = float(np.clip(away, NEAREST_START_M, FARTHEST_START_M))
+    return Sighted(_side(arc), away, known.release_m, arc.pixels[0])
+
+
+def _check(flight: Flight) -> None:
+    """Raise `Rejection` for a fit that is no throw a person could have filmed."""
+    fitted = flight.fitted
+    count, used = len(fitted.used), int(np.sum(fitted.used))
+    if used < max(LEAST_USED, LEAST_USED_SHARE * count):
+        raise Rejection(Reason(ReasonCode.POSITIONS_DISAGREE, {"count": used, "crossed": count}))
+    speed = float(np.linalg.norm(flight.launch[3:6]))
+    if not SPEEDS_MPS[0] < speed < SPEEDS_MPS[1]:
+        raise Rejection(Reason(ReasonCode.SPEED_IMPLAUSIBLE, {"speed_mps": speed}))
+    away = abs(float(flight.camera.position[1]))
+    if not AWAY_M[0] < away < AWAY_M[1]:
+        raise Rejection(Reason(ReasonCode.DISTANCE_IMPLAUSIBLE, {"away_m": away}))
+    if flight.prior_chi_square >= MOST_PRIOR_CHI_SQUARE:
+        raise Rejection(Reason(ReasonCode.IMPLAUSIBLE))
+    if fitted.scale >= MOST_SCALE:
+        raise Rejection(Reason(ReasonCode.SCATTER_TOO_LARGE))
+    if flight.launch[3] <= 0.0:
+        raise Rejection(Reason(ReasonCode.WRONG_WAY))
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """A flight's positions, and when it was first and last seen.
+
+    Attributes
+    ----------
+    observed : Observations
+    first_s, last_s : float
+    lost : bool
+        Whether it was lost inside the frame.
+    exposure : float or None
+    """
+
+    observed: Observations
+    first_s: float
+    last_s: float
+    lost: bool
+    exposure: float | None
+
+
+def measure_untaped(
+    start: UntapedStart, flight: Flight, context: ClipContext, candidates: list[Candidates]
+) -> tuple[FittedShot, Flight]:
+    """Measure the ball's pictures along a flight, fit it anew and return its row.
+
+    Parameters
+    ----------
+    start : UntapedStart
+    flight : Flight
+        As fitted to its path of the first pass.
+    context : ClipContext
+    candidates : list of Candidates
+        Of the second pass, near the flight.
+
+    Raises
+    ------
+    Rejection, NotDetermined
+        When no shot comes of it.
+    """
+    times = flight.throw.arc.times_s
+    first_s, last_s, exposure = float(times[0]), float(times[-1]), None
+    for _ in range(2):
+        seen = _seen(flight, context, candidates, (first_s, last_s), exposure)
+        first_s, last_s, exposure = seen.first_s, seen.last_s, seen.exposure
+        landed_s = _landing(flight, seen, context.frame_s)
+        observed = seen.observed
+        if landed_s is not None:
+            before = observed.track.times_s < landed_s[0] + BEFORE_BOUNCE_FRAMES * context.frame_s
+            observed = replace(observed.part(before), landed_s=landed_s)
+        _enough(len(observed.track.frames), len(candidates))
+        flight = _refitted(start, flight, context, observed)
+        _check(flight)
+    track = observed.track
+    spanned = [
+        each
+        for each in candidates
+        if track.times_s[0] - SAME_S <= each.time_s <= track.times_s[-1] + SAME_S
+    ]
+    landing_seen = landed_s is not None and flight.throw.hop is not None
+    before_reasons = (
+        *scale_reasons(UntapedFit(flight.known, flight.fitted), start.site),
+        *end_reasons(track, flight.camera.size_px),
+    )
+    shot = describe(
+        context.with_circumstances(flight.known),
+        TracedFlight(observed, flight.fitted, len(spanned)),
+        Expectations(most_speed_u=None, landing_seen=landing_seen),
+        before_reasons,
+    )
+    return shot, flight
+
+
+def _enough(count: int, crossed: int) -> None:
+    if count < LEAST_USED:
+        raise Rejection(Reason(ReasonCode.PICTURES_FEW, {"count": count, "crossed": crossed}))
+
+
+def _seen(
+    flight: Flight,
+    context: ClipContext,
+    candidates: list[Candidates],
+    ends_s: tuple[float, float],
+    exposure: float | None,
+) -> _Seen:
+    """Measure the ball in every frame of a flight, outward as long as it is seen."""
+    first_s, last_s = ends_s
+    near = [each for each in candidates if first_s - BACK_S <= each.time_s <= last_s + ONWARD_S]
+    _enough(len(near), len(candidates))
+    shown, course = course_along(context, flight, near)
+    wide = context.with_circumstances(flight.known)
+    track, exposure = sighted(wide, flight.camera, course, shown, exposure)
+    _enough(len(track.frames), len(shown))
+    agrees = agreeing(track, shown, course)
+    first_s = seen_until(shown, track, agrees, first_s, forward=False)
+    last_s = seen_until(shown, track, agrees, last_s, forward=True)
+    kept = (track.times_s >= first_s - SAME_S) & (track.times_s <= last_s + SAME_S)
+    after = sum(each.time_s > last_s + SAME_S for each in shown)
+    observed = Observations(track, context.row_share(track.pixels)).part(kept)
+    return _Seen(observed, first_s, last_s, after >= LOST_FRAMES, exposure)
+
+
+def _landing(flight: Flight, seen: _Seen, frame_s: float) -> tuple[float, float] | None:
+    """Return when the ball came down and its standard uncertainty, where the clip shows it."""
+    if flight.throw.hop is not None:
+        return bounce_between(flight.throw, flight.path, frame_s)
+    if not seen.lost:
+        return None
+    # Lost inside the frame, low and falling: in the grass, as far as the known height allows.
+    state = flight.states(np.array([seen.last_s]))[0]
+    up = POSITION_AT.start + 2
+    u_m = float(np.sqrt(flight.fitted.covariance[up, up]))
+    low = state[2] - flight.known.ball_radius_m < LOW_M + LOW_U * u_m
+    if not (low and state[5] < -FALLING_MPS):
+        return None
+    return seen.last_s + frame_s, max(LOST_U_FRAMES * frame_s, LOST_U_S)
+
+
+def _refitted(
+    start: UntapedStart, flight: Flight, context: ClipContext, observed: Observations
+) -> Flight:
+    first_s = float(observed.track.times_s[0])
+    known = start.loosened(context.circumstances, flight.camera, first_s, context.frame_s)
+    try:
+        fit = fit_untaped(
+            known,
+            start.presumption(flight.throw.arc).around,
+            observed,
+            flight.release_s,
+            flight.launch,
+        )
+    except (NotDetermined, np.linalg.LinAlgError):
+        raise Rejection(Reason(ReasonCode.NO_FIT)) from None
+    return replace(flight, known=fit.circumstances, fitted=fit.fitted)

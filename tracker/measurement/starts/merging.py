@@ -1,0 +1,101 @@
+"""Shots from the release and from anywhere together, each once, without their hops."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.measurement.fitted_shot import FittedShot
+from tracker.measurement.selection import is_again, part_of_another
+from tracker.records import Quality, ReasonCode, RejectedCandidate
+
+Array = NDArray[np.float64]
+
+LONGEST_BEFORE_S = 1.5
+"""A flight that could not be measured may have been placed this long before the one it is, s."""
+
+HOP_S, HOP_M, HOP_KEEPS, HOP_AHEAD = 1.5, 2.0, 1.0, 0.3
+"""What starts this soon (s) after a shot has come down, no farther from there than this (m) and
+what the ball may have gone since, no faster than it came down and within some 70 degrees of its
+direction (the cosine), is that ball's hop. Common practice, no source."""
+
+OVERLAP_S = 0.1
+"""How long before a landing its hop may seem to start, s."""
+
+
+def together(usual: list[FittedShot], others: list[FittedShot], pace: float) -> list[FittedShot]:
+    """Return the shots found from the release point and those found from anywhere, each once.
+
+    A shot from the release point that is in doubt gives way to the same ball's flight from
+    elsewhere; any other stays as it is.
+
+    Parameters
+    ----------
+    usual, others : list of FittedShot
+    pace : float
+        Playing seconds per true second.
+    """
+    kept = [
+        shot
+        for shot in usual
+        if shot.shot.quality is Quality.GOOD
+        or not any(_is_same(shot, other, pace) for other in others)
+    ]
+    return [*kept, *(other for other in others if not any(is_again(other, one) for one in kept))]
+
+
+def _is_same(shot: FittedShot, other: FittedShot, pace: float) -> bool:
+    """Tell whether a shot in doubt, measured or not, is of the ball of another."""
+    if shot.path is not None:
+        return is_again(shot, other) or is_again(other, shot)
+    began = (shot.shot.release_s - other.shot.release_s) / pace
+    return -LONGEST_BEFORE_S < began < (other.shot.flight_time_s or 0.0)
+
+
+def without_hops(
+    shots: list[FittedShot],
+) -> tuple[list[FittedShot], list[RejectedCandidate]]:
+    """Return the shots, and apart from them what a ball did after its first bounce."""
+    kept: list[FittedShot] = []
+    hops: list[RejectedCandidate] = []
+    for shot in sorted(shots, key=lambda each: each.shot.release_s):
+        first = hop_of(shot, shots)
+        if first is None or shot.path is None:
+            kept.append(shot)
+            continue
+        hops.append(part_of_another(shot, shot.path, ReasonCode.HOP, first))
+    return kept, hops
+
+
+def hop_of(shot: FittedShot, others: Sequence[FittedShot]) -> FittedShot | None:
+    """Return the shot whose hop another is, or None when it is a shot of its own."""
+    if shot.path is None or shot.shot.quality is Quality.GOOD:
+        return None
+    start = shot.path.points_m[0]
+    velocity = _velocity(shot, 0)
+    for other in others:
+        if other is shot or other.path is None or other.shot.flight_time_s is None:
+            continue
+        lapse = float(shot.path.times_s[0] - other.path.times_s[-1])
+        if not -OVERLAP_S < lapse < HOP_S:
+            continue
+        down = _velocity(other, -1)
+        level = float(np.linalg.norm(down[:2]))
+        apart = float(np.linalg.norm((start - other.path.points_m[-1])[:2]))
+        if (
+            apart < HOP_M + level * max(lapse, 0.0)
+            and velocity[2] < HOP_KEEPS * abs(down[2])
+            and np.linalg.norm(velocity[:2]) < HOP_KEEPS * level
+            and velocity[:2] @ down[:2] > HOP_AHEAD * level * np.linalg.norm(velocity[:2])
+        ):
+            return other
+    return None
+
+
+def _velocity(shot: FittedShot, at: int) -> Array:
+    """Return the velocity at the first or the last point of a shot's path, shape (3,)."""
+    assert shot.path is not None
+    points, times = shot.path.points_m, shot.path.times_s
+    pair = (0, 1) if at == 0 else (-2, -1)
+    found: Array = (points[pair[1]] - points[pair[0]]) / (times[pair[1]] - times[pair[0]])
+    return found

@@ -1,0 +1,67 @@
+"""What a kind of start hands to the measurement of a clip."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Protocol
+
+from calibration.camera import Camera
+from tracker.measurement.context import ClipRequest
+from tracker.measurement.fitted_shot import FittedShot, doubted
+from tracker.measurement.passes import Observers, Timing
+from tracker.records import Reason, ReasonCode, RejectedCandidate
+from tracker.video import ClipFacts
+
+
+@dataclass
+class Findings:
+    """What a start found in a clip.
+
+    Attributes
+    ----------
+    camera : Camera
+        With which the shots are drawn.
+    shots : list of FittedShot
+        With their release on the file's own clock.
+    rejected : list of RejectedCandidate
+    notes : list of str
+        Sentences about the clip.
+    """
+
+    camera: Camera
+    shots: list[FittedShot] = field(default_factory=list)
+    rejected: list[RejectedCandidate] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    def sort(self, found: Sequence[FittedShot | RejectedCandidate]) -> None:
+        """Take what was found, each to its own list."""
+        for each in found:
+            if isinstance(each, RejectedCandidate):
+                self.rejected.append(each)
+            else:
+                self.shots.append(each)
+
+    def on_file_clock(self, timing: Timing, facts: ClipFacts) -> None:
+        """State every release on the file's own clock again."""
+        self.shots = [
+            replace(
+                each,
+                shot=replace(each.shot, release_s=timing.file_clock_s(each.shot.release_s, facts)),
+            )
+            for each in self.shots
+        ]
+        self.rejected = [
+            replace(each, release_s=timing.file_clock_s(each.release_s, facts))
+            for each in self.rejected
+        ]
+
+    def doubt_times(self) -> None:
+        """Doubt every shot, since the clip's frame times are wrong."""
+        self.shots = [doubted(each, Reason(ReasonCode.FRAME_TIMES)) for each in self.shots]
+
+
+class Start(Protocol):
+    """A kind of start: where shots may begin, and how they are found there."""
+
+    def find(self, facts: ClipFacts, request: ClipRequest, observers: Observers) -> Findings:
+        """Find and measure the shots of a clip that begin here."""
+        ...

@@ -1,0 +1,124 @@
+"""Shots that begin at the taped point of release, before a calibrated camera."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from calibration.camera import Camera
+from calibration.timebase import Cadence, check_cadence
+from tracker.detection import settings_for
+from tracker.fitting import circumstances_of
+from tracker.following import FlightSearch
+from tracker.measurement.context import ClipContext, ClipRequest, frame_interval_s
+from tracker.measurement.passes import MOVED_NOTE, FramePass, Observers, Timing
+from tracker.measurement.starts.protocol import Findings
+from tracker.measurement.tracing import measure_hypothesis, rejected_hypothesis
+from tracker.records import MeasuredShot, Quality
+from tracker.video import ChangeMeter, ClipFacts
+
+FILE_TIMES_STAND = (
+    "The background repeats or leaves out frames, but the balls fly evenly by the file's own "
+    "times: these are used."
+)
+
+MUCH_BETTER = 0.5
+"""With other times as many shots must scatter by less than this share to be preferred."""
+
+
+@dataclass(frozen=True)
+class ReleaseStart:
+    """Shots begin at the session's point of release.
+
+    Attributes
+    ----------
+    camera : Camera
+        With the covariance of its calibration.
+    """
+
+    camera: Camera
+
+    def find(self, facts: ClipFacts, request: ClipRequest, observers: Observers) -> Findings:
+        """Find and measure the shots that begin at the release.
+
+        A first pass also measures how much the frames change. Where that shows the file's times to
+        be wrong, which is rare, a second pass measures with the corrected ones.
+        """
+        context = release_context(facts, self.camera, request)
+        meter = ChangeMeter(facts)
+        found = _search(context, Timing.of_file(facts), meter, observers)
+        base = check_cadence(meter.changes(), facts.file_times_s)
+        if base.cadence is Cadence.MENDED:
+            timing = Timing.corrected(facts, base)
+            corrected = _search(context, timing, None, observers.progress_only)
+            if fits_better(found.shots, corrected.shots):
+                found.notes.append(FILE_TIMES_STAND)
+            else:
+                corrected.on_file_clock(timing, facts)
+                corrected.notes = [*found.notes, base.explanation]
+                found = corrected
+        elif base.cadence is Cadence.DOUBTFUL:
+            found.notes.append(base.explanation)
+            found.doubt_times()
+        return found
+
+
+def release_context(facts: ClipFacts, camera: Camera, request: ClipRequest) -> ClipContext:
+    """Return what is known of a clip whose shots begin at the release."""
+    known = circumstances_of(camera, request)
+    settings = settings_for(
+        camera,
+        known.release_m,
+        request.ball.diameter_m,
+        known.drag,
+        known.forces,
+        frame_interval_s(facts),
+    )
+    return ClipContext(facts, request, known, settings)
+
+
+def _search(
+    context: ClipContext, timing: Timing, meter: ChangeMeter | None, observers: Observers
+) -> Findings:
+    """Pass once through the clip and return the flights found in it, measured or rejected."""
+    search = FlightSearch(context.search_context())
+    loop = FramePass(context.facts, context.camera, context.settings, timing, meter=meter)
+    found = Findings(context.camera)
+    for candidates in loop.candidates(observers):
+        for hypothesis in search.push(candidates):
+            near = search.candidates(hypothesis)
+            found.sort([measure_hypothesis(context, hypothesis, near)])
+    for hypotheses in search.finish():
+        for hypothesis in hypotheses:
+            near = search.candidates(hypothesis)
+            found.sort([measure_hypothesis(context, hypothesis, near)])
+    found.rejected += [
+        rejected_hypothesis(context, hypothesis, reason)
+        for hypothesis, reason in search.rejected_candidates
+    ]
+    found.notes += loop.notes
+    if loop.moves:
+        found.notes.append(MOVED_NOTE)
+    return found
+
+
+def fits_better(shots: Sequence[MeasuredShot], others: Sequence[MeasuredShot]) -> bool:
+    """Return whether shots are flights rather than the others are, measured with other times.
+
+    An encoder may repeat a still background while the ball flies on, and nothing shows the time as
+    well as a ball in flight: where more of them are believed and scatter less, or as many that
+    scatter by less than half as much, the times were right.
+    """
+    counts, scatters = [], []
+    for each in (shots, others):
+        believed = [shot for shot in each if shot.shot.quality is not Quality.REJECTED]
+        gaps = [
+            np.hypot(point.residual_column_px, point.residual_row_px)
+            for shot in believed
+            for point in shot.points
+            if point.used
+        ]
+        counts.append(len(believed))
+        scatters.append(float(np.median(gaps)) if gaps else np.inf)
+    share = 1.0 if counts[0] > counts[1] else MUCH_BETTER
+    return counts[0] >= counts[1] and scatters[0] < share * scatters[1]

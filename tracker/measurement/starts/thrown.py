@@ -1,0 +1,113 @@
+"""Throws of a first pass to shots: fitted, looked at again more closely, measured."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Protocol
+
+import numpy as np
+
+from calibration.adjustment import NotDetermined
+from tracker.detection import SearchSettings
+from tracker.measurement.context import ClipContext
+from tracker.measurement.fitted_shot import FittedShot
+from tracker.measurement.flight import Flight
+from tracker.measurement.passes import Observers
+from tracker.measurement.scouting import Scouted
+from tracker.measurement.second_pass import Window, candidates_in
+from tracker.measurement.throws import Throw
+from tracker.records import Candidates, Reason, ReasonCode, RejectedCandidate, Rejection
+
+
+class ThrowMeasurement(Protocol):
+    """How throws become flights and flights become shots, for one kind of start."""
+
+    def first_fit(self, throw: Throw, frame_s: float) -> Flight:
+        """Fit a flight to a path of the first pass, or raise `Rejection`."""
+        ...
+
+    def settings(self, flights: Sequence[Flight]) -> SearchSettings:
+        """Return what to look for along flights in the second pass."""
+        ...
+
+    def window(self, flight: Flight) -> Window:
+        """Return when and where a flight is looked for in the second pass."""
+        ...
+
+    def measure(
+        self, flight: Flight, context: ClipContext, candidates: list[Candidates]
+    ) -> FittedShot:
+        """Measure a flight in the candidates of the second pass, or raise `Rejection`."""
+        ...
+
+
+def measure_throws(
+    throws: Sequence[Throw],
+    measurement: ThrowMeasurement,
+    context: ClipContext,
+    scouted: Scouted,
+    observers: Observers,
+) -> list[FittedShot | RejectedCandidate]:
+    """Measure the throws of a first pass in a second one, which is left out without any.
+
+    Parameters
+    ----------
+    throws : sequence of Throw
+    measurement : ThrowMeasurement
+    context : ClipContext
+        Its settings are replaced by that of the measurement.
+    scouted : Scouted
+    observers : Observers
+    """
+    found: list[FittedShot | RejectedCandidate] = []
+    flights: list[Flight] = []
+    for throw in throws:
+        try:
+            flights.append(measurement.first_fit(throw, scouted.frame_s))
+        except Rejection as rejection:
+            found.append(rejected_throw(throw, context, scouted.frame_s, *rejection.reasons))
+        except (NotDetermined, np.linalg.LinAlgError):
+            reason = Reason(ReasonCode.NO_FIT)
+            found.append(rejected_throw(throw, context, scouted.frame_s, reason))
+    if not flights:
+        return found
+    context = replace(context, settings=measurement.settings(flights))
+    windows = [measurement.window(flight) for flight in flights]
+    gathered = candidates_in(
+        windows, context.facts, context.camera, scouted.timing, context.settings, observers
+    )
+    for flight, candidates in zip(flights, gathered, strict=True):
+        try:
+            found.append(measurement.measure(flight, context, candidates))
+        except Rejection as rejection:
+            reasons = rejection.reasons
+            found.append(rejected_throw(flight.throw, context, context.frame_s, *reasons))
+        except (NotDetermined, np.linalg.LinAlgError):
+            reason = Reason(ReasonCode.NO_FIT)
+            found.append(rejected_throw(flight.throw, context, context.frame_s, reason))
+    return found
+
+
+def rejected_throw(
+    throw: Throw, context: ClipContext, frame_s: float, *reasons: Reason
+) -> RejectedCandidate:
+    """Return a throw that is no shot, with the reasons.
+
+    Parameters
+    ----------
+    throw : Throw
+    context : ClipContext
+    frame_s : float
+        True time between the frames in which it was looked for.
+    *reasons : Reason
+    """
+    arc = throw.arc
+    return RejectedCandidate(
+        clip=context.request.clip,
+        release_s=float(arc.times_s[0]) * context.facts.pace,
+        support=0.0,
+        frames_seen=len(arc.frames),
+        frames_crossed=max(len(arc.frames), round(arc.duration_s / frame_s) + 1),
+        reasons=reasons,
+        times_s=arc.times_s,
+        pixels=arc.pixels,
+    )

@@ -1,0 +1,161 @@
+"""What speaks against a fitted flight: whether it is a ball's, and what of it is doubtful."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TypeGuard
+
+import numpy as np
+
+from calibration.adjustment.robust import sigma_of_radii
+from tracker.fitting import Circumstances, Figures
+from tracker.measurement.fitted_shot import TracedFlight
+from tracker.records import Consistency, Quality, Reason, ReasonCode
+
+WIDEST_AIM_DEG, AIM_U = 10.0, 2.5
+"""Largest angle out of the upright plane of the firing line at which a launcher is aimed, degrees,
+and the standard uncertainties of it that are granted. Common practice, no source."""
+
+STRAY_OF_DIAMETER, STRAY_OF_U = 0.5, 2.0
+"""A ball's positions scatter about its flight by less than this share of its diameter in the frame
+and this many times their own uncertainty: a bird's body goes up and down with its wings. From
+drawn birds."""
+
+NEARLY_ALL = 0.8
+"""Share of the frames crossed from which a scattering flight still makes a rejected row."""
+
+FAR_OUT = 8.0
+"""Ratio of the mean normalised innovation squared to its upper limit above which something else
+than image noise is at work. The fit widens its uncertainties by the scatter, so less is no cause
+for doubt."""
+
+TORN = 4.0
+"""Ratio of the positions' scatter to their own uncertainty above which they are doubted."""
+
+HARDLY_SNR = 10.0
+"""Signal-to-noise ratio that a ball exceeds where it is seen, even when its positions are torn.
+From drawn people and birds."""
+
+LEAST_FRAMES, LEAST_SHARE = 10, 0.4
+"""Frames, and share of the frames crossed, below which a row is doubted."""
+
+MOST_SPEED_U = 0.03
+"""Relative standard uncertainty of the exit speed above which a row is doubted."""
+
+
+@dataclass(frozen=True)
+class Expectations:
+    """What the kind of start lets a verdict expect.
+
+    Attributes
+    ----------
+    aimed : bool
+        Whether a shot is fired down the firing line.
+    most_speed_u : float or None
+        Relative standard uncertainty of the exit speed above which a row is doubted; None where
+        it is always large.
+    landing_seen : bool or None
+        Whether the landing was seen, where that is known from elsewhere than the fit.
+    """
+
+    aimed: bool = True
+    most_speed_u: float | None = MOST_SPEED_U
+    landing_seen: bool | None = None
+
+
+USUAL_EXPECTATIONS = Expectations()
+
+
+def quality_of(reasons: Sequence[Reason]) -> Quality:
+    """Return the quality of a row that has these reasons."""
+    if any(reason.entry.rejects for reason in reasons):
+        return Quality.REJECTED
+    return Quality.CHECK if reasons else Quality.GOOD
+
+
+def not_a_ball(known: Circumstances, traced: TracedFlight) -> Reason | None:
+    """Return that the positions scatter more than a ball's would, None when they do not."""
+    track, fitted = traced.observed.track, traced.fitted
+    used = fitted.used
+    states = fitted.trajectory.at(track.times_s[used] - fitted.parameters[0])
+    depth = known.camera.in_camera(states[:, :3])[:, 2]
+    diameter = float(np.median(2.0 * known.ball_radius_m * known.camera.focal_px / depth))
+    variance = float(np.median(np.trace(track.covariances[used], axis1=1, axis2=2)) / 2.0)
+    limit = np.hypot(STRAY_OF_DIAMETER * diameter, STRAY_OF_U * np.sqrt(variance))
+    scatter = sigma_of_radii(np.linalg.norm(fitted.residuals_px[used], axis=1))
+    if scatter <= limit:
+        return None
+    return Reason(ReasonCode.NOT_A_BALL, {"scatter_px": scatter, "diameter_px": diameter})
+
+
+def parts_of_animal(traced: TracedFlight, agreement: Consistency | None) -> Reason | None:
+    """Return that a flight was pieced together from parts of something that moves, or None.
+
+    A ball before leaves is measured badly, and a faint ball hardly stands out. What is measured
+    badly all the way, far worse than image noise explains, and yet hardly stands out from its
+    surroundings, is now one edge and now another of a person or an animal.
+    """
+    track, fitted = traced.observed.track, traced.fitted
+    if track.snr is None or not (fitted.scale > TORN and _is_far_out(agreement)):
+        return None
+    if float(np.median(track.snr[fitted.used])) >= HARDLY_SNR:
+        return None
+    return Reason(ReasonCode.PARTS_OF_ANIMAL)
+
+
+def off_aim(figures: Figures, u: dict[str, float]) -> Reason | None:
+    """Return that a shot left the firing line by more than a launcher is aimed, or None.
+
+    The azimuth of a steep shot is uncertain: what counts is the angle out of the upright plane.
+    """
+    level = abs(np.cos(np.radians(figures.value("launch_angle_deg"))))
+    aside, aside_u = level * abs(figures.value("azimuth_deg")), level * u["azimuth_deg"]
+    if aside <= np.hypot(WIDEST_AIM_DEG, AIM_U * aside_u):
+        return None
+    return Reason(ReasonCode.OFF_AIM, {"aside_deg": float(aside)})
+
+
+def doubts(
+    traced: TracedFlight,
+    figures: Figures,
+    covered: bool,
+    agreement: Consistency | None,
+    expectations: Expectations,
+) -> list[Reason]:
+    """Return what is doubtful about a flight that is a ball's.
+
+    Parameters
+    ----------
+    traced : TracedFlight
+    figures : Figures
+    covered : bool
+        Whether the ball was seen until it landed.
+    agreement : Consistency or None
+    expectations : Expectations
+    """
+    fitted = traced.fitted
+    found: list[Reason] = []
+    if not np.isfinite(figures.value("carry_m")):
+        found.append(Reason(ReasonCode.NEVER_LANDS))
+    elif not covered:
+        found.append(Reason(ReasonCode.LANDING_NOT_SEEN))
+    count = int(np.sum(fitted.used))
+    if count < LEAST_FRAMES:
+        found.append(Reason(ReasonCode.FEW_FRAMES, {"frames": count}))
+    elif count < LEAST_SHARE * traced.in_view:
+        found.append(Reason(ReasonCode.LOW_SHARE, {"frames": count, "crossed": traced.in_view}))
+    limit = expectations.most_speed_u
+    speed_u = figures.u(fitted.covariance)["exit_speed_mps"]
+    if limit is not None and speed_u > limit * figures.value("exit_speed_mps"):
+        found.append(Reason(ReasonCode.SPEED_UNCERTAIN, {"limit_percent": 100.0 * limit}))
+    if fitted.scale > TORN:
+        found.append(Reason(ReasonCode.SCATTER, {"times": fitted.scale}))
+    if _is_far_out(agreement):
+        numbers = {"mean": agreement.mean, "low": agreement.low, "high": agreement.high}
+        found.append(Reason(ReasonCode.INNOVATIONS, numbers))
+    if not fitted.settled:
+        found.append(Reason(ReasonCode.FIT_NOT_SETTLED))
+    return found
+
+
+def _is_far_out(agreement: Consistency | None) -> TypeGuard[Consistency]:
+    return agreement is not None and agreement.mean > FAR_OUT * agreement.high
