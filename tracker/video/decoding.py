@@ -142,6 +142,10 @@ def decoded(container: InputContainer, stream: VideoStream, damage: Damage) -> I
         index = None if ticks is None else places.get(ticks)
         if index is not None:
             damage.waiting.add(index)
+        if packet.is_corrupt and damage.facts.missing_bytes:
+            # The picture in which the file breaks off: its failure would take along those that
+            # the decoder's threads still hold.
+            continue
         try:
             yield from packet.decode()
         except FFmpegError:

@@ -14,6 +14,7 @@ from tracker.video.listing import (
     choose_stream,
     first_frame_and_listing,
     open_clip,
+    refuse_size,
 )
 from tracker.video.pixels import FULL_RANGE, luma_bits, rotation_deg_of, shown_size
 
@@ -57,6 +58,10 @@ class ClipFacts:
         True when luma uses 0 to 255, False when it uses 16 to 235.
     listing : Listing
         The frames that the file lists.
+    missing_bytes : int
+        How far the file's last box reaches beyond its end: above zero where it is cut off.
+    missing_frames : int or None
+        Frames that the header counts and the file lacks; None where the header counts none.
     """
 
     path: Path
@@ -74,6 +79,8 @@ class ClipFacts:
     stored_size_px: tuple[int, int]
     full_range: bool
     listing: Listing
+    missing_bytes: int
+    missing_frames: int | None
 
     @property
     def times_s(self) -> Array:
@@ -118,6 +125,7 @@ def inspect(path: Path | str, capture_fps: float | None = None) -> ClipFacts:
     times = listing.times_s()
     if len(times) < 2:
         raise InputError("the clip has one frame only", where=str(path))
+    refuse_size((frame.width, frame.height), path)
     rotation = rotation_deg_of(frame)
     file_fps = usual_rate(times)
     rate, pace, words = pace_of(file_fps, capture_fps, _tagged_rate(tags))
@@ -138,6 +146,8 @@ def inspect(path: Path | str, capture_fps: float | None = None) -> ClipFacts:
         stored_size_px=stored,
         full_range=int(frame.color_range) == FULL_RANGE,
         listing=listing,
+        missing_bytes=header.missing_bytes,
+        missing_frames=notes.missing_frames(header, listing),
     )
 
 

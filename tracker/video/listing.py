@@ -9,7 +9,8 @@ from typing import Any
 import av
 import numpy as np
 from av.container import InputContainer
-from av.error import FFmpegError, InvalidDataError
+from av.error import ArgumentError, FFmpegError, InvalidDataError
+from av.error import EOFError as EndOfFile
 from av.stream import Disposition
 from av.video.frame import VideoFrame
 from av.video.stream import VideoStream
@@ -17,11 +18,20 @@ from numpy.typing import NDArray
 
 from calibration.errors import InputError
 
-STILLS = ("image2", "_pipe", "gif", "apng", "ico")
-"""Names, or ends of names, of formats that hold pictures and no film."""
+CONTAINERS = ("mov", "mp4", "matroska", "webm", "avi", "mpegts", "mpeg", "asf", "flv", "ogg", "mxf")
+"""The demuxers that are used: containers that hold their own film. None of them follows the names
+of other files, as playlists and lists of clips do."""
 
-TEXTS = ("tty", "srt", "ass", "webvtt", "microdvd", "subviewer")
-"""Formats that the library sees in plain text."""
+ONLY_LOCAL = {"protocol_whitelist": "file", "format_whitelist": ",".join(CONTAINERS)}
+
+STILLS = (b"\xff\xd8\xff", b"\x89PNG", b"GIF8", b"BM", b"II*\0", b"MM\0*")
+"""First bytes of JPEG, PNG, GIF, BMP and TIFF pictures (their specifications)."""
+
+HEAD_BYTES = 512
+"""Bytes that decide whether a file is a text; a cut character at their end is allowed for."""
+
+SMALLEST_SIDE_PX, LARGEST_SIDE_PX = 16, 8192
+"""Sides of a frame, px: one macroblock of H.264, and above 8K. Larger claims cost memory only."""
 
 
 @dataclass(frozen=True)
@@ -91,15 +101,27 @@ def open_clip(path: Path) -> InputContainer:
         When the file is missing, is a folder, may not be read, or is not a video.
     """
     where = str(path)
-    if path.is_dir():
-        raise InputError("this is a folder, not a video file", where=where)
-    if not path.exists():
-        raise InputError("there is no such file", where=where, remedy="check its name and folder")
     try:
+        if path.is_dir():
+            raise InputError("this is a folder, not a video file", where=where)
+        if not path.exists():
+            raise InputError(
+                "there is no such file", where=where, remedy="check its name and folder"
+            )
         if path.stat().st_size == 0:
             raise InputError("the file is empty", where=where, remedy="copy it again")
-        container = av.open(str(path), metadata_errors="replace")
-    except InvalidDataError as error:
+        # The scheme keeps a name with a colon from being taken for an address.
+        container = av.open(f"file:{path}", options=ONLY_LOCAL, metadata_errors="replace")
+    except (InvalidDataError, ArgumentError, EndOfFile) as error:
+        kind = _kind(path)
+        if kind:
+            raise InputError(f"this is {kind}, not a video", where=where) from error
+        if isinstance(error, ArgumentError):
+            raise InputError(
+                "this kind of file is not read",
+                where=where,
+                remedy="give an MP4, MOV, MKV, WebM, AVI, MPEG, WMV, FLV, OGG or MXF file",
+            ) from error
         raise InputError(
             "this is not a video, or it is damaged beyond reading: its table of frames cannot "
             "be found",
@@ -109,12 +131,22 @@ def open_clip(path: Path) -> InputContainer:
     except (FFmpegError, OSError) as error:
         why = error.strerror or str(error)
         raise InputError(f"the file cannot be read ({why})", where=where) from error
-    name = container.format.name
-    if name.endswith(STILLS) or any(text in name.split(",") for text in TEXTS):
-        container.close()
-        kind = "a still picture" if name.endswith(STILLS) else "a text"
-        raise InputError(f"this is {kind}, not a video", where=where)
     return container
+
+
+def _kind(path: Path) -> str:
+    """Return what a file is that is no container of video: a still picture, a text, or empty."""
+    with path.open("rb") as file:
+        head = file.read(HEAD_BYTES)
+    if head.startswith(STILLS):
+        return "a still picture"
+    try:
+        text = head[:-3].decode("utf-8") if len(head) == HEAD_BYTES else head.decode("utf-8")
+    except UnicodeDecodeError as error:
+        if error.start < len(head) - 6:
+            return ""
+        text = head[: error.start].decode("utf-8")
+    return "a text" if all(c.isprintable() or c.isspace() for c in text) else ""
 
 
 def choose_stream(container: InputContainer, path: Path) -> VideoStream:
@@ -123,7 +155,23 @@ def choose_stream(container: InputContainer, path: Path) -> VideoStream:
     if not films:
         raise InputError("the file holds no video track", where=str(path))
     marked = [stream for stream in films if stream.disposition & Disposition.default]
-    return (marked or films)[0]
+    chosen = (marked or films)[0]
+    refuse_size((chosen.width, chosen.height), path)
+    return chosen
+
+
+def refuse_size(size_px: tuple[int, int], path: Path) -> None:
+    """Raise `InputError` for frames that are too small to measure in, or larger than any film.
+
+    A width or height of zero stands for a size that the file does not state.
+    """
+    small, large = min(size_px), max(size_px)
+    if 0 < small < SMALLEST_SIDE_PX or large > LARGEST_SIDE_PX:
+        raise InputError(
+            f"the frames have {size_px[0]} x {size_px[1]} pixels",
+            where=str(path),
+            remedy=f"give a clip of {SMALLEST_SIDE_PX} to {LARGEST_SIDE_PX} pixels on either side",
+        )
 
 
 def first_frame_and_listing(

@@ -14,6 +14,9 @@ from tracker.video.pixels import is_mirrored
 READOUT_TAG = "com.apple.quicktime.camera.framereadouttimeinmicroseconds"
 """Tag in which some phones state how long a frame's rows take (from memory)."""
 
+LONGEST_READOUT_S = 1.0
+"""A tag that states more is not a readout: rolling shutters take 5 to 60 ms (common practice)."""
+
 _HIGH_DYNAMIC_RANGE = {16: "PQ", 18: "HLG"}
 """Transfer characteristics, ITU-T H.273 table 3."""
 
@@ -87,13 +90,21 @@ def missing_bytes(path: Path) -> int:
 _FIRST_BOXES = (b"ftyp", b"wide", b"mdat", b"moov", b"free", b"skip", b"styp")
 
 
+def missing_frames(header: Header, listing: Listing) -> int | None:
+    """Return how many frames the header counts and the file lacks; None where it counts none."""
+    if not header.counted:
+        return None
+    return max(0, header.counted - len(listing.ticks) - listing.hidden - listing.empty)
+
+
 def _about_length(header: Header, listing: Listing) -> list[str]:
     found = []
     listed = len(listing.ticks)
     if header.missing_bytes:
         found.append(
-            f"The file is cut off: {header.missing_bytes} bytes that it announces are missing. "
-            "What is there is used; copy the file again if it was whole."
+            f"The file is cut off: {header.missing_bytes} bytes that it announces are missing"
+            + (", but none of its frames" if missing_frames(header, listing) == 0 else "")
+            + ". What is there is used; copy the file again if it was whole."
         )
     there = listed + listing.hidden
     if header.counted and header.counted != there:
@@ -185,6 +196,8 @@ def _about_tags(header: Header) -> list[str]:
     try:
         readout = float(header.tags[READOUT_TAG]) * 1e-6
     except (KeyError, ValueError):
+        return []
+    if not 0.0 < readout < LONGEST_READOUT_S:
         return []
     return [
         f"The camera says that it reads a frame in {readout * 1000:.3g} ms; if the session states "

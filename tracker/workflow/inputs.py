@@ -7,7 +7,6 @@ from pathlib import Path, PurePosixPath
 from calibration.errors import InputError, InputErrors
 from tracker.session import SESSION_FILE, ClipEntry, Session, bare_session, read_session
 from tracker.video import ClipFacts, inspect
-from tracker.video.notes import missing_bytes
 
 
 @dataclass(frozen=True)
@@ -68,21 +67,22 @@ def read_all(places: Iterable[Path], options: BareOptions = BareOptions()) -> tu
 
 
 def inspected(session: Session, clip: ClipEntry) -> ClipFacts:
-    """Return the facts of a clip whose file is complete.
+    """Return the facts of a clip that holds all of its frames.
 
     Raises
     ------
     InputError
-        Where the file is no video or was cut off: what is missing might hold shots.
+        Where the file is no video or lacks frames: those might hold shots.
     """
     try:
         facts = inspect(clip.path, session.camera.capture_fps)
     except InputError as error:
         raise InputError(error.what, where=clip.file, remedy=error.remedy) from None
-    cut_off = missing_bytes(clip.path)
-    if cut_off:
+    if facts.missing_bytes and facts.missing_frames != 0:
+        frames = f", with {facts.missing_frames} frames" if facts.missing_frames else ""
         raise InputError(
-            f"the video is cut off: {cut_off} bytes that its own header announces are missing",
+            f"the video is cut off: {facts.missing_bytes} bytes that its own header announces are "
+            f"missing{frames}",
             where=clip.file,
             remedy="copy it again from the camera",
         )

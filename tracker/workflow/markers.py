@@ -16,7 +16,7 @@ from tracker.video import first_picture
 from tracker.workflow.inputs import inspected, picture_names
 from tracker.workflow.stand import calibrate, site_of
 
-TAG = re.compile(r"\btag\s*(\d+)\b", re.IGNORECASE)
+TAG = re.compile(r"\btag\s*(\d{1,6})\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
