@@ -16,6 +16,7 @@ from tracker.cli.markers import markers
 from tracker.cli.measure import measure
 from tracker.cli.plan import plan
 from tracker.cli.predict import predict
+from tracker.cli.report import report
 from tracker.cli.screen import complain, prepare_console
 from tracker.cli.simulate import simulate
 from tracker.cli.vantage import vantage
@@ -85,6 +86,7 @@ program.command()(predict)
 program.command()(compare)
 program.command()(plan)
 program.command()(simulate)
+program.command()(report)
 program.add_typer(log)
 
 

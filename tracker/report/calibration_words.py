@@ -47,6 +47,19 @@ def markers_table(calibration: Calibration) -> Table:
     return table
 
 
+def marker_cells(calibration: Calibration) -> tuple[tuple[str, str, str, str], ...]:
+    """Return each marker's name, its residual in columns and rows (px), and on the ground (cm)."""
+    return tuple(
+        (
+            name,
+            f"{calibration.residuals_px[place][0]:+.2f}",
+            f"{calibration.residuals_px[place][1]:+.2f}",
+            f"{100.0 * math.hypot(*calibration.ground_residuals_m[place]):.1f}",
+        )
+        for place, name in enumerate(calibration.markers)
+    )
+
+
 def camera_sentences(calibration: Calibration) -> list[str]:
     """Return where the camera stands, where it looks and what its lens does."""
     values = {

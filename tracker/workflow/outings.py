@@ -81,11 +81,11 @@ def gather(folders: Sequence[Path], machines_needed: bool = False) -> Outings:
 def _rows(session: Session, folder: Path, notes: list[str]) -> list[Shot]:
     """Return the measured rows of a session, and note what is odd about them."""
     try:
-        rows = read_shots(folder_of(session.folder) / "shots.csv")
+        rows = read_shots(_results(session) / "shots.csv")
     except FileNotFoundError:
         notes.append(f"{folder} has no results yet: lobmeter measure {folder}")
         return []
-    digest = read_provenance(folder_of(session.folder) / "shots.json").inputs.get(SESSION_FILE)
+    digest = read_provenance(_results(session) / "shots.json").inputs.get(SESSION_FILE)
     if rows and digest not in (None, sha256_of(session.folder / SESSION_FILE)):
         notes.append(
             f"{folder}: {SESSION_FILE} was edited after these results were made; if more than "
@@ -101,6 +101,10 @@ def _rows(session: Session, folder: Path, notes: list[str]) -> list[Shot]:
     return rows
 
 
+def _results(session: Session) -> Path:
+    return folder_of(session.folder, session.name if session.bare else None)
+
+
 def _machine(session: Session, folder: Path, entry: SetupEntry) -> Machine:
     where = f'{folder / SESSION_FILE}, [[setup]] "{entry.name}"'
     return machine_from_setup(entry.parts, where, ball_of(session).diameter_m)
@@ -110,7 +114,7 @@ def _setup(
     session: Session, folder: Path, name: str, rows: Sequence[Shot], machine: Machine | None
 ) -> Setup:
     mine = tuple(row for row in rows if row.setup == name)
-    provenance = read_provenance(folder_of(session.folder) / "shots.json")
+    provenance = read_provenance(_results(session) / "shots.json")
     # A clip with markers of its own was filmed from a camera of its own.
     own = {clip.file for clip in session.clips if clip.markers != session.markers}
     occasions = tuple(f"{folder}/{row.clip}" if row.clip in own else str(folder) for row in mine)

@@ -1,0 +1,86 @@
+"""``lobmeter report``: from measured sessions to one file, and what it refuses."""
+
+import os
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from tests.tracker.invented_outings import session
+from tracker.cli.program import program
+from tracker.report.document import printing
+
+
+def run(*arguments: object) -> tuple[int, str]:
+    result = CliRunner().invoke(program, ["report", *map(str, arguments)])
+    assert "Traceback" not in result.output
+    return result.exit_code, " ".join(result.output.split())
+
+
+@pytest.fixture(scope="module")
+def evening(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("sessions") / "evening"
+    return session(folder, {"100 mm wheels": 3, "140 mm wheels": 3})
+
+
+def test_the_report_lies_in_the_results_and_names_the_better_setup(evening: Path) -> None:
+    before = (evening / "results" / "shots.csv").read_bytes()
+    code, said = run(evening)
+    assert code == 0
+    page = (evening / "results" / "report.html").read_text(encoding="utf-8")
+    assert "report.html" in said
+    assert "&#34;140 mm wheels&#34; has the greatest carry" in page
+    assert "shows no calibration" in page
+    assert (evening / "results" / "shots.csv").read_bytes() == before
+    names = {path.name for path in (evening / "results").iterdir()}
+    assert names == {"shots.csv", "report.html"}
+
+
+def test_the_same_results_make_the_same_report(evening: Path, tmp_path: Path) -> None:
+    for name in ("first.html", "second.html"):
+        assert run(evening, "--to", tmp_path / name)[0] == 0
+    assert (tmp_path / "first.html").read_bytes() == (tmp_path / "second.html").read_bytes()
+
+
+def test_a_session_without_results_is_refused_with_the_command_that_makes_them(
+    tmp_path: Path,
+) -> None:
+    folder = session(tmp_path / "new", {"140 mm wheels": 0})
+    (folder / "results" / "shots.csv").unlink()
+    code, said = run(folder)
+    assert code == 2
+    assert f"lobmeter measure {folder}".split()[0] in said
+    assert not (folder / "results" / "report.html").exists()
+
+
+def test_without_a_browser_the_page_is_written_and_the_way_to_print_it_is_said(
+    evening: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(printing, "BROWSERS", ("no-such-browser",))
+    code, said = run(evening, "--to", tmp_path / "page.html", "--pdf")
+    assert code == 2
+    assert "Chromium" in said
+    assert (tmp_path / "page.html").exists()
+    assert not (tmp_path / "page.pdf").exists()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="the stand-in is a shell script")
+def test_a_browser_prints_the_page_beside_it(
+    evening: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    browser = tmp_path / "browser"
+    browser.write_text(
+        '#!/bin/sh\nfor each in "$@"; do case $each in --print-to-pdf=*) '
+        'printf "%%PDF-1.4 of $*" > "${each#*=}";; esac; done\n',
+        encoding="utf-8",
+    )
+    browser.chmod(0o755)
+    monkeypatch.setattr(printing, "BROWSERS", (str(browser),))
+    assert run(evening, "--to", tmp_path / "page.html", "--pdf")[0] == 0
+    printed = (tmp_path / "page.pdf").read_text(encoding="utf-8")
+    assert printed.startswith("%PDF")
+    assert (tmp_path / "page.html").as_uri() in printed
+    browser.write_text("#!/bin/sh\nexit 3\n", encoding="utf-8")
+    code, said = run(evening, "--to", tmp_path / "page.html", "--pdf")
+    assert code == 2
+    assert "could not print" in said

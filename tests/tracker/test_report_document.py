@@ -1,0 +1,267 @@
+"""The report: what it says, that it holds everything it shows, that no name does harm in it."""
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import cv2
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tests.tracker.invented_outings import shots_of
+from tracker.comparison.compare import compare
+from tracker.comparison.setups import SetupShots
+from tracker.records import Quality
+from tracker.report.document import (
+    CalibrationFacts,
+    InputFile,
+    ReportFacts,
+    SessionFacts,
+    ShotFigures,
+    Still,
+    report_page,
+)
+from tracker.report.document.axes import Scale, label, scale_over
+from tracker.report.document.charts import SHAPES, landing_map, look, within
+from tracker.report.document.curves import curve_of
+from tracker.report.document.stills import STILL_WIDTH_PX, smaller
+from tracker.report.document.words import causes_of, headline, words_of
+from tracker.statistics.components import Estimate
+
+WHEELS = ("100 mm wheels", "140 mm wheels", "180 mm wheels")
+HOSTILE = (
+    "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>{{ 7919*7919 }}{% raw %}&lt;\u202e]]>"
+)
+JPEG = cv2.imencode(".jpg", np.full((40, 2000, 3), 90, np.uint8))[1].tobytes()
+BUDGET = {"carry_m": {"wind": 0.3, "pixels": 0.4}, "exit_speed_mps": {"lens": 0.1}}
+
+
+def facts_of(names: tuple[str, ...] = WHEELS, rename: str = "") -> ReportFacts:
+    """Facts of setups of five shots; every text of them is `rename` where that is given."""
+    setups = []
+    for place, name in enumerate(names):
+        shots = tuple(
+            replace(shot, setup=f"{rename}{place}", clip=rename) if rename else shot
+            for shot in shots_of(name, 5)
+        )
+        title = f"{rename}{place}" if rename else name
+        setups.append(SetupShots(title, shots, ("evening",) * 5))
+    predicted = {setups[0].name: Estimate(31.0, 0.5)}
+    shots = [shot for setup in setups for shot in setup.shots]
+    word = rename or "Fen Lane"
+    curves = [curve_of(shot, [(0.0, 0.8), (10.0, 5.0), (20.0, 3.0)], word) for shot in shots]
+    return ReportFacts(
+        sessions=(SessionFacts(word, "2026-05-17", word), SessionFacts(word, "", word)),
+        setups=tuple(setups),
+        comparisons=tuple(
+            compare(setups, quantity, predicted if quantity == "carry_m" else {})
+            for quantity in ("carry_m", "exit_speed_mps")
+        ),
+        shots=tuple(ShotFigures(word, shot, BUDGET) for shot in shots),
+        curves=tuple(curve for curve in curves if curve is not None),
+        calibrations=(CalibrationFacts((word,), (word,), ((word,) * 4,), JPEG),),
+        stills=(Still(word, JPEG),),
+        inputs=(InputFile(word, word, word),),
+        versions=(word,),
+        notes=(word,),
+    )
+
+
+class Page(HTMLParser):
+    """Every element with its attributes, and all text, of a page."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.elements: list[tuple[str, dict[str, str | None]]] = []
+        self.texts: list[str] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.elements.append((tag, dict(attrs)))
+
+    def handle_data(self, data: str) -> None:
+        self.texts.append(data)
+
+
+@pytest.fixture(scope="module")
+def plain() -> Page:
+    return Page(report_page(facts_of()))
+
+
+@pytest.fixture(scope="module")
+def hostile() -> Page:
+    return Page(report_page(facts_of(rename=HOSTILE)))
+
+
+def test_a_hostile_name_adds_no_element_and_no_attribute(plain: Page, hostile: Page) -> None:
+    assert [tag for tag, _ in hostile.elements] == [tag for tag, _ in plain.elements]
+    for (_, given_), (_, usual) in zip(hostile.elements, plain.elements, strict=True):
+        assert list(given_) == list(usual)
+    assert "script" not in {tag for tag, _ in hostile.elements}
+
+
+def test_a_hostile_name_is_shown_as_it_is_written(hostile: Page) -> None:
+    text = " ".join(hostile.texts)
+    assert text.count(HOSTILE) > 20
+    assert str(7919 * 7919) not in text
+
+
+def test_the_page_refers_to_nothing_outside_itself(plain: Page) -> None:
+    for tag, attributes in plain.elements:
+        assert tag not in {"script", "link", "iframe", "object", "a"}
+        for name, value in attributes.items():
+            assert not name.startswith("on")
+            assert name not in {"href", "srcset", "xlink:href"}
+            assert name != "src" or str(value).startswith("data:image/jpeg;base64,")
+    assert "http" not in re.sub(r"http-equiv", "", report_page(facts_of()))
+
+
+def test_the_answer_comes_first_and_every_section_is_there(plain: Page) -> None:
+    text = " ".join(" ".join(plain.texts).split())
+    heads = ["The answer", "Setups side by side", "Flights and landings", "Measured against",
+             "Shots", "What the uncertainty comes from", "Calibration",
+             "Every shot as the camera saw it", "Method and sources", "Take care"]  # fmt: skip
+    places = [text.index(head) for head in heads]
+    assert places == sorted(places)
+    best = headline(facts_of().comparisons[0])
+    assert places[0] < text.index(best) < places[1]
+    assert "nobody in front of the launcher while the wheels can turn" in text
+
+
+def test_charts_hold_their_words_as_text(plain: Page) -> None:
+    svgs = [attributes for tag, attributes in plain.elements if tag == "svg"]
+    assert len(svgs) >= 7
+    text = " ".join(plain.texts)
+    for words in ("carry, m", "landing along the firing line, m", "140 mm wheels, 5 shots"):
+        assert words in text
+
+
+def test_every_shot_has_a_row_with_its_figures(plain: Page) -> None:
+    text = " ".join(plain.texts)
+    for row in facts_of().shots:
+        assert f"{row.shot.carry_m:.1f}" in text
+    assert text.count("clips/140mm.mp4") == 5
+
+
+def test_the_headline_names_the_setup_ahead_and_only_one_that_is() -> None:
+    made = facts_of(WHEELS[:2])
+    assert headline(made.comparisons[0]).startswith('"140 mm wheels" has the greatest carry: 44')
+    close = [SetupShots(name, tuple(shots_of(WHEELS[1], 5, seed=seed)), ("evening",) * 5)
+             for seed, name in enumerate(("first", "second"), start=1)]  # fmt: skip
+    assert "No setup is clearly ahead" in headline(compare(close, "carry_m", {}))
+    one = headline(compare(close[:1], "carry_m", {}))
+    assert re.fullmatch(r'"first": carry [\d.]+ m ± [\d.]+ m, mean of 5 shots\.', one)
+
+
+@pytest.mark.parametrize(("count", "said"), [(0, "No shot was measured."), (1, "too few shots")])
+def test_without_enough_shots_the_headline_says_so(count: int, said: str) -> None:
+    setup = SetupShots("first", tuple(shots_of(WHEELS[1], count)), ("evening",) * count)
+    assert said in headline(compare([setup], "carry_m", {}))
+    row = ShotFigures("", shots_of(WHEELS[1], 1)[0])
+    made = replace(
+        facts_of(), setups=(setup,), comparisons=(compare([setup], "carry_m", {}),), curves=(),
+        shots=(row,) * count, stills=(), calibrations=(), inputs=(),
+    )  # fmt: skip
+    assert said in report_page(made)
+
+
+def test_sentences_are_apart_by_what_they_are_about() -> None:
+    words = words_of(facts_of().comparisons[0])
+    assert len(words.answer) == 4
+    assert len(words.agreement) == 1
+    assert "predicted" in words.agreement[0]
+    assert not any("predicted" in said for said in words.answer)
+
+
+def test_shares_of_the_variance_are_those_of_all_shots_that_count() -> None:
+    made = facts_of()
+    rejected = replace(
+        made.shots[0],
+        shot=replace(made.shots[0].shot, quality=Quality.REJECTED),
+        budget={"carry_m": {"spin": 100.0}},
+    )
+    speed, carry = causes_of(replace(made, shots=(rejected, *made.shots)))
+    assert speed.parts == (("the lens", 1.0),)
+    assert [share for _, share in carry.parts] == pytest.approx([0.64, 0.36])
+    assert "nearer" in carry.remedy
+
+
+@given(st.floats(-1e4, 1e4), st.floats(1e-3, 1e4), st.integers(2, 12))
+def test_ticks_are_round_and_within_the_scale(low: float, span: float, most: int) -> None:
+    scale = Scale(low, low + span, 0.0, 700.0)
+    ticks = scale.ticks(most)
+    assert len(ticks) <= most + 1
+    assert all(low - 1e-6 * span <= tick <= low + span * (1 + 1e-6) for tick in ticks)
+    steps = np.diff(ticks)
+    assert np.allclose(steps, steps[:1] if len(steps) else 0.0)
+
+
+@given(st.lists(st.floats(-50, 50), min_size=1, max_size=20))
+def test_a_scale_holds_its_values_between_its_ends(values: list[float]) -> None:
+    scale = scale_over(values, 700.0, 10.0)
+    for value in values:
+        assert 10.0 <= scale.at(value) <= 700.0
+    if max(values) - min(values) > 1e-6:
+        assert scale.at(min(values)) > scale.at(max(values))
+
+
+@pytest.mark.parametrize(
+    ("value", "step", "text"),
+    [(2.5, 2.5, "2.5"), (-5.0, 5.0, "−5"), (-0.0, 1.0, "0"), (0.25, 0.05, "0.25"),
+     (7.5, 2.5, "7.5"),
+     (-1e-17, 0.5, "0.0"), (200.0, 50.0, "200")],
+)  # fmt: skip
+def test_a_tick_is_written_as_its_step_needs(value: float, step: float, text: str) -> None:
+    assert label(value, step) == text
+
+
+def test_a_flight_goes_on_smoothly_to_its_landing() -> None:
+    shot = replace(shots_of(WHEELS[1], 1)[0], landing_along_m=40.0)
+    along = np.linspace(0.0, 30.0, 40)
+    places = [(float(x), float(0.8 + x - x * x / 39.2)) for x in along]
+    curve = curve_of(shot, places, "")
+    assert curve is not None
+    assert curve.seen == tuple(places)
+    assert curve.rest[0] == pytest.approx(places[-1])
+    assert curve.rest[-1] == pytest.approx((40.0, 0.0))
+    before = (places[-1][1] - places[-2][1]) / (places[-1][0] - places[-2][0])
+    after = (curve.rest[1][1] - curve.rest[0][1]) / (curve.rest[1][0] - curve.rest[0][0])
+    assert after == pytest.approx(before, abs=0.12)
+    seen_down = replace(shot, landing_along_m=30.05)
+    ended = curve_of(seen_down, places, "")
+    assert ended is not None and ended.rest == ()
+    assert curve_of(replace(shot, quality=Quality.REJECTED), places, "") is None
+
+
+def test_the_map_of_landings_keeps_to_the_shots_where_a_region_is_vast() -> None:
+    scattered = [
+        replace(shot, landing_along_m=30.0 + place, landing_across_m=(-1.0) ** place)
+        for place, shot in enumerate(shots_of(WHEELS[1], 3))
+    ]
+    setups = [SetupShots("first", tuple(scattered), ("evening",) * 3)]
+    drawn = str(landing_map(compare(setups, "carry_m", {}), setups))
+    xs = [float(x) for x in re.findall(r"([\d.]+),[\d.]+", drawn)]
+    assert min(xs) >= 0.0 and max(xs) <= 760.0
+    assert drawn.count("<circle") == 3
+
+
+def test_a_line_is_cut_to_a_rectangle() -> None:
+    line = [(float(x), 5.0) for x in range(-5, 16)]
+    (run,) = within(line, (0.0, 0.0), (10.0, 10.0))
+    assert run == [(float(x), 5.0) for x in range(11)]
+    assert within([(-1.0, 0.0), (-2.0, 0.0)], (0.0, 0.0), (1.0, 1.0)) == []
+
+
+def test_setups_differ_in_shape_and_in_colour() -> None:
+    looks = [look(place) for place in range(24)]
+    assert len(set(looks)) == 24
+    assert len({shape for _, shape in looks[: len(SHAPES)]}) == len(SHAPES)
+
+
+def test_pictures_are_made_small_and_what_is_none_is_left_out() -> None:
+    small = cv2.imdecode(np.frombuffer(smaller(JPEG), np.uint8), cv2.IMREAD_COLOR)
+    assert small is not None
+    assert small.shape[:2] == (26, STILL_WIDTH_PX)
+    assert smaller(b"") == smaller(b"no picture") == b""

@@ -1,0 +1,240 @@
+"""The charts of a report, each from finished facts."""
+
+from collections.abc import Mapping, Sequence
+
+from markupsafe import Markup
+
+from tracker.comparison.compare import Comparison, Verdict
+from tracker.comparison.setups import SetupShots, Summary, figure
+from tracker.comparison.words import WORDINGS
+from tracker.records import Quality
+from tracker.report.document.axes import Scale, label, scale_over
+from tracker.report.document.facts import Curve
+from tracker.report.document.svg import MARKS, Drawing, Point
+
+WIDTH = 760.0
+"""Width of a chart in its own units, of which a letter is 13 high; a matter of looks."""
+LEFT, RIGHT, BELOW = 56.0, 14.0, 44.0
+"""Room for numbers at the left, half a number at the right, numbers and words below."""
+ROW = 62.0
+"""Height of a setup's row."""
+LOOKS = 8
+"""Colours that the page has for setups; with the shapes they repeat after 24 setups."""
+SHAPES = ("circle", *MARKS)
+
+
+def look(place: int) -> tuple[str, str]:
+    """Return colour class and shape of a setup by its place."""
+    return f"s{place % LOOKS}", SHAPES[place % len(SHAPES)]
+
+
+def swatch(place: int) -> Markup:
+    """Return a setup's mark alone, for keys and tables."""
+    colour, shape = look(place)
+    drawing = Drawing(14.0, 14.0, "mark")
+    drawing.mark(shape, (7.0, 7.0), f"fill {colour}", 4.6)
+    return drawing.markup()
+
+
+def strips(comparison: Comparison, setups: Sequence[SetupShots]) -> Markup:
+    """Draw a row for each setup: its shots, its mean, the span of its next shot."""
+    wording = WORDINGS[comparison.quantity]
+    values = [
+        value
+        for setup in setups
+        for shot in setup.shots
+        if (value := figure(shot, comparison.quantity)) is not None
+    ]
+    for summary in comparison.summaries:
+        if summary.next_shot is not None:
+            values += summary.next_shot.interval(comparison.level)
+    height = ROW * len(setups) + BELOW
+    drawing = Drawing(WIDTH, height, f"{wording.noun} of every shot, by setup")
+    across = scale_over(values, LEFT, WIDTH - RIGHT)
+    _grid_across(drawing, across, (8.0, height - BELOW), f"{wording.noun}, {wording.unit}")
+    for place, (setup, summary) in enumerate(zip(setups, comparison.summaries, strict=True)):
+        top = ROW * place
+        drawing.text((LEFT, top + 17.0), _named(summary), "label halo")
+        _strip(drawing, across, top + 40.0, (place, setup, summary), comparison)
+    return drawing.markup()
+
+
+def _strip(
+    drawing: Drawing,
+    across: Scale,
+    middle: float,
+    row: tuple[int, SetupShots, Summary],
+    comparison: Comparison,
+) -> None:
+    place, setup, summary = row
+    colour, shape = look(place)
+    if summary.next_shot is not None and summary.mean is not None:
+        low, high = (across.at(end) for end in summary.next_shot.interval(comparison.level))
+        drawing.line([(low, middle + 9), (high, middle + 9)], f"thin {colour}")
+        half = summary.mean.expanded(comparison.level)
+        ends = [across.at(summary.mean.value + side * half) for side in (-1.0, 1.0)]
+        drawing.line([(ends[0], middle + 9), (ends[1], middle + 9)], f"thick {colour}")
+    for shot in setup.shots:
+        value = figure(shot, comparison.quantity)
+        if value is not None:
+            drawing.mark(shape, (across.at(value), middle - 6), _filled(shot.quality, colour))
+
+
+def agreement(verdicts: Sequence[Verdict], quantity: str, places: Mapping[str, int]) -> Markup:
+    """Draw measured means above what was predicted of the same setups."""
+    wording = WORDINGS[quantity]
+    values = [
+        each.value + side * each.expanded()
+        for verdict in verdicts
+        for each in (verdict.measured, verdict.predicted)
+        for side in (-1.0, 1.0)
+    ]
+    height = ROW * len(verdicts) + BELOW
+    drawing = Drawing(WIDTH, height, f"{wording.noun}, measured and predicted, by setup")
+    across = scale_over(values, LEFT, WIDTH - RIGHT)
+    _grid_across(drawing, across, (8.0, height - BELOW), f"{wording.noun}, {wording.unit}")
+    for row, verdict in enumerate(verdicts):
+        top = ROW * row
+        colour, shape = look(places[verdict.name])
+        drawing.text((LEFT, top + 17.0), verdict.name, "label halo")
+        for each, down, fill in (
+            (verdict.measured, 30.0, "fill"),
+            (verdict.predicted, 45.0, "open"),
+        ):
+            half = each.expanded()
+            ends = [across.at(each.value + side * half) for side in (-1.0, 1.0)]
+            dash = "" if fill == "fill" else " dashed"
+            drawing.line([(end, top + down) for end in ends], f"thin {colour}{dash}")
+            drawing.mark(shape, (across.at(each.value), top + down), f"{fill} {colour}")
+    return drawing.markup()
+
+
+def trajectories(curves: Sequence[Curve], places: Mapping[str, int]) -> Markup:
+    """Draw every flight from the side, along to the right and up upwards, true to scale."""
+    points = [point for curve in curves for point in (*curve.seen, *curve.rest)]
+    alongs = [along for along, _ in points]
+    across = scale_over([0.0, *alongs], LEFT, WIDTH - RIGHT)
+    highest = max((up for _, up in points), default=1.0)
+    per_metre = (across.end - across.start) / (across.high - across.low)
+    tall = max(60.0, per_metre * 1.12 * max(highest, 0.5))
+    drawing = Drawing(WIDTH, tall + BELOW + 8.0, "flights from the side")
+    upward = Scale(0.0, tall / per_metre, tall + 8.0, 8.0)
+    _grid_across(drawing, across, (8.0, tall + 8.0), "along the firing line, m")
+    _grid_up(drawing, upward, (LEFT, WIDTH - RIGHT), "up, m")
+    for curve in curves:
+        colour, _ = look(places[curve.setup])
+        path = [(across.at(along), upward.at(up)) for along, up in curve.seen]
+        drawing.line(path, f"path {colour}")
+        if curve.rest:
+            rest = [(across.at(along), upward.at(up)) for along, up in curve.rest]
+            drawing.line(rest, f"path dashed {colour}")
+    return drawing.markup()
+
+
+def landing_map(comparison: Comparison, setups: Sequence[SetupShots]) -> Markup:
+    """Draw the landings from above, along to the right and left upwards, true to scale."""
+    points, outlines = _landed(comparison, setups)
+    # A region of few shots may reach beyond any field: the map holds the shots and half regions.
+    every = [at for _, at, _ in points]
+    every += [at for _, outline, style in outlines if not style for at in outline]
+    across = scale_over([along for along, _ in every], LEFT, WIDTH - RIGHT)
+    side = scale_over([0.0, *(left for _, left in every)], 0.0, 1.0)
+    per_metre = (across.end - across.start) / (across.high - across.low)
+    tall = per_metre * (side.high - side.low)
+    if tall > WIDTH * 0.75:
+        # Landings more across than along: the map is as tall as it may be, and less wide.
+        per_metre *= WIDTH * 0.75 / tall
+        tall = WIDTH * 0.75
+        across = Scale(across.low, across.low + (across.end - LEFT) / per_metre, LEFT, across.end)
+    tall = max(tall, 90.0)
+    drawing = Drawing(WIDTH, tall + BELOW + 8.0, "landings from above")
+    middle = 0.5 * (side.low + side.high)
+    half = 0.5 * tall / per_metre
+    leftward = Scale(middle - half, middle + half, tall + 8.0, 8.0)
+    _grid_across(drawing, across, (8.0, tall + 8.0), "landing along the firing line, m")
+    _grid_up(drawing, leftward, (LEFT, WIDTH - RIGHT), "across, m (left is up)")
+    for place, outline, style in outlines:
+        line = [(across.at(along), leftward.at(left)) for along, left in (*outline, outline[0])]
+        for run in within(line, (LEFT, 8.0), (WIDTH - RIGHT, tall + 8.0)):
+            drawing.line(run, f"thin {style} {look(place)[0]}")
+    for place, (along, left), quality in points:
+        colour, shape = look(place)
+        drawing.mark(shape, (across.at(along), leftward.at(left)), _filled(quality, colour))
+    return drawing.markup()
+
+
+def _landed(
+    comparison: Comparison, setups: Sequence[SetupShots]
+) -> tuple[
+    list[tuple[int, tuple[float, float], Quality]],
+    list[tuple[int, list[tuple[float, float]], str]],
+]:
+    """Return every landing and every region of the next one, by the place of its setup."""
+    points, outlines = [], []
+    for place, (setup, summary) in enumerate(zip(setups, comparison.summaries, strict=True)):
+        for shot in setup.shots:
+            along, left = (figure(shot, name) for name in ("landing_along_m", "landing_across_m"))
+            if along is not None and left is not None:
+                points.append((place, (along, left), shot.quality))
+        if summary.landing is not None:
+            for region, style in ((summary.landing.half, ""), (summary.landing.most, "dashed")):
+                outline = [(float(x), float(y)) for x, y in region.outline()]
+                outlines.append((place, outline, style))
+    return points, outlines
+
+
+def within(line: Sequence[Point], low: Point, high: Point) -> list[list[Point]]:
+    """Return the parts of a line that lie within a rectangle, point by point."""
+    runs: list[list[Point]] = [[]]
+    for x, y in line:
+        if low[0] <= x <= high[0] and low[1] <= y <= high[1]:
+            runs[-1].append((x, y))
+        elif runs[-1]:
+            runs.append([])
+    return [run for run in runs if len(run) > 1]
+
+
+def shares(parts: Sequence[tuple[str, float]], title: str) -> Markup:
+    """Draw shares of a variance as bars with their names and percentages, the largest first."""
+    height = 30.0 * len(parts) + 6.0
+    drawing = Drawing(WIDTH, height, title)
+    widest = max((share for _, share in parts), default=1.0)
+    for row, (name, share) in enumerate(parts):
+        top = 30.0 * row + 4.0
+        drawing.text((300.0, top + 15.0), name, "label", "end")
+        wide = 380.0 * share / widest
+        drawing.box((310.0, top + 2.0), (wide, 18.0), "bar")
+        drawing.text((316.0 + wide, top + 15.0), f"{100.0 * share:.0f} %", "number")
+    return drawing.markup()
+
+
+def _named(summary: Summary) -> str:
+    count = {0: "no shots", 1: "1 shot"}.get(summary.used, f"{summary.used} shots")
+    return f"{summary.name}, {count}"
+
+
+def _filled(quality: Quality, colour: str) -> str:
+    return f"{'fill' if quality is Quality.GOOD else 'open'} {colour}"
+
+
+def _grid_across(drawing: Drawing, scale: Scale, span: tuple[float, float], words: str) -> None:
+    """Draw lines at the ticks of a level scale between two heights, with numbers below."""
+    ticks = scale.ticks()
+    step = ticks[1] - ticks[0] if len(ticks) > 1 else 1.0
+    for tick in ticks:
+        at = scale.at(tick)
+        drawing.line([(at, span[0]), (at, span[1])], "grid")
+        drawing.text((at, span[1] + 16.0), label(tick, step), "number", "middle")
+    drawing.line([(scale.start, span[1]), (scale.end, span[1])], "rule")
+    drawing.text((0.5 * (scale.start + scale.end), span[1] + 35.0), words, "number", "middle")
+
+
+def _grid_up(drawing: Drawing, scale: Scale, span: tuple[float, float], words: str) -> None:
+    """Draw lines at the ticks of an upright scale between two columns, with numbers at the left."""
+    ticks = scale.ticks(max(2, round((scale.start - scale.end) / 45.0)))
+    step = ticks[1] - ticks[0] if len(ticks) > 1 else 1.0
+    for tick in ticks:
+        at = scale.at(tick)
+        drawing.line([(span[0], at), (span[1], at)], "grid")
+        drawing.text((span[0] - 7.0, at + 4.0), label(tick, step), "number", "end")
+    drawing.text((span[0] + 4.0, 20.0), words, "number halo")

@@ -1,0 +1,73 @@
+"""A page printed to PDF by a browser that is on the machine."""
+
+import os
+import shutil
+import subprocess
+import tempfile
+from pathlib import Path
+
+from calibration.errors import InputError
+
+BROWSERS = (
+    "chromium",
+    "chromium-browser",
+    "google-chrome",
+    "google-chrome-stable",
+    "chrome",
+    "msedge",
+    "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome",
+    "/Applications/Chromium.app/Contents/MacOS/Chromium",
+    "/Applications/Microsoft Edge.app/Contents/MacOS/Microsoft Edge",
+    r"C:\Program Files\Google\Chrome\Application\chrome.exe",
+    r"C:\Program Files (x86)\Google\Chrome\Application\chrome.exe",
+    r"C:\Program Files (x86)\Microsoft\Edge\Application\msedge.exe",
+)
+"""Browsers of the Chromium family, by the names that they have on the path, or in full."""
+
+PATIENCE_S = 120.0
+"""Time after which a browser is taken to hang, s; a report prints in a few."""
+
+
+def pdf_of(page: Path) -> bytes:
+    """Return an HTML file as a PDF file, printed by a browser without a window.
+
+    Parameters
+    ----------
+    page : Path
+
+    Raises
+    ------
+    InputError
+        Where there is no such browser, or it prints nothing.
+    """
+    browser = next((found for name in BROWSERS if (found := shutil.which(name))), None)
+    if browser is None:
+        raise InputError(
+            "needs a browser of the Chromium family, and none was found",
+            where="--pdf",
+            remedy=f"install Chromium, or open {page} in any browser and print it",
+        )
+    with tempfile.TemporaryDirectory() as held:
+        pdf = Path(held) / "page.pdf"
+        arguments = [
+            browser,
+            "--headless",
+            "--disable-gpu",
+            "--no-first-run",
+            f"--user-data-dir={Path(held) / 'profile'}",
+            "--no-pdf-header-footer",
+            f"--print-to-pdf={pdf}",
+            page.resolve().as_uri(),
+        ]
+        if getattr(os, "geteuid", lambda: 1)() == 0:
+            # The browser refuses to run as root with its sandbox; the page runs no script.
+            arguments.insert(1, "--no-sandbox")
+        try:
+            subprocess.run(arguments, check=True, capture_output=True, timeout=PATIENCE_S)
+            return pdf.read_bytes()
+        except (OSError, subprocess.SubprocessError) as error:
+            raise InputError(
+                f"{Path(browser).name} could not print the report ({type(error).__name__})",
+                where="--pdf",
+                remedy=f"open {page} in any browser and print it",
+            ) from None

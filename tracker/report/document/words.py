@@ -1,0 +1,161 @@
+"""The words of a report: the answer first, then each setup's figures and each shot's."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tracker.comparison.compare import Comparison
+from tracker.comparison.setups import SetupShots, Summary, summarise
+from tracker.comparison.words import WORDINGS, sentences, spread
+from tracker.records import Quality
+from tracker.report.budget_table import CAUSES, NEGLIGIBLE
+from tracker.report.document.facts import ReportFacts, ShotFigures
+from tracker.report.rounding import MISSING, with_uncertainty
+
+COMPARED = ("carry_m", "exit_speed_mps", "launch_angle_deg", "apex_m", "flight_time_s")
+"""Figures of a setup that stand side by side."""
+
+BUDGETED = (("exit_speed_mps", "exit speed"), ("carry_m", "carry"))
+"""Figures whose uncertainty is taken apart."""
+
+MOST_CAUSES = 6
+"""Causes that are shown of a figure's uncertainty; the others are small."""
+
+
+@dataclass(frozen=True)
+class Words:
+    """A comparison in sentences, apart by what they are about."""
+
+    answer: tuple[str, ...]
+    agreement: tuple[str, ...]
+    remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SetupRow:
+    """One setup in a table: its place among the setups, and its cells."""
+
+    place: int
+    name: str
+    shots: str
+    cells: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Causes:
+    """What a figure's variance comes from, as shares, and what would lessen the largest."""
+
+    figure: str
+    parts: tuple[tuple[str, float], ...]
+    remedy: str
+
+
+def words_of(comparison: Comparison) -> Words:
+    """Return a comparison's sentences: the differences, the predictions, and what limits both."""
+    said = sentences(comparison)
+    pairs = len(comparison.contrasts) + (1 if comparison.contrasts else 0)
+    verdicts = pairs + len(comparison.verdicts)
+    return Words(tuple(said[:pairs]), tuple(said[pairs:verdicts]), tuple(said[verdicts:]))
+
+
+def headline(comparison: Comparison) -> str:
+    """Return the answer in one sentence.
+
+    The setup that is ahead of all others is named; where none is, that is said; a single setup
+    has its mean.
+    """
+    wording = WORDINGS[comparison.quantity]
+    means = [each for each in comparison.summaries if each.mean is not None]
+    if not means:
+        count = sum(summary.used for summary in comparison.summaries)
+        if count == 0:
+            return "No shot was measured."
+        return "There are too few shots of any setup for a mean: shoot at least two of each."
+    best = max(means, key=lambda each: -float("inf") if each.mean is None else each.mean.value)
+    if len(means) == 1:
+        return f'"{best.name}": {wording.noun} {_mean(best, comparison)}, mean of {_shots(best)}.'
+    ahead = [each for each in comparison.contrasts if each.better == best.name]
+    if len(ahead) == len(means) - 1 and all(each.pair.significant for each in ahead):
+        return (
+            f'"{best.name}" has the greatest {wording.noun}: {_mean(best, comparison)}, mean of '
+            f"{_shots(best)}."
+        )
+    return f"No setup is clearly ahead of all others in {wording.noun}."
+
+
+def setup_rows(setups: Sequence[SetupShots], level: float) -> list[SetupRow]:
+    """Return the mean of each figure of each setup with its interval."""
+    rows = []
+    for place, setup in enumerate(setups):
+        summaries = [summarise(setup, quantity, level) for quantity in COMPARED]
+        cells = []
+        for summary in summaries:
+            if summary.mean is not None:
+                half = summary.mean.expanded(level)
+                cells.append(spread(summary.mean.value, half, "").replace("  ", " ").strip())
+            elif summary.sample is not None:
+                cells.append(f"{summary.sample.mean:.1f}")
+            else:
+                cells.append(MISSING)
+        first = summaries[0].scatter
+        cells.append(MISSING if first is None else f"{first[0]:.2g} to {first[1]:.2g}")
+        rows.append(SetupRow(place, setup.name, _count(setup), tuple(cells)))
+    return rows
+
+
+def shot_cells(row: ShotFigures) -> tuple[str, ...]:
+    """Return the figures of a shot, each with its standard uncertainty."""
+    shot = row.shot
+    pairs = (
+        (shot.exit_speed_mps, shot.exit_speed_u_mps),
+        (shot.launch_angle_deg, shot.launch_angle_u_deg),
+        (shot.azimuth_deg, shot.azimuth_u_deg),
+        (shot.carry_m, shot.carry_u_m),
+        (shot.apex_m, shot.apex_u_m),
+        (shot.flight_time_s, shot.flight_time_u_s),
+    )
+    return tuple(with_uncertainty(value, u) for value, u in pairs)
+
+
+def causes_of(facts: ReportFacts) -> list[Causes]:
+    """Return what the variance of each budgeted figure comes from, over all shots that count."""
+    found = []
+    for name, heading in BUDGETED:
+        totals: dict[str, float] = {}
+        for row in facts.shots:
+            if row.shot.quality is Quality.REJECTED:
+                continue
+            for source, u in row.budget.get(name, {}).items():
+                totals[source] = totals.get(source, 0.0) + u * u
+        whole = sum(totals.values())
+        if whole <= 0.0:
+            continue
+        ranked = sorted(totals.items(), key=lambda each: -each[1])[:MOST_CAUSES]
+        parts = tuple(
+            (CAUSES[source][0] if source in CAUSES else source, variance / whole)
+            for source, variance in ranked
+            if variance / whole >= NEGLIGIBLE
+        )
+        largest = ranked[0][0]
+        remedy = CAUSES[largest][1] if largest in CAUSES else ""
+        found.append(Causes(heading, parts, remedy))
+    return found
+
+
+def _mean(summary: Summary, comparison: Comparison) -> str:
+    assert summary.mean is not None
+    unit = WORDINGS[comparison.quantity].unit
+    return spread(summary.mean.value, summary.mean.expanded(comparison.level), unit)
+
+
+def _shots(summary: Summary) -> str:
+    return "1 shot" if summary.used == 1 else f"{summary.used} shots"
+
+
+def _count(setup: SetupShots) -> str:
+    """Return how many shots there are, and how many of them are not good."""
+    parts = [str(len(setup.shots))]
+    for quality, words in ((Quality.CHECK, "to be checked"), (Quality.REJECTED, "rejected")):
+        count = sum(shot.quality is quality for shot in setup.shots)
+        if count:
+            parts.append(f"{count} {words}")
+    return ", ".join(parts)

@@ -1,0 +1,188 @@
+"""``lobmeter report``: measured sessions as one document."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from calibration.errors import InputError
+from calibration.site import Calibration
+from tracker.comparison.built import predicted_by_others
+from tracker.comparison.compare import compare
+from tracker.records import Quality, Shot
+from tracker.report.calibration_picture import calibration_picture
+from tracker.report.calibration_words import camera_sentences, marker_cells, verdict_sentence
+from tracker.report.document import (
+    CalibrationFacts,
+    InputFile,
+    ReportFacts,
+    SessionFacts,
+    ShotFigures,
+    Still,
+    report_page,
+)
+from tracker.report.document.curves import curve_of
+from tracker.report.document.printing import pdf_of
+from tracker.report.document.stills import smaller
+from tracker.results import folder_of, put_in_place
+from tracker.results.details import read_budgets, read_places
+from tracker.results.rows import read_provenance
+from tracker.session import ClipEntry, Session
+from tracker.video import first_picture
+from tracker.workflow.inputs import inspected, picture_names
+from tracker.workflow.outings import Outings, gather
+from tracker.workflow.stand import calibrate_if_fixed
+
+REPORT = "report.html"
+QUANTITIES = ("carry_m", "exit_speed_mps")
+"""What setups are compared in."""
+
+
+@dataclass(frozen=True)
+class Reported:
+    """Where a report lies, as a page and, if asked for, as a PDF file."""
+
+    page: Path
+    pdf: Path | None = None
+
+
+def report_sessions(
+    folders: Sequence[Path], to: Path | None = None, as_pdf: bool = False
+) -> Reported:
+    """Write a report of measured sessions.
+
+    Parameters
+    ----------
+    folders : sequence of Path
+        Sessions, or single video files that were measured.
+    to : Path, optional
+        The HTML file; ``report.html`` in the results of the first session when left out.
+    as_pdf : bool
+        Whether a PDF file is printed beside it.
+
+    Raises
+    ------
+    InputError
+        For faults of the sessions, sessions without results, a file that cannot be written.
+    """
+    facts = report_facts(folders)
+    page = report_page(facts)
+    first = gather(folders[:1]).sessions[0]
+    target = to if to is not None else results_of(first) / REPORT
+    put_in_place(target.parent, {target.name: page.encode("utf-8")})
+    if not as_pdf:
+        return Reported(target)
+    pdf = target.with_suffix(".pdf")
+    put_in_place(pdf.parent, {pdf.name: pdf_of(target)})
+    return Reported(target, pdf)
+
+
+def report_facts(folders: Sequence[Path]) -> ReportFacts:
+    """Gather what a report of sessions shows."""
+    outings = gather(folders)
+    notes = list(outings.notes)
+    shots = [setup.shots for setup in outings.setups]
+    rows: list[ShotFigures] = []
+    curves, stills, inputs, calibrations = [], [], [], []
+    versions: dict[str, None] = {}
+    for session in outings.sessions:
+        results = results_of(session)
+        provenance = read_provenance(results / "shots.json")
+        if provenance.version:
+            versions[provenance.version] = None
+        inputs += [InputFile(session.name, *each) for each in provenance.inputs.items()]
+        budgets, places = read_budgets(results / "shots.json"), read_places(results / "tracks.csv")
+        mine = _shots_of(outings, session)
+        for shot in mine:
+            key = (shot.clip, shot.shot)
+            rows.append(ShotFigures(session.name, shot, budgets.get(key, {})))
+            curve = curve_of(shot, places.get(key, ()), f"{shot.clip}, shot {shot.shot}")
+            curves += [] if curve is None else [curve]
+        stills += _stills(session, mine)
+        calibrations += _calibrations(session, notes)
+    if not rows:
+        raise InputError(
+            "has no results to report",
+            where=str(folders[0]),
+            remedy=f"measure first: lobmeter measure {folders[0]}",
+        )
+    return ReportFacts(
+        sessions=tuple(_about(session) for session in outings.sessions),
+        setups=tuple(shots),
+        comparisons=tuple(
+            compare(shots, quantity, predicted_by_others(outings.setups, quantity))
+            for quantity in QUANTITIES
+        ),
+        shots=tuple(rows),
+        curves=tuple(curves),
+        calibrations=tuple(calibrations),
+        stills=tuple(stills),
+        inputs=tuple(inputs),
+        versions=tuple(versions),
+        notes=tuple(notes),
+    )
+
+
+def results_of(session: Session) -> Path:
+    """Return the results folder of a session, or of a single video file."""
+    return folder_of(session.folder, session.name if session.bare else None)
+
+
+def _about(session: Session) -> SessionFacts:
+    day = "" if session.date is None else session.date.isoformat()
+    return SessionFacts(session.name, day, session.notes)
+
+
+def _shots_of(outings: Outings, session: Session) -> list[Shot]:
+    """Return the rows of one session, clip by clip."""
+    place = {clip.file: number for number, clip in enumerate(session.clips)}
+    found = [
+        shot
+        for setup in outings.setups
+        for shot, outing in zip(setup.shots.shots, setup.shots.occasions, strict=True)
+        if _is_of(outing, session) and shot.clip in place
+    ]
+    return sorted(found, key=lambda shot: (place[shot.clip], shot.shot))
+
+
+def _is_of(outing: str, session: Session) -> bool:
+    folder = str(session.folder)
+    return outing == folder or outing.startswith(f"{folder}/")
+
+
+def _stills(session: Session, shots: Sequence[Shot]) -> list[Still]:
+    """Return the pictures that the measurement drew, made smaller."""
+    names = picture_names(session.clips)
+    found = []
+    for shot in shots:
+        path = results_of(session) / f"{names[shot.clip]}-shot-{shot.shot}.jpg"
+        picture = smaller(path.read_bytes()) if path.is_file() else b""
+        if picture:
+            doubt = "" if shot.quality is Quality.GOOD else f", {shot.quality}"
+            found.append(Still(f"{shot.setup}, {shot.clip}, shot {shot.shot}{doubt}", picture))
+    return found
+
+
+def _calibrations(session: Session, notes: list[str]) -> list[CalibrationFacts]:
+    """Return the calibration of every clip once for those that share markers and frame size."""
+    found: dict[tuple[object, ...], tuple[list[str], ClipEntry, Calibration]] = {}
+    for clip in session.clips:
+        try:
+            facts = inspected(session, clip)
+            calibration = calibrate_if_fixed(session, clip, facts.size_px)
+        except InputError as error:
+            notes.append(f"{clip.file} shows no calibration: {error.sentences()[0]}")
+            continue
+        if calibration is not None:
+            key = (clip.markers, facts.size_px)
+            found.setdefault(key, ([], clip, calibration))[0].append(clip.file)
+    drawn = []
+    for clips, clip, calibration in found.values():
+        frame = first_picture(inspected(session, clip))
+        picture = smaller(calibration_picture(calibration, frame, clip.file))
+        said = (
+            f"{calibration.summary[:1].upper()}{calibration.summary[1:]}.",
+            verdict_sentence(calibration),
+            *camera_sentences(calibration),
+        )
+        drawn.append(CalibrationFacts(tuple(clips), said, marker_cells(calibration), picture))
+    return drawn
