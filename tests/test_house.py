@@ -30,7 +30,6 @@ def test_no_file_is_long() -> None:
     assert {name: lines(text) for name, text in SOURCES.items() if lines(text) > LONGEST_FILE} == {}
 
 
-@pytest.mark.skip(reason="the code is being divided up")
 def test_most_files_fit_on_two_screens() -> None:
     assert median_lines(SOURCES) < MEDIAN_FILE
 
