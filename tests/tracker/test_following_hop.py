@@ -13,7 +13,9 @@ from tracker.following.hop import (
     Hop,
     PredictedLanding,
     find_hop,
+    hop_pixels,
     hop_states,
+    prior_residuals,
 )
 
 VIEW = camera()
@@ -136,3 +138,37 @@ def test_few_hits_are_not_enough_however_clear():
     assert not Hop(1.0, 0.6, 0.6, 0.0, support=60.0, hits=3, in_view=3).found
     assert not Hop(1.0, 0.6, 0.6, 0.0, support=60.0, hits=11, in_view=19).found
     assert Hop(1.0, 0.6, 0.6, 0.0, support=60.0, hits=14, in_view=19).found
+
+
+def test_support_is_that_of_the_candidates_and_of_what_balls_do():
+    # Log-likelihood ratios of the best candidate of every frame, less half the squared distance
+    # from the prior: turf that keeps nearly all of the speed has to be paid for.
+    for rise, kept, aside in ((0.62, 0.6, 0.0), (0.75, 0.95, 0.8)):
+        _, place = hopping(rise, kept, aside)
+        at, near = landing(), around([place], np.random.default_rng(5))
+        hop = find_hop(at, near)
+        numbers = np.array([[hop.time_s, hop.restitution, hop.speed_kept, hop.sideways_mps]])
+        usual = np.array([at.landed_s, 0.6, 0.62, 0.0])
+        u = np.array([at.landed_u_s, 0.2, 0.22, 0.7])
+        assert prior_residuals(at, numbers)[0] == pytest.approx(((numbers - usual) / u)[0])
+        path, sigma = hop_pixels(at, numbers, near.times_s)[0], 0.10 * near.px_per_m / 3.0
+        sigma = max(sigma, 4.0 / 3.0)
+        ratios, in_view = [], (near.times_s > hop.time_s) & (near.times_s < hop.time_s + AFTER_S)
+        for index in np.flatnonzero(in_view):
+            gaps = np.linalg.norm(near.pixels[near.owner == index] - path[index], axis=1)
+            density = np.exp(-0.5 * (gaps / sigma) ** 2) / (2.0 * np.pi * sigma**2)
+            inside = density[gaps < 3.0 * sigma]
+            ratio = np.log(0.3 + 0.7 * inside / near.clutter)
+            ratios.append(max([np.log(0.3), *ratio]))
+        prior = 0.5 * float(np.sum(prior_residuals(at, numbers) ** 2))
+        assert hop.in_view == len(ratios)
+        assert hop.support == pytest.approx(sum(ratios) - prior, abs=1e-6)
+
+
+def test_of_hops_that_no_candidate_favours_the_usual_one_is_taken():
+    nothing = replace(around([], np.random.default_rng(1)), owner=np.zeros(0, int))
+    hop = find_hop(landing(), replace(nothing, pixels=np.zeros((0, 2))))
+    assert hop.hits == 0 and not hop.found
+    assert hop.restitution == pytest.approx(0.6, abs=0.2)
+    assert hop.speed_kept == pytest.approx(0.62, abs=0.2)
+    assert hop.sideways_mps == pytest.approx(0.0, abs=0.2)

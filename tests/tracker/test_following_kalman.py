@@ -266,3 +266,71 @@ def test_few_positions_have_no_consistency():
     assert (
         consistency(flight, camera(), few, np.zeros((9, 2)), np.tile(np.eye(2), (9, 1, 1))) is None
     )
+
+
+def test_wandering_acceleration_is_six_tenths_for_a_tenth_of_a_second():
+    # The velocity's standard deviation after a tenth of a second, and twice that after four.
+    for seconds, share in ((0.1, 1.0), (0.4, 2.0)):
+        u = np.sqrt(np.diag(process_noise(seconds)))
+        assert u[3:] == pytest.approx(0.06 * share)
+    # Two steps in a row are as one of their length: white noise has no memory of steps.
+    move = np.kron(np.array([[1.0, 0.02], [0.0, 1.0]]), np.eye(3))
+    twice = move @ process_noise(0.03) @ move.T + process_noise(0.02)
+    np.testing.assert_allclose(twice, process_noise(0.05), rtol=1e-9, atol=1e-15)
+
+
+def wandering(rng, seconds=1.6):
+    """Pixels of a ball pushed about by that acceleration, and the frames that show it."""
+    flight = fly(THROW.launch(), FORCES, 3.5, 0.05, with_sensitivities=True)
+    frames = [int(at) for at in range(100) if 0.0 <= at / FPS - RELEASE_S <= seconds]
+    states, by_launch = flight.at_with_sensitivities(np.array(frames) / FPS - RELEASE_S)
+    deviation, previous, given = np.zeros(6), np.eye(6), []
+    gap_s = frames[0] / FPS - RELEASE_S
+    for index, now in enumerate(by_launch[:, :, :6]):
+        push = np.linalg.cholesky(process_noise(gap_s)) @ rng.normal(size=6)
+        deviation = now @ np.linalg.solve(previous, deviation) + push
+        previous, gap_s = now, 1.0 / FPS
+        pixel = seen(VIEW, states[None, index, :3] + deviation[:3])[0]
+        given.append(frame(frames[index], pixel + rng.normal(0.0, PIXEL_U, 2)))
+    return given
+
+
+def test_a_ball_that_wanders_as_expected_is_followed_to_the_end():
+    followed = [
+        follow(STAGE, supposed(), wandering(np.random.default_rng(seed)), PIXEL_U)
+        for seed in range(12)
+    ]
+    assert np.mean([np.mean(each.chosen >= 0) for each in followed]) > 0.99
+    assert np.mean([each.nis for each in followed]) == pytest.approx(1.0, abs=0.12)
+
+
+def test_consistency_is_the_chi_square_of_the_rest_given_the_first_six():
+    # All residuals are jointly normal; what innovations add up to after the first six is the
+    # whole quadratic form less that of those six (chain rule), without any recursion.
+    rng = np.random.default_rng(6)
+    throw, count = Throw(18.0, 42.0), 14
+    times = np.sort(rng.uniform(0.1, 1.5, count))
+    flight = fly(throw.launch(), FORCES, 2.0, 0.02, with_sensitivities=True)
+    states, by_launch = flight.at_with_sensitivities(times)
+    sight = camera().project_with_jacobians(states[:, :3])[1]
+    speed = float(np.linalg.norm(states[0, 3:]))
+    start = np.diag([0.1, 0.3, 0.1, *[0.03 * speed] * 3]) ** 2
+    moves = [now @ np.linalg.inv(by_launch[0, :, :6]) for now in by_launch[:, :, :6]]
+    joint = np.zeros((count, 6, count, 6))
+    for i in range(count):
+        for j in range(count):
+            joint[i, :, j] = moves[i] @ start @ moves[j].T
+            for step in range(1, min(i, j) + 1):
+                noise = process_noise(float(times[step] - times[step - 1]))
+                from_there = np.linalg.inv(moves[step])
+                joint[i, :, j] += moves[i] @ from_there @ noise @ (moves[j] @ from_there).T
+    spread = np.einsum("iax,ixjy,jby->iajb", sight, joint[:, :3, :, :3], sight)
+    spread = spread.reshape(2 * count, 2 * count) + 0.3**2 * np.eye(2 * count)
+    residuals = rng.normal(0.0, 0.7, (count, 2))
+    flat = residuals.ravel()
+    whole = flat @ np.linalg.solve(spread, flat)
+    first = flat[:12] @ np.linalg.solve(spread[:12, :12], flat[:12])
+    own = np.tile(0.09 * np.eye(2), (count, 1, 1))
+    found = consistency(flight, camera(), times, residuals, own)
+    assert found.frames == count - 6
+    assert found.mean == pytest.approx((whole - first) / (2 * (count - 6)), rel=1e-6)

@@ -170,35 +170,64 @@ def test_person_walking_and_swinging_arms_is_no_flight():
     assert search(clip(np.random.default_rng(9), 6.0, moving, missing=0.2)) == []
 
 
-def test_people_who_each_give_many_candidates_are_no_flight():
-    rng = np.random.default_rng(13)
-    frames = []
-    for candidates in clip(rng, 6.0):
+def with_people(frames, rng, people, each=12, size_px=9.0):
+    """Add people who walk beside the line, each many candidates at once: (start, pace)."""
+    found = []
+    for candidates in frames:
         bodies = [
-            seen(VIEW, [start + pace * candidates.time_s, 2.0, 1.0])[0] + rng.normal(0, 9, (12, 2))
-            for start, pace in ((2.0, 1.4), (3.0, 1.5), (16.0, -1.3), (9.0, 2.2))
+            seen(VIEW, [start + pace * candidates.time_s, 2.0, 1.0])[0]
+            + rng.normal(0, size_px, (each, 2))
+            for start, pace in people
         ]
         joined = np.concatenate([candidates.pixels, *bodies])
-        strength = np.concatenate([candidates.strength, rng.uniform(20.0, 90.0, 48)])
+        strength = np.concatenate(
+            [candidates.strength, rng.uniform(20.0, 90.0, each * len(people))]
+        )
         empty = Cutouts(np.zeros((len(joined), 1, 1), np.int16), np.rint(joined).astype(np.int64))
-        frames.append(replace(candidates, pixels=joined, strength=strength, luma=empty))
-    assert search(frames) == []
+        found.append(replace(candidates, pixels=joined, strength=strength, luma=empty))
+    return found
+
+
+@pytest.mark.parametrize(("each", "size_px"), [(12, 9.0), (25, 30.0)])
+def test_people_who_each_give_many_candidates_support_no_flight(each, size_px):
+    rng = np.random.default_rng(13)
+    people = [(2.0, 1.4), (3.0, 1.5), (16.0, -1.3), (9.0, 2.2)]
+    searching = FlightSearch(context())
+    for candidates in with_people(clip(rng, 6.0), rng, people, each, size_px):
+        assert searching.push(candidates) == []
+    assert not any(searching.finish())
+    # Of so many candidates one is near any path: they say less of a ball than chance does.
+    supports = [flight.support for flight, _ in searching.rejected_candidates]
+    assert supports and max(supports) < 0.0
 
 
 def test_flight_past_people_is_found():
     rng = np.random.default_rng(14)
     throw = Throw(19.0, 30.0)
-    frames = []
-    for candidates in clip(rng, 6.0, [thrown(throw, 1.9)]):
-        bodies = [
-            seen(VIEW, [start, 2.0, 1.0])[0] + rng.normal(0, 9, (12, 2)) for start in (2.0, 20.0)
-        ]
-        joined = np.concatenate([candidates.pixels, *bodies])
-        strength = np.concatenate([candidates.strength, rng.uniform(20.0, 90.0, 24)])
-        empty = Cutouts(np.zeros((len(joined), 1, 1), np.int16), np.rint(joined).astype(np.int64))
-        frames.append(replace(candidates, pixels=joined, strength=strength, luma=empty))
-    found = search(frames)
-    assert [flight.release_s for flight in found] == pytest.approx([1.9], abs=0.06)
+    frames = with_people(clip(rng, 6.0, [thrown(throw, 1.9)]), rng, [(2.0, 0.0), (20.0, 0.0)])
+    assert [flight.release_s for flight in search(frames)] == pytest.approx([1.9], abs=0.06)
+
+
+@pytest.mark.parametrize("gap_s", [9.0, 3600.0, 40000.0])
+def test_search_starts_anew_after_a_gap_longer_than_a_flight(gap_s):
+    rng = np.random.default_rng(15)
+    throw = Throw(18.0, 42.0)
+    # The first flight is still in the air when the file jumps; the second comes right after.
+    frames = clip(rng, 3.9, [thrown(throw, 1.6)])
+    later = [
+        replace(each, frame=each.frame + len(frames), time_s=each.time_s + 3.9 + gap_s)
+        for each in clip(rng, 5.0, [thrown(throw, 0.8)])
+    ]
+    searching, found, kept = FlightSearch(context()), [], []
+    for candidates in [*frames, *later]:
+        for flight in searching.push(candidates):
+            found.append(flight.release_s)
+            kept.append(len(searching.candidates(flight)))
+    for more in searching.finish():
+        found += [flight.release_s for flight in more]
+        kept += [len(searching.candidates(flight)) for flight in more]
+    assert found == pytest.approx([1.6, 4.7 + gap_s], abs=0.06)
+    assert min(kept) > 60
 
 
 def test_flight_near_the_end_of_the_clip_is_given_by_finish():

@@ -78,3 +78,22 @@ class ClutterMap:
             self._around = np.asarray(cv2.blur(self._level, (3, 3)), float)
         density: Array = level * (len(RAREST) / CELL_PX**2)
         return density
+
+
+def crowding(pixels: Array, reach_px: float) -> Array:
+    """Return how many candidates of a frame lie near each, itself included: a dog is many at once.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (N, 2)
+    reach_px : float
+        Along columns and along rows.
+
+    Returns
+    -------
+    ndarray, shape (N,)
+    """
+    column, row = pixels.T
+    near = np.abs(column[:, None] - column) < reach_px
+    near &= np.abs(row[:, None] - row) < reach_px
+    return np.asarray(np.count_nonzero(near, axis=1), float)

@@ -8,7 +8,7 @@ from itertools import islice
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.following.clutter import ClutterMap
+from tracker.following.clutter import ClutterMap, crowding
 from tracker.following.hypothesis import Hypothesis, Pool, SearchContext, straight_flight
 from tracker.following.plane import PlaneMap
 from tracker.following.refinement import refine
@@ -119,10 +119,10 @@ class FlightSearch:
         if self._next_row is None:
             early = min(EARLY_S, self._longest + self._ballot.bin_s)
             self._next_row = self._ballot.row_of(candidates.time_s - early)
-        crowding = self._crowding(candidates.pixels)
-        votes = _votes(clutter) / crowding
+        crowd = crowding(candidates.pixels, 0.5 * self._gates_px[0])
+        votes = _votes(clutter) / crowd
         # Where a person walks, one of their many candidates is near any flight that passes.
-        clutter = clutter + (crowding - 1.0) / self._gates_px[0] ** 2
+        clutter = clutter + (crowd - 1.0) / self._gates_px[0] ** 2
         taken = np.zeros(len(candidates.pixels), bool)
         self._kept.append(_Kept(candidates, clutter, votes, taken))
         self._waiting.append((np.full(len(votes), candidates.time_s), candidates.pixels, votes))
@@ -174,14 +174,6 @@ class FlightSearch:
         horizon = self._next_row * self._ballot.bin_s - KEPT_S
         while self._kept and self._kept[0].candidates.time_s < horizon:
             self._kept.popleft()
-
-    def _crowding(self, pixels: Array) -> Array:
-        """Return how many candidates of the frame lie near each: a dog is many at once."""
-        column, row = pixels.T
-        reach = 0.5 * self._gates_px[0]
-        near = np.abs(column[:, None] - column) < reach
-        near &= np.abs(row[:, None] - row) < reach
-        return np.asarray(np.count_nonzero(near, axis=1), float)
 
     def _cast(self, times_s: Array, pixels: Array, votes: Array) -> None:
         """Cast the votes of candidates, one a row."""
