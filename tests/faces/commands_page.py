@@ -22,7 +22,7 @@ def page() -> str:
     """Return the whole page."""
     root: Any = typer.main.get_command(program)
     parts = [HEAD, f"{root.help}\n\n", _options(root)]
-    for name, command in _each_command(root.commands):
+    for name, command in each_command(root.commands):
         usage = " ".join(["lobmeter", name, *_usage(command)])
         parts.append(f"\n## {name}\n\n```sh\n{usage}\n```\n\n")
         parts.append(_paragraphs(command.help) + "\n")
@@ -31,13 +31,11 @@ def page() -> str:
     return "".join(parts)
 
 
-def _each_command(commands: dict[str, Any]) -> Iterator[tuple[str, Any]]:
+def each_command(commands: dict[str, Any]) -> Iterator[tuple[str, Any]]:
     """Give every command with its full name, those of a group one by one."""
     for name, command in commands.items():
         if hasattr(command, "commands"):
-            yield from (
-                (f"{name} {inner}", each) for inner, each in _each_command(command.commands)
-            )
+            yield from ((f"{name} {inner}", each) for inner, each in each_command(command.commands))
         else:
             yield name, command
 

@@ -149,3 +149,41 @@ def test_hostile_names_are_shown_as_they_are(tmp_path):
     said("add", str(folder), "--db", place)
     assert "[red]Fen[/] '; DROP TABLE shot; --" in said("list", "--db", place, columns=200)
     assert "100 mm wheels: 1 shot\n" in said("show", "1", "--db", place)
+
+
+def compared(*arguments: str, code: int = 0) -> str:
+    result = RUN.invoke(program, ["compare", *arguments], env={"COLUMNS": "200"})
+    assert result.exit_code == code, result.output
+    return result.stdout if code == 0 else result.stderr
+
+
+def test_comparing_from_the_log_says_what_comparing_the_folders_says(lane, book, tmp_path):
+    picture = tmp_path / "carry.png"
+    folders = compared(str(lane / "may"), str(lane / "june"))
+    logged = compared("--from-log", "--db", book, "--picture", str(picture))
+
+    def answers(text: str) -> list[str]:
+        return [line for line in text.splitlines() if line.startswith(("- ", '"', "1"))]
+
+    assert len(answers(folders)) > 3
+    assert answers(logged) == answers(folders)
+    assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_filter_chooses_what_is_compared_from_the_log(book):
+    assert "140 mm wheels" not in compared("--from-log", "--db", book, "--wheel", "100")
+    assert "no session of the logbook fits" in compared(
+        "--from-log", "--db", book, "--since", "2030-01-01", code=2
+    )
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        ((), "give the folders of measured sessions, or --from-log"),
+        (("somewhere", "--from-log"), "cannot be compared in one go"),
+        (("somewhere", "--wheel", "140"), "add --from-log and name no folder"),
+    ],
+)
+def test_folders_and_the_log_are_not_mixed(arguments, words):
+    assert words in compared(*arguments, code=2)

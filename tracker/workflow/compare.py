@@ -8,10 +8,12 @@ from calibration.errors import InputError
 from tracker.comparison.built import predicted_by_others
 from tracker.comparison.compare import Comparison, compare
 from tracker.comparison.words import WORDINGS, sentences
+from tracker.logbook import Filter
 from tracker.report.comparison_picture import comparison_picture
 from tracker.results import folder_of
 from tracker.results.files import put_in_place
-from tracker.workflow.outings import gather
+from tracker.workflow.logged import gather_logged
+from tracker.workflow.outings import Outings, gather
 
 
 @dataclass(frozen=True)
@@ -24,7 +26,7 @@ class Compared:
     sentences : tuple of str
     notes : tuple of str
     picture : Path or None
-        None where there was no shot to draw.
+        None where there was no shot to draw, or nowhere to draw it.
     """
 
     comparison: Comparison
@@ -49,15 +51,42 @@ def compare_sessions(folders: Sequence[Path], quantity: str = "carry_m") -> Comp
     """
     check_quantity(quantity)
     outings = gather(folders)
+    folder = folder_of(outings.sessions[0].folder)
+    return _compared(outings, quantity, folder / f"comparison-{quantity.replace('_', '-')}.png")
+
+
+def compare_logged(
+    url: str | None, wanted: Filter, quantity: str = "carry_m", picture: Path | None = None
+) -> Compared:
+    """Compare the setups of the logged sessions that fit a filter.
+
+    Parameters
+    ----------
+    url : str or None
+        Which logbook.
+    wanted : Filter
+    quantity : str
+        A column of shots.csv.
+    picture : Path, optional
+        Where the comparison is drawn.
+
+    Raises
+    ------
+    InputError
+        Where no session fits, or for a quantity that cannot be compared.
+    """
+    check_quantity(quantity)
+    return _compared(gather_logged(url, wanted), quantity, picture)
+
+
+def _compared(outings: Outings, quantity: str, picture: Path | None) -> Compared:
     shots = [setup.shots for setup in outings.setups]
     made = compare(shots, quantity, predicted_by_others(outings.setups, quantity))
-    picture = None
-    if any(summary.used for summary in made.summaries):
-        drawn = comparison_picture(made, shots)
-        folder = folder_of(outings.sessions[0].folder)
-        picture = folder / f"comparison-{quantity.replace('_', '-')}.png"
-        put_in_place(folder, {picture.name: drawn})
-    return Compared(made, tuple(sentences(made)), outings.notes, picture)
+    drawn = None
+    if picture is not None and any(summary.used for summary in made.summaries):
+        put_in_place(picture.parent, {picture.name: comparison_picture(made, shots)})
+        drawn = picture
+    return Compared(made, tuple(sentences(made)), outings.notes, drawn)
 
 
 def check_quantity(quantity: str) -> None:

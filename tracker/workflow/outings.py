@@ -1,6 +1,6 @@
 """Several sessions with their results, setup by setup."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,7 +13,7 @@ from tracker.launcher.setup import machine_from_setup
 from tracker.records import Shot
 from tracker.results import folder_of
 from tracker.results.digests import sha256_of
-from tracker.results.rows import read_provenance, read_shots
+from tracker.results.rows import Provenance, read_provenance, read_shots
 from tracker.session import SESSION_FILE, Session, SetupEntry
 from tracker.workflow.inputs import read_all
 from tracker.workflow.stand import air_of, ball_of
@@ -37,6 +37,26 @@ class Outings:
     notes: tuple[str, ...]
 
 
+@dataclass(frozen=True)
+class Outing:
+    """One session with what was measured in it.
+
+    Attributes
+    ----------
+    session : Session
+    label : str
+        Names it in notes, and tells its shots from those of other outings.
+    rows : sequence of Shot
+    provenance : Provenance
+        With the shared parts of the uncertainties.
+    """
+
+    session: Session
+    label: str
+    rows: Sequence[Shot]
+    provenance: Provenance
+
+
 def gather(folders: Sequence[Path], machines_needed: bool = False) -> Outings:
     """Read sessions and their results.
 
@@ -54,38 +74,50 @@ def gather(folders: Sequence[Path], machines_needed: bool = False) -> Outings:
     sessions = read_all(folders)
     faults: list[InputError] = []
     notes: list[str] = []
-    found: list[Built] = []
+    outings: list[Outing] = []
     for session, folder in zip(sessions, folders, strict=True):
+        provenance = read_provenance(_results(session) / "shots.json")
         try:
-            rows = _rows(session, folder, notes)
+            rows = _rows(session, folder, provenance, notes)
         except InputError as error:
             faults.extend(_each(error))
             continue
-        for entry in session.setups:
+        outings.append(Outing(session, str(folder), rows, provenance))
+    setups, more = assembled(outings, machines_needed, faults)
+    if faults:
+        raise InputErrors(faults)
+    return Outings(tuple(sessions), setups, (*notes, *more))
+
+
+def assembled(
+    outings: Iterable[Outing], machines_needed: bool, faults: list[InputError]
+) -> tuple[tuple[Setup, ...], tuple[str, ...]]:
+    """Return the setups of all outings and notes on them; faults are gathered."""
+    notes: list[str] = []
+    found: list[Built] = []
+    for outing in outings:
+        for entry in outing.session.setups:
+            machine = None
             try:
-                machine = _machine(session, folder, entry)
+                machine = _machine(outing, entry)
             except InputError as error:
-                machine = None
                 if machines_needed:
                     faults.extend(_each(error))
                 elif entry.parts:
                     notes.append(f'No prediction for "{entry.name}": {error.sentences()[0]}')
-            setup = _setup(session, folder, entry.name, rows, machine)
-            found.append(Built(setup, entry.parts, str(folder)))
-    if faults:
-        raise InputErrors(faults)
+            found.append(Built(_setup(outing, entry.name, machine), entry.parts, outing.label))
     setups, renamed = joined(found)
-    return Outings(tuple(sessions), setups, (*notes, *renamed))
+    return setups, (*notes, *renamed)
 
 
-def _rows(session: Session, folder: Path, notes: list[str]) -> list[Shot]:
+def _rows(session: Session, folder: Path, provenance: Provenance, notes: list[str]) -> list[Shot]:
     """Return the measured rows of a session, and note what is odd about them."""
     try:
         rows = read_shots(_results(session) / "shots.csv")
     except FileNotFoundError:
         notes.append(f"{folder} has no results yet: lobmeter measure {folder}")
         return []
-    digest = read_provenance(_results(session) / "shots.json").inputs.get(SESSION_FILE)
+    digest = provenance.inputs.get(SESSION_FILE)
     if rows and digest not in (None, sha256_of(session.folder / SESSION_FILE)):
         notes.append(
             f"{folder}: {SESSION_FILE} was edited after these results were made; if more than "
@@ -105,20 +137,18 @@ def _results(session: Session) -> Path:
     return folder_of(session.folder, session.name if session.bare else None)
 
 
-def _machine(session: Session, folder: Path, entry: SetupEntry) -> Machine:
-    where = f'{folder / SESSION_FILE}, [[setup]] "{entry.name}"'
-    return machine_from_setup(entry.parts, where, ball_of(session).diameter_m)
+def _machine(outing: Outing, entry: SetupEntry) -> Machine:
+    where = f'{Path(outing.label) / SESSION_FILE}, [[setup]] "{entry.name}"'
+    return machine_from_setup(entry.parts, where, ball_of(outing.session).diameter_m)
 
 
-def _setup(
-    session: Session, folder: Path, name: str, rows: Sequence[Shot], machine: Machine | None
-) -> Setup:
-    mine = tuple(row for row in rows if row.setup == name)
-    provenance = read_provenance(_results(session) / "shots.json")
+def _setup(outing: Outing, name: str, machine: Machine | None) -> Setup:
+    session, label = outing.session, outing.label
+    mine = tuple(row for row in outing.rows if row.setup == name)
     # A clip with markers of its own was filmed from a camera of its own.
     own = {clip.file for clip in session.clips if clip.markers != session.markers}
-    occasions = tuple(f"{folder}/{row.clip}" if row.clip in own else str(folder) for row in mine)
-    shared = tuple(provenance.shared_of(row) for row in mine)
+    occasions = tuple(f"{label}/{row.clip}" if row.clip in own else label for row in mine)
+    shared = tuple(outing.provenance.shared_of(row) for row in mine)
     release = release_of(session.release.height_m, session.release.angle_deg, mine)
     outdoors = Outdoors(ball_of(session), air_of(session), release)
     return Setup(SetupShots(name, mine, occasions, shared), machine, outdoors)
