@@ -105,7 +105,7 @@ def empty(folder: Path) -> None:
 
 def truncated(folder: Path) -> None:
     path = folder / "clips" / "140mm.mp4"
-    path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
+    path.write_bytes(path.read_bytes()[: path.stat().st_size * 9 // 10])
 
 
 def without_session(folder: Path) -> None:

@@ -210,7 +210,7 @@ def test_sound_alone_is_refused(tmp_path):
     path = tmp_path / "sound.m4a"
     with av.open(str(path), "w", format="mp4") as container:
         stream = container.add_stream("aac", rate=8000)
-        sound = av.AudioFrame(format="fltp", layout="mono", samples=1024)
+        sound = av.AudioFrame(format="fltp", layout=stream.layout.name, samples=1024)
         sound.sample_rate = 8000
         for packet in [*stream.encode(sound), *stream.encode(None)]:
             container.mux(packet)
