@@ -207,10 +207,10 @@ def test_a_still_picture_is_refused(tmp_path):
 
 
 def test_sound_alone_is_refused(tmp_path):
-    path = tmp_path / "sound.m4a"
-    with av.open(str(path), "w", format="mp4") as container:
-        stream = container.add_stream("aac", rate=8000)
-        sound = av.AudioFrame(format="fltp", layout=stream.layout.name, samples=1024)
+    path = tmp_path / "sound.mov"
+    with av.open(str(path), "w") as container:
+        stream = container.add_stream("pcm_s16le", rate=8000, layout="mono")
+        sound = av.AudioFrame.from_ndarray(np.zeros((1, 800), np.int16), "s16", "mono")
         sound.sample_rate = 8000
         for packet in [*stream.encode(sound), *stream.encode(None)]:
             container.mux(packet)
