@@ -8,7 +8,7 @@ from calibration.adjustment.least_squares import (
 )
 from calibration.adjustment.reliability import (
     critical_w,
-    largest_chi_square,
+    falls_of_chi_square,
     redundancy_numbers,
     smallest_findable,
     w_values,
@@ -20,7 +20,7 @@ __all__ = [
     "NotDetermined",
     "adjust",
     "critical_w",
-    "largest_chi_square",
+    "falls_of_chi_square",
     "redundancy_numbers",
     "smallest_findable",
     "w_values",

@@ -1,5 +1,6 @@
 """Reliability: how well observations check each other, and which of them are outliers."""
 
+from collections.abc import Sequence
 from statistics import NormalDist
 
 import numpy as np
@@ -52,8 +53,10 @@ def w_values(adjustment: Adjustment, smallest_redundancy: float = LEAST_REDUNDAN
         return np.where(checked, pulled / np.sqrt(np.diag(spread)), np.nan)
 
 
-def largest_chi_square(adjustment: Adjustment, together: NDArray[np.int64]) -> float:
-    """Return how much `chi_square` would fall without a few of the observations.
+def falls_of_chi_square(
+    adjustment: Adjustment, groups: Sequence[NDArray[np.int64]]
+) -> NDArray[np.float64]:
+    """Return how much `chi_square` would fall without each group of observations, shape (G,).
 
     The joint test of several observations as one blunder, chi-square distributed with as many
     degrees of freedom as there are observations (Teunissen 2006, Testing Theory, 4.4).
@@ -61,24 +64,25 @@ def largest_chi_square(adjustment: Adjustment, together: NDArray[np.int64]) -> f
     Parameters
     ----------
     adjustment : Adjustment
-    together : ndarray of int
-        Which observations.
+    groups : sequence of ndarray of int
+        The observations of each group.
 
     Returns
     -------
-    float
-        NaN where nothing checks them.
+    ndarray
+        NaN where nothing checks a group.
     """
     pulled, spread = _pull(adjustment)
-    block = spread[np.ix_(together, together)]
-    part = pulled[together]
-    values, vectors = np.linalg.eigh(block)
-    scale = np.diag(block).max(initial=0.0)
-    kept = values > LEAST_SPREAD * scale
-    if scale <= 0 or not np.any(kept):
-        return float("nan")
-    along = vectors[:, kept].T @ part
-    return float(np.sum(along**2 / values[kept]))
+    falls = np.full(len(groups), np.nan)
+    for number, together in enumerate(groups):
+        block = spread[np.ix_(together, together)]
+        values, vectors = np.linalg.eigh(block)
+        scale = np.diag(block).max(initial=0.0)
+        kept = values > LEAST_SPREAD * scale
+        if scale > 0 and np.any(kept):
+            along = vectors[:, kept].T @ pulled[together]
+            falls[number] = np.sum(along**2 / values[kept])
+    return falls
 
 
 def critical_w(count: int, chance: float = CHANCE) -> float:

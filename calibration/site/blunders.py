@@ -9,10 +9,12 @@ import numpy as np
 from calibration.adjustment import (
     Adjustment,
     critical_w,
+    falls_of_chi_square,
     smallest_findable,
     w_values,
 )
 from calibration.errors import InputError
+from calibration.markers import Marker
 from calibration.site.observations import Observations
 from calibration.site.stand import Site, is_line
 
@@ -23,7 +25,14 @@ CLEAR = 9.0
 """Difference of chi-square by which one explanation is clear of the next: three sigma, squared."""
 
 MOST_MARKERS_TO_SWAP = 10
-"""Markers up to which every swapped pair is tried: 45 pairs, a second of processor time."""
+"""Markers up to which every one is left out in turn and every pair swapped: 55 adjustments, a
+second of processor time."""
+
+MOST_TO_LEAVE_OUT = 6
+"""Of more markers, those left out in turn: the ones without which chi-square would fall most."""
+
+BLUNT = 30.0
+"""Factor of the pixels' uncertainties under which markers that fit no camera are ranked."""
 
 WRONG_LABEL_M = 10.0
 """Error of a wrong label, m: the usual spacing of markers."""
@@ -79,7 +88,8 @@ def suspects(
     largest = np.nanmax(np.abs(w), initial=0.0)
     if fit.p_value >= ALARM and largest < critical_w(len(w), ALARM):
         return (), _blind_spots(observations, fit)
-    found, clear = _explanations(observations.site, refit, fit.chi_square)
+    doubtful = _doubtful(observations, fit)
+    found, clear = _explanations(observations.site, doubtful, refit, fit.chi_square)
     if not found:
         note = (
             f"the observations do not agree within their uncertainties (chi-square "
@@ -99,7 +109,7 @@ def suspects(
 
 def explained(site: Site, refit: Refit) -> InputError | None:
     """Return the mistakes that keep a site from being solved; None where none is found."""
-    found, clear = _explanations(site, refit, float("inf"))
+    found, clear = _explanations(site, _doubtful_of_none(site, refit), refit, float("inf"))
     if not found:
         return None
     if clear:
@@ -112,10 +122,36 @@ def _unclear(mistakes: list[_Mistake]) -> str:
     return f"something is wrong, and the markers do not show what: {texts}"
 
 
-def _explanations(site: Site, refit: Refit, chi_square: float) -> tuple[list[_Mistake], bool]:
+def _doubtful(observations: Observations, fit: Adjustment) -> tuple[Marker, ...]:
+    """Return the markers to leave out in turn: all of few, the worst of many."""
+    markers = observations.markers
+    if len(markers) <= MOST_MARKERS_TO_SWAP:
+        return markers
+    owner = np.array([row.marker for row in observations.rows])
+    kinds = np.array([row.kind for row in observations.rows])
+    pixels = [np.flatnonzero((owner == i) & (kinds == "pixel")) for i in range(len(markers))]
+    falls = np.nan_to_num(falls_of_chi_square(fit, pixels))
+    return tuple(markers[at] for at in np.argsort(-falls)[:MOST_TO_LEAVE_OUT])
+
+
+def _doubtful_of_none(site: Site, refit: Refit) -> tuple[Marker, ...]:
+    """Return the markers to leave out in turn where no camera fits them all."""
+    if len(site.picked) <= MOST_MARKERS_TO_SWAP:
+        return site.picked
+    blunt = tuple(replace(m, pixel_u=BLUNT * m.pixel_u) for m in site.picked)
+    fit = refit(replace(site, markers=blunt))
+    if fit is None:
+        return ()
+    names = {m.name for m in _doubtful(Observations(replace(site, markers=blunt)), fit)}
+    return tuple(marker for marker in site.picked if marker.name in names)
+
+
+def _explanations(
+    site: Site, doubtful: tuple[Marker, ...], refit: Refit, chi_square: float
+) -> tuple[list[_Mistake], bool]:
     """Return the mistakes that make everything agree, best first, and whether one is clear."""
     tried = []
-    for mistake in _mistakes(site):
+    for mistake in _mistakes(site, doubtful):
         fit = refit(mistake.site)
         if fit is not None and fit.degrees_of_freedom > 0:
             tried.append((fit.chi_square, fit.p_value, mistake))
@@ -132,9 +168,9 @@ def _explanations(site: Site, refit: Refit, chi_square: float) -> tuple[list[_Mi
     return near[:4], len(near) == 1
 
 
-def _mistakes(site: Site) -> Iterator[_Mistake]:
+def _mistakes(site: Site, doubtful: tuple[Marker, ...]) -> Iterator[_Mistake]:
     picked = site.picked
-    for marker in picked:
+    for marker in doubtful:
         left = tuple(other for other in picked if other is not marker)
         yield _Mistake(
             (marker.name,),

@@ -15,6 +15,9 @@ Array = NDArray[np.float64]
 NARROWEST_DEG, WIDEST_DEG = 3.0, 150.0
 """Fields of view that a rectilinear lens has, degrees: a spotting scope and an action camera."""
 
+MOST_MARKERS = 80
+"""Picked markers of one camera: more cost time with the third power, and nobody tapes so many."""
+
 SAME_PLACE_M, SAME_PIXEL_PX = 1e-3, 2.0
 """Markers all nearer to each other than this lie at one place."""
 
@@ -198,6 +201,13 @@ def _camera_faults(site: Site) -> list[InputError]:
 
 def _layout_faults(site: Site) -> list[InputError]:
     picked = site.picked
+    if len(picked) > MOST_MARKERS:
+        return [
+            InputError(
+                f"{len(picked)} markers have a pixel, and {MOST_MARKERS} at most are used",
+                remedy="leave out the pixels of those that lie closest to others",
+            )
+        ]
     needed = 2 if site.position_m is not None else 3
     if len(picked) < needed:
         found = {0: "no marker has", 1: "only one marker has"}.get(len(picked), "only two have")

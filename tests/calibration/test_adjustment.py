@@ -9,7 +9,7 @@ from calibration.adjustment import (
     NotDetermined,
     adjust,
     critical_w,
-    largest_chi_square,
+    falls_of_chi_square,
     redundancy_numbers,
     smallest_findable,
     w_values,
@@ -103,12 +103,23 @@ def test_w_squared_is_the_fall_of_chi_square_when_the_observation_is_let_go(seed
         uncertainty = root @ uncertainty @ root.T
     fit = adjust(lambda b: (y - design @ b, design), np.zeros(3), uncertainty)
     w = w_values(fit)
+    falls = falls_of_chi_square(fit, [np.array([i]) for i in range(rows)])
     for i in range(rows):
         wider = np.column_stack([design, np.eye(rows)[i]])
         freed = adjust(lambda b, a=wider: (y - a @ b, a), np.zeros(4), uncertainty)
         fall = fit.chi_square - freed.chi_square
         assert w[i] ** 2 == pytest.approx(fall, rel=1e-4, abs=1e-6)
-        assert largest_chi_square(fit, np.array([i])) == pytest.approx(fall, rel=1e-4, abs=1e-6)
+        assert falls[i] == pytest.approx(fall, rel=1e-4, abs=1e-6)
+    freed = adjust(
+        lambda b: (
+            y - np.column_stack([design, np.eye(rows)[:, :2]]) @ b,
+            np.column_stack([design, np.eye(rows)[:, :2]]),
+        ),
+        np.zeros(5),
+        uncertainty,
+    )
+    both = falls_of_chi_square(fit, [np.array([0, 1])])[0]
+    assert both == pytest.approx(fit.chi_square - freed.chi_square, rel=1e-4, abs=1e-6)
 
 
 def test_a_blunder_stands_out_and_the_smallest_findable_one_is_found_as_often_as_promised():

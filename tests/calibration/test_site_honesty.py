@@ -8,7 +8,9 @@ import pytest
 from calibration.camera import looking_at
 from calibration.errors import InputError, Undetermined
 from calibration.markers import Marker
-from calibration.site import ALARM, Site, solve
+from calibration.site import ALARM, Site, solution, solve
+from calibration.site.blunders import MOST_TO_LEAVE_OUT
+from calibration.site.stand import MOST_MARKERS
 
 CAMERA = looking_at((20.0, -34.0, 1.6), (20.0, 0.0, 3.0), 1500.0, (1920, 1080))
 LINE = np.array([[x, 0.0, 0.0] for x in (0.0, 10.0, 20.0, 30.0, 40.0)])
@@ -79,3 +81,38 @@ def test_a_camera_that_nothing_explains_is_not_called_undetermined():
     with pytest.raises(InputError) as caught:
         solve(replace(site, markers=tuple(swapped)))
     assert not isinstance(caught.value, Undetermined)
+
+
+def _scattered(count, px, seed=1):
+    """Return a site of markers all over a field, each picked `px` off the true pixel."""
+    rng = np.random.default_rng(seed)
+    ground = np.column_stack(
+        [rng.uniform(2.0, 38.0, count), rng.uniform(-6.0, 8.0, count), np.zeros(count)]
+    )
+    return _site(ground, px * rng.normal(size=(count, 2)))
+
+
+def test_one_wrong_marker_among_many_is_named():
+    site = _scattered(24, 0.5)
+    wrong = replace(site.markers[17], ground_m=site.markers[17].ground_m + 10.0 * np.eye(3)[0])
+    found = solve(replace(site, markers=(*site.markers[:17], wrong, *site.markers[18:])))
+    assert [suspect.name for suspect in found.suspects] == ["17"]
+
+
+@pytest.mark.parametrize("px", [5.0, 20.0])
+def test_the_search_for_a_wrong_marker_is_bounded(px, monkeypatch):
+    # Leaving out each of many markers in turn took minutes: the time grew with the fourth power.
+    refits = []
+    plain = solution._refit
+    monkeypatch.setattr(solution, "_refit", lambda site: refits.append(site) or plain(site))
+    try:
+        verdict = " ".join(solve(_scattered(16, px)).notes)
+    except InputError as error:
+        verdict = str(error)
+    assert "do not agree" in verdict or "no place of the camera" in verdict
+    assert 0 < len(refits) <= MOST_TO_LEAVE_OUT + 4
+
+
+def test_more_markers_than_are_used_are_refused():
+    with pytest.raises(InputError, match=f"81 markers have a pixel, and {MOST_MARKERS} at most"):
+        solve(_scattered(81, 0.0))

@@ -1,5 +1,6 @@
 """The program: its commands, its version, and how faults are printed."""
 
+import os
 from typing import Annotated, Any
 
 import typer
@@ -90,7 +91,13 @@ program.command()(report)
 program.add_typer(log)
 
 
+BLAS_THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+"""Matrices here have tens of rows: threads that wait for one another cost more than they save."""
+
+
 def main() -> None:
     """Run the command line."""
+    for library in BLAS_THREADS:
+        os.environ.setdefault(library, "1")
     prepare_console()
     program()
