@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 from tracker.cli import program
 from tracker.flight.ball import BALLS
 from tracker.records import SHOT_COLUMNS, TrackPoint
-from tracker.session import read_lens, read_session
+from tracker.session import Verdict, parse_review, read_lens, read_session
 from tracker.video import ClipWriter
 
 PAGE = Path(__file__).parents[2] / "docs" / "formats.md"
@@ -68,6 +68,11 @@ def test_the_example_shows_every_field_that_is_listed(folder: Path, table: str) 
     shown = re.findall(r"^(?:# )?(\w+) =", block, re.M)
     assert set(listed) - set(shown) <= absent
     assert all(name in block for name in listed)
+
+
+def test_the_example_of_a_review_is_read(folder: Path) -> None:
+    (decision,) = parse_review(example("review.toml"), read_session(folder))
+    assert (decision.release_s, decision.verdict) == (12.34, Verdict.REJECT)
 
 
 def test_the_example_of_a_lens_is_read(tmp_path: Path) -> None:

@@ -15,10 +15,11 @@ from tests.faces.test_commands import SESSION
 from tests.tracker.invented_shot import invented
 from tracker.measurement import ClipRequest, ClipResult, FittedShot
 from tracker.measurement.starts import ReleaseStart
-from tracker.records import Budget, Shot
+from tracker.records import Budget, Quality, Reason, ReasonCode, Shot
+from tracker.results.rows import read_shots
 from tracker.session import ClipEntry, read_session
 from tracker.video import ClipWriter
-from tracker.workflow import measure as measuring
+from tracker.workflow import clips as measuring
 from tracker.workflow import samples
 from tracker.workflow.demo import compare
 from tracker.workflow.inputs import picture_names
@@ -288,3 +289,85 @@ def test_the_budget_of_each_shot_lies_beside_its_row(
     together = sum(request.camera_parts.values())
     u = np.sqrt(np.diag(camera.covariance))
     assert np.abs((together - camera.covariance) / np.outer(u, u)).max() < 1e-6
+
+
+REVIEW = """\
+[[decision]]
+clip = "clips/140mm.mp4"
+release_s = {first}
+verdict = "reject"
+reason = "it touched the net."
+
+[[decision]]
+clip = "clips/140mm.mp4"
+release_s = {second}
+setup = "100 mm wheels"
+
+[[decision]]
+clip = "clips/140mm.mp4"
+release_s = 500.0
+verdict = "accept"
+reason = "nobody saw it"
+"""
+
+
+def test_decisions_hold_after_a_new_measurement_and_those_without_a_shot_are_reported(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    released = small(1).shot.release_s
+
+    def measured(
+        facts: object, request: ClipRequest, start: ReleaseStart, observers: object
+    ) -> ClipResult:
+        shots = tuple(
+            replace(shot, shot=replace(shot.shot, release_s=released + 5.0 * index + 0.1))
+            for index, shot in enumerate([small(1), small(2)])
+        )
+        return ClipResult(shots, (), start.camera)
+
+    monkeypatch.setattr(measuring, "measure", measured)
+    text = SESSION.replace("[[clip]]", '[[setup]]\nname = "100 mm wheels"\n\n[[clip]]')
+    (folder / "session.toml").write_text(text, encoding="utf-8")
+    review = REVIEW.format(first=released, second=released + 5.0)
+    (folder / "review.toml").write_text(review, encoding="utf-8")
+    result = measure_session(folder)
+    first, second = result.shots
+    assert (first.quality, first.setup) == (Quality.REJECTED, "140 mm wheels")
+    assert first.reason.startswith("A decision in review.toml rejects it: it touched the net")
+    assert (second.quality, second.setup) == (small(2).shot.quality, "100 mm wheels")
+    (note,) = result.notes
+    assert 'review.toml, line 12, [[decision]] 3 "clips/140mm.mp4": no shot' in note
+    document = json.loads((result.folder / "shots.json").read_text(encoding="utf-8"))
+    assert "review.toml" in {one["file"] for one in document["inputs"]}
+    rows = read_shots(result.folder / "shots.csv")
+    assert [row.reason for row in rows] == [shot.reason for shot in result.shots]
+    (folder / "review.toml").unlink()
+    assert measure_session(folder).shots[0].quality is small(1).shot.quality
+
+
+def test_an_accepted_row_is_good_and_keeps_its_doubts(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    doubt = Reason(ReasonCode.LANDING_NOT_SEEN)
+    row = replace(small(1).shot, quality=Quality.CHECK, reasons=(doubt,))
+    bare = replace(row, shot=2, release_s=row.release_s + 4.0, carry_m=None)
+
+    def measured(
+        facts: object, request: ClipRequest, start: ReleaseStart, observers: object
+    ) -> ClipResult:
+        shots = (replace(small(1), shot=row), replace(small(2), shot=bare))
+        return ClipResult(shots, (), start.camera)
+
+    monkeypatch.setattr(measuring, "measure", measured)
+    review = "".join(
+        f'[[decision]]\nclip = "clips/140mm.mp4"\nrelease_s = {one.release_s}\n'
+        'verdict = "accept"\nreason = "seen by two"\n'
+        for one in (row, bare)
+    )
+    (folder / "review.toml").write_text(review, encoding="utf-8")
+    result = measure_session(folder)
+    first, second = result.shots
+    assert first.quality is Quality.GOOD
+    assert [reason.code for reason in first.reasons] == [ReasonCode.ACCEPTED_BY_HAND, doubt.code]
+    assert second.quality is Quality.CHECK
+    assert "shot 2 of clips/140mm.mp4 has no figures" in result.notes[0]

@@ -18,6 +18,7 @@ from tracker.cli.measure import measure
 from tracker.cli.plan import plan
 from tracker.cli.predict import predict
 from tracker.cli.report import report
+from tracker.cli.review import review
 from tracker.cli.screen import complain, prepare_console
 from tracker.cli.simulate import simulate
 from tracker.cli.vantage import vantage
@@ -83,6 +84,7 @@ program.command()(lens)
 program.command()(calibrate)
 program.command()(markers)
 program.command()(measure)
+program.command()(review)
 program.command()(predict)
 program.command()(compare)
 program.command()(plan)

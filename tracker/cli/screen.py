@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from tracker.workflow.measure import Progress
+    from tracker.workflow.clips import Progress
     from tracker.workflow.measured import SessionResult
 
 CAUTION = (
@@ -89,6 +89,8 @@ def show_result(screen: "Console", result: "SessionResult") -> None:
         say(screen, sentences(clip.notes))
     if result.pooled:
         say(screen, ["", *sentences(pooled_clauses(result.pooled))])
+    if result.notes:
+        say(screen, ["", *sentences(result.notes)])
     if result.kept:
         say(
             screen,

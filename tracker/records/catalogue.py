@@ -68,6 +68,9 @@ class ReasonCode(StrEnum):
     TAPE_ONE_DISTANCE = "tape_one_distance"
     BEGINS_AT_EDGE = "begins_at_edge"
 
+    ACCEPTED_BY_HAND = "accepted_by_hand"
+    REJECTED_BY_HAND = "rejected_by_hand"
+
     NOT_MEASURED = "not_measured"
     NOT_A_BALL = "not_a_ball"
     PARTS_OF_ANIMAL = "parts_of_animal"
@@ -228,6 +231,15 @@ _SCALES = {
     ),
 }
 
+_DECISIONS = {
+    ReasonCode.ACCEPTED_BY_HAND: Entry(
+        "accepted by hand", "a decision in review.toml accepts it", NO_FIGURE
+    ),
+    ReasonCode.REJECTED_BY_HAND: Entry(
+        "rejected by hand", "a decision in review.toml rejects it", rejects=True
+    ),
+}
+
 _REJECTED_ROWS = {
     ReasonCode.NOT_MEASURED: Entry(
         "not measured", "a shot seems to be here and could not be measured", rejects=True
@@ -340,6 +352,7 @@ CATALOGUE: dict[ReasonCode, Entry] = {
     **_DOUBTS,
     **_STARTS,
     **_SCALES,
+    **_DECISIONS,
     **_REJECTED_ROWS,
     **_REJECTIONS,
     **_REPEATED,

@@ -16,10 +16,13 @@ class Reason:
     numbers : mapping of str to float
         The values that the code's clause states, in the units that their names say. A value
         ``x`` that has a standard uncertainty comes with ``x_u``.
+    words : str
+        What a person wrote, for a code that stands for a decision.
     """
 
     code: ReasonCode
     numbers: Mapping[str, float] = field(default_factory=dict)
+    words: str = ""
 
     @property
     def entry(self) -> Entry:
@@ -33,7 +36,8 @@ class Reason:
             name: _Value(value, self.numbers.get(f"{name}_u"))
             for name, value in self.numbers.items()
         }
-        return self.entry.clause.format(**values)
+        clause = self.entry.clause.format(**values)
+        return f"{clause}: {self.words.rstrip('.')}" if self.words else clause
 
     def spoils(self, figure: Figure) -> bool:
         """Return whether it makes a figure doubtful."""

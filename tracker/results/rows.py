@@ -125,7 +125,8 @@ def _read_reasons(path: Path) -> dict[tuple[str, int], tuple[Reason, ...]]:
         rows = json.loads(path.read_text(encoding="utf-8"))["shots"]
         return {
             (str(row["clip"]), int(row["shot"])): tuple(
-                Reason(ReasonCode(each["code"]), each["numbers"]) for each in row["reasons"]
+                Reason(ReasonCode(each["code"]), each["numbers"], each.get("words", ""))
+                for each in row["reasons"]
             )
             for row in rows
         }

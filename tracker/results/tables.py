@@ -129,6 +129,7 @@ def _reasons(reasons: Iterable[Reason]) -> list[dict[str, Any]]:
             "code": reason.code.value,
             "numbers": {name: _plain(value) for name, value in reason.numbers.items()},
         }
+        | ({"words": reason.words} if reason.words else {})
         for reason in reasons
     ]
 

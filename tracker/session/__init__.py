@@ -1,6 +1,7 @@
 """What a person wrote down about one filmed outing: ``session.toml``, read and checked."""
 
 from tracker.session.bare import USUAL_BALL, bare_session
+from tracker.session.editing import with_decision, without_decision
 from tracker.session.entries import (
     AirEntry,
     BallEntry,
@@ -14,21 +15,37 @@ from tracker.session.entries import (
 )
 from tracker.session.lens import lens_toml, read_lens
 from tracker.session.read import SESSION_FILE, read_session
+from tracker.session.review import (
+    REVIEW_FILE,
+    Decision,
+    Verdict,
+    parse_review,
+    read_review,
+    review_path,
+)
 
 __all__ = [
+    "REVIEW_FILE",
     "SESSION_FILE",
     "USUAL_BALL",
     "AirEntry",
     "BallEntry",
     "CameraEntry",
     "ClipEntry",
+    "Decision",
     "MarkerEntry",
     "PlannedEntry",
     "ReleaseEntry",
     "Session",
     "SetupEntry",
+    "Verdict",
     "bare_session",
     "lens_toml",
+    "parse_review",
     "read_lens",
+    "read_review",
     "read_session",
+    "review_path",
+    "with_decision",
+    "without_decision",
 ]

@@ -11,7 +11,7 @@ from calibration.errors import InputError, InputErrors
 from tracker.session.lines import Place, line_of, lines_of_keys, repeated
 from tracker.session.mistakes import mistake, valid
 
-TITLES = {"marker": "name", "setup": "name", "clip": "file"}
+TITLES = {"marker": "name", "setup": "name", "clip": "file", "decision": "clip"}
 """By the name of a list of tables, the field that names each table to a person."""
 
 MOST_SLIPS = 50

@@ -156,6 +156,22 @@ class SessionSchema(TableSchema):
     setup: list[SetupSchema] = Field(default_factory=list)
 
 
+class DecisionSchema(TableSchema):
+    """``[[decision]]`` of ``review.toml``."""
+
+    clip: Annotated[str, Text(needed=True)]
+    release_s: Annotated[float, Between(-3600.0, 1e6)]
+    verdict: Annotated[str | None, OneOf(("reject", "accept"))] = None
+    setup: Annotated[str | None, Text(needed=True)] = None
+    reason: Annotated[str | None, Text()] = None
+
+
+class ReviewSchema(TableSchema):
+    """``review.toml``."""
+
+    decision: list[DecisionSchema] = Field(default_factory=list)
+
+
 class LensSchema(TableSchema):
     """``lens.toml``."""
 

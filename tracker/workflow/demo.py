@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tracker.records import Shot
-from tracker.workflow.measure import Progress, measure_session
+from tracker.results.matching import paired
+from tracker.workflow.clips import Progress
+from tracker.workflow.measure import measure_session
 from tracker.workflow.measured import SessionResult
 from tracker.workflow.samples import copy_samples
 
 TRUTH_FILE = "truth.json"
-MATCHING_S = 0.25
-"""A measured release is that of a true shot when it lies no further from it, s."""
 
 Truth = Mapping[str, float]
 
@@ -87,18 +87,10 @@ def demonstrate(folder: Path, progress: Progress | None = None) -> Demonstrated:
 
 def compare(file: str, shots: Sequence[Shot], truths: Sequence[Truth]) -> Compared:
     """Pair measured shots with true ones by their release, the nearest first."""
-    apart = sorted(
-        (abs(shot.release_s - truth["release_s"]), i, j)
-        for i, shot in enumerate(shots)
-        for j, truth in enumerate(truths)
-    )
-    pairs: dict[int, int] = {}
-    for distance, i, j in apart:
-        if distance <= MATCHING_S and i not in pairs and j not in pairs.values():
-            pairs[i] = j
+    pairs = paired([shot.release_s for shot in shots], [truth["release_s"] for truth in truths])
     return Compared(
         file=file,
-        pairs=tuple((shots[i], truths[j]) for i, j in sorted(pairs.items())),
+        pairs=tuple((shots[i], truths[j]) for i, j in pairs.items()),
         missed=tuple(truth for j, truth in enumerate(truths) if j not in pairs.values()),
         invented=tuple(shot for i, shot in enumerate(shots) if i not in pairs),
     )

@@ -1,40 +1,20 @@
 """``lobmeter measure``: a session from its folder to its results."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from calibration.errors import InputError, InputErrors
-from calibration.site import Calibration
 from tracker.fitting.pooling import pool
-from tracker.measurement import ClipRequest, Observers, measure
-from tracker.measurement.starts import (
-    AnywhereStart,
-    PresumedCameraStart,
-    ReleaseStart,
-    Start,
-    field_of,
-)
 from tracker.records import Pooled, Quality
-from tracker.report.explanation import CandidateLog, explanation_pictures
-from tracker.report.shot_frames import draw_shots
+from tracker.report.explanation import CandidateLog
 from tracker.results import folder_of, replace_results
 from tracker.results.digests import program_version, sha256_of
 from tracker.results.tables import Origin, shots_csv, shots_json, tracks_csv
-from tracker.session import SESSION_FILE, ClipEntry, Session
-from tracker.video import ClipFacts
-from tracker.workflow.assumptions import assumed_words
-from tracker.workflow.inputs import BareOptions, each_fault, inspected, picture_names, session_at
+from tracker.session import REVIEW_FILE, SESSION_FILE, Session, read_review, review_path
+from tracker.workflow.clips import Progress, clip_pictures, measure_ready, ready_clips
+from tracker.workflow.decisions import decide
+from tracker.workflow.inputs import BareOptions, picture_names, session_at
 from tracker.workflow.measured import MeasuredClip, SessionResult
-from tracker.workflow.stand import calibrate_if_fixed, marker_pixels, request_of, site_of
-
-ANYWHERE_ALREADY = (
-    "Where markers do not fix the camera, shots are found wherever they start: --from-anywhere "
-    "changes nothing here."
-)
-
-Progress = Callable[[str, int, int], None]
-"""Called with the clip's file, how many of its frames are done, and how many there are."""
 
 
 @dataclass(frozen=True)
@@ -56,21 +36,12 @@ class MeasureOptions:
     bare: BareOptions = field(default_factory=BareOptions)
 
 
-@dataclass(frozen=True)
-class _Ready:
-    """A clip that can be measured."""
-
-    clip: ClipEntry
-    facts: ClipFacts
-    calibration: Calibration | None
-
-
 def measure_session(
     folder: Path,
     progress: Progress | None = None,
     options: MeasureOptions = MeasureOptions(),
 ) -> SessionResult:
-    """Measure every clip of a session and write its results.
+    """Measure every clip of a session, apply a person's decisions, and write the results.
 
     The results of an earlier run stay as they are until the new ones are complete.
 
@@ -91,91 +62,22 @@ def measure_session(
         With every fault of the session file, or of every clip, at once.
     """
     session = session_at(folder, options.bare)
+    decisions = read_review(session)
+    ready = ready_clips(session)
+    logs = [CandidateLog() if options.explained else None for _ in ready]
+    measured = [
+        measure_ready(session, one, progress, log, options.from_anywhere)
+        for one, log in zip(ready, logs, strict=True)
+    ]
+    clips, notes = decide(measured, decisions)
     names = picture_names(session.clips)
-    clips: list[MeasuredClip] = []
     pictures: dict[str, bytes] = {}
-    for ready in _made_ready(session):
-        log = CandidateLog() if options.explained else None
-        clip = _measured(session, ready, progress, log, options.from_anywhere)
-        clips.append(clip)
-        for ending, picture in _pictures(ready, clip, log).items():
+    for one, clip, log in zip(ready, clips, logs, strict=True):
+        for ending, picture in clip_pictures(one, clip, log).items():
             pictures[f"{names[clip.clip.file]}-{ending}"] = picture
     results = folder_of(session.folder, session.name if session.bare else None)
-    result = SessionResult(session, tuple(clips), results, _pooled(clips))
+    result = SessionResult(session, clips, results, _pooled(clips), notes=notes)
     return replace(result, kept=_write(result, pictures))
-
-
-def _made_ready(session: Session) -> list[_Ready]:
-    """Inspect and calibrate every clip; the faults of all of them are raised at once."""
-    ready: list[_Ready] = []
-    faults: list[InputError] = []
-    for clip in session.clips:
-        try:
-            facts = inspected(session, clip)
-            ready.append(_Ready(clip, facts, calibrate_if_fixed(session, clip, facts.size_px)))
-        except InputError as error:
-            faults.extend(each_fault(error))
-    if faults:
-        raise InputErrors(faults)
-    return ready
-
-
-def _measured(
-    session: Session,
-    ready: _Ready,
-    progress: Progress | None,
-    log: CandidateLog | None,
-    from_anywhere: bool,
-) -> MeasuredClip:
-    def report(done: int, of: int) -> None:
-        if progress is not None:
-            progress(ready.clip.file, done, of)
-
-    observers = Observers(report, None if log is None else log.add)
-    request, calibration = request_of(session, ready.clip), ready.calibration
-    if calibration is None:
-        site = site_of(session, ready.clip, ready.facts.size_px)
-        start: Start = PresumedCameraStart(site, session.release.height_known)
-        notes = list(assumed_words(session, site))
-    else:
-        request = replace(request, camera_parts=calibration.camera_parts)
-        start = _calibrated_start(calibration, request, ready.clip, from_anywhere)
-        notes = list(calibration.notes)
-    result = measure(ready.facts, request, start, observers)
-    notes += result.notes
-    if calibration is None and from_anywhere:
-        notes.append(ANYWHERE_ALREADY)
-    return MeasuredClip(
-        ready.clip,
-        calibration,
-        result.camera,
-        result.shots,
-        tuple(notes),
-        result.rejected_candidates,
-    )
-
-
-def _calibrated_start(
-    calibration: Calibration, request: ClipRequest, clip: ClipEntry, from_anywhere: bool
-) -> Start:
-    """Return where shots may begin before a calibrated camera."""
-    if not from_anywhere:
-        return ReleaseStart(calibration.camera)
-    places = [request.release_m.tolist(), *(each.ground_m for each in clip.markers)]
-    return AnywhereStart(calibration.camera, field_of(places))
-
-
-def _pictures(ready: _Ready, clip: MeasuredClip, log: CandidateLog | None) -> dict[str, bytes]:
-    """Return the clip's pictures by the ending of their names."""
-    markers = marker_pixels(clip.clip, clip.camera)
-    drawn = draw_shots(ready.facts, markers, clip.shots)
-    pictures = {
-        f"shot-{measured.shot.shot}.jpg": picture
-        for measured, picture in zip(clip.shots, drawn, strict=True)
-    }
-    if log is not None:
-        pictures |= explanation_pictures(ready.facts, log, clip.shots, clip.rejected_candidates)
-    return pictures
 
 
 def _pooled(clips: Iterable[MeasuredClip]) -> dict[str, Pooled]:
@@ -206,6 +108,8 @@ def _write(result: SessionResult, pictures: dict[str, bytes]) -> tuple[str, ...]
 def _digests(session: Session) -> dict[str, str]:
     """Return the SHA-256 of every file that was read, by its name within the session."""
     files = {} if session.bare else {SESSION_FILE: session.folder / SESSION_FILE}
+    if not session.bare and review_path(session).is_file():
+        files[REVIEW_FILE] = review_path(session)
     if session.camera.lens is not None:
         files[session.camera.lens.relative_to(session.folder).as_posix()] = session.camera.lens
     files.update({clip.file: clip.path for clip in session.clips})

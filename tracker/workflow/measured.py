@@ -50,6 +50,8 @@ class SessionResult:
         Where the results lie.
     pooled : mapping of str to Pooled
         Drag and lift estimated from all good shots; empty for fewer than two.
+    notes : tuple of str
+        On decisions of a person that fit no shot.
     kept : tuple of str
         Names under which files of the earlier results that a person had edited were kept.
     """
@@ -58,6 +60,7 @@ class SessionResult:
     clips: tuple[MeasuredClip, ...]
     folder: Path
     pooled: Mapping[str, Pooled] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
     kept: tuple[str, ...] = ()
 
     @property

@@ -1,0 +1,136 @@
+"""`review.toml`: what is taken, what is refused, and that no earlier state is lost."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from calibration.errors import InputError
+from tests.tracker.test_session_read import WHOLE
+from tracker.session import (
+    Decision,
+    Session,
+    Verdict,
+    journal,
+    parse_review,
+    read_review,
+    read_session,
+    with_decision,
+    without_decision,
+)
+
+CLIP = "clips/140mm.mp4"
+REVIEW = """\
+# mine
+[[decision]]
+clip = "clips/140mm.mp4"   # the only one
+release_s = 12.34
+verdict = "reject"
+reason = "it touched the net"
+"""
+
+
+@pytest.fixture
+def session(tmp_path: Path) -> Session:
+    text = WHOLE.replace("[[clip]]", '[[setup]]\nname = "100 mm wheels"\n\n[[clip]]')
+    (tmp_path / "session.toml").write_text(text, encoding="utf-8")
+    return read_session(tmp_path, filmed=False)
+
+
+def test_every_field_arrives(session: Session) -> None:
+    text = REVIEW + '[[decision]]\nclip = "a.mp4"\nrelease_s = 3\nsetup = "100 mm wheels"\n'
+    (session.folder / "review.toml").write_text(text, encoding="utf-8")
+    first, second = read_review(session)
+    assert (first.clip, first.release_s, first.setup) == (CLIP, 12.34, None)
+    assert (first.verdict, first.reason) == (Verdict.REJECT, "it touched the net")
+    assert first.where == 'review.toml, line 2, [[decision]] 1 "clips/140mm.mp4"'
+    assert (second.verdict, second.setup, second.reason) == (None, "100 mm wheels", "")
+    assert first.words == "rejected: it touched the net"
+    assert second.words == 'moved to "100 mm wheels"'
+
+
+def test_no_file_means_no_decision(session: Session) -> None:
+    assert read_review(session) == ()
+
+
+FAULTS = [
+    ('verdict = "reject"', 'verdict = "bad"', ["line 5", "verdict", 'one of "reject", "accept"']),
+    ('verdict = "reject"', 'verdit = "reject"', ["line 5", "did you mean verdict?"]),
+    ('verdict = "reject"\n', "", ["line 2", "decides nothing", "verdict, setup or both"]),
+    ('verdict = "reject"', 'setup = "100 mm wheel"', ["line 5", "did you mean 100 mm wheels?"]),
+    ('reason = "it touched the net"\n', "", ["line 2", "reason: is missing", "say why"]),
+    ("release_s = 12.34\n", "", ["release_s: is missing"]),
+    ("release_s = 12.34", "release_s = 12,34", ["line 4", "write release_s = 12.34"]),
+]
+
+
+@pytest.mark.parametrize(("before", "after", "words"), FAULTS, ids=[one[1] for one in FAULTS])
+def test_each_fault_names_its_place(
+    session: Session, before: str, after: str, words: list[str]
+) -> None:
+    assert before in REVIEW
+    with pytest.raises(InputError) as caught:
+        parse_review(REVIEW.replace(before, after), session)
+    sentences = caught.value.sentences()
+    assert any(
+        one.startswith("review.toml") and all(part in one for part in words) for one in sentences
+    ), sentences
+
+
+def test_a_change_keeps_comments_and_other_decisions(session: Session) -> None:
+    new = Decision(CLIP, 20.5, Verdict.ACCEPT, reason="two of us saw it")
+    text = with_decision(REVIEW, new, None)
+    assert text.startswith(REVIEW)
+    assert [one.release_s for one in parse_review(text, session)] == [12.34, 20.5]
+    changed = with_decision(text, Decision(CLIP, 12.34, setup="100 mm wheels"), 0)
+    first, second = parse_review(changed, session)
+    assert (first.verdict, first.setup, first.reason) == (None, "100 mm wheels", "")
+    assert second.reason == "two of us saw it"
+    assert "# mine" in changed and "# the only one" in changed
+    left = without_decision(changed, 0)
+    assert [one.release_s for one in parse_review(left, session)] == [20.5]
+    assert parse_review(without_decision(left, 0), session) == ()
+
+
+def test_the_first_decision_makes_a_file_that_says_what_it_is(session: Session) -> None:
+    text = with_decision("", Decision(CLIP, 1.0, Verdict.REJECT, reason='a "net"'), None)
+    assert text.startswith("# Decisions about")
+    assert parse_review(text, session)[0].reason == 'a "net"'
+
+
+def test_the_journal_gives_back_one_change_after_the_other(tmp_path: Path) -> None:
+    assert journal.last_change(tmp_path, "") is None
+    journal.record(tmp_path, "one", "", "A")
+    journal.record(tmp_path, "two", "A", "B")
+    last = journal.last_change(tmp_path, "B")
+    assert last is not None and (last.what, last.before) == ("two", "A")
+    journal.record(tmp_path, "undone: two", "B", "A", undoes=True)
+    last = journal.last_change(tmp_path, "A")
+    assert last is not None and (last.what, last.before) == ("one", "")
+    journal.record(tmp_path, "undone: one", "A", "", undoes=True)
+    assert journal.last_change(tmp_path, "") is None
+    assert [change.what for change in journal.changes(tmp_path)][:2] == ["one", "two"]
+
+
+def test_a_hand_s_edit_is_never_undone_unseen(tmp_path: Path) -> None:
+    journal.record(tmp_path, "one", "", "A")
+    with pytest.raises(InputError, match=r"review\.toml: was edited by hand"):
+        journal.last_change(tmp_path, "A and more")
+
+
+def test_a_change_that_never_reached_the_file_is_passed_over(tmp_path: Path) -> None:
+    journal.record(tmp_path, "one", "", "A")
+    journal.record(tmp_path, "killed", "A", "B")
+    last = journal.last_change(tmp_path, "A")
+    assert last is not None and last.what == "one"
+
+
+def test_a_line_that_was_cut_off_spoils_no_other(tmp_path: Path) -> None:
+    journal.record(tmp_path, "one", "", "A")
+    path = tmp_path / journal.JOURNAL_FILE
+    whole = path.read_bytes()
+    path.write_bytes(whole + b'{"at": "2026')
+    journal.record(tmp_path, "two", "A", "B")
+    assert [change.what for change in journal.changes(tmp_path)] == ["one", "two"]
+    lines = path.read_text(encoding="utf-8").splitlines()
+    assert json.loads(lines[0])["after"] == "A" and json.loads(lines[-1])["after"] == "B"

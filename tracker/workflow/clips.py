@@ -1,0 +1,142 @@
+"""The clips of a session: inspected, calibrated, measured and drawn."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from calibration.errors import InputError, InputErrors
+from calibration.site import Calibration
+from tracker.measurement import ClipRequest, Observers, measure
+from tracker.measurement.starts import (
+    AnywhereStart,
+    PresumedCameraStart,
+    ReleaseStart,
+    Start,
+    field_of,
+)
+from tracker.report.explanation import CandidateLog, explanation_pictures
+from tracker.report.shot_frames import draw_shots
+from tracker.session import ClipEntry, Session
+from tracker.video import ClipFacts
+from tracker.workflow.assumptions import assumed_words
+from tracker.workflow.inputs import each_fault, inspected
+from tracker.workflow.measured import MeasuredClip
+from tracker.workflow.stand import calibrate_if_fixed, marker_pixels, request_of, site_of
+
+ANYWHERE_ALREADY = (
+    "Where markers do not fix the camera, shots are found wherever they start: --from-anywhere "
+    "changes nothing here."
+)
+
+Progress = Callable[[str, int, int], None]
+"""Called with the clip's file, how many of its frames are done, and how many there are."""
+
+
+@dataclass(frozen=True)
+class ReadyClip:
+    """A clip that can be measured.
+
+    Attributes
+    ----------
+    clip : ClipEntry
+    facts : ClipFacts
+    calibration : Calibration or None
+        None where the markers do not fix a camera.
+    """
+
+    clip: ClipEntry
+    facts: ClipFacts
+    calibration: Calibration | None
+
+
+def ready_clips(session: Session) -> list[ReadyClip]:
+    """Inspect and calibrate every clip.
+
+    Raises
+    ------
+    InputErrors
+        With the faults of all of them.
+    """
+    ready: list[ReadyClip] = []
+    faults: list[InputError] = []
+    for clip in session.clips:
+        try:
+            facts = inspected(session, clip)
+            ready.append(ReadyClip(clip, facts, calibrate_if_fixed(session, clip, facts.size_px)))
+        except InputError as error:
+            faults.extend(each_fault(error))
+    if faults:
+        raise InputErrors(faults)
+    return ready
+
+
+def measure_ready(
+    session: Session,
+    ready: ReadyClip,
+    progress: Progress | None = None,
+    log: CandidateLog | None = None,
+    from_anywhere: bool = False,
+) -> MeasuredClip:
+    """Measure one clip.
+
+    Parameters
+    ----------
+    session : Session
+    ready : ReadyClip
+    progress : callable, optional
+    log : CandidateLog, optional
+        Gets the candidates of every frame.
+    from_anywhere : bool
+        Whether shots may start elsewhere than at the release point.
+    """
+
+    def report(done: int, of: int) -> None:
+        if progress is not None:
+            progress(ready.clip.file, done, of)
+
+    observers = Observers(report, None if log is None else log.add)
+    request, calibration = request_of(session, ready.clip), ready.calibration
+    if calibration is None:
+        site = site_of(session, ready.clip, ready.facts.size_px)
+        start: Start = PresumedCameraStart(site, session.release.height_known)
+        notes = list(assumed_words(session, site))
+    else:
+        request = replace(request, camera_parts=calibration.camera_parts)
+        start = _calibrated_start(calibration, request, ready.clip, from_anywhere)
+        notes = list(calibration.notes)
+    result = measure(ready.facts, request, start, observers)
+    notes += result.notes
+    if calibration is None and from_anywhere:
+        notes.append(ANYWHERE_ALREADY)
+    return MeasuredClip(
+        ready.clip,
+        calibration,
+        result.camera,
+        result.shots,
+        tuple(notes),
+        result.rejected_candidates,
+    )
+
+
+def clip_pictures(
+    ready: ReadyClip, clip: MeasuredClip, log: CandidateLog | None
+) -> dict[str, bytes]:
+    """Return the clip's pictures by the ending of their names."""
+    markers = marker_pixels(clip.clip, clip.camera)
+    drawn = draw_shots(ready.facts, markers, clip.shots)
+    pictures = {
+        f"shot-{measured.shot.shot}.jpg": picture
+        for measured, picture in zip(clip.shots, drawn, strict=True)
+    }
+    if log is not None:
+        pictures |= explanation_pictures(ready.facts, log, clip.shots, clip.rejected_candidates)
+    return pictures
+
+
+def _calibrated_start(
+    calibration: Calibration, request: ClipRequest, clip: ClipEntry, from_anywhere: bool
+) -> Start:
+    """Return where shots may begin before a calibrated camera."""
+    if not from_anywhere:
+        return ReleaseStart(calibration.camera)
+    places = [request.release_m.tolist(), *(each.ground_m for each in clip.markers)]
+    return AnywhereStart(calibration.camera, field_of(places))
