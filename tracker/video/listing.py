@@ -151,9 +151,10 @@ def _kind(path: Path) -> str:
 
 def choose_stream(container: InputContainer, path: Path) -> VideoStream:
     """Return the track that a player would show; raise `InputError` when there is none."""
-    films = [s for s in container.streams.video if not _is_cover(s)]
+    # A track of a coding that FFmpeg does not know has no size and cannot be decoded.
+    films = [s for s in container.streams.video if s.codec_context and not _is_cover(s)]
     if not films:
-        raise InputError("the file holds no video track", where=str(path))
+        raise InputError("the file holds no video track that can be read", where=str(path))
     marked = [stream for stream in films if stream.disposition & Disposition.default]
     chosen = (marked or films)[0]
     refuse_size((chosen.width, chosen.height), path)

@@ -1,0 +1,117 @@
+"""One spoilt input through one command: in a process of its own, within bounds."""
+
+import os
+import resource
+import shutil
+import sys
+import tempfile
+import traceback
+from dataclasses import dataclass
+from pathlib import Path
+
+from tests.fuzz.cases import Case
+
+TIME_S = 60
+"""Processor time of a trial, s: ten times what the slowest sound input takes."""
+
+MEMORY_B = 2**30
+"""What a trial may take beyond what the program takes to start, bytes."""
+
+MAY_CHANGE = ("results", "clips", "session.toml")
+"""What a trial itself spoils or a command writes; all else in the folder must stay as it was."""
+
+SENTENCE_ENDS = (".", "?", "!")
+
+
+@dataclass(frozen=True)
+class Trial:
+    """What came of a case: an empty `fault` is as it should be."""
+
+    case: Case
+    words: tuple[str, ...]
+    fault: str
+
+
+def tried(case: Case, prepared: Path) -> Trial:
+    """Run a case on a copy of a prepared session and return what was wrong with it."""
+    with tempfile.TemporaryDirectory(prefix="fuzz-") as place:
+        outside = Path(place)
+        folder = outside / "lane"
+        shutil.copytree(prepared, folder)
+        words = case.made(folder)
+        read_end, write_end = os.pipe()
+        child = os.fork()
+        if child == 0:
+            os.close(read_end)
+            os.write(write_end, _fault(words).encode("utf-8", "replace")[:4000])
+            os._exit(0)
+        os.close(write_end)
+        with os.fdopen(read_end, "rb") as pipe:
+            fault = pipe.read().decode("utf-8", "replace")
+        _, status = os.waitpid(child, 0)
+        if os.WIFSIGNALED(status):
+            fault = f"killed by signal {os.WTERMSIG(status)}: out of time or memory"
+        fault = fault or _strays(outside, folder, prepared)
+        return Trial(case, tuple(words[:1]), fault)
+
+
+def _fault(words: list[str]) -> str:
+    """Run the command in this process and say what was wrong, in a line or two."""
+    from typer.testing import CliRunner
+
+    from tracker.cli import program
+
+    started = _memory()
+    resource.setrlimit(resource.RLIMIT_CPU, (TIME_S, TIME_S + 5))
+    resource.setrlimit(resource.RLIMIT_AS, (started + MEMORY_B, started + MEMORY_B))
+    silent = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(silent, 2)
+    try:
+        result = CliRunner().invoke(program, words)
+    except BaseException:
+        return _last(traceback.format_exc())
+    if result.exception is not None and not isinstance(result.exception, SystemExit):
+        return _last("".join(traceback.format_exception(result.exception)))
+    if result.exit_code not in (0, 2):
+        return f"exit code {result.exit_code}"
+    if result.exit_code == 2:
+        sentences = [line for line in result.stderr.strip().splitlines() if line.strip()]
+        if not sentences:
+            return "exit code 2 without a word"
+        if not sentences[-1].rstrip().endswith(SENTENCE_ENDS):
+            return f"no sentence: {sentences[-1][:200]}"
+        if max(len(line) for line in sentences) > 2000:
+            return "a line of more than 2000 characters"
+    return ""
+
+
+def _last(text: str) -> str:
+    """Return where a traceback ended, and with what."""
+    lines = [line.strip() for line in text.strip().splitlines()]
+    places = [line for line in lines if line.startswith("File ")]
+    own = [line for line in places if "/tracker/" in line or "/calibration/" in line]
+    return f"{lines[-1][:300]} at {(own or places or ['?'])[-1]}"
+
+
+def _memory() -> int:
+    """Return the address space of this process, bytes."""
+    if sys.platform == "linux":
+        pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0])
+        return pages * resource.getpagesize()
+    return 4 * 2**30
+
+
+def _strays(outside: Path, folder: Path, prepared: Path) -> str:
+    """Say what was written where nothing should be, or is gone."""
+    if sorted(path.name for path in outside.iterdir()) != ["lane"]:
+        return "a stray file beside the session"
+    kept = {path.name for path in prepared.iterdir()}
+    here = {path.name for path in folder.iterdir()}
+    if here != kept:
+        return f"lost {sorted(kept - here)}, stray {sorted(here - kept)}"
+    for path in prepared.iterdir():
+        if path.name not in MAY_CHANGE and path.read_bytes() != (folder / path.name).read_bytes():
+            return f"{path.name} was changed"
+    if not (folder / "results" / "shots.csv").exists():
+        return "results/shots.csv is gone"
+    return ""
