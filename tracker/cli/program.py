@@ -15,6 +15,7 @@ from tracker.cli.lens import lens
 from tracker.cli.log import log
 from tracker.cli.markers import markers
 from tracker.cli.measure import measure
+from tracker.cli.overlay import overlay
 from tracker.cli.plan import plan
 from tracker.cli.predict import predict
 from tracker.cli.report import report
@@ -90,6 +91,7 @@ program.command()(compare)
 program.command()(plan)
 program.command()(simulate)
 program.command()(report)
+program.command()(overlay)
 program.add_typer(log)
 
 

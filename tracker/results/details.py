@@ -3,16 +3,21 @@
 import csv
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import fields
 from pathlib import Path
 
 from calibration.errors import InputError
+from tracker.records import TrackPoint
 
 ShotKey = tuple[str, int]
 """Clip and number of a shot."""
 
 Budgets = Mapping[ShotKey, Mapping[str, Mapping[str, float]]]
-Places = Mapping[ShotKey, tuple[tuple[float, float], ...]]
+NUMBERS = tuple(
+    each.name for each in fields(TrackPoint) if each.name not in ("clip", "shot", "frame", "used")
+)
+"""Columns of `tracks.csv` that hold a number with a fraction."""
 
 
 def read_budgets(path: Path) -> Budgets:
@@ -33,8 +38,8 @@ def read_budgets(path: Path) -> Budgets:
         return {}
 
 
-def read_places(path: Path) -> Places:
-    """Return along and up, m, of every place that a fit used, by shot, from `tracks.csv`.
+def read_points(path: Path) -> Mapping[ShotKey, tuple[TrackPoint, ...]]:
+    """Return every place of every ball, by shot and in order, from `tracks.csv`.
 
     Nothing where the file is missing.
 
@@ -51,19 +56,33 @@ def read_places(path: Path) -> Places:
         raise InputError(
             f"cannot be read ({error})", where=str(path), remedy="measure the session again"
         ) from None
-    found: dict[ShotKey, list[tuple[float, float]]] = {}
+    found: dict[ShotKey, list[TrackPoint]] = {}
     reader = csv.DictReader(lines)
     for row in reader:
         try:
-            key = (row["clip"], int(row["shot"]))
-            place = (float(row["along_m"] or "nan"), float(row["up_m"] or "nan"))
-            used = row["used"] == "true"
+            point = _point(row)
         except (KeyError, ValueError, TypeError):
             raise InputError(
                 "does not hold what it should",
                 where=f"{path}, line {reader.line_num}",
                 remedy="measure the session again",
             ) from None
-        if used and all(math.isfinite(value) for value in place):
-            found.setdefault(key, []).append(place)
-    return {key: tuple(places) for key, places in found.items()}
+        found.setdefault((point.clip, point.shot), []).append(point)
+    return {key: tuple(points) for key, points in found.items()}
+
+
+def used_places(points: Sequence[TrackPoint]) -> tuple[tuple[float, float], ...]:
+    """Return along and up, m, of the places that a fit used."""
+    places = [(point.along_m, point.up_m) for point in points if point.used]
+    return tuple(place for place in places if all(math.isfinite(value) for value in place))
+
+
+def _point(row: Mapping[str, str]) -> TrackPoint:
+    numbers = {name: float(row[name] or "nan") for name in NUMBERS}
+    return TrackPoint(
+        clip=row["clip"],
+        shot=int(row["shot"]),
+        frame=int(row["frame"]),
+        used=row["used"] == "true",
+        **numbers,
+    )

@@ -3,7 +3,7 @@
 from tracker.video.change import ChangeMeter
 from tracker.video.facts import ClipFacts, inspect
 from tracker.video.pictures import first_picture, from_pictures, picture, pictures
-from tracker.video.reading import Frame, decode_only, frames
+from tracker.video.reading import Frame, colour_frames, decode_only, frames
 from tracker.video.stills import Lumas
 from tracker.video.writing import ClipStyle, ClipWriter
 
@@ -14,6 +14,7 @@ __all__ = [
     "ClipWriter",
     "Frame",
     "Lumas",
+    "colour_frames",
     "decode_only",
     "first_picture",
     "frames",

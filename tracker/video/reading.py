@@ -8,7 +8,7 @@ from calibration.errors import InputError
 from tracker.video.decoding import Damage, decoded, film, indexed
 from tracker.video.facts import ClipFacts
 from tracker.video.listing import open_clip
-from tracker.video.pixels import Image, blueness, luma
+from tracker.video.pixels import Image, blueness, colour, luma
 
 
 @dataclass(frozen=True)
@@ -79,6 +79,20 @@ def frames(facts: ClipFacts, *, on_note: Callable[[str], None] | None = None) ->
     if on_note is not None:
         for sentence in damage.sentences():
             on_note(sentence)
+
+
+def colour_frames(facts: ClipFacts) -> Iterator[tuple[int, Image]]:
+    """Decode a clip once in colour.
+
+    Yields
+    ------
+    tuple
+        Index of the frame, and the frame as shown: blue, green, red, shape (height, width, 3).
+    """
+    with open_clip(facts.path) as container:
+        stream = film(container, facts)
+        for index, frame, _ in indexed(container, stream, Damage(facts)):
+            yield index, colour(frame, facts.rotation_deg, facts.size_px)
 
 
 def decode_only(facts: ClipFacts) -> float:

@@ -13,6 +13,8 @@ from av.video.frame import VideoFrame
 from av.video.stream import VideoStream
 from numpy.typing import NDArray
 
+from tracker.video.sound import SoundTrack
+
 Plane = NDArray[np.uint8] | NDArray[np.uint16]
 
 _THREADS = 2
@@ -47,6 +49,8 @@ class ClipStyle:
         More options of the encoder.
     container_options : mapping
         More options of the container.
+    sound_from : Path, optional
+        A clip whose sound goes along, in step with the file's own times.
     """
 
     codec: str = "libx264"
@@ -59,6 +63,7 @@ class ClipStyle:
     pixel_aspect: Fraction = Fraction(1)
     options: Mapping[str, str] = field(default_factory=dict)
     container_options: Mapping[str, str] = field(default_factory=dict)
+    sound_from: Path | None = None
 
 
 class ClipWriter:
@@ -120,6 +125,9 @@ class ClipWriter:
         context.sample_aspect_ratio = style.pixel_aspect
         if style.rotation_deg:
             self._stream.set_display_rotation(style.rotation_deg)
+        self._sound = (
+            None if style.sound_from is None else SoundTrack(style.sound_from, self._container)
+        )
 
     def write_luma_chroma(
         self,
@@ -160,10 +168,14 @@ class ClipWriter:
         frame.time_base = self._tick_s
         self._count += 1
         self._container.mux(self._stream.encode(frame))
+        if self._sound is not None:
+            self._sound.up_to(float(true_s * self._pace))
 
     def close(self) -> None:
         """Finish the file and give it its name."""
         self._container.mux(self._stream.encode(None))
+        if self._sound is not None:
+            self._sound.close()
         self._container.close()
         self._part.replace(self.path)
 

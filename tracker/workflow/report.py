@@ -24,7 +24,7 @@ from tracker.report.document.curves import curve_of
 from tracker.report.document.printing import pdf_of
 from tracker.report.document.stills import smaller
 from tracker.results import folder_of, put_in_place
-from tracker.results.details import read_budgets, read_places
+from tracker.results.details import read_budgets, read_points, used_places
 from tracker.results.rows import read_provenance
 from tracker.session import ClipEntry, Session
 from tracker.video import first_picture
@@ -90,12 +90,13 @@ def report_facts(folders: Sequence[Path]) -> ReportFacts:
         if provenance.version:
             versions[provenance.version] = None
         inputs += [InputFile(session.name, *each) for each in provenance.inputs.items()]
-        budgets, places = read_budgets(results / "shots.json"), read_places(results / "tracks.csv")
+        budgets, points = read_budgets(results / "shots.json"), read_points(results / "tracks.csv")
         mine = _shots_of(outings, session)
         for shot in mine:
             key = (shot.clip, shot.shot)
             rows.append(ShotFigures(session.name, shot, budgets.get(key, {})))
-            curve = curve_of(shot, places.get(key, ()), f"{shot.clip}, shot {shot.shot}")
+            places = used_places(points.get(key, ()))
+            curve = curve_of(shot, places, f"{shot.clip}, shot {shot.shot}")
             curves += [] if curve is None else [curve]
         stills += _stills(session, mine)
         calibrations += _calibrations(session, notes)

@@ -10,7 +10,7 @@ from tracker.comparison.words import WORDINGS
 from tracker.records import Quality
 from tracker.report.document.axes import Scale, label, scale_over
 from tracker.report.document.facts import Curve
-from tracker.report.document.svg import MARKS, Drawing, Point
+from tracker.report.document.svg import MARKS, Point, SvgDrawing
 
 WIDTH = 760.0
 """Width of a chart in its own units, of which a letter is 13 high; a matter of looks."""
@@ -31,7 +31,7 @@ def look(place: int) -> tuple[str, str]:
 def swatch(place: int) -> Markup:
     """Return a setup's mark alone, for keys and tables."""
     colour, shape = look(place)
-    drawing = Drawing(14.0, 14.0, "mark")
+    drawing = SvgDrawing(14.0, 14.0, "mark")
     drawing.mark(shape, (7.0, 7.0), f"fill {colour}", 4.6)
     return drawing.markup()
 
@@ -49,7 +49,7 @@ def strips(comparison: Comparison, setups: Sequence[SetupShots]) -> Markup:
         if summary.next_shot is not None:
             values += summary.next_shot.interval(comparison.level)
     height = ROW * len(setups) + BELOW
-    drawing = Drawing(WIDTH, height, f"{wording.noun} of every shot, by setup")
+    drawing = SvgDrawing(WIDTH, height, f"{wording.noun} of every shot, by setup")
     across = scale_over(values, LEFT, WIDTH - RIGHT)
     _grid_across(drawing, across, (8.0, height - BELOW), f"{wording.noun}, {wording.unit}")
     for place, (setup, summary) in enumerate(zip(setups, comparison.summaries, strict=True)):
@@ -60,7 +60,7 @@ def strips(comparison: Comparison, setups: Sequence[SetupShots]) -> Markup:
 
 
 def _strip(
-    drawing: Drawing,
+    drawing: SvgDrawing,
     across: Scale,
     middle: float,
     row: tuple[int, SetupShots, Summary],
@@ -90,7 +90,7 @@ def agreement(verdicts: Sequence[Verdict], quantity: str, places: Mapping[str, i
         for side in (-1.0, 1.0)
     ]
     height = ROW * len(verdicts) + BELOW
-    drawing = Drawing(WIDTH, height, f"{wording.noun}, measured and predicted, by setup")
+    drawing = SvgDrawing(WIDTH, height, f"{wording.noun}, measured and predicted, by setup")
     across = scale_over(values, LEFT, WIDTH - RIGHT)
     _grid_across(drawing, across, (8.0, height - BELOW), f"{wording.noun}, {wording.unit}")
     for row, verdict in enumerate(verdicts):
@@ -117,7 +117,7 @@ def trajectories(curves: Sequence[Curve], places: Mapping[str, int]) -> Markup:
     highest = max((up for _, up in points), default=1.0)
     per_metre = (across.end - across.start) / (across.high - across.low)
     tall = max(60.0, per_metre * 1.12 * max(highest, 0.5))
-    drawing = Drawing(WIDTH, tall + BELOW + 8.0, "flights from the side")
+    drawing = SvgDrawing(WIDTH, tall + BELOW + 8.0, "flights from the side")
     upward = Scale(0.0, tall / per_metre, tall + 8.0, 8.0)
     _grid_across(drawing, across, (8.0, tall + 8.0), "along the firing line, m")
     _grid_up(drawing, upward, (LEFT, WIDTH - RIGHT), "up, m")
@@ -147,7 +147,7 @@ def landing_map(comparison: Comparison, setups: Sequence[SetupShots]) -> Markup:
         tall = WIDTH * 0.75
         across = Scale(across.low, across.low + (across.end - LEFT) / per_metre, LEFT, across.end)
     tall = max(tall, 90.0)
-    drawing = Drawing(WIDTH, tall + BELOW + 8.0, "landings from above")
+    drawing = SvgDrawing(WIDTH, tall + BELOW + 8.0, "landings from above")
     middle = 0.5 * (side.low + side.high)
     half = 0.5 * tall / per_metre
     leftward = Scale(middle - half, middle + half, tall + 8.0, 8.0)
@@ -197,7 +197,7 @@ def within(line: Sequence[Point], low: Point, high: Point) -> list[list[Point]]:
 def shares(parts: Sequence[tuple[str, float]], title: str) -> Markup:
     """Draw shares of a variance as bars with their names and percentages, the largest first."""
     height = 30.0 * len(parts) + 6.0
-    drawing = Drawing(WIDTH, height, title)
+    drawing = SvgDrawing(WIDTH, height, title)
     widest = max((share for _, share in parts), default=1.0)
     for row, (name, share) in enumerate(parts):
         top = 30.0 * row + 4.0
@@ -217,7 +217,7 @@ def _filled(quality: Quality, colour: str) -> str:
     return f"{'fill' if quality is Quality.GOOD else 'open'} {colour}"
 
 
-def _grid_across(drawing: Drawing, scale: Scale, span: tuple[float, float], words: str) -> None:
+def _grid_across(drawing: SvgDrawing, scale: Scale, span: tuple[float, float], words: str) -> None:
     """Draw lines at the ticks of a level scale between two heights, with numbers below."""
     ticks = scale.ticks()
     step = ticks[1] - ticks[0] if len(ticks) > 1 else 1.0
@@ -229,7 +229,7 @@ def _grid_across(drawing: Drawing, scale: Scale, span: tuple[float, float], word
     drawing.text((0.5 * (scale.start + scale.end), span[1] + 35.0), words, "number", "middle")
 
 
-def _grid_up(drawing: Drawing, scale: Scale, span: tuple[float, float], words: str) -> None:
+def _grid_up(drawing: SvgDrawing, scale: Scale, span: tuple[float, float], words: str) -> None:
     """Draw lines at the ticks of an upright scale between two columns, with numbers at the left."""
     ticks = scale.ticks(max(2, round((scale.start - scale.end) / 45.0)))
     step = ticks[1] - ticks[0] if len(ticks) > 1 else 1.0

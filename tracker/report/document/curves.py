@@ -33,11 +33,20 @@ def curve_of(shot: Shot, places: Sequence[Point], label: str) -> Curve | None:
         return None
     rest: tuple[Point, ...] = ()
     if shot.landing_along_m is not None:
-        rest = _rest(places, shot.landing_along_m)
+        rest = rest_of(places, shot.landing_along_m)
     return Curve(shot.setup, label, tuple(places), rest)
 
 
-def _rest(places: Sequence[Point], landing_m: float) -> tuple[Point, ...]:
+def rest_of(places: Sequence[Point], landing_m: float) -> tuple[Point, ...]:
+    """Return the way from the last place to the landing; nothing where they are one.
+
+    Parameters
+    ----------
+    places : sequence of (float, float)
+        Along and up, m, in order of time.
+    landing_m : float
+        Along.
+    """
     along, up = places[-1]
     ahead = landing_m - along
     if abs(ahead) < CLOSE_M:

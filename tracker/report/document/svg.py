@@ -18,7 +18,7 @@ MARKS: dict[str, tuple[Point, ...]] = {
 """Outlines of marks about their middle, of about the area of a circle of radius one."""
 
 
-class Drawing:
+class SvgDrawing:
     """An SVG element that is drawn on, its origin at the left and the top.
 
     Parameters

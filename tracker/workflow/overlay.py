@@ -1,0 +1,151 @@
+"""``lobmeter overlay``: clips with the measured flights drawn in."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from calibration.errors import InputError
+from calibration.site import Calibration, draw
+from tracker.records import Shot, TrackPoint
+from tracker.report.overlay import OverlayFlight, OverlayPainter, flight_of
+from tracker.report.overlay.film import flight_stills, write_overlay
+from tracker.results import put_in_place, read_shots
+from tracker.results.details import ShotKey, read_points
+from tracker.session import ClipEntry, Session
+from tracker.video import ClipFacts
+from tracker.workflow.inputs import inspected, picture_names, read_all
+from tracker.workflow.report import results_of
+from tracker.workflow.stand import calibrate_if_fixed
+
+Progress = Callable[[str, int, int], None]
+"""Called with the clip's file, how many of its frames are done, and how many there are."""
+
+SLOWEST = 100.0
+"""Slowest that makes sense: a second of life would last longer than anybody watches."""
+
+
+@dataclass(frozen=True)
+class Overlaid:
+    """What was made of one clip: its film (None when only stills were asked for), its stills."""
+
+    clip: str
+    film: Path | None
+    stills: tuple[Path, ...]
+
+
+def overlay_sessions(
+    folders: Sequence[Path],
+    slow: float = 1.0,
+    films: bool = True,
+    progress: Progress | None = None,
+) -> tuple[Overlaid, ...]:
+    """Draw the measured flights into every clip of sessions that has some.
+
+    Parameters
+    ----------
+    folders : sequence of Path
+        Measured sessions, or measured video files.
+    slow : float
+        How many times slower than life the films play.
+    films : bool
+        Whether films are written, or only one still a flight.
+    progress : callable, optional
+
+    Raises
+    ------
+    InputError
+        For faults of the sessions, sessions that were not measured, files that cannot be written.
+    """
+    if not 1.0 <= slow <= SLOWEST:
+        raise InputError(
+            f"{slow:g} is no pace",
+            where="--slow",
+            remedy=f"give a number from 1 to {SLOWEST:g}, for instance 4",
+        )
+    sessions = read_all(folders)
+    rows = [_rows(session, folder) for session, folder in zip(sessions, folders, strict=True)]
+    made: list[Overlaid] = []
+    for session, (shots, points) in zip(sessions, rows, strict=True):
+        for clip in session.clips:
+            mine = [shot for shot in shots if shot.clip == clip.file]
+            if mine:
+                made += _overlaid(session, clip, (mine, points), (slow, films), progress)
+    return tuple(made)
+
+
+def _rows(
+    session: Session, folder: Path
+) -> tuple[list[Shot], Mapping[ShotKey, tuple[TrackPoint, ...]]]:
+    results = results_of(session)
+    try:
+        return read_shots(results / "shots.csv"), read_points(results / "tracks.csv")
+    except FileNotFoundError:
+        raise InputError(
+            "has no results yet",
+            where=str(folder),
+            remedy=f"measure first: lobmeter measure {folder}",
+        ) from None
+
+
+def _overlaid(
+    session: Session,
+    clip: ClipEntry,
+    measured: tuple[Sequence[Shot], Mapping[ShotKey, tuple[TrackPoint, ...]]],
+    wanted: tuple[float, bool],
+    progress: Progress | None,
+) -> list[Overlaid]:
+    """Draw the flights of one clip; nothing where none of its rows has a path."""
+    facts = inspected(session, clip)
+    calibration = calibrate_if_fixed(session, clip, facts.size_px)
+    flights, frames, numbers = _flights(facts, calibration, measured)
+    if not flights:
+        return []
+    ground = None if calibration is None else draw(calibration)
+    painter = OverlayPainter(facts.size_px, flights, ground)
+    results, name = results_of(session), picture_names(session.clips)[clip.file]
+    stills = dict(
+        zip(
+            [f"{name}-shot-{number}-flight.jpg" for number in numbers],
+            flight_stills(facts, painter, frames),
+            strict=True,
+        )
+    )
+    put_in_place(results, stills)
+    film = None
+    slow, films = wanted
+    if films:
+        pace = "" if slow == 1.0 else f"-slow-{slow:g}"
+        film = results / f"{name}-overlay{pace}.mp4"
+
+        def report(done: int, of: int) -> None:
+            if progress is not None:
+                progress(clip.file, done, of)
+
+        try:
+            write_overlay(facts, painter, film, slow, report)
+        except OSError as error:
+            raise InputError(
+                f"cannot be written ({(error.strerror or 'unknown').lower()})",
+                where=str(film),
+                remedy="check the folder's rights and the free space",
+            ) from None
+    return [Overlaid(clip.file, film, tuple(results / still for still in stills))]
+
+
+def _flights(
+    facts: ClipFacts,
+    calibration: Calibration | None,
+    measured: tuple[Sequence[Shot], Mapping[ShotKey, tuple[TrackPoint, ...]]],
+) -> tuple[list[OverlayFlight], list[list[int]], list[int]]:
+    """Return the flights that have a path, the frames of their places, and their numbers."""
+    shots, points = measured
+    flights, frames, numbers = [], [], []
+    for shot in shots:
+        mine = points.get((shot.clip, shot.shot), ())
+        camera = None if calibration is None else calibration.camera
+        flight = flight_of(shot, mine, shot.release_s / facts.pace, camera)
+        if flight is not None:
+            flights.append(flight)
+            frames.append([point.frame for point in mine if point.used])
+            numbers.append(shot.shot)
+    return flights, frames, numbers
