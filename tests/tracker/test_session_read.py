@@ -381,3 +381,21 @@ def test_a_session_that_is_only_planned_needs_no_clip(tmp_path: Path) -> None:
     assert read_session(tmp_path, filmed=False).clips == ()
     with pytest.raises(InputError, match="is missing"):
         read_session(tmp_path)
+
+
+@pytest.mark.parametrize("digits", [400, 4300, 4301, 9000])
+def test_a_number_of_thousands_of_digits_is_refused_in_a_short_sentence(
+    folder: Path, digits: int
+) -> None:
+    text = WHOLE.replace("height_m = 0.80", "height_m = " + "9" * digits)
+    assert text != WHOLE
+    said = " ".join(complaints(folder, text))
+    assert "out of range" in said or "thousands of digits" in said
+    assert len(said) < 300
+
+
+def test_a_name_of_a_million_characters_is_refused_in_a_short_sentence(folder: Path) -> None:
+    text = WHOLE.replace('name = "30 m cone"', 'name = "' + "x" * 10**6 + '"')
+    said = " ".join(complaints(folder, text))
+    assert "has 1000000 characters" in said
+    assert len(said) < 400

@@ -11,6 +11,9 @@ from calibration.errors import InputError, InputErrors
 from tracker.session.lines import Place, line_of, lines_of_keys, repeated
 from tracker.session.mistakes import mistake, valid
 
+LONGEST_TITLE = 80
+"""Characters of a name in a message: a line."""
+
 TITLES = {"marker": "name", "setup": "name", "clip": "file", "decision": "clip"}
 """By the name of a list of tables, the field that names each table to a person."""
 
@@ -140,6 +143,10 @@ def parse_document(text: str, file: str) -> Document:
             lines[line - 1] = ""
             left = "\n".join(lines)
             continue
+        except ValueError:
+            # Python reads whole numbers of up to 4,300 digits.
+            faults.append(InputError("holds a number of thousands of digits", where=file))
+            break
         except RecursionError:
             faults.append(InputError("is nested too deeply", where=file))
             break
@@ -206,4 +213,7 @@ def _numbered(name: str, index: int, table: Any) -> str:
     title = (
         table.get(TITLES.get(name.rsplit(".", 1)[-1], "name")) if isinstance(table, dict) else None
     )
-    return f"[[{name}]] {index + 1}" + (f' "{title}"' if isinstance(title, str) else "")
+    if not isinstance(title, str):
+        return f"[[{name}]] {index + 1}"
+    short = title if len(title) <= LONGEST_TITLE else title[: LONGEST_TITLE - 3] + "..."
+    return f'[[{name}]] {index + 1} "{short}"'

@@ -16,6 +16,9 @@ from calibration.errors import InputError
 from tracker.flight.ball import ball_named
 from tracker.session.mistakes import number_in
 
+LONGEST_TEXT = 2000
+"""Characters of a name or of notes: a page. More is no name and would fill every message."""
+
 
 def fault(what: str, remedy: str = "") -> PydanticCustomError:
     """Return a fault of a value: what is wrong, and what to write instead."""
@@ -68,9 +71,10 @@ class Between(Kind):
         if isinstance(value, bool) or not isinstance(value, int | float):
             remedy = _number_remedy(value) if isinstance(value, str) else ""
             raise fault(f"{shown(value)} is not a number", remedy)
-        if not math.isfinite(value) or not self.low <= value <= self.high:
+        # A whole number may have more digits than a float has room for: compared, not converted.
+        if not self.low <= value <= self.high or not math.isfinite(value):
             span = self.span.removeprefix("from ")
-            raise fault(f"{value} is out of range", f"give {span}")
+            raise fault(f"{shown(value)} is out of range", f"give {span}")
         return float(value)
 
 
@@ -149,6 +153,8 @@ class Text(Kind):
             raise fault(f"{shown(value)} is not a text", 'put it in quotes: "..."')
         if self.needed and not value.strip():
             raise fault("is empty", "fill it in")
+        if len(value) > LONGEST_TEXT:
+            raise fault(f"{shown(value)} has {len(value)} characters", "write it shorter")
         return value
 
 
