@@ -1,7 +1,5 @@
 """Laws of mechanics that a shot keeps whatever the machine."""
 
-import math
-
 import numpy as np
 import pytest
 from hypothesis import assume, given, settings
@@ -9,129 +7,163 @@ from hypothesis import strategies as st
 
 from tracker.flight.ball import ball_named
 from tracker.launcher.machine import Machine
-from tracker.launcher.passage import PLATE, Body, Exit, Nip, Side, pass_through
+from tracker.launcher.passage import Drive, Exit, Fed, pass_through
 from tracker.launcher.setup import machine_from_setup
-from tracker.launcher.shot import effort, launch
+from tracker.launcher.shot import effort_of, launch
+from tracker.launcher.squeeze import Squeeze
 
-law = settings(deadline=None, max_examples=120)
+law = settings(deadline=None, max_examples=60)
 few = settings(deadline=None, max_examples=25)
 
-sides = st.builds(Side, st.floats(0.02, 0.3), st.floats(1e-6, 1e-1), st.floats(0.0, 800.0))
-bodies = st.builds(
-    lambda mass, radius, share, squeeze: Body(mass, share * mass * radius**2, squeeze * radius),
-    st.floats(0.003, 0.45),
-    st.floats(0.02, 0.12),
-    st.floats(0.4, 0.67),
-    st.floats(0.4, 1.0),
+BALL = 0.0335
+radii = st.floats(0.03, 0.15)
+inertias = st.floats(5e-5, 2e-2)
+rims = st.floats(1.0, 60.0)
+squeezes = st.tuples(st.floats(0.035, 0.064), st.floats(3e3, 4e4), st.floats(0.0, 0.9))
+balls = st.builds(
+    lambda mass, friction, speed: Fed(mass, 0.55 * mass * BALL**2, friction, speed),
+    st.floats(0.02, 0.4),
+    st.floats(0.05, 1.5),
+    st.floats(0.1, 5.0),
 )
-nips = st.builds(
-    Nip, st.floats(0.01, 200.0), st.floats(0.0, 5.0), st.floats(0.0, 0.5), st.floats(0.0, 10.0)
-)
 
 
-def energy(body: Body, pair: tuple[Side, Side], v: float, w: float, speeds) -> float:
-    wheels = sum(
-        0.5 * side.inertia_kgm2 * speed**2
-        for side, speed in zip(pair, speeds, strict=True)
-        if math.isfinite(side.inertia_kgm2)
-    )
-    return 0.5 * body.mass_kg * v**2 + 0.5 * body.inertia_kgm2 * w**2 + wheels
+def drive_of(radius: float, inertia: tuple[float, float], rim: tuple[float, float]) -> Drive:
+    return Drive(radius, (1 / inertia[0], 1 / inertia[1]), (rim[0] / radius, rim[1] / radius))
 
 
-def speeds(pair: tuple[Side, Side]) -> tuple[float, float]:
-    return pair[0].speed_radps, pair[1].speed_radps
+def squeeze_of(radius: float, gap: float, stiffness: float, loss: float) -> Squeeze:
+    return Squeeze(radius, BALL, gap, stiffness, loss, plate=False)
 
 
-def left(out: Exit) -> bool:
-    return out.speed_mps > 0.0
+def energy(drive: Drive, ball: Fed, speed: float, spin: float, wheels) -> float:
+    turning = sum(0.5 * w**2 / free for w, free in zip(wheels, drive.mobility, strict=True))
+    return 0.5 * ball.mass_kg * speed**2 + 0.5 * ball.inertia_kgm2 * spin**2 + turning
 
 
 @law
-@given(sides, sides, bodies, nips)
-def test_energy_balances(first: Side, second: Side, body: Body, nip: Nip) -> None:
-    out = pass_through((first, second), body, nip)
-    assume(left(out))
-    pair = (first, second)
-    before = energy(body, pair, nip.entry_mps, 0.0, speeds(pair))
-    after = energy(body, pair, out.speed_mps, out.spin_radps, out.wheel_radps)
-    heat = out.slip_heat_j + out.squeeze_heat_j
-    assert before == pytest.approx(after + heat, rel=1e-9, abs=1e-9)
-    assert out.squeeze_heat_j <= nip.squeeze_loss_j * (1 + 1e-9)
-    assert out.slip_heat_j >= -1e-9 * max(1.0, before)
+@given(radii, inertias, inertias, rims, rims, balls, squeezes)
+def test_energy_never_grows(radius, one, other, rim, second, ball, squeezed) -> None:
+    """Without a motor the energy falls by the heat of friction and of the squeeze."""
+    drive = drive_of(radius, (one, other), (rim, second))
+    squeeze = squeeze_of(radius, *squeezed)
+    out = pass_through(drive, ball, squeeze)
+    assume(not out.stuck)
+    before = energy(drive, ball, ball.speed_mps, 0.0, drive.speeds_radps)
+    after = energy(drive, ball, out.speed_mps, out.spin_radps, out.wheel_radps)
+    heat = squeeze.loss * squeeze.elastic_j
+    # Steps are integrated to a hundredth of what is exchanged.
+    exchanged = 0.5 * ball.mass_kg * float(out.speed_mps) ** 2 + squeeze.elastic_j
+    assert after <= before - heat + 0.03 * exchanged
 
 
 @law
-@given(sides, sides, bodies, nips)
-def test_momentum_balances(first: Side, second: Side, body: Body, nip: Nip) -> None:
-    """What the wheels lose of angular momentum is the friction's impulse on the ball."""
-    still = Nip(nip.friction_work_j, 0.0, nip.restitution, nip.entry_mps)
-    out = pass_through((first, second), body, still)
-    assume(left(out))
-    impulse = [
-        side.inertia_kgm2 * (side.speed_radps - after) / side.radius_m
-        for side, after in zip((first, second), out.wheel_radps, strict=True)
+@given(radii, inertias, inertias, rims, rims, balls, squeezes)
+def test_angular_momentum_balances(radius, one, other, rim, second, ball, squeezed) -> None:
+    """The spin of the ball is what the difference of the two frictions turns."""
+    drive = drive_of(radius, (one, other), (rim, second))
+    out = pass_through(drive, ball, squeeze_of(radius, *squeezed))
+    assume(not out.stuck)
+    pulls = [
+        (start - after) / free / radius
+        for start, after, free in zip(
+            drive.speeds_radps, out.wheel_radps, drive.mobility, strict=True
+        )
     ]
-    scale = 1e-9 * (1 + sum(s.inertia_kgm2 * s.speed_radps / s.radius_m for s in (first, second)))
-    gained = body.mass_kg * (out.speed_mps - still.entry_mps)
-    assert sum(impulse) == pytest.approx(gained, rel=1e-9, abs=scale)
-    turned = body.inertia_kgm2 * out.spin_radps
-    assert body.arm_m * (impulse[0] - impulse[1]) == pytest.approx(turned, rel=1e-9, abs=scale)
+    turned = ball.inertia_kgm2 * float(out.spin_radps)
+    arms = sorted((squeezed[0] / 2, BALL))
+    # The arm lies between half the gap and the ball's radius.
+    moment = float(pulls[0] - pulls[1])
+    slack = 1e-9 + 0.02 * (abs(pulls[0]) + abs(pulls[1])) * BALL
+    low, high = sorted((moment * arms[0], moment * arms[1]))
+    assert low - slack <= turned <= high + slack
 
 
 @law
-@given(sides, sides, bodies, nips)
-def test_sides_can_change_places(first: Side, second: Side, body: Body, nip: Nip) -> None:
-    one, other = pass_through((first, second), body, nip), pass_through((second, first), body, nip)
-    assert one.speed_mps == pytest.approx(other.speed_mps, rel=1e-7, abs=1e-9)
-    assert one.spin_radps == pytest.approx(-other.spin_radps, rel=1e-7, abs=1e-6)
-    assert one.wheel_radps == pytest.approx(other.wheel_radps[::-1], rel=1e-7, abs=1e-7)
+@given(radii, inertias, inertias, rims, rims, balls, squeezes)
+def test_sides_can_change_places(radius, one, other, rim, second, ball, squeezed) -> None:
+    squeeze = squeeze_of(radius, *squeezed)
+    a = pass_through(drive_of(radius, (one, other), (rim, second)), ball, squeeze)
+    b = pass_through(drive_of(radius, (other, one), (second, rim)), ball, squeeze)
+    assert float(a.speed_mps) == pytest.approx(float(b.speed_mps), rel=1e-9)
+    assert float(a.spin_radps) == pytest.approx(-float(b.spin_radps), rel=1e-9, abs=1e-9)
 
 
 @law
-@given(sides, bodies, nips)
-def test_equal_wheels_give_no_spin(side: Side, body: Body, nip: Nip) -> None:
-    out = pass_through((side, side), body, nip)
-    assert out.spin_radps == pytest.approx(0.0, abs=1e-9 * max(1.0, side.speed_radps))
-
-
-@law
-@given(sides, bodies, st.floats(0.01, 300.0), st.floats(1.0, 3.0))
-def test_more_grip_never_slows_a_ball(side: Side, body: Body, work: float, more: float) -> None:
-    slow = pass_through((side, side), body, Nip(work))
-    fast = pass_through((side, side), body, Nip(work * more))
-    assert fast.speed_mps >= slow.speed_mps * (1 - 1e-12)
-    # Never faster than the rim, nor than all friction on offer makes it.
-    limit = math.sqrt(4 * work / body.mass_kg)
-    s = body.mass_kg * side.radius_m**2 / (2 * side.inertia_kgm2)
-    together = side.speed_radps * side.radius_m / (1 + s)
-    assert slow.speed_mps == pytest.approx(min(limit, together), rel=1e-9)
-
-
-@law
-@given(sides, bodies, nips, st.floats(0.1, 10.0))
-def test_the_unit_of_mass_does_not_matter(side: Side, body: Body, nip: Nip, unit: float) -> None:
-    other = Side(side.radius_m * 0.9, side.inertia_kgm2 * 1.3, side.speed_radps * 0.8)
-
-    def scaled(one: Side) -> Side:
-        return Side(one.radius_m, one.inertia_kgm2 * unit, one.speed_radps)
-
-    plain = pass_through((side, other), body, nip)
-    moved = pass_through(
-        (scaled(side), scaled(other)),
-        Body(body.mass_kg * unit, body.inertia_kgm2 * unit, body.arm_m),
-        Nip(nip.friction_work_j * unit, nip.squeeze_loss_j * unit, nip.restitution, nip.entry_mps),
+@given(radii, inertias, rims, balls, squeezes)
+def test_equal_wheels_give_no_spin(radius, inertia, rim, ball, squeezed) -> None:
+    out = pass_through(
+        drive_of(radius, (inertia, inertia), (rim, rim)), ball, squeeze_of(radius, *squeezed)
     )
-    assert moved.speed_mps == pytest.approx(plain.speed_mps, rel=1e-6, abs=1e-9)
-    assert moved.slip_heat_j == pytest.approx(plain.slip_heat_j * unit, rel=1e-6, abs=1e-7)
+    assert float(out.spin_radps) == pytest.approx(0.0, abs=1e-6)
 
 
 @law
-@given(sides, bodies, nips)
-def test_a_plate_is_a_wheel_too_heavy_to_turn(side: Side, body: Body, nip: Nip) -> None:
-    plate = pass_through((side, PLATE), body, nip)
-    heavy = pass_through((side, Side(1.0, 1e12, 0.0)), body, nip)
-    assert plate.speed_mps == pytest.approx(heavy.speed_mps, rel=1e-6, abs=1e-7)
-    assert plate.wheel_radps[1] == 0.0
+@given(radii, inertias, rims, balls, squeezes, st.floats(0.0, 0.9))
+def test_more_loss_never_quickens_a_ball_that_slips(
+    radius, inertia, rim, ball, squeezed, more
+) -> None:
+    gap, stiffness, loss = squeezed
+    low, high = sorted((loss, more))
+    drive = drive_of(radius, (inertia, inertia), (rim, rim))
+    a, b = (
+        pass_through(drive, ball, squeeze_of(radius, gap, stiffness, share))
+        for share in (low, high)
+    )
+    assume(not a.gripped[0] and not b.stuck)
+    assert float(b.speed_mps) <= float(a.speed_mps) * (1 + 1e-3)
+
+
+@law
+@given(radii, inertias, rims, balls, squeezes)
+def test_never_faster_than_the_rims_at_the_tilt_of_the_exit(
+    radius, inertia, rim, ball, squeezed
+) -> None:
+    drive = drive_of(radius, (inertia, inertia), (rim, rim))
+    squeeze = squeeze_of(radius, *squeezed)
+    assume(rim > ball.speed_mps)
+    out = pass_through(drive, ball, squeeze)
+    cosine = float(squeeze.at(np.array(float(squeeze.half_length_m))).cosines[0])
+    # What the squeeze gives back on the way out may come on top.
+    limit = np.sqrt((rim / cosine) ** 2 + 2 * squeeze.elastic_j / ball.mass_kg)
+    assert float(out.speed_mps) <= limit * 1.01
+
+
+@law
+@given(radii, inertias, rims, rims, balls, squeezes, st.floats(0.1, 10.0))
+def test_the_unit_of_mass_does_not_matter(
+    radius, inertia, rim, second, ball, squeezed, unit
+) -> None:
+    gap, stiffness, loss = squeezed
+    plain = pass_through(
+        drive_of(radius, (inertia, inertia), (rim, second)),
+        ball,
+        squeeze_of(radius, gap, stiffness, loss),
+    )
+    heavy = Fed(ball.mass_kg * unit, ball.inertia_kgm2 * unit, ball.friction, ball.speed_mps)
+    moved: Exit = pass_through(
+        drive_of(radius, (inertia * unit, inertia * unit), (rim, second)),
+        heavy,
+        squeeze_of(radius, gap, stiffness * unit, loss),
+    )
+    assert float(moved.speed_mps) == pytest.approx(float(plain.speed_mps), rel=1e-6, abs=1e-9)
+
+
+@few
+@given(radii, inertias, rims, balls, squeezes)
+def test_draws_computed_together_are_those_computed_alone(
+    radius, inertia, rim, ball, squeezed
+) -> None:
+    frictions = np.array([0.3, ball.friction, 1.1])
+    together = pass_through(
+        drive_of(radius, (inertia, inertia), (rim, rim)),
+        Fed(ball.mass_kg, ball.inertia_kgm2, frictions, ball.speed_mps),
+        squeeze_of(radius, *squeezed),
+    )
+    alone = pass_through(
+        drive_of(radius, (inertia, inertia), (rim, rim)), ball, squeeze_of(radius, *squeezed)
+    )
+    assert together.speed_mps[1] == pytest.approx(float(alone.speed_mps), rel=1e-12)
 
 
 def machine(**changes: float) -> Machine:
@@ -155,7 +187,7 @@ def test_more_duty_is_more_speed(one: float, other: float) -> None:
     slow = launch(machine(motor__duty_percent=low, grip__friction=2.0), ball)
     fast = launch(machine(motor__duty_percent=high, grip__friction=2.0), ball)
     assert fast.running.speeds_radps[0] > slow.running.speeds_radps[0]
-    assert fast.exit.speed_mps > slow.exit.speed_mps
+    assert fast.speed_mps > slow.speed_mps
 
 
 @few
@@ -182,9 +214,9 @@ def test_heavier_wheels_shoot_faster_and_spin_up_slower(mass: float, more: float
     ball = ball_named("tennis")
     light, heavy = machine(wheel__mass_g=mass), machine(wheel__mass_g=mass * more)
     one, other = launch(light, ball), launch(heavy, ball)
-    assert other.exit.speed_mps >= one.exit.speed_mps * (1 - 1e-12)
+    assert other.speed_mps >= one.speed_mps * (1 - 2e-3)
     assert other.stored_j > one.stored_j
-    assert effort(heavy, other).spin_up_s > effort(light, one).spin_up_s
+    assert effort_of(heavy, other).spin_up_s > effort_of(light, one).spin_up_s
 
 
 @few
@@ -193,6 +225,6 @@ def test_motors_that_change_places_change_only_the_spin(one: float, other: float
     ball = ball_named("tennis")
     a = launch(machine(motor__duty_percent=one, motor__second_duty_percent=other), ball)
     b = launch(machine(motor__duty_percent=other, motor__second_duty_percent=one), ball)
-    assert a.exit.speed_mps == pytest.approx(b.exit.speed_mps, rel=1e-7)
-    assert a.exit.spin_radps == pytest.approx(-b.exit.spin_radps, rel=1e-5, abs=1e-6)
-    np.testing.assert_allclose(a.running.speeds_radps, b.running.speeds_radps[::-1], rtol=1e-9)
+    assert a.speed_mps == pytest.approx(b.speed_mps, rel=2e-3)
+    assert float(a.exit.spin_radps) == pytest.approx(-float(b.exit.spin_radps), rel=0.01, abs=0.5)
+    np.testing.assert_allclose(a.running.speeds_radps, b.running.speeds_radps[::-1], rtol=1e-8)

@@ -62,7 +62,7 @@ def tables(name: str) -> dict:
 def shots_of(name: str, count: int, scatter: float = 0.02, seed: int = 1) -> list[Shot]:
     """Shots of the true machine, its exit speed scattering by a share of itself."""
     machine = machine_from_setup(tables(name), "", TENNIS.diameter_m).having(TRUTH)
-    speed = launch(machine, TENNIS).exit.speed_mps
+    speed = launch(machine, TENNIS).speed_mps
     draw = np.random.default_rng([seed, int(machine.values["wheel.diameter_mm"])])
     shots = []
     for number in range(1, count + 1):

@@ -11,7 +11,7 @@ from matplotlib.image import imread
 
 from calibration.errors import InputError, InputErrors
 from tests.tracker.invented_outings import TENNIS, TRUTH, session, shots_of, tables
-from tracker.comparison.carries import carry_factor
+from tracker.comparison.carries import carry_ratios
 from tracker.comparison.compare import compare
 from tracker.launcher.carry import Release
 from tracker.launcher.prediction import Outdoors
@@ -157,7 +157,7 @@ def test_comparing_three_setups(three: Path) -> None:
     truths = {
         name: launch(
             machine_from_setup(tables(name), "", TENNIS.diameter_m).having(TRUTH), TENNIS
-        ).exit.speed_mps
+        ).speed_mps
         for name in THREE
     }
     order = sorted(truths, key=truths.get)
@@ -204,14 +204,15 @@ def test_the_carries_correct_the_flight_model() -> None:
             for place, shot in enumerate(shots_of("140 mm wheels", 5))
         )
         setups.append((SetupShots(name, shots, ("a",) * 5), Outdoors(TENNIS, AIR, release)))
-    found = carry_factor(setups)
+    found = carry_ratios(setups).factor()
     truth = carry_of(24.0, 0.0, release, slippery, AIR).carry_m
     plain = carry_of(24.0, 0.0, release, TENNIS, AIR).carry_m
     assert found.value == pytest.approx(truth / plain, abs=2 * found.u)
     assert found.u < 0.02
-    assert carry_factor(setups[:1]).u > 0.0
-    assert carry_factor([]) is None
-    assert carry_factor([(setups[0][0], Outdoors(TENNIS, AIR))]) is None
+    assert carry_ratios(setups[:1]).factor().u > 0.0
+    assert carry_ratios(setups).factor("slow") == carry_ratios(setups[1:]).factor()
+    assert carry_ratios([]).factor() is None
+    assert carry_ratios([(setups[0][0], Outdoors(TENNIS, AIR))]).factor() is None
 
 
 def test_predictions_with_a_sweep(three: Path) -> None:
@@ -228,7 +229,7 @@ def test_predictions_with_a_sweep(three: Path) -> None:
         assert any("no toy" in caution for caution in one.cautions)
     assert seen.sweep.picture.is_file()
     stated = predict_sessions([three], setup="140 mm wheels", learning=False)
-    assert stated.learned is None
+    assert stated.learned == ()
     assert [one.name for one in stated.setups] == ["140 mm wheels"]
     assert stated.setups[0].prediction.carry.u > seen.setups[1].prediction.carry.u
 

@@ -55,9 +55,9 @@ def predict(
         measured = measured_sentence(one.measured_speed, one.measured_carry)
         lines = (*([measured] if measured else []), *one.cautions)
         say(screen, [f'"{one.name}":', *(f"- {sentence}" for sentence in lines)])
-    if made.learned is not None:
+    if made.learned:
         say(screen, ["", "What the shots say of the model:"])
-        say(screen, [f"- {sentence}" for sentence in made.learned.sentences()])
+        say(screen, [f"- {sentence}" for sentence in made.learned])
     if made.left_out:
         say(screen, ["", "Each setup predicted from the others (exit speed, m/s):"])
         screen.print(left_out_table(made.left_out))

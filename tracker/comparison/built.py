@@ -1,24 +1,14 @@
-"""Setups with the machine that made their shots, and what those shots say of others."""
+"""Setups with the machine that made their shots."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from tracker.comparison.carries import carry_factor
 from tracker.comparison.setups import SetupShots, summarise
 from tracker.launcher.carry import ANGLE_U_DEG, Release
-from tracker.launcher.learning import Learned, LeftOut, Lesson, learn, leave_one_out
 from tracker.launcher.machine import Machine
-from tracker.launcher.prediction import Outdoors, Prediction, predict
-from tracker.launcher.sweep import Sweep, changed, check_gaps
+from tracker.launcher.prediction import Outdoors
 from tracker.records import Quality, Shot
 from tracker.statistics.components import Estimate
-
-PREDICTED = ("carry_m", "exit_speed_mps")
-"""Quantities that the launcher's model predicts."""
-
-ENOUGH_LESSONS = 2
-"""Other setups that must be measured before they correct the prediction of one: with a single one
-nobody knows how setups differ."""
 
 
 @dataclass(frozen=True)
@@ -122,68 +112,3 @@ def release_of(height_m: float, angle_deg: float | None, shots: Sequence[Shot]) 
         return None
     angles, u = zip(*measured, strict=True)
     return Release(height_m, sum(angles) / len(angles), sum(u) / len(u))
-
-
-def lessons_of(setups: Sequence[Setup]) -> list[Lesson]:
-    """Return the mean exit speeds of the setups that have a machine and two shots or more."""
-    lessons = []
-    for setup in setups:
-        mean = setup.mean("exit_speed_mps")
-        if setup.machine is not None and mean is not None:
-            lessons.append(Lesson(setup.name, setup.machine, mean.value, mean.u))
-    return lessons
-
-
-def learn_from(setups: Sequence[Setup]) -> tuple[Learned | None, tuple[LeftOut, ...]]:
-    """Return what all measured setups teach, and each predicted from the others."""
-    if not setups:
-        return None, ()
-    outdoors = setups[0].outdoors
-    # One ball: the grip of a rim on another is not the same.
-    lessons = lessons_of([setup for setup in setups if setup.outdoors.ball == outdoors.ball])
-    if not lessons:
-        return None, ()
-    left_out = leave_one_out(lessons, outdoors.ball, outdoors.around) if len(lessons) > 2 else []
-    return learn(lessons, outdoors.ball, outdoors.around), tuple(left_out)
-
-
-def with_carry_factor(setups: Sequence[Setup]) -> tuple[Setup, ...]:
-    """Return the setups with predicted carries corrected by their measured ones."""
-    factor = carry_factor([(setup.shots, setup.outdoors) for setup in setups])
-    return tuple(
-        replace(setup, outdoors=replace(setup.outdoors, carry_factor=factor)) for setup in setups
-    )
-
-
-def predicted_by_others(setups: Sequence[Setup], quantity: str) -> dict[str, Estimate]:
-    """Return each shot setup's prediction from its tables and the other setups' shots."""
-    found = {}
-    for setup in setups if quantity in PREDICTED else ():
-        value = _predicted_by_others(setup, setups, quantity)
-        if value is not None:
-            found[setup.name] = value
-    return found
-
-
-def _predicted_by_others(setup: Setup, setups: Sequence[Setup], quantity: str) -> Estimate | None:
-    if setup.machine is None or not setup.shots.shots:
-        return None
-    others = [other for other in setups if other.name != setup.name]
-    lessons = lessons_of(others)
-    factor = carry_factor([(other.shots, other.outdoors) for other in others])
-    outdoors = replace(setup.outdoors, carry_factor=factor)
-    learned = None
-    if len(lessons) >= ENOUGH_LESSONS:
-        learned = learn(lessons, outdoors.ball, outdoors.around)
-    made = predict(setup.machine, outdoors, learned)
-    return made.carry if quantity == "carry_m" else made.exit_speed
-
-
-def predicted_along(base: Setup, sweep: Sweep, learned: Learned | None) -> tuple[Prediction, ...]:
-    """Predict the machine of a setup at every value of a sweep."""
-    assert base.machine is not None
-    check_gaps(sweep, 1e3 * base.outdoors.ball.diameter_m)
-    return tuple(
-        predict(changed(base.machine, sweep.key, value), base.outdoors, learned)
-        for value in sweep.values
-    )

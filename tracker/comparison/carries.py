@@ -1,63 +1,83 @@
-"""How far shots carried, against what the flight model makes of their own exit speeds."""
+"""Measured carries against those that the flight model gives for the measured exit speeds."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
 
 from tracker.comparison.setups import SetupShots, figure
-from tracker.launcher.carry import carry_of
+from tracker.launcher.carry import Release, carries_of
 from tracker.launcher.prediction import Outdoors
 from tracker.statistics.components import Estimate, random_effects_mean
-from tracker.statistics.means import sample_of
+from tracker.statistics.means import Sample, sample_of
 
 LEAST_U = 0.003
-"""No mean ratio is better known than this: both figures come from one fit of one film."""
+"""Least standard uncertainty of a mean ratio: both figures come from one fit of one film, whose
+model of the air is that good (common practice, no source)."""
 
 
-def carry_factor(setups: Sequence[tuple[SetupShots, Outdoors]]) -> Estimate | None:
-    """Return what to multiply a predicted carry by, for a setup that was not shot yet.
+@dataclass(frozen=True)
+class CarryRatios:
+    """Measured over modelled carry of the shots of each setup.
 
-    Drag, wind and the launch angle that the release says are uncertain before a shot, and show
-    in the ratio of measured carry to the one that the model makes of the measured exit speed.
-
-    Parameters
+    Attributes
     ----------
-    setups : sequence of (SetupShots, Outdoors)
-
-    Returns
-    -------
-    Estimate or None
-        With the scatter from setup to setup; None where no setup has two shots that tell.
-
-    Notes
-    -----
-    Mean over setups by Paule and Mandel (1982). From one setup alone nobody knows how setups
-    differ: its own scatter from shot to shot is taken.
+    samples : mapping of str to Sample
+        By setup; only those with two shots or more.
     """
-    means, errors, scatters = [], [], []
+
+    samples: Mapping[str, Sample]
+
+    def factor(self, without: str = "") -> Estimate | None:
+        """Return the factor on the predicted carry of a setup that was not shot yet.
+
+        Drag, wind and the launch angle are uncertain before a shot, and show in the ratio.
+
+        Parameters
+        ----------
+        without : str
+            A setup that is left out.
+
+        Returns
+        -------
+        Estimate or None
+            With the scatter from setup to setup; None where no setup has two shots.
+
+        Notes
+        -----
+        Mean over setups by Paule and Mandel (1982). With one setup alone its scatter from shot to
+        shot stands for that between setups.
+        """
+        samples = [sample for name, sample in self.samples.items() if name != without]
+        if not samples:
+            return None
+        errors = [max(sample.u, LEAST_U) for sample in samples]
+        if len(samples) == 1:
+            return Estimate(samples[0].mean, math.hypot(errors[0], samples[0].sd))
+        found = random_effects_mean([sample.mean for sample in samples], errors)
+        return Estimate(found.mean.value, math.hypot(found.mean.u, found.between_sd))
+
+
+def carry_ratios(setups: Sequence[tuple[SetupShots, Outdoors]]) -> CarryRatios:
+    """Return measured over modelled carry for the shots of setups with a known release."""
+    wanted: list[tuple[str, float, float, Release]] = []
     for setup, outdoors in setups:
-        ratios = _ratios(setup, outdoors)
-        if len(ratios) > 1:
-            sample = sample_of(ratios)
-            means.append(sample.mean)
-            errors.append(max(sample.u, LEAST_U))
-            scatters.append(sample.sd)
-    if not means:
-        return None
-    if len(means) == 1:
-        return Estimate(means[0], math.hypot(errors[0], scatters[0]))
-    found = random_effects_mean(means, errors)
-    return Estimate(found.mean.value, math.hypot(found.mean.u, found.between_sd))
-
-
-def _ratios(setup: SetupShots, outdoors: Outdoors) -> list[float]:
-    if outdoors.release is None:
-        return []
-    ratios = []
-    for shot in setup.shots:
-        speed, carry = figure(shot, "exit_speed_mps"), figure(shot, "carry_m")
-        if speed is None or carry is None:
-            continue
-        modelled = carry_of(speed, 0.0, outdoors.release, outdoors.ball, outdoors.air)
-        if modelled is not None and modelled.carry_m > 0.0:
-            ratios.append(carry / modelled.carry_m)
-    return ratios
+        for shot in setup.shots if outdoors.release is not None else ():
+            speed, carry = figure(shot, "exit_speed_mps"), figure(shot, "carry_m")
+            if speed and carry is not None and outdoors.release is not None:
+                wanted.append((setup.name, speed, carry, outdoors.release))
+    if not wanted:
+        return CarryRatios({})
+    outdoors = setups[0][1]
+    modelled = carries_of(
+        np.array([speed for _, speed, _, _ in wanted]),
+        [release for *_, release in wanted],
+        outdoors.ball,
+        outdoors.air,
+    )
+    ratios: dict[str, list[float]] = {}
+    for (name, _, carry, _), model in zip(wanted, modelled, strict=True):
+        if model > 0.0:
+            ratios.setdefault(name, []).append(carry / float(model))
+    return CarryRatios({name: sample_of(r) for name, r in ratios.items() if len(r) > 1})

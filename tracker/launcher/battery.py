@@ -1,8 +1,9 @@
-"""The battery: how far its voltage sags, and how many shots a charge holds."""
+"""The battery under the load of all motors."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from tracker.launcher.arrays import Value
 from tracker.launcher.motor import Motor
 
 
@@ -17,18 +18,18 @@ class Battery:
     resistance_ohm : float
         Inside, with its leads.
     capacity_as : float or None
-        Charge when full, A s; None where nobody said.
+        Charge when full, A s; None where it is not given.
     usable : float
         Share of the charge that is to be used.
     """
 
-    voltage_v: float
-    resistance_ohm: float
-    capacity_as: float | None = None
-    usable: float = 0.8
+    voltage_v: Value
+    resistance_ohm: Value
+    capacity_as: Value | None = None
+    usable: Value = 0.8
 
     @property
-    def usable_energy_j(self) -> float | None:
+    def usable_energy_j(self) -> Value | None:
         """Energy of a charge, J, or None where the capacity is unknown."""
         if self.capacity_as is None:
             return None
@@ -37,7 +38,7 @@ class Battery:
 
 @dataclass(frozen=True)
 class Circuit:
-    """What flows when motors run on one battery.
+    """Voltage and currents of motors on one battery.
 
     Attributes
     ----------
@@ -49,16 +50,16 @@ class Circuit:
         Mean current of the battery.
     """
 
-    terminal_v: float
-    currents_a: tuple[float, ...]
-    battery_a: float
+    terminal_v: Value
+    currents_a: tuple[Value, ...]
+    battery_a: Value
 
-    def power_w(self, battery: Battery) -> float:
+    def power_w(self, battery: Battery) -> Value:
         """Return the power that leaves the cells, losses inside the battery included."""
         return battery.voltage_v * self.battery_a
 
 
-def circuit(battery: Battery, motors: Sequence[tuple[Motor, float, float]]) -> Circuit:
+def circuit(battery: Battery, motors: Sequence[tuple[Motor, Value, Value]]) -> Circuit:
     """Return voltage and currents of motors at given speeds.
 
     Parameters

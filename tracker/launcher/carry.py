@@ -1,8 +1,8 @@
 """Carry of a shot from its exit speed, spin and angle."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,12 +13,15 @@ from tracker.flight.coefficients import Coefficient, FeltLift, SeamLift
 from tracker.flight.figures import FIGURES, FlightFigures, figures
 from tracker.flight.forces import forces_on
 from tracker.flight.gravity import STANDARD_GRAVITY
-from tracker.flight.integration import LAUNCH, fly
+from tracker.flight.integration import LAUNCH, fly, fly_many
 
 Array = NDArray[np.float64]
 
 SEAMED = ("baseball", "cricket", "cricket women", "cricket junior", "hockey")
 """Balls whose lift is taken from a baseball's; all others are taken as felt."""
+
+STEP_S = 0.02
+"""Step of the integration, s; the fourth order is exact to a millimetre with it (measured)."""
 
 ANGLE_U_DEG = 1.0
 """Standard uncertainty of an angle set with eye and level, degrees (common practice, no source)."""
@@ -77,7 +80,7 @@ def carry_of(
     release: Release,
     ball: Ball,
     air: Air,
-    arrangement: Literal["over", "under", "beside"] = "over",
+    arrangement: str = "over",
 ) -> Carry | None:
     """Return how far a ball carries over level ground.
 
@@ -125,6 +128,56 @@ def carry_of(
     return Carry(found["carry_m"], by_speed, u, found["apex_m"], found["flight_time_s"])
 
 
+def carries_of(
+    speeds_mps: Array, releases: Sequence[Release], ball: Ball, air: Air, spin_radps: float = 0.0
+) -> Array:
+    """Return the carries of many shots over level ground, m, without their uncertainties.
+
+    Parameters
+    ----------
+    speeds_mps : ndarray, shape (K,)
+        Above zero.
+    releases : sequence of Release
+        One for each speed.
+    ball : Ball
+    air : Air
+    spin_radps : float
+        The same for all; of wheels that lie over and under.
+
+    Notes
+    -----
+    All flights in one integration; within a step of 20 ms the way to the ground is a straight
+    line, which is wrong by less than 1 mm.
+    """
+    starts = []
+    for speed, release in zip(speeds_mps, releases, strict=True):
+        lift = 0.0
+        if spin_radps != 0.0:
+            ratio = ball.diameter_m / 2.0 * abs(spin_radps) / speed
+            lift = math.copysign(lift_of(ball)(speed, ratio), spin_radps)
+        starts.append(_start(float(speed), lift, release, ball, air, "over"))
+    rows = np.array(starts)
+    heights = np.array([release.height_m for release in releases])
+    duration = max(_longest(row, release) for row, release in zip(rows, releases, strict=True))
+    _, states = fly_many(rows, forces_on(ball, air), duration, STEP_S)
+    up = states[:, :, LAUNCH.index("up")]
+    ground = np.minimum(ball.diameter_m / 2.0, heights)
+    below = (up <= ground) & (np.arange(len(up))[:, None] > 0)
+    last = below.argmax(axis=0)
+    column = np.arange(len(rows))
+    high, low = up[last - 1, column], up[last, column]
+    share = ((high - ground) / np.maximum(high - low, 1e-12))[:, None]
+    place = states[last - 1, column, :2] * (1.0 - share) + states[last, column, :2] * share
+    return np.asarray(np.linalg.norm(place, axis=1))
+
+
+def _longest(start: Array, release: Release) -> float:
+    """Return a time by which a flight has ended: twice that in a vacuum and 1 s."""
+    rise = abs(float(start[LAUNCH.index("speed_up")]))
+    fall = math.sqrt(2.0 * STANDARD_GRAVITY * max(release.height_m, 0.1))
+    return 2.0 * (2.0 * rise + fall + 5.0) / STANDARD_GRAVITY
+
+
 def _start(
     speed_mps: float, lift: float, release: Release, ball: Ball, air: Air, arrangement: str
 ) -> Array:
@@ -147,9 +200,6 @@ def _start(
 
 def _flown(start: Array, release: Release, ball: Ball, air: Air) -> FlightFigures | None:
     """Return the figures of the flight, None where it does not come down in time."""
-    rise = abs(float(start[LAUNCH.index("speed_up")]))
-    fall = math.sqrt(2.0 * STANDARD_GRAVITY * max(release.height_m, 0.1))
-    # Twice the time in a vacuum and 1 s: lift may hold a ball up.
-    duration = 2.0 * (2.0 * rise + fall + 5.0) / STANDARD_GRAVITY
-    flight = fly(start, forces_on(ball, air), duration, step_s=0.02, with_sensitivities=True)
+    duration = _longest(start, release)
+    flight = fly(start, forces_on(ball, air), duration, step_s=STEP_S, with_sensitivities=True)
     return figures(flight, min(ball.diameter_m / 2.0, release.height_m))

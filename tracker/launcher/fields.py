@@ -130,8 +130,6 @@ NUMBERS = (
            0.1, 2000, 15.0, 0.1, 0.3),
     Number("grip", "squeeze_loss_percent", "share of the energy of the squeeze that turns into "
            "heat", 0, 100, 40.0, 0.2, 0.4, learned=True),
-    Number("grip", "restitution", "share of its slip that a gripped ball gives back", 0, 0.6, 0.1,
-           0.2, 0.5, learned=True),
     Number("grip", "feed_speed_mps", "speed at which the ball is fed", 0, 20, 0.5, 0.2, 0.5),
     Number("losses", "bearing_mnm", "torque of the bearings of one wheel beyond the motor's own",
            0, 10000, 2.0, 0.2, 0.8, learned=True),
@@ -159,10 +157,6 @@ WINDAGE = {"disc": 1.5, "ring": 1.5, "spoked": 10.0}
 
 GAP_SHARE = 0.75
 """Gap over the ball's diameter where it is left out; common practice, no source."""
-
-MODEL_SHARE = 0.03
-"""Standard uncertainty of the model itself as a share of the exit speed: what it leaves out
-(push of the motors during the shot 1 %, tilt of the contact, wear of the cloth)."""
 
 TABLES = ("wheel", "motor", "battery", "grip", "losses")
 

@@ -1,309 +1,337 @@
-"""What nobody can look up, learned from shots.
+"""What shots say of the model: its numbers, and what it leaves out.
 
 Every uncertain number that all setups share gets one factor, 1 before any shot, known to the
-uncertainty that the setups state; the shots of several setups pull the factors to where the
-model meets them (least squares with those priors: the most probable values given the shots).
-Numbers that differ from setup to setup keep their own uncertainty, which counts with that of
-the measured value.
+uncertainty that the setups state. Numbers that differ from setup to setup keep their own
+uncertainty. What the model leaves out is a factor on the exit speed that like machines share
+(`tracker.launcher.discrepancy`). Measured exit speeds, with the error that an outing's calibration
+gives to all of them, weigh draws of the factors.
 """
 
 import math
-from collections.abc import Callable, Hashable, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tracker.flight.ball import Ball
-from tracker.launcher.belief import believe
-from tracker.launcher.fields import MODEL_SHARE, NUMBERS, number_at
+from tracker.launcher.arrays import Array
+from tracker.launcher.discrepancy import SIZE_CHANCES, SIZES, Features, features_of
+from tracker.launcher.fields import NUMBERS
+from tracker.launcher.fleet import corrected, together
 from tracker.launcher.machine import Machine
-from tracker.launcher.shot import Launch, launch
-from tracker.launcher.spinning import STILL_ROOM, AirAround
+from tracker.launcher.sampling import (
+    KEPT,
+    latin_normal,
+    normalised,
+    posterior_draws,
+    resampled,
+)
+from tracker.launcher.shot import launch
+from tracker.launcher.spinning import STILL_ROOM, AirAround, running
 
-Array = NDArray[np.float64]
+UNUSED = ("battery.capacity_ah", "battery.usable_percent")
+"""Numbers that no exit speed depends on."""
 
-MUTE = ("battery.capacity_ah", "battery.usable_percent")
-"""Numbers that no shot depends on."""
-
-
-def exit_speed(shot: Launch) -> float:
-    """Return the exit speed of a shot, m/s."""
-    return shot.exit.speed_mps
+STUCK = -20.0
+"""Logarithm of the speed of a ball that sticks, so that a measured one excludes it."""
 
 
 @dataclass(frozen=True)
 class Lesson:
-    """What was measured of one setup.
+    """The measured mean exit speed of one setup.
 
     Attributes
     ----------
     name : str
     machine : Machine
     value : float
-        Mean of the measured quantity.
+        m/s.
     u : float
-        Its standard uncertainty.
-    of : callable
-        What the model says of that quantity, from a `Launch`.
+        Standard uncertainty from the scatter of its own shots.
+    shared : mapping of str to float
+        By outing the relative standard uncertainty that its calibration gives to the mean.
     """
 
     name: str
     machine: Machine
     value: float
     u: float
-    of: Callable[[Launch], float] = exit_speed
+    shared: Mapping[str, float] = field(default_factory=dict)
+
+
+def own_u(machine: Machine, shared: Sequence[str], ball: Ball, air: AirAround) -> float:
+    """Return the relative uncertainty of the exit speed from a machine's own numbers.
+
+    To first order, by differences over one standard uncertainty to either side (GUM equation 13).
+    """
+    keys = [
+        number.key
+        for number in NUMBERS
+        if machine.u.get(number.key, 0.0) > 0.0
+        and number.key in machine.values
+        and number.key not in (*shared, *UNUSED)
+    ]
+    if not keys:
+        return 0.0
+    changes = {}
+    for place, key in enumerate(keys):
+        value = np.full(2 * len(keys), float(machine.values[key]))
+        value[2 * place] += machine.u[key]
+        value[2 * place + 1] = max(value[2 * place + 1] - machine.u[key], 0.1 * value[0])
+        changes[key] = value
+    speeds = launch(machine.having(changes), ball, air).exit.speed_mps
+    middle = max(float(np.median(speeds)), 1e-9)
+    swings = 0.5 * (speeds[::2] - speeds[1::2]) / middle
+    return min(float(np.sqrt(np.sum(swings**2))), 1.0)
+
+
+class Places:
+    """Where machines stand in the discrepancy, each computed once.
+
+    Parameters
+    ----------
+    shared : sequence of str
+        Numbers that have a factor.
+    ball, air
+        As for `learn`.
+    """
+
+    def __init__(self, shared: Sequence[str], ball: Ball, air: AirAround) -> None:
+        self.shared, self.ball, self.air = shared, ball, air
+        self._known: dict[int, tuple[Machine, float, float]] = {}
+
+    def of(self, machines: Sequence[Machine]) -> Features:
+        """Return where machines stand, and the scatter from their own numbers."""
+        found = [self._one(machine) for machine in machines]
+        speeds, own = [speed for _, speed, _ in found], [u for *_, u in found]
+        return features_of(machines, speeds, own, self.ball)
+
+    def _one(self, machine: Machine) -> tuple[Machine, float, float]:
+        if id(machine) not in self._known:
+            speed = float(np.mean(running(machine, self.air).speeds_radps[0]))
+            u = own_u(machine, self.shared, self.ball, self.air)
+            self._known[id(machine)] = (machine, speed, u)
+        return self._known[id(machine)]
 
 
 @dataclass(frozen=True)
-class Learned:
-    """Factors on the machine's numbers, with their covariance.
+class Posterior:
+    """Draws of the factors and of the discrepancy's size, equally likely.
 
     Attributes
     ----------
     keys : tuple of str
         Numbers that have a factor.
-    logs : ndarray, shape (N,)
-        Natural logarithm of each factor.
     priors : ndarray, shape (N,)
-        Standard uncertainty of that before any shot.
-    covariance : ndarray, shape (N, N)
-        After the shots.
-    draws : ndarray, shape (K, N)
-        Logarithms drawn from what is believed after the shots, equally likely.
-    chi_square : float
-        Weighted sum of squares of the measured values' residuals.
-    residuals : tuple of (str, float, float)
-        Setup, measured less modelled, its standard uncertainty.
+        Standard uncertainty of the logarithm of each before any shot.
+    logs : ndarray, shape (K, N)
+        Natural logarithms of the factors.
+    sizes : ndarray of int, shape (K,)
+        Index into `SIZES` for each draw.
+    lessons : tuple of Lesson
+    features : Features
+        Of the lessons' machines.
+    misses : ndarray, shape (K, S)
+        Logarithm of measured over modelled exit speed.
+    places : Places
+        Of any machine, with the ball and the air of the lessons.
     """
 
     keys: tuple[str, ...]
-    logs: Array
     priors: Array
-    covariance: Array
-    draws: Array
-    chi_square: float
-    residuals: tuple[tuple[str, float, float], ...]
+    logs: Array
+    sizes: np.ndarray
+    lessons: tuple[Lesson, ...]
+    features: Features
+    misses: Array
+    places: Places
 
-    def applied(self, machine: Machine, logs: Array | None = None) -> Machine:
-        """Return a machine with its numbers corrected, by other logarithms where given."""
-        return corrected(machine, self.keys, self.logs if logs is None else logs)
+    def fleet(self, machine: Machine) -> Machine:
+        """Return a machine with its numbers corrected, one for each draw."""
+        return corrected(machine, self.keys, self.logs)
 
     def shrinkage(self, key: str) -> float:
         """Return the uncertainty of a factor after the shots over that before."""
         place = self.keys.index(key)
-        return float(math.sqrt(self.covariance[place, place]) / self.priors[place])
+        return float(self.logs[:, place].std() / self.priors[place])
 
-    def correlation(self) -> Array:
-        """Return the correlation of the factors, shape (N, N)."""
-        u = np.sqrt(np.diag(self.covariance))
-        return np.asarray(self.covariance / np.outer(u, u))
+    def factors(self, features: Features, same_as: Sequence[int | None]) -> Array:
+        """Return draws of the logarithm of the discrepancy of machines, shape (K, J).
 
-    @property
-    def explained(self) -> bool:
-        """True when the model meets the measured values as well as their uncertainty allows."""
-        from scipy.special import chdtrc
+        Parameters
+        ----------
+        features : Features
+        same_as : sequence of int or None
+            For each machine the lesson that was measured with it.
 
-        return bool(chdtrc(len(self.residuals), self.chi_square) > 0.01)
-
-    def sentences(self) -> list[str]:
-        """Return what the shots have taught of each number, and what they have not."""
-        taught, barely = [], []
-        for place, key in enumerate(self.keys):
-            number = number_at(key)
-            if number is None or not number.learned:
-                continue
-            factor = math.exp(self.logs[place])
-            left = self.shrinkage(key)
-            if left < 0.6:
-                u = 100.0 * math.sqrt(self.covariance[place, place])
-                taught.append(
-                    f"{key}: {factor:.2f} times what the setups state, known to {u:.0f} % "
-                    f"(before the shots: {100.0 * self.priors[place]:.0f} %)."
-                )
-            elif left > 0.9:
-                barely.append(key)
-        if barely:
-            taught.append(f"The shots say next to nothing of {_listed(barely)}.")
-        correlation = self.correlation()
-        for i, first in enumerate(self.keys):
-            for j in range(i):
-                if abs(correlation[i, j]) > 0.8:
-                    how = "product" if correlation[i, j] < 0 else "ratio"
-                    taught.append(
-                        f"{self.keys[j]} and {first} cannot be told apart: the shots fix little "
-                        f"more than their {how} (correlation {correlation[i, j]:+.2f})."
-                    )
-        if not self.explained:
-            worst = max(self.residuals, key=lambda r: abs(r[1] / r[2]))
-            taught.append(
-                f"The model does not meet all setups: {worst[0]} lies {worst[1]:+.1f} off, with a "
-                f"standard uncertainty of {worst[2]:.1f}."
-            )
-        return taught
+        Notes
+        -----
+        The Gaussian process given the lessons' misses, by draws: mean by the gain, scatter by the
+        square root of the remaining covariance. A machine that was measured has its lesson's own
+        part too.
+        """
+        count, size = len(self.lessons), len(same_as)
+        rng = np.random.default_rng(size)
+        noise = latin_normal(KEPT, size, rng)
+        found = np.zeros((KEPT, size))
+        both = self.features.joined(features)
+        for place in np.unique(self.sizes):
+            mine = self.sizes == place
+            covariance = both.covariance(SIZES[place])
+            for column, lesson in enumerate(same_as):
+                if lesson is not None:
+                    covariance[count + column, :] = covariance[lesson, :]
+                    covariance[:, count + column] = covariance[:, lesson]
+                    covariance[count + column, count + column] = covariance[lesson, lesson]
+            seen = covariance[:count, :count] + error_covariance(self.lessons)
+            across = covariance[count:, :count]
+            gain = np.linalg.solve(seen, across.T).T if count else across
+            left = covariance[count:, count:] - gain @ across.T
+            values, vectors = np.linalg.eigh(left)
+            root = vectors * np.sqrt(np.maximum(values, 0.0))
+            found[mine] = self.misses[mine] @ gain.T + noise[mine] @ root.T
+        return found
 
 
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+def error_covariance(lessons: Sequence[Lesson]) -> Array:
+    """Return the covariance of the measuring errors of log exit speeds, shape (S, S).
+
+    The scatter of each setup's shots alone; the calibration of an outing for all its setups.
+    """
+    own = np.diag([(lesson.u / lesson.value) ** 2 for lesson in lessons]).reshape(
+        len(lessons), len(lessons)
+    )
+    outings = sorted({name for lesson in lessons for name in lesson.shared})
+    shares = np.array(
+        [[lesson.shared.get(name, 0.0) for name in outings] for lesson in lessons]
+    ).reshape(len(lessons), len(outings))
+    return np.asarray(own + shares @ shares.T)
 
 
-def corrected(machine: Machine, keys: Sequence[str], logs: Array) -> Machine:
-    """Return a machine with the numbers of `keys` multiplied, kept within their limits."""
-    changes = {}
-    for key, log in zip(keys, logs, strict=True):
-        if key in machine.values:
-            number = number_at(key)
-            value = machine.values[key] * math.exp(log)
-            changes[key] = value if number is None else min(max(value, number.low), number.high)
-    return machine.having(changes)
+def shared_keys(machines: Sequence[Machine]) -> tuple[str, ...]:
+    """Return the uncertain numbers that one factor serves in all machines.
 
-
-def shared_keys(lessons: Sequence[Lesson]) -> tuple[str, ...]:
-    """Return the uncertain numbers that one factor serves in all setups.
-
-    Those that shots may correct, and those that stand the same in every setup.
+    Those that shots may correct, and those that are the same in every setup.
     """
     found = []
     for number in NUMBERS:
-        if number.key in MUTE:
-            continue
         values = {
-            lesson.machine.values[number.key]
-            for lesson in lessons
-            if lesson.machine.values.get(number.key, 0.0) > 0.0
-            and lesson.machine.u.get(number.key, 0.0) > 0.0
+            float(machine.values[number.key])
+            for machine in machines
+            if machine.values.get(number.key, 0.0) > 0.0 and machine.u.get(number.key, 0.0) > 0.0
         }
-        if values and (number.learned or (len(values) == 1 and len(lessons) > 1)):
+        alike = number.learned or (len(values) == 1 and len(machines) > 1)
+        if values and alike and number.key not in UNUSED:
             found.append(number.key)
     return tuple(found)
 
 
-def learn(lessons: Sequence[Lesson], ball: Ball, air: AirAround = STILL_ROOM) -> Learned:
-    """Return the factors that the measured setups teach.
+def relative_prior(machines: Sequence[Machine], key: str) -> float:
+    """Return the relative uncertainty that the machines state, the greatest of them."""
+    return max(
+        machine.u[key] / float(machine.values[key])
+        for machine in machines
+        if machine.values.get(key, 0.0) > 0.0
+    )
+
+
+def learn(
+    lessons: Sequence[Lesson],
+    ball: Ball,
+    air: AirAround = STILL_ROOM,
+    machines: Sequence[Machine] = (),
+) -> Posterior:
+    """Return what the measured setups say of the model; without lessons, the prior.
 
     Parameters
     ----------
     lessons : sequence of Lesson
-        At least one.
     ball : Ball
     air : AirAround
-
-    Notes
-    -----
-    Normal errors and priors; see `tracker.launcher.belief`, each pattern of rims that grip or
-    slip being a regime. Each value carries, besides its own uncertainty, that of the setup's own
-    numbers and 3 % for what the model leaves out.
+    machines : sequence of Machine
+        Others that are to be predicted with it: numbers that all share have one factor.
     """
-    if not lessons:
-        raise ValueError("learning needs a measured setup")
-    keys = shared_keys(lessons)
-    priors = np.array([_prior(lessons, key) for key in keys])
-
-    errors = np.array([_own_u(lesson, keys, ball, air) for lesson in lessons])
-
-    def model(scaled: Array) -> tuple[Array, Hashable]:
-        shots = [
-            launch(corrected(lesson.machine, keys, scaled * priors), ball, air)
-            for lesson in lessons
-        ]
-        misses = [
-            (lesson.value - lesson.of(shot)) / error
-            for lesson, shot, error in zip(lessons, shots, errors, strict=True)
-        ]
-        return np.concatenate((misses, scaled)), tuple(shot.exit.gripped for shot in shots)
-
-    belief = believe(model, len(keys))
-    misses = belief.residuals[: len(lessons)]
-    return Learned(
-        keys,
-        belief.best * priors,
-        priors,
-        np.asarray(np.cov(belief.draws.T).reshape(len(keys), -1) * np.outer(priors, priors)),
-        belief.draws * priors,
-        float(misses @ misses),
-        tuple(
-            (lesson.name, float(miss * error), float(error))
-            for lesson, miss, error in zip(lessons, misses, errors, strict=True)
-        ),
-    )
+    return Learning(lessons, ball, air, machines).posterior(range(len(lessons)))
 
 
-@dataclass(frozen=True)
-class LeftOut:
-    """One setup predicted from the others.
+class Learning:
+    """Draws of the model for a set of lessons, to be weighed by all or some of them.
 
-    Attributes
+    Parameters
     ----------
-    name : str
-    measured, predicted : float
-    u : float
-        Standard uncertainty of the difference.
+    lessons, ball, air, machines
+        As for `learn`.
     """
 
-    name: str
-    measured: float
-    predicted: float
-    u: float
+    def __init__(
+        self,
+        lessons: Sequence[Lesson],
+        ball: Ball,
+        air: AirAround = STILL_ROOM,
+        machines: Sequence[Machine] = (),
+    ) -> None:
+        self.lessons, self.ball, self.air = tuple(lessons), ball, air
+        mine = [lesson.machine for lesson in lessons]
+        everything = (*mine, *machines)
+        self.keys = shared_keys(everything)
+        self.priors = np.array([relative_prior(everything, key) for key in self.keys])
+        self.places = Places(self.keys, ball, air)
+        self.features = self.places.of(mine)
+        self.measured = np.log([lesson.value for lesson in lessons])
+        modelled: list[Array] = []
 
-    @property
-    def error(self) -> float:
-        """Predicted less measured."""
-        return self.predicted - self.measured
+        def likelihood(draws: Array) -> Array:
+            modelled.append(self._model(draws))
+            by_size = self._by_size(modelled[-1], range(len(mine)))
+            return np.asarray(np.logaddexp.reduce(by_size, axis=1))
 
+        self.draws, self.bases = posterior_draws(likelihood, len(self.keys))
+        self.modelled = np.vstack(modelled)
 
-def leave_one_out(
-    lessons: Sequence[Lesson], ball: Ball, air: AirAround = STILL_ROOM
-) -> list[LeftOut]:
-    """Predict each setup from the shots of the others; empty for fewer than two.
+    def posterior(self, chosen: Sequence[int]) -> Posterior:
+        """Return the posterior given some of the lessons, by their indices.
 
-    Source: M. Stone, Journal of the Royal Statistical Society B 36, 111 (1974).
-    """
-    if len(lessons) < 2:
-        return []
-    found = []
-    for place, lesson in enumerate(lessons):
-        others = [*lessons[:place], *lessons[place + 1 :]]
-        learned = learn(others, ball, air)
-        values = np.array(
-            [
-                lesson.of(launch(learned.applied(lesson.machine, logs), ball, air))
-                for logs in learned.draws
-            ]
+        The draws of all lessons are weighed by the chosen ones alone.
+        """
+        picked = list(chosen)
+        by_size = self._by_size(self.modelled, picked)
+        kept = resampled(normalised(self.bases + np.logaddexp.reduce(by_size, axis=1)))
+        ladder = np.cumsum([normalised(row) for row in by_size[kept]], axis=1)
+        places = (np.arange(KEPT) + 0.5) / KEPT
+        places = np.random.default_rng(len(picked)).permutation(places)
+        return Posterior(
+            self.keys,
+            self.priors,
+            self.draws[kept] * self.priors,
+            np.minimum((ladder < places[:, None]).sum(axis=1), len(SIZES) - 1),
+            tuple(self.lessons[i] for i in picked),
+            self.features.of(picked),
+            self.measured[picked] - self.modelled[kept][:, picked],
+            self.places,
         )
-        own = _own_u(lesson, learned.keys, ball, air)
-        found.append(
-            LeftOut(
-                lesson.name,
-                lesson.value,
-                float(values.mean()),
-                math.hypot(own, float(values.std())),
-            )
-        )
-    return found
 
+    def _by_size(self, modelled: Array, chosen: Sequence[int]) -> Array:
+        """Return the logarithm of the likelihood with each size of the discrepancy, (N, sizes)."""
+        picked = list(chosen)
+        errors = error_covariance([self.lessons[i] for i in picked])
+        miss = self.measured[picked] - modelled[:, picked]
+        columns = []
+        for chance, size in zip(SIZE_CHANCES, SIZES, strict=True):
+            inverse = np.linalg.inv(self.features.of(picked).covariance(size) + errors)
+            scale = 0.5 * np.linalg.slogdet(inverse)[1] if picked else 0.0
+            square = np.einsum("ni,ni->n", miss @ inverse, miss)
+            columns.append(math.log(chance) + scale - 0.5 * square)
+        return np.column_stack(columns)
 
-def _prior(lessons: Sequence[Lesson], key: str) -> float:
-    """Return the relative uncertainty that the setups state, the greatest of them."""
-    return max(
-        lesson.machine.u[key] / lesson.machine.values[key]
-        for lesson in lessons
-        if lesson.machine.values.get(key, 0.0) > 0.0
-    )
-
-
-def _own_u(lesson: Lesson, shared: Sequence[str], ball: Ball, air: AirAround) -> float:
-    """Return the uncertainty of a value with what belongs to its setup alone."""
-    machine = lesson.machine
-    centre = lesson.of(launch(machine, ball, air))
-    variance = lesson.u**2 + (MODEL_SHARE * centre) ** 2
-    for number in NUMBERS:
-        u = machine.u.get(number.key, 0.0)
-        if u > 0.0 and number.key in machine.values and number.key not in shared:
-            value = machine.values[number.key]
-            high, low = min(value + u, number.high), max(value - u, number.low)
-            if high > low:
-                swing = lesson.of(
-                    launch(machine.having({number.key: high}), ball, air)
-                ) - lesson.of(launch(machine.having({number.key: low}), ball, air))
-                variance += (swing * u / (high - low)) ** 2
-    return math.sqrt(variance)
+    def _model(self, draws: Array) -> Array:
+        """Return the logarithm of the modelled exit speed of each lesson, shape (N, S)."""
+        count = len(draws)
+        machines = [
+            corrected(lesson.machine, self.keys, draws * self.priors) for lesson in self.lessons
+        ]
+        found = np.zeros((count, len(machines)))
+        for indices, fleet in together(machines, count):
+            speeds = launch(fleet, self.ball, self.air).exit.speed_mps
+            logs = np.where(speeds > 0.0, np.log(np.maximum(speeds, 1e-9)), STUCK)
+            found[:, indices] = logs.reshape(len(indices), count).T
+        return found

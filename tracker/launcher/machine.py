@@ -3,7 +3,10 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from tracker.flight.ball import Ball
+from tracker.launcher.arrays import Value
 from tracker.launcher.battery import Battery
 from tracker.launcher.motor import (
     RPM,
@@ -12,7 +15,7 @@ from tracker.launcher.motor import (
     motor_from_torque,
     stall_torque_from_power,
 )
-from tracker.launcher.passage import Contact, contact_of
+from tracker.launcher.squeeze import Squeeze
 from tracker.launcher.wheel import Wheel, shape_inertia
 
 
@@ -23,29 +26,31 @@ class Machine:
     Attributes
     ----------
     values : mapping
-        Number of each field by its key (``"wheel.diameter_mm"``), defaults filled in.
+        Number of each field by its key (``"wheel.diameter_mm"``), defaults filled in; an array
+        where many draws are computed together.
     words : mapping
         Word of each choice by its key.
     u : mapping
         Standard uncertainty of each number, in its unit.
     """
 
-    values: Mapping[str, float]
+    values: Mapping[str, Value]
     words: Mapping[str, str]
     u: Mapping[str, float]
 
-    def having(self, changes: Mapping[str, float]) -> "Machine":
+    def having(self, changes: Mapping[str, Value]) -> "Machine":
         """Return the machine with other numbers."""
         return replace(self, values={**self.values, **changes})
 
     def number(self, key: str) -> float | None:
-        """Return a number, or None where nothing is known."""
-        return self.values.get(key)
+        """Return a number of a single machine, or None where nothing is known."""
+        found = self.values.get(key)
+        return None if found is None else float(found)
 
     @property
     def driven(self) -> int:
         """Number of driven wheels."""
-        return int(self.values["wheel.driven"])
+        return int(np.max(self.values["wheel.driven"]))
 
     @property
     def plate(self) -> bool:
@@ -97,7 +102,7 @@ class Machine:
         return motor_from_currents(supply, speed, 0.05 * stall if idle is None else idle, stall)
 
     @property
-    def duties(self) -> tuple[float, ...]:
+    def duties(self) -> tuple[Value, ...]:
         """Share of the time for which each motor is switched on."""
         first = self.values["motor.duty_percent"] / 100.0
         second = self.values.get("motor.second_duty_percent")
@@ -116,12 +121,14 @@ class Machine:
             self.values["battery.usable_percent"] / 100.0,
         )
 
-    def contact(self, ball: Ball) -> Contact:
-        """Return the squeeze of a ball between the wheels."""
-        return contact_of(
+    def squeeze(self, ball: Ball) -> Squeeze:
+        """Return the squeeze of a ball in the gap."""
+        return Squeeze(
             self.values["wheel.diameter_mm"] / 2e3,
             ball.diameter_m / 2.0,
-            self.values["grip.gap_mm"] / 1e3,
+            # A drawn gap that is wider than the ball barely touches it.
+            np.minimum(self.values["grip.gap_mm"] / 1e3, 0.99 * ball.diameter_m),
             1e3 * self.values["grip.stiffness_n_per_mm"],
+            self.values["grip.squeeze_loss_percent"] / 100.0,
             self.plate,
         )

@@ -3,23 +3,27 @@
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
+from tracker.launcher.arrays import Value
+
 RPM = 2.0 * math.pi / 60.0
 """Radians per second in one revolution per minute."""
 
 
 @dataclass(frozen=True)
 class Motor:
-    """A motor by the four numbers that its line hangs on.
+    """A motor by the four numbers of its torque-speed line.
 
     Attributes
     ----------
-    supply_v : float
+    supply_v : Value
         Voltage at which its no-load speed holds, V.
-    resistance_ohm : float
+    resistance_ohm : Value
         Winding and brushes.
-    constant_vs : float
+    constant_vs : Value
         Back voltage per angular speed (V s/rad), which is also torque per current (N m/A).
-    no_load_current_a : float
+    no_load_current_a : Value
         Current that its own friction takes.
 
     Notes
@@ -29,47 +33,38 @@ class Motor:
     chapter 1 (from memory).
     """
 
-    supply_v: float
-    resistance_ohm: float
-    constant_vs: float
-    no_load_current_a: float
+    supply_v: Value
+    resistance_ohm: Value
+    constant_vs: Value
+    no_load_current_a: Value
 
     @property
-    def no_load_radps(self) -> float:
+    def no_load_radps(self) -> Value:
         """Speed without load at the supply voltage, rad/s."""
         return (self.supply_v - self.no_load_current_a * self.resistance_ohm) / self.constant_vs
 
     @property
-    def stall_current_a(self) -> float:
+    def stall_current_a(self) -> Value:
         """Current at standstill, A."""
         return self.supply_v / self.resistance_ohm
 
     @property
-    def stall_torque_nm(self) -> float:
+    def stall_torque_nm(self) -> Value:
         """Torque at standstill, N m."""
         return self.constant_vs * (self.stall_current_a - self.no_load_current_a)
 
     @property
-    def greatest_power_w(self) -> float:
+    def greatest_power_w(self) -> Value:
         """Greatest mechanical power, at half the no-load speed, W."""
         return self.stall_torque_nm * self.no_load_radps / 4.0
 
-    @property
-    def greatest_efficiency(self) -> float:
-        """Greatest share of the electric power that reaches the shaft."""
-        return (1.0 - math.sqrt(self.no_load_current_a / self.stall_current_a)) ** 2
-
-    def torque_nm(self, speed_radps: float) -> float:
-        """Return the torque at a speed on the supply voltage, N m."""
-        return self.stall_torque_nm * (1.0 - speed_radps / self.no_load_radps)
-
-    def current_a(self, speed_radps: float, voltage_v: float) -> float:
+    def current_a(self, speed_radps: Value, voltage_v: Value) -> Value:
         """Return the current at a speed and a (mean) voltage, A."""
         return (voltage_v - self.constant_vs * speed_radps) / self.resistance_ohm
 
 
 def motor_from_currents(
-    supply_v: float, no_load_radps: float, no_load_current_a: float, stall_current_a: float
+    supply_v: Value, no_load_radps: Value, no_load_current_a: Value, stall_current_a: Value
 ) -> Motor:
     """Return a motor from a bench: no-load speed and current, stall current.
 
@@ -81,7 +76,7 @@ def motor_from_currents(
 
 
 def motor_from_torque(
-    supply_v: float, no_load_radps: float, no_load_current_a: float, stall_torque_nm: float
+    supply_v: Value, no_load_radps: Value, no_load_current_a: Value, stall_torque_nm: Value
 ) -> Motor:
     """Return a motor from its label: no-load speed and current, stall torque.
 
@@ -90,10 +85,10 @@ def motor_from_torque(
     """
     power = stall_torque_nm * no_load_radps / supply_v
     half = no_load_current_a + power / 2.0
-    stall_current = half + math.sqrt(half**2 - no_load_current_a**2)
+    stall_current = half + np.sqrt(half**2 - no_load_current_a**2)
     return motor_from_currents(supply_v, no_load_radps, no_load_current_a, stall_current)
 
 
-def stall_torque_from_power(power_w: float, no_load_radps: float) -> float:
+def stall_torque_from_power(power_w: Value, no_load_radps: Value) -> Value:
     """Return the stall torque of a motor whose greatest power is known: ``4 P / w0``."""
     return 4.0 * power_w / no_load_radps

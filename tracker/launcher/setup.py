@@ -224,7 +224,8 @@ def _bearing_from_run_down(form: _Form) -> None:
     wheel, motor = machine.wheel, machine.motor
     friction = 0.0
     if motor is not None:
-        friction = motor.constant_vs * motor.no_load_current_a * values["motor.gear_ratio"]
+        friction = float(motor.constant_vs * motor.no_load_current_a)
+        friction *= values["motor.gear_ratio"]
     torque = run_down_torque(wheel, fast * RPM, slow * RPM, seconds, friction)
     mean = wheel.inertia_kgm2 * (fast - slow) * RPM / seconds
     air = wheel.air_nm(0.5 * (fast + slow) * RPM)

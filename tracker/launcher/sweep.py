@@ -84,13 +84,13 @@ def changed(machine: Machine, key: str, value: float) -> Machine:
     """
     changes: dict[str, float] = {key: value}
     if key == "wheel.diameter_mm":
-        scale = value / machine.values[key]
+        scale = value / float(machine.values[key])
         for other, power in DIAMETER_POWERS.items():
             if other in machine.values:
-                changes[other] = machine.values[other] * scale**power
+                changes[other] = float(machine.values[other]) * scale**power
     u = dict(machine.u)
     for other, number in changes.items():
-        old = machine.values.get(other, 0.0)
+        old = machine.number(other) or 0.0
         if old:
             u[other] = u.get(other, 0.0) * number / old
         else:

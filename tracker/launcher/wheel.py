@@ -1,7 +1,10 @@
 """A wheel: its inertia from its shape, the torque of its bearing and of the air."""
 
-import math
 from dataclasses import dataclass
+
+import numpy as np
+
+from tracker.launcher.arrays import Value
 
 SHAPES = {"disc": 0.5, "spoked": 0.75, "ring": 1.0}
 """Inertia over mass times radius squared: a full disc, a spoked wheel with half of its mass at
@@ -32,40 +35,40 @@ class Wheel:
         Drag of the air over that of a smooth thin disc of this radius.
     """
 
-    radius_m: float
-    inertia_kgm2: float
-    bearing_nm: float
-    windage: float
+    radius_m: Value
+    inertia_kgm2: Value
+    bearing_nm: Value
+    windage: Value
 
     def loss_nm(
         self,
-        speed_radps: float,
+        speed_radps: Value,
         density_kgpm3: float = AIR_KGPM3,
         viscosity_pas: float = AIR_VISCOSITY_PAS,
-    ) -> float:
+    ) -> Value:
         """Return the torque of bearing and air at a speed, N m."""
         return self.bearing_nm + self.air_nm(speed_radps, density_kgpm3, viscosity_pas)
 
     def air_nm(
         self,
-        speed_radps: float,
+        speed_radps: Value,
         density_kgpm3: float = AIR_KGPM3,
         viscosity_pas: float = AIR_VISCOSITY_PAS,
-    ) -> float:
+    ) -> Value:
         """Return the torque of the air at a speed, N m."""
         return self.windage * disc_drag_nm(self.radius_m, speed_radps, density_kgpm3, viscosity_pas)
 
-    def energy_j(self, speed_radps: float) -> float:
+    def energy_j(self, speed_radps: Value) -> Value:
         """Return the energy stored at a speed, J."""
         return 0.5 * self.inertia_kgm2 * speed_radps**2
 
 
 def disc_drag_nm(
-    radius_m: float,
-    speed_radps: float,
+    radius_m: Value,
+    speed_radps: Value,
     density_kgpm3: float = AIR_KGPM3,
     viscosity_pas: float = AIR_VISCOSITY_PAS,
-) -> float:
+) -> Value:
     """Return the torque of the air on both sides of a smooth thin disc, N m.
 
     ``C rho w^2 r^5 / 2`` with ``C = 3.87 Re^-1/2`` in laminar and ``0.146 Re^-1/5`` in turbulent
@@ -74,16 +77,17 @@ def disc_drag_nm(
     Source: T. von Kármán, Z. angew. Math. Mech. 1, 233 (1921); H. Schlichting, Boundary-Layer
     Theory (1979), chapters 5 and 21 (from memory).
     """
-    if speed_radps == 0.0:
-        return 0.0
-    reynolds = density_kgpm3 * abs(speed_radps) * radius_m**2 / viscosity_pas
-    moment = max(3.87 / math.sqrt(reynolds), 0.146 / reynolds**0.2)
-    return 0.5 * moment * density_kgpm3 * speed_radps * abs(speed_radps) * radius_m**5
+    reynolds = density_kgpm3 * np.abs(speed_radps) * radius_m**2 / viscosity_pas
+    # At standstill the factor means nothing; one of the smallest flow keeps it finite.
+    reynolds = np.maximum(reynolds, 1e-6)
+    moment = np.maximum(3.87 / np.sqrt(reynolds), 0.146 / reynolds**0.2)
+    drag = 0.5 * moment * density_kgpm3 * speed_radps * np.abs(speed_radps) * radius_m**5
+    return np.asarray(drag)[()]
 
 
 def shape_inertia(
-    mass_kg: float, radius_m: float, kind: str, inner_radius_m: float | None = None
-) -> float:
+    mass_kg: Value, radius_m: Value, kind: str, inner_radius_m: Value | None = None
+) -> Value:
     """Return the inertia of a wheel from its shape, kg m².
 
     Parameters

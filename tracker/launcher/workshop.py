@@ -60,4 +60,4 @@ def run_down_torque(
     middle = 0.5 * (from_radps + to_radps)
     air = (wheel.air_nm(from_radps) + 4.0 * wheel.air_nm(middle) + wheel.air_nm(to_radps)) / 6.0
     mean = wheel.inertia_kgm2 * (from_radps - to_radps) / seconds
-    return max(0.0, mean - air - motor_nm)
+    return max(0.0, float(mean - air - motor_nm))

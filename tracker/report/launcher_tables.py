@@ -5,10 +5,10 @@ from collections.abc import Sequence
 from rich.table import Table
 
 from tracker.comparison.compare import Comparison
+from tracker.comparison.knowledge import LeftOut
 from tracker.comparison.words import WORDINGS, rounded
-from tracker.launcher.learning import LeftOut
 from tracker.launcher.motor import RPM
-from tracker.launcher.prediction import Prediction
+from tracker.launcher.prediction import Costs, Prediction
 from tracker.report.rounding import MISSING, with_uncertainty
 from tracker.report.terminal import RULED
 from tracker.statistics.components import Estimate
@@ -29,25 +29,25 @@ def predictions_table(predictions: Sequence[tuple[str, Prediction]]) -> Table:
     """Return what to expect of each setup."""
     table = _table(
         "setup\n", "exit speed\nm/s", "spin\nrpm", "carry\nm", "spin-up\ns", "ready in\ns",
-        "a shot\nJ", "running\nW", "shots\na charge",
+        "a shot\nJ", "running\nW",
     )  # fmt: skip
     for name, one in predictions:
-        work = one.effort
+        costs = one.costs
         spin = Estimate(one.spin.value / RPM, one.spin.u / RPM)
         table.add_row(
             name,
             _cell(one.exit_speed),
             _cell(spin) if abs(spin.value) > 0.5 or spin.u > 0.5 else "0",
             _cell(one.carry),
-            _cell(one.spin_up),
-            MISSING if work is None else f"{work.recovery_s:.1f}",
-            MISSING if work is None else f"{work.shot_j:.0f}",
-            MISSING if work is None else f"{work.running_w:.0f}",
-            MISSING
-            if work is None or work.shots_per_charge is None
-            else f"{work.shots_per_charge}",
+            *(_cell(cost) for cost in _columns(costs)),
         )
     return table
+
+
+def _columns(costs: Costs | None) -> tuple[Estimate | None, ...]:
+    if costs is None:
+        return (None,) * 4
+    return costs.spin_up_s, costs.recovery_s, costs.shot_j, costs.running_w
 
 
 def measured_sentence(speed: Estimate | None, carry: Estimate | None) -> str | None:
@@ -66,8 +66,8 @@ def sweep_table(key: str, values: Sequence[float], predictions: Sequence[Predict
             f"{value:.4g}",
             _cell(one.exit_speed),
             _cell(one.carry),
-            _cell(one.spin_up),
-            f"{one.launch.stored_j:.0f}",
+            _cell(None if one.costs is None else one.costs.spin_up_s),
+            f"{float(one.launch.stored_j):.0f}",
         )
     return table
 
@@ -78,9 +78,9 @@ def left_out_table(left_out: Sequence[LeftOut]) -> Table:
     for one in left_out:
         table.add_row(
             one.name,
-            rounded(one.measured, one.u),
-            rounded(one.predicted, one.u),
-            with_uncertainty(one.error, one.u),
+            _cell(one.measured),
+            _cell(one.predicted),
+            _cell(one.error),
         )
     return table
 

@@ -94,7 +94,7 @@ def _panels(predictions: Sequence[Prediction], measured: Sequence[Measured]) -> 
         found.append(Panel("carry, m", carries, seen))
     seen = tuple((one, one.exit_speed) for one in measured if one.exit_speed is not None)
     found.append(Panel("exit speed, m/s", tuple(each.exit_speed for each in predictions), seen))
-    waits = tuple(each.spin_up for each in predictions if each.spin_up is not None)
+    waits = tuple(each.costs.spin_up_s for each in predictions if each.costs is not None)
     if len(waits) == len(predictions):
         found.append(Panel("spin-up to 95 %, s", waits))
     return found

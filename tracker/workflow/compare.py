@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calibration.errors import InputError
-from tracker.comparison.built import predicted_by_others
 from tracker.comparison.compare import Comparison, compare
+from tracker.comparison.knowledge import Knowledge
 from tracker.comparison.words import WORDINGS, sentences
 from tracker.logbook import Filter
 from tracker.report.comparison_picture import comparison_picture
@@ -81,7 +81,7 @@ def compare_logged(
 
 def _compared(outings: Outings, quantity: str, picture: Path | None) -> Compared:
     shots = [setup.shots for setup in outings.setups]
-    made = compare(shots, quantity, predicted_by_others(outings.setups, quantity))
+    made = compare(shots, quantity, Knowledge(outings.setups).by_others(quantity))
     drawn = None
     if picture is not None and any(summary.used for summary in made.summaries):
         put_in_place(picture.parent, {picture.name: comparison_picture(made, shots)})

@@ -6,14 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calibration.errors import InputError
-from tracker.comparison.built import (
-    PREDICTED,
-    Setup,
-    learn_from,
-    predicted_along,
-    with_carry_factor,
-)
+from tracker.comparison.built import Setup
 from tracker.comparison.compare import Comparison, compare
+from tracker.comparison.knowledge import PREDICTED, Knowledge
 from tracker.comparison.planning import Plan, plan, plan_sentences
 from tracker.launcher.sweep import parse_sweep
 from tracker.statistics.components import Estimate
@@ -77,17 +72,17 @@ def plan_sessions(
 def _swept(setups: Sequence[Setup], quantity: str, text: str) -> list[tuple[str, Estimate]]:
     """Return the predictions along a sweep of the setup with the most shots."""
     sweep = parse_sweep(text)
-    machines = [setup for setup in with_carry_factor(setups) if setup.machine is not None]
+    machines = [setup for setup in setups if setup.machine is not None]
     if not machines:
         raise InputError(
             "no setup says enough of its machine",
             where=f"--sweep {text}",
             remedy="give one setup [setup.wheel] and [setup.motor]",
         )
-    learned, _ = learn_from(setups)
+    knowledge = Knowledge(setups)
     base = max(machines, key=lambda setup: len(setup.shots.shots))
     found = []
-    for value, made in zip(sweep.values, predicted_along(base, sweep, learned), strict=True):
+    for value, made in zip(sweep.values, knowledge.along(base, sweep), strict=True):
         wanted = made.carry if quantity == "carry_m" else made.exit_speed
         if wanted is not None:
             found.append((f"{sweep.key} = {value:.4g}", wanted))

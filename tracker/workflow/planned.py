@@ -4,10 +4,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from calibration.errors import InputError
-from tracker.comparison.built import learn_from
-from tracker.launcher.prediction import Outdoors, predict
-from tracker.launcher.setup import machine_from_setup
-from tracker.results import folder_of
+from tracker.comparison.knowledge import Knowledge
 from tracker.session import (
     SESSION_FILE,
     AirEntry,
@@ -29,7 +26,7 @@ from tracker.vantage import (
 )
 from tracker.workflow.inputs import inspected
 from tracker.workflow.outings import gather
-from tracker.workflow.stand import air_of, ball_of, request_of, site_of
+from tracker.workflow.stand import request_of, site_of
 
 SIZE_PX, FPS = (1920, 1080), 60.0
 """Frame and rate of a phone's film where none is stated (common practice, no source)."""
@@ -115,29 +112,20 @@ def predicted_speed(session: Session) -> tuple[Estimate, str]:
     InputError
         Where no setup's tables say enough.
     """
-    where = session.folder / SESSION_FILE
     wanted = session.planned.setup
-    learned = None
-    if (folder_of(session.folder) / "shots.csv").is_file():
-        learned, _ = learn_from(gather([session.folder]).setups)
-    outdoors = Outdoors(ball_of(session), air_of(session))
-    found: list[tuple[Estimate, str]] = []
-    faults: list[InputError] = []
-    for entry in session.setups:
-        if wanted not in ("", entry.name):
-            continue
-        place = f'{where}, [[setup]] "{entry.name}"'
-        try:
-            machine = machine_from_setup(entry.parts, place, outdoors.ball.diameter_m)
-        except InputError as error:
-            faults.append(error)
-            continue
-        source = "the launcher model corrected by shots" if learned else "the launcher model"
-        speed = predict(machine, outdoors, learned).exit_speed
-        found.append((speed, f'{source}, "{entry.name}"'))
+    setups = gather([session.folder], machines_needed=not wanted).setups
+    known = Knowledge([setup for setup in setups if wanted in ("", setup.name)] or setups)
+    found = known.predictions()
     if not found:
-        raise faults[0]
-    return max(found, key=lambda pair: pair[0].value)
+        gather([session.folder], machines_needed=True)
+        raise InputError(
+            "no setup says enough of its machine",
+            where=str(session.folder / SESSION_FILE),
+            remedy="give one setup [setup.wheel] and [setup.motor], or [planned] exit_speed_mps",
+        )
+    name = max(found, key=lambda one: found[one].exit_speed.value)
+    source = "the launcher model corrected by shots" if known.lessons else "the launcher model"
+    return found[name].exit_speed, f'{source}, "{name}"'
 
 
 def usual_session() -> Session:

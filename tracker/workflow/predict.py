@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calibration.errors import InputError
-from tracker.comparison.built import Setup, learn_from, predicted_along, with_carry_factor
+from tracker.comparison.built import Setup
+from tracker.comparison.knowledge import Knowledge, LeftOut
 from tracker.launcher.cautions import cautions
-from tracker.launcher.learning import Learned, LeftOut
-from tracker.launcher.prediction import Prediction, predict
+from tracker.launcher.identified import sentences
+from tracker.launcher.prediction import Prediction
 from tracker.launcher.sweep import Sweep, parse_sweep
 from tracker.report.sweep_picture import Measured, axis_label, sweep_picture
 from tracker.results import folder_of
@@ -54,7 +55,8 @@ class Predictions:
     Attributes
     ----------
     setups : tuple of SetupPrediction
-    learned : Learned or None
+    learned : tuple of str
+        What the shots say of the model, in sentences.
     left_out : tuple of LeftOut
         Each measured setup's exit speed predicted from the others.
     notes : tuple of str
@@ -62,7 +64,7 @@ class Predictions:
     """
 
     setups: tuple[SetupPrediction, ...]
-    learned: Learned | None
+    learned: tuple[str, ...]
     left_out: tuple[LeftOut, ...]
     notes: tuple[str, ...]
     sweep: SweepPrediction | None = None
@@ -82,32 +84,27 @@ def predict_sessions(
     """
     outings = gather(folders, machines_needed=True)
     wanted = parse_sweep(sweep) if sweep else None
-    setups = outings.setups
-    learned: Learned | None = None
-    left_out: tuple[LeftOut, ...] = ()
-    if learning:
-        learned, left_out = learn_from(setups)
-        setups = with_carry_factor(setups)
-    chosen = _chosen(setups, setup)
+    chosen = _chosen(outings.setups, setup)
+    knowledge = Knowledge(outings.setups, learning)
+    found = knowledge.predictions()
+    said = sentences(knowledge.posterior()) if knowledge.setups else []
     return Predictions(
-        tuple(_predicted(one, learned) for one in chosen),
-        learned,
-        left_out,
+        tuple(_predicted(one, found[one.name]) for one in chosen if one.name in found),
+        tuple(said),
+        knowledge.left_out(),
         outings.notes,
-        None if wanted is None else _along(outings, _base(chosen), wanted, learned),
+        None if wanted is None else _along(outings, _base(chosen), wanted, knowledge),
     )
 
 
-def _predicted(setup: Setup, learned: Learned | None) -> SetupPrediction:
-    assert setup.machine is not None
-    found = predict(setup.machine, setup.outdoors, learned)
+def _predicted(setup: Setup, found: Prediction) -> SetupPrediction:
     means = (setup.mean("exit_speed_mps"), setup.mean("carry_m"))
     return SetupPrediction(setup.name, found, *means, cautions(found, setup.outdoors))
 
 
-def _along(outings: Outings, base: Setup, sweep: Sweep, learned: Learned | None) -> SweepPrediction:
+def _along(outings: Outings, base: Setup, sweep: Sweep, knowledge: Knowledge) -> SweepPrediction:
     """Predict along a sweep and draw it into the results of the first session."""
-    found = predicted_along(base, sweep, learned)
+    found = knowledge.along(base, sweep)
     label = f"{axis_label(sweep.key)}; the rest as in {base.name}"
     drawn = sweep_picture(label, sweep.values, found, _measured_along(outings, sweep))
     folder = folder_of(outings.sessions[0].folder)
