@@ -28,6 +28,7 @@ from tracker.report.document.charts import SHAPES, landing_map, look, within
 from tracker.report.document.curves import curve_of
 from tracker.report.document.stills import STILL_WIDTH_PX, smaller
 from tracker.report.document.words import causes_of, headline, words_of
+from tracker.report.rounding import with_uncertainty
 from tracker.statistics.components import Estimate
 
 WHEELS = ("100 mm wheels", "140 mm wheels", "180 mm wheels")
@@ -141,13 +142,15 @@ def test_charts_hold_their_words_as_text(plain: Page) -> None:
 def test_every_shot_has_a_row_with_its_figures(plain: Page) -> None:
     text = " ".join(plain.texts)
     for row in facts_of().shots:
-        assert f"{row.shot.carry_m:.1f}" in text
+        assert with_uncertainty(row.shot.carry_m, row.shot.carry_u_m) in text
     assert text.count("clips/140mm.mp4") == 5
 
 
 def test_the_headline_names_the_setup_ahead_and_only_one_that_is() -> None:
     made = facts_of(WHEELS[:2])
-    assert headline(made.comparisons[0]).startswith('"140 mm wheels" has the greatest carry: 44')
+    assert headline(made.comparisons[0]).startswith(
+        '"140 mm wheels" has the greatest carry: 40.7 m'
+    )
     close = [SetupShots(name, tuple(shots_of(WHEELS[1], 5, seed=seed)), ("evening",) * 5)
              for seed, name in enumerate(("first", "second"), start=1)]  # fmt: skip
     assert "No setup is clearly ahead" in headline(compare(close, "carry_m", {}))

@@ -133,8 +133,8 @@ NUMBERS = (
     Number("grip", "feed_speed_mps", "speed at which the ball is fed", 0, 20, 0.5, 0.2, 0.5),
     Number("losses", "bearing_mnm", "torque of the bearings of one wheel beyond the motor's own",
            0, 10000, 2.0, 0.2, 0.8, learned=True),
-    Number("losses", "run_down_s", "time in which a wheel on its unplugged motor slows from "
-           "run_down_from_rpm to run_down_to_rpm; gives bearing_mnm", 0.1, 3600, None, 0.03),
+    Number("losses", "run_down_s", "time in which a wheel on its unplugged motor runs "
+           "down from one speed to another; gives the torque of its bearings", 0.1, 3600, None, 0.03),
     Number("losses", "run_down_from_rpm", "speed at the beginning of that time", 1, 60000, None,
            0.01),
     Number("losses", "run_down_to_rpm", "speed at its end", 0, 60000, None, 0.01),

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 UNIT_WORDS = {
     "n_per_mm": "N/mm", "percent": "%", "gm2": "g m²", "rpm": "rpm", "mnm": "mN m", "mps": "m/s",
-    "ohm": "Ω", "mm": "mm", "ah": "A h", "g": "g", "a": "A", "v": "V", "w": "W",
+    "ohm": "Ω", "mm": "mm", "ah": "A h", "g": "g", "a": "A", "v": "V", "w": "W", "s": "s",
 }  # fmt: skip
 """How the unit at the end of a field's name is written."""
 

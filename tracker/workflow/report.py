@@ -6,8 +6,8 @@ from pathlib import Path
 
 from calibration.errors import InputError
 from calibration.site import Calibration
-from tracker.comparison.built import predicted_by_others
 from tracker.comparison.compare import compare
+from tracker.comparison.knowledge import Knowledge
 from tracker.records import Quality, Shot
 from tracker.report.calibration_picture import calibration_picture
 from tracker.report.calibration_words import camera_sentences, marker_cells, verdict_sentence
@@ -106,12 +106,12 @@ def report_facts(folders: Sequence[Path]) -> ReportFacts:
             where=str(folders[0]),
             remedy=f"measure first: lobmeter measure {folders[0]}",
         )
+    known = Knowledge(outings.setups)
     return ReportFacts(
         sessions=tuple(_about(session) for session in outings.sessions),
         setups=tuple(shots),
         comparisons=tuple(
-            compare(shots, quantity, predicted_by_others(outings.setups, quantity))
-            for quantity in QUANTITIES
+            compare(shots, quantity, known.by_others(quantity)) for quantity in QUANTITIES
         ),
         shots=tuple(rows),
         curves=tuple(curves),
