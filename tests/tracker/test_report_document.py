@@ -150,8 +150,6 @@ def test_the_headline_names_the_setup_ahead_and_only_one_that_is() -> None:
     made = facts_of(WHEELS[:2])
     ahead = '"140 mm wheels" has the greatest carry: 40.7 m'
     assert headline(made.comparisons[0]).startswith(ahead)
-        '"140 mm wheels" has the greatest carry: 40.7 m'
-    )
     close = [SetupShots(name, tuple(shots_of(WHEELS[1], 5, seed=seed)), ("evening",) * 5)
              for seed, name in enumerate(("first", "second"), start=1)]  # fmt: skip
     assert "No setup is clearly ahead" in headline(compare(close, "carry_m", {}))

@@ -134,7 +134,8 @@ NUMBERS = (
     Number("losses", "bearing_mnm", "torque of the bearings of one wheel beyond the motor's own",
            0, 10000, 2.0, 0.2, 0.8, learned=True),
     Number("losses", "run_down_s", "time in which a wheel on its unplugged motor runs "
-           "down from one speed to another; gives the torque of its bearings", 0.1, 3600, None, 0.03),
+           "down from one speed to another; gives the torque of its bearings", 0.1, 3600, None,
+           0.03),
     Number("losses", "run_down_from_rpm", "speed at the beginning of that time", 1, 60000, None,
            0.01),
     Number("losses", "run_down_to_rpm", "speed at its end", 0, 60000, None, 0.01),
