@@ -15,6 +15,7 @@ from tracker.cli.lens import lens
 from tracker.cli.log import log
 from tracker.cli.markers import markers
 from tracker.cli.measure import measure
+from tracker.cli.new import new
 from tracker.cli.overlay import overlay
 from tracker.cli.plan import plan
 from tracker.cli.predict import predict
@@ -22,6 +23,7 @@ from tracker.cli.report import report
 from tracker.cli.review import review
 from tracker.cli.screen import complain, prepare_console
 from tracker.cli.simulate import simulate
+from tracker.cli.still import still
 from tracker.cli.vantage import vantage
 
 ABOUT = (
@@ -80,6 +82,8 @@ def _options(
 
 program.command()(demo)
 program.command()(vantage)
+program.command()(new)
+program.command()(still)
 program.command()(check)
 program.command()(lens)
 program.command()(calibrate)

@@ -1,6 +1,8 @@
 """What a person wrote down about one filmed outing: ``session.toml``, read and checked."""
 
+from tracker.session.answers import length_m, number
 from tracker.session.bare import USUAL_BALL, bare_session
+from tracker.session.draft import Draft, DraftClip, draft_toml
 from tracker.session.editing import with_decision, without_decision
 from tracker.session.entries import (
     AirEntry,
@@ -33,6 +35,8 @@ __all__ = [
     "CameraEntry",
     "ClipEntry",
     "Decision",
+    "Draft",
+    "DraftClip",
     "MarkerEntry",
     "PlannedEntry",
     "ReleaseEntry",
@@ -40,7 +44,10 @@ __all__ = [
     "SetupEntry",
     "Verdict",
     "bare_session",
+    "draft_toml",
+    "length_m",
     "lens_toml",
+    "number",
     "parse_review",
     "read_lens",
     "read_review",

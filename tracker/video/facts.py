@@ -87,6 +87,10 @@ class ClipFacts:
         """True seconds of each frame from the first, shape (N,)."""
         return np.asarray((self.file_times_s - self.file_times_s[0]) / self.pace, float)
 
+    def frame_at(self, file_s: float) -> int:
+        """Return the index of the frame nearest to a playing time from the first frame, s."""
+        return int(np.argmin(np.abs(self.file_times_s - self.file_times_s[0] - file_s)))
+
 
 def inspect(path: Path | str, capture_fps: float | None = None) -> ClipFacts:
     """Read a clip's facts: one pass over its packets, one frame decoded.

@@ -1,0 +1,167 @@
+"""`lobmeter new` and `lobmeter still`, from a video file to a session that can be checked."""
+
+from datetime import datetime
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from calibration.errors import InputError
+from tests.faces.test_commands import run
+from tracker.cli import new as new_command
+from tracker.session import Draft, DraftClip, draft_toml, read_session
+from tracker.video import ClipWriter
+from tracker.video.origin import origin_from, origin_of
+from tracker.workflow.new import films, questions, start_session
+from tracker.workflow.still import write_still
+
+
+def write(path: Path, tags: dict[str, str], level: int = 120) -> Path:
+    with ClipWriter(path, (320, 180), 60, tags=tags, crf=10) as writer:
+        for index in range(12):
+            frame = np.full((180, 320, 3), level, np.uint8)
+            frame[:, :, 0] = 10 * index
+            writer.write_bgr(frame)
+    return path
+
+
+TAGS = {
+    "com.apple.quicktime.make": "Maker",
+    "com.apple.quicktime.model": "Phone 7",
+    "com.apple.quicktime.creationdate": "2026-05-17T18:03:11+0100",
+}
+
+
+@pytest.fixture
+def clip(tmp_path: Path) -> Path:
+    card = tmp_path / "card"
+    card.mkdir()
+    return write(card / "IMG 1.mp4", TAGS)
+
+
+def test_the_file_states_its_device_and_date(clip: Path) -> None:
+    origin = origin_of(clip)
+    assert origin.device == "Maker Phone 7"
+    assert origin.filmed is not None
+    assert origin.filmed == datetime.fromisoformat("2026-05-17T18:03:11+01:00")
+
+
+def test_tags_that_state_nothing_are_passed_over() -> None:
+    assert origin_from({}).device == "" and origin_from({}).filmed is None
+    never_set = origin_from({"creation_time": "1904-01-01T00:00:00Z", "make": " ", "model": "X"})
+    assert never_set.filmed is None and never_set.device == "X"
+    named = origin_from({"make": "Maker", "model": "Maker One", "date": "2026-05-17"})
+    assert named.device == "Maker One" and named.filmed == datetime(2026, 5, 17)
+
+
+def test_without_a_terminal_what_is_unknown_is_left_as_lines_to_fill_in(
+    clip: Path, tmp_path: Path
+) -> None:
+    folder = tmp_path / "lane"
+    code, shown, errors = run("new", str(folder), str(clip))
+    assert code == 0, errors
+    text = (folder / "session.toml").read_text(encoding="utf-8")
+    assert 'name = "lane"' in text and "date = 2026-05-17" in text
+    assert 'file = "../card/IMG 1.mp4"' in text
+    assert "320 x 180, 60 frames a second, 0.2 s; Maker Phone 7; 2026-05-17" in text
+    assert "# height_m = 0.80" in text and "# [[marker]]" in text
+    assert "lobmeter check" in shown and "lobmeter still" in shown
+    session = read_session(folder)
+    assert [one.path.resolve() for one in session.clips] == [clip.resolve()]
+    code, shown, errors = run("check", str(folder))
+    assert code == 0, errors
+
+
+def test_every_line_to_fill_in_is_a_field_once_the_sign_is_taken_away(
+    clip: Path, tmp_path: Path
+) -> None:
+    folder = tmp_path / "lane"
+    run("new", str(folder), str(clip), "--copy")
+    path = folder / "session.toml"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    fields = [line.removeprefix("# ") if " = " in line or "# [" in line else line for line in lines]
+    path.write_text("\n".join(fields), encoding="utf-8")
+    session = read_session(folder)
+    assert session.release.height_m == 0.8 and len(session.markers) == 1
+    assert session.setups[0].parts["wheel"]["mass_g"] == 210.0
+    assert session.camera.position_m == (20.0, -38.0, 1.4)
+
+
+def test_answers_are_taken_in_any_unit_and_asked_again_when_they_are_none(
+    clip: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answers = ["Fen Lane", "", "tenis", "tennis", "2 ft 7 in", "39°", "17,3", "-95 ft", "1.7", ""]
+    given = iter(answers)
+
+    def prompt(text: str, default: str, show_default: bool) -> str:
+        return next(given) or default
+
+    monkeypatch.setattr("typer.prompt", prompt)
+    folder = tmp_path / "lane"
+    asked = questions(folder, films([clip]))
+    start_session(folder, films([clip]), new_command._answers(asked), copy=True)
+    assert next(given, None) is None
+    session = read_session(folder)
+    assert session.name == "Fen Lane" and str(session.date) == "2026-05-17"
+    assert session.release.height_m == pytest.approx(0.7874)
+    assert session.release.angle_deg == 39.0
+    assert session.camera.position_m == pytest.approx((17.3, -28.956, 1.7))
+    assert session.clips[0].file == "clips/IMG 1.mp4" and session.clips[0].path.is_file()
+    assert clip.is_file()
+
+
+def test_a_session_that_is_there_is_never_overwritten(clip: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "lane"
+    run("new", str(folder), str(clip))
+    (folder / "session.toml").write_text("name = 'mine'", encoding="utf-8")
+    code, _, errors = run("new", str(folder), str(clip))
+    assert code == 2 and "session.toml: is there already" in errors
+    assert (folder / "session.toml").read_text(encoding="utf-8") == "name = 'mine'"
+
+
+def test_every_file_that_is_no_video_is_named(clip: Path, tmp_path: Path) -> None:
+    notes = tmp_path / "notes.txt"
+    notes.write_text("left wind", encoding="utf-8")
+    code, _, errors = run("new", str(tmp_path / "lane"), str(notes), str(clip), "gone.mp4")
+    assert code == 2 and "notes.txt" in errors and "gone.mp4" in errors
+    assert not (tmp_path / "lane").exists()
+
+
+def test_two_clips_of_one_name_cannot_be_copied_together(clip: Path, tmp_path: Path) -> None:
+    (tmp_path / "other").mkdir()
+    other = write(tmp_path / "other" / clip.name, {})
+    with pytest.raises(InputError, match="same name"):
+        start_session(tmp_path / "lane", films([clip, other]), {}, copy=True)
+    assert not (tmp_path / "lane").exists()
+
+
+def test_odd_names_are_written_so_that_toml_reads_them_back(tmp_path: Path) -> None:
+    clips = [DraftClip('clips/a "1".mp4', "wheels \\ 2", "1 s")]
+    text = draft_toml(Draft("O'Hara's \"lane\"", clips, values={"release.height_m": 0.1 + 0.2}))
+    (tmp_path / "session.toml").write_text(text, encoding="utf-8")
+    session = read_session(tmp_path, filmed=False)
+    assert session.name == "O'Hara's \"lane\"" and session.clips[0].setup == "wheels \\ 2"
+    assert session.clips[0].file == 'clips/a "1".mp4'
+
+
+def test_a_still_is_the_frame_of_its_time_with_its_parts(clip: Path, tmp_path: Path) -> None:
+    folder, time_s = write_still(clip, 0.101, tmp_path / "still")
+    assert time_s == pytest.approx(6 / 60, abs=1e-6)
+    names = {path.name for path in folder.iterdir()}
+    assert names == {"whole.jpg", *(f"{row}{column}.jpg" for row in "ABC" for column in "1234")}
+    whole = cv2.imread(str(folder / "whole.jpg"))
+    assert whole is not None and whole.shape == (180 + 128, 320 + 128, 3)
+    # Halfway between two grid lines the picture is the frame's.
+    blue = float(whole[64 + 150, 64 + 155, 0])
+    assert abs(blue - 60.0) < 12.0
+    part = cv2.imread(str(folder / "B2.jpg"))
+    assert part is not None and part.shape == (4 * 100 + 128, 4 * 120 + 128, 3)
+
+
+def test_a_still_stands_beside_its_clip_and_a_time_outside_is_refused(clip: Path) -> None:
+    code, _, errors = run("still", str(clip))
+    assert code == 0, errors
+    assert (clip.parent / "IMG 1-still" / "A1.jpg").is_file()
+    code, _, errors = run("still", str(clip), "--at", "9")
+    assert code == 2 and "--at: 9 s lies outside the clip; give 0 to 0.2." in errors

@@ -1,0 +1,44 @@
+"""Answers in plain words, with the units of tape measures."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from calibration.errors import InputError
+from tracker.session import length_m, number
+
+LENGTHS = {
+    "0.8": 0.8, "0,8": 0.8, " 80 cm ": 0.8, "80cm": 0.8, "800 mm": 0.8, "-28,5": -28.5,
+    "1 m": 1.0, "2 ft 7 in": 0.7874, "2'7\"": 0.7874, "2′7″": 0.7874, "2 ft": 0.6096,
+    "31 in": 0.7874, '31"': 0.7874, "2.5 ft": 0.762, "-95 ft": -28.956, "2 feet 7 inches": 0.7874,
+}  # fmt: skip
+"""Foot and inch are exactly 0.3048 and 0.0254 m: international yard and pound agreement, 1959."""
+
+
+@pytest.mark.parametrize("text", LENGTHS)
+def test_a_length_is_converted_to_metres(text: str) -> None:
+    assert length_m(text) == pytest.approx(LENGTHS[text], abs=1e-12)
+
+
+@pytest.mark.parametrize("text", ["", "high", "1 2", "3 stone", "1.2.3", "2 in 7 ft"])
+def test_what_is_no_length_says_how_to_write_one(text: str) -> None:
+    with pytest.raises(InputError, match="2 ft 7 in"):
+        length_m(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "value"), [("42", 42), ("39°", 39), ("39,5", 39.5), ("-3 deg", -3)]
+)
+def test_a_number_may_have_a_comma_and_a_degree_sign(text: str, value: float) -> None:
+    assert number(text) == value
+
+
+@pytest.mark.parametrize("text", ["", "steep", "4 2"])
+def test_what_is_no_number_is_refused(text: str) -> None:
+    with pytest.raises(InputError, match="no number"):
+        number(text)
+
+
+@given(st.integers(0, 400), st.integers(0, 11))
+def test_feet_and_inches_add_up(feet: int, inches: int) -> None:
+    assert length_m(f"{feet} ft {inches} in") == pytest.approx(length_m(f"{12 * feet + inches} in"))

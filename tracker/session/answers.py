@@ -1,0 +1,72 @@
+"""What a person answers in plain words, with the units that tape measures have."""
+
+import re
+
+from calibration.errors import InputError
+from tracker.session.mistakes import LENGTHS_M
+
+_FEET = re.compile(
+    r"""(?P<feet>\d+(?:\.\d+)?)\s*(?:ft|feet|foot|')\s*
+        (?:(?P<inches>\d+(?:\.\d+)?)\s*(?:in|inch|inches|"|'')?)?""",
+    re.VERBOSE,
+)
+_LENGTH = re.compile(r'([+-]?\d+(?:\.\d+)?)\s*([a-z"]*)')
+_NUMBER = re.compile(r"([+-]?\d+(?:\.\d+)?)\s*(?:°|deg|degrees)?")
+_UNITS = {
+    **LENGTHS_M,
+    "": 1.0,
+    '"': LENGTHS_M["in"],
+    "inch": LENGTHS_M["in"],
+    "inches": LENGTHS_M["in"],
+    "metre": 1.0,
+    "metres": 1.0,
+    "meter": 1.0,
+    "meters": 1.0,
+}
+
+
+def length_m(text: str) -> float:
+    """Return a length in metres.
+
+    Parameters
+    ----------
+    text : str
+        ``0.8``, ``0,8``, ``80 cm``, ``2 ft 7 in``, ``2'7"`` or ``31 in``; without a unit, metres.
+
+    Raises
+    ------
+    InputError
+        Where it is no length.
+    """
+    plain = _plain(text)
+    sign = -1.0 if plain.startswith("-") else 1.0
+    feet = _FEET.fullmatch(plain.lstrip("+-").strip())
+    if feet is not None:
+        inches = float(feet["inches"] or 0.0)
+        return sign * (float(feet["feet"]) * LENGTHS_M["ft"] + inches * LENGTHS_M["in"])
+    found = _LENGTH.fullmatch(plain)
+    if found is None or found[2] not in _UNITS:
+        raise InputError(
+            f'"{text.strip()}" is no length', remedy="write it as 0.8, as 80 cm or as 2 ft 7 in"
+        )
+    return float(found[1]) * _UNITS[found[2]]
+
+
+def number(text: str) -> float:
+    """Return a number; a comma as its decimal mark and a degree sign are accepted.
+
+    Raises
+    ------
+    InputError
+        Where it is none.
+    """
+    found = _NUMBER.fullmatch(_plain(text))
+    if found is None:
+        raise InputError(f'"{text.strip()}" is no number', remedy="write it as 42 or as 42.5")
+    return float(found[1])
+
+
+def _plain(text: str) -> str:
+    """Return an answer in lower case with points as decimal marks and straight quotes."""
+    straight = text.strip().lower().translate(str.maketrans("\u2032\u2019\u2033\u201d", "''\"\""))
+    return re.sub(r"(?<=\d),(?=\d)", ".", straight)
