@@ -31,6 +31,9 @@ second of processor time."""
 MOST_TO_LEAVE_OUT = 6
 """Of more markers, those left out in turn: the ones without which chi-square would fall most."""
 
+METRES_PER_FOOT = 0.3048
+"""Exact (International Yard and Pound Agreement, 1959)."""
+
 BLUNT = 30.0
 """Factor of the pixels' uncertainties under which markers that fit no camera are ranked."""
 
@@ -64,18 +67,41 @@ class Suspect:
 
 @dataclass(frozen=True)
 class _Mistake:
-    """One likely mistake: what it concerns, the site without it, whether all stays observed."""
+    """One likely mistake: what it concerns and the site without it.
+
+    `keeps_all` says that all observations stay, `leaves_out` names a marker that does not.
+    """
 
     names: tuple[str, ...]
     text: str
     site: Site
     keeps_all: bool = False
+    leaves_out: str = ""
 
 
-def suspects(
-    observations: Observations, fit: Adjustment, refit: Refit
-) -> tuple[tuple[Suspect, ...], tuple[str, ...]]:
-    """Return the suspected blunders, and notes.
+@dataclass(frozen=True)
+class Findings:
+    """What the search for blunders found.
+
+    Attributes
+    ----------
+    suspects : tuple of Suspect
+    notes : tuple of str
+    left_out : str
+        The one marker without which everything agrees, where that is the only explanation; else
+        empty.
+    competing : str
+        The explanations in a sentence where there are several; else empty.
+    """
+
+    suspects: tuple[Suspect, ...] = ()
+    notes: tuple[str, ...] = ()
+    left_out: str = ""
+    competing: str = ""
+
+
+def blunders(observations: Observations, fit: Adjustment, refit: Refit) -> Findings:
+    """Return the suspected blunders of a site that was adjusted.
 
     Parameters
     ----------
@@ -87,7 +113,7 @@ def suspects(
     w = w_values(fit)
     largest = np.nanmax(np.abs(w), initial=0.0)
     if fit.p_value >= ALARM and largest < critical_w(len(w), ALARM):
-        return (), _blind_spots(observations, fit)
+        return Findings(notes=_blind_spots(observations, fit))
     doubtful = _doubtful(observations, fit)
     found, clear = _explanations(observations.site, doubtful, refit, fit.chi_square)
     if not found:
@@ -96,25 +122,34 @@ def suspects(
             f"{fit.chi_square:.0f} with {fit.degrees_of_freedom} degrees of freedom), and no "
             "single marker explains it: look at every marker's pixel and coordinates"
         )
-        return (), (note,)
+        return Findings(notes=(note,))
     named = tuple(
         Suspect(name, _largest_w(observations, w, name), mistake.text)
         for mistake in (found[:1] if clear else found)
         for name in mistake.names
     )
-    if clear:
-        return named, (f"{found[0].text}; without that everything agrees",)
-    return named, (_unclear(found),)
+    if not clear:
+        return Findings(named, (_unclear(found),), competing=_unclear(found))
+    note = f"{found[0].text}; without that everything agrees"
+    return Findings(named, (note,), left_out=found[0].leaves_out)
 
 
-def explained(site: Site, refit: Refit) -> InputError | None:
-    """Return the mistakes that keep a site from being solved; None where none is found."""
+def explained(site: Site, refit: Refit) -> tuple[InputError | None, Findings]:
+    """Return the mistakes that keep a site from being solved, as an error and as findings.
+
+    The error is None where no mistake explains it.
+    """
     found, clear = _explanations(site, _doubtful_of_none(site, refit), refit, float("inf"))
     if not found:
-        return None
-    if clear:
-        return InputError(found[0].text, remedy="correct it or leave it out")
-    return InputError(_unclear(found), remedy="look at these, and pick one more marker")
+        return None, Findings()
+    if not clear:
+        remedy = "look at these, and pick one more marker"
+        return InputError(_unclear(found), remedy=remedy), Findings(competing=_unclear(found))
+    best = found[0]
+    named = tuple(Suspect(name, float("nan"), best.text) for name in best.names)
+    note = f"{best.text}; without that everything agrees"
+    error = InputError(best.text, remedy="correct it or leave it out")
+    return error, Findings(named, (note,), left_out=best.leaves_out)
 
 
 def _unclear(mistakes: list[_Mistake]) -> str:
@@ -177,7 +212,18 @@ def _mistakes(site: Site, doubtful: tuple[Marker, ...]) -> Iterator[_Mistake]:
             f'marker "{marker.name}" does not agree with the rest: its label, its coordinates '
             "or its pixel is wrong",
             replace(site, markers=left),
+            leaves_out=marker.name,
         )
+        column, row = (0.0, 0.0) if marker.pixel is None else marker.pixel
+        if -0.5 <= row <= site.size_px[0] - 0.5 and -0.5 <= column <= site.size_px[1] - 0.5:
+            turned = replace(marker, pixel=np.array([row, column]))
+            yield _Mistake(
+                (marker.name,),
+                f'column and row of the pixel of marker "{marker.name}" are swapped: '
+                f"[{row:g}, {column:g}] agrees with the rest",
+                replace(site, markers=tuple(turned if m is marker else m for m in picked)),
+                keeps_all=True,
+            )
     if len(picked) <= MOST_MARKERS_TO_SWAP:
         for one, other in combinations(picked, 2):
             swapped = {
@@ -191,6 +237,7 @@ def _mistakes(site: Site, doubtful: tuple[Marker, ...]) -> Iterator[_Mistake]:
                 keeps_all=True,
             )
     yield from _mirrored(site)
+    yield from _in_feet(site)
     if site.position_m is not None:
         yield _Mistake(
             ("camera position",),
@@ -210,6 +257,30 @@ def _mistakes(site: Site, doubtful: tuple[Marker, ...]) -> Iterator[_Mistake]:
             "zoom's",
             replace(site, lens=None, field_of_view_deg=None),
         )
+
+
+def _in_feet(site: Site) -> Iterator[_Mistake]:
+    """Yield that the markers, or the camera's position, are written in feet."""
+    picked = site.picked
+    if site.position_m is None:
+        return
+    yield _Mistake(
+        tuple(marker.name for marker in picked),
+        "the coordinates of the markers are in feet and the camera's position is in metres: "
+        f"multiply them by {METRES_PER_FOOT:g}",
+        replace(
+            site,
+            markers=tuple(replace(m, ground_m=METRES_PER_FOOT * m.ground_m) for m in picked),
+        ),
+        keeps_all=True,
+    )
+    yield _Mistake(
+        ("camera position",),
+        "the camera's position is in feet and the coordinates of the markers are in metres: "
+        f"multiply it by {METRES_PER_FOOT:g}",
+        replace(site, position_m=METRES_PER_FOOT * site.position_m),
+        keeps_all=True,
+    )
 
 
 def _mirrored(site: Site) -> Iterator[_Mistake]:

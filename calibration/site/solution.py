@@ -1,7 +1,7 @@
 """The adjustment of a site: one camera, its covariance, and the verdict on it."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,7 @@ from calibration.adjustment import (
 from calibration.camera import Camera
 from calibration.errors import CameraField, InputError, Undetermined
 from calibration.site.accuracy import Quantity, bend, flight_quantities, ground_covariances
-from calibration.site.blunders import ALARM, Suspect, explained, largest_w, suspects
+from calibration.site.blunders import ALARM, Findings, Suspect, blunders, explained, largest_w
 from calibration.site.observations import CAMERA_SIZE, Observations, Posed, moved
 from calibration.site.stand import Site, check, is_line
 from calibration.site.starts import Start, starts
@@ -85,7 +85,11 @@ class Calibration:
     chi_square, dof, p_value : float, int, float
         Verdict on the whole.
     suspects : tuple of Suspect
-        Markers that do not agree with the rest, worst first.
+        What does not agree with the rest, worst first.
+    left_out : str
+        Name of the one marker that contradicts all the others and was left out; empty without.
+    competing : str
+        A sentence where something is wrong and several mistakes explain it; else empty.
     weakest : Weakness
     quantities : tuple of Quantity
         Of a flight along the firing line, with the uncertainty that comes from the camera.
@@ -112,6 +116,8 @@ class Calibration:
     quantities: tuple[Quantity, ...]
     notes: tuple[str, ...]
     summary: str
+    left_out: str = ""
+    competing: str = ""
 
 
 class _Unfit(InputError):
@@ -140,8 +146,33 @@ def solve(site: Site) -> Calibration:
         fit = _best(observations)
         refuse_undetermined(observations, fit)
     except _Unfit as unfit:
-        raise (explained(site, _refit) or unfit) from None
-    return _calibration(observations, fit)
+        error, found = explained(site, _refit)
+        solved = _without(site, found)
+        if solved is None:
+            raise (error or unfit) from None
+        return solved
+    found = blunders(observations, fit, _refit)
+    return _without(site, found) or _calibration(observations, fit, found)
+
+
+def _without(site: Site, found: Findings) -> Calibration | None:
+    """Return the calibration without the one marker that contradicts the rest.
+
+    None where there is no such marker, or the rest does not determine the camera.
+    """
+    if not found.left_out:
+        return None
+    rest = tuple(marker for marker in site.markers if marker.name != found.left_out)
+    try:
+        solved = solve(replace(site, markers=rest))
+    except InputError:
+        return None
+    if solved.suspects:
+        return None
+    note = f"{found.suspects[0].text}; the camera is calibrated without it"
+    return replace(
+        solved, suspects=found.suspects, notes=(note, *solved.notes), left_out=found.left_out
+    )
 
 
 def _refit(site: Site) -> Adjustment | None:
@@ -274,9 +305,8 @@ def refuse_undetermined(observations: Observations, fit: Adjustment) -> None:
     raise Undetermined(what, remedy=remedy)
 
 
-def _calibration(observations: Observations, fit: Adjustment) -> Calibration:
+def _calibration(observations: Observations, fit: Adjustment, found: Findings) -> Calibration:
     """Return the calibration that an adjustment gives."""
-    named, notes = suspects(observations, fit, _refit)
     # Disagreement enlarges the covariance (Birge 1932, ratio).
     factor = max(1.0, fit.variance_factor) if fit.p_value < ALARM else 1.0
     whole = factor * (fit.covariance + fit.covariance.T) / 2.0
@@ -304,11 +334,12 @@ def _calibration(observations: Observations, fit: Adjustment) -> Calibration:
         chi_square=fit.chi_square,
         dof=fit.degrees_of_freedom,
         p_value=fit.p_value,
-        suspects=named,
+        suspects=found.suspects,
         weakest=weakness(observations, camera, whole, quantities),
         quantities=quantities,
-        notes=(*notes, *_notes(observations, fit, camera, landing)),
+        notes=(*found.notes, *_notes(observations, fit, camera, landing)),
         summary=_summary(camera, landing),
+        competing=found.competing,
     )
 
 

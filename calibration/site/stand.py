@@ -145,12 +145,14 @@ def _marker_faults(site: Site) -> list[InputError]:
         if marker.pixel is None:
             continue
         column, row = marker.pixel
+        turned = -0.5 <= row <= width - 0.5 and -0.5 <= column <= height - 0.5
         if not (-0.5 <= column <= width - 0.5 and -0.5 <= row <= height - 0.5):
             faults.append(
                 InputError(
                     f"pixel [{column:g}, {row:g}] lies outside the frame of {width} x {height}",
                     where=MarkerField(marker.name, "pixel"),
-                    remedy="pick the marker again on a frame of this clip",
+                    remedy=("column and row swapped? else " if turned else "")
+                    + "pick the marker again on a frame of this clip",
                 )
             )
     for plumb in site.plumbs:

@@ -110,7 +110,8 @@ def test_the_search_for_a_wrong_marker_is_bounded(px, monkeypatch):
     except InputError as error:
         verdict = str(error)
     assert "do not agree" in verdict or "no place of the camera" in verdict
-    assert 0 < len(refits) <= MOST_TO_LEAVE_OUT + 4
+    # Each doubtful marker is left out and turned; beside them the statements on the camera.
+    assert 0 < len(refits) <= 2 * MOST_TO_LEAVE_OUT + 6
 
 
 def test_more_markers_than_are_used_are_refused():

@@ -16,8 +16,9 @@ def check(
 ) -> None:
     """Check whether a session can be measured, and what to add.
 
-    Each fault is named with its file and field; with a fault the exit code is 2. Advice names
-    what would make the figures more certain. Nothing is measured and nothing is written.
+    Each fault is named with its file and field; with a fault the exit code is 2. Questions name
+    what is likely a slip; advice, what would make the figures more certain. Nothing is measured and
+    nothing is written.
     """
     from tracker.workflow.check import Kind, check_session
 
@@ -26,10 +27,15 @@ def check(
     faults = [one.sentence for one in findings if one.kind == Kind.FAULT]
     advice = [one.sentence for one in findings if one.kind == Kind.ADVICE]
     say(screen, [one.sentence for one in findings if one.kind == Kind.FACT])
+    questions = [one.sentence for one in findings if one.kind == Kind.QUESTION]
+    if questions:
+        say(screen, ["", "Questions:"])
+        say(screen, [f"- {sentence}" for sentence in questions])
     if advice:
         say(screen, ["", "What would help:"])
         say(screen, [f"- {sentence}" for sentence in advice])
     if faults:
         complain(faults)
         raise typer.Exit(2)
-    say(screen, ["", f"Ready: lobmeter measure {session}"])
+    ready = "Once these questions are answered" if questions else "Ready"
+    say(screen, ["", f"{ready}: lobmeter measure {session}"])

@@ -4,11 +4,11 @@ from dataclasses import dataclass
 
 from calibration.camera import Camera
 from tracker.measurement.context import ClipRequest
-from tracker.measurement.fitted_shot import FittedShot, numbered
+from tracker.measurement.fitted_shot import FittedShot, doubted, numbered
 from tracker.measurement.passes import NO_OBSERVERS, Observers
 from tracker.measurement.selection import selected
 from tracker.measurement.starts.protocol import Start
-from tracker.records import RejectedCandidate
+from tracker.records import Quality, RejectedCandidate
 from tracker.video import ClipFacts
 
 
@@ -52,6 +52,11 @@ def measure(
     """
     found = start.find(facts, request, observers)
     shots, rejected = selected(found.shots, found.rejected, request.setup)
+    for reason in request.doubts:
+        shots = [
+            shot if shot.shot.quality == Quality.REJECTED else doubted(shot, reason)
+            for shot in shots
+        ]
     return ClipResult(
         tuple(numbered(shot, number) for number, shot in enumerate(shots, start=1)),
         (*facts.notes, *found.notes),

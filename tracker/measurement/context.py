@@ -10,6 +10,7 @@ from calibration.timebase import row_fraction
 from tracker.detection import SearchSettings
 from tracker.fitting import Circumstances, Conditions
 from tracker.following import SearchContext
+from tracker.records import Reason
 from tracker.video import ClipFacts
 
 Array = NDArray[np.float64]
@@ -23,10 +24,13 @@ class ClipRequest(Conditions):
     ----------
     clip, setup : str
         As the session names them.
+    doubts : tuple of Reason
+        What concerns every shot of the clip and is known before.
     """
 
     clip: str
     setup: str
+    doubts: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True)

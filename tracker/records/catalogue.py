@@ -57,6 +57,7 @@ class ReasonCode(StrEnum):
     GRAVITY_YARDS = "gravity_yards"
     GRAVITY_FEET = "gravity_feet"
     GRAVITY_UNEXPLAINED = "gravity_unexplained"
+    MARKER_LEFT_OUT = "marker_left_out"
 
     STARTS_ELSEWHERE = "starts_elsewhere"
     STARTS_AT_EDGE = "starts_at_edge"
@@ -175,6 +176,11 @@ _DOUBTS = {
         "frame rate or spacing wrong",
         "either the true frame rate is {rate_fps:.3g} a second, not {assumed_fps:.4g} "
         "(see capture_fps), or what is taped as 10 m is {ten_metres:.3g} m",
+    ),
+    ReasonCode.MARKER_LEFT_OUT: Entry(
+        "marker left out",
+        "one marker contradicts all the others and was left out (see the note on the clip)",
+        NO_FIGURE,
     ),
 }
 

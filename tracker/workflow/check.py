@@ -9,13 +9,15 @@ from tracker.session import SESSION_FILE, ClipEntry, Session, read_session
 from tracker.video import ClipFacts
 from tracker.workflow.advice import camera_advice, launcher_advice, session_advice
 from tracker.workflow.inputs import inspected
-from tracker.workflow.stand import calibrate, leaves_gravity
+from tracker.workflow.questions import clip_questions, session_questions
+from tracker.workflow.stand import calibrate, leaves_gravity, refuse_competing
 
 
 class Kind(StrEnum):
     """Kind of a finding."""
 
     FAULT = "fault"
+    QUESTION = "question"
     ADVICE = "advice"
     FACT = "fact"
 
@@ -39,13 +41,15 @@ def check_session(folder: Path) -> tuple[Finding, ...]:
     Returns
     -------
     tuple of Finding
-        Faults, without whose mending nothing can be measured; facts; and advice.
+        Faults, with which nothing can be measured; facts; questions on what is likely a slip; and
+        advice.
     """
     try:
         session = read_session(folder)
     except InputError as error:
         return tuple(Finding(Kind.FAULT, sentence) for sentence in error.sentences())
     found: list[Finding] = [Finding(Kind.FACT, _about(session))]
+    found.extend(Finding(Kind.QUESTION, sentence) for sentence in session_questions(session))
     for clip in session.clips:
         found.extend(_check_clip(session, clip))
     found.extend(Finding(Kind.ADVICE, sentence) for sentence in session_advice(session))
@@ -68,6 +72,7 @@ def _check_clip(session: Session, clip: ClipEntry) -> list[Finding]:
         return found + [Finding(Kind.ADVICE, sentence) for sentence in _unpicked(clip)]
     try:
         calibration = calibrate(session, clip, facts.size_px)
+        refuse_competing(clip, calibration)
     except InputError as error:
         if isinstance(error, InputErrors) and leaves_gravity(clip, error):
             return [Finding(Kind.FACT, _film(clip, facts)), *_gravity_alone(clip, error)]
@@ -75,6 +80,7 @@ def _check_clip(session: Session, clip: ClipEntry) -> list[Finding]:
         return found + [Finding(Kind.ADVICE, sentence) for sentence in _unpicked(clip)]
     found = [Finding(Kind.FACT, _film(clip, facts))]
     found.append(Finding(Kind.FACT, f"{clip.file}: {calibration.summary}."))
+    found.extend(Finding(Kind.QUESTION, text) for text in clip_questions(clip, calibration))
     for sentence in (*facts.notes, *calibration.notes):
         found.append(Finding(Kind.ADVICE, f"{clip.file}: {sentence.rstrip('.')}."))
     for sentence in (*_unpicked(clip), *camera_advice(session, clip, calibration)):

@@ -13,6 +13,7 @@ from tracker.measurement.starts import (
     Start,
     field_of,
 )
+from tracker.records import Reason, ReasonCode
 from tracker.report.explanation import CandidateLog, explanation_pictures
 from tracker.report.shot_frames import draw_shots
 from tracker.session import ClipEntry, Session
@@ -100,7 +101,8 @@ def measure_ready(
         start: Start = PresumedCameraStart(site, session.release.height_known)
         notes = list(assumed_words(session, site))
     else:
-        request = replace(request, camera_parts=calibration.camera_parts)
+        doubts = (Reason(ReasonCode.MARKER_LEFT_OUT),) if calibration.left_out else ()
+        request = replace(request, camera_parts=calibration.camera_parts, doubts=doubts)
         start = _calibrated_start(calibration, request, ready.clip, from_anywhere)
         notes = list(calibration.notes)
     result = measure(ready.facts, request, start, observers)

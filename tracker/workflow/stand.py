@@ -68,14 +68,24 @@ def calibrate_if_fixed(
     Raises
     ------
     InputErrors
-        Each fault with the file and the table where it stands.
+        Each fault with the file and the table where it stands; also where something is wrong and
+        several mistakes explain it.
     """
     try:
-        return calibrate(session, clip, size_px)
+        calibration = calibrate(session, clip, size_px)
     except InputErrors as faults:
         if leaves_gravity(clip, faults):
             return None
         raise
+    refuse_competing(clip, calibration)
+    return calibration
+
+
+def refuse_competing(clip: ClipEntry, calibration: Calibration) -> None:
+    """Raise `InputErrors` where something is wrong and several mistakes explain it."""
+    if calibration.competing:
+        remedy = "look at these, and pick one more marker"
+        raise InputErrors([_located(InputError(calibration.competing, remedy=remedy), clip)])
 
 
 def request_of(session: Session, clip: ClipEntry) -> ClipRequest:

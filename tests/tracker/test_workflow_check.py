@@ -1,0 +1,179 @@
+"""What `check` asks, refuses and lets pass, from the session's own values and its calibration."""
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from calibration.camera import looking_at
+from calibration.errors import InputErrors
+from calibration.site import Site
+from calibration.site.reach import lone_marker
+from tests.calibration.fields import LAYOUTS, field
+from tests.tracker.invented_shot import CAMERA
+from tests.tracker.test_workflow_results import small
+from tracker.measurement import ClipRequest, FittedShot, Observers, measure
+from tracker.measurement.starts.protocol import Findings
+from tracker.records import Quality, Reason, ReasonCode
+from tracker.records.catalogue import Figure
+from tracker.session import Session, read_session
+from tracker.video import ClipFacts, ClipWriter, inspect
+from tracker.workflow.questions import clip_questions, session_questions
+from tracker.workflow.stand import calibrate, calibrate_if_fixed, request_of
+
+SIZE = (1920, 1080)
+
+
+def written(folder: Path, site: Site, camera: str = "", **changes: str) -> Session:
+    """Write a session of a drawn site, and read it."""
+    (folder / "clips").mkdir(parents=True, exist_ok=True)
+    (folder / "clips" / "a.mp4").write_bytes(b"not read here")
+    position = np.round(site.position_m, 3).tolist() if site.position_m is not None else None
+    lines = ["[release]", f"height_m = {changes.get('height', '0.8')}", "[air]"]
+    lines += [changes.get("air", "wind_along_mps = 1.0"), "[camera]"]
+    lines += [f"position_m = {position}", camera]
+    for marker in site.markers:
+        lines += [
+            "[[marker]]",
+            f'name = "{marker.name}"',
+            f"ground_m = {np.round(marker.ground_m, 3).tolist()}",
+            f"pixel = {np.round(marker.pixel, 2).tolist()}",
+        ]
+    lines += ["[[setup]]", 'name = "140 mm wheels"', "[[clip]]", 'file = "clips/a.mp4"']
+    lines += ['setup = "140 mm wheels"']
+    (folder / "session.toml").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return read_session(folder)
+
+
+def site(seed: int = 5) -> Site:
+    return field(LAYOUTS[0], np.random.default_rng(seed)).site
+
+
+def moved(known: Site, at: int, px: tuple[float, float]) -> Site:
+    markers = list(known.markers)
+    markers[at] = replace(markers[at], pixel=markers[at].pixel + np.array(px))
+    return replace(known, markers=tuple(markers))
+
+
+def test_a_usual_session_raises_no_question(tmp_path: Path) -> None:
+    session = written(tmp_path, site())
+    assert session_questions(session) == []
+    clip = session.clips[0]
+    assert clip_questions(clip, calibrate(session, clip, SIZE)) == []
+
+
+@pytest.mark.parametrize(
+    ("changes", "question"),
+    [
+        ({"height": "80"}, "[release], height_m = 80: is it so high above the ground, in metres?"),
+        ({"height": "2.6"}, "If it is in feet, write 0.79."),
+        ({"air": "wind_along_mps = 18.0"}, "wind_along_mps = 18: a gale? In km/h it would be 5.0"),
+        ({"air": "wind_across_mps = -16.0"}, "wind_across_mps = -16"),
+    ],
+)
+def test_values_that_are_likely_slips_are_asked_about(
+    changes: dict[str, str], question: str, tmp_path: Path
+) -> None:
+    (asked,) = session_questions(written(tmp_path, site(), **changes))
+    assert question in asked
+
+
+@pytest.mark.parametrize(("height", "asked"), [("2.5", 0), ("2.51", 1)])
+def test_what_a_person_reaches_is_not_asked_about(height: str, asked: int, tmp_path: Path) -> None:
+    assert len(session_questions(written(tmp_path, site(), height=height))) == asked
+
+
+def test_a_camera_and_a_marker_high_up_are_asked_about(tmp_path: Path) -> None:
+    known = site()
+    high = replace(known.markers[3], ground_m=known.markers[3].ground_m + 9.84 * np.eye(3)[2])
+    known = replace(
+        known,
+        markers=(*known.markers[:3], high, known.markers[4]),
+        position_m=known.position_m + np.array([0.0, 0.0, 4.0]),
+    )
+    asked = session_questions(written(tmp_path, known))
+    assert len(asked) == 2
+    assert "position_m, up" in asked[0]
+    assert '"marker 3", ground_m, up' in asked[1]
+
+
+def test_a_marker_that_alone_carries_the_calibration_far_is_asked_about(tmp_path: Path) -> None:
+    # The 40 m cone was typed with a digit too many; its pixel is where a cone at 400 m would be.
+    camera = looking_at((-15.0, -20.0, 1.6), (60.0, 0.0, 2.0), 1500.0, SIZE)
+    ground = np.array([[x, 0.0, 0.0] for x in (10.0, 20.0, 30.0, 400.0)])
+    known = site()
+    markers = tuple(
+        replace(m, name=f"{g[0]:g} m", ground_m=g, pixel=p)
+        for m, g, p in zip(known.markers, ground, camera.project(ground), strict=False)
+    )
+    session = written(tmp_path, Site(SIZE, markers, position_m=camera.position))
+    clip = session.clips[0]
+    calibration = calibrate(session, clip, SIZE)
+    lone = lone_marker(calibration)
+    assert lone is not None
+    assert lone.name == "400 m"
+    assert lone.half_width_m > 30.0 > 5.0 > lone.next_half_width_m
+    (asked,) = clip_questions(clip, calibration)
+    assert '[[marker]] "400 m"' in asked
+    assert "is it 400 m down the line?" in asked
+    assert f"±{lone.half_width_m:.0f} m" in asked
+
+
+def test_where_two_mistakes_compete_a_session_is_refused(tmp_path: Path) -> None:
+    known = moved(site(), 2, (0.0, 25.0))
+    session = written(tmp_path, replace(known, markers=known.markers[::2]))
+    clip = session.clips[0]
+    assert calibrate(session, clip, SIZE).competing
+    with pytest.raises(InputErrors) as caught:
+        calibrate_if_fixed(session, clip, SIZE)
+    (said,) = caught.value.sentences()
+    assert said.startswith("session.toml, [[marker]], for clips/a.mp4: something is wrong")
+    assert said.endswith("look at these, and pick one more marker.")
+
+
+def test_a_fault_of_a_marker_names_its_line_though_it_is_called_camera(tmp_path: Path) -> None:
+    known = site()
+    outside = replace(known.markers[1], name="camera", pixel=np.array([3000.0, 20.0]))
+    session = written(tmp_path, replace(known, markers=(known.markers[0], outside)))
+    with pytest.raises(InputErrors) as caught:
+        calibrate(session, session.clips[0], SIZE)
+    (said,) = caught.value.sentences()
+    assert '[[marker]] 2 "camera", for clips/a.mp4: pixel [3000, 20] lies outside' in said
+
+
+def test_one_wrong_marker_is_left_out_and_said(tmp_path: Path) -> None:
+    session = written(tmp_path, moved(site(), 2, (60.0, 0.0)))
+    found = calibrate_if_fixed(session, session.clips[0], SIZE)
+    assert found is not None
+    assert found.left_out == "marker 2"
+    assert 'marker "marker 2" does not agree' in found.notes[0]
+
+
+@dataclass(frozen=True)
+class ShotsAt:
+    """A start that finds the same shots whatever the clip holds."""
+
+    shots: tuple[FittedShot, ...]
+
+    def find(self, facts: ClipFacts, request: ClipRequest, observers: Observers) -> Findings:
+        return Findings(CAMERA, list(self.shots))
+
+
+def test_a_doubt_about_the_clip_stands_on_every_row_that_counts(tmp_path: Path) -> None:
+    with ClipWriter(tmp_path / "a.mp4", (64, 48), 30) as writer:
+        for _ in range(4):
+            writer.write_bgr(np.zeros((48, 64, 3), np.uint8))
+    session = written(tmp_path, site())
+    request = replace(
+        request_of(session, session.clips[0]), doubts=(Reason(ReasonCode.MARKER_LEFT_OUT),)
+    )
+    facts = inspect(tmp_path / "a.mp4")
+    (first,) = measure(facts, request, ShotsAt((small(1),))).shots
+    assert first.shot.quality is Quality.CHECK
+    assert [reason.code for reason in first.shot.reasons] == [ReasonCode.MARKER_LEFT_OUT]
+    assert not any(first.shot.reasons[0].spoils(figure) for figure in Figure)
+    spoilt = replace(small(1), shot=replace(small(1).shot, quality=Quality.REJECTED))
+    (kept,) = measure(facts, request, ShotsAt((spoilt,))).shots
+    assert kept.shot.quality is Quality.REJECTED
+    assert kept.shot.reasons == spoilt.shot.reasons

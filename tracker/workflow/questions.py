@@ -1,0 +1,53 @@
+"""Questions on a session: what is possible and so unusual that it is more likely a slip."""
+
+from calibration.site import Calibration
+from calibration.site.blunders import METRES_PER_FOOT
+from calibration.site.reach import lone_marker
+from tracker.session import SESSION_FILE, ClipEntry, Session
+
+HIGHEST_M = 2.5
+"""Height above the ground, m, over which a release, a camera or a marker is asked about: a person
+reaches no higher (common practice, no source)."""
+
+STRONGEST_WIND_MPS = 15.0
+"""Wind, m/s, in which nobody measures throws: Beaufort 7 begins at 13.9 (WMO scale)."""
+
+
+def session_questions(session: Session) -> list[str]:
+    """Return the questions that a session's own values raise, as sentences."""
+    release, camera, air = session.release, session.camera, session.air
+    found = []
+    if release.height_known and release.height_m > HIGHEST_M:
+        found.append(_height("[release], height_m", release.height_m))
+    if camera.position_m is not None and camera.position_m[2] > HIGHEST_M:
+        found.append(_height("[camera], position_m, up", camera.position_m[2]))
+    for marker in session.markers:
+        if marker.ground_m[2] > HIGHEST_M:
+            found.append(_height(f'[[marker]] "{marker.name}", ground_m, up', marker.ground_m[2]))
+    for name in ("wind_along_mps", "wind_across_mps"):
+        wind = getattr(air, name)
+        if wind is not None and abs(wind) > STRONGEST_WIND_MPS:
+            found.append(
+                f"{SESSION_FILE}, [air], {name} = {wind:g}: a gale? In km/h it would be "
+                f"{wind / 3.6:.1f} m/s."
+            )
+    return found
+
+
+def clip_questions(clip: ClipEntry, calibration: Calibration) -> list[str]:
+    """Return the questions that the calibration of a clip raises, as sentences."""
+    lone = lone_marker(calibration)
+    if lone is None:
+        return []
+    return [
+        f'{SESSION_FILE}, [[marker]] "{lone.name}", for {clip.file}: is it {lone.along_m:.4g} m '
+        f"down the line? It alone carries the calibration there: a landing would be known to "
+        f"±{lone.half_width_m:.0f} m, and to ±{lone.next_half_width_m:.2g} m at "
+        f"{lone.next_along_m:.4g} m."
+    ]
+
+
+def _height(field: str, metres: float) -> str:
+    feet = metres * METRES_PER_FOOT
+    hint = f" If it is in feet, write {feet:.2f}." if feet <= HIGHEST_M else ""
+    return f"{SESSION_FILE}, {field} = {metres:g}: is it so high above the ground, in metres?{hint}"
