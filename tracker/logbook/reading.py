@@ -106,7 +106,7 @@ def sessions_from(
     ).all()
     setups, names = _setups(connection, numbers, wanted)
     clips, files = _clips(connection, numbers)
-    shots, shared = _shots(connection, numbers, names, files)
+    shots, shared = _shots(connection, numbers, wanted, (names, files))
     return tuple(
         LoggedSession(
             name=head.name,
@@ -163,10 +163,11 @@ def _clips(
 def _shots(
     connection: sa.Connection,
     numbers: sa.ScalarSelect[Any],
-    names: dict[int, str],
-    files: dict[int, tuple[int, str]],
+    wanted: Filter,
+    known: tuple[dict[int, str], dict[int, tuple[int, str]]],
 ) -> tuple[dict[int, list[Shot]], dict[int, dict[tuple[str, int], dict[str, float]]]]:
     """Return the shots of the setups named, and their shared uncertainties, by session."""
+    names, files = known
     found: dict[int, list[Shot]] = defaultdict(list)
     shared: dict[int, dict[tuple[str, int], dict[str, float]]] = defaultdict(dict)
     heads = (t.shot.c.clip_id, t.shot.c.setup_id, t.shot.c.number)
@@ -174,19 +175,18 @@ def _shots(
     for clip_id, setup_id, number, *values in connection.execute(
         sa.select(*heads, *columns)
         .join(t.clip, t.clip.c.id == t.shot.c.clip_id)
-        .where(t.clip.c.session_id.in_(numbers))
+        .join(t.setup, t.setup.c.id == t.shot.c.setup_id)
+        .where(t.clip.c.session_id.in_(numbers), *_setup_conditions(wanted))
         .order_by(t.shot.c.id)
     ):
-        if setup_id not in names:
-            continue
         session_id, file = files[clip_id]
         figures = dict(zip(t.FIGURES, values[: len(t.FIGURES)], strict=True))
         figures["quality"] = Quality(figures["quality"])
         figures["reasons"] = tuple(_reason(each) for each in figures["reasons"])
         figures["landing_seen"] = bool(figures["landing_seen"])
         found[session_id].append(Shot(clip=file, setup=names[setup_id], shot=number, **figures))
-        known = zip(t.SHARED, values[len(t.FIGURES) :], strict=True)
-        parts = {figure: u for figure, u in known if u is not None}
+        pairs = zip(t.SHARED, values[len(t.FIGURES) :], strict=True)
+        parts = {figure: u for figure, u in pairs if u is not None}
         if parts:
             shared[session_id][file, number] = parts
     return found, shared
