@@ -266,9 +266,10 @@ def rotation_from_vector(vector: ArrayLike) -> Array:
     cross = _cross_matrices(turn.reshape(1, 3))[0]
     if angle < 1e-8:
         return np.asarray(np.eye(3) + cross + 0.5 * cross @ cross, float)
-    return (
+    found: Array = (
         np.eye(3) + np.sin(angle) / angle * cross + (1.0 - np.cos(angle)) / angle**2 * cross @ cross
     )
+    return found
 
 
 def _cross_matrices(vectors: Array) -> Array:

@@ -39,7 +39,6 @@ def test_no_function_needs_a_map() -> None:
     assert by_file(long_functions) == {}
 
 
-@pytest.mark.skip(reason="the code is being divided up")
 def test_no_function_takes_more_than_six() -> None:
     assert by_file(wide_functions) == {}
 

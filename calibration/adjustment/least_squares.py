@@ -103,7 +103,7 @@ class Adjustment:
     @property
     def rank(self) -> int:
         """Number of parameter directions that the observations fix."""
-        return self.jacobian.shape[1] - len(self.undetermined)
+        return int(self.jacobian.shape[1] - len(self.undetermined))
 
     @property
     def degrees_of_freedom(self) -> int:

@@ -53,12 +53,13 @@ class Box:
     def holds(self, points: Array) -> NDArray[np.bool_]:
         """Return which of some points, shape (N, 2), lie in it."""
         across, down = points.T
-        return (
+        found: NDArray[np.bool_] = (
             (across >= self.left)
             & (across <= self.right)
             & (down >= self.top)
             & (down <= self.bottom)
         )
+        return found
 
 
 def box_about(middle: tuple[float, float], size: tuple[float, float]) -> Box:

@@ -37,7 +37,8 @@ class Ellipse:
         axes = np.array(
             [[math.cos(angle), -math.sin(angle)], [math.sin(angle), math.cos(angle)]]
         ) * np.array(self.semi_axes)
-        return self.centre + np.column_stack((np.cos(turn), np.sin(turn))) @ axes.T
+        found: Array = self.centre + np.column_stack((np.cos(turn), np.sin(turn))) @ axes.T
+        return found
 
     def holds(self, points: ArrayLike) -> NDArray[np.bool_]:
         """Return which points, shape (N, 2), lie inside."""

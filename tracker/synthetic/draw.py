@@ -345,7 +345,7 @@ def _frame_count(recipe: Recipe, shots: list[FlownBall], camera: Camera) -> int:
     times = np.arange(shots[-1].launch.release_s, shots[-1].landing_s, 1.0 / fps)
     pixels = camera.project(shots[-1].positions(times))
     gone = np.any((pixels < 0.0) | (pixels > camera.size_px), axis=1)
-    return round((times[np.argmax(gone)] + 0.15) * fps)
+    return round(float(times[np.argmax(gone)] + 0.15) * fps)
 
 
 def _noted(

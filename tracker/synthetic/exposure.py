@@ -83,7 +83,8 @@ def disc_axes(camera: Camera, centre: Array, diameter_m: float) -> Array:
     perspective within the disc is left out (relative size of the ball's angle squared).
     """
     _, by_point, _ = camera.project_with_jacobians(centre)
-    return by_point[0] @ _across_sight(camera, centre).T * (0.5 * diameter_m)
+    found: Array = by_point[0] @ _across_sight(camera, centre).T * (0.5 * diameter_m)
+    return found
 
 
 def ball_light(camera: Camera, centre: Array, light: Light, count: int) -> Array:
@@ -100,7 +101,8 @@ def _hemisphere(count: int) -> Array:
     first, second = np.meshgrid(axis, axis)
     depth = np.sqrt(np.maximum(1.0 - first**2 - second**2, 0.0))
     normals = np.stack([first, second, depth], axis=-1)
-    return normals / np.linalg.norm(normals, axis=-1, keepdims=True)
+    found: Array = normals / np.linalg.norm(normals, axis=-1, keepdims=True)
+    return found
 
 
 def streak(

@@ -80,7 +80,8 @@ class TrueLaunch:
         """Return the unit axis of spin, shape (3,)."""
         turn, tilt = np.radians([self.azimuth_deg, self.spin_tilt_deg])
         right = np.array([np.sin(turn), -np.cos(turn), 0.0])
-        return np.cos(tilt) * right + np.sin(tilt) * np.array([0.0, 0.0, 1.0])
+        found: Array = np.cos(tilt) * right + np.sin(tilt) * np.array([0.0, 0.0, 1.0])
+        return found
 
 
 @dataclass(frozen=True)
@@ -223,7 +224,7 @@ def _through_air(
         )
 
     def touch(_: float, state: Array) -> float:
-        return state[2] - 0.5 * ball.diameter_m
+        return float(state[2] - 0.5 * ball.diameter_m)
 
     touch.terminal = True  # type: ignore[attr-defined]
     touch.direction = -1.0  # type: ignore[attr-defined]

@@ -99,7 +99,8 @@ def _lines_of_sight(camera: Camera) -> Floats:
         plane = flat[..., axis].astype(np.float32)
         seen[..., axis] = cv2.remap(plane, maps[0], maps[1], cv2.INTER_LINEAR)
     sight = seen @ camera.rotation.astype(np.float32)
-    return sight / np.linalg.norm(sight, axis=-1, keepdims=True)
+    found: Floats = sight / np.linalg.norm(sight, axis=-1, keepdims=True)
+    return found
 
 
 def _radiance(scene: Scene, camera: Camera, sight: Floats) -> Floats:
@@ -248,4 +249,5 @@ def _tufts(scene: Scene, camera: Camera, rise: Floats) -> Floats:
     relief = np.float32(np.sqrt(tall))
     grain *= relief
     strength = np.clip(-rise * 1.6, 0.0, 0.22) * relief
-    return 1.0 + strength * np.clip(grain * 3.0, -2.5, 2.5)
+    found: Floats = 1.0 + strength * np.clip(grain * 3.0, -2.5, 2.5)
+    return found

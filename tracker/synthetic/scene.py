@@ -32,7 +32,8 @@ class Light:
     def sun_direction(self) -> Array:
         """Return the unit vector towards the sun, shape (3,)."""
         toward = np.array(self.toward_sun, float)
-        return toward / np.linalg.norm(toward)
+        found: Array = toward / np.linalg.norm(toward)
+        return found
 
     def on_level(self) -> float:
         """Return the irradiance of level ground."""

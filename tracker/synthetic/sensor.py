@@ -98,7 +98,8 @@ class Sensor:
         slope = colour.encode_slope(np.clip(light, 0.0, colour.BRIGHTEST * 0.999))
         unit = self.noise / float(colour.encode_slope(GREY))
         spread = unit * np.sqrt(1.0 - self.shot_share + self.shot_share * light / GREY)
-        return slope * np.sqrt(np.maximum(spread, 0.0) ** 2)
+        found: Array = slope * np.sqrt(np.maximum(spread, 0.0) ** 2)
+        return found
 
 
 class NoiseMaker:
@@ -162,7 +163,8 @@ def grain_kernel(grain_px: float) -> Array:
     reach = np.arange(-3.0, 4.0)
     line = np.exp(-0.5 * (reach / grain_px) ** 2)
     kernel = np.outer(line, line)
-    return kernel / np.sqrt(np.sum(kernel**2))
+    found: Array = kernel / np.sqrt(np.sum(kernel**2))
+    return found
 
 
 def information(slopes: Array, sigma: Array, grain_px: float) -> Array:
@@ -185,7 +187,8 @@ def information(slopes: Array, sigma: Array, grain_px: float) -> Array:
     """
     scaled = slopes / sigma
     if grain_px <= 0:
-        return np.einsum("kij,lij->kl", scaled, scaled)
+        found: Array = np.einsum("kij,lij->kl", scaled, scaled)
+        return found
     padding = [(0, 0), (8, 8), (8, 8)]
     spectrum = np.fft.fft2(np.pad(scaled, padding))
     shape = spectrum.shape[1:]

@@ -115,16 +115,18 @@ def upright(anchor: ArrayLike, ahead: ArrayLike, flat: Iterable[ArrayLike]) -> A
     """
     points = np.asarray(list(flat), float)
     rise = np.array([0.0, 0.0, 1.0])
-    return (
+    found: Array = (
         np.asarray(anchor, float) + points[:, :1] * np.asarray(ahead, float) + points[:, 1:] * rise
     )
+    return found
 
 
 def disc(middle: ArrayLike, radii: Sequence[float], count: int = 18) -> Array:
     """Return the outline of an ellipse, shape (count, 2)."""
     turn = np.linspace(0.0, 2.0 * np.pi, count, endpoint=False)
     spokes = np.column_stack([np.cos(turn), np.sin(turn)])
-    return np.asarray(middle, float) + np.asarray(radii) * spokes
+    found: Array = np.asarray(middle, float) + np.asarray(radii) * spokes
+    return found
 
 
 def limb(start: ArrayLike, end: ArrayLike, thick: float) -> Array:

@@ -26,7 +26,8 @@ def tile(seed: int) -> Floats:
     down, over = np.fft.fftfreq(TILE) * CELLS, np.fft.rfftfreq(TILE) * CELLS
     radius = np.hypot(down[:, None], over[None, :])
     smooth = np.fft.irfft2(white * radius * np.exp(-2.0 * radius**2), (TILE, TILE))
-    return (smooth / smooth.std()).astype(np.float32)
+    found: Floats = (smooth / smooth.std()).astype(np.float32)
+    return found
 
 
 @dataclass(frozen=True)

@@ -202,7 +202,8 @@ class Sway:
     def turn(self, time_s: float) -> Array:
         """Return the turn about right, down and forward axes, shape (3,); none at time zero."""
         angle = 2.0 * np.pi * self.rates_hz * time_s + self.phases_rad
-        return np.sum(self.turns_rad * (np.sin(angle) - np.sin(self.phases_rad)), axis=1)
+        found: Array = np.sum(self.turns_rad * (np.sin(angle) - np.sin(self.phases_rad)), axis=1)
+        return found
 
     def camera(self, steady: Camera, time_s: float) -> Camera:
         """Return the camera as it stands at a time."""

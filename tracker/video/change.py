@@ -100,4 +100,5 @@ class _Grid:
             line = self._sums[band : band + 1]
             cv2.reduce(rows, 0, cv2.REDUCE_SUM, dst=line, dtype=cv2.CV_32S)
         sums = np.add.reduceat(self._sums, self._lefts[:-1], axis=1)
-        return (sums / self._areas).ravel().astype(np.float32)
+        found: NDArray[np.float32] = (sums / self._areas).ravel().astype(np.float32)
+        return found

@@ -148,4 +148,5 @@ def _plane(frame: VideoFrame, kind: np.dtype[Any], number: int = 0) -> NDArray[A
     values = np.frombuffer(plane, dtype=kind, count=per_line * plane.height)  # type: ignore[call-overload]
     lines = values.reshape(plane.height, per_line)[:, : plane.width]
     lines.flags.writeable = False
-    return lines
+    found: NDArray[Any] = lines
+    return found

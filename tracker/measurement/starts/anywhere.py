@@ -179,7 +179,7 @@ def _is_of(arc: Arc, shot: MeasuredShot) -> bool:
         for frame, (column, row) in zip(arc.frames.tolist(), arc.pixels.tolist(), strict=True)
         if frame in theirs
     ]
-    return sum(same) > OWN_SHARE * len(arc.frames)
+    return bool(sum(same) > OWN_SHARE * len(arc.frames))
 
 
 __all__ = ["AnywhereStart", "Field", "field_of", "settings_along"]

@@ -64,7 +64,8 @@ class Field:
 
         That of a place anywhere within the taped field, and of how far beyond it.
         """
-        return np.hypot(self.half_m / np.sqrt(3.0), BEYOND_M)
+        found: Array = np.hypot(self.half_m / np.sqrt(3.0), BEYOND_M)
+        return found
 
     @property
     def prior(self) -> StartPrior:
