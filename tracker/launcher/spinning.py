@@ -51,7 +51,8 @@ class Running:
     @property
     def starts(self) -> np.ndarray:
         """Where every wheel turns."""
-        return np.logical_and.reduce([speed > 0.0 for speed in self.speeds_radps])
+        found: np.ndarray = np.logical_and.reduce([speed > 0.0 for speed in self.speeds_radps])
+        return found
 
 
 class Spinning:

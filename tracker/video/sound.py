@@ -32,8 +32,8 @@ class SoundTrack:
     def __init__(self, source: Path, container: OutputContainer) -> None:
         self._container = container
         self._input: InputContainer = av.open(str(source))
-        self._waiting: tuple[float, list[Packet]] | None = None
-        self._parts: Iterator[tuple[float, list[Packet]]] = iter(())
+        self._waiting: tuple[float, list[Packet[AudioStream]]] | None = None
+        self._parts: Iterator[tuple[float, list[Packet[AudioStream]]]] = iter(())
         if self._input.streams.audio:
             self._parts = self._encoded(self._input.streams.audio[0])
 
@@ -52,7 +52,7 @@ class SoundTrack:
         self.up_to(float("inf"))
         self._input.close()
 
-    def _encoded(self, sound: AudioStream) -> Iterator[tuple[float, list[Packet]]]:
+    def _encoded(self, sound: AudioStream) -> "Iterator[tuple[float, list[Packet[AudioStream]]]]":
         layout = "stereo" if sound.channels > 1 else "mono"
         made = self._container.add_stream("aac", rate=RATE_HZ, layout=layout)
         assert isinstance(made, AudioStream)
@@ -61,7 +61,7 @@ class SoundTrack:
 
     def _packets(
         self, sound: AudioStream, made: AudioStream, layout: str
-    ) -> Iterator[tuple[float, list[Packet]]]:
+    ) -> "Iterator[tuple[float, list[Packet[AudioStream]]]]":
         resampler = AudioResampler("fltp", layout, RATE_HZ, FRAME_SAMPLES)
         video = self._input.streams.video[0]
         start_s = float((video.start_time or 0) * (video.time_base or 0))
