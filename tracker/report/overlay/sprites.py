@@ -1,6 +1,7 @@
 """Labels as small pictures with transparency, written once and laid over many frames."""
 
 from functools import lru_cache
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,7 +35,7 @@ def label_sprite(words: str, height_px: int, ink: str = INK, paper: str = PAPER)
     size = height_px * POINTS_PER_PIXEL
     wide = width_inches(words, size) + 0.7 * height_px / 100.0
     figure = Figure(figsize=(max(wide, 0.1), 1.6 * height_px / 100.0), dpi=100, facecolor=paper)
-    canvas = FigureCanvasAgg(figure)
+    canvas = cast(Any, FigureCanvasAgg(figure))  # its methods state no types
     figure.text(0.5, 0.5, words, size=size, color=ink, ha="center", va="center", parse_math=False)
     canvas.draw()
     drawn = np.asarray(canvas.buffer_rgba())[:, :, 2::-1]
