@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calibration.adjustment import (
+    Limits,
     NotDetermined,
     adjust,
     critical_w,
@@ -173,3 +174,59 @@ def test_p_value_is_one_without_redundancy():
     fit = adjust(_line(np.array([0.0, 1.0]), np.array([1.0, 3.0])), np.zeros(2), np.ones(2))
     assert fit.degrees_of_freedom == 0
     assert fit.p_value == 1.0
+
+
+def _curved_valley(b):
+    """Rosenbrock's valley as residuals: the parabola b1 = b0^2, its floor falling to (1, 1)."""
+    residuals = np.array([10.0 * (b[1] - b[0] ** 2), 1.0 - b[0]])
+    return residuals, -np.array([[-20.0 * b[0], 10.0], [-1.0, 0.0]])
+
+
+def test_bent_halvings_follow_a_curved_valley():
+    # Rosenbrock 1960, Computer Journal 3, 175: start (-1.2, 1), minimum 0 at (1, 1).
+    start = np.array([-1.2, 1.0])
+    straight = adjust(_curved_valley, start, np.ones(2), limits=Limits(damping=0.0))
+    bent = adjust(_curved_valley, start, np.ones(2), limits=Limits(damping=0.0, halvings=4))
+    for fit in (straight, bent):
+        assert fit.settled
+        assert fit.state == pytest.approx([1.0, 1.0], abs=1e-6)
+    assert bent.iterations < straight.iterations
+
+
+def test_a_bent_step_leaves_what_is_of_third_order():
+    # A path that is exactly quadratic in the parameters is followed exactly by a bent step.
+    trials = []
+
+    def model(b):
+        trials.append(b.copy())
+        return _curved_valley(b)
+
+    start = np.array([-1.2, 1.0])
+    adjust(model, start, np.ones(2), limits=Limits(iterations=1, damping=0.0, halvings=4))
+    whole, half = trials[1], trials[2]
+    # Gauss-Newton's step leads to b0 = 1 along the tangent. Its half, bent, lies half way along b0,
+    # and half of the first gap to the parabola, 1 - 1.2^2, is left.
+    assert whole == pytest.approx([1.0, 1.44 + (1.0 + 1.2) * -2.4], abs=1e-6)
+    assert half[0] == pytest.approx(-0.1, abs=1e-6)
+    assert half[1] == pytest.approx(half[0] ** 2 + 0.5 * (1.0 - 1.44), abs=1e-6)
+
+
+@pytest.mark.parametrize(("start", "steps"), [(30.0, 12), (300.0, 18), (3000.0, 24)])
+def test_damping_that_has_served_does_not_come_back(start, steps):
+    # Newton's iteration for a cube root falls to two thirds a step while it is far off:
+    # ln(150) / ln(1.5) = 12 steps from 300 to 2, then some that double the digits.
+    fit = adjust(
+        lambda b: (np.array([8.0 - b[0] ** 3]), np.array([[3.0 * b[0] ** 2]])),
+        np.array([start]),
+        np.full(1, 1e-6),
+    )
+    assert fit.settled
+    assert fit.state == pytest.approx([2.0], abs=1e-12)
+    assert fit.iterations <= steps
+
+
+def test_an_adjustment_and_its_limits_are_not_changed_by_accident():
+    fit = adjust(_line(np.arange(3.0), np.arange(3.0)), np.zeros(2), np.ones(3))
+    for frozen, name in ((fit, "state"), (Limits(), "rank")):
+        with pytest.raises(AttributeError):
+            setattr(frozen, name, None)

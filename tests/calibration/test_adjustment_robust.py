@@ -33,6 +33,7 @@ def test_scales_are_standard_deviations_of_normal_scatter():
 def test_a_scale_ignores_the_sign_and_keeps_its_least_value():
     assert sigma_of(np.array([-1.0, -1.0, 1.0])) == pytest.approx(1.4826)
     assert sigma_of(np.zeros(5), 0.3) == 0.3
+    assert sigma_of(np.zeros(5)) == 0.0
 
 
 def test_weights_at_known_distances():
