@@ -23,6 +23,8 @@ NAMES = sorted(
     for path in SAMPLES.glob("*/session.toml")
     if (path.parent / "truth.json").exists()
 )
+LONG = ("wheels",)
+"""Sessions of many shots, which are measured in the campaign only."""
 WITH_SHOTS = ("close", "wide")
 FIGURES = ("exit_speed_mps", "launch_angle_deg", "carry_m")
 
@@ -35,7 +37,12 @@ def measured(tmp_path_factory):
     )
 
 
-@pytest.fixture(scope="module", params=NAMES)
+@pytest.fixture(
+    scope="module",
+    params=[
+        pytest.param(name, marks=pytest.mark.campaign) if name in LONG else name for name in NAMES
+    ],
+)
 def scores(request, measured):
     return measured(request.param)
 
@@ -49,7 +56,7 @@ def shots(request, measured):
 
 
 def test_there_are_sample_clips():
-    assert {"quiet", *WITH_SHOTS} <= set(NAMES)
+    assert {"quiet", *WITH_SHOTS, *LONG} <= set(NAMES)
 
 
 def test_all_shots_are_found_and_none_is_made_up(scores):

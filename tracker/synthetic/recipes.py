@@ -187,7 +187,9 @@ CLOSE = Recipe(
 )
 THREE_WHEELS = Recipe(
     "three_wheels",
-    filming=Filming(size_px=(1280, 720), noise=(0.9, 1.2), exposure_s=(1.0 / 800.0, 1.0 / 500.0)),
+    filming=Filming(
+        size_px=(1280, 720), fps=30.0, noise=(0.9, 1.2), exposure_s=(1.0 / 800.0, 1.0 / 500.0)
+    ),
     stand=CameraStand(off_m=(24.0, 26.0)),
     shooting=Shooting(
         shots=(5, 5),
@@ -206,8 +208,8 @@ THREE_WHEELS = Recipe(
         "grip": {"gap_mm": 48.0},
     },
 )
-"""Its speeds are those of `tracker.launcher` for this motor when its spokes stir the air forty
-times as much as smooth discs: a small wheel is slow at the rim, a large one is held back by air."""
+"""Small frames and few of them, so that a demonstration does not take long. A large wheel is held
+back by the air that its spokes stir, a small one is slow at its rim; the speeds are made up."""
 
 
 def without_shots(recipe: Recipe, seconds: float = 8.0) -> Recipe:

@@ -1,4 +1,4 @@
-"""``lobmeter demo``: the samples measured, each shot beside its true values."""
+"""``lobmeter demo``: the whole job on a sample session whose truth is known."""
 
 import json
 from collections.abc import Mapping, Sequence
@@ -7,10 +7,19 @@ from pathlib import Path
 
 from tracker.records import Shot
 from tracker.results.matching import paired
+from tracker.workflow import compare as setups
 from tracker.workflow.clips import Progress
 from tracker.workflow.measure import measure_session
 from tracker.workflow.measured import SessionResult
+from tracker.workflow.predict import SweepPrediction, predict_sessions
+from tracker.workflow.report import report_sessions
 from tracker.workflow.samples import copy_samples
+
+SESSION = "wheels"
+"""The sample session: three wheels, five shots each."""
+
+SWEEP = "wheel.diameter_mm=100:180:5"
+"""The wheels that were shot, and one between each two of them."""
 
 TRUTH_FILE = "truth.json"
 
@@ -40,48 +49,65 @@ class Compared:
 
 @dataclass(frozen=True)
 class Demonstrated:
-    """A sample session measured, and each of its clips beside the truth."""
+    """The sample session taken through the whole job.
+
+    Attributes
+    ----------
+    result : SessionResult
+    clips : tuple of Compared
+        Each clip beside the truth.
+    comparison : setups.Compared
+        The setups with each other.
+    untested : SweepPrediction
+        What is predicted along the wheel's diameter, setups that were shot and others.
+    report : Path
+    """
 
     result: SessionResult
     clips: tuple[Compared, ...]
+    comparison: setups.Compared
+    untested: SweepPrediction
+    report: Path
 
 
-def run_demo(to: Path | None = None, progress: Progress | None = None) -> tuple[Demonstrated, ...]:
-    """Copy the sample sessions, measure them, and put each shot beside the truth.
+def run_demo(to: Path | None = None, progress: Progress | None = None) -> Demonstrated:
+    """Copy the sample session, measure and compare it, predict untested wheels, write the report.
 
     Parameters
     ----------
     to : Path, optional
-        Folder for the copies; without it one beside the caller.
+        Folder for the copy; without it one beside the caller.
     progress : callable, optional
-
-    Returns
-    -------
-    tuple of Demonstrated
 
     Raises
     ------
     InputError
-        Where the copies cannot be written.
+        Where the copy cannot be written.
     """
-    return tuple(demonstrate(folder, progress) for folder in copy_samples(to, beside=Path.cwd()))
-
-
-def demonstrate(folder: Path, progress: Progress | None = None) -> Demonstrated:
-    """Measure a session that has a `truth.json` and put each shot beside it."""
+    (folder,) = copy_samples(to, Path.cwd(), (SESSION,))
     result = measure_session(folder, progress)
-    document = json.loads((folder / TRUTH_FILE).read_text(encoding="utf-8"))
-    true = {clip["file"]: clip["shots"] for clip in document["clips"]}
+    sweep = predict_sessions([folder], sweep=SWEEP).sweep
+    assert sweep is not None
     return Demonstrated(
         result,
-        tuple(
-            compare(
-                clip.clip.file,
-                [measured.shot for measured in clip.shots],
-                true.get(clip.clip.file, []),
-            )
-            for clip in result.clips
-        ),
+        beside_truth(folder, result),
+        setups.compare_sessions([folder]),
+        sweep,
+        report_sessions([folder]).page,
+    )
+
+
+def beside_truth(folder: Path, result: SessionResult) -> tuple[Compared, ...]:
+    """Put each measured shot beside its true values in the session's `truth.json`."""
+    document = json.loads((folder / TRUTH_FILE).read_text(encoding="utf-8"))
+    true = {clip["file"]: clip["shots"] for clip in document["clips"]}
+    return tuple(
+        compare(
+            clip.clip.file,
+            [measured.shot for measured in clip.shots],
+            true.get(clip.clip.file, []),
+        )
+        for clip in result.clips
     )
 
 

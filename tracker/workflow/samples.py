@@ -1,6 +1,7 @@
 """The sample sessions that come with the program, and copies of them."""
 
 import shutil
+from collections.abc import Sequence
 from importlib.resources import files
 from pathlib import Path
 
@@ -30,7 +31,7 @@ def samples_folder() -> Path:
     )
 
 
-def copy_samples(to: Path | None, beside: Path) -> list[Path]:
+def copy_samples(to: Path | None, beside: Path, sessions: Sequence[str] = ()) -> list[Path]:
     """Copy the sample sessions, leaving every file that is already there as it is.
 
     Parameters
@@ -40,6 +41,8 @@ def copy_samples(to: Path | None, beside: Path) -> list[Path]:
         names with a number that holds nothing else.
     beside : Path
         Where the usual folder goes.
+    sessions : sequence of str
+        Which sample sessions; all of them when empty.
 
     Returns
     -------
@@ -55,7 +58,7 @@ def copy_samples(to: Path | None, beside: Path) -> list[Path]:
     names = sorted(
         path.relative_to(source)
         for path in source.rglob("*")
-        if path.is_file() and "results" not in path.relative_to(source).parts
+        if path.is_file() and _wanted(path.relative_to(source), sessions)
     )
     target = _free_folder(source, names, beside) if to is None else to
     taken = _differing(source, names, target)
@@ -73,8 +76,12 @@ def copy_samples(to: Path | None, beside: Path) -> list[Path]:
     except OSError as error:
         reason = (error.strerror or "unknown").lower()
         raise InputError(f"cannot be written ({reason})", where=str(target)) from None
-    sessions = [name.parent for name in names if name.name == SESSION_FILE]
-    return [target / session for session in sessions]
+    return [target / name.parent for name in names if name.name == SESSION_FILE]
+
+
+def _wanted(name: Path, sessions: Sequence[str]) -> bool:
+    """Return whether a file of the samples is copied: no results, and only these sessions."""
+    return "results" not in name.parts and (not sessions or name.parts[0] in sessions)
 
 
 def _free_folder(source: Path, names: list[Path], beside: Path) -> Path:
