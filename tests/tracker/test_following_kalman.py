@@ -1,5 +1,8 @@
 """The follower against a batch solution, and why it follows deviations and not the ball itself."""
 
+import subprocess
+import sys
+
 import numpy as np
 import pytest
 from filterpy.kalman import KalmanFilter
@@ -334,3 +337,28 @@ def test_consistency_is_the_chi_square_of_the_rest_given_the_first_six():
     found = consistency(flight, camera(), times, residuals, own)
     assert found.frames == count - 6
     assert found.mean == pytest.approx((whole - first) / (2 * (count - 6)), rel=1e-6)
+
+
+LEAN = """
+import sys
+from tracker.following.filterpy_filter import filter_class
+lean = filter_class()
+assert "scipy.stats" not in sys.modules and "matplotlib" not in sys.modules
+assert not [name for name in sys.modules if name.startswith("filterpy")]
+kalman = lean(dim_x=2, dim_z=1)
+kalman.predict()
+kalman.update([[1.5]])
+import filterpy.kalman
+whole = filterpy.kalman.KalmanFilter(dim_x=2, dim_z=1)
+whole.predict()
+whole.update([[1.5]])
+assert kalman.x.tolist() == whole.x.tolist() and kalman.P.tolist() == whole.P.tolist()
+assert kalman.log_likelihood == whole.log_likelihood
+assert filter_class() is lean
+"""
+
+
+def test_filter_is_loaded_without_what_it_does_not_need():
+    # In an interpreter of its own, for here filterpy is loaded whole.
+    run = subprocess.run([sys.executable, "-c", LEAN], capture_output=True, text=True, check=False)
+    assert run.returncode == 0, run.stderr

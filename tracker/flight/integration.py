@@ -109,7 +109,7 @@ def fly(
         return Trajectory(times, states, rates)
     modes_used = None if extras is None else modes
     return Trajectory(
-        times, states, rates, *sensitivities(times, through_air, stages, air, modes_used)
+        times, states, rates, *sensitivities(times, through_air[-1:], stages, air, modes_used)
     )
 
 

@@ -12,7 +12,7 @@ OWN = 6
 
 
 def sensitivities(
-    times: Array, nodes: Array, stages: Array, air: Aerodynamics, modes: Array | None
+    times: Array, last: Array, stages: Array, air: Aerodynamics, modes: Array | None
 ) -> tuple[Array, Array]:
     """Differentiate the nodes' states and rates by the launch, each shape (N, 6, 11 or 26).
 
@@ -24,18 +24,20 @@ def sensitivities(
     Parameters
     ----------
     times : ndarray, shape (N,)
-    nodes : ndarray, shape (N, 3)
-        Velocity through the air.
+    last : ndarray, shape (1, 3)
+        Velocity through the air at the last node.
     stages : ndarray, shape (N-1, 4, 3)
         The same at the stages of each Runge-Kutta step.
     air : Aerodynamics
     modes : ndarray, shape (2N-1, M), or None
         The gust modes, half a step apart, where the derivatives by the extras are asked for.
     """
-    step = float(times[1] - times[0])
-    slope, slope_at_nodes = air.by_velocity(stages), air.by_velocity(nodes)
-    source = _sources(stages, slope, air, None if modes is None else _staged(modes))
-    last = _sources(nodes[-1:], slope_at_nodes[-1:], air, None if modes is None else modes[-1:])
+    step, steps = float(times[1] - times[0]), len(times) - 1
+    # The first stage of a step is its node, so only the last node is a place of its own.
+    through_air = np.concatenate([stages.reshape(-1, 3), last])
+    slopes = air.by_velocity(through_air)
+    sources = _sources(through_air, slopes, air, None if modes is None else _staged(modes))
+    slope, source = (each[:-1].reshape(steps, 4, 3, -1) for each in (slopes, sources))
     map_linear, map_constant, sum_linear, sum_constant = _step_maps(slope, source, step)
 
     velocity = np.empty((len(times), 3, source.shape[-1]))
@@ -45,8 +47,8 @@ def sensitivities(
         velocity[node + 1] += map_constant[node]
     moved = step * velocity[:-1]
     moved += step * step / 6.0 * (sum_linear @ velocity[:-1] + sum_constant)
-    acceleration = slope_at_nodes @ velocity
-    acceleration += np.concatenate([source[:, 0], last])
+    acceleration = np.concatenate([slope[:, 0], slopes[-1:]]) @ velocity
+    acceleration += np.concatenate([source[:, 0], sources[-1:]])
     return _by_launch(times, running_sum(moved), velocity, acceleration)
 
 
@@ -106,8 +108,9 @@ def _by_launch(
 
 
 def _staged(modes: Array) -> Array:
-    """Return modes half a step apart, (2N-1, M), at each step's four stages."""
-    return np.stack([modes[:-2:2], modes[1:-1:2], modes[1:-1:2], modes[2::2]], axis=1)
+    """Return modes half a step apart, (2N-1, M), at each step's four stages and the last node."""
+    staged = np.stack([modes[:-2:2], modes[1:-1:2], modes[1:-1:2], modes[2::2]], axis=1)
+    return np.concatenate([staged.reshape(-1, modes.shape[1]), modes[-1:]])
 
 
 def _sources(through_air: Array, slope: Array, air: Aerodynamics, modes: Array | None) -> Array:

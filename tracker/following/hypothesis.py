@@ -121,7 +121,7 @@ class Hypothesis:
 def straight_flight(
     context: SearchContext, release_s: float, angle_rad: float, speed_mps: float
 ) -> Hypothesis:
-    """Return the flight straight down the firing line with a launch angle and exit speed."""
+    """Return the flight straight down the firing line, with sensitivities."""
     launch = np.zeros(len(LAUNCH))
     launch[0:3] = context.release_m
     launch[3], launch[5] = speed_mps * np.cos(angle_rad), speed_mps * np.sin(angle_rad)
@@ -130,13 +130,11 @@ def straight_flight(
     return Hypothesis(release_s, launch, until_ground(context, launch))
 
 
-def until_ground(
-    context: SearchContext, launch: Array, with_sensitivities: bool = False
-) -> Trajectory:
-    """Return a flight until it is below the ground, or for the longest time of a flight."""
+def until_ground(context: SearchContext, launch: Array) -> Trajectory:
+    """Return a flight with sensitivities until it is below the ground, at most the longest time."""
     climb = max(0.0, float(launch[5]))
     gravity = context.forces.gravity_mps2
     fall = np.sqrt(2.0 * (launch[2] + climb**2 / (2.0 * gravity)) / gravity)
     duration = LANDING_SHARE * (climb / gravity + fall) + LANDING_MARGIN_S
     duration_s = float(np.clip(duration, SHORTEST_S, LONGEST_S))
-    return fly(launch, context.forces, duration_s, STEP_S, with_sensitivities)
+    return fly(launch, context.forces, duration_s, STEP_S, with_sensitivities=True)

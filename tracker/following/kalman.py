@@ -15,6 +15,7 @@ from scipy.special import chdtri
 from calibration.camera import Camera
 from tracker.flight.integration import fly
 from tracker.flight.trajectory import Trajectory
+from tracker.following.filterpy_filter import filter_class
 from tracker.following.gate import GATE
 from tracker.following.hypothesis import Hypothesis, SearchContext
 from tracker.records import Candidates, Consistency
@@ -216,9 +217,7 @@ def _path(context: SearchContext, hypothesis: Hypothesis, times_s: Array) -> _Pa
 
 def _filter(speed_mps: float) -> "KalmanFilter":
     """Return a filter of the deviation from a flight with a speed at release."""
-    from filterpy.kalman import KalmanFilter  # half a second of imports, paid only here
-
-    kalman = KalmanFilter(dim_x=6, dim_z=2)
+    kalman = filter_class()(dim_x=6, dim_z=2)
     kalman.P = first_covariance(speed_mps)
     return kalman
 

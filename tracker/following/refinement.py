@@ -5,8 +5,7 @@ from numpy.typing import NDArray
 
 from calibration.adjustment.normal import weighted_step
 from calibration.adjustment.robust import cauchy_weights
-from tracker.flight.integration import fly
-from tracker.following.hypothesis import STEP_S, Hypothesis, Pool, SearchContext, until_ground
+from tracker.following.hypothesis import Hypothesis, Pool, SearchContext, until_ground
 from tracker.following.support import score
 
 Array = NDArray[np.float64]
@@ -97,7 +96,7 @@ def _step(
     launch[3:9] += np.clip(step[1:], -most, most)
     launch[6] = np.clip(launch[6], *DRAGS)
     release = hypothesis.release_s + float(np.clip(step[0], -MOST_SHIFT_S, MOST_SHIFT_S))
-    return Hypothesis(release, launch, until_ground(context, launch, with_sensitivities=True))
+    return Hypothesis(release, launch, until_ground(context, launch))
 
 
 def _residuals(
@@ -105,11 +104,7 @@ def _residuals(
 ) -> tuple[Array, Array]:
     """Return the chosen candidates' residuals, (N, 2), and slopes by the seven parameters."""
     times = pool.frame_times_s[pool.owner[chosen]] - hypothesis.release_s
-    flight = hypothesis.trajectory
-    if flight.sensitivities is None:
-        end = float(flight.times_s[-1])
-        flight = fly(hypothesis.launch, context.forces, end, STEP_S, with_sensitivities=True)
-    states, by_launch = flight.positions_with_sensitivities(times)
+    states, by_launch = hypothesis.trajectory.positions_with_sensitivities(times)
     pixels, by_point, _ = context.camera.project_with_jacobians(states[:, :3])
     by_release = -np.einsum("nij,nj->ni", by_point, states[:, 3:6])[:, :, None]
     slope = np.concatenate([by_release, by_point @ by_launch[:, :, 3:9]], axis=2)
