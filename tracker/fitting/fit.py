@@ -155,10 +155,9 @@ def fit_given_gusts(
     if len(observed.track.times_s) < LEAST_POSITIONS:
         raise NotDetermined("fewer than three positions do not fix a flight")
     flight = FlightResiduals(circumstances, observed)
-    weighting = Weighting.even(len(observed.track.times_s))
     state = start
-    if near:
-        weighting = Weighting.of(flight.white(state))
+    white = flight.white(state)
+    weighting = Weighting.of(white) if near else Weighting.even(white)
     for round_ in range(ROUNDS):
         factor = weighting.factor
         result = adjust(

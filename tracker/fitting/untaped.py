@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from calibration.adjustment import NotDetermined
 from calibration.camera import Camera
 from tracker.fitting.circumstances import Circumstances
-from tracker.fitting.fit import FittedFlight, fit_flight
+from tracker.fitting.fit import FittedFlight, fit_flight, fit_given_gusts, refit_gusts
 from tracker.fitting.observations import Observations
 from tracker.fitting.parameters import (
     CAMERA_AT,
@@ -122,7 +122,7 @@ def fit_untaped(
     NotDetermined
         When the track does not fix a flight, or the rounds do not converge.
     """
-    camera = known.camera
+    camera, fitted = known.camera, None
     for number in range(ROUNDS):
         shift, covariance = around(camera)
         circumstances = replace(
@@ -131,14 +131,21 @@ def fit_untaped(
             camera_shift=shift,
             aim_u_mps=float(AIM_SD_RAD * max(np.hypot(launch[3], launch[4]), 1.0)),
         )
-        fitted = fit_flight(circumstances, observed, release_s, launch)
+        if fitted is None:
+            fitted = fit_flight(circumstances, observed, release_s, launch)
+        else:
+            # Only the camera's prior has changed: the last fit is a start near the next.
+            start = fitted.parameters.copy()
+            start[CAMERA_AT:] = 0.0
+            again = fit_given_gusts(circumstances, observed, start, near=True)
+            fitted = refit_gusts(circumstances, observed, again)
         move = fitted.parameters[CAMERA_AT:]
         u = np.sqrt(np.diag(fitted.covariance)[CAMERA_AT:])
         if number > 0 and np.all(np.abs(move) < NEAR * u):
             # A round that ends where it began has converged, however its own steps went.
             return UntapedFit(circumstances, replace(fitted, settled=True))
         camera = camera.perturbed(move if number < WHOLE_STEPS else 0.5 * move)
-        release_s, launch = float(fitted.parameters[RELEASE_AT]), fitted.parameters[LAUNCH_AT]
+        launch = fitted.parameters[LAUNCH_AT]
     raise NotDetermined("the camera did not settle")
 
 
