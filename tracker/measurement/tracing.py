@@ -54,7 +54,8 @@ def measure_hypothesis(
         return reported(context, traced, hypothesis.support)
     except Rejection as rejection:
         return rejected_hypothesis(context, hypothesis, *rejection.reasons)
-    except NotDetermined:
+    except (NotDetermined, ArithmeticError, ValueError):
+        # Whatever a degenerate fit runs into costs this candidate, never the session.
         return rejected_hypothesis(context, hypothesis, Reason(ReasonCode.NO_FIT))
 
 
