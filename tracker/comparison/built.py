@@ -92,6 +92,7 @@ def _with_shots(setup: Setup, more: SetupShots) -> Setup:
         setup.shots.shots + more.shots,
         setup.shots.occasions + more.occasions,
         setup.shots.shared + more.shared,
+        setup.shots.evenings + more.evenings,
     )
     return replace(setup, shots=shots)
 

@@ -4,11 +4,12 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from tracker.comparison.setups import SetupShots, Summary, summarise
+from tracker.comparison.evenings import evening_effect, evening_residue
+from tracker.comparison.setups import SetupShots, Summary, cells_of, summarise
 from tracker.statistics.agreement import Agreement, e_number
 from tracker.statistics.components import Estimate, difference
 from tracker.statistics.pairwise import Pair, pair_level, simultaneous
-from tracker.statistics.power import power_of_two
+from tracker.statistics.power import planned_scatter, power_of_two
 
 MOST_MORE = 200
 """Further shots in each setup beyond which no plan is made (common practice, no source)."""
@@ -112,7 +113,8 @@ def compare(
     calibrations added as far as it does not cancel: under one calibration an error of one percent
     leaves one percent of the difference.
     """
-    summaries = tuple(summarise(setup, quantity, level) for setup in setups)
+    effect = evening_effect([cells_of(setup, quantity) for setup in setups])
+    summaries = tuple(summarise(setup, quantity, level, effect) for setup in setups)
     repeated = [summary for summary in summaries if summary.mean is not None]
     contrasts = [
         _contrast(first, second, len(repeated), level)
@@ -135,10 +137,10 @@ def shared_correlation(first: Summary, second: Summary) -> float:
 
 
 def residue(first: Summary, second: Summary) -> float:
-    """Return the standard uncertainty that the shared errors leave in a difference."""
+    """Return the standard uncertainty that calibrations and evenings leave in a difference."""
     a, b = first.shared_u, second.shared_u
     square = a * a + b * b - 2.0 * shared_correlation(first, second) * a * b
-    return math.sqrt(max(0.0, square))
+    return math.hypot(math.sqrt(max(0.0, square)), evening_residue(first.evenings, second.evenings))
 
 
 def _contrast(first: Summary, second: Summary, groups: int, level: float) -> Contrast:
@@ -147,16 +149,14 @@ def _contrast(first: Summary, second: Summary, groups: int, level: float) -> Con
         first, second = second, first
     one, other = first.sample, second.sample
     assert one is not None and other is not None
-    found = difference(
-        one, other, (first.shared_u, second.shared_u), shared_correlation(first, second)
-    )
-    pair = simultaneous(found.value, found.u, found.dof, groups, level)
     left = residue(first, second)
+    found = difference(one, other, (left, 0.0), 0.0)
+    pair = simultaneous(found.value, found.u, found.dof, groups, level)
     more = None
     if not pair.significant:
-        more = shots_more(
-            pair.difference, (one.sd, other.sd), (one.count, other.count), groups, left, level
-        )
+        scatters, counts = (one.sd, other.sd), (one.count, other.count)
+        more = shots_more(pair.difference, scatters, counts, groups, left, level)
+        more = None if more is None else max(more, 1)
     return Contrast(first.name, second.name, pair, left, more)
 
 
@@ -187,15 +187,18 @@ def shots_more(
     int or None
         None where not even `MOST_MORE` would.
     """
-    if gap == 0.0:
+    if gap == 0.0 or min(counts) < 2:
         return None
 
     confidence = pair_level(groups, level)
+    planned = (planned_scatter(scatters[0], counts[0]), planned_scatter(scatters[1], counts[1]))
 
     def enough(more: int) -> bool:
         grown = (counts[0] + more, counts[1] + more)
-        return power_of_two(gap, scatters, grown, confidence, residue_u) >= POWER
+        return power_of_two(gap, planned, grown, confidence, residue_u) >= POWER
 
+    if enough(0):
+        return 0
     if not enough(MOST_MORE):
         return None
     low, high = 0, MOST_MORE

@@ -3,13 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tracker.comparison.compare import POWER, Comparison, residue, shots_more
+from tracker.comparison.compare import Comparison, residue, shots_more
 from tracker.comparison.setups import Summary
 from tracker.comparison.words import WORDINGS, rounded
 from tracker.statistics.components import Estimate
 from tracker.statistics.improvement import expected_improvement
-from tracker.statistics.pairwise import pair_level
-from tracker.statistics.power import power_of_two
 
 SHOTS_TO_START = 5
 """Shots for a setup that has none: enough for a first scatter (common practice, no source)."""
@@ -185,6 +183,4 @@ def _more(best: Summary, rival: Summary, worth: float, comparison: Comparison) -
     counts = (best.sample.count, rival.sample.count)
     groups = sum(s.mean is not None for s in comparison.summaries)
     left = residue(best, rival)
-    if power_of_two(worth, scatters, counts, pair_level(groups, comparison.level), left) >= POWER:
-        return 0
     return shots_more(worth, scatters, counts, groups, left, comparison.level)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tracker.comparison.evenings import ONE_EVENING, Cells, Evenings
 from tracker.comparison.landings import Landing, landing_of
 from tracker.records import Quality, Shot
 from tracker.statistics.components import Estimate, mean_with_shared
@@ -28,12 +29,16 @@ class SetupShots:
     shared : tuple of mapping
         For each shot, by the column of a figure, the part of its standard uncertainty that is
         the same for every shot of its outing; empty where that is not known.
+    evenings : tuple of str
+        For each shot the evening on which it was fired; that of its occasion when empty. An evening
+        may have several occasions, when the camera was moved.
     """
 
     name: str
     shots: tuple[Shot, ...]
     occasions: tuple[str, ...]
     shared: tuple[Mapping[str, float], ...] = ()
+    evenings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -76,6 +81,8 @@ class Summary:
         Standard uncertainty that all its shots have in common (calibration, air).
     weights : mapping of str to float
         Share of each outing in its shots.
+    evenings : Evenings
+        Its shots by evening.
     mean : Estimate or None
         With the shared error; None for fewer than two shots.
     scatter : tuple of two floats, or None
@@ -95,6 +102,7 @@ class Summary:
     landing: Landing | None
     sample: Sample | None = None
     shared_u: float = 0.0
+    evenings: Evenings = ONE_EVENING
     mean: Estimate | None = None
     scatter: tuple[float, float] | None = None
     next_shot: Estimate | None = None
@@ -116,7 +124,9 @@ def own_u(shot: Shot, quantity: str) -> float | None:
     return None if value is None else float(value)
 
 
-def summarise(setup: SetupShots, quantity: str, level: float = 0.95) -> Summary:
+def summarise(
+    setup: SetupShots, quantity: str, level: float = 0.95, evening_u: float = 0.0
+) -> Summary:
     """Return one setup in figures.
 
     Parameters
@@ -125,6 +135,8 @@ def summarise(setup: SetupShots, quantity: str, level: float = 0.95) -> Summary:
     quantity : str
         A column of shots.csv that has an uncertainty, ``"carry_m"`` for instance.
     level : float
+    evening_u : float
+        Standard deviation between evenings (`tracker.comparison.evenings`).
 
     Notes
     -----
@@ -148,18 +160,21 @@ def summarise(setup: SetupShots, quantity: str, level: float = 0.95) -> Summary:
         return base
     values = np.array([one.value for one in kept])
     sample, shared = sample_of(values), _shared_u(kept, quantity, weights)
-    single = replace(base, sample=sample, shared_u=shared)
+    evenings = Evenings.of([one.evening for one in kept], values, evening_u)
+    single = replace(base, sample=sample, shared_u=shared, evenings=evenings)
     if not sample.scatters:
         return single
     ahead = sample.sd**2 * (1.0 + 1.0 / sample.count)
+    common = math.hypot(shared, evenings.mean_u)
+    next_common = math.hypot(shared, evenings.u)
     return replace(
         single,
-        mean=mean_with_shared(sample, shared),
+        mean=mean_with_shared(sample, common),
         scatter=scatter_interval(sample, level),
         next_shot=Estimate(
             sample.mean,
-            math.hypot(math.sqrt(ahead), shared),
-            welch_dof(((ahead, float(sample.dof)), (shared**2, math.inf))),
+            math.hypot(math.sqrt(ahead), next_common),
+            welch_dof(((ahead, float(sample.dof)), (next_common**2, math.inf))),
         ),
         outlier=_outlier(shots, values),
     )
@@ -171,6 +186,7 @@ class _Counted:
 
     shot: Shot
     occasion: str
+    evening: str
     value: float
     shared: float | None
 
@@ -179,10 +195,20 @@ def _counted(setup: SetupShots, quantity: str) -> list[_Counted]:
     """Return the shots of a setup that have this figure."""
     shared_by = setup.shared or ({},) * len(setup.shots)
     return [
-        _Counted(shot, occasion, value, shared.get(quantity))
-        for shot, occasion, shared in zip(setup.shots, setup.occasions, shared_by, strict=True)
+        _Counted(shot, occasion, evening, value, shared.get(quantity))
+        for shot, occasion, evening, shared in zip(
+            setup.shots, setup.occasions, setup.evenings or setup.occasions, shared_by, strict=True
+        )
         if (value := figure(shot, quantity)) is not None
     ]
+
+
+def cells_of(setup: SetupShots, quantity: str) -> Cells:
+    """Return the values of a setup by evening."""
+    cells: dict[str, list[float]] = {}
+    for one in _counted(setup, quantity):
+        cells.setdefault(one.evening, []).append(one.value)
+    return cells
 
 
 def _shared_u(kept: Sequence[_Counted], quantity: str, weights: Mapping[str, float]) -> float:

@@ -19,7 +19,7 @@ from tracker.launcher.machine import Machine
 SIZES = (0.005, 0.01, 0.02, 0.04, 0.08)
 """Standard deviations of the logarithm that are tried; the shots weigh them."""
 
-SIZE_CHANCES = (0.15, 0.25, 0.3, 0.2, 0.1)
+SIZE_CHANCES = (0.10, 0.20, 0.32, 0.26, 0.12)
 """Chance of each before any shot, about 2 % in the middle: the shape of the unloading curve, the
 shear of the ball and the hardening of its felt change simulated exit speeds by 1 to 4 %."""
 

@@ -7,7 +7,13 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from tracker.statistics.freedom import welch_dof
+
 Array = NDArray[np.float64]
+
+NODES = 24
+"""Values of chi-square that a Student scatter is averaged over: the median radius is exact to
+1 % with them, for one degree of freedom to 3 % (measured)."""
 
 
 @dataclass(frozen=True)
@@ -119,34 +125,59 @@ def miss_probability(radius: float, deviations: tuple[float, float]) -> float:
     return float(inside.mean() / (small * large))
 
 
-def radius_for(probability: float, deviations: tuple[float, float]) -> float:
-    """Return the radius about the centre that holds a share of a normal scatter."""
+def radius_for(probability: float, deviations: tuple[float, float], dof: float = math.inf) -> float:
+    """Return the radius about the centre that holds a share of a normal or Student scatter.
+
+    Parameters
+    ----------
+    probability : float
+    deviations : tuple of two floats
+        Standard deviations along the two principal axes; for a Student scatter its scale.
+    dof : float
+        Degrees of freedom of the bivariate Student distribution; infinity for the normal one.
+
+    Notes
+    -----
+    A Student scatter is a normal one over the root of chi-square over its degrees of freedom,
+    averaged here over `NODES` equally likely values of it.
+    """
     from scipy.optimize import brentq
+    from scipy.special import chdtri
 
     large = max(deviations)
     if large == 0.0:
         return 0.0
-    return float(
-        brentq(
-            lambda radius: miss_probability(radius, deviations) - probability,
-            0.0,
-            large * (2.0 + math.sqrt(-2.0 * math.log1p(-probability))),
-            xtol=1e-12 * large,
-        )
-    )
+    scales = np.ones(1)
+    if math.isfinite(dof):
+        shares = (np.arange(NODES) + 0.5) / NODES
+        scales = np.sqrt(np.asarray(chdtri(dof, 1.0 - shares)) / dof)
+
+    def excess(radius: float) -> float:
+        inside = [miss_probability(radius * float(scale), deviations) for scale in scales]
+        return sum(inside) / len(inside) - probability
+
+    top = large * (2.0 + math.sqrt(-2.0 * math.log1p(-probability)))
+    while excess(top) < 0.0:
+        top *= 2.0
+    return float(brentq(excess, 0.0, top, xtol=1e-6 * large))
 
 
 def median_miss(points: ArrayLike) -> float | None:
-    """Return the radius about their centre that holds half of the landings (CEP).
+    """Return the radius about their centre that the next landing keeps with a chance of one half.
 
-    From the fitted normal distribution; None for fewer than three points. Also called circular
-    error probable; for a round scatter it is 1.1774 standard deviations.
+    None for fewer than three points. Also called circular error probable; for a round scatter that
+    is known it is 1.1774 standard deviations. Predictive: the next landing lies from the centre of
+    n by ``1 + 1/n`` times their variance, which is known to the effective degrees of freedom of
+    the sum of the two principal variances (Satterthwaite).
     """
     array = np.asarray(points, float).reshape(-1, 2)
-    if len(array) < 3:
+    count = len(array)
+    if count < 3:
         return None
     values = np.clip(np.linalg.eigvalsh(np.cov(array.T)), 0.0, None)
-    return radius_for(0.5, (math.sqrt(values[0]), math.sqrt(values[1])))
+    dof = welch_dof([(float(value), count - 1.0) for value in values])
+    wide = np.sqrt((1.0 + 1.0 / count) * values)
+    return radius_for(0.5, (float(wide[0]), float(wide[1])), dof)
 
 
 def extreme_spread(points: ArrayLike) -> float:
