@@ -8,26 +8,35 @@ import pytest
 from tracker.comparison.compare import compare, shared_correlation, shots_more
 from tracker.comparison.setups import SetupShots, summarise
 from tracker.comparison.words import WORDINGS, decimals, sentences, spread
-from tracker.records import Quality, Shot
+from tracker.records import Quality, Reason, ReasonCode, Shot
 from tracker.statistics.components import Estimate, difference
 from tracker.statistics.means import sample_of
 from tracker.statistics.pairwise import pair_level, simultaneous
-from tracker.statistics.power import power_of_two
+from tracker.statistics.power import planned_scatter, power_of_two
 
 SMALL = (27.2, 28.1, 28.4, 27.6, 28.9)
 MIDDLE = (34.1, 35.3, 33.2, 34.8, 33.9)
 LARGE = (33.0, 35.9, 31.8, 34.6, 32.4)
 
+UNSURE = Reason(ReasonCode.SPEED_UNCERTAIN)
+"""A reason that leaves the carry to be compared."""
+
 
 def row(
-    setup: str, number: int, carry: float | None, u: float = 0.0, quality=Quality.GOOD, across=0.0
+    setup: str,
+    number: int,
+    carry: float | None,
+    u: float = 0.0,
+    quality=Quality.GOOD,
+    across=0.0,
+    reasons=(),
 ) -> Shot:
     blank = dict.fromkeys(Shot.__dataclass_fields__)
     filled = {
         "clip": f"clips/{setup}.mp4", "setup": setup, "shot": number, "release_s": 3.0 * number,
         "carry_m": carry, "carry_u_m": u, "exit_speed_mps": 20.0, "exit_speed_u_mps": 0.1,
         "landing_along_m": carry, "landing_across_m": None if carry is None else across,
-        "frames_seen": 60, "landing_seen": True, "quality": quality,
+        "frames_seen": 60, "landing_seen": True, "quality": quality, "reasons": reasons,
     }  # fmt: skip
     return Shot(**{**blank, **filled})
 
@@ -111,7 +120,7 @@ def test_the_next_shot_is_less_sure_than_the_mean() -> None:
 def test_the_number_of_further_shots_is_the_least_that_does() -> None:
     (contrast,) = compare([setup("b", MIDDLE), setup("c", LARGE)]).contrasts
     more = contrast.more_shots
-    scatters = sample_of(MIDDLE).sd, sample_of(LARGE).sd
+    scatters = tuple(planned_scatter(sample_of(v).sd, 5) for v in (MIDDLE, LARGE))
     gap = contrast.pair.difference
     assert power_of_two(gap, scatters, (5 + more, 5 + more), pair_level(2)) >= 0.8
     assert power_of_two(gap, scatters, (4 + more, 4 + more), pair_level(2)) < 0.8
@@ -138,7 +147,16 @@ def test_one_shot_no_shot_and_rejected_shots_are_told() -> None:
     )
     doubtful = SetupShots(
         "doubtful",
-        tuple(row("doubtful", i, 30.0 + i, quality=Quality.CHECK) for i in range(3)),
+        tuple(
+            row(
+                "doubtful",
+                i,
+                30.0 + i,
+                quality=Quality.CHECK,
+                reasons=(Reason(ReasonCode.SPEED_UNCERTAIN),),
+            )
+            for i in range(3)
+        ),
         ("d",) * 3,
     )
     found = compare([setup("single", [30.0]), setup("none", []), lost, doubtful])

@@ -9,9 +9,12 @@ from matplotlib.colors import to_hex
 from tests.tracker.invented_outings import shots_of
 from tracker.comparison.compare import compare
 from tracker.comparison.setups import SetupShots
-from tracker.records import Quality
+from tracker.records import Quality, Reason, ReasonCode
 from tracker.report.comparison_picture import comparison_picture, comparison_sheet
 from tracker.report.look import PAPER
+
+DOUBT = (Reason(ReasonCode.SPEED_UNCERTAIN),)
+"""A reason that leaves carry and landing to be compared."""
 
 NAMES = ("100 mm wheels", "140 mm wheels")
 
@@ -21,7 +24,7 @@ def setups(doubtful: int) -> list[SetupShots]:
     found = []
     for name in NAMES:
         shots = tuple(
-            replace(shot, quality=Quality.CHECK) if place < doubtful else shot
+            replace(shot, quality=Quality.CHECK, reasons=DOUBT) if place < doubtful else shot
             for place, shot in enumerate(shots_of(name, 5))
         )
         found.append(SetupShots(name, shots, ("evening",) * 5))

@@ -23,6 +23,10 @@ class CompareFlags:
         str,
         typer.Option("--of", metavar="COLUMN", help="Column of shots.csv that is compared."),
     ] = "carry_m"
+    worth: Annotated[
+        float | None,
+        typer.Option("--worth", metavar="NUMBER", help="Difference that matters, in its unit."),
+    ] = None
     from_log: Annotated[
         bool,
         typer.Option("--from-log", help="Compare sessions of the logbook instead of folders."),
@@ -98,4 +102,4 @@ def _made(flags: CompareFlags, folders: list[Path]) -> "Compared":
             where="compare",
             remedy="add --from-log and name no folder",
         )
-    return compare_sessions(folders, flags.of)
+    return compare_sessions(folders, flags.of, flags.worth)

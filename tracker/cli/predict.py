@@ -53,8 +53,8 @@ def predict(
     screen.print(predictions_table([(one.name, one.prediction) for one in made.setups]))
     for one in made.setups:
         measured = measured_sentence(one.measured_speed, one.measured_carry)
-        lines = (*([measured] if measured else []), *one.cautions)
-        say(screen, [f'"{one.name}":', *(f"- {sentence}" for sentence in lines)])
+        lines = [f'"{one.name}": {measured[:1].lower()}{measured[1:]}'] if measured else []
+        say(screen, [*lines, *one.troubles])
     if made.learned:
         say(screen, ["", "What the shots say of the model:"])
         say(screen, [f"- {sentence}" for sentence in made.learned])
@@ -66,4 +66,4 @@ def predict(
         say(screen, ["", f'Sweep of "{along.base}":'])
         screen.print(sweep_table(along.sweep.key, along.sweep.values, along.predictions))
         say(screen, [f"Picture: {along.picture}"])
-    say(screen, ["", "The figures after ± are standard uncertainties.", CAUTION])
+    say(screen, ["", "The figures after ± are standard uncertainties.", *made.cautions, CAUTION])

@@ -1,7 +1,7 @@
 """Setups with the machine that made their shots."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from tracker.comparison.setups import SetupShots, summarise
 from tracker.launcher.carry import ANGLE_U_DEG, Release
@@ -23,11 +23,14 @@ class Setup:
         None where its tables do not say enough.
     outdoors : Outdoors
         Ball, air and release of the first outing.
+    airs : mapping of str to Outdoors
+        Those of every outing by its name.
     """
 
     shots: SetupShots
     machine: Machine | None
     outdoors: Outdoors
+    airs: Mapping[str, Outdoors] = field(default_factory=dict)
 
     @property
     def name(self) -> str:
@@ -71,7 +74,7 @@ def joined(outings: Sequence[Built]) -> tuple[tuple[Setup, ...], tuple[str, ...]
             known[name] = one
         elif _tables(known[name]) == _tables(one):
             first = known[name]
-            known[name] = replace(first, setup=_with_shots(first.setup, one.setup.shots))
+            known[name] = replace(first, setup=_with_shots(first.setup, one.setup))
         else:
             other = f"{name} ({one.place})"
             notes.append(
@@ -86,7 +89,8 @@ def _tables(one: Built) -> dict[str, dict[str, float | str]]:
     return {name: dict(table) for name, table in one.tables.items()}
 
 
-def _with_shots(setup: Setup, more: SetupShots) -> Setup:
+def _with_shots(setup: Setup, other: Setup) -> Setup:
+    more = other.shots
     shots = SetupShots(
         setup.name,
         setup.shots.shots + more.shots,
@@ -94,7 +98,7 @@ def _with_shots(setup: Setup, more: SetupShots) -> Setup:
         setup.shots.shared + more.shared,
         setup.shots.evenings + more.evenings,
     )
-    return replace(setup, shots=shots)
+    return replace(setup, shots=shots, airs={**setup.airs, **other.airs})
 
 
 def release_of(height_m: float, angle_deg: float | None, shots: Sequence[Shot]) -> Release | None:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from tracker.comparison.evenings import evening_effect, evening_residue
 from tracker.comparison.setups import SetupShots, Summary, cells_of, summarise
@@ -76,6 +76,8 @@ class Comparison:
     contrasts : tuple of Contrast
         All pairs of setups with two shots or more.
     verdicts : tuple of Verdict
+    expected : mapping of str to Estimate
+        Prediction of each setup that was not shot.
     """
 
     quantity: str
@@ -83,6 +85,7 @@ class Comparison:
     summaries: tuple[Summary, ...]
     contrasts: tuple[Contrast, ...]
     verdicts: tuple[Verdict, ...]
+    expected: Mapping[str, Estimate] = field(default_factory=dict)
 
     def summary(self, name: str) -> Summary:
         """Return the summary of that setup."""
@@ -126,7 +129,12 @@ def compare(
         for summary in repeated
         if predictions and summary.mean is not None and summary.name in predictions
     ]
-    return Comparison(quantity, level, summaries, tuple(contrasts), tuple(verdicts))
+    unshot = {
+        summary.name: predictions[summary.name]
+        for summary in summaries
+        if predictions and summary.used == 0 and summary.name in predictions
+    }
+    return Comparison(quantity, level, summaries, tuple(contrasts), tuple(verdicts), unshot)
 
 
 def shared_correlation(first: Summary, second: Summary) -> float:

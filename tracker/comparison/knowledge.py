@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tracker.comparison.answer import Expected
 from tracker.comparison.built import Setup
 from tracker.comparison.carries import CarryRatios, carry_ratios
 from tracker.comparison.setups import Summary, summarise
@@ -126,6 +127,29 @@ class Knowledge:
             carry = carry_from(self._speed_by_others(setup), outdoors)
             if carry is not None:
                 found[setup.name] = carry
+        return found
+
+    def unshot(self, quantity: str) -> dict[str, Expected]:
+        """Return what is expected of the setups that have no shots, their draws together."""
+        mine = [
+            setup
+            for setup in self.setups
+            if not setup.shots.shots and setup.machine is not None and quantity in PREDICTED
+        ]
+        if not mine:
+            return {}
+        machines = [setup.machine for setup in mine if setup.machine is not None]
+        speeds, _ = exit_draws(machines, self.posterior())
+        found = {}
+        for setup, draws in zip(mine, speeds.T, strict=True):
+            out = draws[draws > 0.0]
+            if not out.size:
+                continue
+            speed = Estimate(float(out.mean()), float(out.std()))
+            carry = carry_from(speed, self._outdoors(setup))
+            value = speed if quantity == "exit_speed_mps" else carry
+            if value is not None:
+                found[setup.name] = Expected(value, (draws - draws.mean()) / max(draws.std(), 1e-9))
         return found
 
     def left_out(self) -> tuple[LeftOut, ...]:

@@ -111,17 +111,17 @@ class Summary:
 
 def figure(shot: Shot, quantity: str) -> float | None:
     """Return a figure of a shot by its column, None where it does not count."""
-    if shot.quality is Quality.REJECTED:
+    if not shot.counts_for(quantity):
         return None
     value = getattr(shot, quantity)
-    return None if value is None else float(value)
+    return None if value is None or not math.isfinite(value) else float(value)
 
 
 def own_u(shot: Shot, quantity: str) -> float | None:
     """Return the standard uncertainty of a figure by its column."""
     stem, unit = quantity.rsplit("_", 1)
     value = getattr(shot, f"{stem}_u_{unit}", None)
-    return None if value is None else float(value)
+    return None if value is None or not (math.isfinite(value) and value > 0.0) else float(value)
 
 
 def summarise(

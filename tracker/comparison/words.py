@@ -17,6 +17,10 @@ class Wording:
     noun: str
 
 
+MOST_PAIRS = 6
+"""Pairs that are all written out; of more only those with the best setup, so that the answer stays
+on the screen."""
+
 WORDINGS = {
     "carry_m": Wording("carries", "farther than", "m", "carry"),
     "exit_speed_mps": Wording("shoots", "faster than", "m/s", "exit speed"),
@@ -52,14 +56,20 @@ def sentences(comparison: Comparison) -> list[str]:
     wording = WORDINGS[comparison.quantity]
     clear = [c for c in comparison.contrasts if c.pair.significant]
     open_ = [c for c in comparison.contrasts if not c.pair.significant]
+    shown, rest = _of_the_best(comparison)
     said = [
         _clear(c, wording, comparison)
         for c in sorted(clear, key=lambda c: c.pair.difference, reverse=True)
+        if c in shown
     ]
     said += [
         _open(c, wording, comparison)
         for c in sorted(open_, key=lambda c: c.pair.difference, reverse=True)
+        if c in shown
     ]
+    if rest:
+        real = sum(c.pair.significant for c in rest)
+        said.append(f"Of the other {len(rest)} pairs {real} differ significantly.")
     if len(comparison.contrasts) > 1:
         said.append(
             f"Each ± holds for all {len(comparison.contrasts)} pairs together with "
@@ -71,6 +81,37 @@ def sentences(comparison: Comparison) -> list[str]:
     for summary in comparison.summaries:
         said += _about(summary, wording)
     return said
+
+
+def _of_the_best(comparison: Comparison) -> tuple[list[Contrast], list[Contrast]]:
+    """Return the pairs that are written out, and the others: all of few, else those of the best."""
+    pairs = list(comparison.contrasts)
+    if len(pairs) <= MOST_PAIRS:
+        return pairs, []
+    means = {s.name: s.sample.mean for s in comparison.summaries if s.sample is not None}
+    best = max(means, key=lambda name: means[name])
+    shown = [c for c in pairs if best in (c.better, c.other)]
+    return shown, [c for c in pairs if c not in shown]
+
+
+def still_sentences(measured: Comparison, still: Comparison) -> list[str]:
+    """Return how the setups compare in still standard air, beside the carries as measured."""
+    wording = WORDINGS[measured.quantity]
+    parts = [
+        f'"{calm.name}" {spread(calm.mean.value, calm.mean.expanded(), wording.unit)} '
+        f"({rounded(raw.mean.value, raw.mean.expanded())} {wording.unit} as measured)"
+        for raw, calm in zip(measured.summaries, still.summaries, strict=True)
+        if raw.mean is not None and calm.mean is not None
+    ]
+    if not parts:
+        return []
+    clear = [c for c in still.contrasts if c.pair.significant]
+    verdict = ""
+    if clear:
+        most = max(clear, key=lambda c: c.pair.difference)
+        gap = spread(most.pair.difference, most.pair.half_width, wording.unit)
+        verdict = f' There "{most.better}" {wording.does} {gap} {wording.more} "{most.other}".'
+    return [f"In still standard air: {', '.join(parts)}.{verdict}"]
 
 
 def _clear(contrast: Contrast, wording: Wording, comparison: Comparison) -> str:
@@ -135,7 +176,21 @@ def _about(summary: Summary, wording: Wording) -> list[str]:
             f"{out.mean_without:.1f} {wording.unit}."
         )
     if summary.used and summary.rejected:
-        said.append(f"{summary.rejected} of the shots of {name} could not be used.")
+        said.append(
+            f"{summary.rejected} of the shots of {name} do not count: rejected, without this "
+            "figure, or to be checked for a reason that spoils it."
+        )
+    if summary.sample is not None and summary.used > 1 and summary.sample.sd == 0.0:
+        said.append(
+            f"All {summary.used} shots of {name} have the same {wording.noun} to the last digit: "
+            "shots scatter, so these look copied; measure the session again."
+        )
+    if summary.evenings.ranges:
+        spans = " and ".join(f"{low:.1f} to {high:.1f}" for low, high in summary.evenings.ranges)
+        said.append(
+            f"The evenings of {name} differ by more than its shots do ({spans} {wording.unit}): "
+            "wind, or the battery? Its ± counts that."
+        )
     if summary.doubtful:
         said.append(f"{summary.doubtful} of the shots of {name} are to be checked; they count.")
     return said

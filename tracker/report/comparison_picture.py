@@ -76,6 +76,7 @@ def _draw_strips(axes: "Axes", comparison: Comparison, setups: Sequence[SetupSho
     """Draw a row for each setup: shots, mean with its interval, span of the next shot."""
     wording = WORDINGS[comparison.quantity]
     predicted = {verdict.name: verdict.predicted for verdict in comparison.verdicts}
+    predicted |= comparison.expected
     for place, (setup, summary) in enumerate(zip(setups, comparison.summaries, strict=True)):
         _draw_shots(axes, place, setup, comparison.quantity)
         _draw_mean(axes, place, summary, comparison.level)

@@ -1,13 +1,16 @@
 """``lobmeter compare``: setups with each other and with their predictions."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from calibration.errors import InputError
+from tracker.comparison.answer import answer, chances
 from tracker.comparison.compare import Comparison, compare
 from tracker.comparison.knowledge import Knowledge
-from tracker.comparison.words import WORDINGS, sentences
+from tracker.comparison.still_air import differs, in_still_air
+from tracker.comparison.words import WORDINGS, sentences, still_sentences
 from tracker.logbook import Filter
 from tracker.report.comparison_picture import comparison_picture
 from tracker.results import folder_of
@@ -35,7 +38,9 @@ class Compared:
     picture: Path | None
 
 
-def compare_sessions(folders: Sequence[Path], quantity: str = "carry_m") -> Compared:
+def compare_sessions(
+    folders: Sequence[Path], quantity: str = "carry_m", worth: float | None = None
+) -> Compared:
     """Compare every setup of the sessions, and draw it into the first one's results.
 
     Parameters
@@ -43,6 +48,8 @@ def compare_sessions(folders: Sequence[Path], quantity: str = "carry_m") -> Comp
     folders : sequence of Path
     quantity : str
         A column of shots.csv.
+    worth : float, optional
+        Difference that matters, in its unit.
 
     Raises
     ------
@@ -50,9 +57,12 @@ def compare_sessions(folders: Sequence[Path], quantity: str = "carry_m") -> Comp
         For faults of the sessions, or a quantity that cannot be compared.
     """
     check_quantity(quantity)
+    check_worth(worth)
     outings = gather(folders)
     folder = folder_of(outings.sessions[0].folder)
-    return _compared(outings, quantity, folder / f"comparison-{quantity.replace('_', '-')}.png")
+    return _compared(
+        outings, quantity, worth, folder / f"comparison-{quantity.replace('_', '-')}.png"
+    )
 
 
 def compare_logged(
@@ -76,17 +86,28 @@ def compare_logged(
         Where no session fits, or for a quantity that cannot be compared.
     """
     check_quantity(quantity)
-    return _compared(gather_logged(url, wanted), quantity, picture)
+    return _compared(gather_logged(url, wanted), quantity, None, picture)
 
 
-def _compared(outings: Outings, quantity: str, picture: Path | None) -> Compared:
+def _compared(
+    outings: Outings, quantity: str, worth: float | None, picture: Path | None
+) -> Compared:
     shots = [setup.shots for setup in outings.setups]
-    made = compare(shots, quantity, Knowledge(outings.setups).by_others(quantity))
+    known = Knowledge(outings.setups)
+    unshot = known.unshot(quantity)
+    expected = {name: one.estimate for name, one in unshot.items()}
+    made = compare(shots, quantity, known.by_others(quantity) | expected)
+    found = chances(made, unshot, worth or 0.0)
+    said = [] if found is None else answer(found, made)
     drawn = None
     if picture is not None and any(summary.used for summary in made.summaries):
         put_in_place(picture.parent, {picture.name: comparison_picture(made, shots)})
         drawn = picture
-    return Compared(made, tuple(sentences(made)), outings.notes, drawn)
+    airs = {name: air for setup in outings.setups for name, air in setup.airs.items()}
+    if quantity == "carry_m" and differs(airs):
+        calm = [in_still_air(setup.shots, setup.airs) for setup in outings.setups]
+        said += still_sentences(made, compare(calm, quantity))
+    return Compared(made, (*said, *sentences(made)), outings.notes, drawn)
 
 
 def check_quantity(quantity: str) -> None:
@@ -96,4 +117,14 @@ def check_quantity(quantity: str) -> None:
             f"{quantity!r} cannot be compared",
             where="--of",
             remedy=f"use one of {', '.join(WORDINGS)}",
+        )
+
+
+def check_worth(worth: float | None) -> None:
+    """Raise InputError for a difference that cannot matter."""
+    if worth is not None and not (math.isfinite(worth) and worth > 0.0):
+        raise InputError(
+            f"{worth:g} is no difference worth knowing",
+            where="--worth",
+            remedy="give a number above zero",
         )

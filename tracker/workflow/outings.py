@@ -151,7 +151,9 @@ def _setup(outing: Outing, name: str, machine: Machine | None) -> Setup:
     shared = tuple(outing.provenance.shared_of(row) for row in mine)
     release = release_of(session.release.height_m, session.release.angle_deg, mine)
     outdoors = Outdoors(ball_of(session), air_of(session), release)
-    return Setup(SetupShots(name, mine, occasions, shared), machine, outdoors)
+    evenings = (label,) * len(mine)
+    shots = SetupShots(name, mine, occasions, shared, evenings)
+    return Setup(shots, machine, outdoors, {label: outdoors})
 
 
 def _each(error: InputError) -> list[InputError]:

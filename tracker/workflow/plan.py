@@ -1,6 +1,5 @@
 """``lobmeter plan``: the next experiment for one or several sessions."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +11,7 @@ from tracker.comparison.knowledge import PREDICTED, Knowledge
 from tracker.comparison.planning import Plan, plan, plan_sentences
 from tracker.launcher.sweep import parse_sweep
 from tracker.statistics.components import Estimate
-from tracker.workflow.compare import check_quantity
+from tracker.workflow.compare import check_quantity, check_worth
 from tracker.workflow.outings import gather
 
 
@@ -47,12 +46,7 @@ def plan_sessions(
         For faults of the sessions or of the options.
     """
     check_quantity(quantity)
-    if worth is not None and not (math.isfinite(worth) and worth > 0.0):
-        raise InputError(
-            f"{worth:g} is no difference worth knowing",
-            where="--worth",
-            remedy="give a number above zero",
-        )
+    check_worth(worth)
     if sweep and quantity not in PREDICTED:
         raise InputError(
             f"the model does not predict {quantity}",

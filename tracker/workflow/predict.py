@@ -7,7 +7,7 @@ from pathlib import Path
 from calibration.errors import InputError
 from tracker.comparison.built import Setup
 from tracker.comparison.knowledge import Knowledge, LeftOut
-from tracker.launcher.cautions import cautions
+from tracker.launcher.cautions import cautions, troubles
 from tracker.launcher.identified import sentences
 from tracker.launcher.prediction import Prediction
 from tracker.launcher.sweep import Sweep, parse_sweep
@@ -28,14 +28,15 @@ class SetupPrediction:
     prediction : Prediction
     measured_speed, measured_carry : Estimate or None
         Mean of its shots where it has two or more.
-    cautions : tuple of str
+    troubles : tuple of str
+        What may keep it from shooting.
     """
 
     name: str
     prediction: Prediction
     measured_speed: Estimate | None
     measured_carry: Estimate | None
-    cautions: tuple[str, ...]
+    troubles: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -59,6 +60,8 @@ class Predictions:
         What the shots say of the model, in sentences.
     left_out : tuple of LeftOut
         Each measured setup's exit speed predicted from the others.
+    cautions : tuple of str
+        For all of them.
     notes : tuple of str
     sweep : SweepPrediction or None
     """
@@ -66,6 +69,7 @@ class Predictions:
     setups: tuple[SetupPrediction, ...]
     learned: tuple[str, ...]
     left_out: tuple[LeftOut, ...]
+    cautions: tuple[str, ...]
     notes: tuple[str, ...]
     sweep: SweepPrediction | None = None
 
@@ -87,11 +91,13 @@ def predict_sessions(
     chosen = _chosen(outings.setups, setup)
     knowledge = Knowledge(outings.setups, learning)
     found = knowledge.predictions()
+    known = [one for one in chosen if one.name in found]
     said = sentences(knowledge.posterior()) if knowledge.setups else []
     return Predictions(
-        tuple(_predicted(one, found[one.name]) for one in chosen if one.name in found),
+        tuple(_predicted(each, found[each.name]) for each in known),
         tuple(said),
         knowledge.left_out(),
+        cautions([(each.name, found[each.name], each.outdoors) for each in known]),
         outings.notes,
         None if wanted is None else _along(outings, _base(chosen), wanted, knowledge),
     )
@@ -99,7 +105,7 @@ def predict_sessions(
 
 def _predicted(setup: Setup, found: Prediction) -> SetupPrediction:
     means = (setup.mean("exit_speed_mps"), setup.mean("carry_m"))
-    return SetupPrediction(setup.name, found, *means, cautions(found, setup.outdoors))
+    return SetupPrediction(setup.name, found, *means, troubles(setup.name, found))
 
 
 def _along(outings: Outings, base: Setup, sweep: Sweep, knowledge: Knowledge) -> SweepPrediction:

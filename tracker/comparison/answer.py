@@ -1,0 +1,183 @@
+"""The answer to the question which setup is best, with its chances."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.comparison.compare import Comparison
+from tracker.comparison.setups import Summary
+from tracker.comparison.words import WORDINGS, spread
+from tracker.statistics.components import Estimate
+
+Array = NDArray[np.float64]
+
+CLEAR = 0.95
+"""Chance from which on a setup is called the best without more ado (common practice, no source)."""
+
+FEW = 0.01
+"""Chances below are left out of the sentence."""
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What is expected of a setup that was not shot.
+
+    Attributes
+    ----------
+    estimate : Estimate
+    scores : ndarray, shape (K,)
+        Equally likely standard scores; those of several setups belong together.
+    """
+
+    estimate: Estimate
+    scores: Array
+
+
+@dataclass(frozen=True)
+class Chances:
+    """Chances of every setup, shot or not.
+
+    Attributes
+    ----------
+    names : tuple of str
+    best : tuple of float
+        Chance that its true mean is the greatest.
+    present : str
+        The setup with the greatest measured mean; empty where none was shot.
+    beats : tuple of float
+        Chance that its true mean exceeds that of the present best by `worth`.
+    worth : float
+    means : tuple of Estimate
+    shot : tuple of bool
+    """
+
+    names: tuple[str, ...]
+    best: tuple[float, ...]
+    present: str
+    beats: tuple[float, ...]
+    worth: float
+    means: tuple[Estimate, ...]
+    shot: tuple[bool, ...]
+
+
+def chances(
+    comparison: Comparison, expected: Mapping[str, Expected], worth: float = 0.0
+) -> Chances | None:
+    """Return the chances of the setups, None where nothing is known of any.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    expected : mapping of str to Expected
+        For setups that were not shot.
+    worth : float
+        Difference that matters.
+
+    Notes
+    -----
+    By draws: Student's distribution for the scatter of a setup's shots, one error of each outing
+    for all its setups in proportion to their means, the model's draws for the others.
+    """
+    known: dict[str, tuple[Estimate, Array, bool]] = {}
+    count = len(next(iter(expected.values())).scores) if expected else 300
+    rng = np.random.default_rng(14)
+    outings: dict[str, Array] = {}
+    for summary in comparison.summaries:
+        if summary.mean is not None:
+            known[summary.name] = (summary.mean, _drawn(summary, outings, count, rng), True)
+        elif summary.name in expected:
+            one = expected[summary.name]
+            known[summary.name] = (
+                one.estimate,
+                one.estimate.value + one.estimate.u * one.scores,
+                False,
+            )
+    if not known:
+        return None
+    names = tuple(known)
+    draws = np.column_stack([drawn for _, drawn, _ in known.values()])
+    shot = tuple(shot for *_, shot in known.values())
+    means = tuple(mean for mean, *_ in known.values())
+    best = np.bincount(draws.argmax(axis=1), minlength=len(names)) / count
+    measured = [i for i, was in enumerate(shot) if was]
+    present = max(measured, key=lambda i: means[i].value) if measured else None
+    beats = tuple(0.0 for _ in names)
+    if present is not None:
+        beats = tuple(
+            float((draws[:, i] > draws[:, present] + worth).mean()) for i in range(len(names))
+        )
+    return Chances(
+        names,
+        tuple(float(b) for b in best),
+        "" if present is None else names[present],
+        beats,
+        worth,
+        means,
+        shot,
+    )
+
+
+def _drawn(
+    summary: Summary, outings: dict[str, Array], count: int, rng: np.random.Generator
+) -> Array:
+    """Return draws of the true mean of a setup that was shot."""
+    sample = summary.sample
+    assert sample is not None
+    common = np.zeros(count)
+    spread_ = math.sqrt(sum(weight**2 for weight in summary.weights.values()))
+    for name, weight in summary.weights.items():
+        if name not in outings:
+            outings[name] = rng.normal(size=count)
+        common = common + outings[name] * summary.shared_u * weight / spread_
+    own = rng.standard_t(sample.dof, count) * sample.u
+    return np.asarray(sample.mean + own + common + rng.normal(size=count) * summary.evenings.mean_u)
+
+
+def answer(found: Chances, comparison: Comparison) -> list[str]:
+    """Return the answer in words: which setup, how sure, and every setup's chance."""
+    wording = WORDINGS[comparison.quantity]
+    pick = max(range(len(found.names)), key=lambda i: found.best[i])
+    name, mean = found.names[pick], found.means[pick]
+    figure = spread(mean.value, mean.expanded(), wording.unit)
+    said = []
+    if len(found.names) == 1:
+        kind = "measured" if found.shot[pick] else "expected"
+        return [f'"{name}": {figure} {kind}; there is no other setup to compare it with.']
+    if found.shot[pick]:
+        sure = found.best[pick]
+        lead = f'"{name}" is the best' if sure >= CLEAR else f'"{name}" is most likely the best'
+        said.append(f"{lead}: {figure}, with a chance of {_percent(sure)}.")
+    else:
+        beaten = (
+            f"; {_percent(found.beats[pick])} likely to beat "
+            f'"{found.present}"' + (f" by {found.worth:g} {wording.unit}" if found.worth else "")
+            if found.present
+            else ""
+        )
+        said.append(f'Build "{name}": {figure} expected{beaten}.')
+    said.append(f"Chance to be the best: {_list(found.names, found.best)}.")
+    others = [i for i, other in enumerate(found.names) if other != found.present]
+    if found.present and found.worth > 0.0:
+        said.append(
+            f'Chance to beat "{found.present}" by {found.worth:g} {wording.unit}: '
+            + _list([found.names[i] for i in others], [found.beats[i] for i in others])
+            + "."
+        )
+    return said
+
+
+def _list(names: Sequence[str], shares: Sequence[float]) -> str:
+    order = sorted(range(len(names)), key=lambda i: -shares[i])
+    shown = [f'"{names[i]}" {_percent(shares[i])}' for i in order if shares[i] >= FEW]
+    left = len(names) - len(shown)
+    rest = [] if not left else [f"{'the other ' if shown else 'all '}{left} less than 1 %"]
+    return ", ".join(shown + rest)
+
+
+def _percent(share: float) -> str:
+    if share > 0.99:
+        return "more than 99 %"
+    return "less than 1 %" if share < FEW else f"{100.0 * share:.0f} %"
