@@ -53,6 +53,32 @@ def test_a_session_without_results_is_refused_with_the_command_that_makes_them(
     assert not (folder / "results" / "report.html").exists()
 
 
+def test_a_session_within_another_keeps_its_own_shots(tmp_path: Path) -> None:
+    outer = session(tmp_path / "season", {"140 mm wheels": 3})
+    inner = session(outer / "evening", {"140 mm wheels": 2}, seed=2)
+    assert run(outer, inner, "--to", tmp_path / "page.html")[0] == 0
+    page = (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert page.count("clips/140mm.mp4</th>") == 5
+
+
+def test_a_video_file_without_a_session_is_reported_from_the_results_beside_it(
+    tmp_path: Path,
+) -> None:
+    made = session(tmp_path / "made", {"140 mm wheels": 2})
+    results = tmp_path / "evening-results"
+    (made / "results").rename(results)
+    rows = (results / "shots.csv").read_text(encoding="utf-8")
+    rows = rows.replace("clips/140mm.mp4", "evening.mp4").replace("140 mm wheels", "evening")
+    (results / "shots.csv").write_text(rows, encoding="utf-8")
+    inputs = '{"lobmeter": "1", "inputs": [{"file": "evening.mp4", "sha256": "00"}], "shots": []}'
+    (results / "shots.json").write_text(inputs, encoding="utf-8")
+    (tmp_path / "evening.mp4").write_bytes(b"")
+    code, said = run(tmp_path / "evening.mp4")
+    assert code == 0, said
+    page = (results / "report.html").read_text(encoding="utf-8")
+    assert page.count("evening.mp4</th>") == 2
+
+
 def test_without_a_browser_the_page_is_written_and_the_way_to_print_it_is_said(
     evening: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -249,6 +249,16 @@ def test_the_map_of_landings_keeps_to_the_shots_where_a_region_is_vast() -> None
     assert drawn.count("<circle") == 3
 
 
+def test_the_map_of_landings_holds_the_regions_of_many_shots_whole() -> None:
+    made = facts_of()
+    drawn = str(landing_map(made.comparisons[0], made.setups))
+    dashed = re.findall(r'class="thin dashed s\d" points="([^"]*)"', drawn)
+    assert len(dashed) == 3
+    for points in dashed:
+        first, *_, last = points.split()
+        assert first == last
+
+
 def test_a_line_is_cut_to_a_rectangle() -> None:
     line = [(float(x), 5.0) for x in range(-5, 16)]
     (run,) = within(line, (0.0, 0.0), (10.0, 10.0))

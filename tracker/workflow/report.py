@@ -84,14 +84,14 @@ def report_facts(folders: Sequence[Path]) -> ReportFacts:
     rows: list[ShotFigures] = []
     curves, stills, inputs, calibrations = [], [], [], []
     versions: dict[str, None] = {}
-    for session in outings.sessions:
+    for session, folder in zip(outings.sessions, folders, strict=True):
         results = results_of(session)
         provenance = read_provenance(results / "shots.json")
         if provenance.version:
             versions[provenance.version] = None
         inputs += [InputFile(session.name, *each) for each in provenance.inputs.items()]
         budgets, points = read_budgets(results / "shots.json"), read_points(results / "tracks.csv")
-        mine = _shots_of(outings, session)
+        mine = _shots_of(outings, session, folder)
         for shot in mine:
             key = (shot.clip, shot.shot)
             rows.append(ShotFigures(session.name, shot, budgets.get(key, {})))
@@ -133,21 +133,16 @@ def _about(session: Session) -> SessionFacts:
     return SessionFacts(session.name, day, session.notes)
 
 
-def _shots_of(outings: Outings, session: Session) -> list[Shot]:
+def _shots_of(outings: Outings, session: Session, folder: Path) -> list[Shot]:
     """Return the rows of one session, clip by clip."""
     place = {clip.file: number for number, clip in enumerate(session.clips)}
     found = [
         shot
         for setup in outings.setups
         for shot, outing in zip(setup.shots.shots, setup.shots.occasions, strict=True)
-        if _is_of(outing, session) and shot.clip in place
+        if outing in (str(folder), f"{folder}/{shot.clip}") and shot.clip in place
     ]
     return sorted(found, key=lambda shot: (place[shot.clip], shot.shot))
-
-
-def _is_of(outing: str, session: Session) -> bool:
-    folder = str(session.folder)
-    return outing == folder or outing.startswith(f"{folder}/")
 
 
 def _stills(session: Session, shots: Sequence[Shot]) -> list[Still]:

@@ -16,6 +16,8 @@ WIDTH = 760.0
 """Width of a chart in its own units, of which a letter is 13 high; a matter of looks."""
 LEFT, RIGHT, BELOW = 56.0, 14.0, 44.0
 """Room for numbers at the left, half a number at the right, numbers and words below."""
+VAST = 1.5
+"""A region wider than this many times all shots together is cut off; a matter of looks."""
 ROW = 62.0
 """Height of a setup's row."""
 LOOKS = 8
@@ -137,6 +139,8 @@ def landing_map(comparison: Comparison, setups: Sequence[SetupShots]) -> Markup:
     # A region of few shots may reach beyond any field: the map holds the shots and half regions.
     every = [at for _, at, _ in points]
     every += [at for _, outline, style in outlines if not style for at in outline]
+    most = VAST * _span(every)
+    every += [at for _, outline, _ in outlines if _span(outline) <= most for at in outline]
     across = scale_over([along for along, _ in every], LEFT, WIDTH - RIGHT)
     side = scale_over([0.0, *(left for _, left in every)], 0.0, 1.0)
     per_metre = (across.end - across.start) / (across.high - across.low)
@@ -181,6 +185,11 @@ def _landed(
                 outline = [(float(x), float(y)) for x, y in region.outline()]
                 outlines.append((place, outline, style))
     return points, outlines
+
+
+def _span(points: Sequence[Point]) -> float:
+    """Return the greater of the widths of points along and across."""
+    return max((max(each) - min(each) for each in zip(*points, strict=True)), default=0.0)
 
 
 def within(line: Sequence[Point], low: Point, high: Point) -> list[list[Point]]:
