@@ -22,7 +22,7 @@ STAGES = {
         "tracker.measurement.starts.release.FlightSearch.finish",
     ],
     "following": ["tracker.measurement.tracing.follow"],
-    "sighting": ["tracker.measurement.sighting.sight"],
+    "sighting": ["tracker.measurement.sighting.locate_ball"],
     "fitting": [
         "tracker.measurement.tracing.fit_given_gusts",
         "tracker.measurement.tracing.refit_gusts",

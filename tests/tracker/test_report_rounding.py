@@ -73,4 +73,5 @@ def test_measured_stands_beside_true() -> None:
 
 def test_every_shot_that_is_not_good_is_explained() -> None:
     (sentence,) = remarks([invented()[0].shot, unmeasured()])
-    assert "too few frames" in sentence
+    assert sentence.startswith("shot 2, rejected: ")
+    assert sentence.endswith("no flight fits its positions.")
