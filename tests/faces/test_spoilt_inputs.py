@@ -12,6 +12,7 @@ if sys.platform == "win32":
 
 from tests.fuzz.__main__ import KINDS, run
 from tests.fuzz.cases import Case, prepared
+from tracker.session.mistakes import mistake, valid
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -31,3 +32,14 @@ def test_the_same_number_spoils_the_same(kind: str, tmp_path) -> None:
         made.append([path.read_bytes() for path in files])
     sound = sorted(path for path in (tmp_path / "sound").rglob("*") if path.is_file())
     assert made[0] == made[1] != [path.read_bytes() for path in sound]
+
+
+@pytest.mark.parametrize("value", ["x" * 5000, "x\x00\x00"])
+def test_a_value_that_no_person_wrote_is_not_repeated(value: str) -> None:
+    assert mistake(f'name = "{value}') is None
+    assert not valid("number = " + "9" * 5000)
+    assert mistake('name = "Fen Lane') == (
+        "name",
+        "the quotes are not closed",
+        'write name = "Fen Lane"',
+    )

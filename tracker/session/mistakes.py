@@ -12,6 +12,9 @@ STRAIGHT = str.maketrans("\u201c\u201d\u201e\u00ab\u00bb\u2018\u2019\u201a", '""
 LENGTHS_M = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "km": 1e3, "ft": 0.3048, "in": 0.0254}
 """Lengths in metres; foot and inch by the international yard of 1959 (exactly 0.9144 m)."""
 
+LONGEST_SHOWN = 200
+"""Characters of a value that a sentence still repeats; common practice, no source."""
+
 TIMES_S = {"ms": 1e-3, "s": 1.0}
 SPEEDS_MPS = {"m/s": 1.0, "km/h": 1 / 3.6, "mph": 0.44704}
 """Speeds in m/s; the mile is 1609.344 m."""
@@ -83,6 +86,8 @@ def mistake(line: str) -> tuple[str, str, str] | None:
     if pair is None or not plain.strip():
         return None
     field, sign, value = pair[1], pair[2], pair[3]
+    if len(value) > LONGEST_SHOWN or not value.isprintable():
+        return None  # no person's slip; the place in the file says enough
     if sign != "=" and value:
         what = f'"{sign}" stands in place of "="' if sign else '"=" is missing'
         return field, what, f"write {field} = {value}"
@@ -97,7 +102,7 @@ def valid(line: str) -> bool:
     """Return whether a line is TOML by itself."""
     try:
         tomllib.loads(line)
-    except tomllib.TOMLDecodeError:
+    except (ValueError, RecursionError):  # TOMLDecodeError is a ValueError, as is a number too long
         return False
     return True
 
