@@ -64,3 +64,9 @@ def test_the_summary_has_its_interval() -> None:
         [{"outcome": "killed"}] * 4 + [{"outcome": "out of time"}] + [{"outcome": "no test"}] * 5
     )
     assert summary(tried) == "5 of 10 faults noticed: 50% (24% to 76%)"
+
+
+def test_a_module_of_constants_alone_is_anybody_s() -> None:
+    known = {**KNOWN, "lines": {"code.py": {"2": []}}}
+    assert len(suspects(Fault("code.py", 2, "NumberReplacer", 0), known)) == 3
+    assert suspects(Fault("code.py", 6, "NumberReplacer", 0), known) == []

@@ -35,10 +35,11 @@ def suspects(fault: Fault, known: dict[str, Any]) -> list[str]:
     """
     lines: dict[str, list[str]] = known["lines"].get(fault.file, {})
     files = set(lines.get(str(fault.line), ()))
-    if not files:
-        at_import = str(fault.line) in lines
-        files = {file for each in lines.values() for file in each} if at_import else set()
     seconds: dict[str, float] = known["seconds"]
+    if not files and str(fault.line) in lines:
+        files = {file for each in lines.values() for file in each}
+        # A module of constants alone is reached by nothing but its import.
+        files = files or {test.split("::")[0] for test in seconds}
     return sorted((test for test in seconds if test.split("::")[0] in files), key=seconds.get)  # type: ignore[arg-type]
 
 
