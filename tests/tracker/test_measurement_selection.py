@@ -3,10 +3,18 @@
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from tests.tracker.invented_shot import invented
 from tracker.comparison.setups import SetupShots, summarise
-from tracker.measurement.selection import SURE_SUPPORT, rejected_row, selected
+from tracker.measurement.selection import (
+    MOST_REJECTED,
+    SURE_SUPPORT,
+    is_again,
+    is_shadow,
+    rejected_row,
+    selected,
+)
 from tracker.records import MeasuredShot, Quality, Reason, ReasonCode, RejectedCandidate
 
 
@@ -112,3 +120,36 @@ def test_rejected_rows_are_counted_by_no_comparison():
     shots = [the_shot().shot, rejected_row(refused(30.0, 400.0), setup).shot]
     summary = summarise(SetupShots(setup, tuple(shots), ("a", "a")), "carry_m")
     assert summary.used == 1
+
+
+def sharing(good: MeasuredShot, share: float) -> MeasuredShot:
+    """The same shot with that share of its positions on the other's, the rest far away."""
+    count = len(good.points)
+    points = tuple(
+        point if index < share * count else replace(point, column_px=point.column_px + 40.0)
+        for index, point in enumerate(good.points)
+    )
+    return MeasuredShot(good.shot, points, good.path)
+
+
+@pytest.mark.parametrize(("share", "again"), [(0.4, False), (0.6, True), (0.9, True)])
+def test_a_shot_is_another_again_from_half_of_its_positions_on(share: float, again: bool):
+    good = the_shot()
+    assert is_again(sharing(good, share), good) is again
+
+
+@pytest.mark.parametrize(("share", "shadow"), [(0.4, False), (0.6, True)])
+def test_a_shadow_has_half_its_positions_near_a_far_better_shot(share: float, shadow: bool):
+    good = the_shot()
+    few = sharing(good, share)
+    rare = replace(few, shot=replace(few.shot, frames_seen=good.shot.frames_seen // 2 - 1))
+    assert is_shadow(rare, good) is shadow
+    often = replace(few, shot=replace(few.shot, frames_seen=good.shot.frames_seen // 2 + 1))
+    assert not is_shadow(often, good)
+
+
+def test_no_more_candidates_are_kept_than_the_strongest():
+    many = [refused(10.0 + at, 10.0 + at, seen=9) for at in range(MOST_REJECTED + 5)]
+    _, kept = selected([], many, "s")
+    assert len(kept) == MOST_REJECTED
+    assert min(each.support for each in kept) == 15.0

@@ -117,9 +117,10 @@ def find_bounce(
         return None
     time_s = measured.hop.time_s
     fall = max(-float(landing.trajectory.at(time_s - landing.began_s)[0, 5]), LEAST_FALL_MPS)
-    u_s = float(np.hypot(measured.u_s, GROUND_U_M / fall))
-    off_u = height_off(context, fitted, landing, time_s, u_s)
-    return Bounce(time_s, u_s, measured.hop, measured.frames, off_u)
+    off_u = height_off(
+        context, fitted, landing, time_s, float(np.hypot(measured.u_s, GROUND_U_M / fall))
+    )
+    return Bounce(time_s, measured.u_s, measured.hop, measured.frames, off_u)
 
 
 def predicted_landing(context: ClipContext, fitted: FittedFlight) -> PredictedLanding | None:

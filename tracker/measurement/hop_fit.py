@@ -34,6 +34,12 @@ MEASUREMENTS, ROUNDS = 2, 6
 KNEE_U, CUT_U = 2.0, 4.0
 """Whitened residuals beyond which a position counts less, and is no longer counted as a hit."""
 
+TIME_AT = 0
+"""Where the moment of the bounce stands among a hop's parameters."""
+
+MOST_U_S = 0.06
+"""A moment that the hop alone determines no better than this is no observation, s."""
+
 STEPS = np.array([1e-4, 1e-3, 1e-3, 1e-3])
 """Steps of the numerical derivatives by time (s), restitution, speed kept and sideways speed."""
 
@@ -82,7 +88,6 @@ def measure_hop(
         None when too few positions lie on it.
     """
     state = np.array([hop.time_s, hop.restitution, hop.speed_kept, hop.sideways_mps])
-    priors = Priors(prior_mean(landing), prior_u(landing))
     exposure, light = picture
     for _ in range(MEASUREMENTS):
         shown, course = _course(context, landing, state, frames)
@@ -92,17 +97,28 @@ def measure_hop(
         if len(track.frames) < LEAST_HITS:
             return None
         try:
-            fit = _fit(context, landing, track, state, priors, light)
+            fit = fit_hop(context, landing, track, state, light)
         except NotDetermined:
             return None
         state = fit.state
+    return measured_hop(fit, landing, hop)
+
+
+def measured_hop(fit: ReweightedFit, landing: PredictedLanding, hop: Hop) -> MeasuredHop | None:
+    """Return a fitted hop with the moment of the bounce, None when too few positions lie on it.
+
+    The landing that the flight predicts is a prior of this fit, and the moment becomes an
+    observation of the same flight. The prior's share is taken out, or it would count twice.
+    """
     hits = int(np.sum(fit.distance < CUT_U))
     if hits < LEAST_HITS:
         return None
     scatter = float(np.sqrt(np.mean(np.minimum(fit.whitened**2, CUT_U**2))))
-    variance = float(np.linalg.inv(fit.information)[0, 0])
+    time_s, variance = fit.without_prior(priors_of(landing), TIME_AT)
     u_s = float(np.hypot(np.sqrt(variance) * max(1.0, scatter), TOUCH_U_S))
-    time_s, restitution, speed_kept, sideways = state.tolist()
+    if u_s > MOST_U_S:
+        return None
+    _, restitution, speed_kept, sideways = fit.state.tolist()
     fitted = replace(
         hop,
         time_s=time_s,
@@ -113,14 +129,22 @@ def measure_hop(
     return MeasuredHop(fitted, u_s, hits)
 
 
-def _fit(
-    context: ClipContext,
-    landing: PredictedLanding,
-    track: Track,
-    state: Array,
-    priors: Priors,
-    light: Array,
+def priors_of(landing: PredictedLanding) -> Priors:
+    """Return the priors of a hop's four parameters."""
+    return Priors(prior_mean(landing), prior_u(landing))
+
+
+def fit_hop(
+    context: ClipContext, landing: PredictedLanding, track: Track, state: Array, light: Array
 ) -> ReweightedFit:
+    """Fit a hop to positions, from a first state (time, restitution, speed kept, sideways).
+
+    Raises
+    ------
+    NotDetermined
+        When too few positions lie on it.
+    """
+    priors = priors_of(landing)
     times = context.rows_s(track.times_s, track.pixels, landing.readout_s)
     centres = track.pixels - track.lean[:, None] * light
     roots = np.linalg.inv(np.linalg.cholesky(track.covariances + MEETING_PX**2 * np.eye(2)))

@@ -1,0 +1,133 @@
+"""What speaks against a fitted flight, one rule at a time."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.tracker.fitting_case import calibrated, circumstances, drawn
+from tracker.fitting import FIGURES, Figures, figures_of
+from tracker.fitting.parameters import PARAMETERS
+from tracker.measurement.fitted_shot import TracedFlight
+from tracker.measurement.verdict import (
+    AIM_U,
+    FAR_OUT,
+    TORN,
+    WIDEST_AIM_DEG,
+    Expectations,
+    doubts,
+    off_aim,
+    parts_of_animal,
+    quality_of,
+)
+from tracker.records import Consistency, Quality, Reason, ReasonCode
+
+KNOWN = circumstances(calibrated())
+CALM = Consistency(1.0, 0.8, 1.2, 100)
+
+
+@pytest.fixture(scope="module")
+def traced() -> TracedFlight:
+    case = drawn(np.random.default_rng(1), KNOWN)
+    return TracedFlight(case.observed, case.fit(), len(case.track.frames))
+
+
+def aimed(azimuth_deg: float, launch_deg: float) -> Figures:
+    values = np.zeros(len(FIGURES))
+    values[FIGURES.index("azimuth_deg")] = azimuth_deg
+    values[FIGURES.index("launch_angle_deg")] = launch_deg
+    return Figures(values, np.zeros((len(FIGURES), len(PARAMETERS))))
+
+
+@pytest.mark.parametrize("side", [-1.0, 1.0])
+def test_an_azimuth_may_be_off_by_the_aim_and_its_own_uncertainty(side: float) -> None:
+    u_deg = 6.0
+    limit = float(np.hypot(WIDEST_AIM_DEG, AIM_U * u_deg))
+    u = {"azimuth_deg": u_deg}
+    assert off_aim(aimed(side * (limit - 0.1), 0.0), u) is None
+    found = off_aim(aimed(side * (limit + 0.1), 0.0), u)
+    assert found is not None and found.numbers["aside_deg"] == pytest.approx(limit + 0.1)
+    # One that is sure is refused where the same azimuth is granted to an uncertain one.
+    assert off_aim(aimed(side * (WIDEST_AIM_DEG + 3.0), 0.0), {"azimuth_deg": 0.1}) is not None
+    assert off_aim(aimed(side * (WIDEST_AIM_DEG + 3.0), 0.0), u) is None
+
+
+def test_a_steep_shot_may_have_any_azimuth_that_keeps_it_in_the_plane() -> None:
+    assert off_aim(aimed(30.0, 0.0), {"azimuth_deg": 1.0}) is not None
+    assert off_aim(aimed(30.0, 80.0), {"azimuth_deg": 1.0}) is None
+
+
+def codes(traced: TracedFlight, covered: bool = True, agreement: Consistency | None = CALM, **how):
+    figures = figures_of(KNOWN, traced.fitted.parameters)
+    found = doubts(traced, figures, covered, agreement, Expectations(**how))
+    return [reason.code for reason in found]
+
+
+def test_nothing_speaks_against_a_clean_flight(traced: TracedFlight) -> None:
+    assert codes(traced) == []
+    assert quality_of([]) is Quality.GOOD
+
+
+def test_each_doubt_has_its_own_cause(traced: TracedFlight) -> None:
+    fitted = traced.fitted
+    assert codes(traced, covered=False) == [ReasonCode.LANDING_NOT_SEEN]
+    assert codes(replace(traced, fitted=replace(fitted, scale=1.01 * TORN))) == [ReasonCode.SCATTER]
+    assert codes(replace(traced, fitted=replace(fitted, scale=0.99 * TORN))) == []
+    assert codes(replace(traced, fitted=replace(fitted, settled=False))) == [
+        ReasonCode.FIT_NOT_SETTLED
+    ]
+    far = replace(CALM, mean=1.01 * FAR_OUT * CALM.high)
+    assert codes(traced, agreement=far) == [ReasonCode.INNOVATIONS]
+    assert codes(traced, agreement=None) == []
+
+
+@pytest.mark.parametrize(
+    ("used", "crossed", "code"),
+    [
+        (9, 9, ReasonCode.FEW_FRAMES),
+        (10, 10, None),
+        (39, 100, ReasonCode.LOW_SHARE),
+        (40, 100, None),
+    ],
+)
+def test_a_ball_seen_too_rarely_is_doubted(
+    traced: TracedFlight, used: int, crossed: int, code: ReasonCode | None
+) -> None:
+    flags = np.arange(len(traced.fitted.used)) < used
+    few = replace(traced, fitted=replace(traced.fitted, used=flags), in_view=crossed)
+    assert codes(few) == ([] if code is None else [code])
+
+
+def test_an_uncertain_speed_is_doubted_unless_the_start_never_knows_it(
+    traced: TracedFlight,
+) -> None:
+    vague = replace(traced.fitted, covariance=1e4 * traced.fitted.covariance)
+    loose = replace(traced, fitted=vague)
+    assert codes(loose) == [ReasonCode.SPEED_UNCERTAIN]
+    assert codes(loose, most_speed_u=None) == []
+
+
+@pytest.mark.parametrize(
+    ("scale", "mean", "snr", "animal"),
+    [
+        (5.0, 50.0, 6.0, True),
+        (3.0, 50.0, 6.0, False),
+        (5.0, 5.0, 6.0, False),
+        (5.0, 50.0, 18.0, False),
+    ],
+)
+def test_only_what_is_torn_and_hardly_stands_out_is_an_animal(
+    traced: TracedFlight, scale: float, mean: float, snr: float, animal: bool
+) -> None:
+    track = traced.observed.track
+    track = replace(track, snr=np.full(len(track.frames), snr))
+    torn = replace(
+        traced,
+        observed=replace(traced.observed, track=track),
+        fitted=replace(traced.fitted, scale=scale),
+    )
+    found = parts_of_animal(torn, replace(CALM, mean=mean))
+    assert (found is not None) is animal
+    assert quality_of([found] if found else [Reason(ReasonCode.FEW_FRAMES, {"frames": 3})]) is (
+        Quality.REJECTED if animal else Quality.CHECK
+    )
