@@ -13,7 +13,7 @@ from tracker.measurement.bounce import FARTHEST_U, Bounce, height_off
 
 @pytest.fixture(scope="module")
 def cases() -> list[BounceCase]:
-    return [bounce_case(np.random.default_rng(seed)) for seed in range(12)]
+    return [bounce_case(np.random.default_rng(seed)) for seed in range(8)]
 
 
 def test_the_moment_is_found_within_its_uncertainty(cases: list[BounceCase]) -> None:

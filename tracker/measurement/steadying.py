@@ -1,4 +1,4 @@
-"""Positions as the camera would have seen them had it stood still."""
+"""The camera's rotation during a clip, and candidates corrected for it."""
 
 from dataclasses import replace
 
@@ -13,25 +13,25 @@ from tracker.records import Candidates
 Array = NDArray[np.float64]
 
 GLANCE_S = 0.1
-"""While the camera stands still it is looked at this often."""
+"""Interval at which a still camera is checked for motion, s. Chosen for time."""
 
 ALERT_S = 0.5
-"""For so long after a move it is looked at in every frame."""
+"""Time after a motion in which every frame is checked, s: a swaying camera moves on."""
 
 AFAR_M = 30.0
-"""A turn moves near and far alike; any distance serves to carry a line of sight over."""
+"""Distance at which lines of sight are transferred, m; a rotation moves near and far alike."""
 
 STEADY_U_PX = 0.05
-"""Standard uncertainty that steadying adds to a position, px."""
+"""Standard uncertainty that the correction adds to a position, px. From drawn clips."""
 
 
 class Steadier:
-    """Follows the camera's turn through a clip and takes it out of the candidates.
+    """Measures the camera's rotation through a clip and corrects the candidates for it.
 
     Parameters
     ----------
     camera : Camera
-        As calibrated: where it stood in the clip's first frame.
+        As in the clip's first frame.
     frame_s : float
         True time from one frame to the next.
     """
@@ -63,11 +63,11 @@ class Steadier:
         try:
             self._reference = SteadyReference(luma, self._camera)
         except InputError:
-            # A picture with nothing in it to hold on to is taken as it is.
+            # A frame without texture shows no motion.
             self._reference = None
 
     def steadied(self, candidates: Candidates) -> Candidates:
-        """Return the candidates with their pixels where the still camera would have had them."""
+        """Return the candidates with their pixels as of the still camera."""
         turn = self._turns.pop(candidates.frame, None)
         for old in [frame for frame in self._turns if frame < candidates.frame]:
             del self._turns[old]
@@ -79,21 +79,21 @@ class Steadier:
 
 
 def turned(camera: Camera, turn_rad: Array) -> Camera:
-    """Return the camera turned about its own axes."""
+    """Return the camera rotated about its own axes."""
     return camera.perturbed(np.concatenate([turn_rad, np.zeros(11)]))
 
 
 def offsets(camera: Camera, candidates: list[Candidates], pixels: Array) -> Array:
-    """Return by how much each frame shows a still camera's pixel elsewhere, shape (N, 2).
+    """Return the shift of each frame's pixels against the still camera's, shape (N, 2).
 
     Parameters
     ----------
     camera : Camera
         The still one.
     candidates : list of Candidates
-        One a row, for the turn of its frame.
+        One a row, for the rotation of its frame.
     pixels : ndarray, shape (N, 2)
-        As the still camera would have them.
+        As of the still camera.
     """
     moved = np.zeros((len(candidates), 2))
     if not any(each.turn_rad is not None for each in candidates):
