@@ -19,6 +19,10 @@ LONGEST_STEP = 0.5
 whose model is not defined everywhere must not be left behind in one leap."""
 
 
+LEAST_SHARE = 1e-9
+"""Information on a parameter below this share of its prior's is rounding error."""
+
+
 @dataclass(frozen=True)
 class Priors:
     """What is known of every parameter beforehand.
@@ -43,11 +47,17 @@ class ReweightedFit:
         Of the observations and the priors together.
     whitened : ndarray, shape (M, D)
         Residuals of the M observations that the model is defined for.
+    linearised_at : ndarray, shape (P,)
+        The state of the last round, about which information, residuals and gradient hold.
+    gradient : ndarray, shape (P,)
+        Of half the weighted sum of squares, negative: observations and priors together.
     """
 
     state: Array
     information: Array
     whitened: Array
+    linearised_at: Array
+    gradient: Array
 
     @property
     def distance(self) -> Array:
@@ -57,19 +67,20 @@ class ReweightedFit:
     def without_prior(self, priors: Priors, at: int) -> tuple[float, float]:
         """Return one parameter and its variance as they are without their own prior.
 
-        To first order about the state: the prior's share of the information is taken out, and with
-        it its pull. The variance is infinite where nothing else determines the parameter.
+        The step of the last round is taken once more, with the prior's share of the information
+        and its pull left out. The variance is infinite where nothing else determines the parameter.
         """
         weight = float(priors.sd[at] ** -2)
-        rest = np.array(self.information)
+        rest, gradient = self.information.copy(), self.gradient.copy()
         rest[at, at] -= weight
+        gradient[at] -= weight * float(priors.mean[at] - self.linearised_at[at])
         others = [index for index in range(len(rest)) if index != at]
         inner = np.linalg.solve(rest[np.ix_(others, others)], rest[others, at])
         own = float(rest[at, at] - rest[at, others] @ inner)
-        if own <= 1e-9 * weight:
+        if own <= LEAST_SHARE * weight:
             return float(self.state[at]), float("inf")
-        pull = weight * float(self.state[at] - priors.mean[at])
-        return float(self.state[at]) + pull / own, 1.0 / own
+        step = float(gradient[at] - gradient[others] @ inner) / own
+        return float(self.linearised_at[at]) + step, 1.0 / own
 
 
 def adjust_reweighted(
@@ -107,5 +118,6 @@ def adjust_reweighted(
         information = flat.T @ (heavy[:, None] * flat) + np.diag(priors.sd**-2.0)
         gradient = flat.T @ (heavy * left) + (priors.mean - state) / priors.sd**2
         step = np.linalg.solve(information, gradient)
-        state = state + np.clip(step, -LONGEST_STEP * priors.sd, LONGEST_STEP * priors.sd)
-    return ReweightedFit(state, information, white)
+        at = state
+        state = at + np.clip(step, -LONGEST_STEP * priors.sd, LONGEST_STEP * priors.sd)
+    return ReweightedFit(state, information, white, at, gradient)

@@ -61,9 +61,9 @@ def test_after_a_move_every_frame_is_looked_at_for_a_while() -> None:
     glance = round(GLANCE_S / FRAME_S)
     for frame in range(glance):
         steadier.see(frame, view((0, 0)))
-    steadier.see(glance, view((4, 0)))
-    steadier.see(glance + 1, view((5, 0)))
-    back = steadier.steadied(at(glance + 1, PLACES + np.array([5.0, 0.0])))
+    steadier.see(glance, view((2, 0)))
+    steadier.see(glance + 1, view((3, 0)))
+    back = steadier.steadied(at(glance + 1, PLACES + np.array([3.0, 0.0])))
     assert np.abs(back.pixels - PLACES).max() < 0.4
     assert round(ALERT_S / FRAME_S) > glance
 

@@ -77,7 +77,7 @@ def test_a_bounce_that_agrees_is_used_and_one_that_does_not_is_not(
 
 
 @pytest.mark.parametrize(
-    ("share", "code"), [(0.01, ReasonCode.PICTURES_FEW), (0.1, ReasonCode.POSITIONS_DISAGREE)]
+    ("share", "code"), [(0.008, ReasonCode.PICTURES_FEW), (0.1, ReasonCode.POSITIONS_DISAGREE)]
 )
 def test_a_flight_whose_pictures_are_missing_is_rejected_with_the_numbers(
     monkeypatch: pytest.MonkeyPatch, case: Drawn, share: float, code: ReasonCode

@@ -8,7 +8,7 @@ from tracker.measurement.fitted_shot import FittedShot, doubted, numbered
 from tracker.measurement.passes import NO_OBSERVERS, Observers
 from tracker.measurement.selection import selected
 from tracker.measurement.starts.protocol import Start
-from tracker.records import Quality, RejectedCandidate
+from tracker.records import Quality, Reason, RejectedCandidate, sentence
 from tracker.video import ClipFacts
 
 
@@ -26,12 +26,15 @@ class ClipResult:
         With which the shots are drawn.
     rejected_candidates : tuple of RejectedCandidate
         Flights that were candidates and are no shots, in order of time.
+    causes : tuple of Reason
+        Why there is no shot, where there is none; the last note states it.
     """
 
     shots: tuple[FittedShot, ...]
     notes: tuple[str, ...]
     camera: Camera
     rejected_candidates: tuple[RejectedCandidate, ...] = ()
+    causes: tuple[Reason, ...] = ()
 
 
 def measure(
@@ -57,9 +60,14 @@ def measure(
             shot if shot.shot.quality == Quality.REJECTED else doubted(shot, reason)
             for shot in shots
         ]
+    causes: tuple[Reason, ...] = ()
+    if all(each.shot.quality is Quality.REJECTED for each in shots):
+        causes = start.causes_of_no_shot(facts, request, observers.progress_only)
+    stated = [sentence(causes)] if causes else []
     return ClipResult(
         tuple(numbered(shot, number) for number, shot in enumerate(shots, start=1)),
-        (*facts.notes, *found.notes),
+        (*facts.notes, *found.notes, *stated),
         found.camera,
         tuple(rejected),
+        causes,
     )

@@ -99,6 +99,14 @@ class ReasonCode(StrEnum):
     RAGGED = "ragged"
     FAINT = "faint"
 
+    NOTHING_FALLS = "nothing_falls"
+    FALLS_OTHERWISE = "falls_otherwise"
+    TAPED_IN_FEET = "taped_in_feet"
+    PLAYS_SLOWLY = "plays_slowly"
+    FLIES_BACKWARD = "flies_backward"
+    RELEASE_HEIGHT = "release_height"
+    RELEASE_ELSEWHERE = "release_elsewhere"
+
     SAME_DETECTIONS = "same_detections"
     BORROWED_POSITIONS = "borrowed_positions"
     DUPLICATE = "duplicate"
@@ -341,6 +349,45 @@ _REJECTIONS = {
     ),
 }
 
+_NO_SHOT = {
+    ReasonCode.NOTHING_FALLS: Entry(
+        "nothing falls",
+        "no shot was found, and nothing in the clip falls as a thrown ball does: is it the right "
+        "clip, and does the ball show in it?",
+    ),
+    ReasonCode.FALLS_OTHERWISE: Entry(
+        "falls otherwise",
+        "no shot was found, and what falls at {release_s:.2f} s does not fall as a ball does in "
+        "this calibration: is it the right clip, and do its markers have the right pixels?",
+    ),
+    ReasonCode.TAPED_IN_FEET: Entry(
+        "feet?",
+        "no shot was found, but a ball falls as gravity requires if the markers were taped in "
+        "feet: write the ground coordinates of the markers in metres",
+    ),
+    ReasonCode.PLAYS_SLOWLY: Entry(
+        "slow motion?",
+        "no shot was found, but a ball falls as gravity requires if the clip was filmed at "
+        "{rate_fps:g} frames a second, not {assumed_fps:.4g}: write capture_fps = {rate_fps:g} "
+        "under [camera]",
+    ),
+    ReasonCode.FLIES_BACKWARD: Entry(
+        "against the firing line",
+        "no shot was found, but a ball flies against the firing line (azimuth {azimuth_deg:.0f}°), "
+        f"from {_START}: give the markers' coordinates along the direction of the shots",
+    ),
+    ReasonCode.RELEASE_HEIGHT: Entry(
+        "height of the release",
+        "no shot was found, but a ball starts {up:pm} m above the ground, not {height_m:g} m: "
+        "check height_m under [release]",
+    ),
+    ReasonCode.RELEASE_ELSEWHERE: Entry(
+        "release elsewhere",
+        f"no shot was found, but a ball starts {_START}, not at the release: check the markers' "
+        "coordinates, which count from the foot of the release, or use --from-anywhere",
+    ),
+}
+
 _REPEATED = {
     ReasonCode.SAME_DETECTIONS: Entry(
         "same detections", "its detections are those of the shot released at {release_s:.2f} s"
@@ -361,5 +408,6 @@ CATALOGUE: dict[ReasonCode, Entry] = {
     **_DECISIONS,
     **_REJECTED_ROWS,
     **_REJECTIONS,
+    **_NO_SHOT,
     **_REPEATED,
 }

@@ -138,7 +138,7 @@ def _calibrated_start(
     calibration: Calibration, request: ClipRequest, clip: ClipEntry, from_anywhere: bool
 ) -> Start:
     """Return where shots may begin before a calibrated camera."""
-    if not from_anywhere:
-        return ReleaseStart(calibration.camera)
-    places = [request.release_m.tolist(), *(each.ground_m for each in clip.markers)]
-    return AnywhereStart(calibration.camera, field_of(places))
+    field = field_of([request.release_m.tolist(), *(each.ground_m for each in clip.markers)])
+    if from_anywhere:
+        return AnywhereStart(calibration.camera, field)
+    return ReleaseStart(calibration.camera, field)

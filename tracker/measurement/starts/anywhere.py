@@ -90,6 +90,12 @@ class AnywhereStart:
         found.rejected = [*rejected, *found.rejected, *hops]
         return found
 
+    def causes_of_no_shot(
+        self, facts: ClipFacts, request: ClipRequest, observers: Observers
+    ) -> tuple[Reason, ...]:
+        """Return which entry of the session would explain what falls in the clip."""
+        return ReleaseStart(self.camera, self.field).causes_of_no_shot(facts, request, observers)
+
 
 @dataclass(frozen=True)
 class _FromField:

@@ -6,6 +6,7 @@ which is gravity seen from there, and from the bounce, which is on the ground.
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -93,15 +94,24 @@ def field_of(places_m: Iterable[ArrayLike]) -> Field:
     return Field((least + most) / 2.0, (most - least) / 2.0)
 
 
+class Spot(Protocol):
+    """Where a flight may begin."""
+
+    @property
+    def prior(self) -> StartPrior:
+        """The prior of the place."""
+        ...
+
+
 def first_fit(
-    context: ClipContext, field: Field, throw: Throw, beginning: Beginning, frame_s: float
+    context: ClipContext, field: Spot, throw: Throw, beginning: Beginning, frame_s: float
 ) -> Flight:
     """Fit a flight to the positions of a path in the frame.
 
     Parameters
     ----------
     context : ClipContext
-    field : Field
+    field : Field, or another prior of the place
     throw : Throw
     beginning : Beginning
     frame_s : float

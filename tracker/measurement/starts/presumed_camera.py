@@ -23,7 +23,7 @@ from tracker.measurement.starts.gravity_scale import UntapedStart, first_fit, me
 from tracker.measurement.starts.protocol import Findings
 from tracker.measurement.starts.thrown import measure_throws
 from tracker.measurement.throws import Throw, throws_of
-from tracker.records import Candidates
+from tracker.records import Candidates, Reason
 from tracker.video import ClipFacts
 
 Array = NDArray[np.float64]
@@ -78,6 +78,12 @@ class PresumedCameraStart:
         if measurement.measured:
             found.camera = min(measurement.measured, key=distance_u).camera
         return found
+
+    def causes_of_no_shot(
+        self, facts: ClipFacts, request: ClipRequest, observers: Observers
+    ) -> tuple[Reason, ...]:
+        """Return nothing: the notes state what falls too slowly, and nothing else was written."""
+        return ()
 
     def _camera(self, request: ClipRequest) -> Camera:
         """Return the camera that is presumed before a frame is looked at."""

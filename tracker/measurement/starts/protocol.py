@@ -65,3 +65,9 @@ class Start(Protocol):
     def find(self, facts: ClipFacts, request: ClipRequest, observers: Observers) -> Findings:
         """Find and measure the shots of a clip that begin here."""
         ...
+
+    def causes_of_no_shot(
+        self, facts: ClipFacts, request: ClipRequest, observers: Observers
+    ) -> tuple[Reason, ...]:
+        """Return the likeliest cause where no shot was found; none where nothing can be said."""
+        ...

@@ -12,9 +12,11 @@ from tracker.fitting import circumstances_of
 from tracker.following import FlightSearch
 from tracker.measurement.context import ClipContext, ClipRequest, frame_interval_s
 from tracker.measurement.passes import MOVED_NOTE, FramePass, Observers, Timing
+from tracker.measurement.starts.diagnosis import causes_of_no_shot
+from tracker.measurement.starts.field import Field
 from tracker.measurement.starts.protocol import Findings
 from tracker.measurement.tracing import measure_hypothesis, rejected_hypothesis
-from tracker.records import MeasuredShot, Quality
+from tracker.records import MeasuredShot, Quality, Reason
 from tracker.video import ChangeMeter, ClipFacts
 
 FILE_TIMES_STAND = (
@@ -34,9 +36,12 @@ class ReleaseStart:
     ----------
     camera : Camera
         With the covariance of its calibration.
+    field : Field or None
+        The taped field, to find the cause where there is no shot; None to leave that out.
     """
 
     camera: Camera
+    field: Field | None = None
 
     def find(self, facts: ClipFacts, request: ClipRequest, observers: Observers) -> Findings:
         """Find and measure the shots that begin at the release.
@@ -61,6 +66,15 @@ class ReleaseStart:
             found.notes.append(base.explanation)
             found.doubt_times()
         return found
+
+    def causes_of_no_shot(
+        self, facts: ClipFacts, request: ClipRequest, observers: Observers
+    ) -> tuple[Reason, ...]:
+        """Return which entry of the session would explain what falls in the clip."""
+        if self.field is None:
+            return ()
+        context = release_context(facts, self.camera, request)
+        return causes_of_no_shot(context, self.field, observers)
 
 
 def release_context(facts: ClipFacts, camera: Camera, request: ClipRequest) -> ClipContext:

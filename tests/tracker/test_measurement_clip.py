@@ -1,0 +1,77 @@
+"""The one entry: what a start finds becomes numbered rows, or the cause of there being none."""
+
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import pytest
+
+from tests.tracker.clip_context import clip_context
+from tests.tracker.fitting_case import calibrated, circumstances, request
+from tests.tracker.invented_shot import invented
+from tracker.measurement import FittedShot, Observers, measure
+from tracker.measurement.starts import Findings
+from tracker.records import Quality, Reason, ReasonCode
+
+CAUSE = Reason(ReasonCode.TAPED_IN_FEET)
+CAMERA = calibrated()
+
+
+def facts() -> Any:
+    context = clip_context(circumstances(CAMERA))
+    object.__setattr__(context.facts, "notes", ("a note of the file",))
+    return context.facts
+
+
+def shot(release_s: float, quality: Quality = Quality.GOOD) -> FittedShot:
+    found = invented()[0]
+    path = found.path
+    assert path is not None
+    later = release_s - found.shot.release_s
+    return FittedShot(
+        replace(found.shot, release_s=release_s, quality=quality, shot=0),
+        tuple(
+            replace(point, frame=point.frame + round(120 * later), time_s=point.time_s + later)
+            for point in found.points
+        ),
+        replace(path, times_s=path.times_s + later),
+    )
+
+
+@dataclass
+class Stub:
+    """A start that finds what it was given."""
+
+    shots: list[FittedShot]
+    asked: list[str] = field(default_factory=list)
+
+    def find(self, facts: object, request: object, observers: Observers) -> Findings:
+        return Findings(CAMERA, self.shots, notes=["a note of the start"])
+
+    def causes_of_no_shot(self, *_: object) -> tuple[Reason, ...]:
+        self.asked.append("why")
+        return (CAUSE,)
+
+
+def test_rows_are_numbered_in_order_of_time_with_their_points() -> None:
+    start = Stub([shot(20.0), shot(4.0), shot(9.0)])
+    result = measure(facts(), request(), start)
+    assert [each.shot.release_s for each in result.shots] == [4.0, 9.0, 20.0]
+    assert [each.shot.shot for each in result.shots] == [1, 2, 3]
+    for number, each in enumerate(result.shots, start=1):
+        assert {point.shot for point in each.points} == {number}
+    assert result.notes == ("a note of the file", "a note of the start")
+    assert result.camera is CAMERA and result.causes == () and start.asked == []
+
+
+@pytest.mark.parametrize("shots", [[], [Quality.REJECTED]])
+def test_the_cause_is_stated_where_there_is_no_shot(shots: list[Quality]) -> None:
+    start = Stub([shot(4.0, quality) for quality in shots])
+    result = measure(facts(), request(), start)
+    assert result.causes == (CAUSE,)
+    assert result.notes[-1].startswith("No shot was found") and "feet" in result.notes[-1]
+
+
+def test_a_doubtful_shot_needs_no_cause() -> None:
+    start = Stub([shot(4.0, Quality.CHECK)])
+    assert measure(facts(), request(), start).causes == ()
+    assert start.asked == []
