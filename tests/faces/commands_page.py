@@ -15,6 +15,16 @@ HEAD = """\
 
 <!-- Made by `python -m tests.faces.commands_page`; a test fails when it is stale. -->
 
+| exit code | |
+| --- | --- |
+| 0 | done |
+| 1 | done, and something needs a look: a row that is not good, no shot, a decision that fits none |
+| 2 | the input is at fault; each fault is a sentence on standard error, and nothing was changed |
+| 130 | interrupted; earlier results are whole |
+
+`--json` prints data in place of tables, `--quiet` nothing but faults, `-v` logs each step to
+standard error. `lobmeter --install-completion` lets the Tab key complete commands and options.
+
 """
 
 

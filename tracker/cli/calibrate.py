@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from tracker.cli.screen import console, say, sentences
+from tracker.cli.screen import console, say, sentences, show_json
 
 
 def calibrate(
@@ -26,6 +26,7 @@ def calibrate(
         remedy_sentences,
         verdict_sentence,
     )
+    from tracker.report.documents import calibration_document
     from tracker.workflow.calibrate import calibrate_session
 
     screen = console()
@@ -44,3 +45,10 @@ def calibrate(
         say(screen, [f"- {text}" for text in others])
         say(screen, [f"Picture: {one.picture}"])
     say(screen, ["", "The figures after ± are standard uncertainties."])
+    show_json(
+        [
+            {"clip": one.clip.file, "not_picked": one.not_picked, "picture": one.picture}
+            | calibration_document(one.calibration)
+            for one in clips
+        ]
+    )

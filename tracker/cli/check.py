@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from tracker.cli.screen import complain, console, say
+from tracker.cli.screen import complain, console, say, show_json
 
 
 def check(
@@ -34,6 +34,7 @@ def check(
     if advice:
         say(screen, ["", "What would help:"])
         say(screen, [f"- {sentence}" for sentence in advice])
+    show_json({"session": session, "ready": not faults, "findings": findings})
     if faults:
         complain(faults)
         raise typer.Exit(2)

@@ -9,7 +9,7 @@ import typer
 from calibration.errors import InputError
 from tracker.cli.log import BallType, Book, Since, Until, Wheel, wanted
 from tracker.cli.options import grouped
-from tracker.cli.screen import CAUTION, console, say
+from tracker.cli.screen import CAUTION, console, say, show_json
 
 if TYPE_CHECKING:
     from tracker.workflow.compare import Compared
@@ -61,6 +61,7 @@ def compare(
     With --from-log the sessions come from the logbook; --wheel, --ball, --since and --until choose
     among them.
     """
+    from tracker.report.documents import comparison_document
     from tracker.report.launcher_tables import landings_table, summaries_table
 
     screen = console()
@@ -76,6 +77,8 @@ def compare(
     if made.picture is not None:
         say(screen, [f"Picture: {made.picture}"])
     say(screen, ["", "The figures after ± are 95 % intervals.", CAUTION])
+    words = {"sentences": made.sentences, "notes": made.notes, "picture": made.picture}
+    show_json(comparison_document(made.comparison) | words)
 
 
 def _made(flags: CompareFlags, folders: list[Path]) -> "Compared":

@@ -7,7 +7,8 @@ from typing import Annotated, Any
 import typer
 
 from calibration.errors import InputError
-from tracker.cli.screen import console, say
+from tracker.cli.modes import with_data, with_modes
+from tracker.cli.screen import console, say, show_json
 
 log = typer.Typer(
     name="log",
@@ -70,6 +71,7 @@ def _shots(count: int) -> str:
 
 
 @log.command()
+@with_modes
 def add(
     session: Annotated[
         list[Path], typer.Argument(metavar="SESSION", help="Folders of measured sessions.")
@@ -89,6 +91,7 @@ def add(
 
 
 @log.command("list")
+@with_data
 def list_(
     wheel: Wheel = None,
     ball: BallType = None,
@@ -104,6 +107,7 @@ def list_(
     from tracker.workflow.log import list_sessions
 
     lines = list_sessions(wanted(wheel, ball, since, until), most + 1, db)
+    show_json(lines[:most])
     if not lines:
         say(console(), ["No session fits. Put measured ones in with: lobmeter log add FOLDER"])
         return
@@ -113,6 +117,7 @@ def list_(
 
 
 @log.command()
+@with_data
 def show(
     number: Annotated[int, typer.Argument(metavar="NO", help="A number that log list shows.")],
     db: Book = None,
@@ -122,6 +127,7 @@ def show(
     from tracker.workflow.log import show_session
 
     found, screen = show_session(number, db), console()
+    show_json(found)
     head = found.name if found.filmed_on is None else f"{found.name}, {found.filmed_on}"
     say(screen, [head, found.folder, *([found.notes] if found.notes else [])])
     for setup in found.setups:
@@ -133,6 +139,7 @@ def show(
 
 
 @log.command()
+@with_modes
 def export(
     file: Annotated[
         Path,

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from tracker.cli.screen import console, say, sentences
+from tracker.cli.screen import console, say, sentences, show_json
 
 
 def markers(
@@ -37,6 +37,7 @@ def markers(
     close up goes into results/. Look at it, then paste the lines you agree with into
     session.toml, which is never changed.
     """
+    from tracker.report.documents import proposals_document
     from tracker.report.markers_words import proposals_table, proposals_toml, warnings
     from tracker.workflow.markers import mark_session
 
@@ -57,3 +58,10 @@ def markers(
             )
     say(screen, ["", "Score: how far a shape stands out, in the scatter of its surroundings;"])
     say(screen, ["of a tag, its side in pixels. session.toml has not been changed."])
+    show_json(
+        [
+            {"clip": one.clip.file, "picture": one.picture}
+            | {"proposals": proposals_document(one.proposals)}
+            for one in clips
+        ]
+    )

@@ -7,7 +7,16 @@ from typing import Annotated
 import typer
 
 from tracker.cli.options import grouped
-from tracker.cli.screen import CAUTION, console, progress_bar, say, show_budgets, show_result
+from tracker.cli.screen import (
+    CAUTION,
+    console,
+    progress_bar,
+    result_document,
+    say,
+    show_budgets,
+    show_json,
+    show_result,
+)
 
 
 @dataclass(frozen=True)
@@ -74,6 +83,8 @@ def measure(
     With --from-anywhere every ball thrown through the air is a shot, but no hop and no ball that
     rolls. Where one does not come from the release point, its first detection counts as its
     release, its row states where that was, and its uncertainty is wider.
+
+    The exit code is 1 where a row is not good, no shot was found, or a decision fits none.
     """
     from tracker.workflow.inputs import BareOptions, read_all
     from tracker.workflow.measure import MeasureOptions, measure_session
@@ -83,11 +94,18 @@ def measure(
         flags.explain, flags.from_anywhere, BareOptions(flags.ball, flags.capture_fps)
     )
     read_all(session, options.bare)
+    documents = []
+    needs_look = False
     for folder in session:
         with progress_bar(console(to_stderr=True)) as report:
             result = measure_session(folder, report, options)
         show_result(screen, result)
+        documents.append(result_document(result))
+        needs_look |= result.needs_look
         if flags.budget:
             show_budgets(screen, result)
         say(screen, [""])
     say(screen, ["The figures after ± are standard uncertainties.", CAUTION])
+    show_json(documents)
+    if needs_look:
+        raise typer.Exit(1)

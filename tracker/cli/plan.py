@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from tracker.cli.screen import CAUTION, console, say
+from tracker.cli.screen import CAUTION, console, say, show_json
 
 
 def plan(
@@ -43,3 +43,4 @@ def plan(
     say(screen, made.notes)
     say(screen, [f"- {sentence}" for sentence in made.sentences])
     say(screen, ["", CAUTION])
+    show_json({"plan": made.plan, "sentences": made.sentences, "notes": made.notes})

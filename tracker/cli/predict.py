@@ -1,11 +1,14 @@
 """``lobmeter predict``."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from tracker.cli.screen import CAUTION, console, say
+from tracker.cli.screen import CAUTION, console, say, show_json
+
+if TYPE_CHECKING:
+    from tracker.workflow.predict import Predictions
 
 
 def predict(
@@ -42,7 +45,7 @@ def predict(
     from tracker.report.launcher_tables import (
         left_out_table,
         measured_sentence,
-        predictions_table,
+        predictions_tables,
         sweep_table,
     )
     from tracker.workflow.predict import predict_sessions
@@ -50,7 +53,9 @@ def predict(
     screen = console()
     made = predict_sessions(session, setup, sweep, learn)
     say(screen, made.notes)
-    screen.print(predictions_table([(one.name, one.prediction) for one in made.setups]))
+    rows = [(one.name, one.prediction) for one in made.setups]
+    for table in predictions_tables(rows, screen.width):
+        screen.print(table)
     for one in made.setups:
         measured = measured_sentence(one.measured_speed, one.measured_carry)
         lines = [f'"{one.name}": {measured[:1].lower()}{measured[1:]}'] if measured else []
@@ -67,3 +72,25 @@ def predict(
         screen.print(sweep_table(along.sweep.key, along.sweep.values, along.predictions))
         say(screen, [f"Picture: {along.picture}"])
     say(screen, ["", "The figures after ± are standard uncertainties.", *made.cautions, CAUTION])
+    show_json(_document(made))
+
+
+def _document(made: "Predictions") -> dict[str, object]:
+    """Return the predictions as data."""
+    from tracker.report.documents import prediction_document
+
+    along = made.sweep
+    return {
+        "setups": [
+            prediction_document(one.name, one.prediction, (one.measured_speed, one.measured_carry))
+            for one in made.setups
+        ],
+        "sweep": None
+        if along is None
+        else [
+            {along.sweep.key: value} | prediction_document(along.base, one)
+            for value, one in zip(along.sweep.values, along.predictions, strict=True)
+        ],
+        "learned": made.learned,
+        "notes": [*made.notes, *made.cautions],
+    }

@@ -15,6 +15,7 @@ from tracker.cli.lens import lens
 from tracker.cli.log import log
 from tracker.cli.markers import markers
 from tracker.cli.measure import measure
+from tracker.cli.modes import with_modes
 from tracker.cli.new import new
 from tracker.cli.overlay import overlay
 from tracker.cli.plan import plan
@@ -37,7 +38,7 @@ CAUTION = (
 
 
 class _Program(TyperGroup):
-    """Prints the faults of an input as sentences and exits with 2."""
+    """Prints faults as sentences; exits with 2 for an input, with 130 when interrupted."""
 
     def invoke(self, ctx: Any) -> Any:
         try:
@@ -45,6 +46,9 @@ class _Program(TyperGroup):
         except InputError as error:
             complain(error.sentences())
             raise typer.Exit(2) from None
+        except KeyboardInterrupt:
+            complain(["Interrupted. What was there before is as it was."])
+            raise typer.Exit(130) from None
 
 
 program = typer.Typer(
@@ -54,7 +58,6 @@ program = typer.Typer(
     epilog=CAUTION,
     no_args_is_help=True,
     rich_markup_mode=None,
-    add_completion=False,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
@@ -80,22 +83,28 @@ def _options(
     pass
 
 
-program.command()(demo)
-program.command()(vantage)
-program.command()(new)
-program.command()(still)
-program.command()(check)
-program.command()(lens)
-program.command()(calibrate)
-program.command()(markers)
-program.command()(measure)
-program.command()(review)
-program.command()(predict)
-program.command()(compare)
-program.command()(plan)
-program.command()(simulate)
-program.command()(report)
-program.command()(overlay)
+WITH_DATA = (vantage, check, calibrate, markers, measure, review, predict, compare, plan)
+"""Commands that print tables, which --json replaces with data."""
+
+for command in (
+    demo,
+    vantage,
+    new,
+    still,
+    check,
+    lens,
+    calibrate,
+    markers,
+    measure,
+    review,
+    predict,
+    compare,
+    plan,
+    simulate,
+    report,
+    overlay,
+):
+    program.command()(with_modes(command, data=command in WITH_DATA))
 program.add_typer(log)
 
 

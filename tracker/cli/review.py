@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tracker.cli.options import grouped
-from tracker.cli.screen import console, say, sentences
+from tracker.cli.screen import console, say, sentences, show_json
 
 if TYPE_CHECKING:
     from tracker.workflow.review import Reviewed, Wanted
@@ -65,8 +65,10 @@ def review(
 
     Decisions go into review.toml beside session.toml. A shot is recognised by its time of
     release, so a decision holds however often the session is measured again. One that fits no
-    shot any more is reported and kept. review-journal.jsonl keeps every earlier state.
+    shot any more is reported and kept, and the exit code is then 1. review-journal.jsonl keeps
+    every earlier state.
     """
+    from tracker.report.documents import review_document
     from tracker.report.review_table import review_table
 
     screen = console()
@@ -74,9 +76,12 @@ def review(
     say(screen, [made.session.name, ""])
     screen.print(review_table(made.rows))
     say(screen, sentences(made.notes))
+    show_json({"shots": review_document(made.rows), "notes": made.notes, "done": made.done})
     if made.done:
         say(screen, ["", *sentences([made.done])])
         say(screen, [f"To bring it into the results: lobmeter measure {session}"])
+    if made.notes:
+        raise typer.Exit(1)
 
 
 def _done(folder: Path, flags: ReviewFlags) -> "Reviewed":

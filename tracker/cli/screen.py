@@ -5,6 +5,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
+from tracker.cli.modes import mode
+
 if TYPE_CHECKING:
     from rich.console import Console
 
@@ -28,7 +30,18 @@ def console(to_stderr: bool = False) -> "Console":
     """Return a console that neither colours numbers nor breaks words."""
     from rich.console import Console
 
-    return Console(stderr=to_stderr, highlight=False)
+    silent = mode().quiet if to_stderr else mode().silent
+    return Console(stderr=to_stderr, highlight=False, quiet=silent)
+
+
+def show_json(document: object) -> None:
+    """Print a document as JSON where --json asks for it."""
+    if mode().json:
+        import json
+
+        from tracker.report.documents import plain
+
+        print(json.dumps(plain(document), indent=2, ensure_ascii=False, allow_nan=False))
 
 
 def complain(sentences: Iterable[str]) -> None:
@@ -101,6 +114,22 @@ def show_result(screen: "Console", result: "SessionResult") -> None:
             ],
         )
     say(screen, ["", f"Results: {result.folder}"])
+
+
+def result_document(result: "SessionResult") -> dict[str, object]:
+    """Return the measurement of a session as data."""
+    from tracker.report.documents import shot_document
+
+    return {
+        "session": result.session.name,
+        "results": str(result.folder),
+        "shots": [shot_document(shot) for shot in result.shots],
+        "notes": [
+            *(f"{clip.clip.file}: {note}" for clip in result.clips for note in clip.notes),
+            *result.notes,
+        ],
+        "kept": list(result.kept),
+    }
 
 
 def show_budgets(screen: "Console", result: "SessionResult") -> None:

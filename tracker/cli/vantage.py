@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.errors import InputError, InputErrors
-from tracker.cli.screen import CAUTION, console, say
+from tracker.cli.screen import CAUTION, console, say, show_json
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -71,6 +71,7 @@ def vantage(
     will be measured, how short the shutter must be, and which single change helps most. Write the
     session once, as docs/formats.md shows under [planned], and measure it after filming.
     """
+    from tracker.report.documents import vantage_document
     from tracker.workflow.vantage import judge_vantage
 
     place, box = _read_options(position, search, to)
@@ -80,6 +81,7 @@ def vantage(
     if report.picture is not None:
         say(screen, [f"Picture: {report.picture}"])
     say(screen, [CAUTION])
+    show_json(vantage_document(report.vantage) | {"picture": report.picture})
 
 
 def _show(screen: "Console", found: "Vantage", detail: bool) -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from rich.markup import escape
 from rich.table import Table
 
 from tracker.comparison.compare import Comparison
@@ -25,23 +26,38 @@ def _cell(estimate: Estimate | None) -> str:
     return MISSING if estimate is None else with_uncertainty(estimate.value, estimate.u)
 
 
-def predictions_table(predictions: Sequence[tuple[str, Prediction]]) -> Table:
-    """Return what to expect of each setup."""
-    table = _table(
-        "setup\n", "exit speed\nm/s", "spin\nrpm", "carry\nm", "spin-up\ns", "ready in\ns",
-        "a shot\nJ", "running\nW",
-    )  # fmt: skip
+WIDE = 100
+"""Columns of a console that holds every prediction in one table; a narrower one gets two."""
+
+
+def predictions_tables(
+    predictions: Sequence[tuple[str, Prediction]], width: int = WIDE
+) -> tuple[Table, ...]:
+    """Return what to expect of each setup, in one table or in two that fit a narrow console.
+
+    Parameters
+    ----------
+    predictions : sequence of (str, Prediction)
+        Each setup's name and its prediction.
+    width : int
+        Columns of the console.
+    """
+    ball = ("exit speed\nm/s", "spin\nrpm", "carry\nm")
+    motor = ("spin-up\ns", "ready in\ns", "a shot\nJ", "running\nW")
+    groups = (ball + motor,) if width >= WIDE else (ball, motor)
+    tables = tuple(_table("setup\n", *headings) for headings in groups)
     for name, one in predictions:
-        costs = one.costs
         spin = Estimate(one.spin.value / RPM, one.spin.u / RPM)
-        table.add_row(
-            name,
+        cells = [
             _cell(one.exit_speed),
             _cell(spin) if abs(spin.value) > 0.5 or spin.u > 0.5 else "0",
             _cell(one.carry),
-            *(_cell(cost) for cost in _columns(costs)),
-        )
-    return table
+            *(_cell(cost) for cost in _columns(one.costs)),
+        ]
+        for table, headings in zip(tables, groups, strict=True):
+            table.add_row(escape(name), *cells[: len(headings)])
+            cells = cells[len(headings) :]
+    return tables
 
 
 def _columns(costs: Costs | None) -> tuple[Estimate | None, ...]:

@@ -15,6 +15,7 @@ renaming a folder, so it works on Windows too.
 
 import hashlib
 import json
+import logging
 import shutil
 import tempfile
 from collections.abc import Iterator, Mapping
@@ -25,6 +26,8 @@ from pathlib import Path
 from calibration.errors import InputError
 from tracker.results.digests import program_version, sha256_of
 from tracker.results.files import STAGING, cannot_write, copy_file, write_flushed
+
+LOG = logging.getLogger(__name__)
 
 RESULTS = "results"
 """Name of the folder inside a session's folder that holds what was computed."""
@@ -91,6 +94,7 @@ def recover(folder: Path) -> None:
     if any(place.exists() for place in (names.part, names.new, names.old)):
         with _locked(folder):
             _recover(names)
+        LOG.info("%s: an interrupted run was ended", folder)
 
 
 def replace_results(folder: Path, contents: Mapping[str, bytes]) -> tuple[str, ...]:
@@ -137,6 +141,7 @@ def replace_results(folder: Path, contents: Mapping[str, bytes]) -> tuple[str, .
         except InputError:
             shutil.rmtree(names.part, ignore_errors=True)
             raise
+    LOG.info("%s: results written", folder)
     return edited
 
 

@@ -1,5 +1,6 @@
 """The clips of a session: inspected, calibrated, measured and drawn."""
 
+import logging
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -22,6 +23,8 @@ from tracker.workflow.assumptions import assumed_words
 from tracker.workflow.inputs import each_fault, inspected
 from tracker.workflow.measured import MeasuredClip
 from tracker.workflow.stand import calibrate_if_fixed, marker_pixels, request_of, site_of
+
+LOG = logging.getLogger(__name__)
 
 ANYWHERE_ALREADY = (
     "Where markers do not fix the camera, shots are found wherever they start: --from-anywhere "
@@ -105,7 +108,9 @@ def measure_ready(
         request = replace(request, camera_parts=calibration.camera_parts, doubts=doubts)
         start = _calibrated_start(calibration, request, ready.clip, from_anywhere)
         notes = list(calibration.notes)
+    LOG.info("%s: measuring %d frames", ready.clip.file, ready.facts.frame_count)
     result = measure(ready.facts, request, start, observers)
+    LOG.info("%s: %d shots", ready.clip.file, len(result.shots))
     notes += result.notes
     if calibration is None and from_anywhere:
         notes.append(ANYWHERE_ALREADY)

@@ -7,7 +7,7 @@ from pathlib import Path
 from calibration.camera import Camera
 from calibration.site import Calibration
 from tracker.measurement import FittedShot
-from tracker.records import Pooled, RejectedCandidate, Shot
+from tracker.records import Pooled, Quality, RejectedCandidate, Shot
 from tracker.session import ClipEntry, Session
 
 
@@ -67,6 +67,12 @@ class SessionResult:
     def measured(self) -> tuple[FittedShot, ...]:
         """Every shot with what was measured beside its row."""
         return tuple(measured for clip in self.clips for measured in clip.shots)
+
+    @property
+    def needs_look(self) -> bool:
+        """Whether a person should look at something before believing the rows."""
+        doubtful = any(shot.quality is not Quality.GOOD for shot in self.shots)
+        return doubtful or not self.shots or bool(self.notes or self.kept)
 
     @property
     def shots(self) -> tuple[Shot, ...]:
