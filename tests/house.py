@@ -3,6 +3,7 @@
 import ast
 import io
 import tokenize
+from itertools import pairwise
 from pathlib import Path
 from statistics import median
 
@@ -91,11 +92,24 @@ def _comments(text: str) -> dict[int, bool]:
     return found
 
 
+def _docstring_below(block: list[ast.stmt], rows: list[str]) -> bool:
+    """Say whether assignments without an empty line between them end in a docstring."""
+    for each, after in pairwise(block):
+        between = rows[each.end_lineno or each.lineno : after.lineno - 1]
+        if any(not row.strip() for row in between):
+            return False
+        if isinstance(after, ast.Expr) and isinstance(after.value, ast.Constant):
+            return True
+        if not isinstance(after, ast.Assign | ast.AnnAssign):
+            return False
+    return False
+
+
 def bare_constants(text: str) -> list[str]:
     """Return the module constants of numbers without a word of what they are.
 
-    The word is a docstring below, a comment on one of its lines, or a comment above; that one
-    serves all the constants down to the next empty line.
+    The word is a comment on one of its lines, or a docstring below or a comment above, which serve
+    all the constants of a block, up or down to the next empty line.
     """
     body = ast.parse(text).body
     comments, rows = _comments(text), text.splitlines()
@@ -109,8 +123,7 @@ def bare_constants(text: str) -> list[str]:
             continue
         if not _is_number(value):
             continue
-        after = body[number + 1] if number + 1 < len(body) else None
-        if isinstance(after, ast.Expr) and isinstance(after.value, ast.Constant):
+        if _docstring_below(body[number:], rows):
             continue
         last = each.end_lineno or each.lineno
         if any(line in comments for line in range(each.lineno, last + 1)):

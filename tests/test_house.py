@@ -76,7 +76,8 @@ def test_the_median_is_that_of_the_lines() -> None:
         "A = (1, (2.0, 3))",
         '"""Module."""\n\nA = 1',
         "# Far above.\n\nA = 1",
-        'A = 1\nB = 2\n"""Only of B."""'.replace("B = 2", "B = 'b'"),
+        'A = 1\n\nB = 2\n"""Only of B."""',
+        'A = 1\ndef f():\n  """Of f."""',
     ],
 )
 def test_a_bare_number_is_seen(text: str) -> None:
@@ -87,6 +88,7 @@ def test_a_bare_number_is_seen(text: str) -> None:
     "text",
     [
         'A = 1.0\n"""Metres, measured."""',
+        'A = 1.0\nB = 2.0\n"""Metres, both measured."""',
         "A = 1.0  # metres, measured",
         "# Metres, measured.\nA = 1.0",
         "# Metres, both measured.\nA = 1.0\nB = 2.0",
