@@ -34,7 +34,6 @@ def test_most_files_fit_on_two_screens() -> None:
     assert median_lines(SOURCES) < MEDIAN_FILE
 
 
-@pytest.mark.skip(reason="the code is being divided up")
 def test_no_function_needs_a_map() -> None:
     assert by_file(long_functions) == {}
 
@@ -43,7 +42,6 @@ def test_no_function_takes_more_than_six() -> None:
     assert by_file(wide_functions) == {}
 
 
-@pytest.mark.skip(reason="the numbers are being given their sources")
 def test_every_number_says_what_it_is() -> None:
     assert by_file(bare_constants) == {}
 

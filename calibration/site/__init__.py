@@ -15,7 +15,8 @@ from calibration.site.drawing import (
 from calibration.site.forecast import camera_at, forecast_camera, markers_in_view
 from calibration.site.outlook import Figure, outlook
 from calibration.site.remedies import Remedy
-from calibration.site.solution import SOURCES, Calibration, solve
+from calibration.site.solution import Calibration, solve
+from calibration.site.sources import SOURCES
 from calibration.site.stand import Site
 from calibration.site.weakness import Weakness
 

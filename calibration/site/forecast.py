@@ -10,7 +10,8 @@ from calibration.errors import InputError
 from calibration.markers import Marker
 from calibration.site.drawing import visible
 from calibration.site.observations import CAMERA_SIZE, Observations, Posed, moved, usual_focal_px
-from calibration.site.solution import parts_of, refuse_undetermined
+from calibration.site.solution import refuse_undetermined
+from calibration.site.sources import parts_of
 from calibration.site.stand import Array, Site, check
 
 EDGE_SHARE = 0.01

@@ -14,6 +14,7 @@ from calibration.site.stand import Site
 Array = NDArray[np.float64]
 
 CAMERA_SIZE = 14
+"""Parameters of a camera: direction 3, position 3, focal length, principal point 2, lens 5."""
 
 # Priors of a lens of which nothing is stated. Common practice, no source.
 USUAL_VIEW_RAD = np.radians(65.0)

@@ -19,6 +19,7 @@ from calibration.errors import CameraField, InputError, Undetermined
 from calibration.site.accuracy import Quantity, bend, flight_quantities, ground_covariances
 from calibration.site.blunders import ALARM, Findings, Suspect, blunders, explained, largest_w
 from calibration.site.observations import CAMERA_SIZE, Observations, Posed, moved
+from calibration.site.sources import parts_of
 from calibration.site.stand import Site, check, is_line
 from calibration.site.starts import Start, starts
 from calibration.site.weakness import Weakness, weakness
@@ -47,14 +48,6 @@ one: far above what iterations leave and far below what distinguishes two."""
 
 ROUGH_BEND = 0.5
 """Departure from linear propagation, as a share, from which on uncertainties are called rough."""
-
-SOURCES = {
-    "picking": ("pixel",),
-    "taping": ("tape",),
-    "stand": ("position", "level", "plumb"),
-    "lens": ("lens", "view"),
-}
-"""What a camera's uncertainty comes from, by the kinds of observations that it holds."""
 
 
 @dataclass(frozen=True)
@@ -341,22 +334,6 @@ def _calibration(observations: Observations, fit: Adjustment, found: Findings) -
         summary=_summary(camera, landing),
         competing=found.competing,
     )
-
-
-def parts_of(observations: Observations, fit: Adjustment, factor: float) -> dict[str, Array]:
-    """Split the camera's covariance by what was observed.
-
-    The adjusted parameters are linear in the observations near the end, x = C A' W l, and the
-    kinds of observations are independent of each other, so those of one kind g bring C A_g' A_g C
-    of the covariance, A being the whitened Jacobian (JCGM 100:2008, 5.1.2).
-    """
-    kinds = np.array([row.kind for row in observations.rows])
-    reach = fit.whitened_jacobian @ fit.covariance[:, :CAMERA_SIZE]
-    parts = {}
-    for name, held in SOURCES.items():
-        rows = reach[np.isin(kinds, held)]
-        parts[name] = factor * rows.T @ rows
-    return parts
 
 
 def _notes(

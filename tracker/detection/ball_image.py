@@ -65,13 +65,7 @@ def ball_images(
         dy = (grid_y - middle[:, 1:])[:, :, None]
         np.add(dx * dx, dy * dy + np.float32(1e-6), out=distance)
         np.sqrt(distance, out=distance)
-        # The logistic curve in place of the normal one: much cheaper.
-        np.multiply(distance, steepness, out=share)
-        share -= rim
-        np.minimum(share, np.float32(LARGEST_EXPONENT), out=share)
-        np.exp(share, out=share)
-        share += np.float32(1.0)
-        np.reciprocal(share, out=share)
+        _cover(distance, steepness, rim, share)
         found[0] += share
         found[3] += share * dx
         found[4] += share * dy
@@ -91,6 +85,19 @@ def ball_images(
     for image in found[3:]:
         image *= per_radius
     return [image.reshape(len(grid_x), -1) / np.float32(len(offsets)) for image in found]
+
+
+def _cover(distance: Fine, steepness: np.float32, rim: Fine, share: Fine) -> None:
+    """Write the share of each pixel that a disc covers to `share`, all in place.
+
+    The logistic curve stands in for the normal one: much cheaper.
+    """
+    np.multiply(distance, steepness, out=share)
+    share -= rim
+    np.minimum(share, np.float32(LARGEST_EXPONENT), out=share)
+    np.exp(share, out=share)
+    share += np.float32(1.0)
+    np.reciprocal(share, out=share)
 
 
 def _disc_offsets(streak: Array, radius: Array) -> Array:

@@ -97,6 +97,12 @@ def draft_toml(draft: Draft) -> str:
         "# ground_m = [10.0, 0.0, 0.0]       # along, across, up, from the ground below release",
         "# pixel = [588.4, 727.7]            # column, row",
     ]
+    return "\n".join([*lines, *_setups_and_clips(draft)]) + "\n"
+
+
+def _setups_and_clips(draft: Draft) -> list[str]:
+    """Return the lines of a table for each setup and for each clip."""
+    lines = []
     for setup in dict.fromkeys(clip.setup for clip in draft.clips):
         lines += [
             "",
@@ -113,7 +119,7 @@ def draft_toml(draft: Draft) -> str:
             f"file = {_quoted(clip.file)}   # {clip.about}",
             f"setup = {_quoted(clip.setup)}",
         ]
-    return "\n".join(lines) + "\n"
+    return lines
 
 
 def _line(draft: Draft, key: str, example: str) -> str:

@@ -107,12 +107,7 @@ def inspect(path: Path | str, capture_fps: float | None = None) -> ClipFacts:
         When the file is missing, is not a video, or holds no film that can be read.
     """
     path = Path(path)
-    if capture_fps is not None and not (np.isfinite(capture_fps) and capture_fps > 0):
-        raise InputError(
-            f"capture_fps is {capture_fps:g}",
-            where=str(path),
-            remedy="give the true frame rate in frames a second, for instance 240.0",
-        )
+    _refuse_rate(capture_fps, path)
     with open_clip(path) as container:
         stream = choose_stream(container, path)
         frame, listing = first_frame_and_listing(container, stream, path)
@@ -153,6 +148,16 @@ def inspect(path: Path | str, capture_fps: float | None = None) -> ClipFacts:
         missing_bytes=header.missing_bytes,
         missing_frames=notes.missing_frames(header, listing),
     )
+
+
+def _refuse_rate(capture_fps: float | None, path: Path) -> None:
+    """Raise `InputError` for a stated frame rate that is none."""
+    if capture_fps is not None and not (np.isfinite(capture_fps) and capture_fps > 0):
+        raise InputError(
+            f"capture_fps is {capture_fps:g}",
+            where=str(path),
+            remedy="give the true frame rate in frames a second, for instance 240.0",
+        )
 
 
 def usual_rate(times_s: Array) -> float:

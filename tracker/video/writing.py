@@ -21,6 +21,7 @@ _THREADS = 2
 """Fixed, since the bytes that the encoder writes depend on it."""
 
 _FINEST_TICKS = 90_000
+"""Ticks a second in which times are written: the clock of MPEG systems (ISO/IEC 13818-1)."""
 
 
 @dataclass(frozen=True)
