@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from calibration.adjustment import NotDetermined
 from tracker.fitting.circumstances import Circumstances
 from tracker.fitting.fit import FittedFlight
+from tracker.fitting.normal_equations import RANK_SHARE
 from tracker.fitting.parameters import DRAG_AT, LIFT_AT
 from tracker.records import FlightModel
 
@@ -69,9 +70,9 @@ def log_bayes_factor(lift: Array, covariance: Array, before_u: float) -> float:
     """
     if before_u <= 0.0:
         return 0.0
-    sign, log_det = np.linalg.slogdet(covariance)
-    if sign <= 0.0 or not np.isfinite(log_det):
+    values = np.linalg.eigvalsh(covariance) if np.all(np.isfinite(covariance)) else np.zeros(1)
+    if values[0] <= RANK_SHARE * values[-1]:
         raise NotDetermined("the fit's covariance is not positive")
     prior = -2.0 * log(before_u)
     distance = float(lift @ np.linalg.solve(covariance, lift))
-    return prior + 0.5 * (float(log_det) + distance)
+    return prior + 0.5 * (float(np.sum(np.log(values))) + distance)
