@@ -1,5 +1,6 @@
 """One thrown ball to a row, where gravity is the only scale."""
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -163,19 +164,18 @@ def _check(flight: Flight) -> None:
 
 
 @dataclass(frozen=True)
-class _Seen:
-    """A flight's positions, and when it was first and last seen.
+class _Ends:
+    """When a flight was first and last seen.
 
     Attributes
     ----------
-    observed : Observations
     first_s, last_s : float
     lost : bool
         Whether it was lost inside the frame.
     exposure : float or None
+        Of its pictures, as a share of the frame interval.
     """
 
-    observed: Observations
     first_s: float
     last_s: float
     lost: bool
@@ -202,25 +202,18 @@ def measure_untaped(
         When no shot comes of it.
     """
     times = flight.throw.arc.times_s
-    first_s, last_s, exposure = float(times[0]), float(times[-1]), None
-    for _ in range(2):
-        seen = _seen(flight, context, candidates, (first_s, last_s), exposure)
-        first_s, last_s, exposure = seen.first_s, seen.last_s, seen.exposure
-        landed_s = _landing(flight, seen, context.frame_s)
-        observed = seen.observed
-        if landed_s is not None:
-            before = observed.track.times_s < landed_s[0] + BEFORE_BOUNCE_FRAMES * context.frame_s
-            observed = replace(observed.part(before), landed_s=landed_s)
-        _enough(len(observed.track.frames), len(candidates))
-        flight = _refitted(start, flight, context, observed)
-        _check(flight)
+    ends = _Ends(float(times[0]), float(times[-1]), lost=False, exposure=None)
+    flight, observed, ends = _measured(start, flight, context, candidates, ends)
+    # Positions beyond its ends may be something else's: then those within them stand.
+    with suppress(Rejection):
+        flight, observed, ends = _measured(start, flight, context, candidates, ends)
     track = observed.track
     spanned = [
         each
         for each in candidates
         if track.times_s[0] - SAME_S <= each.time_s <= track.times_s[-1] + SAME_S
     ]
-    landing_seen = landed_s is not None and flight.throw.hop is not None
+    landing_seen = observed.landed_s is not None and flight.throw.hop is not None
     before_reasons = (
         *scale_reasons(UntapedFit(flight.known, flight.fitted), start.site),
         *end_reasons(track, flight.camera.size_px),
@@ -239,20 +232,35 @@ def _enough(count: int, crossed: int) -> None:
         raise Rejection(Reason(ReasonCode.PICTURES_FEW, {"count": count, "crossed": crossed}))
 
 
-def _seen(
+def _measured(
+    start: UntapedStart,
     flight: Flight,
     context: ClipContext,
     candidates: list[Candidates],
-    ends_s: tuple[float, float],
-    exposure: float | None,
-) -> _Seen:
+    ends: _Ends,
+) -> tuple[Flight, Observations, _Ends]:
+    """Measure the ball along a flight and fit the flight to it again."""
+    observed, ends = _seen(flight, context, candidates, ends)
+    landed_s = _landing(flight, ends, context.frame_s)
+    if landed_s is not None:
+        before = observed.track.times_s < landed_s[0] + BEFORE_BOUNCE_FRAMES * context.frame_s
+        observed = replace(observed.part(before), landed_s=landed_s)
+    _enough(len(observed.track.frames), len(candidates))
+    flight = _refitted(start, flight, context, observed)
+    _check(flight)
+    return flight, observed, ends
+
+
+def _seen(
+    flight: Flight, context: ClipContext, candidates: list[Candidates], ends: _Ends
+) -> tuple[Observations, _Ends]:
     """Measure the ball in every frame of a flight, outward as long as it is seen."""
-    first_s, last_s = ends_s
+    first_s, last_s = ends.first_s, ends.last_s
     near = [each for each in candidates if first_s - BACK_S <= each.time_s <= last_s + ONWARD_S]
     _enough(len(near), len(candidates))
     shown, course = course_along(context, flight, near)
     wide = context.with_circumstances(flight.known)
-    track, exposure = sighted(wide, flight.camera, course, shown, exposure)
+    track, exposure = sighted(wide, flight.camera, course, shown, ends.exposure)
     _enough(len(track.frames), len(shown))
     agrees = agreeing(track, shown, course)
     first_s = seen_until(shown, track, agrees, first_s, forward=False)
@@ -260,23 +268,23 @@ def _seen(
     kept = (track.times_s >= first_s - SAME_S) & (track.times_s <= last_s + SAME_S)
     after = sum(each.time_s > last_s + SAME_S for each in shown)
     observed = Observations(track, context.row_share(track.pixels)).part(kept)
-    return _Seen(observed, first_s, last_s, after >= LOST_FRAMES, exposure)
+    return observed, _Ends(first_s, last_s, after >= LOST_FRAMES, exposure)
 
 
-def _landing(flight: Flight, seen: _Seen, frame_s: float) -> tuple[float, float] | None:
+def _landing(flight: Flight, ends: _Ends, frame_s: float) -> tuple[float, float] | None:
     """Return when the ball came down and its standard uncertainty, where the clip shows it."""
     if flight.throw.hop is not None:
         return bounce_between(flight.throw, flight.path, frame_s)
-    if not seen.lost:
+    if not ends.lost:
         return None
     # Lost inside the frame, low and falling: in the grass, as far as the known height allows.
-    state = flight.states(np.array([seen.last_s]))[0]
+    state = flight.states(np.array([ends.last_s]))[0]
     up = POSITION_AT.start + 2
     u_m = float(np.sqrt(flight.fitted.covariance[up, up]))
     low = state[2] - flight.known.ball_radius_m < LOW_M + LOW_U * u_m
     if not (low and state[5] < -FALLING_MPS):
         return None
-    return seen.last_s + frame_s, max(LOST_U_FRAMES * frame_s, LOST_U_S)
+    return ends.last_s + frame_s, max(LOST_U_FRAMES * frame_s, LOST_U_S)
 
 
 def _refitted(
