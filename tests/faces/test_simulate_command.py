@@ -68,6 +68,8 @@ def test_the_same_seed_draws_the_same_session_and_replaces_it_when_asked(
         (["--set", "shots"], "write NAME=NUMBER"),
         (["--set", "shots=five"], "write NAME=NUMBER"),
         (["--set", "shots=2.5"], "a whole number from 1 to 20"),
+        (["--set", "shots=21"], "a whole number from 1 to 20"),
+        (["--set", "camera_away_m=2"], "a number from 3 to 150"),
         (["--set", "exit_speed=20"], "exit_speed_mps"),
         (["--set", "exit_speed_mps=nan"], "cannot be drawn"),
         (["--set", "width_px=801"], "even"),

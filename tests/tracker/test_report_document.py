@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from tests.tracker.invented_outings import shots_of
 from tracker.comparison.compare import compare
 from tracker.comparison.setups import SetupShots
-from tracker.records import Quality
+from tracker.records import Quality, Reason, ReasonCode
 from tracker.report.document import (
     CalibrationFacts,
     InputFile,
@@ -24,7 +24,7 @@ from tracker.report.document import (
     report_page,
 )
 from tracker.report.document.axes import Scale, label, scale_over
-from tracker.report.document.charts import SHAPES, landing_map, look, within
+from tracker.report.document.charts import SHAPES, landing_map, look, strips, within
 from tracker.report.document.curves import curve_of
 from tracker.report.document.stills import STILL_WIDTH_PX, smaller
 from tracker.report.document.words import causes_of, headline, words_of
@@ -36,6 +36,8 @@ HOSTILE = (
     "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>{{ 7919*7919 }}{% raw %}&lt;\u202e]]>"
 )
 JPEG = cv2.imencode(".jpg", np.full((40, 2000, 3), 90, np.uint8))[1].tobytes()
+DOUBT = (Reason(ReasonCode.SPEED_UNCERTAIN, {"limit_percent": 3.0}),)
+"""A reason that leaves carry and landing to be compared."""
 BUDGET = {"carry_m": {"wind": 0.3, "pixels": 0.4}, "exit_speed_mps": {"lens": 0.1}}
 
 
@@ -157,6 +159,33 @@ def test_the_headline_names_the_setup_ahead_and_only_one_that_is() -> None:
     assert re.fullmatch(r'"first": carry [\d.]+ m ± [\d.]+ m, mean of 5 shots\.', one)
 
 
+def test_of_two_setups_that_are_equal_none_is_ahead_though_a_third_is_behind() -> None:
+    far, near = shots_of(WHEELS[1], 5), shots_of(WHEELS[0], 5)
+    setups = [
+        SetupShots(name, tuple(shots), ("evening",) * 5)
+        for name, shots in (("first", far), ("twin", far), ("third", near))
+    ]
+    assert "No setup is clearly ahead" in headline(compare(setups, "carry_m", {}))
+
+
+def test_a_shot_to_be_checked_is_open_in_the_charts_and_the_key_says_so() -> None:
+    setups = facts_of(WHEELS[:1]).setups
+    doubtful = tuple(
+        replace(shot, quality=Quality.CHECK, reasons=DOUBT) if place < 2 else shot
+        for place, shot in enumerate(setups[0].shots)
+    )
+    setups = (replace(setups[0], shots=doubtful),)
+    made = compare(setups, "carry_m", {})
+    for drawn in (str(strips(made, setups)), str(landing_map(made, setups))):
+        assert drawn.count('class="open s0"') == 2
+        assert drawn.count('class="fill s0"') == 3
+    rows = tuple(ShotFigures("", shot) for shot in doubtful)
+    page = report_page(replace(facts_of(), setups=setups, comparisons=(made,), shots=rows,
+                               curves=()))  # fmt: skip
+    assert "open where it is to be checked" in page
+    assert "open where it is to be checked" not in report_page(facts_of())
+
+
 @pytest.mark.parametrize(("count", "said"), [(0, "No shot was measured."), (1, "too few shots")])
 def test_without_enough_shots_the_headline_says_so(count: int, said: str) -> None:
     setup = SetupShots("first", tuple(shots_of(WHEELS[1], count)), ("evening",) * count)
@@ -228,6 +257,8 @@ def test_a_flight_goes_on_smoothly_to_its_landing() -> None:
     assert curve.seen == tuple(places)
     assert curve.rest[0] == pytest.approx(places[-1])
     assert curve.rest[-1] == pytest.approx((40.0, 0.0))
+    for x, y in curve.rest:
+        assert y == pytest.approx(0.8 + x - x * x / 39.2, abs=0.3)
     before = (places[-1][1] - places[-2][1]) / (places[-1][0] - places[-2][0])
     after = (curve.rest[1][1] - curve.rest[0][1]) / (curve.rest[1][0] - curve.rest[0][0])
     assert after == pytest.approx(before, abs=0.12)
