@@ -64,7 +64,7 @@ def test_birds_are_near_and_far_and_of_every_manner():
 
 def test_people_walk_before_and_behind_the_firing_line():
     across = [
-        walker.way.at(0.0)[1]
+        walker.route.at(0.0)[1]
         for seed in range(6)
         for walker in passers(SETTING, np.random.default_rng(seed))
     ]

@@ -88,8 +88,8 @@ def test_a_person_in_front_hides_the_ball():
     stage = Setting(SCENE, CAMERA, (shot,), 4.0, 0.7, 0.002)
     walker = KINDS["people"](stage, np.random.default_rng(5))[0]
     for across, visible in ((-6.0, False), (6.0, True)):
-        points = walker.way.points_m * 0.0 + (12.0, across, 0.0)
-        here = replace(walker, way=replace(walker.way, points_m=points))
+        points = walker.route.points_m * 0.0 + (12.0, across, 0.0)
+        here = replace(walker, route=replace(walker.route, points_m=points))
         take = Take(SCENE, CAMERA, Sensor(), (shot,), movers=(here,), frame_count=4)
         roll = FilmRoll(take)
         list(roll.frames())

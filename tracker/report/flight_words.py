@@ -20,7 +20,7 @@ ODD = 0.05
 
 
 def model_clauses(shots: Sequence[MeasuredShot]) -> list[str]:
-    """Return, for the shots of one clip, a clause for each way in which their flights decided."""
+    """Return a clause for each way in which drag and lift were decided in the shots of a clip."""
     alike: dict[tuple[str, str], list[int]] = {}
     for measured in shots:
         if measured.model is not None:

@@ -1,4 +1,4 @@
-"""One picture of a sweep: what to expect along it, and what was measured on the way."""
+"""One picture of a sweep: what to expect along it, and what was measured at some of its values."""
 
 import re
 from collections.abc import Sequence

@@ -23,11 +23,11 @@ def people(stage: Setting, rng: np.random.Generator) -> list[Mover]:
         share = rng.uniform(0.25, 0.45) if rng.uniform() < 0.3 else rng.uniform(0.62, 0.93)
         across = stage.across(share)
         low, high = stage.edges(across)
-        way = _stroll(rng, (low, high), across, stage.duration_s)
+        route = _stroll(rng, (low, high), across, stage.duration_s)
         tint = tuple(rng.uniform(0.04, 0.5, 3) * rng.uniform(0.5, 1.0))
         found.append(
             Walker(
-                way,
+                route,
                 stage.scene.light,
                 stage.psf_px,
                 rng.uniform(1.55, 1.9),
@@ -150,7 +150,7 @@ KINDS: dict[str, Callable[[Setting, np.random.Generator], Sequence[Mover]]] = {
 def _stroll(
     rng: np.random.Generator, span: tuple[float, float], across: float, duration_s: float
 ) -> Route:
-    """Return a way of walks, turns and stops within a span along the field."""
+    """Return a route of walks, turns and stops within a span along the field."""
     time_s, place = 0.0, np.array([rng.uniform(*span), across])
     times, points = [0.0], [[place[0], place[1], 0.0]]
     while time_s < duration_s + 1.0:

@@ -2,7 +2,7 @@
 
 Many small birds fly in bounds: they flap, fold their wings and fall freely, again and again
 (J. M. V. Rayner, "Bounding and undulating flight in birds", J. Theor. Biol. 117, 47, 1985; from
-memory), so parts of their way are those of a thrown ball.
+memory), so parts of their route look like a thrown ball.
 """
 
 from dataclasses import dataclass
@@ -163,7 +163,7 @@ def leaves(setting: Setting, rng: np.random.Generator) -> list[Small]:
 def _small(
     setting: Setting, rng: np.random.Generator, route: Route, size_m: float, flutter: float
 ) -> Small:
-    """Return something small and dull, or pale, on its way."""
+    """Return something small and dull, or pale, on its route."""
     red, green, blue = (
         rng.uniform(0.02, 0.12, 3) if rng.uniform() < 0.7 else rng.uniform(0.3, 0.7, 3)
     )

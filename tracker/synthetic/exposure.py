@@ -210,7 +210,7 @@ def _kernels(axes: Array, lit: Array) -> tuple[Floats, Floats]:
     small = (2 * half + 1, 2 * half + 1)
     disc = cv2.resize(inside, small, interpolation=cv2.INTER_AREA)
     glow = cv2.resize(inside * glow, small, interpolation=cv2.INTER_AREA)
-    # The outline's area is kept exactly, so that the light does not hang on the raster.
+    # The outline's area is kept exactly, so that the light does not depend on the raster.
     scale = np.pi * abs(np.linalg.det(axes)) * FINE**2 / float(disc.sum())
     return disc[::-1, ::-1] * np.float32(scale), glow[::-1, ::-1] * np.float32(scale)
 

@@ -108,7 +108,7 @@ class Turf:
 
 @dataclass(frozen=True)
 class Leg:
-    """One stretch of the ball's way, from `start_s` to `end_s`, as functions of time."""
+    """One stretch of the path of the ball, from `start_s` to `end_s`, as functions of time."""
 
     start_s: float
     end_s: float

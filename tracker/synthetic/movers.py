@@ -45,7 +45,7 @@ class Silhouette(ABC):
 
     Parameters
     ----------
-    way : Route
+    route : Route
     light : Light
     psf_px : float
     size : float
@@ -56,7 +56,7 @@ class Silhouette(ABC):
         Where in its step the figure starts, rad.
     """
 
-    way: Route
+    route: Route
     light: Light
     psf_px: float
     size: float
@@ -65,18 +65,18 @@ class Silhouette(ABC):
 
     def depth(self, camera: Camera, time_s: float) -> float:
         """Return how far off it is, m."""
-        return float(camera.in_camera(self.way.at(time_s))[0, 2])
+        return float(camera.in_camera(self.route.at(time_s))[0, 2])
 
     def draw(self, plate: Plate, camera: Camera, time_s: float) -> Sequence[Box]:
         """Draw it on the plate and return the boxes it touched."""
-        place = self.way.at(time_s)
+        place = self.route.at(time_s)
         if camera.in_camera(place)[0, 2] < 0.5:
             return []
         toward = camera.position[:2] - place[:2]
         toward = np.append(toward / np.linalg.norm(toward), 0.0)
         sideways = np.cross(toward, [0.0, 0.0, 1.0])
         # Seen from the side when it crosses the view, thin when it comes or goes.
-        going = self.way.velocity(time_s) @ sideways
+        going = self.route.velocity(time_s) @ sideways
         ahead = sideways if going >= 0.0 else -sideways
         level = self.light.on(toward)
         shapes = [
@@ -95,14 +95,14 @@ class Silhouette(ABC):
 
     def step(self, time_s: float, stride_m: float) -> float:
         """Return how far through its steps the figure is, rad."""
-        way = np.linalg.norm(np.diff(self.way.points_m, axis=0), axis=1)
-        gone = np.interp(time_s, self.way.times_s, np.append(0.0, np.cumsum(way)))
+        steps = np.linalg.norm(np.diff(self.route.points_m, axis=0), axis=1)
+        gone = np.interp(time_s, self.route.times_s, np.append(0.0, np.cumsum(steps)))
         return float(self.phase + 2.0 * np.pi * gone / stride_m)
 
 
 @dataclass(frozen=True)
 class Walker(Silhouette):
-    """A person who walks, or stands where the way stands still."""
+    """A person who walks, or stands where the route stands still."""
 
     def shapes(self, time_s: float) -> Drawn:
         """Return legs, arms, trunk and head."""

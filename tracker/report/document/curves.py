@@ -38,7 +38,7 @@ def curve_of(shot: Shot, places: Sequence[Point], label: str) -> Curve | None:
 
 
 def rest_of(places: Sequence[Point], landing_m: float) -> tuple[Point, ...]:
-    """Return the way from the last place to the landing; nothing where they are one.
+    """Return the path from the last place to the landing; nothing where they coincide.
 
     Parameters
     ----------

@@ -112,7 +112,7 @@ def _to_landing(
     path: tuple[Array, Array, float],
     camera: Camera,
 ) -> tuple[Array, Array]:
-    """Return the path with its way from the last place to the landing."""
+    """Return the path continued from the last place to the landing."""
     times, pixels, landing_s = path
     last = points[-1]
     if shot.landing_along_m is None or landing_s <= times[-1] or not np.isfinite(last.up_m):
