@@ -72,7 +72,7 @@ Places = dict[int, np.ndarray]
 
 @dataclass(frozen=True)
 class Case:
-    """A clip, what is told of it, and where its balls truly are, by frame."""
+    """A clip, what is known of it, and where its balls truly are, by frame."""
 
     facts: ClipFacts
     camera: object
@@ -182,7 +182,7 @@ def composites(folder: Path, seed: int, plates: tuple[str, ...]) -> Iterator[tup
         path = folder / f"{crc32(plate.encode())}.mp4"
         facts = inspect(composited(path, plate, view, shots, FPS, shots[-1].end_s + 0.3))
         truth = [_places(view.true, shown, facts) for shown in shots]
-        yield Path(plate).stem, Case(facts, view.told, view.request, truth)
+        yield Path(plate).stem, Case(facts, view.calibrated, view.request, truth)
 
 
 def _places(camera: object, shown: Shown, facts: ClipFacts) -> Places:
@@ -249,9 +249,9 @@ def _methods(tune: bool) -> dict[str, Detect]:
 
     def add(name: str, detect: Callable[..., Detections], used: Any, others: list[dict]) -> None:
         for other in [{}, *others] if tune else [{}]:
-            told = ", ".join(f"{key} {value}" for key, value in other.items())
+            values = ", ".join(f"{key} {value}" for key, value in other.items())
             settings = replace(used, **other)
-            methods[f"{name} {told}".strip()] = lambda case, settings=settings: detect(
+            methods[f"{name} {values}".strip()] = lambda case, settings=settings: detect(
                 case.facts, case.look(), settings
             )
 

@@ -2,7 +2,7 @@
 
 Scenes of each recipe are drawn with nobody firing, a fresh seed for every twenty seconds, filmed
 through the encoder and measured. Printed per recipe: film measured, rows that are believed (`good`
-or `check`), rows that are told as `rejected`, the rate of believed ones with its upper 95 % limit
+or `check`), rows reported as `rejected`, the rate of believed ones with its upper 95 % limit
 (exact for Poisson counts: F. Garwood, Biometrika 28, 437, 1936; 3.0 over the minutes when there was
 none), and the processor time that a minute of film took, drawn and measured.
 
@@ -86,7 +86,7 @@ class Piece:
 
     @property
     def key(self) -> tuple[Any, ...]:
-        """What tells pieces apart."""
+        """What identifies a piece."""
         return self.recipe, self.seed, self.scale, self.fps, self.seconds, self.from_anywhere
 
 
@@ -206,12 +206,12 @@ def filmed_and_measured(piece: Piece) -> Piece:
             rejected = sum(shot.quality is Quality.REJECTED for shot in shots)
             minutes = facts.duration_s / facts.pace / 60.0
             tally += Tally(minutes, len(shots) - rejected, rejected)
-            rows += [_told(shot) for shot in shots]
+            rows += [_line(shot) for shot in shots]
         spent = Tally(drawn_s=drawn_s, measured_s=time.process_time() - began)
     return replace(piece, tally=tally + spent, rows=tuple(rows))
 
 
-def _told(shot: Shot) -> str:
+def _line(shot: Shot) -> str:
     if shot.exit_speed_mps is None:
         return f"released {shot.release_s:.2f} s, {shot.quality.value}: {shot.reason}"
     return (

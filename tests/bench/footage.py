@@ -62,7 +62,7 @@ def _without_shots(options: argparse.Namespace) -> None:
                 stand, field = drawn_field(rng, facts.size_px)
                 shots = [
                     found.shot
-                    for found in measure(facts, field.request, ReleaseStart(field.told)).shots
+                    for found in measure(facts, field.request, ReleaseStart(field.calibrated)).shots
                 ]
                 rejected = sum(shot.quality is Quality.REJECTED for shot in shots)
                 minutes = facts.duration_s / facts.pace / 60.0
@@ -130,7 +130,7 @@ def matched(
     shots: list[Shown], clip: Path, field: View
 ) -> tuple[list[tuple[Shown, Shot | None]], int]:
     """Measure a clip; return each true shot with its believed row, and how many are nobody's."""
-    result = measure(inspect(clip), field.request, ReleaseStart(field.told))
+    result = measure(inspect(clip), field.request, ReleaseStart(field.calibrated))
     rows = [each.shot for each in result.shots if each.shot.quality is not Quality.REJECTED]
     pairs: list[tuple[Shown, Shot | None]] = []
     for shown in shots:

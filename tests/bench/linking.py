@@ -18,7 +18,7 @@ class Chain:
     places: list[np.ndarray] = field(default_factory=list)
     missed: int = 0
 
-    def foretold(self, frame: int) -> np.ndarray:
+    def predicted(self, frame: int) -> np.ndarray:
         """Return the place in a frame, from a parabola through the last places."""
         if len(self.frames) == 1:
             return self.places[-1]
@@ -64,14 +64,14 @@ class Linker:
         taken = np.zeros(len(places), bool)
         got = np.zeros(len(self._alive), bool)
         if self._alive and len(places):
-            foretold = np.array([chain.foretold(frame) for chain in self._alive])
+            predicted = np.array([chain.predicted(frame) for chain in self._alive])
             gate = np.array(
                 [
                     self._gates.first_px if len(chain.frames) == 1 else self._gates.px
                     for chain in self._alive
                 ]
             )
-            cost = np.linalg.norm(foretold[:, None] - places[None], axis=2) / gate[:, None]
+            cost = np.linalg.norm(predicted[:, None] - places[None], axis=2) / gate[:, None]
             chains, chosen = linear_sum_assignment(np.minimum(cost, 1e3))
             for chain, at in zip(chains, chosen, strict=True):
                 if cost[chain, at] <= 1.0:

@@ -73,7 +73,7 @@ def score_session(folder: Path) -> list[ClipScore]:
         result, split = timed(
             facts, partial(measure, facts, request, ReleaseStart(calibration.camera))
         )
-        # A row that is told as rejected is neither a shot found nor a false one.
+        # A row reported as rejected is neither a shot found nor a false one.
         rows = [each.shot for each in result.shots if each.shot.quality is not Quality.REJECTED]
         label = f"{folder.name}/{Path(clip.file).stem}"
         scored = []

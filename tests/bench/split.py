@@ -73,8 +73,8 @@ class Split:
     @property
     def rest(self) -> Spent:
         """What no stage accounts for."""
-        told = sum(self.stages.values(), Spent())
-        return Spent(self.whole.wall_s - told.wall_s, self.whole.cpu_s - told.cpu_s)
+        counted = sum(self.stages.values(), Spent())
+        return Spent(self.whole.wall_s - counted.wall_s, self.whole.cpu_s - counted.cpu_s)
 
     def __add__(self, other: "Split") -> "Split":
         return Split(
@@ -85,10 +85,10 @@ class Split:
 
     def lines(self) -> list[str]:
         """Return the table: each stage over decoding alone, by the clock (by the processor)."""
-        told = [f"{name} {spent.over(self.decode)}" for name, spent in self.stages.items()]
+        parts = [f"{name} {spent.over(self.decode)}" for name, spent in self.stages.items()]
         return [
             f"over decoding alone, by the clock (by the processor): {self.whole.over(self.decode)}",
-            ", ".join([*told, f"rest {self.rest.over(self.decode)}"]),
+            ", ".join([*parts, f"rest {self.rest.over(self.decode)}"]),
         ]
 
 

@@ -61,7 +61,7 @@ def thrown(view: View, throw: Throw, release_s: float) -> Shown:
 
 
 def drawn_throw(rng: np.random.Generator, view: View) -> Throw:
-    """Draw a shot of the feeder, its drag within what is told of it."""
+    """Draw a shot of the feeder, its drag within its uncertainty."""
     ball = view.request.ball
     return Throw(
         speed_mps=float(rng.uniform(16.0, 21.0)),

@@ -45,7 +45,7 @@ def test_no_shot_where_there_is_none(tmp_path, name, seconds, first_s, stands):
         field = view(USUAL[number], facts.size_px, np.random.default_rng(number))
         shots = [
             measured.shot
-            for measured in measure(facts, field.request, ReleaseStart(field.told)).shots
+            for measured in measure(facts, field.request, ReleaseStart(field.calibrated)).shots
         ]
         believed = [shot for shot in shots if shot.quality is not Quality.REJECTED]
         assert believed == [], f"{name}, {field.name}"

@@ -19,23 +19,23 @@ TENNIS = ball_from("tennis")
 
 @dataclass(frozen=True)
 class View:
-    """A field as it truly lies before the camera, and as a person would have told it.
+    """A field as it truly lies before the camera, and as a person would have taped it.
 
     Attributes
     ----------
     name : str
     true : Camera
-    told : Camera
+    calibrated : Camera
         Solved from markers, position and field of view that carry drawn errors.
     release_m : ndarray, shape (3,)
         True point of release.
     request : ClipRequest
-        What is told besides the camera.
+        What else is known.
     """
 
     name: str
     true: Camera
-    told: Camera
+    calibrated: Camera
     release_m: np.ndarray
     request: ClipRequest
 
@@ -115,7 +115,7 @@ def view(
     return View(
         name=stand.name,
         true=true,
-        told=_calibrated(true, rng),
+        calibrated=_calibrated(true, rng),
         release_m=release,
         request=ClipRequest(
             clip="clip.mp4",
