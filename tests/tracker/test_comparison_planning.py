@@ -5,8 +5,9 @@ import math
 import pytest
 
 from tests.tracker.test_comparison_setups import LARGE, MIDDLE, SMALL, setup, three
+from tracker.comparison.candidates import beyond
 from tracker.comparison.compare import compare
-from tracker.comparison.planning import plan, plan_sentences
+from tracker.comparison.planning import Candidate, plan, plan_sentences, teaches_most
 from tracker.statistics.components import Estimate
 from tracker.statistics.improvement import expected_improvement
 
@@ -60,15 +61,15 @@ def test_what_no_number_of_shots_tells_is_said() -> None:
 def test_the_most_promising_wheel_comes_first() -> None:
     found = compare([setup("140 mm", MIDDLE)])
     sweep = [
-        ("wheel.diameter_mm = 120", Estimate(33.0, 1.0)),
-        ("wheel.diameter_mm = 160", Estimate(37.0, 1.5)),
-        ("wheel.diameter_mm = 200", Estimate(34.0, 4.0)),
+        Candidate("wheel.diameter_mm = 120", Estimate(33.0, 1.0)),
+        Candidate("wheel.diameter_mm = 160", Estimate(37.0, 1.5)),
+        Candidate("wheel.diameter_mm = 200", Estimate(34.0, 4.0)),
     ]
     made = plan(found, sweep=sweep)
     assert made.promises[0].label == "wheel.diameter_mm = 160"
     assert [p.gain for p in made.promises] == sorted((p.gain for p in made.promises), reverse=True)
     assert "Build wheel.diameter_mm = 160 next" in plan_sentences(made, found)[-1]
-    poor = plan(found, sweep=[("wheel.diameter_mm = 80", Estimate(20.0, 0.5))])
+    poor = plan(found, sweep=[Candidate("wheel.diameter_mm = 80", Estimate(20.0, 0.5))])
     assert "Nothing in the sweep" in plan_sentences(poor, found)[-1]
 
 
@@ -80,3 +81,39 @@ def test_expected_improvement_has_its_known_values() -> None:
     assert expected_improvement(Estimate(90.0, 1.0), Estimate(30.0, 0.0)) == pytest.approx(60.0)
     assert expected_improvement(Estimate(10.0, 1.0), Estimate(30.0, 0.0)) == pytest.approx(0.0)
     assert expected_improvement(Estimate(31.0, 0.0), Estimate(30.0, 0.0)) == 1.0
+
+
+def test_a_machine_beyond_what_was_shot_says_so_and_what_it_asks() -> None:
+    found = compare([setup("140 mm", MIDDLE)])
+    sweep = [
+        Candidate("wheel.diameter_mm = 150", Estimate(35.5, 1.0)),
+        Candidate("wheel.diameter_mm = 220", Estimate(39.0, 3.0), "40 mm beyond anything shot",
+                  "Rim speed 50 m/s."),
+    ]  # fmt: skip
+    inside, outside = plan_sentences(plan(found, sweep=sweep), found)[-2:]
+    assert inside.startswith("Build wheel.diameter_mm = 150 next")
+    assert outside.startswith("wheel.diameter_mm = 220 lies 40 mm beyond anything shot, where the")
+    assert outside.endswith("Rim speed 50 m/s.")
+    weak = [sweep[0], Candidate("wheel.diameter_mm = 220", Estimate(30.0, 0.1), "far")]
+    assert "220" not in " ".join(plan_sentences(plan(found, sweep=weak), found))
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [(160.0, ""), (140.0, ""), (220.0, "40 mm beyond anything shot"),
+     (80.0, "20 mm beyond anything shot")],
+)  # fmt: skip
+def test_how_far_a_number_lies_beyond_what_was_shot(value: float, words: str) -> None:
+    assert beyond("wheel.diameter_mm", value, [100.0, 140.0, 180.0]) == words
+    assert beyond("wheel.diameter_mm", value, []).startswith("beyond anything shot")
+
+
+def test_the_next_shots_teach_most_where_little_is_known_near_the_best() -> None:
+    expected = {"160 mm": Estimate(34.5, 3.0), "80 mm": Estimate(15.0, 3.0)}
+    found = compare([setup("140 mm", MIDDLE), setup("160 mm", []), setup("80 mm", [])],
+                    predictions=expected)  # fmt: skip
+    name, gain = teaches_most(found, 0.8)
+    assert name == "160 mm"
+    # An even bet on 3 m of uncertainty: 0.4 of it.
+    assert gain == pytest.approx(0.4 * 3.0, abs=0.2)
+    assert teaches_most(compare([setup("140 mm", MIDDLE)]), 0.8) is None

@@ -1,24 +1,25 @@
 """``lobmeter predict``."""
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from tracker.cli.options import grouped
 from tracker.cli.screen import CAUTION, console, say, show_json
 
 if TYPE_CHECKING:
     from tracker.workflow.predict import Predictions
 
 
-def predict(
-    session: Annotated[
-        list[Path],
-        typer.Argument(metavar="SESSION", help="Folders that hold a session.toml."),
-    ],
+@dataclass(frozen=True)
+class PredictFlags:
+    """The options of the command."""
+
     setup: Annotated[
         str, typer.Option("--setup", metavar="NAME", help="Only the setup of that name.")
-    ] = "",
+    ] = ""
     sweep: Annotated[
         str,
         typer.Option(
@@ -27,14 +28,29 @@ def predict(
             help="Change one number of the setup from one value to another, for instance "
             "wheel.diameter_mm=80:220; a third number is the count of values.",
         ),
-    ] = "",
+    ] = ""
+    to_hit: Annotated[
+        float | None,
+        typer.Option(
+            "--to-hit", metavar="METRES", help="Say which settings of the setup carry that far."
+        ),
+    ] = None
     learn: Annotated[
         bool,
         typer.Option(
             "--learn/--no-learn",
             help="Correct the model with the measured shots, or take the setups as stated.",
         ),
-    ] = True,
+    ] = True
+
+
+@grouped
+def predict(
+    flags: PredictFlags,
+    session: Annotated[
+        list[Path],
+        typer.Argument(metavar="SESSION", help="Folders that hold a session.toml."),
+    ],
 ) -> None:
     """Predict a launcher: exit speed, spin, carry, spin-up, energy.
 
@@ -51,7 +67,7 @@ def predict(
     from tracker.workflow.predict import predict_sessions
 
     screen = console()
-    made = predict_sessions(session, setup, sweep, learn)
+    made = predict_sessions(session, flags.setup, flags.sweep, flags.learn, flags.to_hit)
     say(screen, made.notes)
     rows = [(one.name, one.prediction) for one in made.setups]
     for table in predictions_tables(rows, screen.width):
@@ -66,6 +82,8 @@ def predict(
     if made.left_out:
         say(screen, ["", "Each setup predicted from the others (exit speed, m/s):"])
         screen.print(left_out_table(made.left_out))
+    if made.settings:
+        say(screen, ["", *made.settings])
     if made.sweep is not None:
         along = made.sweep
         say(screen, ["", f'Sweep of "{along.base}":'])
@@ -85,6 +103,7 @@ def _document(made: "Predictions") -> dict[str, object]:
             prediction_document(one.name, one.prediction, (one.measured_speed, one.measured_carry))
             for one in made.setups
         ],
+        "settings": list(made.settings),
         "sweep": None
         if along is None
         else [

@@ -9,6 +9,7 @@ from tracker.launcher.machine import Machine
 from tracker.launcher.prediction import Outdoors
 from tracker.records import Quality, Shot
 from tracker.statistics.components import Estimate
+from tracker.statistics.means import Sample
 
 
 @dataclass(frozen=True)
@@ -36,6 +37,10 @@ class Setup:
     def name(self) -> str:
         """Its name."""
         return self.shots.name
+
+    def sample(self, quantity: str) -> Sample | None:
+        """Return count, mean and scatter of a quantity, None without a shot."""
+        return summarise(self.shots, quantity).sample
 
     def mean(self, quantity: str) -> Estimate | None:
         """Return the mean of a quantity, None for fewer than two shots."""

@@ -1,5 +1,6 @@
 """The next experiment: who should shoot how often, or which machine to build next."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -8,6 +9,9 @@ from tracker.comparison.setups import Summary
 from tracker.comparison.words import WORDINGS, rounded
 from tracker.statistics.components import Estimate
 from tracker.statistics.improvement import expected_improvement
+
+LEAST_GAIN = 0.01
+"""Gain over the predicted value that is worth building for (common practice, no source)."""
 
 SHOTS_TO_START = 5
 """Shots for a setup that has none: enough for a first scatter (common practice, no source)."""
@@ -23,6 +27,26 @@ class Step:
 
 
 @dataclass(frozen=True)
+class Candidate:
+    """A machine of a sweep that may be built next.
+
+    Attributes
+    ----------
+    label : str
+    predicted : Estimate
+    beyond : str
+        How far it lies beyond anything shot, in words; empty inside.
+    safety : str
+        What it asks before it is built.
+    """
+
+    label: str
+    predicted: Estimate
+    beyond: str = ""
+    safety: str = ""
+
+
+@dataclass(frozen=True)
 class Promise:
     """What a setup that was not shot yet may bring.
 
@@ -34,11 +58,17 @@ class Promise:
     gain : float
         By how much it is expected to beat the best measured mean, its chance to fail counted
         as no gain.
+    beyond : str
+        How far it lies beyond anything shot, in words; empty inside.
+    safety : str
+        What it asks before it is built.
     """
 
     label: str
     predicted: Estimate
     gain: float
+    beyond: str = ""
+    safety: str = ""
 
 
 @dataclass(frozen=True)
@@ -65,7 +95,7 @@ class Plan:
 def plan(
     comparison: Comparison,
     worth: float | None = None,
-    sweep: Sequence[tuple[str, Estimate]] = (),
+    sweep: Sequence[Candidate] = (),
 ) -> Plan:
     """Return the next experiment.
 
@@ -75,8 +105,8 @@ def plan(
     worth : float, optional
         Least difference worth knowing, in the quantity's unit. Without it the differences are
         taken for what they look like.
-    sweep : sequence of (label, Estimate)
-        Predictions for machines that were not shot yet.
+    sweep : sequence of Candidate
+        Machines that were not shot yet.
 
     Notes
     -----
@@ -114,8 +144,14 @@ def plan(
             default=Estimate(0.0, 0.0),
         )
         promises = [
-            Promise(label, predicted, expected_improvement(predicted, floor))
-            for label, predicted in sweep
+            Promise(
+                one.label,
+                one.predicted,
+                expected_improvement(one.predicted, floor),
+                one.beyond,
+                one.safety,
+            )
+            for one in sweep
         ]
         promises.sort(key=lambda p: -p.gain)
     ordered = tuple(steps[s.name] for s in comparison.summaries if s.name in steps)
@@ -145,18 +181,78 @@ def plan_sentences(made: Plan, comparison: Comparison, worth: float | None = Non
             f"{WORDINGS[comparison.quantity].noun}"
             + ("." if worth is not None else ", or say which difference is worth knowing.")
         )
-    if made.promises:
-        first = made.promises[0]
-        if first.gain > 0.01 * max(abs(first.predicted.value), 1e-9):
-            said.append(
-                f"Build {first.label} next: it is expected to gain "
-                f"{first.gain:.1f} {unit} on the best so far ("
-                f"{rounded(first.predicted.value, first.predicted.u)} {unit} predicted, standard "
-                f"uncertainty {rounded(first.predicted.u, first.predicted.u)} {unit})."
-            )
-        else:
-            said.append("Nothing in the sweep is expected to gain on the best so far.")
-    return said
+    return said + _promised(made, unit)
+
+
+def _promised(made: Plan, unit: str) -> list[str]:
+    """Return which machine of a sweep to build, inside what was shot and beyond it."""
+    if not made.promises:
+        return []
+    inside = next((one for one in made.promises if not one.beyond), None)
+    outside = next((one for one in made.promises if one.beyond), None)
+    said = []
+    if inside is not None and _worthwhile(inside):
+        said.append(f"Build {inside.label} next: {_gain(inside, unit)}. {inside.safety}".strip())
+    elif inside is not None:
+        said.append("Nothing in the sweep, inside what was shot, is expected to gain.")
+    least = 0.0 if inside is None else inside.gain
+    if outside is not None and _worthwhile(outside) and outside.gain > least:
+        said.append(
+            f"{outside.label} lies {outside.beyond}, where the model is not tested: "
+            f"{_gain(outside, unit)}. {outside.safety}".strip()
+        )
+    return said or ["Nothing in the sweep is expected to gain on the best so far."]
+
+
+def _worthwhile(one: Promise) -> bool:
+    return one.gain > LEAST_GAIN * max(abs(one.predicted.value), 1e-9)
+
+
+def _gain(one: Promise, unit: str) -> str:
+    return (
+        f"it is expected to gain {one.gain:.1f} {unit} on the best so far ("
+        f"{rounded(one.predicted.value, one.predicted.u)} {unit} predicted, standard "
+        f"uncertainty {rounded(one.predicted.u, one.predicted.u)} {unit})"
+    )
+
+
+def teaches_most(
+    comparison: Comparison, scatter: float, shots: int = SHOTS_TO_START
+) -> tuple[str, float] | None:
+    """Return where further shots raise the expected best most, and by how much.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        With what is expected of setups that were not shot.
+    scatter : float
+        Standard deviation from shot to shot of a setup without shots of its own.
+    shots : int
+
+    Notes
+    -----
+    The knowledge gradient: P. I. Frazier, W. B. Powell and S. Dayanik, SIAM Journal on Control and
+    Optimization 47, 2410 (2008).
+    """
+    known: dict[str, tuple[Estimate, float]] = {
+        name: (one, scatter) for name, one in comparison.expected.items()
+    }
+    for summary in comparison.summaries:
+        if summary.mean is not None and summary.sample is not None:
+            known[summary.name] = (summary.mean, max(summary.sample.sd, 1e-9))
+    found = []
+    for name, (one, sd) in known.items():
+        rest = [other.value for label, (other, _) in known.items() if label != name]
+        if not rest or one.u <= 0.0:
+            continue
+        moved = one.u**2 / math.sqrt(one.u**2 + sd**2 / shots)
+        ahead = one.value - max(rest)
+        gain = expected_improvement(Estimate(ahead, moved), Estimate(0.0, 0.0)) - max(ahead, 0.0)
+        found.append((gain, name))
+    if not found:
+        return None
+    gain, name = max(found)
+    return name, gain
 
 
 def _settled(comparison: Comparison, worth: float | None, unit: str) -> str:

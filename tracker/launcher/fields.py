@@ -122,6 +122,8 @@ NUMBERS = (
            0.6),
     Number("battery", "capacity_ah", "charge when full", 0.01, 2000, None, 0.1),
     Number("battery", "usable_percent", "share of the charge that is to be used", 1, 100, 80.0),
+    Number("battery", "interval_s", "time from shot to shot with the wheels running", 0.5, 3600,
+           15.0),
     Number("grip", "gap_mm", "between the rims (or rim and plate); three quarters of the ball "
            "when left out", 1, 1000, None, 0.01, 0.04),
     Number("grip", "friction", "friction coefficient of rim on ball", 0.02, 3, 0.7, 0.1, 0.2,
@@ -147,6 +149,8 @@ NUMBERS = (
 
 CHOICES = (
     Choice("wheel", "kind", "shape, for the inertia", ("disc", "ring", "spoked")),
+    Choice("wheel", "material", "what the wheel is made of, for its burst stress",
+           ("plastic", "wood", "aluminium", "steel")),
     Choice("wheel", "partner", "what faces a single driven wheel", ("plate", "idle")),
     Choice("wheel", "arrangement", "where the first wheel lies: over the ball, under it, or "
            "beside it to the left", ("over", "under", "beside")),

@@ -29,7 +29,7 @@ from tracker.launcher.sampling import (
 from tracker.launcher.shot import launch
 from tracker.launcher.spinning import STILL_ROOM, AirAround, running
 
-UNUSED = ("battery.capacity_ah", "battery.usable_percent")
+UNUSED = ("battery.capacity_ah", "battery.usable_percent", "battery.interval_s")
 """Numbers that no exit speed depends on."""
 
 STUCK = -20.0

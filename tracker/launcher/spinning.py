@@ -136,7 +136,8 @@ class Spinning:
         step = 1e-6 * speed + 1e-9
         here = self._net(speed, duty, terminal_v)
         slope = (self._net(speed + step, duty, terminal_v) - here) / step
-        return np.maximum(speed - here / slope, 0.0)
+        # A wheel that is held has no root below; it stays within what its motor can do.
+        return np.clip(speed - here / slope, 0.0, self._free(duty, terminal_v))
 
 
 def running(machine: Machine, air: AirAround = STILL_ROOM) -> Running:

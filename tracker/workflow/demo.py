@@ -11,9 +11,10 @@ from tracker.workflow import compare as setups
 from tracker.workflow.clips import Progress
 from tracker.workflow.measure import measure_session
 from tracker.workflow.measured import SessionResult
-from tracker.workflow.predict import SweepPrediction, predict_sessions
+from tracker.workflow.predict import predict_sessions
 from tracker.workflow.report import report_sessions
 from tracker.workflow.samples import copy_samples
+from tracker.workflow.sweeping import SweepPrediction
 
 SESSION = "wheels"
 """The sample session: three wheels, five shots each."""

@@ -5,12 +5,19 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calibration.errors import InputError
-from tracker.comparison.built import Setup
+from tracker.comparison.candidates import candidates, cost_sentences
 from tracker.comparison.compare import Comparison, compare
 from tracker.comparison.knowledge import PREDICTED, Knowledge
-from tracker.comparison.planning import Plan, plan, plan_sentences
+from tracker.comparison.planning import (
+    SHOTS_TO_START,
+    Candidate,
+    Plan,
+    plan,
+    plan_sentences,
+    teaches_most,
+)
+from tracker.comparison.words import WORDINGS
 from tracker.launcher.sweep import parse_sweep
-from tracker.statistics.components import Estimate
 from tracker.workflow.compare import check_quantity, check_worth
 from tracker.workflow.outings import gather
 
@@ -58,26 +65,37 @@ def plan_sessions(
         raise InputError(
             "there is no [[setup]]", where="session.toml", remedy="describe one for each build"
         )
-    comparison = compare([setup.shots for setup in outings.setups], quantity)
-    made = plan(comparison, worth, _swept(outings.setups, quantity, sweep) if sweep else ())
-    return Planned(made, comparison, tuple(plan_sentences(made, comparison, worth)), outings.notes)
+    known = Knowledge(outings.setups)
+    expected = {name: one.estimate for name, one in known.unshot(quantity).items()}
+    comparison = compare([setup.shots for setup in outings.setups], quantity, expected)
+    made = plan(comparison, worth, _swept(known, quantity, sweep) if sweep else ())
+    said = plan_sentences(made, comparison, worth)
+    said += cost_sentences(made, known.predictions(), known.setups)
+    said += _teaching(comparison)
+    return Planned(made, comparison, tuple(said), outings.notes)
 
 
-def _swept(setups: Sequence[Setup], quantity: str, text: str) -> list[tuple[str, Estimate]]:
-    """Return the predictions along a sweep of the setup with the most shots."""
+def _teaching(comparison: Comparison) -> list[str]:
+    """Return where the next shots teach most."""
+    scatters = [one.sample.sd for one in comparison.summaries if one.used > 1 and one.sample]
+    found = teaches_most(comparison, max(scatters)) if scatters else None
+    if found is None or found[1] <= 0.0:
+        return []
+    unit = WORDINGS[comparison.quantity].unit
+    return [
+        f'The next {SHOTS_TO_START} shots teach most with "{found[0]}": they are expected to raise '
+        f"the best by {found[1]:.2g} {unit}."
+    ]
+
+
+def _swept(known: Knowledge, quantity: str, text: str) -> list[Candidate]:
+    """Return the machines along a sweep of the setup with the most shots."""
     sweep = parse_sweep(text)
-    machines = [setup for setup in setups if setup.machine is not None]
-    if not machines:
+    if not known.setups:
         raise InputError(
             "no setup says enough of its machine",
             where=f"--sweep {text}",
             remedy="give one setup [setup.wheel] and [setup.motor]",
         )
-    knowledge = Knowledge(setups)
-    base = max(machines, key=lambda setup: len(setup.shots.shots))
-    found = []
-    for value, made in zip(sweep.values, knowledge.along(base, sweep), strict=True):
-        wanted = made.carry if quantity == "carry_m" else made.exit_speed
-        if wanted is not None:
-            found.append((f"{sweep.key} = {value:.4g}", wanted))
-    return found
+    base = max(known.setups, key=lambda setup: len(setup.shots.shots))
+    return candidates(known, base, sweep, quantity)

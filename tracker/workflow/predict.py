@@ -7,15 +7,17 @@ from pathlib import Path
 from calibration.errors import InputError
 from tracker.comparison.built import Setup
 from tracker.comparison.knowledge import Knowledge, LeftOut
+from tracker.comparison.target import settings_for, target_sentences
 from tracker.launcher.cautions import cautions, troubles
 from tracker.launcher.identified import sentences
 from tracker.launcher.prediction import Prediction
-from tracker.launcher.sweep import Sweep, parse_sweep
-from tracker.report.sweep_picture import Measured, axis_label, sweep_picture
-from tracker.results import folder_of
-from tracker.results.files import put_in_place
+from tracker.launcher.sweep import parse_sweep
 from tracker.statistics.components import Estimate
-from tracker.workflow.outings import Outings, gather
+from tracker.workflow.outings import gather
+from tracker.workflow.sweeping import SweepPrediction, swept
+
+MOST_M = 500.0
+"""Greatest carry that is searched for, m: nothing of this kind throws farther."""
 
 
 @dataclass(frozen=True)
@@ -40,16 +42,6 @@ class SetupPrediction:
 
 
 @dataclass(frozen=True)
-class SweepPrediction:
-    """Predictions along a sweep of one setup, and their picture."""
-
-    base: str
-    sweep: Sweep
-    predictions: tuple[Prediction, ...]
-    picture: Path
-
-
-@dataclass(frozen=True)
 class Predictions:
     """Everything that `predict` reports.
 
@@ -64,6 +56,8 @@ class Predictions:
         For all of them.
     notes : tuple of str
     sweep : SweepPrediction or None
+    settings : tuple of str
+        Which settings give the wanted carry.
     """
 
     setups: tuple[SetupPrediction, ...]
@@ -72,14 +66,20 @@ class Predictions:
     cautions: tuple[str, ...]
     notes: tuple[str, ...]
     sweep: SweepPrediction | None = None
+    settings: tuple[str, ...] = ()
 
 
 def predict_sessions(
-    folders: Sequence[Path], setup: str = "", sweep: str = "", learning: bool = True
+    folders: Sequence[Path],
+    setup: str = "",
+    sweep: str = "",
+    learning: bool = True,
+    to_hit: float | None = None,
 ) -> Predictions:
     """Predict the setups of sessions, with the model corrected by their shots when `learning`.
 
-    `setup` is the name of a single one, all when empty; `sweep` as `parse_sweep` reads it.
+    `setup` is the name of a single one, all when empty; `sweep` as `parse_sweep` reads it;
+    `to_hit` a carry in m whose settings are wanted.
 
     Raises
     ------
@@ -99,24 +99,24 @@ def predict_sessions(
         knowledge.left_out(),
         cautions([(each.name, found[each.name], each.outdoors) for each in known]),
         outings.notes,
-        None if wanted is None else _along(outings, _base(chosen), wanted, knowledge),
+        None if wanted is None else swept(outings, _base(chosen), wanted, knowledge),
+        () if to_hit is None else _settings(knowledge, _base(chosen), to_hit),
     )
+
+
+def _settings(knowledge: Knowledge, base: Setup, to_hit: float) -> tuple[str, ...]:
+    if not 0.0 < to_hit < MOST_M:
+        raise InputError(
+            f"{to_hit:g} m is no carry",
+            where="--to-hit",
+            remedy=f"give metres between 0 and {MOST_M:g}",
+        )
+    return tuple(target_sentences(base, to_hit, settings_for(knowledge, base, to_hit)))
 
 
 def _predicted(setup: Setup, found: Prediction) -> SetupPrediction:
     means = (setup.mean("exit_speed_mps"), setup.mean("carry_m"))
     return SetupPrediction(setup.name, found, *means, troubles(setup.name, found))
-
-
-def _along(outings: Outings, base: Setup, sweep: Sweep, knowledge: Knowledge) -> SweepPrediction:
-    """Predict along a sweep and draw it into the results of the first session."""
-    found = knowledge.along(base, sweep)
-    label = f"{axis_label(sweep.key)}; the rest as in {base.name}"
-    drawn = sweep_picture(label, sweep.values, found, _measured_along(outings, sweep))
-    folder = folder_of(outings.sessions[0].folder)
-    picture = folder / f"sweep-{sweep.key.replace('.', '-').replace('_', '-')}.png"
-    put_in_place(folder, {picture.name: drawn})
-    return SweepPrediction(base.name, sweep, found, picture)
 
 
 def _chosen(setups: Sequence[Setup], name: str) -> list[Setup]:
@@ -139,16 +139,3 @@ def _base(chosen: Sequence[Setup]) -> Setup:
     """Return the setup that a sweep starts from: the only one, else the best measured."""
     means = {setup.name: setup.mean("carry_m") for setup in chosen}
     return max(chosen, key=lambda setup: m.value if (m := means[setup.name]) is not None else -1.0)
-
-
-def _measured_along(outings: Outings, sweep: Sweep) -> list[Measured]:
-    """Return the measured setups within the range of a sweep."""
-    found = []
-    for setup in outings.setups:
-        at = None if setup.machine is None else setup.machine.number(sweep.key)
-        if at is None or not sweep.values[0] <= at <= sweep.values[-1]:
-            continue
-        speed, carry = setup.mean("exit_speed_mps"), setup.mean("carry_m")
-        if speed is not None or carry is not None:
-            found.append(Measured(setup.name, at, speed, carry))
-    return found

@@ -1,0 +1,76 @@
+"""Machines of a sweep that may be built next, and what further shots cost."""
+
+from collections.abc import Mapping, Sequence
+
+from tracker.comparison.built import Setup
+from tracker.comparison.knowledge import Knowledge
+from tracker.comparison.planning import Candidate, Plan
+from tracker.launcher.fields import UNITS
+from tracker.launcher.prediction import Prediction
+from tracker.launcher.safety import safety
+from tracker.launcher.sweep import Sweep, changed
+
+
+def candidates(known: Knowledge, base: Setup, sweep: Sweep, quantity: str) -> list[Candidate]:
+    """Return the machines along a sweep, with how far they lie beyond anything shot."""
+    assert base.machine is not None
+    present = known.predictions().get(base.name)
+    shot = [
+        at
+        for setup in known.setups
+        if setup.shots.shots
+        and setup.machine is not None
+        and (at := setup.machine.number(sweep.key)) is not None
+    ]
+    found = []
+    for value, made in zip(sweep.values, known.along(base, sweep), strict=True):
+        wanted = made.carry if quantity == "carry_m" else made.exit_speed
+        if wanted is None or not made.starts:
+            continue
+        machine = changed(base.machine, sweep.key, value)
+        said = safety(machine, made, present)
+        found.append(
+            Candidate(
+                f"{sweep.key} = {value:.4g}",
+                wanted,
+                beyond(sweep.key, value, shot),
+                said[:1].upper() + said[1:],
+            )
+        )
+    return found
+
+
+def beyond(key: str, value: float, shot: Sequence[float]) -> str:
+    """Return in words how far a number lies beyond those that were shot; empty inside."""
+    if not shot:
+        return "beyond anything shot, for nothing was"
+    off = max(value - max(shot), min(shot) - value, 0.0)
+    if off <= 1e-9 * abs(value):
+        return ""
+    unit = next((one for one in UNITS if key.endswith(f"_{one}")), "")
+    shown = {"percent": "%", "gm2": "g m²"}.get(unit, unit.replace("_per_", "/"))
+    return f"{off:.3g} {shown} beyond anything shot".replace("  ", " ")
+
+
+def cost_sentences(
+    made: Plan, predictions: Mapping[str, Prediction], setups: Sequence[Setup]
+) -> list[str]:
+    """Return what the planned shots cost in time and charge."""
+    said = []
+    machines = {setup.name: setup.machine for setup in setups}
+    for step in made.steps:
+        prediction, machine = predictions.get(step.name), machines.get(step.name)
+        if prediction is None or machine is None or prediction.costs is None:
+            continue
+        costs = prediction.costs
+        interval = max(float(machine.values["battery.interval_s"]), costs.recovery_s.value)
+        seconds = costs.spin_up_s.value + step.shots * interval
+        energy = costs.spin_up_j.value + step.shots * (
+            costs.shot_j.value + interval * costs.running_w.value
+        )
+        charge = energy / float(machine.values["motor.supply_v"]) / 3600.0
+        said.append(
+            f'"{step.name}": {step.shots} shots take {max(seconds / 60.0, 0.1):.1f} min of running '
+            f"and {charge:.2g} A h."
+        )
+    return said

@@ -1,0 +1,111 @@
+"""Which settings of a machine give a wanted carry."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from tracker.comparison.built import Setup
+from tracker.comparison.knowledge import Knowledge
+from tracker.launcher.fields import number_at
+from tracker.launcher.sweep import Sweep
+
+SETTINGS = ("motor.duty_percent", "motor.supply_v", "grip.gap_mm", "wheel.diameter_mm")
+"""Numbers of a setup that a person turns or changes, the easiest first."""
+
+SPANS = {
+    "motor.duty_percent": (0.3, 1.0),
+    "motor.supply_v": (0.5, 1.25),
+    "grip.gap_mm": (0.85, 1.15),
+    "wheel.diameter_mm": (0.6, 1.5),
+}
+"""How far each is varied, as a share of what the setup states; the duty of the whole."""
+
+STEPS = 13
+"""Values of each setting that are predicted; between them the carry is taken as straight."""
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One number of a setup that gives the wanted carry.
+
+    Attributes
+    ----------
+    key : str
+    value : float
+    present : float
+        As the setup states it.
+    u_m : float
+        Standard uncertainty of the mean carry there.
+    scatter_m : float
+        Standard deviation of single shots about it.
+    """
+
+    key: str
+    value: float
+    present: float
+    u_m: float
+    scatter_m: float
+
+    def sentence(self, wanted_m: float) -> str:
+        """Return it in words."""
+        return (
+            f"{self.key} = {self.value:.4g} (now {self.present:.4g}) carries {wanted_m:g} m on "
+            f"average, ± {self.u_m:.1f} m; two of three shots within {self.scatter_m:.1f} m of "
+            "that average."
+        )
+
+
+def settings_for(known: Knowledge, base: Setup, wanted_m: float) -> list[Setting]:
+    """Return the settings that give a carry, each by itself, the rest as in the setup.
+
+    The nearest to the present value where several do; none where no value within `SPANS` does.
+    """
+    machine = base.machine
+    if machine is None:
+        return []
+    sample = base.sample("carry_m")
+    scatter = 0.03 if sample is None or not sample.scatters else sample.sd / sample.mean
+    found = []
+    for key in SETTINGS:
+        present, number = machine.number(key), number_at(key)
+        if present is None or number is None:
+            continue
+        whole = 100.0 if key == "motor.duty_percent" else present
+        low, high = (share * whole for share in SPANS[key])
+        if key == "grip.gap_mm":
+            high = min(high, 970.0 * base.outdoors.ball.diameter_m)
+        ends = max(low, number.low), min(high, number.high)
+        values = tuple(float(value) for value in np.linspace(*ends, STEPS))
+        made = known.along(base, Sweep(key, values))
+        carries = [one.carry.value if one.carry is not None else np.nan for one in made]
+        errors = [one.carry.u if one.carry is not None else np.nan for one in made]
+        value = crossing(values, carries, wanted_m, present)
+        if value is not None:
+            u = float(np.interp(value, values, errors))
+            found.append(Setting(key, value, present, u, scatter * wanted_m))
+    return found
+
+
+def crossing(
+    places: Sequence[float], values: Sequence[float], wanted: float, near: float
+) -> float | None:
+    """Return where a line through points crosses a value, nearest to a place; None if nowhere."""
+    found = []
+    for (x0, y0), (x1, y1) in pairwise(zip(places, values, strict=True)):
+        known = bool(np.isfinite(y0) and np.isfinite(y1)) and y0 != y1
+        if known and (y0 - wanted) * (y1 - wanted) <= 0.0:
+            found.append(float(x0 + (wanted - y0) / (y1 - y0) * (x1 - x0)))
+    return min(found, key=lambda x: abs(x - near)) if found else None
+
+
+def target_sentences(base: Setup, wanted_m: float, found: Sequence[Setting]) -> list[str]:
+    """Return the settings in words."""
+    if base.outdoors.release is None:
+        return [
+            f'"{base.name}" has no launch angle: give [release] angle_deg, or measure a shot of it.'
+        ]
+    if not found:
+        return [f'No setting of "{base.name}" alone carries {wanted_m:g} m.']
+    return [f'"{base.name}" with one number changed:', *(s.sentence(wanted_m) for s in found)]

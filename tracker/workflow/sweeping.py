@@ -1,0 +1,47 @@
+"""Predictions along a sweep, and their picture."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from tracker.comparison.built import Setup
+from tracker.comparison.knowledge import Knowledge
+from tracker.launcher.prediction import Prediction
+from tracker.launcher.sweep import Sweep
+from tracker.report.sweep_picture import Measured, axis_label, sweep_picture
+from tracker.results import folder_of
+from tracker.results.files import put_in_place
+from tracker.workflow.outings import Outings
+
+
+@dataclass(frozen=True)
+class SweepPrediction:
+    """Predictions along a sweep of one setup, and their picture."""
+
+    base: str
+    sweep: Sweep
+    predictions: tuple[Prediction, ...]
+    picture: Path
+
+
+def swept(outings: Outings, base: Setup, sweep: Sweep, knowledge: Knowledge) -> SweepPrediction:
+    """Predict along a sweep and draw it into the results of the first session."""
+    found = knowledge.along(base, sweep)
+    label = f"{axis_label(sweep.key)}; the rest as in {base.name}"
+    drawn = sweep_picture(label, sweep.values, found, _measured_along(outings, sweep))
+    folder = folder_of(outings.sessions[0].folder)
+    picture = folder / f"sweep-{sweep.key.replace('.', '-').replace('_', '-')}.png"
+    put_in_place(folder, {picture.name: drawn})
+    return SweepPrediction(base.name, sweep, found, picture)
+
+
+def _measured_along(outings: Outings, sweep: Sweep) -> list[Measured]:
+    """Return the measured setups within the range of a sweep."""
+    found = []
+    for setup in outings.setups:
+        at = None if setup.machine is None else setup.machine.number(sweep.key)
+        if at is None or not sweep.values[0] <= at <= sweep.values[-1]:
+            continue
+        speed, carry = setup.mean("exit_speed_mps"), setup.mean("carry_m")
+        if speed is not None or carry is not None:
+            found.append(Measured(setup.name, at, speed, carry))
+    return found
