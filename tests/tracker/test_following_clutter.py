@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from tracker.following.clutter import CELL_PX, ClutterMap, crowding
+from tracker.following.votes import votes_of
 from tracker.records import Candidates, Cutouts
 
 SIZE_PX = (640, 320)
@@ -60,3 +61,17 @@ def test_candidate_moved_off_the_frame_counts_in_the_nearest_cell(outside):
         moved = clutter.density(frame(index, [outside]))
         kept = nearest.density(frame(index, [inside]))
     assert moved == pytest.approx(kept)
+
+
+def test_a_crowd_casts_the_votes_of_one():
+    pixels = np.array([[10.0, 10.0]] * 12 + [[300.0, 10.0]])
+    votes = votes_of(np.full(13, 1e-4), crowding(pixels, 20.0))
+    assert votes[:12].sum() == pytest.approx(votes[12])
+
+
+def test_votes_are_the_logarithm_of_what_a_ball_is_beside_clutter():
+    # 0.7 of a ball's frames give a candidate; within 6 px clutter gives its density's worth.
+    clutter = np.array([1e-4, 1e-3, 1e-12, 0.5])
+    votes = votes_of(clutter, np.ones(4))
+    assert votes[:2] == pytest.approx(np.log(0.7 / (np.pi * 36.0 * clutter[:2])))
+    assert votes[2:].tolist() == [6.0, 0.2]

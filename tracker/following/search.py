@@ -13,10 +13,10 @@ from tracker.following.hypothesis import Hypothesis, Pool, SearchContext, straig
 from tracker.following.plane import PlaneMap
 from tracker.following.refinement import refine
 from tracker.following.starts import TableFlights, peaks
-from tracker.following.support import SEEN_CHANCE, score
+from tracker.following.support import score
 from tracker.following.table import ANGLES_DEG, LONGEST_S, SPEEDS_MPS, build_table
 from tracker.following.verdict import LEAST_HITS, extent_of, is_twin, px_per_m, shortfall
-from tracker.following.votes import Ballot
+from tracker.following.votes import Ballot, votes_of
 from tracker.records import Candidates, Reason
 
 Array = NDArray[np.float64]
@@ -57,9 +57,6 @@ release."""
 
 USUAL_WEIGHT = 0.4
 """Weight of a new block in the running mean of the usual votes."""
-
-VOTES_GATE_PX, VOTES = 6.0, (0.2, 6.0)
-"""Radius (px) within which clutter competes with a candidate for its votes, and bounds of those."""
 
 TOGETHER = 8
 """Frames whose votes are cast at once: a call costs more than its additions."""
@@ -120,7 +117,7 @@ class FlightSearch:
             early = min(EARLY_S, self._longest + self._ballot.bin_s)
             self._next_row = self._ballot.row_of(candidates.time_s - early)
         crowd = crowding(candidates.pixels, 0.5 * self._gates_px[0])
-        votes = _votes(clutter) / crowd
+        votes = votes_of(clutter, crowd)
         # Where a person walks, one of their many candidates is near any flight that passes.
         clutter = clutter + (crowd - 1.0) / self._gates_px[0] ** 2
         taken = np.zeros(len(candidates.pixels), bool)
@@ -311,9 +308,3 @@ class FlightSearch:
             kept.taken[:] = flags
         times = pool.frame_times_s[pool.owner[chosen]]
         self._cast(times, pool.pixels[chosen], -pool.votes[chosen])
-
-
-def _votes(clutter: Array) -> Array:
-    """Return the votes of candidates: more where clutter is rare, shape (N,)."""
-    gate = np.pi * VOTES_GATE_PX**2
-    return np.clip(np.log(SEEN_CHANCE / (gate * clutter)), *VOTES)

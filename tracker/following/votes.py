@@ -3,12 +3,34 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from tracker.following.support import SEEN_CHANCE
 from tracker.following.table import ANGLES_DEG, SPEEDS_MPS
 
 Array = NDArray[np.float64]
 
 SPARE_ROWS = 8
 """Rows of the ring beside those of its span: votes and sums reach into neighbouring rows."""
+
+
+VOTES_GATE_PX, VOTES = 6.0, (0.2, 6.0)
+"""Radius (px) within which clutter competes with a candidate for its votes, and bounds of those."""
+
+
+def votes_of(clutter: Array, crowd: Array) -> Array:
+    """Return the votes of candidates, shape (N,): more where clutter is rare.
+
+    Candidates that crowd share the votes of one: a person else outvotes a ball.
+
+    Parameters
+    ----------
+    clutter : ndarray, shape (N,)
+        Density of clutter at each, per pixel and frame.
+    crowd : ndarray, shape (N,)
+        Candidates near each, itself included.
+    """
+    gate = np.pi * VOTES_GATE_PX**2
+    votes: Array = np.clip(np.log(SEEN_CHANCE / (gate * clutter)), *VOTES) / crowd
+    return votes
 
 
 class Ballot:
