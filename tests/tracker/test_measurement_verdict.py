@@ -17,6 +17,7 @@ from tracker.measurement.verdict import (
     Expectations,
     doubts,
     off_aim,
+    own_path,
     parts_of_animal,
     quality_of,
 )
@@ -131,3 +132,22 @@ def test_only_what_is_torn_and_hardly_stands_out_is_an_animal(
     assert quality_of([found] if found else [Reason(ReasonCode.FEW_FRAMES, {"frames": 3})]) is (
         Quality.REJECTED if animal else Quality.CHECK
     )
+
+
+@pytest.mark.parametrize(
+    ("share", "mean", "rejected"),
+    [(0.27, 150.0, True), (0.27, 5.0, False), (0.51, 150.0, False), (0.39, 15.0, True)],
+)
+def test_what_is_seen_rarely_and_keeps_to_no_flight_has_a_path_of_its_own(
+    traced: TracedFlight, share: float, mean: float, rejected: bool
+) -> None:
+    """Birds and walkers: 25 to 29 of some hundred frames at a NIS of 150; dusk: 80 of 158."""
+    used = np.arange(len(traced.fitted.used)) < 50
+    rare = replace(
+        traced, fitted=replace(traced.fitted, used=used), in_view=round(int(used.sum()) / share)
+    )
+    found = own_path(rare, replace(CALM, mean=mean))
+    assert (found is not None) is rejected
+    if found is not None:
+        assert quality_of([found]) is Quality.REJECTED
+        assert found.numbers == {"frames": 50, "crossed": rare.in_view}

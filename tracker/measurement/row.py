@@ -20,6 +20,7 @@ from tracker.measurement.verdict import (
     doubts,
     not_a_ball,
     off_aim,
+    own_path,
     parts_of_animal,
     quality_of,
 )
@@ -79,7 +80,7 @@ def describe(
     covered = expectations.landing_seen
     if covered is None:
         covered = bool(np.isfinite(figures.value("carry_m"))) and _covered(context, traced, figures)
-    fatal = stray or parts_of_animal(traced, agreement)
+    fatal = stray or parts_of_animal(traced, agreement) or own_path(traced, agreement)
     if fatal is None and expectations.aimed:
         fatal = off_aim(figures, figures.u(fitted.covariance))
     found = doubts(traced, figures, covered, agreement, expectations) if fatal is None else [fatal]

@@ -102,6 +102,18 @@ def parts_of_animal(traced: TracedFlight, agreement: Consistency | None) -> Reas
     return Reason(ReasonCode.PARTS_OF_ANIMAL)
 
 
+def own_path(traced: TracedFlight, agreement: Consistency | None) -> Reason | None:
+    """Return that a flight was seen in few of its frames and fits badly even there, or None.
+
+    A ball may be hidden for a while, and a ball before leaves is measured badly. What was missed in
+    plain view, and does not keep to the flight where it was found, has a path that crosses it.
+    """
+    count = int(np.sum(traced.fitted.used))
+    if count >= LEAST_SHARE * traced.in_view or not _is_far_out(agreement):
+        return None
+    return Reason(ReasonCode.OWN_PATH, {"frames": count, "crossed": traced.in_view})
+
+
 def off_aim(figures: Figures, u: dict[str, float]) -> Reason | None:
     """Return that a shot left the firing line by more than a launcher is aimed, or None.
 

@@ -1,12 +1,8 @@
 """The nouns that the stages hand on: frozen, computing nothing."""
 
 from tracker.records.candidates import Candidates, Cutouts, RejectedCandidate, Track
-from tracker.records.catalogue import (
-    CATALOGUE,
-    FIGURE_OF_COLUMN,
-    Figure,
-    ReasonCode,
-)
+from tracker.records.catalogue import CATALOGUE
+from tracker.records.codes import FIGURE_OF_COLUMN, Figure, ReasonCode
 from tracker.records.reasons import Reason, Rejection, sentence
 from tracker.records.shot import (
     SHOT_COLUMNS,

@@ -5,112 +5,15 @@ reason makes doubtful. What a clause states in numbers stands in braces.
 """
 
 from dataclasses import dataclass
-from enum import StrEnum
 
-
-class Figure(StrEnum):
-    """What is measured of a shot, as far as a reason can spoil one without the other."""
-
-    SPEED = "speed"
-    ANGLE = "angle"
-    AZIMUTH = "azimuth"
-    CARRY = "carry"
-    LANDING = "landing"
-    APEX = "apex"
-    TIME = "time"
-
-
-FIGURE_OF_COLUMN = {
-    "exit_speed_mps": Figure.SPEED,
-    "launch_angle_deg": Figure.ANGLE,
-    "azimuth_deg": Figure.AZIMUTH,
-    "carry_m": Figure.CARRY,
-    "landing_along_m": Figure.LANDING,
-    "landing_across_m": Figure.LANDING,
-    "landing_speed_mps": Figure.LANDING,
-    "landing_angle_deg": Figure.LANDING,
-    "apex_m": Figure.APEX,
-    "flight_time_s": Figure.TIME,
-}
-"""The figure of each measured column of ``shots.csv``."""
-
-NO_FIGURE: frozenset[Figure] = frozenset()
-EVERY_FIGURE = frozenset(Figure)
-DOWNRANGE = frozenset({Figure.CARRY, Figure.LANDING, Figure.TIME})
-AT_RELEASE = frozenset({Figure.SPEED, Figure.ANGLE, Figure.AZIMUTH, Figure.CARRY, Figure.TIME})
-
-
-class ReasonCode(StrEnum):
-    """The codes, as ``shots.json`` holds them."""
-
-    LANDING_NOT_SEEN = "landing_not_seen"
-    NEVER_LANDS = "never_lands"
-    FEW_FRAMES = "few_frames"
-    LOW_SHARE = "low_share"
-    SPEED_UNCERTAIN = "speed_uncertain"
-    SCATTER = "scatter"
-    INNOVATIONS = "innovations"
-    FIT_NOT_SETTLED = "fit_not_settled"
-    FRAME_TIMES = "frame_times"
-    GRAVITY_OFF = "gravity_off"
-    GRAVITY_FRAME_RATE = "gravity_frame_rate"
-    GRAVITY_YARDS = "gravity_yards"
-    GRAVITY_FEET = "gravity_feet"
-    GRAVITY_UNEXPLAINED = "gravity_unexplained"
-    MARKER_LEFT_OUT = "marker_left_out"
-
-    STARTS_ELSEWHERE = "starts_elsewhere"
-    STARTS_AT_EDGE = "starts_at_edge"
-    STARTS_IN_AIR = "starts_in_air"
-    STARTS_WITH_CLIP = "starts_with_clip"
-
-    GRAVITY_IS_SCALE = "gravity_is_scale"
-    GRAVITY_IS_SCALE_FEW_MARKERS = "gravity_is_scale_few_markers"
-    TAPE_ONE_DISTANCE = "tape_one_distance"
-    BEGINS_AT_EDGE = "begins_at_edge"
-
-    ACCEPTED_BY_HAND = "accepted_by_hand"
-    REJECTED_BY_HAND = "rejected_by_hand"
-
-    NOT_MEASURED = "not_measured"
-    NOT_A_BALL = "not_a_ball"
-    PARTS_OF_ANIMAL = "parts_of_animal"
-    OFF_AIM = "off_aim"
-
-    DETECTIONS_FEW = "detections_few"
-    DETECTIONS_SHARE = "detections_share"
-    CHANCE = "chance"
-    OUT_OF_FRAME = "out_of_frame"
-    PICTURES_FEW = "pictures_few"
-    POSITIONS_DISAGREE = "positions_disagree"
-    NO_FIT = "no_fit"
-    SCATTER_TOO_LARGE = "scatter_too_large"
-    SPEED_IMPLAUSIBLE = "speed_implausible"
-    DISTANCE_IMPLAUSIBLE = "distance_implausible"
-    WRONG_WAY = "wrong_way"
-    TOO_SHORT = "too_short"
-    OFF_FIELD = "off_field"
-    BELOW_GROUND = "below_ground"
-    IMPLAUSIBLE = "implausible"
-    RISES_FROM_GROUND = "rises_from_ground"
-    ON_GROUND = "on_ground"
-    TOO_FEW_FRAMES = "too_few_frames"
-    SPEED_UNKNOWN = "speed_unknown"
-    RAGGED = "ragged"
-    FAINT = "faint"
-
-    NOTHING_FALLS = "nothing_falls"
-    FALLS_OTHERWISE = "falls_otherwise"
-    TAPED_IN_FEET = "taped_in_feet"
-    PLAYS_SLOWLY = "plays_slowly"
-    FLIES_BACKWARD = "flies_backward"
-    RELEASE_HEIGHT = "release_height"
-    RELEASE_ELSEWHERE = "release_elsewhere"
-
-    SAME_DETECTIONS = "same_detections"
-    BORROWED_POSITIONS = "borrowed_positions"
-    DUPLICATE = "duplicate"
-    HOP = "hop"
+from tracker.records.codes import (
+    AT_RELEASE,
+    DOWNRANGE,
+    EVERY_FIGURE,
+    NO_FIGURE,
+    Figure,
+    ReasonCode,
+)
 
 
 @dataclass(frozen=True)
@@ -268,6 +171,12 @@ _REJECTED_ROWS = {
         "person or animal",
         "its positions scatter far more than the image noise explains and hardly stand out from "
         "what moves around them: parts of a person or an animal",
+        rejects=True,
+    ),
+    ReasonCode.OWN_PATH: Entry(
+        "own path",
+        "it was found in only {frames:.0f} of the {crossed:.0f} frames it crossed, and its "
+        "positions there do not keep to the flight: a bird or a person on a path of its own",
         rejects=True,
     ),
     ReasonCode.OFF_AIM: Entry(

@@ -3,7 +3,8 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from tracker.records.catalogue import CATALOGUE, Entry, Figure, ReasonCode
+from tracker.records.catalogue import CATALOGUE, Entry
+from tracker.records.codes import Figure, ReasonCode
 
 
 @dataclass(frozen=True)
@@ -60,7 +61,9 @@ class Rejection(Exception):
 def sentence(reasons: Iterable[Reason]) -> str:
     """Return reasons as one sentence; empty without any."""
     text = "; ".join(reason.clause for reason in reasons)
-    return f"{text[0].upper()}{text[1:]}." if text else ""
+    if not text:
+        return ""
+    return f"{text[0].upper()}{text[1:]}{'' if text.endswith('?') else '.'}"
 
 
 class _Value(float):

@@ -7,7 +7,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.records.catalogue import FIGURE_OF_COLUMN
+from tracker.records.codes import FIGURE_OF_COLUMN
 from tracker.records.reasons import Reason, sentence
 
 Array = NDArray[np.float64]

@@ -27,6 +27,7 @@ from tracker.measurement.sighting import (
     sighted,
 )
 from tracker.measurement.starts.scale_reasons import end_reasons, scale_reasons
+from tracker.measurement.starts.throw_rules import hardly_seen
 from tracker.measurement.throws import Throw, bounce_between
 from tracker.measurement.verdict import Expectations
 from tracker.records import Candidates, Reason, ReasonCode, Rejection
@@ -54,6 +55,10 @@ SPEEDS_MPS, AWAY_M = (3.0, 70.0), (2.5, 250.0)
 LEAST_USED, LEAST_USED_SHARE, MOST_SCALE = 8, 0.7, 4.0
 """Fewest positions that a flight must explain, least share of them, and most ratio of their scatter
 to their own uncertainty."""
+
+MOST_SPEED_U = 0.2
+"""Largest relative standard uncertainty of the exit speed: positions that leave it more open may be
+anything's. Four times the median of drawn shots at 24 frames a second."""
 
 BACK_S, ONWARD_S = 0.1, 1.0
 """How long before its first and after its last position a ball is measured, s."""
@@ -218,12 +223,16 @@ def measure_untaped(
         *scale_reasons(UntapedFit(flight.known, flight.fitted), start.site),
         *end_reasons(track, flight.camera.size_px),
     )
+    traced = TracedFlight(observed, flight.fitted, len(spanned))
     shot = describe(
         context.with_circumstances(flight.known),
-        TracedFlight(observed, flight.fitted, len(spanned)),
+        traced,
         Expectations(most_speed_u=None, landing_seen=landing_seen),
         before_reasons,
     )
+    reason = hardly_seen(shot, traced, MOST_SPEED_U)
+    if reason is not None:
+        raise Rejection(reason)
     return shot, flight
 
 

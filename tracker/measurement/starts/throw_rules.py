@@ -89,17 +89,26 @@ def no_throw(flight: Flight, field: Field, release_up_m: float, first_s: float) 
     return None
 
 
-def hardly_seen(shot: MeasuredShot, traced: TracedFlight) -> Reason | None:
+def hardly_seen(
+    shot: MeasuredShot, traced: TracedFlight, most_speed_u: float = MOST_SPEED_SHARE
+) -> Reason | None:
     """Return why too little is seen of a flight to be believed, None where enough is.
 
     A flight from the release point is supported by where it starts. One from anywhere has only
     its own positions.
+
+    Parameters
+    ----------
+    shot : MeasuredShot
+    traced : TracedFlight
+    most_speed_u : float
+        Largest relative standard uncertainty of the speed.
     """
     row, fitted = shot.shot, traced.fitted
     if row.frames_seen < LEAST_SEEN:
         return Reason(ReasonCode.TOO_FEW_FRAMES, {"frames": row.frames_seen})
     speed, u = row.exit_speed_mps, row.exit_speed_u_mps
-    if speed is None or u is None or u > MOST_SPEED_SHARE * speed:
+    if speed is None or u is None or u > most_speed_u * speed:
         return Reason(ReasonCode.SPEED_UNKNOWN)
     snr = traced.observed.track.snr
     clear = np.inf if snr is None else float(np.median(snr[fitted.used]))
