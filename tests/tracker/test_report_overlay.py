@@ -226,5 +226,8 @@ def test_the_still_has_the_ball_of_every_frame(tmp_path: Path) -> None:
     (still,) = flight_stills(facts, OverlayPainter((320, 180), [found]), [range(20)])
     image = cv2.imdecode(np.frombuffer(still, np.uint8), cv2.IMREAD_COLOR)
     assert image is not None
+    ticked = image[75:106, 60:240].astype(int)
+    orange = ticked[:, :, 2] - ticked[:, :, 0] > 50
+    assert orange[:12].sum() > 50 and orange[-12:].sum() > 50
     clear = [column for column in columns[2:-2] if column > 60]
     assert sum(int(image[90, column].min()) > 200 for column in clear) > 0.7 * len(clear)

@@ -57,3 +57,13 @@ def as_jpeg(figure: "Figure") -> bytes:
         file, format="jpg", dpi=DOTS_PER_INCH, pil_kwargs={"quality": 90, "subsampling": 0}
     )
     return file.getvalue()
+
+
+def across(pixels: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return unit vectors across a row of places, shape (N, 2)."""
+    if len(pixels) < 2:
+        return np.tile([0.0, 1.0], (len(pixels), 1))
+    along = np.gradient(pixels, axis=0)
+    length = np.linalg.norm(along, axis=1, keepdims=True)
+    along = np.where(length > 1e-9, along / np.maximum(length, 1e-9), (1.0, 0.0))
+    return np.column_stack([-along[:, 1], along[:, 0]])

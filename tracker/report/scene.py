@@ -11,7 +11,7 @@ from tracker.records import FlightPath, MeasuredShot
 from tracker.report.composite import Image, shrunk
 from tracker.report.labels import Box, box_about, place_label
 from tracker.report.lettering import line_inches, width_inches
-from tracker.report.look import FITTED, INK, PAPER, UNUSED, USED, cased, places
+from tracker.report.look import FITTED, INK, PAPER, UNUSED, USED, across, cased, places
 from tracker.report.rounding import with_uncertainty
 
 if TYPE_CHECKING:
@@ -233,11 +233,11 @@ def _draw_places(axes: "Axes", measured: MeasuredShot, scale: float) -> None:
 
     used = places(measured, True)
     if len(used):
-        across = _normals(used)
+        normals = across(used)
         near, far = (reach * scale for reach in TICK_PX)
         ticks = [
             (place + side * near * normal, place + side * far * normal)
-            for place, normal in zip(used, across, strict=True)
+            for place, normal in zip(used, normals, strict=True)
             for side in (1, -1)
         ]
         apart = np.linalg.norm(np.diff(used, axis=0), axis=1)
@@ -255,16 +255,6 @@ def _draw_places(axes: "Axes", measured: MeasuredShot, scale: float) -> None:
         markeredgewidth=1.5,
         path_effects=cased(3.0),
     )
-
-
-def _normals(pixels: Array) -> Array:
-    """Return unit vectors across a row of places, shape (N, 2)."""
-    if len(pixels) < 2:
-        return np.tile([0.0, 1.0], (len(pixels), 1))
-    along = np.gradient(pixels, axis=0)
-    length = np.linalg.norm(along, axis=1, keepdims=True)
-    along = np.where(length > 1e-9, along / np.maximum(length, 1e-9), (1.0, 0.0))
-    return np.column_stack([-along[:, 1], along[:, 0]])
 
 
 def _draw_events(

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from calibration.site import Drawing
 from tracker.report.composite import Image
 from tracker.report.labels import Box, box_about, place_label
+from tracker.report.look import across
 from tracker.report.overlay.flight import Event, OverlayFlight
 from tracker.report.overlay.sprites import label_sprite, lay
 
@@ -31,6 +32,8 @@ LETTERS = 0.020
 """Size of letters as a share of the frame's height plus a third of its width."""
 FEWEST_LETTERS_PX = 12
 """Least size of letters that can be read on a phone."""
+TICKS = (0.3, 0.65)
+"""Nearest and farthest end of a tick from its place, in sizes of letters; a matter of looks."""
 TICK = 0.5
 """Length of a metre tick in sizes of letters; a matter of looks."""
 SHIFT = 4
@@ -82,12 +85,24 @@ class OverlayPainter:
                 self.paint_flight(frame, number, time_s)
 
     def paint_still(self, frame: Image, number: int) -> None:
-        """Draw one flight beside its balls, which stay in sight: events, ticks and names."""
+        """Draw one flight beside its balls, which stay in sight: ticks, events and names."""
         self._paint_ground(frame)
+        self._tick_places(frame, self.flights[number].seen_px)
         for each, event in enumerate(self.flights[number].events):
             self._paint_event(frame, number, each, event)
         name = label_sprite(self.flights[number].name, self.letters_px)
         lay(frame, name, (self.letters_px, self.letters_px))
+
+    def _tick_places(self, frame: Image, places: Array) -> None:
+        """Draw a tick on either side of each place, across the flight."""
+        near, far = (reach * self.letters_px for reach in TICKS)
+        for place, normal in zip(places, across(places), strict=True):
+            for side in (-1.0, 1.0):
+                ends = np.array([place + side * near * normal, place + side * far * normal])
+                fixed = np.round(np.clip(ends, -1e4, 1e5) * 2**SHIFT).astype(np.int32)
+                cv2.polylines(
+                    frame, [fixed.reshape(-1, 1, 2)], False, SEEN, self.thick_px, cv2.LINE_AA, SHIFT
+                )
 
     def paint_flight(self, frame: Image, number: int, time_s: float = np.inf) -> None:
         """Draw one flight up to a time; the whole of it when no time is given."""
