@@ -113,50 +113,59 @@ def plan(
     The question is which setup is best: only pairs with the best mean need settling. Power 80 %
     from the scatter seen (noncentral t; J. Cohen, 1988).
     """
+    repeated = [s for s in comparison.summaries if s.sample is not None and s.used > 1]
+    steps, unreachable = _steps(comparison, repeated, worth)
+    ordered = tuple(steps[s.name] for s in comparison.summaries if s.name in steps)
+    settled = not ordered and not unreachable and len(repeated) > 0
+    return Plan(ordered, settled, unreachable, _promises(repeated, sweep))
+
+
+def _steps(
+    comparison: Comparison, repeated: Sequence[Summary], worth: float | None
+) -> tuple[dict[str, Step], tuple[str, ...]]:
+    """Return the shots to add by setup, and the pairs that no number of shots would settle."""
     steps: dict[str, Step] = {}
     for summary in comparison.summaries:
         if summary.used < 2:
             lacking = SHOTS_TO_START - summary.used
             state = "no shot" if summary.used == 0 else "one shot"
             steps[summary.name] = Step(summary.name, lacking, f"it has {state}, so no scatter")
-    repeated = [s for s in comparison.summaries if s.sample is not None and s.used > 1]
+    if len(repeated) < 2:
+        return steps, ()
     unreachable = []
-    if len(repeated) > 1:
-        best = max(repeated, key=_mean)
-        for contrast in comparison.contrasts:
-            if best.name not in (contrast.better, contrast.other) or contrast.pair.significant:
-                continue
-            rival = comparison.summary(contrast.other)
-            more = contrast.more_shots if worth is None else _more(best, rival, worth, comparison)
-            if more is None:
-                unreachable.append(f'"{best.name}" and "{rival.name}"')
-                continue
-            if more == 0:
-                continue
-            for one, other in ((best, rival), (rival, best)):
-                if one.name not in steps or steps[one.name].shots < more:
-                    steps[one.name] = Step(one.name, more, f'to tell it from "{other.name}"')
-    promises: list[Promise] = []
-    if sweep:
-        floor = max(
-            (s.mean for s in repeated if s.mean is not None),
-            key=lambda m: m.value,
-            default=Estimate(0.0, 0.0),
+    best = max(repeated, key=_mean)
+    for contrast in comparison.contrasts:
+        if best.name not in (contrast.better, contrast.other) or contrast.pair.significant:
+            continue
+        rival = comparison.summary(contrast.other)
+        more = contrast.more_shots if worth is None else _more(best, rival, worth, comparison)
+        if more is None:
+            unreachable.append(f'"{best.name}" and "{rival.name}"')
+            continue
+        for one, other in ((best, rival), (rival, best)) if more else ():
+            if one.name not in steps or steps[one.name].shots < more:
+                steps[one.name] = Step(one.name, more, f'to tell it from "{other.name}"')
+    return steps, tuple(unreachable)
+
+
+def _promises(repeated: Sequence[Summary], sweep: Sequence[Candidate]) -> tuple[Promise, ...]:
+    """Return the machines of a sweep by their expected gain on the best measured mean."""
+    floor = max(
+        (s.mean for s in repeated if s.mean is not None),
+        key=lambda m: m.value,
+        default=Estimate(0.0, 0.0),
+    )
+    found = [
+        Promise(
+            one.label,
+            one.predicted,
+            expected_improvement(one.predicted, floor),
+            one.beyond,
+            one.safety,
         )
-        promises = [
-            Promise(
-                one.label,
-                one.predicted,
-                expected_improvement(one.predicted, floor),
-                one.beyond,
-                one.safety,
-            )
-            for one in sweep
-        ]
-        promises.sort(key=lambda p: -p.gain)
-    ordered = tuple(steps[s.name] for s in comparison.summaries if s.name in steps)
-    settled = not ordered and not unreachable and len(repeated) > 0
-    return Plan(ordered, settled, tuple(unreachable), tuple(promises))
+        for one in sweep
+    ]
+    return tuple(sorted(found, key=lambda p: -p.gain))
 
 
 def plan_sentences(made: Plan, comparison: Comparison, worth: float | None = None) -> list[str]:
