@@ -9,6 +9,9 @@ from hypothesis import HealthCheck, settings
 for library in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(library, "1")
 
+# No test finds what another, or an earlier run, has measured.
+os.environ["LOBMETER_CACHE"] = ""
+
 # A law holds or fails whatever else the machine is doing.
 settings.register_profile(
     "without a clock", deadline=None, suppress_health_check=[HealthCheck.too_slow]

@@ -1,19 +1,20 @@
 """``lobmeter measure``: a session from its folder to its results."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from calibration.errors import InputError, InputErrors
 from tracker.fitting.pooling import pool
 from tracker.records import Pooled, Quality
-from tracker.report.explanation import CandidateLog
 from tracker.results import folder_of, replace_results
 from tracker.results.digests import program_version, sha256_of
 from tracker.results.tables import Origin, shots_csv, shots_json, tracks_csv
-from tracker.session import REVIEW_FILE, SESSION_FILE, Session, read_review, review_path
-from tracker.workflow.clips import Progress, clip_pictures, measure_ready, ready_clips
+from tracker.session import REVIEW_FILE, SESSION_FILE, Decision, Session, read_review, review_path
+from tracker.workflow.clips import Progress, ready_clips
 from tracker.workflow.decisions import decide
-from tracker.workflow.inputs import BareOptions, picture_names, session_at
+from tracker.workflow.inputs import BareOptions, each_fault, picture_names, read_all
+from tracker.workflow.jobs import Measured, Task, measured_in_order, pictures_of
 from tracker.workflow.measured import MeasuredClip, SessionResult
 
 
@@ -29,11 +30,17 @@ class MeasureOptions:
         Whether shots may start elsewhere than at the release point.
     bare : BareOptions
         For a video file without a session.
+    jobs : int
+        Clips that are measured at the same time; the results are the same for any number.
+    cache : Path or None
+        Folder in which measurements are kept; None measures every clip.
     """
 
     explained: bool = False
     from_anywhere: bool = False
     bare: BareOptions = field(default_factory=BareOptions)
+    jobs: int = 1
+    cache: Path | None = None
 
 
 def measure_session(
@@ -41,43 +48,81 @@ def measure_session(
     progress: Progress | None = None,
     options: MeasureOptions = MeasureOptions(),
 ) -> SessionResult:
-    """Measure every clip of a session, apply a person's decisions, and write the results.
+    """Measure one session; see `measure_sessions`."""
+    (result,) = measure_sessions([folder], progress, options)
+    return result
 
-    The results of an earlier run stay as they are until the new ones are complete.
+
+def measure_sessions(
+    folders: Sequence[Path],
+    progress: Progress | None = None,
+    options: MeasureOptions = MeasureOptions(),
+) -> Iterator[SessionResult]:
+    """Measure every clip of the sessions, apply a person's decisions, and write the results.
+
+    A clip is measured again only where it, what the session states of it, the options or the
+    program changed. The results of an earlier run stay as they are until the new ones are complete.
 
     Parameters
     ----------
-    folder : Path
-        The session's folder, or a video file without a session.
+    folders : sequence of Path
+        Folders of sessions, or video files without a session.
     progress : callable, optional
     options : MeasureOptions
 
-    Returns
-    -------
+    Yields
+    ------
     SessionResult
+        In order, as soon as it is written.
 
     Raises
     ------
-    InputError
-        With every fault of the session file, or of every clip, at once.
+    InputErrors
+        With every fault of the session files, or of the clips, at once.
     """
-    session = session_at(folder, options.bare)
-    decisions = read_review(session)
-    ready = ready_clips(session)
-    logs = [CandidateLog() if options.explained else None for _ in ready]
-    measured = [
-        measure_ready(session, one, progress, log, options.from_anywhere)
-        for one, log in zip(ready, logs, strict=True)
-    ]
-    clips, notes = decide(measured, decisions)
+    sessions = read_all(folders, options.bare)
+    reviews = [read_review(session) for session in sessions]
+    tasks = _all_tasks(sessions, options)
+    measured = measured_in_order([one for each in tasks for one in each], progress, options.jobs)
+    for session, decisions, mine in zip(sessions, reviews, tasks, strict=True):
+        yield _finished(session, decisions, mine, [next(measured) for _ in mine])
+
+
+def _all_tasks(sessions: Sequence[Session], options: MeasureOptions) -> list[list[Task]]:
+    """Return the clips of each session, inspected and calibrated, as they are to be measured."""
+    found: list[list[Task]] = []
+    faults: list[InputError] = []
+    for session in sessions:
+        before = f"{session.name}: " if len(sessions) > 1 else ""
+        try:
+            ready = ready_clips(session)
+        except InputError as error:
+            faults.extend(each_fault(error))
+            continue
+        common = (options.explained, options.from_anywhere, options.cache, _digests(session))
+        found.append([Task(session, one, *common, f"{before}{one.clip.file}") for one in ready])
+    if faults:
+        raise InputErrors(faults)
+    return found
+
+
+def _finished(
+    session: Session,
+    decisions: Sequence[Decision],
+    tasks: Sequence[Task],
+    measured: Sequence[Measured],
+) -> SessionResult:
+    """Apply the decisions, draw the pictures and write the results."""
+    clips, notes = decide([clip for clip, _ in measured], decisions)
     names = picture_names(session.clips)
     pictures: dict[str, bytes] = {}
-    for one, clip, log in zip(ready, clips, logs, strict=True):
-        for ending, picture in clip_pictures(one, clip, log).items():
+    for task, clip, (_, log) in zip(tasks, clips, measured, strict=True):
+        for ending, picture in pictures_of(task, clip, log).items():
             pictures[f"{names[clip.clip.file]}-{ending}"] = picture
     results = folder_of(session.folder, session.name if session.bare else None)
     result = SessionResult(session, clips, results, _pooled(clips), notes=notes)
-    return replace(result, kept=_write(result, pictures))
+    digests = tasks[0].digests if tasks else _digests(session)
+    return replace(result, kept=_write(result, pictures, digests))
 
 
 def _pooled(clips: Iterable[MeasuredClip]) -> dict[str, Pooled]:
@@ -86,12 +131,14 @@ def _pooled(clips: Iterable[MeasuredClip]) -> dict[str, Pooled]:
     return pool([shot.fit for shot in every if shot.fit and shot.shot.quality is Quality.GOOD])
 
 
-def _write(result: SessionResult, pictures: dict[str, bytes]) -> tuple[str, ...]:
+def _write(
+    result: SessionResult, pictures: dict[str, bytes], digests: dict[str, str]
+) -> tuple[str, ...]:
     """Put the new results in place of the earlier ones; return the edited files that were kept."""
     measured = result.measured
     as_json = shots_json(
         measured,
-        origin=Origin(program_version(), result.session.name, _digests(result.session)),
+        origin=Origin(program_version(), result.session.name, digests),
         pictures=list(pictures),
         pooled=result.pooled,
         rejected_candidates=[each for clip in result.clips for each in clip.rejected_candidates],

@@ -1,0 +1,223 @@
+"""Clips are measured side by side and once, with the same results as one after the other."""
+
+import os
+import pickle
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from calibration.errors import InputErrors
+from tests.faces.test_commands import SESSION
+from tests.tracker.test_workflow_results import pretend
+from tracker.measurement import ClipResult
+from tracker.results import cache
+from tracker.video import ClipWriter
+from tracker.workflow import clips as measuring
+from tracker.workflow import jobs
+from tracker.workflow.measure import MeasureOptions, measure_session, measure_sessions
+
+CLIP = SESSION[SESSION.index("[[clip]]") :]
+
+
+def filmed(folder: Path, levels: list[int], frames: int = 40) -> Path:
+    """A session with a clip of each level."""
+    (folder / "clips").mkdir(parents=True)
+    text = SESSION[: SESSION.index("[[clip]]")]
+    for number, level in enumerate(levels):
+        with ClipWriter(folder / "clips" / f"{number}.mp4", (320, 180), 60) as writer:
+            for index in range(frames):
+                picture = np.full((180, 320, 3), level, np.uint8)
+                cv2.circle(picture, (20 + 7 * index, 90 - 2 * index), 3, (90, 240, 240), -1)
+                writer.write_bgr(picture)
+        text += CLIP.replace("140mm.mp4", f"{number}.mp4") + "\n"
+    (folder / "session.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
+def written(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in (folder / "results").iterdir()}
+
+
+def test_side_by_side_gives_the_same_bytes_as_one_after_the_other(tmp_path: Path) -> None:
+    steps: list[tuple[str, int, int]] = []
+    one = filmed(tmp_path / "lane", [110, 120], frames=8)
+    measure_session(one)
+    before = written(one)
+    kept = tmp_path / "cache"
+    options = MeasureOptions(jobs=2, cache=kept)
+    measure_session(one, lambda *step: steps.append(step), options)
+    assert written(one) == before
+    assert {step[0] for step in steps} == {"clips/0.mp4", "clips/1.mp4"}
+    assert all(done <= of for _, done, of in steps)
+    again: list[tuple[str, int, int]] = []
+    measure_session(one, lambda *step: again.append(step), options)
+    assert again == [], "nothing changed, so no frame is looked at"
+    assert written(one) == before
+
+
+class Counted:
+    """Counts the clips that are measured."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.files: list[str] = []
+        pretend(monkeypatch, 1)
+        inner = measuring.measure
+
+        def measure(facts, request, start, observers) -> ClipResult:  # type: ignore[no-untyped-def]
+            self.files.append(request.clip)
+            return inner(facts, request, start, observers)
+
+        monkeypatch.setattr(measuring, "measure", measure)
+
+    def taken(self) -> list[str]:
+        files, self.files = self.files, []
+        return files
+
+
+@pytest.fixture
+def counted(monkeypatch: pytest.MonkeyPatch) -> Counted:
+    return Counted(monkeypatch)
+
+
+def test_only_what_changed_is_measured_again(tmp_path: Path, counted: Counted) -> None:
+    folder = filmed(tmp_path / "lane", [110, 120])
+    options = MeasureOptions(cache=tmp_path / "cache")
+    both = ["clips/0.mp4", "clips/1.mp4"]
+    measure_session(folder, options=options)
+    assert counted.taken() == both
+    first = written(folder)
+    measure_session(folder, options=options)
+    assert counted.taken() == [] and written(folder) == first
+    path = folder / "session.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text + "\n# a remark, and another setup\n[[setup]]\nname = 'x'\n", "utf-8")
+    measure_session(folder, options=options)
+    assert counted.taken() == []
+    path.write_text(text.replace("height_m = 0.8", "height_m = 0.9"), encoding="utf-8")
+    measure_session(folder, options=options)
+    assert counted.taken() == both
+    path.write_text(text, encoding="utf-8")
+    filmed(tmp_path / "other", [200])
+    (tmp_path / "other" / "clips" / "0.mp4").replace(folder / "clips" / "0.mp4")
+    measure_session(folder, options=options)
+    assert counted.taken() == ["clips/0.mp4"]
+    measure_session(folder, options=replace(options, from_anywhere=True))
+    assert counted.taken() == both
+    measure_session(folder)
+    assert counted.taken() == both
+
+
+def test_a_program_that_changed_measures_anew(
+    tmp_path: Path, counted: Counted, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = filmed(tmp_path / "lane", [110])
+    options = MeasureOptions(cache=tmp_path / "cache")
+    measure_session(folder, options=options)
+    monkeypatch.setattr(cache, "program_digest", lambda: "another")
+    measure_session(folder, options=options)
+    assert counted.taken() == ["clips/0.mp4"] * 2
+
+
+def test_an_interrupted_run_goes_on_with_the_next_clip(
+    tmp_path: Path, counted: Counted, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = filmed(tmp_path / "lane", [110, 120])
+    options = MeasureOptions(cache=tmp_path / "cache")
+    whole = jobs.measure_ready
+
+    def interrupted(session, ready, *rest):  # type: ignore[no-untyped-def]
+        if ready.clip.file == "clips/1.mp4":
+            raise KeyboardInterrupt
+        return whole(session, ready, *rest)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(jobs, "measure_ready", interrupted)
+        with pytest.raises(KeyboardInterrupt):
+            measure_session(folder, options=options)
+    assert counted.taken() == ["clips/0.mp4"]
+    assert not (folder / "results").exists()
+    measure_session(folder, options=options)
+    assert counted.taken() == ["clips/1.mp4"]
+
+
+def test_a_decision_changes_the_rows_without_measuring(tmp_path: Path, counted: Counted) -> None:
+    folder = filmed(tmp_path / "lane", [110])
+    options = MeasureOptions(cache=tmp_path / "cache")
+    (shot,) = measure_session(folder, options=options).shots
+    before = written(folder)
+    review = (
+        f'[[decision]]\nclip = "{shot.clip}"\nrelease_s = {shot.release_s}\n'
+        'verdict = "reject"\nreason = "net"\n'
+    )
+    (folder / "review.toml").write_text(review, encoding="utf-8")
+    measure_session(folder, options=options)
+    assert counted.taken() == ["clips/0.mp4"]
+    after = written(folder)
+    assert b"rejected" in after["shots.csv"]
+    assert after["0-shot-1.jpg"] != before["0-shot-1.jpg"]
+    (folder / "review.toml").unlink()
+    measure_session(folder, options=options)
+    assert written(folder) == before
+
+
+def test_a_session_that_was_moved_is_not_measured_again(tmp_path: Path, counted: Counted) -> None:
+    folder = filmed(tmp_path / "lane", [110])
+    options = MeasureOptions(cache=tmp_path / "cache")
+    measure_session(folder, options=options)
+    moved = folder.rename(tmp_path / "moved")
+    result = measure_session(moved, options=options)
+    assert counted.taken() == ["clips/0.mp4"]
+    assert result.clips[0].clip.path == moved / "clips" / "0.mp4"
+
+
+def test_an_entry_that_cannot_be_read_is_measured_again(tmp_path: Path, counted: Counted) -> None:
+    folder, kept = filmed(tmp_path / "lane", [110]), tmp_path / "cache"
+    options = MeasureOptions(cache=kept)
+    measure_session(folder, options=options)
+    for path in kept.iterdir():
+        path.write_bytes(path.read_bytes()[:50])
+    measure_session(folder, options=options)
+    assert counted.taken() == ["clips/0.mp4"] * 2
+    assert [path.suffix for path in kept.iterdir()] == ["", ""]
+
+
+def test_the_oldest_entries_go_when_there_are_too_many(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    size = len(pickle.dumps(b"x" * 1000, protocol=pickle.HIGHEST_PROTOCOL))
+    monkeypatch.setattr(cache, "MOST_BYTES", 2 * size)
+    for number in range(4):
+        cache.store(tmp_path, f"{number}", b"x" * 1000)
+        os.utime(tmp_path / f"{number}", (number, number))
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["2", "3"]
+    assert cache.load(tmp_path, "0") is None and cache.load(tmp_path, "3") == b"x" * 1000
+
+
+def test_keys_tell_their_parts_apart() -> None:
+    assert cache.key_of(["ab", "c"]) != cache.key_of(["a", "bc"])
+    assert cache.key_of(["a"]) == cache.key_of(["a"])
+
+
+def test_the_cache_can_be_moved_and_switched_off(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(cache.FOLDER_VARIABLE, "")
+    assert cache.cache_folder() is None
+    monkeypatch.setenv(cache.FOLDER_VARIABLE, "here")
+    assert cache.cache_folder() == Path("here")
+    monkeypatch.delenv(cache.FOLDER_VARIABLE)
+    folder = cache.cache_folder()
+    assert folder is not None and "lobmeter" in str(folder)
+
+
+def test_faults_of_several_sessions_come_at_once_and_before_anything_is_measured(
+    tmp_path: Path, counted: Counted
+) -> None:
+    folders = [filmed(tmp_path / name, [110]) for name in ("a", "b", "c")]
+    for folder in folders[1:]:
+        (folder / "clips" / "0.mp4").write_bytes(b"no film")
+    with pytest.raises(InputErrors) as caught:
+        list(measure_sessions(folders))
+    assert len(caught.value.errors) == 2
+    assert counted.taken() == []
