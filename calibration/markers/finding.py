@@ -1,4 +1,4 @@
-"""Finding the markers of a picture, by their tags and by their colour."""
+"""Finding the markers of a picture, by their tags and by their shape."""
 
 from collections.abc import Iterable, Mapping
 
@@ -6,9 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from calibration.markers.coloured import Look, find_coloured
 from calibration.markers.marker import Marker
 from calibration.markers.proposal import Proposal
+from calibration.markers.standing import Look, find_standing
 from calibration.markers.tags import find_tags
 
 Picture = NDArray[np.uint8]
@@ -45,7 +45,7 @@ def find_markers(
     wanted = tuple(markers)
     tagged = set(tags.values())
     untagged = [marker for marker in wanted if marker.name not in tagged]
-    found = list(find_coloured(picture, camera, untagged, look))
+    found = list(find_standing(picture, camera, untagged, look))
     if tags:
         luma = np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), np.uint8)
         found.extend(find_tags(luma, tags))

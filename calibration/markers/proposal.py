@@ -23,6 +23,8 @@ class Proposal:
         How far it stands out from its surroundings, in their own scatter.
     box_px : tuple of int
         Left, top, right, bottom of what was found, for a picture.
+    doubt : str
+        Why it may be wrong, as a clause; empty where nothing speaks against it.
     """
 
     name: str
@@ -30,3 +32,4 @@ class Proposal:
     pixel_u: float
     contrast: float
     box_px: tuple[int, int, int, int]
+    doubt: str = ""

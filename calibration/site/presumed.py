@@ -5,7 +5,7 @@ fire, at about the height of a person, and looks roughly across. None of that fi
 but together with whatever was measured it gives a camera with a wide covariance.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from calibration.adjustment import Limits, NotDetermined, adjust
 from calibration.adjustment.normal import inverse_of_normal
 from calibration.camera import Camera, rotation_from_vector
 from calibration.errors import InputErrors
+from calibration.site.forecast import camera_at
 from calibration.site.observations import CAMERA_SIZE, Observations, Posed, horizontal_view
 from calibration.site.stand import Site, value_faults
 
@@ -35,6 +36,12 @@ ROLL_SD_RAD = np.radians(3.0)
 
 ALONG_SHARE, ALONG_SD_SHARE = 0.4, 1.0
 """Distance down the firing line, as a share of the distance from it."""
+
+SLIP_FACTOR = 4.0
+"""Uncertainties of a camera that one slip of some pixels among few picks may have moved."""
+
+AIM_M = 2.0
+"""Height over the markers at which a camera is aimed that must show a flight, m."""
 
 STEP = 1e-5
 """Of the central differences, in m and rad: the priors are smooth over far more."""
@@ -230,3 +237,24 @@ class Presumption:
                 -np.arctan2(-seen[1], seen[0]) / ROLL_SD_RAD,
             ]
         )
+
+
+def loosened(camera: Camera) -> Camera:
+    """Return a calibrated camera as known if one of its markers may have been picked wrongly."""
+    return camera.with_covariance(SLIP_FACTOR**2 * camera.covariance)
+
+
+def expected_camera(site: Site) -> Camera | None:
+    """Return the camera of a site before any marker is picked, aimed at the middle of its markers.
+
+    Its covariance is that of the taped position, the lens or field of view and the priors here.
+    None where its position was not taped, or there is no marker to aim at.
+    """
+    if site.position_m is None or not site.markers:
+        return None
+    middle = np.mean([marker.ground_m for marker in site.markers], axis=0)
+    unpicked = replace(site, markers=())
+    camera = camera_at(unpicked, site.position_m, middle + np.array([0.0, 0.0, AIM_M]))
+    side = 1 if site.position_m[1] > middle[1] else -1
+    _, covariance = Presumption(unpicked, side).around(camera)
+    return camera.with_covariance(covariance)

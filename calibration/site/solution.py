@@ -149,10 +149,7 @@ def solve(site: Site) -> Calibration:
 
 
 def _without(site: Site, found: Findings) -> Calibration | None:
-    """Return the calibration without the one marker that contradicts the rest.
-
-    None where there is no such marker, or the rest does not determine the camera.
-    """
+    """Return the calibration without the one marker that contradicts the rest, else None."""
     if not found.left_out:
         return None
     rest = tuple(marker for marker in site.markers if marker.name != found.left_out)

@@ -13,43 +13,35 @@ def markers(
         Path,
         typer.Argument(metavar="SESSION", help="Folder that holds a session.toml and its clips."),
     ],
-    colour: Annotated[
-        str,
-        typer.Option(
-            metavar="COLOUR",
-            help="Colour of the cones, poles or flags: orange (when not given), yellow, red, "
-            "blue, white, green or pink.",
-        ),
-    ] = "orange",
     tags: Annotated[
         bool,
         typer.Option(
             "--tags",
             help='Look for a printed AprilTag (36h11) where a marker\'s name holds "tag" and its '
-            'number, for instance "tag 7"; for the others by colour.',
+            'number, for instance "tag 7"; for the others cones that look alike.',
         ),
     ] = False,
 ) -> None:
     """Propose the pixels of markers; you paste those that are right.
 
-    Enough markers must be picked to fix the camera roughly. Near where it expects each marker,
-    picked or not, its colour or its tag is looked for. A picture of each clip with the proposals
-    close up goes into results/. Look at it, then paste the lines you agree with into
-    session.toml, which is never changed.
+    The camera's taped position and field of view, or two picked markers, say roughly where each
+    marker is. Cones of any colour that look alike are searched for there, all together: they must
+    agree with one camera. A picture of each clip with the proposals close up goes into results/.
+    Look at it, then paste the lines you agree with into session.toml, which is never changed.
     """
     from tracker.report.documents import proposals_document
     from tracker.report.markers_words import proposals_table, proposals_toml, warnings
     from tracker.workflow.markers import mark_session
 
     screen = console()
-    read, clips = mark_session(session, colour, tags)
+    read, clips = mark_session(session, tags)
     say(screen, [read.name])
     for one in clips:
         say(screen, ["", f"{one.clip.file}:"])
         screen.print(proposals_table(one.clip.markers, one.proposals))
         say(screen, sentences(warnings(one.calibration, one.clip.markers, one.proposals)))
         if len(one.proposals) < len(one.clip.markers):
-            say(screen, ["Where a marker was not found, try another --colour, or pick it by hand."])
+            say(screen, ["Pick a marker that was not found by hand."])
         say(screen, [f"Picture: {one.picture}"])
         if one.proposals:
             say(screen, ["", "Look at the picture, then paste what is right into session.toml:"])

@@ -55,10 +55,17 @@ def proposals_table(markers: Sequence[MarkerEntry], proposals: Sequence[Proposal
 
 
 def warnings(
-    calibration: Calibration, markers: Sequence[MarkerEntry], proposals: Sequence[Proposal]
+    calibration: Calibration | None, markers: Sequence[MarkerEntry], proposals: Sequence[Proposal]
 ) -> list[str]:
-    """Return what makes proposals doubtful: picks that do not agree, or lie far from them."""
-    clauses = [verdict_sentence(calibration)] if calibration.p_value < ALARM else []
+    """Return what makes proposals doubtful: other places, or picks that lie far from them."""
+    clauses = []
+    if calibration is not None and calibration.p_value < ALARM:
+        clauses.append(verdict_sentence(calibration))
+    clauses += [
+        f'"{proposal.name}" is doubtful: {proposal.doubt}'
+        for proposal in proposals
+        if proposal.doubt
+    ]
     found = {proposal.name: proposal for proposal in proposals}
     for marker in markers:
         proposal = found.get(marker.name)
@@ -74,12 +81,20 @@ def warnings(
 
 
 def proposals_toml(proposals: Sequence[Proposal]) -> str:
-    """Return the lines for ``session.toml``, each marker's name as a comment before them."""
-    return "\n\n".join(
-        f"# {json.dumps(proposal.name, ensure_ascii=False)}\n"
-        f"pixel = [{proposal.pixel[0]:.2f}, {proposal.pixel[1]:.2f}]\n"
-        f"pixel_u = {proposal.pixel_u:.2f}"
-        for proposal in proposals
+    """Return the lines for ``session.toml``, each marker's name as a comment before them.
+
+    Those of a doubtful proposal are comments too, so that nobody pastes them unread.
+    """
+    return "\n\n".join(_lines(proposal) for proposal in proposals)
+
+
+def _lines(proposal: Proposal) -> str:
+    name = f"# {json.dumps(proposal.name, ensure_ascii=False)}"
+    sign = f"# doubtful, {proposal.doubt}: " if proposal.doubt else ""
+    return (
+        f"{name}\n"
+        f"{sign}pixel = [{proposal.pixel[0]:.2f}, {proposal.pixel[1]:.2f}]\n"
+        f"{sign}pixel_u = {proposal.pixel_u:.2f}"
     )
 
 

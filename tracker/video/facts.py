@@ -125,8 +125,7 @@ def inspect(path: Path | str, capture_fps: float | None = None) -> ClipFacts:
     if len(times) < 2:
         raise InputError("the clip has one frame only", where=str(path))
     refuse_size((frame.width, frame.height), path)
-    rotation = rotation_deg_of(frame)
-    file_fps = usual_rate(times)
+    rotation, file_fps = rotation_deg_of(frame), usual_rate(times)
     rate, pace, words = pace_of(file_fps, capture_fps, _tagged_rate(tags))
     stored = (frame.width, frame.height)
     return ClipFacts(

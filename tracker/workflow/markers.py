@@ -5,9 +5,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from calibration.errors import InputError, InputErrors
-from calibration.markers import COLOURS, Look, Proposal, find_markers
+from calibration.camera import Camera
+from calibration.errors import InputError, InputErrors, Undetermined
+from calibration.markers import Look, Proposal, find_markers
 from calibration.site import Calibration
+from calibration.site.presumed import expected_camera, loosened
 from tracker.report.markers_picture import markers_picture
 from tracker.results import folder_of
 from tracker.results.files import put_in_place
@@ -26,22 +28,20 @@ class MarkedClip:
     Attributes
     ----------
     clip : ClipEntry
-    calibration : Calibration
-        From what had been picked before.
+    calibration : Calibration or None
+        From what had been picked before; None where that was too little.
     proposals : tuple of Proposal
         In the order of the clip's markers, those that were not found left out.
     picture : Path
     """
 
     clip: ClipEntry
-    calibration: Calibration
+    calibration: Calibration | None
     proposals: tuple[Proposal, ...]
     picture: Path
 
 
-def mark_session(
-    folder: Path, colour: str, tags: bool = False
-) -> tuple[Session, tuple[MarkedClip, ...]]:
+def mark_session(folder: Path, tags: bool = False) -> tuple[Session, tuple[MarkedClip, ...]]:
     """Propose pixels for the markers of every clip and draw them into the session's results.
 
     ``session.toml`` stays as it is.
@@ -50,23 +50,14 @@ def mark_session(
     ----------
     folder : Path
         The session's folder.
-    colour : str
-        A key of `COLOURS`.
     tags : bool
         Look for a printed tag where a marker's name holds one's number.
 
     Raises
     ------
     InputError
-        If the colour has no name, or with every fault of the session file or of every clip at
-        once; then nothing is written.
+        With every fault of the session file or of every clip at once; then nothing is written.
     """
-    if colour not in COLOURS:
-        raise InputError(
-            f'there is no colour "{colour}"',
-            where="--colour",
-            remedy="take one of " + ", ".join(COLOURS),
-        )
     session = read_session(folder)
     names = picture_names(session.clips)
     results = folder_of(session.folder)
@@ -77,10 +68,10 @@ def mark_session(
         try:
             numbers = tag_numbers(clip.markers) if tags else {}
             facts = inspected(session, clip)
-            calibration = calibrate(session, clip, facts.size_px)
+            calibration, camera = _camera(session, clip, facts.size_px)
             frame = first_picture(facts)
             site = site_of(session, clip, facts.size_px)
-            proposals = find_markers(frame, calibration.camera, site.markers, Look(colour), numbers)
+            proposals = find_markers(frame, camera, site.markers, Look(), numbers)
         except InputError as error:
             faults.extend(error.parts)
             continue
@@ -91,6 +82,23 @@ def mark_session(
         raise InputErrors(faults)
     put_in_place(results, drawn)
     return session, tuple(found)
+
+
+def _camera(
+    session: Session, clip: ClipEntry, size_px: tuple[int, int]
+) -> tuple[Calibration | None, Camera]:
+    """Return the calibration from the picks so far, and the camera to search with.
+
+    Where nothing was picked, or too little, that is the camera expected at its taped position.
+    """
+    try:
+        calibration = calibrate(session, clip, size_px)
+    except InputErrors as faults:
+        expected = expected_camera(site_of(session, clip, size_px))
+        if expected is None or not all(isinstance(one, Undetermined) for one in faults.parts):
+            raise
+        return None, expected
+    return calibration, loosened(calibration.camera)
 
 
 def tag_numbers(markers: Sequence[MarkerEntry]) -> dict[int, str]:
