@@ -71,17 +71,21 @@ def vantage(
     will be measured, how short the shutter must be, and which single change helps most. Write the
     session once, as docs/formats.md shows under [planned], and measure it after filming.
     """
-    from tracker.report.documents import vantage_document
     from tracker.workflow.vantage import judge_vantage
 
     place, box = _read_options(position, search, to)
     report = judge_vantage(session, place, box, of, to)
-    screen = console()
-    _show(screen, report.vantage, detail)
+    _show(screen := console(), report.vantage, detail)
     if report.picture is not None:
         say(screen, [f"Picture: {report.picture}"])
     say(screen, [CAUTION])
-    show_json(vantage_document(report.vantage) | {"picture": report.picture})
+    show_json({**_document(report.vantage), "picture": report.picture})
+
+
+def _document(found: "Vantage") -> dict[str, object]:
+    from tracker.report.documents import vantage_document
+
+    return vantage_document(found)
 
 
 def _show(screen: "Console", found: "Vantage", detail: bool) -> None:
