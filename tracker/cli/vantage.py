@@ -20,6 +20,17 @@ FIELD_M = 500.0
 Triple = tuple[float, float, float]
 
 
+SearchOption = Annotated[
+    str,
+    typer.Option(
+        "--search",
+        metavar="BOX",
+        help="Find the best place within along, across and up from:to, as in "
+        "0:40,-45:-20,1:3; a single number holds one fixed.",
+    ),
+]
+
+
 def vantage(
     session: Annotated[
         Path | None,
@@ -36,15 +47,7 @@ def vantage(
             help="Where the camera would stand, m; as the session says when left out.",
         ),
     ] = "",
-    search: Annotated[
-        str,
-        typer.Option(
-            "--search",
-            metavar="BOX",
-            help="Find the best place within along, across and up from:to, as in "
-            "0:40,-45:-20,1:3; a single number holds one fixed.",
-        ),
-    ] = "",
+    search: SearchOption = "",
     of: Annotated[
         str,
         typer.Option(
