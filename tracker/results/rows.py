@@ -15,6 +15,8 @@ TEXTS = ("clip", "setup")
 WHOLES = ("shot", "frames_seen")
 NEEDED = ("release_s",)
 AGAIN = "measure the session again"
+LONGEST_SHOWN = 60
+"""Characters of a cell that a sentence repeats; common practice, no source."""
 
 
 def read_shots(path: Path) -> list[Shot]:
@@ -70,7 +72,7 @@ def _cells(
         try:
             cells[name] = _value(name, line[name] or "")
         except ValueError:
-            what = f"{line[name]!r} does not belong there"
+            what = f"{(line[name] or '')[:LONGEST_SHOWN]!r} does not belong there"
             faults.append(InputError(what, where=f"{where}, {name}", remedy=AGAIN))
     return cells if len(cells) == len(columns) else None
 
