@@ -15,6 +15,7 @@ from tracker.following.refinement import refine
 from tracker.following.starts import TableFlights, peaks
 from tracker.following.support import score
 from tracker.following.table import ANGLES_DEG, LONGEST_S, SPEEDS_MPS, build_table
+from tracker.following.usual import UsualVotes
 from tracker.following.verdict import LEAST_HITS, extent_of, is_twin, px_per_m, shortfall
 from tracker.following.votes import Ballot, votes_of
 from tracker.records import Candidates, Reason
@@ -54,9 +55,6 @@ EARLY_S = 1.0
 KEPT_S = 1.5
 """How long before the next block candidates are kept, s: a block, and half a second before a
 release."""
-
-USUAL_WEIGHT = 0.4
-"""Weight of a new block in the running mean of the usual votes."""
 
 TOGETHER = 8
 """Frames whose votes are cast at once: a call costs more than its additions."""
@@ -102,7 +100,8 @@ class FlightSearch:
         self._waiting: list[tuple[Array, Array, Array]] = []
         self._next_row: int | None = None
         self._now = 0.0
-        self._usual: Array | None = None
+        self._usual = UsualVotes(context, self._table)
+        self._began: float | None = None
         self.rejected_candidates: list[tuple[Hypothesis, Reason]] = []
         """The best-supported hypothesis of each block that is no shot, and why."""
 
@@ -116,6 +115,7 @@ class FlightSearch:
         if self._next_row is None:
             early = min(EARLY_S, self._longest + self._ballot.bin_s)
             self._next_row = self._ballot.row_of(candidates.time_s - early)
+            self._began = candidates.time_s
         crowd = crowding(candidates.pixels, 0.5 * self._gates_px[0])
         votes = votes_of(clutter, crowd)
         # Where a person walks, one of their many candidates is near any flight that passes.
@@ -220,13 +220,21 @@ class FlightSearch:
         return sorted(found, key=lambda flight: flight.release_s)
 
     def _usual_votes(self, first: int, last: int) -> Array:
-        """Return the votes of each angle and speed without a shot: a running mean of medians."""
-        fresh = np.median(self._ballot.block(first, last), axis=0)
-        if self._usual is None:
-            self._usual = np.asarray(fresh, float)
-        else:
-            self._usual = (1.0 - USUAL_WEIGHT) * self._usual + USUAL_WEIGHT * fresh
-        return self._usual
+        """Return the votes without a shot, shape (rows or 1, angles, speeds)."""
+        assert self._began is not None
+        film_s = self._began, self._now
+        rows = self._release_s(first, last)
+        # Near an end of the film the block alone says little: look as far ahead as votes go.
+        ahead = last if self._usual.whole(rows, film_s) else self._ballot.row_of(self._now)
+        ahead = min(max(ahead, last), first + self._ballot.span)
+        block = self._ballot.block(first, ahead)
+        self._usual.learn(block, self._release_s(first, ahead), film_s)
+        return self._usual.expected(rows, film_s)
+
+    def _release_s(self, first: int, last: int) -> Array:
+        """Return the release times of rows of the ballot, shape (rows,)."""
+        times: Array = np.arange(first + 0.5, last + 1.0) * self._ballot.bin_s
+        return times
 
     def _best_of(
         self, pool: Pool, starts: Iterator[Hypothesis], rejected: list[Hypothesis]

@@ -109,7 +109,7 @@ def peaks(excess: Array, usual: Array) -> NDArray[np.int64]:
     ----------
     excess : ndarray, shape (rows, angles, speeds)
         Votes beyond the usual ones.
-    usual : ndarray, shape (angles, speeds)
+    usual : ndarray, shape (rows or 1, angles, speeds)
     """
     significance = _significance(excess, usual)
     cells = []

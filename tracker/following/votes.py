@@ -49,6 +49,11 @@ class Ballot:
         self._rows = int(np.ceil(span_s / bin_s)) + SPARE_ROWS
         self._votes = np.zeros((self._rows, len(ANGLES_DEG), len(SPEEDS_MPS)), np.float32)
 
+    @property
+    def span(self) -> int:
+        """Rows that the ring holds beside one on either side."""
+        return self._rows - SPARE_ROWS
+
     def row_of(self, time_s: float) -> int:
         """Return the number of the bin that holds a release time."""
         return int(np.floor(time_s / self.bin_s))
