@@ -1,5 +1,6 @@
 """The place of a drawn ball: without bias, and with a covariance that can be believed."""
 
+import cv2
 import numpy as np
 import pytest
 
@@ -88,6 +89,44 @@ def test_exposure_share_is_recovered(share):
     )
     _, exposure = fit_positions(cutouts, expected)
     assert exposure == pytest.approx(share, abs=0.08)
+
+
+@pytest.mark.parametrize(("diameter", "step", "share"), [(5.9, 36.0, 0.0265), (3.0, 18.0, 0.03)])
+@pytest.mark.parametrize("noise", [2.0, 6.0])
+def test_short_streak_of_a_ball_that_moves_far_is_not_drawn_long(diameter, step, share, noise):
+    # 4K at 30 frames a second: the ball steps several diameters and blurs by a pixel. A streak
+    # taken for longer than it is lets the place slide along the path.
+    rng = np.random.default_rng(3)
+    cutouts, expected, true = moving_balls(
+        rng, 60, diameter=diameter, contrast=30.0, noise=noise, motion=(step, 0.0), exposure=share,
+        side=51,
+    )  # fmt: skip
+    positions, exposure = fit_positions(cutouts, expected)
+    assert abs(exposure - share) * step < 0.5 * diameter
+    error = (positions.pixels - true)[positions.found]
+    best, _ = fit_positions(cutouts, expected, share)
+    least = (best.pixels - true)[best.found]
+    assert error[:, 0].std() < 1.15 * least[:, 0].std()
+    assert error[:, 0].std() < 1.3 * error[:, 1].std()
+
+
+def test_losses_of_an_encoder_do_not_lengthen_the_streak():
+    # A smoothed picture is wider on both axes; only a streak is wider along the path alone.
+    rng = np.random.default_rng(4)
+    cutouts, expected, _ = moving_balls(
+        rng,
+        40,
+        diameter=5.9,
+        contrast=80.0,
+        noise=1.5,
+        motion=(36.0, 0.0),
+        exposure=0.0265,
+        side=51,
+    )
+    smooth = [cv2.GaussianBlur(patch.astype(np.float32), (0, 0), 0.8) for patch in cutouts.patches]
+    lossy = Cutouts(np.rint(np.array(smooth)).astype(np.int16), cutouts.corners)
+    _, exposure = fit_positions(lossy, expected)
+    assert exposure * 36.0 < 3.0
 
 
 def test_neighbouring_frames_ball_in_the_patch_does_not_pull():

@@ -11,8 +11,9 @@ from tracker.records import Cutouts
 
 Array = NDArray[np.float64]
 
-SHARES = (0.0, 0.12, 0.3, 0.5, 0.75, 1.0)
-"""Exposure shares of the frame interval that are tried; between them a parabola serves."""
+STREAKS = (0.0, 0.4, 0.8, 1.3, 2.0, 3.0, 4.5, 7.0)
+"""Streaks that are tried, in diameters of the ball: close enough for a parabola between them. Steps
+in shares of the frame interval are many diameters where a ball moves far between frames."""
 
 USUAL_SHARE = 0.3
 """Exposure share where too few pictures show it (common practice, no source)."""
@@ -22,6 +23,12 @@ LEAST_CLEAR, MOST_CLEAR = 3, 16
 
 NOT_FOUND_COST = 1e3
 """Added to the misfit of a picture in which the ball is lost: more than any misfit."""
+
+LOOK_AHEAD = 2
+"""Streaks tried beyond the best one: a dip of one only is noise (common practice, no source)."""
+
+LEAST_GAIN = 9.0
+"""Gain in chi-square of all pictures from which a streak counts: three standard deviations."""
 
 MOST_UNEVEN = 60.0
 """Light that is more uneven than this, luma steps, is not drawn: a fit may diverge (common
@@ -66,33 +73,39 @@ def fit_positions(
 def _find_exposure(cutouts: Cutouts, expected: ExpectedBall) -> float:
     """Return the exposure share whose pictures leave the least residual.
 
-    Only the clearest pictures decide. Where the ball moves by less than its own softness the
-    share has no effect that matters, and the least one is returned.
+    Only the clearest pictures decide. A streak is drawn only as far as the pictures ask for it:
+    where the residual does not tell it from none, the share is zero.
     """
     even = np.zeros(2)
-    first = fit_patches(cutouts, expected, USUAL_SHARE, even)
+    first = fit_patches(cutouts, expected, 0.0, even)
     clear = np.flatnonzero(first.found)
     if len(clear) < LEAST_CLEAR:
         return USUAL_SHARE
     clear = clear[np.argsort(-np.abs(first.snr[clear]), kind="stable")[:MOST_CLEAR]]
     few = replace(expected.part(clear), pixels=first.pixels[clear])
     chosen = Cutouts(cutouts.patches[clear], cutouts.corners[clear])
-
-    def cost(at: int) -> float:
-        fit = fit_patches(chosen, few, SHARES[at], even)
-        return float(np.median(np.where(fit.found, fit.misfit, fit.misfit + NOT_FOUND_COST)))
-
-    # Downhill from the middle: long exposures take many discs to draw.
-    costs = {at: cost(at) for at in (1, 2)}
-    best = min(costs, key=costs.__getitem__)
-    step = 1 if best == 2 else -1
-    while 0 <= best + step < len(SHARES):
-        costs[best + step] = cost(best + step)
-        if costs[best + step] >= costs[best]:
+    path = float(np.median(np.linalg.norm(few.motion_px, axis=1)))
+    shares = np.array(STREAKS) * float(np.median(few.diameters_px)) / max(path, 1e-6)
+    shares = np.append(shares[shares < 1.0], 1.0)
+    costs: list[float] = []
+    for share in shares:
+        fit = fit_patches(chosen, few, float(share), even)
+        # A longer streak is fitted in a larger window: what noise leaves there is taken off.
+        excess = (fit.misfit - 1.0) * fit.freedom + np.where(fit.found, 0.0, NOT_FOUND_COST)
+        costs.append(float(np.median(excess)))
+        if len(costs) - int(np.argmin(costs)) > LOOK_AHEAD:
             break
-        best += step
-    if best in (0, len(SHARES) - 1):
-        return SHARES[best]
-    around = [best - 1, best, best + 1]
-    curve = np.polyfit([SHARES[at] for at in around], [costs[at] for at in around], 2)
-    return float(np.clip(-curve[1] / (2.0 * curve[0]), SHARES[best - 1], SHARES[best + 1]))
+    return _lowest(shares, np.array(costs), len(clear))
+
+
+def _lowest(shares: Array, costs: Array, pictures: int) -> float:
+    """Return where a parabola through the lowest cost and its neighbours is lowest."""
+    best = int(np.argmin(costs))
+    if pictures * (costs[0] - costs[best]) < LEAST_GAIN or best == 0:
+        return float(shares[0])
+    if best == len(costs) - 1:
+        return float(shares[best])
+    around = slice(best - 1, best + 2)
+    curve = np.polyfit(shares[around], costs[around], 2)
+    lowest = -curve[1] / (2.0 * curve[0]) if curve[0] > 0.0 else shares[best]
+    return float(np.clip(lowest, shares[best - 1], shares[best + 1]))

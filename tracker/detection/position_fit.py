@@ -188,7 +188,8 @@ class _Fit:
     def positions(self, light: Array) -> BallPositions:
         """Return the places that were reached, with their covariances."""
         radius, place = self.radius, self.place
-        misfit = self.residue / max(1, self.data.shape[1] - 4) / self.sigma**2
+        freedom = max(1, self.data.shape[1] - 4)
+        misfit = self.residue / freedom / self.sigma**2
         variance = self.sigma**2 * np.maximum(1.0, np.minimum(misfit, LARGEST_MISFIT))
         covariance = self.inverse[:, 2:4, 2:4] * variance[:, None, None]
         floor = LEAST_U_PX**2 + (SHAPE_SHARE * self.expected.diameters_px) ** 2
@@ -207,6 +208,7 @@ class _Fit:
             misfit=misfit,
             lean=lean,
             contrast=self.contrast,
+            freedom=freedom,
         )
 
 

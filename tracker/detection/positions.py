@@ -69,6 +69,8 @@ class BallPositions:
         Shift of the place by uneven light, px per luma step from the middle to the rim.
     contrast : ndarray, shape (N,)
         Ball's middle less its background, luma steps.
+    freedom : int
+        Degrees of freedom of each picture's fit; 0 where several fits were joined.
     """
 
     pixels: Array
@@ -78,6 +80,7 @@ class BallPositions:
     misfit: Array
     lean: Array
     contrast: Array
+    freedom: int = 0
 
 
 def no_positions() -> BallPositions:
