@@ -155,3 +155,26 @@ def test_place_from_luma_and_colour_is_not_biased(contrasts):
     assert np.all(np.abs(error.mean(axis=0)) < (0.05 if contrasts[0] else 0.35))
     squared = np.einsum("ni,nij,nj->n", error, np.linalg.inv(spread), error)
     assert np.mean(squared) < 2.6
+
+
+@pytest.mark.parametrize("rows", [1, 2, 3, 9, 17])
+@pytest.mark.parametrize("columns", [1, 2, 8, 16, 40])
+@pytest.mark.parametrize("diameter", [1.5, 14.0, 60.0])
+def test_a_tiny_frame_or_window_is_searched_as_far_as_it_goes(rows, columns, diameter):
+    rng = np.random.default_rng(9)
+    for window in ((0, 0, columns, rows), (columns // 3, rows // 3, columns + 5, rows + 5)):
+        finder = CandidateFinder(SearchSettings(diameter, 9.0, 1, window, 60))
+        found = [
+            finder.push(
+                index,
+                index / 30.0,
+                rng.integers(0, 255, (rows, columns)).astype(np.uint8),
+                rng.integers(0, 255, (rows // 2, columns // 2)).astype(np.uint8),
+            )
+            for index in range(12)
+        ]
+        given = [each for each in found if each is not None]
+        assert len(given) == 10
+        for each in given:
+            assert np.all(each.pixels >= -1.0) and np.all(each.pixels <= (columns + 1, rows + 1))
+            assert len(each.luma.patches) == len(each.pixels) == len(each.strength)

@@ -11,6 +11,7 @@ from tracker.detection.noise import HIGHEST, NoiseMap
 from tracker.records import Cutouts
 
 Array = NDArray[np.float64]
+Window = tuple[int, int, int, int]
 
 BALL_PX = 1.4
 """Least diameter of the ball in a picture made smaller by a whole number, px: a sum of 2 by 2
@@ -23,6 +24,9 @@ on noise alone, found the ball in one more frame of two hundred."""
 NEAR_PX = (5, 3)
 """A place this near to a stronger one is not counted, px, in a picture as filmed and in one made
 smaller: about a ball and its soft edge."""
+
+LEAST_SIDE_PX = 2
+"""A part of the picture with a shorter side holds no sum of 2 by 2 pixels, and no place in it."""
 
 
 class Component:
@@ -47,18 +51,23 @@ class Component:
     def __init__(
         self,
         shape: tuple[int, int],
-        window: tuple[int, int, int, int],
+        window: Window,
         diameter_px: float,
         lag: int,
         half: int,
         most: int,
     ) -> None:
-        self._window, self._lag, self._most = window, lag, most
-        self._shrink = max(1, int(diameter_px / BALL_PX))
+        self._lag, self._most = lag, most
+        left, top, right, bottom = self._window = _inside(window, shape)
+        least = min(bottom - top, right - left)
+        self._blind = least < LEAST_SIDE_PX
+        self._shrink = max(1, min(int(diameter_px / BALL_PX), least // LEAST_SIDE_PX))
         self._reach = NEAR_PX[self._shrink > 1]
         self._side = min(2 * half + 1, *shape)
-        left, top, right, bottom = window
-        self._shape = ((bottom - top) // self._shrink, (right - left) // self._shrink)
+        self._shape = (
+            max((bottom - top) // self._shrink, LEAST_SIDE_PX),
+            max((right - left) // self._shrink, LEAST_SIDE_PX),
+        )
         self._whole: deque[Luma] = deque(maxlen=2 * lag + 1)
         self._small: deque[Luma] = deque(maxlen=2 * lag + 1)
         self._difference = Difference(self._shape)
@@ -69,7 +78,7 @@ class Component:
         self._whole.append(picture)
         left, top, right, bottom = self._window
         part = picture[top:bottom, left:right]
-        if self._shrink > 1:
+        if self._shrink > 1 and not self._blind:
             rows, columns = self._shape
             part = part[: rows * self._shrink, : columns * self._shrink]
             part = cv2.resize(part, (columns, rows), interpolation=cv2.INTER_AREA)  # type: ignore[assignment]
@@ -78,6 +87,8 @@ class Component:
 
     def places(self) -> tuple[Array, Array]:
         """Return pixels, shape (N, 2), and strengths, shape (N,), of change above threshold."""
+        if self._blind:
+            return np.zeros((0, 2)), np.zeros(0)
         before, now, after = self._small[0], self._small[self._lag], self._small[-1]
         if self._noise.due:
             self._noise.take(self._difference.change(before, now, after))
@@ -116,6 +127,12 @@ class Component:
         patches -= squares(before, side)[at]
         patches -= squares(after, side)[at]
         return Cutouts(patches, corners)
+
+
+def _inside(window: Window, shape: tuple[int, int]) -> Window:
+    """Return the part of a window that a picture of some rows and columns holds."""
+    left, top = min(max(window[0], 0), shape[1]), min(max(window[1], 0), shape[0])
+    return left, top, max(min(window[2], shape[1]), left), max(min(window[3], shape[0]), top)
 
 
 def peaks(

@@ -78,7 +78,7 @@ class CandidateFinder:
             half,
             most,
         )
-        if blueness is not None:
+        if blueness is not None and min(blueness.shape) > 0:
             left, top, right, bottom = settings.window
             self._blueness = Component(
                 (blueness.shape[0], blueness.shape[1]),
