@@ -61,7 +61,8 @@ class UsualVotes:
         at = release_s[:, None, None]
         begin = np.maximum(at + self._enter_s, film_s[0])
         end = np.minimum(at + self._leave_s, film_s[1])
-        return np.maximum(end - begin, 0.0) / (self._leave_s - self._enter_s)
+        share: Array = np.maximum(end - begin, 0.0) / (self._leave_s - self._enter_s)
+        return share
 
     def whole(self, release_s: Array, film_s: tuple[float, float]) -> bool:
         """Return whether every flight released at these times is filmed from end to end."""
