@@ -25,7 +25,7 @@ class BareOptions:
     capture_fps: float | None = None
 
 
-def session_at(place: Path, options: BareOptions = BareOptions()) -> Session:
+def session_at(place: Path, options: BareOptions = BareOptions(), filmed: bool = True) -> Session:
     """Return the session of a folder, or of a single video file without one.
 
     Raises
@@ -35,7 +35,7 @@ def session_at(place: Path, options: BareOptions = BareOptions()) -> Session:
     """
     if place.is_file() and place.suffix.lower() != ".toml":
         return bare_session(place, options.ball, options.capture_fps)
-    session = read_session(place)
+    session = read_session(place, filmed)
     for option, value in (("--ball", options.ball), ("--capture-fps", options.capture_fps)):
         if value is not None:
             raise InputError(
@@ -46,8 +46,10 @@ def session_at(place: Path, options: BareOptions = BareOptions()) -> Session:
     return session
 
 
-def read_all(places: Iterable[Path], options: BareOptions = BareOptions()) -> tuple[Session, ...]:
-    """Read several sessions before the first is worked on.
+def read_all(
+    places: Iterable[Path], options: BareOptions = BareOptions(), filmed: bool = True
+) -> tuple[Session, ...]:
+    """Read several sessions before the first is worked on; `filmed` as in `read_session`.
 
     Raises
     ------
@@ -58,7 +60,7 @@ def read_all(places: Iterable[Path], options: BareOptions = BareOptions()) -> tu
     faults: list[InputError] = []
     for place in places:
         try:
-            sessions.append(session_at(place, options))
+            sessions.append(session_at(place, options, filmed))
         except InputError as error:
             faults.extend(each_fault(error))
     if faults:

@@ -57,7 +57,7 @@ class Outing:
     provenance: Provenance
 
 
-def gather(folders: Sequence[Path], machines_needed: bool = False) -> Outings:
+def gather(folders: Sequence[Path], machines_needed: bool = False, filmed: bool = True) -> Outings:
     """Read sessions and their results.
 
     Parameters
@@ -71,7 +71,7 @@ def gather(folders: Sequence[Path], machines_needed: bool = False) -> Outings:
     InputErrors
         With every fault of every file.
     """
-    sessions = read_all(folders)
+    sessions = read_all(folders, filmed=filmed)
     faults: list[InputError] = []
     notes: list[str] = []
     outings: list[Outing] = []

@@ -113,11 +113,11 @@ def predicted_speed(session: Session) -> tuple[Estimate, str]:
         Where no setup's tables say enough.
     """
     wanted = session.planned.setup
-    setups = gather([session.folder], machines_needed=not wanted).setups
+    setups = gather([session.folder], machines_needed=not wanted, filmed=False).setups
     known = Knowledge([setup for setup in setups if wanted in ("", setup.name)] or setups)
     found = known.predictions()
     if not found:
-        gather([session.folder], machines_needed=True)
+        gather([session.folder], machines_needed=True, filmed=False)
         raise InputError(
             "no setup says enough of its machine",
             where=str(session.folder / SESSION_FILE),
