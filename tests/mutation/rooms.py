@@ -33,6 +33,7 @@ ROOMS = {
         ("calibration/adjustment/**/*.py",),
         (
             "tests/calibration/test_adjustment*.py",
+            "tests/calibration/test_reweighted.py",
             "tests/calibration/test_site*.py",
             "tests/laws/test_calibration_laws.py",
             "tests/published/test_calibration_*.py",

@@ -74,7 +74,8 @@ def shots_json(
     pictures : sequence of str
         Names of the pictures that lie beside the file.
     rejected_candidates : iterable of RejectedCandidate
-        Those that chance explains better are left out.
+        Those that chance explains better (a negative support) are left out; one found from
+        anywhere has a support of 0.
     pooled : mapping of str to Pooled, optional
         Drag and lift of all shots of the session together.
     """
@@ -84,7 +85,7 @@ def shots_json(
         "inputs": [{"file": file, "sha256": digest} for file, digest in origin.inputs.items()],
         "shots": [_shot(each) for each in shots],
         "rejected_candidates": [
-            _rejected_candidate(each) for each in rejected_candidates if each.support > 0.0
+            _rejected_candidate(each) for each in rejected_candidates if each.support >= 0.0
         ],
         "pooled": {name: _fields(found) for name, found in (pooled or {}).items()},
         "pictures": list(pictures),
