@@ -72,7 +72,7 @@ def _fault(words: list[str]) -> str:
         return _last(traceback.format_exc())
     if result.exception is not None and not isinstance(result.exception, SystemExit):
         return _last("".join(traceback.format_exception(result.exception)))
-    if result.exit_code not in (0, 2):
+    if result.exit_code not in (0, 1, 2):  # 1: done, but something needs a look
         return f"exit code {result.exit_code}"
     if result.exit_code == 2:
         sentences = [line for line in result.stderr.strip().splitlines() if line.strip()]

@@ -159,6 +159,11 @@ class ShotsAt:
     def find(self, facts: ClipFacts, request: ClipRequest, observers: Observers) -> Findings:
         return Findings(CAMERA, list(self.shots))
 
+    def causes_of_no_shot(
+        self, facts: ClipFacts, request: ClipRequest, observers: Observers
+    ) -> tuple[Reason, ...]:
+        return ()
+
 
 def test_a_doubt_about_the_clip_stands_on_every_row_that_counts(tmp_path: Path) -> None:
     with ClipWriter(tmp_path / "a.mp4", (64, 48), 30) as writer:
