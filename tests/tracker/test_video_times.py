@@ -117,10 +117,14 @@ def test_footage_times_agree_with_another_reader(name):
 def test_footage_is_shown_as_another_reader_shows_it(name):
     facts = inspect(FOOTAGE / name)
     reader = cv2.VideoCapture(str(FOOTAGE / name))
-    for _ in range(3):
+    number, expected = -1, np.zeros(1)
+    while number < 2 or expected.std() < 1.0:  # a film may begin with a blank picture
         assert reader.grab()
-    _, expected = reader.retrieve()
-    ours = picture(facts, 2)
+        _, expected = reader.retrieve()
+        number += 1
+    ours = picture(facts, number)
+    # The other reader shows pixels that are not square as they are stored.
+    expected = cv2.resize(expected, facts.size_px)
     assert ours.shape == expected.shape
     # The two convert colours differently (by far for high dynamic range), hence a correlation.
     assert np.corrcoef(ours.ravel(), expected.ravel())[0, 1] > 0.95
