@@ -153,4 +153,6 @@ def test_nothing_is_told_of_a_scene_without_throws(tmp_path):
     quiet = session(tmp_path / "quiet", (ROLL,), 1.6)
     result = CliRunner().invoke(program, ["measure", "--from-anywhere", str(quiet)])
     assert result.exit_code == 1, result.output  # no shot needs a look
+    words = " ".join(result.output.split())
+    assert "does the ball show in it? Results" in words
     assert json.loads((quiet / "results" / "shots.json").read_text(encoding="utf-8"))["shots"] == []

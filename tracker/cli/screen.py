@@ -150,4 +150,7 @@ def show_budgets(screen: "Console", result: "SessionResult") -> None:
 
 def sentences(clauses: Sequence[str]) -> list[str]:
     """Return clauses as sentences: a capital first, one full stop last."""
-    return [clause[:1].upper() + clause[1:].rstrip(".") + "." for clause in clauses]
+    return [
+        f"{clause[:1].upper()}{clause[1:]}{'' if clause.endswith(('.', '?')) else '.'}"
+        for clause in clauses
+    ]
