@@ -67,8 +67,11 @@ class ClipContext:
         return row_fraction(pixels, self.facts.size_px, self.facts.rotation_deg)
 
     def rows_s(self, times_s: Array, pixels: Array, readout_s: float) -> Array:
-        """Return the true times at which the rows of pixels were read, shape (N,)."""
-        delays: Array = readout_s * np.nan_to_num(self.row_share(pixels))
+        """Return the true times at which the rows of pixels were read, shape (N,).
+
+        A pixel off the frame takes the time of the frame's nearest row.
+        """
+        delays: Array = readout_s * np.clip(np.nan_to_num(self.row_share(pixels)), -0.5, 0.5)
         return times_s + delays
 
     def with_circumstances(self, circumstances: Circumstances) -> "ClipContext":

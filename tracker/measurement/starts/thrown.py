@@ -4,8 +4,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Protocol
 
-import numpy as np
-
 from calibration.adjustment import NotDetermined
 from tracker.detection import SearchSettings
 from tracker.measurement.context import ClipContext
@@ -40,6 +38,10 @@ class ThrowMeasurement(Protocol):
         ...
 
 
+DEGENERATE = (NotDetermined, ArithmeticError, ValueError)
+"""Whatever a degenerate fit runs into costs one candidate, never the session."""
+
+
 def measure_throws(
     throws: Sequence[Throw],
     measurement: ThrowMeasurement,
@@ -65,7 +67,7 @@ def measure_throws(
             flights.append(measurement.first_fit(throw, scouted.frame_s))
         except Rejection as rejection:
             found.append(rejected_throw(throw, context, scouted.frame_s, *rejection.reasons))
-        except (NotDetermined, np.linalg.LinAlgError):
+        except DEGENERATE:
             reason = Reason(ReasonCode.NO_FIT)
             found.append(rejected_throw(throw, context, scouted.frame_s, reason))
     if not flights:
@@ -81,7 +83,7 @@ def measure_throws(
         except Rejection as rejection:
             reasons = rejection.reasons
             found.append(rejected_throw(flight.throw, context, context.frame_s, *reasons))
-        except (NotDetermined, np.linalg.LinAlgError):
+        except DEGENERATE:
             reason = Reason(ReasonCode.NO_FIT)
             found.append(rejected_throw(flight.throw, context, context.frame_s, reason))
     return found
