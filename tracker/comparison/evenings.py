@@ -8,6 +8,7 @@ import numpy as np
 
 from tracker.statistics.components import difference
 from tracker.statistics.means import sample_of, student_factor
+from tracker.statistics.root import root_between
 
 Cells = Mapping[str, Sequence[float]]
 """The values of one setup by evening."""
@@ -84,7 +85,6 @@ def evening_effect(setups: Sequence[Cells]) -> float:
     shot, which suits few groups (A. Gelman, Bayesian Analysis 1, 515, 2006). Returned is the one
     whose normal 95 % interval is that of the mixture over everything that is possible.
     """
-    from scipy.optimize import brentq
     from scipy.special import ndtr
 
     cells = [[sample_of(cell) for cell in setup.values()] for setup in setups]
@@ -114,8 +114,8 @@ def evening_effect(setups: Sequence[Cells]) -> float:
     def excess(width: float) -> float:
         return float(chances @ (2.0 * ndtr(-width / sizes))) - 0.05
 
-    width = brentq(excess, 1e-6 * scatter, 4.0 * WIDEST * scatter)
-    return float(width) / student_factor(0.95, math.inf)
+    width = root_between(excess, 1e-6 * scatter, 4.0 * WIDEST * scatter, 1e-9 * scatter)
+    return width / student_factor(0.95, math.inf)
 
 
 def _differ(cells: Sequence[Sequence[float]]) -> bool:

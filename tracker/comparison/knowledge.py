@@ -191,7 +191,7 @@ def lessons_of(setups: Sequence[Setup]) -> list[Lesson]:
     The scatter of a setup's shots is pooled in part with that of the others, in proportion to the
     exit speed; with it a single shot counts too.
     """
-    summaries = [summarise(setup.shots, "exit_speed_mps") for setup in setups]
+    summaries = [summarise(setup.shots, "exit_speed_mps", landings=False) for setup in setups]
     parts = [
         (sample.dof, (sample.sd / sample.mean) ** 2)
         for summary in summaries

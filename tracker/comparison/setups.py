@@ -125,7 +125,11 @@ def own_u(shot: Shot, quantity: str) -> float | None:
 
 
 def summarise(
-    setup: SetupShots, quantity: str, level: float = 0.95, evening_u: float = 0.0
+    setup: SetupShots,
+    quantity: str,
+    level: float = 0.95,
+    evening_u: float = 0.0,
+    landings: bool = True,
 ) -> Summary:
     """Return one setup in figures.
 
@@ -137,6 +141,8 @@ def summarise(
     level : float
     evening_u : float
         Standard deviation between evenings (`tracker.comparison.evenings`).
+    landings : bool
+        False leaves out where they come down.
 
     Notes
     -----
@@ -154,7 +160,7 @@ def summarise(
         rejected=len(setup.shots) - len(kept),
         doubtful=sum(shot.quality is Quality.CHECK for shot in shots),
         weights=weights,
-        landing=landing_of(shots),
+        landing=landing_of(shots) if landings else None,
     )
     if not kept:
         return base

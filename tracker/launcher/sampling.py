@@ -1,6 +1,7 @@
 """Draws from the posterior of unknowns whose model has corners: importance sampling in rounds."""
 
 from collections.abc import Callable
+from statistics import NormalDist
 
 import numpy as np
 
@@ -32,10 +33,9 @@ def latin_normal(count: int, size: int, rng: np.random.Generator) -> Array:
 
     Source: M. D. McKay, R. J. Beckman and W. J. Conover, Technometrics 21, 239 (1979).
     """
-    from scipy.special import ndtri
-
-    strata = rng.permuted(np.tile((np.arange(count) + 0.5) / count, (size, 1)), axis=1)
-    return np.asarray(ndtri(strata)).T
+    normal = NormalDist()
+    strata = [normal.inv_cdf((place + 0.5) / count) for place in range(count)]
+    return rng.permuted(np.tile(strata, (size, 1)), axis=1).T
 
 
 def posterior_draws(likelihood: Callable[[Array], Array], size: int) -> tuple[Array, Array]:

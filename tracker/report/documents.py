@@ -6,16 +6,18 @@ from dataclasses import fields, is_dataclass
 from datetime import date
 from enum import Enum
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from calibration.markers import Proposal
-from calibration.site import Calibration
-from tracker.comparison.compare import Comparison
-from tracker.launcher.prediction import Prediction
 from tracker.records import SHOT_COLUMNS, Shot
-from tracker.session import Decision
-from tracker.statistics.components import Estimate
-from tracker.vantage import Vantage
+
+if TYPE_CHECKING:
+    from calibration.markers import Proposal
+    from calibration.site import Calibration
+    from tracker.comparison.compare import Comparison
+    from tracker.launcher.prediction import Prediction
+    from tracker.session import Decision
+    from tracker.statistics.components import Estimate
+    from tracker.vantage import Vantage
 
 Document = dict[str, Any]
 
@@ -51,7 +53,7 @@ def shot_document(shot: Shot) -> Document:
     return row | {"reasons": [reason.code.value for reason in shot.reasons]}
 
 
-def review_document(rows: Iterable[tuple[Shot, Decision | None]]) -> list[Document]:
+def review_document(rows: Iterable[tuple[Shot, "Decision | None"]]) -> list[Document]:
     """Return the shots with the decisions about them."""
     return [
         shot_document(shot) | {"decision": None if one is None else plain(one)}
@@ -59,7 +61,7 @@ def review_document(rows: Iterable[tuple[Shot, Decision | None]]) -> list[Docume
     ]
 
 
-def comparison_document(comparison: Comparison) -> Document:
+def comparison_document(comparison: "Comparison") -> Document:
     """Return setups, their differences and their predictions."""
     return {
         "quantity": comparison.quantity,
@@ -72,8 +74,8 @@ def comparison_document(comparison: Comparison) -> Document:
 
 def prediction_document(
     name: str,
-    prediction: Prediction,
-    measured: tuple[Estimate | None, Estimate | None] = (None, None),
+    prediction: "Prediction",
+    measured: "tuple[Estimate | None, Estimate | None]" = (None, None),
 ) -> Document:
     """Return what is predicted of a setup, and what was measured of it."""
     return {
@@ -89,7 +91,7 @@ def prediction_document(
     }
 
 
-def calibration_document(calibration: Calibration) -> Document:
+def calibration_document(calibration: "Calibration") -> Document:
     """Return the residuals of the markers and what stays weakest."""
     suspects = {suspect.name for suspect in calibration.suspects}
     markers = [
@@ -110,13 +112,13 @@ def calibration_document(calibration: Calibration) -> Document:
     }
 
 
-def proposals_document(proposals: Sequence[Proposal]) -> list[Document]:
+def proposals_document(proposals: "Sequence[Proposal]") -> list[Document]:
     """Return the proposed pixels of markers."""
     names = ("name", "pixel", "pixel_u", "contrast")
     return [{name: plain(getattr(one, name)) for name in names} for one in proposals]
 
 
-def vantage_document(found: Vantage) -> Document:
+def vantage_document(found: "Vantage") -> Document:
     """Return what a place to film from is worth."""
     forecast = found.forecast
     return {

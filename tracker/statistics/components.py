@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 
 from tracker.statistics.freedom import welch_dof
 from tracker.statistics.means import Sample, student_factor
+from tracker.statistics.root import root_between
 
 
 @dataclass(frozen=True)
@@ -118,8 +119,6 @@ def random_effects_mean(values: ArrayLike, u: ArrayLike) -> RandomEffects:
     degrees of freedom, zero if none does. With equal ``u`` the mean and its uncertainty are
     those of the plain sample, unless the values scatter less than ``u``.
     """
-    from scipy.optimize import brentq
-
     x = np.asarray(values, float).reshape(-1)
     own = np.asarray(u, float).reshape(-1) ** 2
     if x.size < 2 or own.size != x.size or not (own > 0).all():
@@ -137,7 +136,7 @@ def random_effects_mean(values: ArrayLike, u: ArrayLike) -> RandomEffects:
     if excess(0.0) > 0.0:
         # The sum of squares falls below N - 1 once the variance alone exceeds all spread.
         top = float(np.sum((x - x.mean()) ** 2)) + float(own.max())
-        between = float(brentq(excess, 0.0, top, xtol=1e-14 * top, rtol=1e-13))
+        between = root_between(excess, 0.0, top, 1e-14 * top)
     middle, weight = centre(between)
     return RandomEffects(
         Estimate(middle, 1.0 / math.sqrt(weight), float(x.size - 1)), math.sqrt(between)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tracker.statistics.freedom import welch_dof
+from tracker.statistics.root import root_between
 
 Array = NDArray[np.float64]
 
@@ -99,30 +100,37 @@ def landing_region(
     return Ellipse(array.mean(axis=0), (float(lengths[1]), float(lengths[0])), direction, level)
 
 
-def miss_probability(radius: float, deviations: tuple[float, float]) -> float:
+def miss_probability(radius: ArrayLike, deviations: tuple[float, float]) -> Array:
     """Return the chance that a normal scatter lands within a radius of its centre.
 
     Parameters
     ----------
-    radius : float
+    radius : array_like
+        One or several.
     deviations : tuple of two floats
         Standard deviations along the two principal axes.
+
+    Returns
+    -------
+    ndarray
+        Of the shape of `radius`.
 
     Notes
     -----
     Integral over the direction of the bivariate normal (R. S. Hoyt, Bell System Technical
     Journal 26, 318, 1947), by the trapezium rule, which converges geometrically on a circle.
     """
+    radii = np.asarray(radius, float)
     small, large = sorted(deviations)
     if large == 0.0:
-        return 1.0
+        return np.ones_like(radii)
     if small < 1e-6 * large:
-        return math.erf(radius / large / math.sqrt(2.0))
+        return np.asarray(np.vectorize(math.erf)(radii / large / math.sqrt(2.0)), float)
     count = 64 + 16 * math.ceil(large / small)
     turn = (np.arange(count) + 0.5) * (2.0 * math.pi / count)
     spread = (np.cos(turn) / large) ** 2 + (np.sin(turn) / small) ** 2
-    inside = -np.expm1(-0.5 * radius**2 * spread) / spread
-    return float(inside.mean() / (small * large))
+    inside = -np.expm1(-0.5 * radii[..., None] ** 2 * spread) / spread
+    return np.asarray(inside.mean(axis=-1) / (small * large))
 
 
 def radius_for(probability: float, deviations: tuple[float, float], dof: float = math.inf) -> float:
@@ -141,7 +149,6 @@ def radius_for(probability: float, deviations: tuple[float, float], dof: float =
     A Student scatter is a normal one over the root of chi-square over its degrees of freedom,
     averaged here over `NODES` equally likely values of it.
     """
-    from scipy.optimize import brentq
     from scipy.special import chdtri
 
     large = max(deviations)
@@ -153,13 +160,13 @@ def radius_for(probability: float, deviations: tuple[float, float], dof: float =
         scales = np.sqrt(np.asarray(chdtri(dof, 1.0 - shares)) / dof)
 
     def excess(radius: float) -> float:
-        inside = [miss_probability(radius * float(scale), deviations) for scale in scales]
-        return sum(inside) / len(inside) - probability
+        inside = miss_probability(radius * scales, deviations)
+        return float(np.mean(inside)) - probability
 
     top = large * (2.0 + math.sqrt(-2.0 * math.log1p(-probability)))
     while excess(top) < 0.0:
         top *= 2.0
-    return float(brentq(excess, 0.0, top, xtol=1e-6 * large))
+    return root_between(excess, 0.0, top, 1e-6 * large)
 
 
 def median_miss(points: ArrayLike) -> float | None:

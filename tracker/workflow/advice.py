@@ -4,7 +4,7 @@ from calibration.errors import InputError
 from calibration.site import Calibration
 from tracker.launcher.setup import machine_from_setup
 from tracker.session import SESSION_FILE, ClipEntry, Session
-from tracker.workflow.stand import ball_of
+from tracker.workflow.ball_and_air import ball_of
 
 ENOUGH_MARKERS = 4
 """With fewer, an error of one cannot be located (common practice, no source)."""

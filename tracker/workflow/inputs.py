@@ -3,10 +3,13 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
+from typing import TYPE_CHECKING
 
 from calibration.errors import InputError, InputErrors
 from tracker.session import SESSION_FILE, ClipEntry, Session, bare_session, read_session
-from tracker.video import ClipFacts, inspect
+
+if TYPE_CHECKING:
+    from tracker.video import ClipFacts
 
 
 @dataclass(frozen=True)
@@ -68,7 +71,7 @@ def read_all(
     return tuple(sessions)
 
 
-def inspected(session: Session, clip: ClipEntry) -> ClipFacts:
+def inspected(session: Session, clip: ClipEntry) -> "ClipFacts":
     """Return the facts of a clip that holds all of its frames.
 
     Raises
@@ -76,6 +79,9 @@ def inspected(session: Session, clip: ClipEntry) -> ClipFacts:
     InputError
         Where the file is no video or lacks frames: those might hold shots.
     """
+    # Sessions alone are read without the library of video, which takes longer to load.
+    from tracker.video import inspect
+
     try:
         facts = inspect(clip.path, session.camera.capture_fps)
     except InputError as error:

@@ -15,8 +15,8 @@ from tracker.results import folder_of
 from tracker.results.digests import sha256_of
 from tracker.results.rows import Provenance, read_provenance, read_shots
 from tracker.session import SESSION_FILE, Session, SetupEntry
+from tracker.workflow.ball_and_air import air_of, ball_of
 from tracker.workflow.inputs import read_all
-from tracker.workflow.stand import air_of, ball_of
 
 
 @dataclass(frozen=True)
@@ -115,7 +115,8 @@ def _rows(session: Session, folder: Path, provenance: Provenance, notes: list[st
     try:
         rows = read_shots(_results(session) / "shots.csv")
     except FileNotFoundError:
-        notes.append(f"{folder} has no results yet: lobmeter measure {folder}")
+        if session.clips:
+            notes.append(f"{folder} has no results yet: lobmeter measure {folder}")
         return []
     digest = provenance.inputs.get(SESSION_FILE)
     written = session.folder / SESSION_FILE

@@ -86,7 +86,7 @@ def predict_sessions(
     InputError
         For faults of the sessions, an unknown setup, a sweep that makes no sense.
     """
-    outings = gather(folders, machines_needed=True)
+    outings = gather(folders, machines_needed=True, filmed=False)
     wanted = parse_sweep(sweep) if sweep else None
     chosen = _chosen(outings.setups, setup)
     knowledge = Knowledge(outings.setups, learning)

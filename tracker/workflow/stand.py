@@ -4,11 +4,10 @@ from calibration.camera import Camera
 from calibration.errors import CameraField, InputError, InputErrors, MarkerField, Undetermined
 from calibration.markers import Marker, point
 from calibration.site import Calibration, Site, solve
-from tracker.flight.air import Air, Weather, air_from
-from tracker.flight.ball import Ball, ball_from
 from tracker.flight.gravity import gravity_from
 from tracker.measurement.context import ClipRequest
 from tracker.session import SESSION_FILE, ClipEntry, MarkerEntry, Session, read_lens
+from tracker.workflow.ball_and_air import air_of, ball_of
 
 MARKERS = f"{SESSION_FILE}, [[marker]]"
 
@@ -102,28 +101,6 @@ def request_of(session: Session, clip: ClipEntry) -> ClipRequest:
         release_m=point((release.along_m, release.across_m, release.height_m)),
         release_u_m=release.u_m,
         readout_s=session.camera.readout_s,
-    )
-
-
-def ball_of(session: Session) -> Ball:
-    """Return the ball that was thrown, what was measured in place of the table's figures."""
-    entry = session.ball
-    return ball_from(entry.type, entry.mass_g, entry.diameter_mm, entry.drag_coefficient)
-
-
-def air_of(session: Session) -> Air:
-    """Return the air that the ball flew through."""
-    entry = session.air
-    return air_from(
-        Weather(
-            temperature_c=entry.temperature_c,
-            pressure_hpa=entry.pressure_hpa,
-            altitude_m=entry.altitude_m,
-            humidity_percent=entry.humidity_percent,
-            wind_along_mps=entry.wind_along_mps,
-            wind_across_mps=entry.wind_across_mps,
-            wind_u_mps=entry.wind_u_mps,
-        )
     )
 
 
