@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from calibration.errors import InputError
 from tracker.launcher.fields import NUMBERS, Number, number_at
 from tracker.launcher.machine import Machine
-from tracker.launcher.setup import gap_fault
+from tracker.launcher.plausible import gap_fault
 
 STEPS = 15
 """Values along a sweep where no count is given; enough for a smooth line in a picture."""

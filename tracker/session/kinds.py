@@ -73,7 +73,7 @@ class Between(Kind):
             raise fault(f"{shown(value)} is not a number", remedy)
         # A whole number may have more digits than a float has room for: compared, not converted.
         if not self.low <= value <= self.high or not math.isfinite(value):
-            span = self.span.removeprefix("from ")
+            span = self.span.removeprefix("from ").removeprefix("of ")
             raise fault(f"{shown(value)} is out of range", f"give {span}")
         return float(value)
 
