@@ -1,6 +1,7 @@
 """Spoilt inputs end in a sentence: no traceback, no hang, no flood of memory, no stray file.
 
-A hundred of each kind, from a seed; thousands by ``python -m tests.fuzz``.
+Twenty of each kind, from a seed, and two hundred more in the campaign; thousands by
+``python -m tests.fuzz``.
 """
 
 import sys
@@ -16,9 +17,15 @@ from tracker.session.mistakes import mistake, valid
 
 
 @pytest.mark.parametrize("kind", KINDS)
-@pytest.mark.parametrize("first", [0, 50])
-def test_no_spoilt_input_ends_in_more_than_a_sentence(kind: str, first: int) -> None:
-    assert run(kind, first, 50, seed=1) == []
+@pytest.mark.parametrize(
+    ("first", "count"),
+    [
+        (0, 20),
+        *(pytest.param(first, 50, marks=pytest.mark.campaign) for first in (20, 70, 120, 170)),
+    ],
+)
+def test_no_spoilt_input_ends_in_more_than_a_sentence(kind: str, first: int, count: int) -> None:
+    assert run(kind, first, count, seed=1) == []
 
 
 @pytest.mark.parametrize("kind", KINDS)

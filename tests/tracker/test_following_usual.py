@@ -1,5 +1,8 @@
 """What clutter alone votes for, at a clip's ends as in its middle, and shots found at any time."""
 
+from copy import copy
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -21,11 +24,12 @@ THROW = Throw(24.0, 39.0)
 
 @pytest.fixture(scope="module")
 def usual() -> UsualVotes:
-    return fresh()
+    """What has learned nothing yet; a test that lets it learn takes a copy.
 
-
-def fresh() -> UsualVotes:
-    return UsualVotes(CONTEXT, build_table(RELEASE_M, DRAG, FORCES, 6.0, 4.5))
+    Of every sixth angle and seventh speed: each flight of the table has votes of its own.
+    """
+    table = build_table(RELEASE_M, DRAG, FORCES, 6.0, 4.5)
+    return UsualVotes(CONTEXT, replace(table, states=table.states[:, ::6, ::7]))
 
 
 def test_coverage_is_the_filmed_share_of_the_time_in_view(usual) -> None:
@@ -42,8 +46,8 @@ def test_coverage_is_the_filmed_share_of_the_time_in_view(usual) -> None:
 
 @settings(max_examples=20, deadline=None)
 @given(st.floats(0.3, 8.0), st.integers(0, 1000))
-def test_even_clutter_is_predicted_at_both_ends_of_a_clip(length_s, seed) -> None:
-    votes_of = fresh()
+def test_even_clutter_is_predicted_at_both_ends_of_a_clip(usual, length_s, seed) -> None:
+    votes_of = copy(usual)
     rows = np.arange(-1.0, length_s, 0.02)
     film = (0.0, length_s)
     rate = np.random.default_rng(seed).uniform(2.0, 60.0, votes_of._enter_s.shape)
@@ -54,7 +58,7 @@ def test_even_clutter_is_predicted_at_both_ends_of_a_clip(length_s, seed) -> Non
 
 def test_a_shot_is_not_taken_for_usual(usual) -> None:
     rows, film = np.arange(-1.0, 0.5, 0.02), (0.0, 0.5)
-    quiet, votes_of = fresh(), fresh()
+    quiet, votes_of = copy(usual), copy(usual)
     votes = 10.0 * quiet.coverage(rows, film)
     quiet.learn(votes, rows, film)
     # A flight as fast as this is in view for 0.15 s: it fills five rows of some twenty.
