@@ -17,6 +17,7 @@ from tracker.cli.markers import markers
 from tracker.cli.measure import measure
 from tracker.cli.modes import with_modes
 from tracker.cli.new import new
+from tracker.cli.open import open_page
 from tracker.cli.overlay import overlay
 from tracker.cli.plan import plan
 from tracker.cli.predict import predict
@@ -105,6 +106,7 @@ for command in (
     overlay,
 ):
     program.command()(with_modes(command, data=command in WITH_DATA))
+program.command("open")(with_modes(open_page))
 program.add_typer(log)
 
 

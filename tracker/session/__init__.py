@@ -16,7 +16,7 @@ from tracker.session.entries import (
     SetupEntry,
 )
 from tracker.session.lens import lens_toml, read_lens
-from tracker.session.read import SESSION_FILE, read_session
+from tracker.session.read import SESSION_FILE, parse_session, read_session
 from tracker.session.review import (
     REVIEW_FILE,
     Decision,
@@ -25,6 +25,7 @@ from tracker.session.review import (
     read_review,
     review_path,
 )
+from tracker.session.revising import FieldChange, revised
 
 __all__ = [
     "REVIEW_FILE",
@@ -37,6 +38,7 @@ __all__ = [
     "Decision",
     "Draft",
     "DraftClip",
+    "FieldChange",
     "MarkerEntry",
     "PlannedEntry",
     "ReleaseEntry",
@@ -49,10 +51,12 @@ __all__ = [
     "lens_toml",
     "number",
     "parse_review",
+    "parse_session",
     "read_lens",
     "read_review",
     "read_session",
     "review_path",
+    "revised",
     "with_decision",
     "without_decision",
 ]

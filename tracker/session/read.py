@@ -6,7 +6,7 @@ from typing import Any
 
 from calibration.errors import InputError
 from tracker.session.checks import check_session, has_markers
-from tracker.session.document import Document, Faults, read_document
+from tracker.session.document import Document, Faults, parse_document, read_document
 from tracker.session.entries import (
     AirEntry,
     BallEntry,
@@ -53,7 +53,22 @@ def read_session(folder: Path, filmed: bool = True) -> Session:
     if folder.name == SESSION_FILE and folder.is_file():
         folder = folder.parent
     _refuse_missing(folder)
-    document = read_document(folder / SESSION_FILE)
+    return _checked(read_document(folder / SESSION_FILE), folder, filmed)
+
+
+def parse_session(text: str, folder: Path, filmed: bool = True) -> Session:
+    """Return the session that a text would be as ``session.toml`` of a folder.
+
+    Raises
+    ------
+    InputErrors
+        As `read_session`.
+    """
+    return _checked(parse_document(text, SESSION_FILE), folder, filmed)
+
+
+def _checked(document: Document, folder: Path, filmed: bool) -> Session:
+    """Return the session of a document that was read."""
     faults = Faults(document)
     written = validated(session_schema(), document, faults)
     check_session(document.values, folder, filmed, faults)

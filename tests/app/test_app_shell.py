@@ -1,0 +1,44 @@
+"""The page's house: link, session, undo over two tabs and restarts."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+from playwright.sync_api import Page, expect
+
+from tests.app.conftest import Served, ready
+
+Visit = Callable[[Path, str], Page]
+
+
+def test_a_page_shows_its_session(visit: Visit, session: Path) -> None:
+    tab = visit(session, "measure")
+    expect(tab.get_by_role("heading", level=1)).to_have_text("Measure")
+    expect(tab.locator("header .name")).to_have_text("Fen Lane, close 15")
+    expect(tab.locator("nav [aria-current=page]")).to_have_text("Measure")
+
+
+def test_a_change_outside_is_noticed(visit: Visit, session: Path) -> None:
+    tab = visit(session, "measure")
+    file = session / "session.toml"
+    file.write_text(file.read_text("utf-8").replace("height_m =", "height_m  ="), "utf-8")
+    expect(tab.get_by_role("status")).to_contain_text("changed elsewhere")
+
+
+def test_faults_stand_in_the_page_as_the_commands_print_them(visit: Visit, session: Path) -> None:
+    file = session / "session.toml"
+    file.write_text(file.read_text("utf-8").replace("[ball]", '[ball]\nweight = "x"'), "utf-8")
+    expect(visit(session, "measure").locator(".fault")).to_contain_text(
+        "[ball], weight: is not a listed field"
+    )
+
+
+def test_the_question_mark_lists_the_keys(visit: Visit, session: Path) -> None:
+    tab = visit(session, "measure")
+    tab.keyboard.press("?")
+    expect(tab.get_by_role("dialog")).to_contain_text("undo")
+
+
+def test_a_page_without_a_session_begins(server: Served, tab: Page) -> None:
+    tab.goto(f"{server.base}/begin")
+    ready(tab)
+    expect(tab.get_by_role("heading", level=1)).to_have_text("Begin")

@@ -1,0 +1,1 @@
+"""One module a page; each names its `tracker.app.registry.Page` ``PAGE``."""

@@ -1,0 +1,194 @@
+"""The pieces that pages are built of: plain elements with the look of `static/page.css`.
+
+A text that a person wrote goes through these functions only: it is shown as it is, never read as
+HTML.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any
+
+from nicegui import ui
+from nicegui.elements.mixins.text_element import TextElement
+
+Handler = Callable[[], Any]
+
+
+class Text(TextElement):
+    """An element of any tag that holds a text."""
+
+    def __init__(self, tag: str, text: str, kind: str = "") -> None:
+        super().__init__(tag=tag, text=text)
+        if kind:
+            self.classes(kind)
+
+
+def text(tag: str, words: str, kind: str = "") -> Text:
+    """Put an element with a text; `kind` is a class of the style sheet."""
+    return Text(tag, words, kind)
+
+
+def heading(words: str, level: int = 2) -> Text:
+    """Put a heading; each page has one of level 1 already, its title."""
+    return Text(f"h{level}", words)
+
+
+def sentence(words: str, kind: str = "") -> Text:
+    """Put a sentence; kinds are ``quiet``, ``lead``, ``caution`` and ``doubt``."""
+    return Text("p", words, kind)
+
+
+def group(kind: str = "", tag: str = "div", label: str = "") -> ui.element:
+    """Put a group of elements, as in ``with group("row"):``; kinds: ``row``, ``stack``, ``two``."""
+    made = ui.element(tag)
+    if kind:
+        made.classes(kind)
+    if label:
+        made.props["aria-label"] = label
+        made.props["role"] = "group"
+    return made
+
+
+def button(words: str, on_click: Handler, main: bool = False, key: str = "") -> Text:
+    """Put a button.
+
+    Parameters
+    ----------
+    words : str
+    on_click : callable
+        A function or a coroutine function.
+    main : bool
+        Whether it is the step that the page leads to; one a page.
+    key : str
+        The key that does the same, shown on it; registered with `View.key`.
+    """
+    made = Text("button", words, "main" if main else "")
+    made.props["type"] = "button"
+    if key:
+        made.props["aria-keyshortcuts"] = key
+        made.props["data-key"] = key
+    made.on("click", lambda: on_click())
+    return made
+
+
+def link(words: str, address: str, download: bool = False) -> Text:
+    """Put a link; the address comes from `View.address` or another function of the view."""
+    made = Text("a", words)
+    made.props["href"] = address
+    if download:
+        made.props["download"] = ""
+    return made
+
+
+def picture(address: str, described: str) -> ui.element:
+    """Put a picture with what it shows in words."""
+    made = ui.element("img")
+    made.props.update({"src": address, "alt": described, "loading": "lazy"})
+    return made
+
+
+def field(
+    label: str,
+    value: str,
+    on_change: Callable[[str], Any],
+    unit: str = "",
+    hint: str = "",
+) -> ui.element:
+    """Put a labelled field; `on_change` gets its text when the person has finished it.
+
+    Parameters
+    ----------
+    label, value : str
+    on_change : callable
+        A function or a coroutine function.
+    unit : str
+        Shown behind it; lengths accept feet and inches (`tracker.session.length_m`).
+    hint : str
+        A sentence below it.
+    """
+    with ui.element("label").classes("field"):
+        Text("span", label, "label")
+        with ui.element("span").classes("entry"):
+            entry = ui.element("input")
+            entry.props.update({"type": "text", "value": value, "autocomplete": "off"})
+            entry.on("change", lambda event: on_change(str(event.args)), js_handler=_VALUE)
+            if unit:
+                Text("span", unit, "unit")
+        if hint:
+            Text("span", hint, "hint")
+    return entry
+
+
+def choice(
+    label: str, options: Iterable[tuple[str, str]], value: str, on_change: Callable[[str], Any]
+) -> ui.element:
+    """Put a labelled choice among (value, words) options."""
+    with ui.element("label").classes("field"):
+        Text("span", label, "label")
+        chosen = ui.element("select")
+        chosen.on("change", lambda event: on_change(str(event.args)), js_handler=_VALUE)
+        with chosen:
+            for key, words in options:
+                option = Text("option", words)
+                option.props["value"] = key
+                if key == value:
+                    option.props["selected"] = True
+    return chosen
+
+
+def slider(
+    label: str, bounds: tuple[float, float, float], value: float, on_change: Callable[[float], Any]
+) -> ui.element:
+    """Put a labelled slider over (lowest, highest, step); `on_change` gets its number."""
+    with ui.element("label").classes("field"):
+        Text("span", label, "label")
+        moved = ui.element("input")
+        low, high, step = bounds
+        moved.props.update({"type": "range", "min": low, "max": high, "step": step, "value": value})
+        moved.on(
+            "input", lambda event: on_change(float(event.args)), js_handler=_VALUE, throttle=0.05
+        )
+    return moved
+
+
+def table(
+    head: Sequence[str], rows: Iterable[Sequence[str]], caption: str, numeric: Sequence[int] = ()
+) -> ui.element:
+    """Put a table of texts; `numeric` are the columns that are set flush right.
+
+    On a narrow screen each row becomes a small block with its column names.
+    """
+    with ui.element("div").classes("scroll"):
+        made = ui.element("table")
+        with made:
+            Text("caption", caption)
+            with ui.element("thead"), ui.element("tr"):
+                for number, words in enumerate(head):
+                    cell = Text("th", words, "number" if number in numeric else "")
+                    cell.props["scope"] = "col"
+            with ui.element("tbody"):
+                for row in rows:
+                    with ui.element("tr"):
+                        for number, words in enumerate(row):
+                            cell = Text("td", words, "number" if number in numeric else "")
+                            cell.props["data-head"] = head[number]
+    return made
+
+
+def fold(summary: str, opened: bool = False) -> ui.element:
+    """Put details that unfold, used as ``with fold("More"):``."""
+    made = ui.element("details")
+    if opened:
+        made.props["open"] = True
+    with made:
+        Text("summary", summary)
+    return made
+
+
+def bar(share: float, label: str) -> ui.element:
+    """Put a bar of progress, 0 to 1; move it by ``made.props["value"] = …`` and ``update()``."""
+    made = ui.element("progress")
+    made.props.update({"max": 1, "value": round(share, 4), "aria-label": label})
+    return made
+
+
+_VALUE = "(event) => emit(event.target.value)"

@@ -1,0 +1,102 @@
+"""What is around every page: session, steps, notices, undo, keys."""
+
+from inspect import isawaitable
+
+from nicegui import ui
+
+from tracker.app import parts
+from tracker.app.registry import pages
+from tracker.app.view import Page, View
+
+CAUTION = (
+    "Flying balls and spinning wheels hurt: nobody down range, wheels guarded and stopped before "
+    "anybody reaches in. Follow local rules and qualified people."
+)
+
+
+async def show(page: Page, view: View) -> None:
+    """Build a page for one tab."""
+    title = view.look.session.name if view.session and view.look.session else "Lobmeter"
+    ui.page_title(f"{page.title} · {title}")
+    ui.add_head_html(
+        f'<link rel="stylesheet" href="{view.prefix}/static/page.css">'
+        f'<script src="{view.prefix}/static/page.js" defer></script>'
+    )
+    _header(page, view)
+    with parts.group("sheet", "main") as main:
+        main.props["id"] = "main"
+        main.props["tabindex"] = "-1"
+        parts.heading(page.title, 1)
+        notices = parts.group("notices")
+        notices.props.update({"role": "status", "aria-live": "polite"})
+        if view.session is not None and view.look.faults:
+            for words in view.look.faults:
+                parts.sentence(words, "fault")
+        with parts.group("content"):
+            built = page.build(view)
+            if isawaitable(built):
+                await built
+    with parts.group("foot", "footer"):
+        parts.sentence(CAUTION, "caution")
+    view.attach(notices)
+    _keys(view)
+    main.props["data-keys"] = " ".join(view.keys)
+
+
+def _header(page: Page, view: View) -> None:
+    with parts.group("head", "header"):
+        skip = parts.link("To the content", "#main")
+        skip.classes("skip")
+        with parts.group("title"):
+            if view.session is not None:
+                name = view.look.session.name if view.look.session else view.session.place.name
+                parts.text("span", name, "name")
+            else:
+                parts.text("span", "Lobmeter", "name")
+            if view.session is not None and not view.session.place.is_file():
+                _undo_and_redo(view)
+        with parts.group("steps", "nav") as steps:
+            steps.props["aria-label"] = "Steps"
+            for each in pages():
+                if each.needs_session and view.session is None:
+                    continue
+                item = parts.link(each.title, view.address(each.path))
+                if each.path == page.path:
+                    item.props["aria-current"] = "page"
+
+
+def _undo_and_redo(view: View) -> None:
+    with parts.group("row"):
+        undo = parts.button("Undo", view.undo)
+        redo = parts.button("Redo", view.redo)
+
+    def renewed() -> None:
+        for made, what in ((undo, view.look.undoable.undo), (redo, view.look.undoable.redo)):
+            made.props["disabled"] = not what
+            made.props["title"] = what
+            made.update()
+
+    view.on_change(renewed)
+    renewed()
+    view.key("Control+z", "undo", view.undo)
+    view.key("Control+Shift+z", "redo", view.redo)
+
+
+def _keys(view: View) -> None:
+    """Listen to the keys of the page, and have "?" list them."""
+    with ui.element("dialog").props('id="keys" aria-label="Keys"'):
+        parts.heading("Keys")
+        listed = parts.group("stack")
+        parts.button("Close", lambda: ui.run_javascript('document.getElementById("keys").close()'))
+
+    def list_keys() -> None:
+        listed.clear()
+        with listed:
+            for key, (does, _) in view.keys.items():
+                with parts.group("row"):
+                    parts.text("kbd", key)
+                    parts.text("span", does)
+        ui.run_javascript('document.getElementById("keys").showModal()')
+
+    view.key("?", "list the keys", list_keys)
+    ui.on("lobmeter-key", lambda event: view.pressed(str(event.args)))

@@ -1,0 +1,18 @@
+// Keys: told to the server where nobody is typing and the page has a use for them.
+document.addEventListener("keydown", (event) => {
+  const target = event.target;
+  if (target.isContentEditable || event.isComposing || event.altKey || event.metaKey) return;
+  const named = [];
+  if (event.ctrlKey) named.push("Control");
+  if (event.shiftKey && (event.key.length > 1 || event.ctrlKey)) named.push("Shift");
+  named.push(event.ctrlKey ? event.key.toLowerCase() : event.key);
+  const key = named.join("+");
+  const typing = target.matches("input:not([type=checkbox]):not([type=radio]), select, textarea");
+  if (typing) return;
+  const pressing = target.matches("button, a, summary") && (key === "Enter" || key === " ");
+  if (pressing || document.querySelector("dialog[open]")) return;
+  const used = (document.getElementById("main")?.dataset.keys || "").split(" ");
+  if (!used.includes(key === " " ? "Space" : key)) return;
+  event.preventDefault();
+  emitEvent("lobmeter-key", key === " " ? "Space" : key);
+});

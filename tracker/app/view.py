@@ -1,0 +1,227 @@
+"""One tab's view of a session: what a page reads, changes, reports and listens to."""
+
+import asyncio
+from collections.abc import Awaitable, Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from inspect import isawaitable
+from typing import Any
+from urllib.parse import quote
+
+from nicegui import ui
+
+from calibration.errors import InputError
+from tracker.app.parts import Text
+from tracker.app.workspace import OpenSession, Workspace, in_thread
+from tracker.session import FieldChange
+from tracker.workflow import edit
+from tracker.workflow.look import Look
+
+WATCH_S = 1.0
+"""How often a tab looks whether its session's files were changed elsewhere, s. Common practice, no
+source."""
+
+
+@dataclass(frozen=True)
+class Page:
+    """One page.
+
+    Attributes
+    ----------
+    path : str
+        Its last part of an address, as ``"field"``.
+    title : str
+        A word or two, for the row of steps and the tab.
+    build : callable
+        Builds the page's content for one tab; may be a coroutine function.
+    order : int
+        Place in the row of steps.
+    needs_session : bool
+        Whether it shows one open session; its address is then ``/1/field``, else ``/field``.
+    """
+
+    path: str
+    title: str
+    build: "Callable[[View], Awaitable[None] | None]"
+    order: int
+    needs_session: bool = True
+
+
+@dataclass
+class View:
+    """One tab's view.
+
+    Attributes
+    ----------
+    workspace : Workspace
+    session : OpenSession or None
+        None on a page without a session.
+    path : str
+        Of the page, as in its `Page`.
+    prefix : str
+        What every address of this server begins with.
+    needs_session : mapping of str to bool
+        By the path of every page, whether it shows one session.
+    keys : dict of str to (str, callable)
+        By key, what it does in words and what is called.
+    """
+
+    workspace: Workspace
+    session: OpenSession | None
+    path: str
+    prefix: str
+    needs_session: Mapping[str, bool]
+    keys: dict[str, tuple[str, Callable[[], Any]]] = field(default_factory=dict)
+    _look: Look | None = None
+    _redraws: list[Callable[[], Any]] = field(default_factory=list)
+    _notices: ui.element | None = None
+
+    # What is there ------------------------------------------------------------------------------
+
+    @property
+    def opened(self) -> OpenSession:
+        """The open session of a page that needs one."""
+        assert self.session is not None
+        return self.session
+
+    @property
+    def look(self) -> Look:
+        """The session's files as this tab shows them; renewed by every edit and by `renew`."""
+        if self._look is None:
+            self._look = self.opened.look()
+        return self._look
+
+    def on_change(self, redraw: Callable[[], Any]) -> None:
+        """Have a function called whenever the session's files changed, here or elsewhere."""
+        self._redraws.append(redraw)
+
+    async def renew(self) -> None:
+        """Read the session's files again and redraw what depends on them."""
+        self._look = await in_thread(self.opened.look)
+        for redraw in list(self._redraws):
+            done = redraw()
+            if isawaitable(done):
+                await done
+
+    # Changing it --------------------------------------------------------------------------------
+
+    async def edit(self, what: str, *changes: FieldChange) -> bool:
+        """Change fields of ``session.toml``; return whether it was done.
+
+        A fault is shown as a notice, and nothing is written then. `what` names the change in the
+        history, as "height of release 0.8 m".
+        """
+        return await self._changed(
+            lambda: edit.edit_session(self.opened.folder, self.look.seen, what, changes)
+        )
+
+    async def review(self, what: str, decide: Callable[[], object]) -> bool:
+        """Run a function of `tracker.workflow.review`, ``lambda: decide_shot(folder, …)``."""
+        return await self._changed(
+            lambda: edit.edit_review(self.opened.folder, self.look.seen, what, decide)
+        )
+
+    async def undo(self) -> None:
+        """Undo the last change of the session, of any tab, of this run or an earlier one."""
+        await self._stepped("Undone", edit.undo)
+
+    async def redo(self) -> None:
+        """Redo what was undone last."""
+        await self._stepped("Done again", edit.redo)
+
+    async def attempt(self, function: Callable[..., Any], *given: Any) -> Any:
+        """Run a function beside the page's loop; a fault becomes a notice, and None is returned."""
+        try:
+            return await in_thread(function, *given)
+        except InputError as error:
+            self.complain(error.sentences())
+            return None
+
+    async def _changed(self, change: Callable[[], str]) -> bool:
+        try:
+            await in_thread(change)
+        except InputError as error:
+            self.complain(error.sentences())
+            await self.renew()
+            return False
+        await self.renew()
+        return True
+
+    async def _stepped(self, said: str, step: Callable[[Any], str]) -> None:
+        if self.session is None:
+            return
+        what = await self.attempt(lambda: step(self.opened.folder))
+        if what is not None:
+            self.say(f"{said}: {what}.")
+        await self.renew()
+
+    # Addresses ----------------------------------------------------------------------------------
+
+    def address(self, path: str, session: OpenSession | None = None) -> str:
+        """Return the address of a page; of this session's where it needs one."""
+        chosen = session or self.session
+        needs = self.needs_session.get(path, False)
+        number = f"/{chosen.number}" if needs and chosen is not None else ""
+        return f"{self.prefix}{number}/{path}"
+
+    def clip_address(self, clip: int) -> str:
+        """Return the address of a clip's file, by its number from 0; a browser can seek in it."""
+        return f"{self.prefix}/{self.opened.number}/clip/{clip}"
+
+    def frame_address(self, clip: int, index: int, width_px: int | None = None) -> str:
+        """Return the address of a single frame as a JPEG file."""
+        width = f"?width={width_px}" if width_px else ""
+        return f"{self.prefix}/{self.opened.number}/frame/{clip}/{index}{width}"
+
+    def result_address(self, name: str) -> str:
+        """Return the address of a file of the results."""
+        return f"{self.prefix}/{self.opened.number}/result/{quote(name, safe='')}"
+
+    def go(self, path: str, session: OpenSession | None = None) -> None:
+        """Go to another page."""
+        ui.navigate.to(self.address(path, session).removeprefix(self.prefix))
+
+    # Notices and keys ---------------------------------------------------------------------------
+
+    def say(self, words: str) -> None:
+        """Show a notice."""
+        self._notice([words], "said")
+
+    def complain(self, sentences: Sequence[str]) -> None:
+        """Show faults, with the sentences that the commands print."""
+        self._notice(sentences, "fault")
+
+    def key(self, key: str, does: str, call: Callable[[], Any]) -> None:
+        """Have a key do something where nobody is typing; "?" lists what the keys do.
+
+        `key` is as a browser names it: ``"a"``, ``"ArrowRight"``, ``"Shift+ArrowRight"``,
+        ``"Control+z"``.
+        """
+        self.keys[key] = (does, call)
+
+    async def pressed(self, key: str) -> None:
+        """Do what a key does."""
+        if key in self.keys:
+            done = self.keys[key][1]()
+            if isawaitable(done):
+                await done
+
+    def _notice(self, sentences: Sequence[str], kind: str) -> None:
+        assert self._notices is not None
+        self._notices.clear()
+        with self._notices:
+            for words in sentences:
+                Text("p", words, kind)
+
+    # Used by the shell --------------------------------------------------------------------------
+
+    def attach(self, notices: ui.element) -> None:
+        """Take the place where notices appear, and begin to watch the files."""
+        self._notices = notices
+        if self.session is not None and not self.session.place.is_file():
+            ui.timer(WATCH_S, self._watch)
+
+    async def _watch(self) -> None:
+        seen = await asyncio.to_thread(edit.digest_of, self.opened.folder)
+        if self._look is not None and seen != self._look.seen:
+            await self.renew()
+            self.say("The session was changed elsewhere; this is how it is now.")

@@ -1,0 +1,41 @@
+"""``lobmeter open``."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from tracker.cli.screen import console, say
+
+
+def open_page(
+    session: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            metavar="[SESSION]...", help="Folders of sessions, or video files without one."
+        ),
+    ] = None,
+    browser: Annotated[
+        bool, typer.Option("--browser/--no-browser", help="Open the page in a browser.")
+    ] = True,
+    port: Annotated[
+        int, typer.Option(metavar="NUMBER", min=0, max=65535, help="0: any free one.")
+    ] = 0,
+) -> None:
+    """Open the page: drop clips, mark the field, watch the shots, read the answer.
+
+    It runs on this machine alone and asks nothing of the network; the link holds a secret. All that
+    it changes is in the same files that the other commands read. Ctrl+C ends it.
+    """
+    from tracker.app.server import serve
+    from tracker.app.workspace import Workspace
+    from tracker.workflow.look import refuse_missing
+
+    places = session or []
+    refuse_missing(places)
+    screen = console()
+
+    def announce(link: str) -> None:
+        say(screen, ["The page is open at", f"  {link}", "Ctrl+C ends it."])
+
+    serve(Workspace(places), announce, browser, port)

@@ -1,0 +1,114 @@
+"""A session as its files are at one moment, for a page that shows it."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from calibration.errors import InputError, InputErrors
+from tracker.records import Shot
+from tracker.results import folder_of, read_provenance, read_shots
+from tracker.results.digests import sha256_of
+from tracker.session import REVIEW_FILE, SESSION_FILE, Decision, Session, bare_session, read_review
+from tracker.session import read_session as read
+from tracker.workflow.decisions import matched
+from tracker.workflow.edit import NOTHING_TO_UNDO, Undoable, digest_of, undoable
+
+
+@dataclass(frozen=True)
+class Look:
+    """What the files of a session hold.
+
+    Attributes
+    ----------
+    place : Path
+        The session's folder, or a video file without one.
+    seen : str
+        Digest of the files that a person writes; every edit is given it.
+    session : Session or None
+        None where ``session.toml`` has faults.
+    faults : tuple of str
+        Sentences, as the commands print them.
+    shots : tuple of (Shot, Decision or None)
+        Rows of the results with a person's decisions.
+    measured : bool
+        Whether there are results.
+    outdated : bool
+        Whether ``session.toml`` or ``review.toml`` was changed after the results were made.
+    undoable : Undoable
+    """
+
+    place: Path
+    seen: str
+    session: Session | None
+    faults: tuple[str, ...] = ()
+    shots: tuple[tuple[Shot, Decision | None], ...] = ()
+    measured: bool = False
+    outdated: bool = False
+    undoable: Undoable = NOTHING_TO_UNDO
+
+    @property
+    def results(self) -> Path:
+        """The folder of the results."""
+        return results_of(self.place)
+
+
+def look_at(place: Path) -> Look:
+    """Read the files of a session; faults are part of what is returned."""
+    bare = place.is_file()
+    seen = "" if bare else digest_of(place)
+    changes = NOTHING_TO_UNDO if bare else undoable(place)
+    try:
+        session = bare_session(place) if bare else read(place, filmed=False)
+        decisions = () if bare else read_review(session)
+        shots = _shots(place)
+    except InputError as error:
+        return Look(place, seen, None, tuple(error.sentences()), undoable=changes)
+    if shots is None:
+        return Look(place, seen, session, undoable=changes)
+    about = matched(shots, decisions)
+    rows = tuple((shot, about.get(index)) for index, shot in enumerate(shots))
+    return Look(place, seen, session, (), rows, True, _outdated(place), changes)
+
+
+def refuse_missing(places: Iterable[Path]) -> None:
+    """Raise for what is neither a session's folder nor a file; faults inside are for the page.
+
+    Raises
+    ------
+    InputErrors
+        With every such place.
+    """
+    faults = []
+    for place in places:
+        if not place.exists():
+            faults.append(InputError("there is no such file or folder", where=str(place)))
+        elif place.is_dir() and not (place / SESSION_FILE).is_file():
+            remedy = f"point at another folder, or begin one: lobmeter new {place} CLIP"
+            faults.append(InputError(f"holds no {SESSION_FILE}", where=str(place), remedy=remedy))
+    if faults:
+        raise InputErrors(faults)
+
+
+def results_of(place: Path) -> Path:
+    """Return the results folder of a session's folder or of a bare video file."""
+    if place.is_file():
+        return folder_of(place.parent, place.stem)
+    return folder_of(place)
+
+
+def _shots(place: Path) -> list[Shot] | None:
+    try:
+        return read_shots(results_of(place) / "shots.csv")
+    except FileNotFoundError:
+        return None
+
+
+def _outdated(place: Path) -> bool:
+    if place.is_file():
+        return False
+    made_from = read_provenance(results_of(place) / "shots.json").inputs
+    for name in (SESSION_FILE, REVIEW_FILE):
+        path = place / name
+        if made_from.get(name, "") != (sha256_of(path) if path.is_file() else ""):
+            return True
+    return False
