@@ -8,13 +8,13 @@ import pytest
 from tests.tracker.fitting_case import calibrated, circumstances, drawn
 from tracker.fitting import FIGURES, Figures, figures_of
 from tracker.fitting.parameters import PARAMETERS
+from tracker.measurement.expectations import Expectations
 from tracker.measurement.fitted_shot import TracedFlight
 from tracker.measurement.verdict import (
     AIM_U,
     FAR_OUT,
     TORN,
     WIDEST_AIM_DEG,
-    Expectations,
     doubts,
     off_aim,
     own_path,

@@ -128,3 +128,13 @@ def test_footage_is_shown_as_another_reader_shows_it(name):
     assert ours.shape == expected.shape
     # The two convert colours differently (by far for high dynamic range), hence a correlation.
     assert np.corrcoef(ours.ravel(), expected.ravel())[0, 1] > 0.95
+
+
+@pytest.mark.parametrize("span", [(0, 5), (17, 31), (44, 59), (30, 30)])
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_a_run_of_frames_comes_with_the_first_one_only(layout, span, tmp_path):
+    name, style = LAYOUTS[layout]
+    facts = inspect(write(tmp_path / name, range(60), fps=30, **style))
+    seen = [(frame.index, number_of(frame.luma)) for frame in frames(facts, span=span)]
+    first, last = span
+    assert seen == [(index, index) for index in sorted({0, *range(first, last + 1)})]

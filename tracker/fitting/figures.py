@@ -43,6 +43,11 @@ class Figures:
         """Return one figure by its name."""
         return float(self.values[FIGURES.index(name)])
 
+    def slope(self, name: str) -> Array:
+        """Return the derivative of one figure by the parameters, shape (P,)."""
+        slope: Array = self.jacobian[FIGURES.index(name)]
+        return slope
+
     def u(self, covariance: Array) -> dict[str, float]:
         """Return every figure's standard uncertainty from the parameters' covariance (P, P)."""
         variance = np.einsum("fi,ij,fj->f", self.jacobian, covariance, self.jacobian)

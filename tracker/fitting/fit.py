@@ -18,8 +18,9 @@ from tracker.flight.trajectory import Trajectory
 
 Array = NDArray[np.float64]
 
-LEAST_POSITIONS = 3
-"""Fewest positions of a fit: six numbers for the six of a launch in a known place."""
+LEAST_POSITIONS, LEAST_PICKED = 3, 2
+"""Fewest positions of a fit: six numbers for the six of a launch in a known place. A person's
+picks are no chance finds: with the priors, four numbers fix a release time and a velocity."""
 
 ROUNDS = 5
 """Reweightings at most. Common practice, no source: two to three suffice nearly always."""
@@ -152,7 +153,8 @@ def fit_given_gusts(
     NotDetermined
         When the track does not fix a flight.
     """
-    if len(observed.track.times_s) < LEAST_POSITIONS:
+    least = LEAST_POSITIONS if observed.given is None else LEAST_PICKED
+    if len(observed.track.times_s) < least:
         raise NotDetermined("fewer than three positions do not fix a flight")
     flight = FlightResiduals(circumstances, observed)
     state = start
@@ -172,7 +174,7 @@ def fit_given_gusts(
         weighting = fresh
         if steady and result.settled and (near or round_ > 0):
             break
-    if np.sum(weighting.used) < LEAST_POSITIONS:
+    if np.sum(weighting.used) < least:
         raise NotDetermined("fewer than three positions agree with one flight")
     return _fitted(flight, result, weighting)
 

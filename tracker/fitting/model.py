@@ -75,7 +75,7 @@ def predict(circumstances: Circumstances, parameters: Array, instants: Instants)
     trajectory = flight_of(circumstances, parameters, duration, step, with_sensitivities=True)
     pixels, jacobian = look(camera, trajectory, parameters, instants)
     # The camera differentiates by a further small turn, not by more of the turn it has made.
-    turned = _by_turn(parameters[CAMERA_AT : CAMERA_AT + 3])
+    turned = by_turn(parameters[CAMERA_AT : CAMERA_AT + 3])
     turns = slice(CAMERA_AT, CAMERA_AT + 3)
     jacobian[:, :, turns] = jacobian[:, :, turns] @ turned
     return Prediction(pixels, jacobian, trajectory)
@@ -134,7 +134,7 @@ def flight_of(
     )
 
 
-def _by_turn(turn: Array) -> Array:
+def by_turn(turn: Array) -> Array:
     """Return how a small turn grows out of a change of a rotation vector, shape (3, 3).
 
     The left Jacobian of the rotations (J. Stuelpnagel, SIAM Review 6, 422, 1964), to the third

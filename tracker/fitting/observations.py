@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tracker.fitting.ends import GivenEnds
 from tracker.records import Track
 
 Array = NDArray[np.float64]
@@ -42,11 +43,14 @@ class Observations:
     landed_s : tuple of float or None
         Time of the first bounce and its standard uncertainty, s: the ball's lowest point is on
         the ground then.
+    given : GivenEnds or None
+        What a person states of release and landing.
     """
 
     track: Track
     row_share: Array
     landed_s: tuple[float, float] | None = None
+    given: GivenEnds | None = None
 
     @property
     def instants(self) -> Instants:
@@ -69,4 +73,4 @@ class Observations:
             track.lean[rows],
             None if track.snr is None else track.snr[rows],
         )
-        return Observations(chosen, self.row_share[rows], self.landed_s)
+        return Observations(chosen, self.row_share[rows], self.landed_s, self.given)

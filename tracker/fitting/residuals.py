@@ -1,9 +1,10 @@
-"""Whitened residuals of one flight: its positions, its bounce and every prior."""
+"""Whitened residuals of one flight: its positions, its bounce, what is given, every prior."""
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracker.fitting.circumstances import GROUND_U_M, Circumstances
+from tracker.fitting.end_rows import given_rows
 from tracker.fitting.model import Prediction, predict
 from tracker.fitting.normal_equations import information_root
 from tracker.fitting.observations import Observations
@@ -54,7 +55,8 @@ class FlightResiduals:
     def count(self) -> int:
         """Number of residuals."""
         bounces = int(self.observed.landed_s is not None)
-        return 2 * len(self.roots) + len(self.prior_root) + bounces
+        given = 0 if self.observed.given is None else self.observed.given.count
+        return 2 * len(self.roots) + len(self.prior_root) + bounces + given
 
     def predict(self, at: Array) -> Prediction:
         """Return what parameters, shape (P,), predict."""
@@ -98,14 +100,18 @@ class FlightResiduals:
             )
             residuals.append(bounce)
             slopes.append(by_bounce)
+        if self.observed.given is not None:
+            stated, by_stated = given_rows(self.circumstances, at, self.observed.given)
+            residuals.append(stated)
+            slopes.append(by_stated)
         return np.concatenate(residuals), np.concatenate(slopes)
 
     def data_information(self, whitened_jacobian: Array, correlation_factor: float) -> Array:
-        """Return the information of positions and bounce, shape (P, P)."""
+        """Return the information of positions, bounce and what is given, shape (P, P)."""
         places = 2 * len(self.roots)
         seen = whitened_jacobian[:places]
-        bounce = whitened_jacobian[places + len(self.prior_root) :]
-        information: Array = seen.T @ seen / correlation_factor + bounce.T @ bounce
+        ends = whitened_jacobian[places + len(self.prior_root) :]
+        information: Array = seen.T @ seen / correlation_factor + ends.T @ ends
         return information
 
     def _plausible(self, at: Array) -> bool:

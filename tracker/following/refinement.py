@@ -80,7 +80,7 @@ def _step(
     `held` multiplies the prior standard uncertainties of drag and lift.
     """
     assert hypothesis.chosen is not None
-    residual, slope = _residuals(context, pool, hypothesis, hypothesis.chosen)
+    residual, slope = residuals(context, pool, hypothesis, hypothesis.chosen)
     scale = max(1.0, gate_px / 6.0)
     distance = np.sqrt(np.sum(residual**2, axis=1))
     weight = cauchy_weights(distance, scale) / scale**2
@@ -99,10 +99,10 @@ def _step(
     return Hypothesis(release, launch, until_ground(context, launch))
 
 
-def _residuals(
+def residuals(
     context: SearchContext, pool: Pool, hypothesis: Hypothesis, chosen: NDArray[np.int64]
 ) -> tuple[Array, Array]:
-    """Return the chosen candidates' residuals, (N, 2), and slopes by the seven parameters."""
+    """Return residuals (N, 2) and slopes (N, 2, 7) of chosen candidates by what is refined."""
     times = pool.frame_times_s[pool.owner[chosen]] - hypothesis.release_s
     states, by_launch = hypothesis.trajectory.positions_with_sensitivities(times)
     pixels, by_point, _ = context.camera.project_with_jacobians(states[:, :3])

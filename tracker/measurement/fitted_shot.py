@@ -4,6 +4,8 @@ from dataclasses import dataclass, field, replace
 
 from tracker.fitting import Circumstances, FittedFlight, Observations
 from tracker.measurement.bounce import Bounce
+from tracker.measurement.context import ClipContext
+from tracker.measurement.expectations import Expectations
 from tracker.records import MeasuredShot, Quality, Reason
 
 Fit = tuple[Circumstances, FittedFlight]
@@ -30,17 +32,37 @@ class TracedFlight:
 
 
 @dataclass(frozen=True)
+class Basis:
+    """From what a row was made, so that it can be made again with more that is known.
+
+    Attributes
+    ----------
+    context : ClipContext
+        With the priors that the flight was fitted with.
+    traced : TracedFlight
+    expectations : Expectations
+    """
+
+    context: ClipContext
+    traced: TracedFlight
+    expectations: Expectations
+
+
+@dataclass(frozen=True)
 class FittedShot(MeasuredShot):
     """A measured shot with the fit that it was made from.
 
     Attributes
     ----------
+    basis : Basis or None
+        None for a row without figures.
     fit : tuple of Circumstances and FittedFlight, or None
         None for a rejected row, and where the camera is not calibrated: every shot then has a
         camera of its own, and shots cannot be pooled.
     """
 
     fit: Fit | None = field(default=None, repr=False, compare=False)
+    basis: Basis | None = field(default=None, repr=False, compare=False)
 
 
 def numbered(measured: FittedShot, number: int) -> FittedShot:

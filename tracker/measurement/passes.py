@@ -100,6 +100,8 @@ class FramePass:
         Measures the changes between all frames, to check the file's times.
     wanted : callable, optional
         Tells by its true time whether a frame is searched for candidates.
+    span : tuple of int or None
+        First and last index of the only frames that are read.
     moves : bool
         Afterwards: whether the camera moved.
     notes : list of str
@@ -113,6 +115,7 @@ class FramePass:
     every: int = 1
     meter: ChangeMeter | None = None
     wanted: Callable[[float], bool] | None = None
+    span: tuple[int, int] | None = None
     moves: bool = False
     notes: list[str] = field(default_factory=list)
 
@@ -121,7 +124,7 @@ class FramePass:
         facts, timing = self.facts, self.timing
         finder = CandidateFinder(self.settings)
         steadier = Steadier(self.camera, self.every * frame_interval_s(facts))
-        for frame in frames(facts, on_note=self.notes.append):
+        for frame in frames(facts, on_note=self.notes.append, span=self.span):
             if self.meter is not None:
                 self.meter.see(frame)
             if observers.progress is not None and frame.index % PROGRESS_EVERY == 0:

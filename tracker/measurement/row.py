@@ -12,11 +12,10 @@ from tracker.fitting.untaped import UntapedCircumstances
 from tracker.flight.events import apex
 from tracker.following import consistency
 from tracker.measurement.context import ClipContext
-from tracker.measurement.fitted_shot import FittedShot, TracedFlight
+from tracker.measurement.expectations import USUAL_EXPECTATIONS, Expectations
+from tracker.measurement.fitted_shot import Basis, FittedShot, TracedFlight
 from tracker.measurement.verdict import (
     NEARLY_ALL,
-    USUAL_EXPECTATIONS,
-    Expectations,
     doubts,
     not_a_ball,
     off_aim,
@@ -93,6 +92,7 @@ def describe(
         agreement,
         flight_model(known, fitted),
         None if isinstance(known, UntapedCircumstances) else (known, fitted),
+        Basis(context, traced, expectations),
     )
 
 

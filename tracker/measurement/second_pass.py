@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from tracker.detection import SearchSettings
-from tracker.measurement.context import frame_interval_s
+from tracker.measurement.context import ClipContext, frame_interval_s
 from tracker.measurement.passes import FramePass, Observers, Timing
 from tracker.records import Candidates, Cutouts
 from tracker.video import ClipFacts
@@ -59,18 +59,51 @@ def candidates_in(
     settings : SearchSettings
     observers : Observers
     """
-    lead = (2 * settings.lag + LEARNING_FRAMES) * frame_interval_s(facts)
+    loop = FramePass(facts, camera, settings, timing)
+    return _gathered(windows, loop, observers)
+
+
+def candidates_of_part(
+    window: Window, context: ClipContext, camera: Camera, observers: Observers
+) -> list[Candidates]:
+    """Read only the part of a clip that holds a window, and return the candidates in it.
+
+    Parameters
+    ----------
+    window : Window
+    context : ClipContext
+    camera : Camera
+        As of `candidates_in`.
+    observers : Observers
+    """
+    facts, timing = context.facts, Timing.of_file(context.facts)
+    begin_s = window.begin_s - _lead_s(facts, context.settings)
+    first, after = np.searchsorted(timing.times_s, [begin_s, window.end_s])
+    span = (int(first), min(int(after), facts.frame_count - 1))
+    loop = FramePass(facts, camera, context.settings, timing, span=span)
+    return _gathered([window], loop, observers)[0]
+
+
+def _gathered(
+    windows: Sequence[Window], loop: FramePass, observers: Observers
+) -> list[list[Candidates]]:
+    lead_s = _lead_s(loop.facts, loop.settings)
 
     def wanted(time_s: float) -> bool:
-        return any(each.begin_s - lead <= time_s <= each.end_s for each in windows)
+        return any(each.begin_s - lead_s <= time_s <= each.end_s for each in windows)
 
-    loop = FramePass(facts, camera, settings, timing, wanted=wanted)
+    loop.wanted = wanted
     gathered: list[list[Candidates]] = [[] for _ in windows]
     for candidates in loop.candidates(observers.progress_only):
         for window, kept in zip(windows, gathered, strict=True):
-            if window.begin_s - lead <= candidates.time_s <= window.end_s:
+            if window.begin_s - lead_s <= candidates.time_s <= window.end_s:
                 kept.append(part(candidates, window.near(candidates)))
     return gathered
+
+
+def _lead_s(facts: ClipFacts, settings: SearchSettings) -> float:
+    """Return how long before a window the finder begins to learn."""
+    return (2 * settings.lag + LEARNING_FRAMES) * frame_interval_s(facts)
 
 
 def reach_px(facts: ClipFacts) -> float:

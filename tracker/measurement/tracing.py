@@ -12,11 +12,11 @@ from tracker.fitting.gravity import gravity_doubt
 from tracker.following import Hypothesis, follow
 from tracker.measurement.bounce import find_bounce
 from tracker.measurement.context import ClipContext
+from tracker.measurement.expectations import USUAL_EXPECTATIONS, Expectations
 from tracker.measurement.fitted_shot import FittedShot, TracedFlight
 from tracker.measurement.row import describe
 from tracker.measurement.selection import SURE_SUPPORT
 from tracker.measurement.sighting import Course, course_of, sighted
-from tracker.measurement.verdict import USUAL_EXPECTATIONS, Expectations
 from tracker.records import (
     Candidates,
     Quality,

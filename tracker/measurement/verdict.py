@@ -1,13 +1,13 @@
 """What speaks against a fitted flight: whether it is a ball's, and what of it is doubtful."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TypeGuard
 
 import numpy as np
 
 from calibration.adjustment.robust import sigma_of_radii
 from tracker.fitting import Circumstances, Figures
+from tracker.measurement.expectations import Expectations
 from tracker.measurement.fitted_shot import TracedFlight
 from tracker.records import Consistency, Quality, Reason, ReasonCode
 
@@ -37,32 +37,6 @@ From drawn people and birds."""
 
 LEAST_FRAMES, LEAST_SHARE = 10, 0.4
 """Frames, and share of the frames crossed, below which a row is doubted."""
-
-MOST_SPEED_U = 0.03
-"""Relative standard uncertainty of the exit speed above which a row is doubted."""
-
-
-@dataclass(frozen=True)
-class Expectations:
-    """What the kind of start lets a verdict expect.
-
-    Attributes
-    ----------
-    aimed : bool
-        Whether a shot is fired down the firing line.
-    most_speed_u : float or None
-        Relative standard uncertainty of the exit speed above which a row is doubted; None where
-        it is always large.
-    landing_seen : bool or None
-        Whether the landing was seen, where that is known from elsewhere than the fit.
-    """
-
-    aimed: bool = True
-    most_speed_u: float | None = MOST_SPEED_U
-    landing_seen: bool | None = None
-
-
-USUAL_EXPECTATIONS = Expectations()
 
 
 def quality_of(reasons: Sequence[Reason]) -> Quality:

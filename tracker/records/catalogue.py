@@ -155,6 +155,20 @@ _DECISIONS = {
     ReasonCode.REJECTED_BY_HAND: Entry(
         "rejected by hand", "a decision in review.toml rejects it", rejects=True
     ),
+    ReasonCode.ADDED_BY_HAND: Entry(
+        "added by hand", "a person added it in review.toml by places of the ball", NO_FIGURE
+    ),
+    ReasonCode.LANDING_BY_HAND: Entry(
+        "landing by hand", "a person gave its landing in review.toml", NO_FIGURE
+    ),
+    ReasonCode.RELEASE_BY_HAND: Entry(
+        "release by hand", "a person gave its release in review.toml", NO_FIGURE
+    ),
+    ReasonCode.HAND_DISAGREES: Entry(
+        "film and hand disagree",
+        "what a person gave lies {off_u:.1f} standard uncertainties from what the film shows: one "
+        "of the two is wrong",
+    ),
 }
 
 _REJECTED_ROWS = {

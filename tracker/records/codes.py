@@ -66,6 +66,10 @@ class ReasonCode(StrEnum):
 
     ACCEPTED_BY_HAND = "accepted_by_hand"
     REJECTED_BY_HAND = "rejected_by_hand"
+    ADDED_BY_HAND = "added_by_hand"
+    LANDING_BY_HAND = "landing_by_hand"
+    RELEASE_BY_HAND = "release_by_hand"
+    HAND_DISAGREES = "hand_disagrees"
 
     NOT_MEASURED = "not_measured"
     NOT_A_BALL = "not_a_ball"

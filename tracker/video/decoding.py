@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from itertools import chain, dropwhile, islice, takewhile
 
 import numpy as np
 from av.container import InputContainer
@@ -13,6 +14,13 @@ from numpy.typing import NDArray
 
 from calibration.errors import InputError
 from tracker.video.facts import ClipFacts
+from tracker.video.listing import open_clip
+
+Span = tuple[int, int]
+"""First and last index of a run of frames."""
+
+KEYS_TRIED = 3
+"""Key frames before a run that are tried: the index of some files leads astray."""
 
 _READ_ERRORS = 20
 """Failures to read in a row that end a clip (common practice, no source)."""
@@ -116,6 +124,35 @@ def indexed(
             )
         last = index
         yield index, frame, damage.came(index, bool(frame.is_corrupt))
+
+
+def within(facts: ClipFacts, span: Span) -> Iterator[tuple[int, VideoFrame, bool]]:
+    """Yield a clip's first frame and a run of frames, read from the nearest key frame on."""
+    first, last = max(span[0], 1), span[1]
+    with open_clip(facts.path) as container:
+        stream = film(container, facts)
+        yield from islice(indexed(container, stream, Damage(facts)), 1)
+        keys = np.flatnonzero(facts.listing.keys[: first + 1])[::-1][:KEYS_TRIED]
+        for key in () if facts.listing.by_order else keys:
+            try:
+                container.seek(int(facts.listing.ticks[key]), stream=stream, backward=True)
+            except FFmpegError:
+                continue
+            run = indexed(container, stream, Damage(facts))
+            begun = next(run, None)
+            # The file's index may lead past the frame that was asked for.
+            if begun is not None and begun[0] <= first:
+                yield from _cut(chain([begun], run), first, last)
+                return
+    with open_clip(facts.path) as container:
+        stream = film(container, facts)
+        yield from _cut(indexed(container, stream, Damage(facts)), first, last)
+
+
+def _cut(
+    run: Iterable[tuple[int, VideoFrame, bool]], first: int, last: int
+) -> Iterator[tuple[int, VideoFrame, bool]]:
+    return takewhile(lambda one: one[0] <= last, dropwhile(lambda one: one[0] < first, run))
 
 
 def decoded(container: InputContainer, stream: VideoStream, damage: Damage) -> Iterator[VideoFrame]:

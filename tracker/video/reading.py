@@ -4,8 +4,10 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from av.video.frame import VideoFrame
+
 from calibration.errors import InputError
-from tracker.video.decoding import Damage, decoded, film, indexed
+from tracker.video.decoding import Damage, Span, decoded, film, indexed, within
 from tracker.video.facts import ClipFacts
 from tracker.video.listing import open_clip
 from tracker.video.pixels import Image, blueness, colour, luma
@@ -40,7 +42,12 @@ class Frame:
     suspect: bool
 
 
-def frames(facts: ClipFacts, *, on_note: Callable[[str], None] | None = None) -> Iterator[Frame]:
+def frames(
+    facts: ClipFacts,
+    *,
+    on_note: Callable[[str], None] | None = None,
+    span: Span | None = None,
+) -> Iterator[Frame]:
     """Decode a clip once, from its first frame to its last.
 
     Parameters
@@ -48,7 +55,10 @@ def frames(facts: ClipFacts, *, on_note: Callable[[str], None] | None = None) ->
     facts : ClipFacts
         From `inspect`.
     on_note : callable, optional
-        Called once at the end with a sentence for each kind of loss.
+        Called once at the end with a sentence for each kind of loss, where all were read.
+    span : tuple of int, optional
+        First and last index of the only frames that are wanted; the clip's first frame, which
+        shows where the camera stood, comes all the same.
 
     Yields
     ------
@@ -63,22 +73,28 @@ def frames(facts: ClipFacts, *, on_note: Callable[[str], None] | None = None) ->
     """
     damage = Damage(facts)
     true_times = facts.times_s
-    with open_clip(facts.path) as container:
-        stream = film(container, facts)
-        for index, frame, suspect in indexed(container, stream, damage):
-            yield Frame(
-                index=index,
-                time_s=float(true_times[index]),
-                file_time_s=float(facts.file_times_s[index]),
-                luma=luma(frame, facts.rotation_deg, facts.size_px),
-                blueness=blueness(frame, facts.rotation_deg, facts.size_px),
-                suspect=suspect,
-            )
+    read = _all(facts, damage) if span is None else within(facts, span)
+    for index, frame, suspect in read:
+        yield Frame(
+            index=index,
+            time_s=float(true_times[index]),
+            file_time_s=float(facts.file_times_s[index]),
+            luma=luma(frame, facts.rotation_deg, facts.size_px),
+            blueness=blueness(frame, facts.rotation_deg, facts.size_px),
+            suspect=suspect,
+        )
+    if span is not None:
+        return
     if not damage.seen.any():
         raise InputError("not one frame of the video can be decoded", where=str(facts.path))
     if on_note is not None:
         for sentence in damage.sentences():
             on_note(sentence)
+
+
+def _all(facts: ClipFacts, damage: Damage) -> Iterator[tuple[int, VideoFrame, bool]]:
+    with open_clip(facts.path) as container:
+        yield from indexed(container, film(container, facts), damage)
 
 
 def colour_frames(facts: ClipFacts) -> Iterator[tuple[int, Image]]:

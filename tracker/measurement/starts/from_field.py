@@ -11,13 +11,13 @@ from tracker.fitting.parameters import LAUNCH_AT, RELEASE_AT
 from tracker.flight.integration import fly
 from tracker.following import Hypothesis
 from tracker.measurement.context import ClipContext
+from tracker.measurement.expectations import Expectations
 from tracker.measurement.fitted_shot import FittedShot, TracedFlight
 from tracker.measurement.flight import Flight, first_of_run
 from tracker.measurement.starts.field import Field, begun_at
 from tracker.measurement.starts.first_sight import Entry, FirstSight, first_sight
 from tracker.measurement.starts.throw_rules import hardly_seen, no_throw
 from tracker.measurement.tracing import measure_hypothesis, reported, trace
-from tracker.measurement.verdict import Expectations
 from tracker.records import Candidates, Quality, Reason, ReasonCode, Rejection
 
 Array = NDArray[np.float64]

@@ -15,6 +15,7 @@ from tracker.fitting.parameters import POSITION_AT
 from tracker.fitting.untaped import UntapedCircumstances, UntapedFit, first_launch, fit_untaped
 from tracker.following.arcs import Arc
 from tracker.measurement.context import ClipContext
+from tracker.measurement.expectations import Expectations
 from tracker.measurement.fitted_shot import FittedShot, TracedFlight
 from tracker.measurement.flight import Beginning, Flight, StartPrior, first_track, loosened
 from tracker.measurement.row import describe
@@ -29,7 +30,6 @@ from tracker.measurement.sighting import (
 from tracker.measurement.starts.scale_reasons import end_reasons, scale_reasons
 from tracker.measurement.starts.throw_rules import hardly_seen
 from tracker.measurement.throws import Throw, bounce_between
-from tracker.measurement.verdict import Expectations
 from tracker.records import Candidates, Reason, ReasonCode, Rejection
 
 Array = NDArray[np.float64]
