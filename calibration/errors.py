@@ -83,6 +83,33 @@ class InputError(Exception):
         return "\n".join(self.sentences())
 
 
+class Contradiction(InputError):
+    """Observations contradict each other, and a likely mistake explains it.
+
+    Parameters
+    ----------
+    what, where, remedy
+        As in `InputError`.
+    names : tuple of str
+        The markers that it concerns; "camera position", "field of view" or "lens" for those.
+    """
+
+    def __init__(
+        self,
+        what: str,
+        *,
+        where: str | Place = "",
+        remedy: str = "",
+        names: tuple[str, ...] = (),
+    ) -> None:
+        super().__init__(what, where=where, remedy=remedy)
+        self.names = names
+
+    def at(self, where: str | Place) -> Self:
+        """Return the same error with another place."""
+        return type(self)(self.what, where=where, remedy=self.remedy, names=self.names)
+
+
 class Undetermined(InputError):
     """What was measured is right and too little to determine what is asked."""
 

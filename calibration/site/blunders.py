@@ -1,8 +1,7 @@
 """Blunders: data snooping first, then an adjustment under each likely mistake."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from itertools import combinations
 
 import numpy as np
 
@@ -13,10 +12,11 @@ from calibration.adjustment import (
     smallest_findable,
     w_values,
 )
-from calibration.errors import InputError
+from calibration.errors import Contradiction, InputError
 from calibration.markers import Marker
+from calibration.site.mistakes import MOST_MARKERS_TO_SWAP, Mistake, likely_mistakes
 from calibration.site.observations import Observations
-from calibration.site.stand import Site, is_line
+from calibration.site.stand import Site
 
 ALARM = 0.001
 """Level of the chi-square test of the whole: 0.1 %, Baarda's customary level."""
@@ -24,15 +24,8 @@ ALARM = 0.001
 CLEAR = 9.0
 """Difference of chi-square by which one explanation is clear of the next: three sigma, squared."""
 
-MOST_MARKERS_TO_SWAP = 10
-"""Markers up to which every one is left out in turn and every pair swapped: 55 adjustments, a
-second of processor time."""
-
 MOST_TO_LEAVE_OUT = 6
 """Of more markers, those left out in turn: the ones without which chi-square would fall most."""
-
-METRES_PER_FOOT = 0.3048
-"""Exact (International Yard and Pound Agreement, 1959)."""
 
 BLUNT = 30.0
 """Factor of the pixels' uncertainties under which markers that fit no camera are ranked."""
@@ -63,20 +56,6 @@ class Suspect:
     name: str
     w: float
     text: str
-
-
-@dataclass(frozen=True)
-class _Mistake:
-    """One likely mistake: what it concerns and the site without it.
-
-    `keeps_all` says that all observations stay, `leaves_out` names a marker that does not.
-    """
-
-    names: tuple[str, ...]
-    text: str
-    site: Site
-    keeps_all: bool = False
-    leaves_out: str = ""
 
 
 @dataclass(frozen=True)
@@ -144,15 +123,17 @@ def explained(site: Site, refit: Refit) -> tuple[InputError | None, Findings]:
         return None, Findings()
     if not clear:
         remedy = "look at these, and pick one more marker"
-        return InputError(_unclear(found), remedy=remedy), Findings(competing=_unclear(found))
+        doubted = tuple(dict.fromkeys(name for mistake in found for name in mistake.names))
+        error = Contradiction(_unclear(found), remedy=remedy, names=doubted)
+        return error, Findings(competing=_unclear(found))
     best = found[0]
     named = tuple(Suspect(name, float("nan"), best.text) for name in best.names)
     note = f"{best.text}; without that everything agrees"
-    error = InputError(best.text, remedy="correct it or leave it out")
+    error = Contradiction(best.text, remedy="correct it or leave it out", names=best.names)
     return error, Findings(named, (note,), left_out=best.leaves_out)
 
 
-def _unclear(mistakes: list[_Mistake]) -> str:
+def _unclear(mistakes: list[Mistake]) -> str:
     texts = "; or ".join(mistake.text for mistake in mistakes)
     return f"something is wrong, and the markers do not show what: {texts}"
 
@@ -183,10 +164,10 @@ def _doubtful_of_none(site: Site, refit: Refit) -> tuple[Marker, ...]:
 
 def _explanations(
     site: Site, doubtful: tuple[Marker, ...], refit: Refit, chi_square: float
-) -> tuple[list[_Mistake], bool]:
+) -> tuple[list[Mistake], bool]:
     """Return the mistakes that make everything agree, best first, and whether one is clear."""
     tried = []
-    for mistake in _mistakes(site, doubtful):
+    for mistake in likely_mistakes(site, doubtful):
         fit = refit(mistake.site)
         if fit is not None and fit.degrees_of_freedom > 0:
             tried.append((fit.chi_square, fit.p_value, mistake))
@@ -201,112 +182,6 @@ def _explanations(
     whole = [mistake for mistake in near if mistake.keeps_all]
     near = whole or near
     return near[:4], len(near) == 1
-
-
-def _mistakes(site: Site, doubtful: tuple[Marker, ...]) -> Iterator[_Mistake]:
-    picked = site.picked
-    for marker in doubtful:
-        left = tuple(other for other in picked if other is not marker)
-        yield _Mistake(
-            (marker.name,),
-            f'marker "{marker.name}" does not agree with the rest: its label, its coordinates '
-            "or its pixel is wrong",
-            replace(site, markers=left),
-            leaves_out=marker.name,
-        )
-        column, row = (0.0, 0.0) if marker.pixel is None else marker.pixel
-        if -0.5 <= row <= site.size_px[0] - 0.5 and -0.5 <= column <= site.size_px[1] - 0.5:
-            turned = replace(marker, pixel=np.array([row, column]))
-            yield _Mistake(
-                (marker.name,),
-                f'column and row of the pixel of marker "{marker.name}" are swapped: '
-                f"[{row:g}, {column:g}] agrees with the rest",
-                replace(site, markers=tuple(turned if m is marker else m for m in picked)),
-                keeps_all=True,
-            )
-    if len(picked) <= MOST_MARKERS_TO_SWAP:
-        for one, other in combinations(picked, 2):
-            swapped = {
-                one.name: replace(one, pixel=other.pixel),
-                other.name: replace(other, pixel=one.pixel),
-            }
-            yield _Mistake(
-                (one.name, other.name),
-                f'markers "{one.name}" and "{other.name}" are swapped',
-                replace(site, markers=tuple(swapped.get(m.name, m) for m in picked)),
-                keeps_all=True,
-            )
-    yield from _mirrored(site)
-    yield from _in_feet(site)
-    if site.position_m is not None:
-        yield _Mistake(
-            ("camera position",),
-            "the camera's taped position does not agree with the markers",
-            replace(site, position_m=None),
-        )
-    if site.field_of_view_deg is not None and site.lens is None:
-        yield _Mistake(
-            ("field of view",),
-            f"the field of view of {site.field_of_view_deg:g}° does not agree with the markers",
-            replace(site, field_of_view_deg=None),
-        )
-    if site.lens is not None:
-        yield _Mistake(
-            ("lens",),
-            "the lens does not agree with the markers: it may be another camera's, or another "
-            "zoom's",
-            replace(site, lens=None, field_of_view_deg=None),
-        )
-
-
-def _in_feet(site: Site) -> Iterator[_Mistake]:
-    """Yield that the markers, or the camera's position, are written in feet."""
-    picked = site.picked
-    if site.position_m is None:
-        return
-    yield _Mistake(
-        tuple(marker.name for marker in picked),
-        "the coordinates of the markers are in feet and the camera's position is in metres: "
-        f"multiply them by {METRES_PER_FOOT:g}",
-        replace(
-            site,
-            markers=tuple(replace(m, ground_m=METRES_PER_FOOT * m.ground_m) for m in picked),
-        ),
-        keeps_all=True,
-    )
-    yield _Mistake(
-        ("camera position",),
-        "the camera's position is in feet and the coordinates of the markers are in metres: "
-        f"multiply it by {METRES_PER_FOOT:g}",
-        replace(site, position_m=METRES_PER_FOOT * site.position_m),
-        keeps_all=True,
-    )
-
-
-def _mirrored(site: Site) -> Iterator[_Mistake]:
-    """Yield the two ways to see a field from its wrong side."""
-    picked = site.picked
-    pixels = [marker.pixel for marker in picked]
-    if is_line(np.array([marker.ground_m for marker in picked])) and len(picked) > 2:
-        order = np.argsort([marker.ground_m[0] for marker in picked])
-        turned = {int(i): pixels[j] for i, j in zip(order, order[::-1], strict=True)}
-        yield _Mistake(
-            tuple(marker.name for marker in picked),
-            "the markers are named from the wrong end of the line",
-            replace(
-                site,
-                markers=tuple(replace(m, pixel=turned[i]) for i, m in enumerate(picked)),
-            ),
-            keeps_all=True,
-        )
-    if site.position_m is not None:
-        yield _Mistake(
-            ("camera position",),
-            f"the camera's across, {site.position_m[1]:g}, has the wrong sign: it is positive to "
-            "the left of the firing line, seen looking downrange",
-            replace(site, position_m=site.position_m * (1.0, -1.0, 1.0)),
-            keeps_all=True,
-        )
 
 
 def largest_w(observations: Observations, w: np.ndarray) -> np.ndarray:

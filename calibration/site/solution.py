@@ -117,12 +117,16 @@ class _Unfit(InputError):
     """No place of the camera explains what was picked."""
 
 
-def solve(site: Site) -> Calibration:
+def solve(site: Site, look_for_mistakes: bool = True) -> Calibration:
     """Turn everything that is known about a camera stand into one camera.
 
     Parameters
     ----------
     site : Site
+    look_for_mistakes : bool
+        Whether observations that do not agree are searched for the mistake that explains it: some
+        fifty further adjustments. Without, the calibration has no suspects and leaves no marker
+        out, for an answer while a marker is being moved.
 
     Returns
     -------
@@ -139,12 +143,14 @@ def solve(site: Site) -> Calibration:
         fit = _best(observations)
         refuse_undetermined(observations, fit)
     except _Unfit as unfit:
+        if not look_for_mistakes:
+            raise
         error, found = explained(site, _refit)
         solved = _without(site, found)
         if solved is None:
             raise (error or unfit) from None
         return solved
-    found = blunders(observations, fit, _refit)
+    found = blunders(observations, fit, _refit) if look_for_mistakes else Findings()
     return _without(site, found) or _calibration(observations, fit, found)
 
 

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from calibration.camera import looking_at
-from calibration.errors import InputError
+from calibration.errors import Contradiction, InputError
 from calibration.lens import Lens
 from calibration.markers import Marker, Plumb
-from calibration.site import Site, solve
+from calibration.site import ALARM, Site, solve
 from tests.calibration.fields import LAYOUTS, field
 
 CAMERA = looking_at((20.0, -34.0, 1.6), (20.0, 0.0, 3.0), 1500.0, (1920, 1080))
@@ -257,6 +257,80 @@ def test_feet_beside_metres_are_named(what):
     except InputError as error:
         said = str(error)
     assert "in feet" in said
+
+
+SLIPS = {
+    "along and across": (lambda g: g[[1, 0, 2]], "along and across of marker"),
+    "the sign of across": (lambda g: g * (1.0, -1.0, 1.0), "has the wrong sign"),
+    "feet": (lambda g: g / 0.3048, "are in feet"),
+}
+
+
+@pytest.mark.parametrize("slip", SLIPS)
+def test_a_slip_in_one_marker_s_coordinates_is_named_with_the_right_ones(slip):
+    write, words = SLIPS[slip]
+    # Four markers along the line and one aside of it, which is written down wrongly.
+    ground = np.array([*LINE[[0, 1, 3, 4]], [18.0, 6.0, 0.0]])
+    site = _changed(_site(ground, position_m=CAMERA.position), 4, ground_m=write(ground[4]))
+    solved = solve(site)
+    assert [suspect.name for suspect in solved.suspects] == ["18 m"]
+    assert words in solved.suspects[0].text
+    assert "[18, 6, 0] agrees with the rest" in solved.suspects[0].text
+    assert solved.left_out == "18 m"
+
+
+def test_a_slip_that_changes_nothing_explains_nothing():
+    # On the line across is zero whatever its sign; at the origin feet are metres.
+    moved = TAPED.markers[0].pixel + np.array([60.0, 0.0])
+    solved = solve(_changed(TAPED, 0, pixel=moved))
+    assert solved.left_out == "0 m"
+    assert "its label, its coordinates or its pixel is wrong" in solved.suspects[0].text
+
+
+@pytest.mark.parametrize("what", ["markers", "position"])
+def test_swapped_axes_are_named(what):
+    if what == "markers":
+        turned = tuple(replace(m, ground_m=m.ground_m[[1, 0, 2]]) for m in TAPED.markers)
+        site, names = replace(TAPED, markers=turned), {m.name for m in turned}
+    else:
+        aside = looking_at((4.0, -34.0, 1.6), (20.0, 0.0, 3.0), 1200.0, (1920, 1080))
+        taped = _site(camera=aside, position_m=aside.position)
+        site = replace(taped, position_m=aside.position[[1, 0, 2]])
+        names = {"camera position"}
+    try:
+        found = solve(site).suspects
+        said, named = found[0].text, {one.name for one in found}
+    except Contradiction as error:
+        said, named = error.what, set(error.names)
+    assert "along and across are swapped" in said
+    assert named == names
+
+
+def _with_ends_swapped(site):
+    first, last = site.markers[0], site.markers[4]
+    ends = replace(first, pixel=last.pixel), replace(last, pixel=first.pixel)
+    return replace(site, markers=(ends[0], *site.markers[1:4], ends[1]))
+
+
+def test_a_contradiction_names_its_markers_also_when_it_is_given_a_place():
+    with pytest.raises(Contradiction) as caught:
+        solve(_with_ends_swapped(_noisy(LAYOUTS[0], 5)))
+    moved = caught.value.at("session.toml")
+    assert moved.names == caught.value.names == ("marker 0", "marker 4")
+    assert moved.where == "session.toml"
+
+
+def test_without_the_search_for_mistakes_nothing_is_left_out_and_nothing_named():
+    site = _noisy(LAYOUTS[0], 5)
+    moved = replace(site.markers[2], pixel=site.markers[2].pixel + np.array([60.0, 0.0]))
+    wrong = replace(site, markers=(*site.markers[:2], moved, *site.markers[3:]))
+    quick = solve(wrong, look_for_mistakes=False)
+    assert (quick.suspects, quick.left_out) == ((), "")
+    assert len(quick.markers) == 5
+    assert quick.p_value < ALARM
+    with pytest.raises(InputError) as caught:
+        solve(_with_ends_swapped(site), look_for_mistakes=False)
+    assert not isinstance(caught.value, Contradiction)
 
 
 def test_two_markers_cannot_check_each_other_and_that_is_said():

@@ -1,7 +1,7 @@
 """Questions on a session: what is possible and so unusual that it is more likely a slip."""
 
 from calibration.site import Calibration
-from calibration.site.blunders import METRES_PER_FOOT
+from calibration.site.mistakes import METRES_PER_FOOT
 from calibration.site.reach import lone_marker
 from tracker.session import SESSION_FILE, ClipEntry, Session
 
