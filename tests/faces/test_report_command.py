@@ -1,6 +1,7 @@
 """``lobmeter report``: from measured sessions to one file, and what it refuses."""
 
 import os
+import shutil
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ from typer.testing import CliRunner
 from tests.tracker.invented_outings import session
 from tracker.cli.program import program
 from tracker.report.document import printing
+from tracker.results.folder import replace_results, written_digests
 
 
 def run(*arguments: object) -> tuple[int, str]:
@@ -34,6 +36,16 @@ def test_the_report_lies_in_the_results_and_names_the_better_setup(evening: Path
     assert (evening / "results" / "shots.csv").read_bytes() == before
     names = {path.name for path in (evening / "results").iterdir()}
     assert names == {"shots.csv", "report.html"}
+
+
+def test_a_report_does_not_outlive_its_results(evening: Path, tmp_path: Path) -> None:
+    """It is listed with what the run wrote, which the next run removes."""
+    folder = Path(shutil.copytree(evening, tmp_path / "evening"))
+    replace_results(folder / "results", {"shots.csv": (folder / "results/shots.csv").read_bytes()})
+    assert run(folder)[0] == 0
+    assert "report.html" in written_digests(folder / "results")
+    assert run(folder, "--to", tmp_path / "kept.html")[0] == 0
+    assert "kept.html" not in written_digests(folder / "results")
 
 
 def test_the_same_results_make_the_same_report(evening: Path, tmp_path: Path) -> None:

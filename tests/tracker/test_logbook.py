@@ -57,8 +57,8 @@ def test_a_session_comes_back_as_it_went_in(url):
     )
     rejected = replace(
         entry.shots[1], quality=Quality.REJECTED, carry_m=None, carry_u_m=None,
-        landing_seen=False, reasons=(Reason(ReasonCode.FEW_FRAMES, {"seen": 4.0, "needed": 5.5}),
-                                     Reason(ReasonCode.OFF_AIM, {})),
+        landing_seen=False, reasons=(Reason(ReasonCode.FEW_FRAMES, {"frames": 4.0, "of": 5.5}),
+                                     Reason(ReasonCode.REJECTED_BY_HAND, {}, "hit the net")),
     )  # fmt: skip
     entry = replace(entry, shots=(entry.shots[0], rejected, *entry.shots[2:]))
     with open_logbook(url) as book:

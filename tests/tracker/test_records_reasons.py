@@ -89,6 +89,27 @@ def test_a_value_is_written_with_its_uncertainty(value: float, u: float, text: s
     assert f"the camera stood {text} m from" in reason.clause
 
 
+def test_a_reason_comes_back_from_what_is_kept_of_it() -> None:
+    kept = {"code": "gravity_off", "numbers": {"share": 1.2}}
+    assert Reason.read(kept) == Reason(ReasonCode.GRAVITY_OFF, {"share": 1.2})
+    by_hand = {"code": "rejected_by_hand", "numbers": {}, "words": "hit the net"}
+    assert Reason.read(by_hand).words == "hit the net"
+
+
+@pytest.mark.parametrize(
+    "kept",
+    [
+        {"code": "ball_melted", "numbers": {}},
+        {"code": "gravity_off", "numbers": {"part": 1.2}},
+        {"code": "gravity_off", "numbers": {"share": "much"}},
+        {"code": "gravity_off", "numbers": []},
+    ],
+)
+def test_a_reason_that_cannot_be_stated_is_refused_when_it_is_read(kept) -> None:
+    with pytest.raises(ValueError):
+        Reason.read(kept)
+
+
 @pytest.mark.parametrize(
     ("code", "speed", "carry", "azimuth"),
     [

@@ -13,7 +13,7 @@ import pytest
 
 from calibration.errors import InputError
 from tracker.results import folder as results_folder
-from tracker.results.folder import DIGESTS, NOTE, folder_of, recover, replace_results
+from tracker.results.folder import DIGESTS, NOTE, folder_of, list_computed, recover, replace_results
 
 FIRST = {"shots.csv": b"first", "shots.json": b"first", "a-shot-1.jpg": b"first"}
 SECOND = {"shots.csv": b"second", "shots.json": b"second", "a-shot-2.jpg": b"second"}
@@ -165,6 +165,27 @@ def test_files_of_the_earlier_run_go_and_those_of_a_person_stay(tmp_path: Path) 
     assert replace_results(folder, SECOND) == ()
     assert held(folder) == {**SECOND, "my notes.txt": b"mine"}
     assert replace_results(folder, SECOND) == ()
+
+
+def test_what_was_computed_from_the_earlier_run_goes_with_it(tmp_path: Path) -> None:
+    folder = tmp_path / "results"
+    replace_results(folder, FIRST)
+    for name in ("report.html", "overlay.mp4", "mine.html"):
+        (folder / name).write_bytes(b"of the first run")
+    list_computed(folder, ["report.html", "overlay.mp4"])
+    (folder / "overlay.mp4").write_bytes(b"edited")
+    replace_results(folder, SECOND)
+    assert held(folder) == {
+        **SECOND,
+        "mine.html": b"of the first run",
+        "overlay-edited-1.mp4": b"edited",
+    }
+
+
+def test_results_that_no_run_made_list_nothing(tmp_path: Path) -> None:
+    (tmp_path / "report.html").write_bytes(b"page")
+    list_computed(tmp_path, ["report.html"])
+    assert [path.name for path in tmp_path.iterdir()] == ["report.html"]
 
 
 def test_an_edited_file_is_kept_beside_the_new_one(tmp_path: Path) -> None:

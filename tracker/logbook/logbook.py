@@ -201,7 +201,9 @@ def _add_children(connection: sa.Connection, number: int, session: LoggedSession
             "number": shot.shot,
             "quality": str(shot.quality),
             "reasons": [
-                {"code": str(each.code), "numbers": dict(each.numbers)} for each in shot.reasons
+                {"code": str(each.code), "numbers": dict(each.numbers)}
+                | ({"words": each.words} if each.words else {})
+                for each in shot.reasons
             ],
         }
         shared = session.shared_u.get((shot.clip, shot.shot), {})

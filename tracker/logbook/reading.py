@@ -8,7 +8,7 @@ import sqlalchemy as sa
 from calibration.errors import InputError
 from tracker.logbook import tables as t
 from tracker.logbook.entries import CONDITIONS, Filter, LoggedClip, LoggedSession, LoggedSetup
-from tracker.records import Quality, Reason, ReasonCode, Shot
+from tracker.records import Quality, Reason, Shot
 
 SAME_WHEEL_MM = 0.5
 """Wheels that differ by less than this in diameter count as one size, mm: what a rule reads to."""
@@ -194,7 +194,7 @@ def _shots(
 
 def _reason(kept: dict[str, Any]) -> Reason:
     try:
-        return Reason(ReasonCode(kept["code"]), kept["numbers"])
+        return Reason.read(kept)
     except ValueError:
         raise InputError(
             f"a shot has the reason {kept['code']}, which a newer Lobmeter gave it",

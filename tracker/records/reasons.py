@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from tracker.records.catalogue import CATALOGUE, Entry
 from tracker.records.codes import Figure, ReasonCode
@@ -39,6 +40,22 @@ class Reason:
         }
         clause = self.entry.clause.format(**values)
         return f"{clause}: {self.words.rstrip('.')}" if self.words else clause
+
+    @classmethod
+    def read(cls, kept: Mapping[str, Any]) -> "Reason":
+        """Return a reason from its code, numbers and words, as results and logbook hold it.
+
+        Raises
+        ------
+        ValueError
+            Where this version has no such code, or a number of its clause is missing.
+        """
+        reason = cls(ReasonCode(kept["code"]), kept["numbers"], kept.get("words", ""))
+        try:
+            _ = reason.clause
+        except (KeyError, TypeError, AttributeError):
+            raise ValueError(f"{reason.code} lacks what its clause states") from None
+        return reason
 
     def spoils(self, figure: Figure) -> bool:
         """Return whether it makes a figure doubtful."""

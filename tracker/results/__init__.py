@@ -1,7 +1,7 @@
 """The results folder of a session: written whole, and read back."""
 
 from tracker.results.files import put_in_place
-from tracker.results.folder import RESULTS, folder_of, recover, replace_results
+from tracker.results.folder import RESULTS, folder_of, list_computed, recover, replace_results
 from tracker.results.frames import ResultFrames, read
 from tracker.results.rows import Provenance, read_provenance, read_shots
 
@@ -10,6 +10,7 @@ __all__ = [
     "Provenance",
     "ResultFrames",
     "folder_of",
+    "list_computed",
     "put_in_place",
     "read",
     "read_provenance",

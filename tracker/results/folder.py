@@ -18,14 +18,20 @@ import json
 import logging
 import shutil
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from calibration.errors import InputError
 from tracker.results.digests import program_version, sha256_of
-from tracker.results.files import STAGING, cannot_write, copy_file, write_flushed
+from tracker.results.files import (
+    STAGING,
+    cannot_write,
+    copy_file,
+    put_in_place,
+    write_flushed,
+)
 
 LOG = logging.getLogger(__name__)
 
@@ -154,14 +160,41 @@ def written_digests(folder: Path) -> dict[str, str]:
         return {}
 
 
+def list_computed(folder: Path, files: Iterable[str]) -> None:
+    """List files that a command computed from the results, so that the next run removes them.
+
+    A report or a film of earlier shots says nothing of the new ones. One that a person edited
+    since is kept under another name, as all that a run wrote.
+
+    Parameters
+    ----------
+    folder : Path
+        The results folder; one that no run made lists nothing.
+    files : iterable of str
+        Names within it.
+
+    Raises
+    ------
+    InputError
+        Where the list cannot be written.
+    """
+    with _locked(folder):
+        if (folder / DIGESTS).is_file():
+            digests = written_digests(folder) | {name: sha256_of(folder / name) for name in files}
+            put_in_place(folder, {DIGESTS: _digests_text(digests)})
+
+
+def _digests_text(digests: Mapping[str, str]) -> bytes:
+    document = {"lobmeter": program_version(), "files": digests}
+    return (json.dumps(document, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
+
+
 def _fill(names: _Names, contents: Mapping[str, bytes]) -> tuple[str, ...]:
     """Write the new folder and carry over what is not of the earlier run."""
     for name, content in contents.items():
         write_flushed(names.part / name, content, shown=names.folder / name)
     digests = {name: hashlib.sha256(content).hexdigest() for name, content in contents.items()}
-    document = {"lobmeter": program_version(), "files": digests}
-    text = json.dumps(document, indent=2, ensure_ascii=False) + "\n"
-    write_flushed(names.part / DIGESTS, text.encode("utf-8"), shown=names.folder / DIGESTS)
+    write_flushed(names.part / DIGESTS, _digests_text(digests), shown=names.folder / DIGESTS)
     if not names.folder.exists():
         return ()
     earlier = written_digests(names.folder)

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from calibration.errors import InputError, InputErrors
-from tracker.records import SHOT_COLUMNS, Quality, Reason, ReasonCode, Shot
+from tracker.records import SHOT_COLUMNS, Quality, Reason, Shot
 
 TEXTS = ("clip", "setup")
 WHOLES = ("shot", "frames_seen")
@@ -127,8 +127,7 @@ def _read_reasons(path: Path) -> dict[tuple[str, int], tuple[Reason, ...]]:
         rows = json.loads(path.read_text(encoding="utf-8"))["shots"]
         return {
             (str(row["clip"]), int(row["shot"])): tuple(
-                Reason(ReasonCode(each["code"]), each["numbers"], each.get("words", ""))
-                for each in row["reasons"]
+                Reason.read(each) for each in row["reasons"]
             )
             for row in rows
         }

@@ -9,7 +9,7 @@ from calibration.site import Calibration, draw
 from tracker.records import Shot, TrackPoint
 from tracker.report.overlay import OverlayFlight, OverlayPainter, flight_of
 from tracker.report.overlay.film import flight_stills, write_overlay
-from tracker.results import put_in_place, read_shots
+from tracker.results import list_computed, put_in_place, read_shots
 from tracker.results.details import ShotKey, read_points
 from tracker.session import ClipEntry, Session
 from tracker.video import ClipFacts
@@ -129,6 +129,7 @@ def _overlaid(
                 where=str(film),
                 remedy="check the folder's rights and the free space",
             ) from None
+    list_computed(results, [*stills, *([] if film is None else [film.name])])
     return [Overlaid(clip.file, film, tuple(results / still for still in stills))]
 
 

@@ -23,7 +23,7 @@ from tracker.report.document import (
 from tracker.report.document.curves import curve_of
 from tracker.report.document.printing import pdf_of
 from tracker.report.document.stills import smaller
-from tracker.results import folder_of, put_in_place
+from tracker.results import folder_of, list_computed, put_in_place
 from tracker.results.details import read_budgets, read_points, used_places
 from tracker.results.rows import read_provenance
 from tracker.session import ClipEntry, Session
@@ -69,10 +69,11 @@ def report_sessions(
     first = gather(folders[:1]).sessions[0]
     target = to if to is not None else results_of(first) / REPORT
     put_in_place(target.parent, {target.name: page.encode("utf-8")})
-    if not as_pdf:
-        return Reported(target)
-    pdf = target.with_suffix(".pdf")
-    put_in_place(pdf.parent, {pdf.name: pdf_of(target)})
+    pdf = target.with_suffix(".pdf") if as_pdf else None
+    if pdf is not None:
+        put_in_place(pdf.parent, {pdf.name: pdf_of(target)})
+    if to is None:
+        list_computed(target.parent, [each.name for each in (target, pdf) if each is not None])
     return Reported(target, pdf)
 
 
