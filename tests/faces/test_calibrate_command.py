@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from calibration.lens import Lens
-from tests.faces.test_commands import BAD, SESSION, clip, run, session  # noqa: F401
+from tests.faces.test_commands import BAD, clip, run, session  # noqa: F401
+from tests.fen_lane import SESSION
 from tracker.session import lens_toml, read_session
 
 SAMPLE = Path(__file__).parents[2] / "sample_clips" / "wide"

@@ -14,42 +14,11 @@ import typer
 from typer.testing import CliRunner
 
 from tests.faces.commands_page import PAGE, each_command, page
+from tests.fen_lane import SESSION
 from tracker.cli import program
 from tracker.video import ClipWriter
 
 COMMANDS = [name for name, _ in each_command(typer.main.get_command(program).commands)]  # type: ignore[attr-defined]
-
-SESSION = """\
-name = "Fen Lane"
-
-[release]
-height_m = 0.8
-
-[camera]
-position_m = [10.0, -30.0, 1.4]
-
-[[marker]]
-name = "10 m cone"
-ground_m = [10.0, 0.0, 0.0]
-pixel = [160.0, 104.0]
-
-[[marker]]
-name = "20 m cone"
-ground_m = [20.0, 0.0, 0.0]
-pixel = [260.0, 104.0]
-
-[[marker]]
-name = "gate post"
-ground_m = [0.0, 4.0, 0.0]
-pixel = [71.8, 102.4]
-
-[[setup]]
-name = "140 mm wheels"
-
-[[clip]]
-file = "clips/140mm.mp4"
-setup = "140 mm wheels"
-"""
 
 
 @pytest.fixture(scope="module")

@@ -7,60 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
+from tests.fen_lane import FULLER
 from tests.fuzz.spoiling import spoilt_bytes, spoilt_text
-
-SESSION = """\
-name = "Fen Lane"
-
-[ball]
-type = "tennis"
-
-[air]
-temperature_c = 15.0
-pressure_hpa = 1013.0
-wind_along_mps = 1.0
-wind_u_mps = 0.5
-
-[release]
-height_m = 0.8
-angle_deg = 42.0
-
-[camera]
-position_m = [10.0, -30.0, 1.4]
-field_of_view_deg = 67.0
-level = true
-
-[[marker]]
-name = "10 m cone"
-ground_m = [10.0, 0.0, 0.0]
-pixel = [160.0, 120.0]
-
-[[marker]]
-name = "20 m cone"
-ground_m = [20.0, 0.0, 0.0]
-pixel = [260.0, 120.0]
-
-[[marker]]
-name = "gate post"
-ground_m = [0.0, 4.0, 0.0]
-pixel = [60.0, 118.0]
-
-[[setup]]
-name = "140 mm wheels"
-
-[setup.wheel]
-diameter_mm = 140.0
-mass_g = 210.0
-
-[setup.motor]
-supply_v = 12.0
-no_load_rpm = 6000.0
-rated_power_w = 60.0
-
-[[clip]]
-file = "clips/140mm.mp4"
-setup = "140 mm wheels"
-"""
 
 PLAIN = (180, 320, 3)
 
@@ -107,7 +55,7 @@ def prepared(folder: Path) -> None:
     from tracker.video import ClipWriter
 
     (folder / "clips").mkdir(parents=True)
-    (folder / "session.toml").write_text(SESSION, encoding="utf-8")
+    (folder / "session.toml").write_text(FULLER, encoding="utf-8")
     rng = np.random.default_rng(1)
     with ClipWriter(folder / "clips" / "140mm.mp4", (320, 180), 60) as writer:
         for number in range(24):

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from calibration.errors import InputErrors
-from tests.faces.test_commands import SESSION
+from tests.fen_lane import SESSION
 from tests.tracker.test_workflow_results import pretend
 from tracker.measurement import ClipResult
 from tracker.results import cache

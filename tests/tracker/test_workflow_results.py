@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from calibration.errors import InputError
-from tests.faces.test_commands import SESSION
+from tests.fen_lane import SESSION
 from tests.tracker.invented_shot import invented
 from tracker.measurement import ClipRequest, ClipResult, FittedShot
 from tracker.measurement.starts import ReleaseStart
