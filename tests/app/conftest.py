@@ -29,6 +29,8 @@ class Served:
     def __init__(self, process: "subprocess.Popen[str]") -> None:
         assert process.stdout is not None
         self.process = process
+        self.home = Path(process.args[-1])
+        """The folder in which it makes new sessions."""
         self.begin = process.stdout.readline().strip()
         self.base = self.begin.rsplit("/", 1)[0]
         """Link without a page: `f"{base}/begin"`."""
@@ -47,9 +49,9 @@ def start_server(folder: Path) -> Served:
         **os.environ,
         "PYTHONPATH": str(ROOT),
         "LOBMETER_CACHE": str(folder / "cache"),
-        "LOBMETER_LOGBOOK": f"sqlite:///{(folder / 'logbook.sqlite3').as_posix()}",
+        "LOBMETER_DB": str(folder / "logbook.sqlite3"),
     }
-    command = [sys.executable, "-m", "tests.app.served"]
+    command = [sys.executable, "-m", "tests.app.served", str(folder / "home")]
     pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE}
     return Served(
         subprocess.Popen(command, cwd=ROOT, env=environment, text=True, encoding="utf-8", **pipes)  # type: ignore[call-overload]

@@ -1,4 +1,4 @@
-"""A server for tests, in a process of its own: ``python -m tests.app.served``.
+"""A server for tests, in a process of its own: ``python -m tests.app.served HOME``.
 
 It prints the link, then opens each folder whose path comes in on a line, and prints its number.
 """
@@ -13,7 +13,7 @@ from tracker.app.workspace import Workspace
 
 def main() -> None:
     """Serve until the input ends."""
-    workspace = Workspace()
+    workspace = Workspace([], Path(sys.argv[1]))
 
     def announce(link: str) -> None:
         print(link, flush=True)

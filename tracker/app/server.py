@@ -11,6 +11,7 @@ from calibration.errors import InputError
 from tracker.app.guard import Guard
 from tracker.app.registry import pages
 from tracker.app.serving import add_routes
+from tracker.app.upload import add_upload_routes
 from tracker.app.workspace import OpenSession, Workspace
 
 LOOPBACK = "127.0.0.1"
@@ -77,6 +78,7 @@ def application(workspace: Workspace) -> Any:
 
     root = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
     add_routes(root, workspace)
+    add_upload_routes(root, workspace.home / ".incoming")
     _add_pages(workspace)
     ui.run_with(
         root,

@@ -21,6 +21,7 @@ async def show(page: Page, view: View) -> None:
     ui.add_head_html(
         f'<link rel="stylesheet" href="{view.prefix}/static/page.css">'
         f'<script src="{view.prefix}/static/page.js" defer></script>'
+        f'<script src="{view.prefix}/static/upload.js" defer></script>'
     )
     _header(page, view)
     with parts.group("sheet", "main") as main:

@@ -23,6 +23,9 @@ LOG = logging.getLogger(__name__)
 NICENESS = 10
 """How far a worker steps back for the page, where the system knows such a thing. Common practice,
 no source."""
+LEAST_SHARE = 0.03
+"""Share of the work after which its pace is known well enough to state the time left. Common
+practice, no source."""
 GRACE_S = 3.0
 """Time in which a cancelled worker must end, s. Common practice, no source."""
 
@@ -73,6 +76,8 @@ class Work:
         By part, how much is done and how much there is.
     arrived : list
         Results so far.
+    looks : int
+        How often a part began anew: a clip may be gone through a second time, more closely.
     result : object
         What the function returned.
     faults : tuple of str
@@ -86,10 +91,12 @@ class Work:
     phase: Phase = Phase.RUNNING
     progress: dict[str, tuple[int, int]] = field(default_factory=dict)
     arrived: list[Any] = field(default_factory=list)
+    looks: int = 1
     result: Any = None
     faults: tuple[str, ...] = ()
     started_s: float = field(default_factory=time.monotonic)
     ended_s: float | None = None
+    _began: tuple[float, float] = (0.0, 0.0)
     _cancel: Callable[[], None] = lambda: None
 
     @property
@@ -100,9 +107,20 @@ class Work:
 
     @property
     def left_s(self) -> float | None:
-        """Time left at the pace so far, s; None before there is a pace."""
-        share, passed = self.share, time.monotonic() - self.started_s
-        return passed * (1.0 - share) / share if share > 0.02 else None
+        """Time left of this look at its pace so far, s; None before there is a pace."""
+        began_s, from_share = self._began
+        gone = self.share - from_share
+        passed = time.monotonic() - (began_s or self.started_s)
+        return passed * (1.0 - self.share) / gone if gone > LEAST_SHARE else None
+
+    def report(self, label: str, done: int, of: int) -> None:
+        """Take how much of a part is done."""
+        again = done < self.progress.get(label, (0, 0))[0]
+        self.progress[label] = (done, of)
+        if again:
+            self.looks += 1
+        if again or not self._began[0]:
+            self._began = (time.monotonic(), self.share)
 
     def cancel(self) -> None:
         """End the work; what was there before is as it was."""
@@ -139,8 +157,7 @@ def _listen(work: Work, channel: Connection, process: Any) -> None:
         while work.phase is Phase.RUNNING:
             kind, value = channel.recv()
             if kind == "progress":
-                label, done, of = value
-                work.progress[label] = (done, of)
+                work.report(*value)
             elif kind == "arrived":
                 work.arrived.append(value)
             else:

@@ -10,6 +10,7 @@ from typing import Any
 
 from calibration.errors import InputError
 from tracker.app import work
+from tracker.records import Shot
 from tracker.session import ClipEntry
 from tracker.workflow.look import Look, look_at
 
@@ -29,11 +30,14 @@ class OpenSession:
         Its folder, or a video file without a session.
     works : dict of str to Work
         The running or last work of each kind, as ``"measure"``.
+    earlier : tuple of Shot
+        The rows before the last measurement, to show what it improved.
     """
 
     number: int
     place: Path
     works: dict[str, work.Work] = field(default_factory=dict)
+    earlier: tuple[Shot, ...] = ()
     _facts: dict[tuple[Path, int, int, float | None], Any] = field(default_factory=dict)
 
     @property
@@ -97,11 +101,14 @@ class Workspace:
     Parameters
     ----------
     places : iterable of Path
+    home : Path
+        The folder in which new sessions are made.
     lan : bool
         Whether other devices of the local network are let in.
     """
 
-    def __init__(self, places: Iterable[Path] = (), lan: bool = False) -> None:
+    def __init__(self, places: Iterable[Path], home: Path, lan: bool = False) -> None:
+        self.home = home
         self.sessions: list[OpenSession] = []
         self.lan = lan
         self._frames: OrderedDict[tuple[Any, ...], bytes] = OrderedDict()

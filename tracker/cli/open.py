@@ -18,6 +18,13 @@ def open_page(
     browser: Annotated[
         bool, typer.Option("--browser/--no-browser", help="Open the page in a browser.")
     ] = True,
+    folder: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            help="Where new sessions are made; the folder Lobmeter in your home when left out.",
+        ),
+    ] = None,
     port: Annotated[
         int, typer.Option(metavar="NUMBER", min=0, max=65535, help="0: any free one.")
     ] = 0,
@@ -38,4 +45,5 @@ def open_page(
     def announce(link: str) -> None:
         say(screen, ["The page is open at", f"  {link}", "Ctrl+C ends it."])
 
-    serve(Workspace(places), announce, browser, port)
+    home = (folder or Path.home() / "Lobmeter").absolute()
+    serve(Workspace(places, home), announce, browser, port)

@@ -11,7 +11,7 @@ from calibration.timebase import Cadence, TimeBase, true_times_s
 from tracker.detection import CandidateFinder, SearchSettings
 from tracker.measurement.context import frame_interval_s
 from tracker.measurement.steadying import Steadier
-from tracker.records import Candidates
+from tracker.records import Candidates, MeasuredShot, RejectedCandidate
 from tracker.video import ChangeMeter, ClipFacts, frames
 
 Array = NDArray[np.float64]
@@ -33,10 +33,18 @@ class Observers:
         Called with the number of frames done and the number there are.
     on_candidates : callable, optional
         Called with the candidates of every frame of the first pass.
+    on_shot : callable, optional
+        Called with every shot as soon as it is measured, not yet numbered.
     """
 
     progress: Progress | None = None
     on_candidates: Callable[[Candidates], None] | None = None
+    on_shot: Callable[[MeasuredShot], None] | None = None
+
+    def found(self, each: MeasuredShot | RejectedCandidate) -> None:
+        """Report a shot as soon as it is measured; the rest of the clip may still change it."""
+        if self.on_shot is not None and isinstance(each, MeasuredShot):
+            self.on_shot(each)
 
     @property
     def progress_only(self) -> "Observers":

@@ -14,7 +14,7 @@ from tracker.measurement.starts import (
     Start,
     field_of,
 )
-from tracker.records import Reason, ReasonCode
+from tracker.records import MeasuredShot, Reason, ReasonCode, Shot
 from tracker.report.explanation import CandidateLog, explanation_pictures
 from tracker.report.shot_frames import draw_shots
 from tracker.session import ClipEntry, Session
@@ -33,6 +33,11 @@ ANYWHERE_ALREADY = (
 
 Progress = Callable[[str, int, int], None]
 """Called with the clip's file, how many of its frames are done, and how many there are."""
+
+
+OnShot = Callable[[Shot], None]
+"""Called with the row of every shot as soon as it is measured, before the clip's end; it has no
+number yet, and what the whole clip shows may still change it."""
 
 
 @dataclass(frozen=True)
@@ -79,6 +84,7 @@ def measure_ready(
     progress: Progress | None = None,
     log: CandidateLog | None = None,
     from_anywhere: bool = False,
+    on_shot: OnShot | None = None,
 ) -> MeasuredClip:
     """Measure one clip.
 
@@ -91,13 +97,18 @@ def measure_ready(
         Gets the candidates of every frame.
     from_anywhere : bool
         Whether shots may start elsewhere than at the release point.
+    on_shot : callable, optional
     """
 
     def report(done: int, of: int) -> None:
         if progress is not None:
             progress(ready.clip.file, done, of)
 
-    observers = Observers(report, None if log is None else log.add)
+    def reported(measured: MeasuredShot) -> None:
+        if on_shot is not None:
+            on_shot(measured.shot)
+
+    observers = Observers(report, None if log is None else log.add, reported)
     request, calibration = request_of(session, ready.clip), ready.calibration
     if calibration is None:
         site = site_of(session, ready.clip, ready.facts.size_px)

@@ -10,11 +10,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from tracker.records import Shot
 from tracker.report.explanation import CandidateLog
 from tracker.results import cache
 from tracker.results.digests import sha256_of
 from tracker.session import Session
-from tracker.workflow.clips import Progress, ReadyClip, clip_pictures, measure_ready
+from tracker.workflow.clips import OnShot, Progress, ReadyClip, clip_pictures, measure_ready
 from tracker.workflow.measured import MeasuredClip
 
 LOG = logging.getLogger(__name__)
@@ -81,7 +82,7 @@ class Task:
 
 
 def measured_in_order(
-    tasks: Sequence[Task], progress: Progress | None, jobs: int
+    tasks: Sequence[Task], progress: Progress | None, jobs: int, on_shot: OnShot | None = None
 ) -> Iterator[Measured]:
     """Give the measurement of each task in order; those that were kept are not measured again.
 
@@ -91,14 +92,18 @@ def measured_in_order(
     progress : callable, optional
     jobs : int
         Processes at the same time; the results are the same for any number.
+    on_shot : callable, optional
     """
     kept = [task.kept() for task in tasks]
+    if on_shot is not None:
+        for each in (shot for one in kept if one is not None for shot in one[0].shots):
+            on_shot(each.shot)
     left = sum(one is None for one in kept)
     if jobs <= 1 or left <= 1:
         for task, one in zip(tasks, kept, strict=True):
-            yield one or _measure(task, progress)
+            yield one or _measure(task, progress, on_shot)
         return
-    with _pool(min(jobs, left), progress) as pool:
+    with _pool(min(jobs, left), progress, on_shot) as pool:
         futures: list[Future[Measured] | None] = [
             pool.submit(_measure_in_worker, task) if one is None else None
             for task, one in zip(tasks, kept, strict=True)
@@ -130,14 +135,14 @@ def pictures_of(task: Task, clip: MeasuredClip, log: CandidateLog | None) -> dic
     return found
 
 
-def _measure(task: Task, progress: Progress | None) -> Measured:
+def _measure(task: Task, progress: Progress | None, on_shot: OnShot | None) -> Measured:
     log = CandidateLog() if task.explained else None
 
     def report(_: str, done: int, of: int) -> None:
         if progress is not None:
             progress(task.label, done, of)
 
-    clip = measure_ready(task.session, task.ready, report, log, task.from_anywhere)
+    clip = measure_ready(task.session, task.ready, report, log, task.from_anywhere, on_shot)
     if task.cache is not None:
         cache.store(task.cache, task.key, (clip, log))
     return clip, log
@@ -153,18 +158,23 @@ def _begin_worker(queue: Any) -> None:
 
 
 def _measure_in_worker(task: Task) -> Measured:
-    return _measure(task, lambda *step: _QUEUE.put(step))
+    return _measure(task, lambda *step: _QUEUE.put(step), lambda shot: _QUEUE.put(shot))
 
 
 @contextmanager
-def _pool(workers: int, progress: Progress | None) -> Iterator[ProcessPoolExecutor]:
-    """Give a pool of processes whose progress is reported here."""
+def _pool(
+    workers: int, progress: Progress | None, on_shot: OnShot | None
+) -> Iterator[ProcessPoolExecutor]:
+    """Give a pool of processes whose progress and shots are reported here."""
     context = multiprocessing.get_context("spawn")
     queue = context.Queue()
 
     def forward() -> None:
         for step in iter(queue.get, None):
-            if progress is not None:
+            if isinstance(step, Shot):
+                if on_shot is not None:
+                    on_shot(step)
+            elif progress is not None:
                 progress(*step)
 
     listener = threading.Thread(target=forward, daemon=True)

@@ -1,12 +1,13 @@
 """A session as its files are at one moment, for a page that shows it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from calibration.errors import InputError, InputErrors
-from tracker.records import Shot
+from tracker.records import Shot, TrackPoint
 from tracker.results import folder_of, read_provenance, read_shots
+from tracker.results.details import ShotKey, read_points
 from tracker.results.digests import sha256_of
 from tracker.session import REVIEW_FILE, SESSION_FILE, Decision, Session, bare_session, read_review
 from tracker.session import read_session as read
@@ -68,6 +69,17 @@ def look_at(place: Path) -> Look:
     about = matched(shots, decisions)
     rows = tuple((shot, about.get(index)) for index, shot in enumerate(shots))
     return Look(place, seen, session, (), rows, True, _outdated(place), changes)
+
+
+def flights_of(place: Path) -> Mapping[ShotKey, tuple[TrackPoint, ...]]:
+    """Return the places of the ball of every measured flight, by clip and number of the shot.
+
+    Raises
+    ------
+    InputError
+        Where ``tracks.csv`` cannot be read.
+    """
+    return read_points(results_of(place) / "tracks.csv")
 
 
 def refuse_missing(places: Iterable[Path]) -> None:

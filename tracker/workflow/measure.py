@@ -11,7 +11,7 @@ from tracker.results import folder_of, replace_results
 from tracker.results.digests import program_version, sha256_of
 from tracker.results.tables import Origin, shots_csv, shots_json, tracks_csv
 from tracker.session import REVIEW_FILE, SESSION_FILE, Decision, Session, read_review, review_path
-from tracker.workflow.clips import Progress, ready_clips
+from tracker.workflow.clips import OnShot, Progress, ready_clips
 from tracker.workflow.decisions import decide
 from tracker.workflow.inputs import BareOptions, each_fault, picture_names, read_all
 from tracker.workflow.jobs import Measured, Task, measured_in_order, pictures_of
@@ -34,6 +34,8 @@ class MeasureOptions:
         Clips that are measured at the same time; the results are the same for any number.
     cache : Path or None
         Folder in which measurements are kept; None measures every clip.
+    on_shot : callable or None
+        Called with every shot as soon as it is measured.
     """
 
     explained: bool = False
@@ -41,6 +43,7 @@ class MeasureOptions:
     bare: BareOptions = field(default_factory=BareOptions)
     jobs: int = 1
     cache: Path | None = None
+    on_shot: OnShot | None = None
 
 
 def measure_session(
@@ -83,7 +86,8 @@ def measure_sessions(
     sessions = read_all(folders, options.bare)
     reviews = [read_review(session) for session in sessions]
     tasks = _all_tasks(sessions, options)
-    measured = measured_in_order([one for each in tasks for one in each], progress, options.jobs)
+    every = [one for each in tasks for one in each]
+    measured = measured_in_order(every, progress, options.jobs, options.on_shot)
     for session, decisions, mine in zip(sessions, reviews, tasks, strict=True):
         yield _finished(session, decisions, mine, [next(measured) for _ in mine])
 

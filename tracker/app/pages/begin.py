@@ -1,19 +1,77 @@
-"""Begin: clips into a session, and the first answer."""
+"""Begin: clips into a session, measured without another question."""
 
-from tracker.app import parts
+from collections.abc import Sequence
+from functools import partial
+from pathlib import Path
+
+from tracker.app import parts, tasks
+from tracker.app.drop import drop_zone
 from tracker.app.view import Page, View
+from tracker.app.workspace import in_thread
+from tracker.workflow.begin import begin_session, sessions_in
+from tracker.workflow.incoming import find
+from tracker.workflow.look import refuse_missing
+
+SHOWN = 12
+"""Sessions of the home folder that are listed; the logbook has all. Common practice, no source."""
 
 
-def build(view: View) -> None:
+async def build(view: View) -> None:
     """Build the page."""
-    if not view.workspace.sessions:
-        parts.sentence("No session is open. Drop the clips of an evening here.", "lead")
+
+    async def sent(keys: Sequence[str]) -> None:
+        folder = await view.attempt(_begin, view, keys)
+        if folder is not None:
+            session = view.workspace.open(folder)
+            session.start("measure", "Measuring", tasks.measure, folder)
+            view.go("measure", session)
+
+    async def named(text: str) -> None:
+        place = Path(text.strip().strip('"')).expanduser()
+        await view.attempt(lambda: refuse_missing([place]))
+        if text.strip() and place.exists():
+            view.go("measure", view.workspace.open(place))
+
+    parts.sentence(
+        "Film a ball launcher from the side, and drop the clips here. They are measured at once, "
+        "with gravity as the scale; what you tape later makes the figures better.",
+        "lead",
+    )
+    drop_zone("Drop the clips of one evening here, or choose them.", "", sent)
+    parts.sentence(f"New sessions are kept in {view.workspace.home}.", "quiet")
+    if view.workspace.sessions:
+        parts.heading("Open now")
+        with parts.group("stack"):
+            for session in view.workspace.sessions:
+                look = await in_thread(session.look)
+                name = look.session.name if look.session else session.place.name
+                parts.link(name, view.address("measure", session))
+    if not view.workspace.lan:
+        await _kept(view)
+        parts.heading("A session that is somewhere else")
+        parts.field("Its folder, or a video file", "", named, hint="Type its path and press Enter.")
+
+
+async def _kept(view: View) -> None:
+    """List the sessions of the home folder that are not open."""
+    opened = {session.place for session in view.workspace.sessions}
+    kept = await in_thread(sessions_in, view.workspace.home)
+    others = [folder for folder in kept if folder not in opened][:SHOWN]
+    if not others:
         return
-    parts.heading("Open sessions")
-    for session in view.workspace.sessions:
-        look = session.look()
-        name = look.session.name if look.session else session.place.name
-        parts.link(name, view.address("measure", session))
+    parts.heading("Earlier sessions")
+    with parts.group("stack"):
+        for folder in others:
+            parts.button(folder.name, partial(_open, view, folder))
+
+
+def _open(view: View, folder: Path) -> None:
+    view.go("measure", view.workspace.open(folder))
+
+
+def _begin(view: View, keys: Sequence[str]) -> Path:
+    incoming = view.workspace.home / ".incoming"
+    return begin_session(view.workspace.home, [find(incoming, key) for key in keys]).resolve()
 
 
 PAGE = Page("begin", "Begin", build, order=10, needs_session=False)

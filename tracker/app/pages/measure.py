@@ -1,15 +1,219 @@
-"""Measure: progress, and the shots as they come."""
+"""Measure: progress with time left, the shots as they come, the answer over the frame."""
 
-from tracker.app import parts
+from collections.abc import Sequence
+
+from nicegui import ui
+
+from calibration.errors import InputError
+from tracker.app import parts, tasks
+from tracker.app.flights import flights_over_frame
 from tracker.app.view import Page, View
+from tracker.app.work import Phase, Work
+from tracker.app.workspace import in_thread
+from tracker.records import Quality, Shot
+from tracker.report.answer_words import (
+    FIGURES,
+    answer_sentence,
+    counted,
+    improvements,
+    next_step,
+)
+from tracker.report.rounding import with_uncertainty
+from tracker.workflow.look import flights_of
+
+REDRAWN_S = 0.3
+"""How often progress is shown anew, s. Common practice, no source."""
+
+NO_CLIP = "The session has no clip yet. Send some from the phone, or name them in session.toml."
+
+HEAD = ("shot", *(f"{name}, {unit}" for name, _, _, unit in FIGURES), "quality")
+NUMERIC = tuple(range(len(HEAD) - 1))
 
 
-def build(view: View) -> None:
+async def build(view: View) -> None:
     """Build the page."""
-    shots = view.look.shots
-    if not shots:
-        parts.sentence("Nothing is measured yet.", "lead")
-    parts.sentence(f"{len(shots)} shots.")
+    answer = parts.group("answer")
+    running = parts.group("running")
+    shown = parts.group("shown")
+    followed: list[Followed] = []
+
+    def work() -> Work | None:
+        return view.opened.works.get("measure")
+
+    async def start() -> None:
+        try:
+            view.opened.earlier = tuple(shot for shot, _ in view.look.shots)
+            view.opened.start("measure", "Measuring", tasks.measure, view.opened.place)
+        except InputError as error:
+            view.complain(error.sentences())
+        await draw()
+
+    def cancel() -> None:
+        current = work()
+        if current is not None:
+            current.cancel()
+
+    async def draw() -> None:
+        answer.clear()
+        shown.clear()
+        with answer:
+            _answer(view, work(), start)
+        with shown:
+            await _clips(view)
+
+    async def follow() -> None:
+        current = work()
+        if current is not None and current.phase is Phase.RUNNING:
+            if not followed:
+                with running:
+                    followed.append(Followed(current, cancel))
+            followed[0].show()
+        elif followed:
+            followed.clear()
+            running.clear()
+            await view.renew()
+
+    view.on_change(draw)
+    view.key("m", "measure the session", start)
+    view.key("c", "cancel the measuring", cancel)
+    await draw()
+    ui.timer(REDRAWN_S, follow)
+
+
+def _answer(view: View, work: Work | None, start: parts.Handler) -> None:
+    """Put the answer, what improved it, and the next step."""
+    shots = [shot for shot, _ in view.look.shots]
+    running = work is not None and work.phase is Phase.RUNNING
+    if work is not None and work.phase is Phase.FAILED:
+        for words in work.faults:
+            parts.sentence(words, "fault")
+    if work is not None and work.phase is Phase.CANCELLED:
+        parts.sentence("Cancelled. What was there before is as it was.", "quiet")
+    if view.look.measured:
+        parts.sentence(answer_sentence(shots), "lead")
+        for words in improvements(view.opened.earlier, shots):
+            parts.sentence(words, "good")
+        step = next_step(shots)
+        if step:
+            parts.sentence(step)
+        if view.look.outdated and not running:
+            parts.sentence("The session was changed since: measure again.", "doubt")
+    elif not running and view.look.session is not None:
+        words = "Nothing is measured yet." if view.look.session.clips else NO_CLIP
+        parts.sentence(words, "lead")
+    if not running and view.look.session is not None and view.look.session.clips:
+        again = "Measure again" if view.look.measured else "Measure"
+        wanted = not view.look.measured or view.look.outdated
+        parts.button(again, start, main=wanted, key="m")
+
+
+class Followed:
+    """A running measurement as a tab shows it.
+
+    Parameters
+    ----------
+    work : Work
+    cancel : callable
+    """
+
+    def __init__(self, work: Work, cancel: parts.Handler) -> None:
+        self._work = work
+        self._shown = 0
+        with parts.group("stack"):
+            self._words = parts.sentence("")
+            self._bar = parts.bar(0.0, "Measuring")
+            parts.button("Cancel", cancel, key="c")
+            self._listed = parts.group("stack")
+        self._listed.props["aria-live"] = "polite"
+
+    def show(self) -> None:
+        """Show how far it is and what it found since."""
+        self._words.set_text(_left(self._work))
+        self._bar.props["value"] = round(self._work.share, 3)
+        self._bar.update()
+        found = list(self._work.arrived)
+        with self._listed:
+            for shot in found[self._shown :]:
+                parts.sentence(_came(shot))
+        self._shown = len(found)
+
+
+def _left(work: Work) -> str:
+    if not work.progress:
+        return "The clips are looked at first."
+    left = work.left_s
+    look = "" if work.looks == 1 else " of the closer look"
+    share = f"{100 * work.share:.0f} % of the frames{look} are done"
+    if work.share >= 1.0:
+        return "The flights are fitted and the pictures drawn."
+    return f"{share}." if left is None else f"{share}, about {left:.0f} s left."
+
+
+def _came(shot: Shot) -> str:
+    """Return a shot in a line, before it has a number."""
+    figures = [
+        f"{name} {with_uncertainty(getattr(shot, column), getattr(shot, u_column))} {unit}"
+        for name, column, u_column, unit in FIGURES[::2]
+        if getattr(shot, column) is not None
+    ]
+    return f"{shot.clip}, at {shot.release_s:.1f} s: {', '.join(figures) or 'rejected'}"
+
+
+async def _clips(view: View) -> None:
+    """Put each clip with its flights and its table."""
+    session = view.look.session
+    if session is None or not view.look.measured:
+        return
+    flights = await view.attempt(flights_of, view.opened.place) or {}
+    for number, clip in enumerate(session.clips):
+        shots = [shot for shot, _ in view.look.shots if shot.clip == clip.file]
+        parts.heading(clip.file)
+        mine = {
+            shot.shot: flights.get((clip.file, shot.shot), ())
+            for shot in shots
+            if shot.quality is not Quality.REJECTED
+        }
+        try:
+            facts = await in_thread(view.opened.facts, clip, session.camera.capture_fps)
+        except InputError as error:
+            view.complain(error.sentences())
+            continue
+        flights_over_frame(view, number, facts.size_px, mine, f"{clip.file} with {counted(shots)}")
+        if shots:
+            parts.table(HEAD, [_row(shot) for shot in shots], counted(shots), NUMERIC)
+            _remarks(shots)
+    _notes(view)
+
+
+def _remarks(shots: Sequence[Shot]) -> None:
+    """Put why shots are doubted, to be unfolded."""
+    doubted = [shot for shot in shots if shot.quality is not Quality.GOOD]
+    if doubted:
+        which = ", ".join(str(shot.shot) for shot in doubted)
+        with parts.fold(f"Why to look at shot{'s' if len(doubted) > 1 else ''} {which}"):
+            for shot in doubted:
+                parts.sentence(f"Shot {shot.shot}, {shot.quality}: {shot.reason}")
+
+
+def _notes(view: View) -> None:
+    """Put what the measurement reported beyond its rows."""
+    work = view.opened.works.get("measure")
+    result = None if work is None else work.result
+    if isinstance(result, tasks.Measurement) and (result.notes or result.kept):
+        with parts.fold("What was assumed and noticed"):
+            for words in result.notes:
+                parts.sentence(words)
+            if result.kept:
+                kept = ", ".join(result.kept)
+                parts.sentence(f"Results that were edited by hand are kept as {kept}.")
+
+
+def _row(shot: Shot) -> list[str]:
+    figures = [
+        with_uncertainty(getattr(shot, column), getattr(shot, u_column))
+        for _, column, u_column, _ in FIGURES
+    ]
+    return [str(shot.shot), *figures, shot.quality.value]
 
 
 PAGE = Page("measure", "Measure", build, order=30)

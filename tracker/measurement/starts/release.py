@@ -9,14 +9,15 @@ from calibration.camera import Camera
 from calibration.timebase import Cadence, check_cadence
 from tracker.detection import settings_for
 from tracker.fitting import circumstances_of
-from tracker.following import FlightSearch
+from tracker.following import FlightSearch, Hypothesis
 from tracker.measurement.context import ClipContext, ClipRequest, frame_interval_s
+from tracker.measurement.fitted_shot import FittedShot
 from tracker.measurement.passes import MOVED_NOTE, FramePass, Observers, Timing
 from tracker.measurement.starts.diagnosis import causes_of_no_shot
 from tracker.measurement.starts.field import Field
 from tracker.measurement.starts.protocol import Findings
 from tracker.measurement.tracing import measure_hypothesis, rejected_hypothesis
-from tracker.records import MeasuredShot, Quality, Reason
+from tracker.records import Candidates, MeasuredShot, Quality, Reason, RejectedCandidate
 from tracker.video import ChangeMeter, ClipFacts
 
 FILE_TIMES_STAND = (
@@ -101,11 +102,11 @@ def _search(
     for candidates in loop.candidates(observers):
         for hypothesis in search.push(candidates):
             near = search.candidates(hypothesis)
-            found.sort([measure_hypothesis(context, hypothesis, near)])
+            found.sort([_measured(context, hypothesis, near, observers)])
     for hypotheses in search.finish():
         for hypothesis in hypotheses:
             near = search.candidates(hypothesis)
-            found.sort([measure_hypothesis(context, hypothesis, near)])
+            found.sort([_measured(context, hypothesis, near, observers)])
     found.rejected += [
         rejected_hypothesis(context, hypothesis, reason)
         for hypothesis, reason in search.rejected_candidates
@@ -114,6 +115,15 @@ def _search(
     if loop.moves:
         found.notes.append(MOVED_NOTE)
     return found
+
+
+def _measured(
+    context: ClipContext, hypothesis: Hypothesis, near: list[Candidates], observers: Observers
+) -> FittedShot | RejectedCandidate:
+    """Measure one found flight, and report it where it is a shot."""
+    measured = measure_hypothesis(context, hypothesis, near)
+    observers.found(measured)
+    return measured
 
 
 def fits_better(shots: Sequence[MeasuredShot], others: Sequence[MeasuredShot]) -> bool:

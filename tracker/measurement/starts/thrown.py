@@ -80,6 +80,7 @@ def measure_throws(
     for flight, candidates in zip(flights, gathered, strict=True):
         try:
             found.append(measurement.measure(flight, context, candidates))
+            observers.found(found[-1])
         except Rejection as rejection:
             reasons = rejection.reasons
             found.append(rejected_throw(flight.throw, context, context.frame_s, *reasons))

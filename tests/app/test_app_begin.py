@@ -1,0 +1,66 @@
+"""From a dropped clip to the first answer."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.app.conftest import ROOT, Served, ready
+from tracker.report.rounding import with_uncertainty
+from tracker.results import read_shots
+from tracker.session import read_session
+from tracker.workflow.measure import measure_session
+
+Visit = Callable[[Path, str], Page]
+CLIP = ROOT / "sample_clips" / "close" / "clips" / "140mm.mp4"
+
+
+@pytest.mark.campaign
+def test_a_dropped_clip_is_measured_without_a_question(
+    server: Served, tab: Page, tmp_path: Path
+) -> None:
+    tab.goto(f"{server.base}/begin")
+    ready(tab)
+    tab.get_by_label("Choose clips").set_input_files(CLIP)
+    tab.wait_for_url("**/measure")
+    expect(tab.get_by_role("table")).to_be_visible(timeout=60_000)
+    expect(tab.locator(".lead")).to_contain_text("One shot: 21.1 ±1.6 m/s exit speed")
+    expect(tab.locator("svg polyline.line")).to_have_count(1)
+    (folder,) = server.home.glob("140mm*")
+    assert (folder / "clips" / "140mm.mp4").stat().st_size == CLIP.stat().st_size
+    assert (folder / "clips" / "140mm.mp4").stat().st_mtime == pytest.approx(
+        CLIP.stat().st_mtime, abs=0.01
+    )
+    shots = (folder / "results" / "shots.csv").read_bytes()
+    measure_session(folder)
+    assert (folder / "results" / "shots.csv").read_bytes() == shots
+    assert read_session(folder).clips[0].file == "clips/140mm.mp4"
+
+
+def test_measuring_can_be_cancelled(visit: Visit, session: Path) -> None:
+    tab = visit(session, "measure")
+    expect(tab.locator(".lead")).to_have_text("Nothing is measured yet.")
+    tab.get_by_role("button", name="Measure").click()
+    tab.get_by_role("button", name="Cancel").click()
+    expect(tab.locator(".answer")).to_contain_text("Cancelled.")
+    expect(tab.get_by_role("button", name="Measure")).to_be_visible()
+    assert not (session / "results").exists()
+
+
+def test_a_measured_session_shows_its_answer(visit: Visit, measured: Path) -> None:
+    tab = visit(measured, "measure")
+    (shot,) = read_shots(measured / "results" / "shots.csv")
+    speed = with_uncertainty(shot.exit_speed_mps, shot.exit_speed_u_mps)
+    expect(tab.locator(".lead")).to_contain_text(f"One shot: {speed} m/s exit speed")
+    expect(tab.locator("svg polyline.line")).to_have_count(1)
+    expect(tab.get_by_role("table")).to_contain_text(speed)
+
+
+def test_a_dropped_text_is_refused_in_a_sentence(server: Served, tab: Page, tmp_path: Path) -> None:
+    (tmp_path / "notes.mp4").write_text("no film", "utf-8")
+    tab.goto(f"{server.base}/begin")
+    ready(tab)
+    tab.get_by_label("Choose clips").set_input_files(tmp_path / "notes.mp4")
+    expect(tab.get_by_role("status")).to_contain_text("notes.mp4")
+    assert not list(server.home.glob("notes*")) and not list(server.home.glob(".beginning*"))

@@ -1,0 +1,58 @@
+"""Long work of the page, each a function that runs in a worker process."""
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+from tracker.app.work import Messenger
+
+MOST_JOBS = 4
+"""Clips that are measured at the same time, as in `tracker.cli.measure`."""
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """What a measurement says beyond its rows.
+
+    Attributes
+    ----------
+    notes : tuple of str
+        Sentences, each with its clip.
+    kept : tuple of str
+        Results that a person had edited, under the names they have now.
+    """
+
+    notes: tuple[str, ...]
+    kept: tuple[str, ...]
+
+
+def measure(messenger: Messenger, place: Path) -> Measurement:
+    """Measure a session."""
+    from tracker.results.cache import cache_folder
+    from tracker.workflow.measure import MeasureOptions, measure_session
+
+    options = MeasureOptions(
+        jobs=min(os.cpu_count() or 1, MOST_JOBS),
+        cache=cache_folder(),
+        on_shot=messenger.arrived,
+    )
+    result = measure_session(place, messenger.progress, options)
+    notes = [f"{clip.clip.file}: {note}" for clip in result.clips for note in clip.notes]
+    return Measurement((*notes, *result.notes), result.kept)
+
+
+def report(messenger: Messenger, place: Path, pdf: bool = False) -> tuple[str, ...]:
+    """Write a session's report; return the names of its files."""
+    from tracker.workflow.report import report_sessions
+
+    messenger.progress("report", 0, 1)
+    made = report_sessions([place], None, pdf)
+    return tuple(path.name for path in (made.page, made.pdf) if path is not None)
+
+
+def overlay(messenger: Messenger, place: Path, slow: float = 1.0) -> tuple[str, ...]:
+    """Make the films with the flights drawn in; return their names."""
+    from tracker.workflow.overlay import overlay_sessions
+
+    made = overlay_sessions([place], slow, True, messenger.progress)
+    return tuple(each.film.name for each in made if each.film is not None)

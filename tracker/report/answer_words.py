@@ -1,0 +1,103 @@
+"""What was measured, in the first sentences that a person reads."""
+
+import math
+from collections.abc import Sequence
+from statistics import median
+
+from tracker.records import Quality, ReasonCode, Shot
+from tracker.report.rounding import with_uncertainty
+
+FIGURES = (
+    ("exit speed", "exit_speed_mps", "exit_speed_u_mps", "m/s"),
+    ("launch angle", "launch_angle_deg", "launch_angle_u_deg", "°"),
+    ("carry", "carry_m", "carry_u_m", "m"),
+    ("flight time", "flight_time_s", "flight_time_u_s", "s"),
+)
+"""Name, column, column of its standard uncertainty, and unit of what is asked for most."""
+
+BETTER = 0.9
+"""Share of an uncertainty below which its fall is stated: a tenth is within what the rounding of
+figures shows."""
+
+
+def counted(shots: Sequence[Shot]) -> str:
+    """Return how many shots there are: ``5 shots, 1 of them rejected``."""
+    rejected = sum(shot.quality is Quality.REJECTED for shot in shots)
+    count = "no shot" if not shots else f"{len(shots)} shot{'s' if len(shots) > 1 else ''}"
+    return f"{count}, {rejected} of them rejected" if rejected else count
+
+
+def answer_sentence(shots: Sequence[Shot]) -> str:
+    """Return the answer of a session in one sentence; where there is no shot, that.
+
+    Parameters
+    ----------
+    shots : sequence of Shot
+        Of one session; rejected ones are left out.
+    """
+    believed = [shot for shot in shots if shot.quality is not Quality.REJECTED]
+    if not believed:
+        return "No shot was found." if not shots else "Every shot is rejected."
+    if len(believed) == 1:
+        (shot,) = believed
+        said = [f"{_value(shot, figure)} {figure[0]}" for figure in FIGURES[::2]]
+        return f"One shot: {', '.join(said)}."
+    parts = [_range(believed, figure) for figure in FIGURES[::2]]
+    return f"{len(believed)} shots: {', '.join(part for part in parts if part)}."
+
+
+def next_step(shots: Sequence[Shot]) -> str:
+    """Return what one taped distance would gain, empty where gravity is not the only scale."""
+    gains = [
+        reason.numbers
+        for shot in shots
+        for reason in shot.reasons
+        if reason.code is ReasonCode.TAPE_ONE_DISTANCE
+    ]
+    if not gains:
+        return ""
+    distance, before, after = (
+        median(numbers[name] for numbers in gains)
+        for name in ("distance_m", "before_mps", "after_mps")
+    )
+    return (
+        f"Tape one distance, from the foot of the launcher to a mark {distance:g} m down the line, "
+        f"and each exit speed becomes ±{after:.2g} m/s in place of ±{before:.2g}."
+    )
+
+
+def improvements(before: Sequence[Shot], after: Sequence[Shot]) -> list[str]:
+    """Return by how much figures became better known from one measurement to the next."""
+    found = []
+    for name, _, u_name, unit in FIGURES:
+        was, now = _median(before, u_name), _median(after, u_name)
+        if was is not None and now is not None and now < BETTER * was:
+            found.append(f"The {name} is now known to ±{now:.2g} {unit}; before, ±{was:.2g}.")
+    return found
+
+
+def _value(shot: Shot, figure: tuple[str, str, str, str]) -> str:
+    _, name, u_name, unit = figure
+    space = "" if unit == "°" else " "
+    return f"{with_uncertainty(getattr(shot, name), getattr(shot, u_name))}{space}{unit}"
+
+
+def _range(shots: Sequence[Shot], figure: tuple[str, str, str, str]) -> str:
+    """Return the range of a figure, and how well one of them is known."""
+    words, name, u_name, unit = figure
+    values = [value for shot in shots if (value := getattr(shot, name)) is not None]
+    u = _median(shots, u_name)
+    if not values or u is None:
+        return ""
+    return f"{words} {min(values):.1f} to {max(values):.1f} {unit}, each ±{u:.2g}"
+
+
+def _median(shots: Sequence[Shot], name: str) -> float | None:
+    values = [
+        value
+        for shot in shots
+        if shot.quality is not Quality.REJECTED
+        and (value := getattr(shot, name)) is not None
+        and math.isfinite(value)
+    ]
+    return median(values) if values else None

@@ -1,0 +1,95 @@
+"""A session from clips that were dropped, without a question."""
+
+import shutil
+from collections.abc import Sequence
+from pathlib import Path
+
+from calibration.errors import InputError
+from tracker.session import SESSION_FILE, FieldChange, Session, read_session
+from tracker.workflow import edit
+from tracker.workflow.incoming import Incoming, deliver, forget, free_name
+from tracker.workflow.new import CLIPS, Film, films, start_session
+
+
+def begin_session(home: Path, incomings: Sequence[Incoming]) -> Path:
+    """Make a session of clips that have come in whole; return its folder.
+
+    Parameters
+    ----------
+    home : Path
+        The folder of all sessions.
+    incomings : sequence of Incoming
+
+    Raises
+    ------
+    InputErrors
+        With every file that is no video; then they are removed, and there is no session.
+    """
+    home.mkdir(parents=True, exist_ok=True)
+    staging = free_name(home / ".beginning")
+    try:
+        placed = deliver(incomings, staging / CLIPS)
+        filmed = films(placed)
+        folder = free_name(home / _name(filmed))
+        start_session(staging, filmed, {"name": folder.name})
+        staging.rename(folder)
+    except InputError:
+        for incoming in incomings:
+            forget(incoming)
+        shutil.rmtree(staging, ignore_errors=True)
+        raise
+    return folder
+
+
+def add_clips(folder: Path, incomings: Sequence[Incoming]) -> tuple[str, ...]:
+    """Add clips that have come in whole to a session; return their names in it.
+
+    They show the setup of the session's last clip, which the person may change.
+
+    Raises
+    ------
+    InputErrors
+        With every file that is no video; then they are removed, and the session is as it was.
+    """
+    session = read_session(folder, filmed=False)
+    placed = deliver(incomings, folder / CLIPS)
+    try:
+        films(placed)
+    except InputError:
+        for path in placed:
+            path.unlink(missing_ok=True)
+        raise
+    names = tuple(f"{CLIPS}/{path.name}" for path in placed)
+    setup, changes = _setup(session)
+    first = len(session.clips)
+    changes += [
+        FieldChange(("clip", first + number), {"file": name, "setup": setup})
+        for number, name in enumerate(names)
+    ]
+    what = f"{'clip' if len(names) == 1 else 'clips'} {', '.join(names)} added"
+    edit.edit_session(folder, edit.digest_of(folder), what, changes)
+    return names
+
+
+def sessions_in(home: Path) -> tuple[Path, ...]:
+    """Return the sessions in a folder, the newest first."""
+    if not home.is_dir():
+        return ()
+    found = [path.parent for path in home.glob(f"*/{SESSION_FILE}")]
+    shown = [path for path in found if not path.name.startswith(".")]
+    return tuple(sorted(shown, key=lambda path: path.stat().st_mtime, reverse=True))
+
+
+def _setup(session: Session) -> tuple[str, list[FieldChange]]:
+    """Return the setup that new clips show, and what adds it where there is none."""
+    if session.clips:
+        return session.clips[-1].setup, []
+    if session.setups:
+        return session.setups[-1].name, []
+    return "setup 1", [FieldChange(("setup", 0), {"name": "setup 1"})]
+
+
+def _name(filmed: Sequence[Film]) -> str:
+    """Return a new session's name: the day of its first clip, or that clip's name."""
+    days = [film.origin.filmed for film in filmed if film.origin.filmed is not None]
+    return f"{min(days):%Y-%m-%d}" if days else filmed[0].path.stem
