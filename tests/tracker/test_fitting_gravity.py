@@ -6,8 +6,22 @@ from math import sqrt
 import numpy as np
 import pytest
 
-from tests.tracker.fitting_case import Drawn, at_another_rate, calibrated, circumstances, drawn
-from tracker.fitting.gravity import RATES, FreeGravity, explain, gravity_doubt
+from tests.tracker.fitting_case import (
+    PIXEL_U,
+    Drawn,
+    at_another_rate,
+    calibrated,
+    circumstances,
+    drawn,
+)
+from tracker.fitting.gravity import (
+    LEAST_POSITIONS,
+    RATES,
+    FreeGravity,
+    explain,
+    free_gravity,
+    gravity_doubt,
+)
 from tracker.records import Reason, ReasonCode, sentence
 
 FPS = 120.0
@@ -82,3 +96,44 @@ def test_gravity_that_is_known_badly_is_not_held_against_a_clip() -> None:
     assert codes(verdict(case, FPS / 1.05))
     unsure = replace(case, circumstances=replace(case.circumstances, gravity_u_mps2=0.5))
     assert verdict(unsure, FPS / 1.05) == ()
+
+
+def claimed(case: Drawn, share: float) -> Drawn:
+    """The same positions, whose standard uncertainties are stated as a share of what they are."""
+    track = replace(case.track, covariances=case.track.covariances * share**2)
+    return replace(case, track=track)
+
+
+def test_the_weights_follow_the_scatter_and_not_what_is_claimed_of_it() -> None:
+    """Weights of robust estimation are a function of residual over scale (P. J. Huber, Robust
+    Statistics, 1981, ch. 7): a common factor of all claimed uncertainties cancels, also where some
+    positions are far off and weigh less than others."""
+    case = at_another_rate(drawn(np.random.default_rng(22)), 1.2)
+    off = case.track.pixels.copy()
+    off[10:60:10] += np.random.default_rng(1).normal(0.0, 6.0 * PIXEL_U, (5, 2))
+    case = replace(case, track=replace(case.track, pixels=off))
+    found = [
+        free_gravity(each.circumstances, each.observed, each.fit())
+        for each in (claimed(case, 1.0), claimed(case, 0.4))
+    ]
+    assert found[0] is not None and found[1] is not None
+    assert found[1].share == pytest.approx(found[0].share, rel=2e-4)
+    assert found[1].u == pytest.approx(found[0].u, rel=0.02)
+
+
+def test_scatter_far_beyond_what_is_claimed_is_not_laid_to_gravity() -> None:
+    case = at_another_rate(drawn(np.random.default_rng(22)), 1.2)
+    assert free_gravity(case.circumstances, case.observed, case.fit()) is not None
+    wild = claimed(case, 0.15)
+    assert free_gravity(wild.circumstances, wild.observed, wild.fit()) is None
+
+
+def test_a_flight_of_few_positions_says_nothing_of_gravity() -> None:
+    case = at_another_rate(drawn(np.random.default_rng(22)), 1.2)
+    count = len(case.track.frames)
+    for kept in (LEAST_POSITIONS - 1, LEAST_POSITIONS):
+        some = np.linspace(0, count - 1, kept).astype(int)
+        fitted = case.fit()
+        used = np.isin(np.arange(count), some)
+        found = free_gravity(case.circumstances, case.observed, replace(fitted, used=used))
+        assert (found is None) == (kept < LEAST_POSITIONS), kept
