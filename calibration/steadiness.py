@@ -349,5 +349,7 @@ def _noise(small: Luma) -> float:
 
     kernel = np.array([[1.0, -2.0, 1.0], [-2.0, 4.0, -2.0], [1.0, -2.0, 1.0]])
     rough = np.abs(cv2.filter2D(small, cv2.CV_32F, kernel))
-    blocks = cv2.resize(rough, None, fx=1 / 16, fy=1 / 16, interpolation=cv2.INTER_AREA)
+    # A strip of a frame may be less than one block of 16 pixels high.
+    fy, fx = (max(1.0 / 16.0, 1.0 / length) for length in rough.shape)
+    blocks = cv2.resize(rough, None, fx=fx, fy=fy, interpolation=cv2.INTER_AREA)
     return max(0.5, float(np.percentile(blocks, 10) * np.sqrt(np.pi / 2.0) / 6.0))

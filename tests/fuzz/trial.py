@@ -6,6 +6,8 @@ import shutil
 import sys
 import tempfile
 import traceback
+import warnings
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -35,27 +37,31 @@ class Trial:
 def tried(case: Case, prepared: Path) -> Trial:
     """Run a case on a copy of a prepared session and return what was wrong with it."""
     with tempfile.TemporaryDirectory(prefix="fuzz-") as place:
-        outside = Path(place)
-        folder = outside / "lane"
+        folder = Path(place) / "lane"
         shutil.copytree(prepared, folder)
         words = case.made(folder)
-        read_end, write_end = os.pipe()
-        child = os.fork()
-        if child == 0:
-            os.close(read_end)
-            os.write(write_end, _fault(words).encode("utf-8", "replace")[:4000])
-            os._exit(0)
-        os.close(write_end)
-        with os.fdopen(read_end, "rb") as pipe:
-            fault = pipe.read().decode("utf-8", "replace")
-        _, status = os.waitpid(child, 0)
-        if os.WIFSIGNALED(status):
-            fault = f"killed by signal {os.WTERMSIG(status)}: out of time or memory"
-        fault = fault or _strays(outside, folder, prepared)
+        fault = fault_of(words) or _strays(folder, prepared)
         return Trial(case, tuple(words[:1]), fault)
 
 
-def _fault(words: list[str]) -> str:
+def fault_of(words: Sequence[str], columns: int = 80) -> str:
+    """Run a command in a process of its own, within bounds; return what was wrong, or nothing."""
+    read_end, write_end = os.pipe()
+    child = os.fork()
+    if child == 0:
+        os.close(read_end)
+        os.write(write_end, _fault(list(words), columns).encode("utf-8", "replace")[:4000])
+        os._exit(0)
+    os.close(write_end)
+    with os.fdopen(read_end, "rb") as pipe:
+        fault = pipe.read().decode("utf-8", "replace")
+    _, status = os.waitpid(child, 0)
+    if os.WIFSIGNALED(status):
+        return f"killed by signal {os.WTERMSIG(status)}: out of time or memory"
+    return fault
+
+
+def _fault(words: list[str], columns: int) -> str:
     """Run the command in this process and say what was wrong, in a line or two."""
     from typer.testing import CliRunner
 
@@ -66,16 +72,28 @@ def _fault(words: list[str]) -> str:
     resource.setrlimit(resource.RLIMIT_AS, (started + MEMORY_B, started + MEMORY_B))
     silent = os.open(os.devnull, os.O_WRONLY)
     os.dup2(silent, 2)
-    try:
-        result = CliRunner().invoke(program, words)
-    except BaseException:
-        return _last(traceback.format_exc())
+    with warnings.catch_warnings(record=True) as warned:
+        warnings.simplefilter("always")
+        # What only developers are shown, as Python itself has it.
+        warnings.simplefilter("ignore", DeprecationWarning)
+        warnings.simplefilter("ignore", ResourceWarning)
+        try:
+            result = CliRunner().invoke(program, words, env={"COLUMNS": str(columns)})
+        except BaseException:
+            return _last(traceback.format_exc())
     if result.exception is not None and not isinstance(result.exception, SystemExit):
         return _last("".join(traceback.format_exception(result.exception)))
-    if result.exit_code not in (0, 1, 2):  # 1: done, but something needs a look
-        return f"exit code {result.exit_code}"
-    if result.exit_code == 2:
-        sentences = [line for line in result.stderr.strip().splitlines() if line.strip()]
+    if warned:
+        return f"a warning: {warned[0].message} at {warned[0].filename}:{warned[0].lineno}"
+    return _no_sentence(result.exit_code, result.stderr)
+
+
+def _no_sentence(code: int, stderr: str) -> str:
+    """Say what is wrong with the way in which a command ended."""
+    if code not in (0, 1, 2):  # 1: done, but something needs a look
+        return f"exit code {code}"
+    if code == 2:
+        sentences = [line for line in stderr.strip().splitlines() if line.strip()]
         if not sentences:
             return "exit code 2 without a word"
         if not sentences[-1].rstrip().endswith(SENTENCE_ENDS):
@@ -101,9 +119,9 @@ def _memory() -> int:
     return 4 * 2**30
 
 
-def _strays(outside: Path, folder: Path, prepared: Path) -> str:
+def _strays(folder: Path, prepared: Path) -> str:
     """Say what was written where nothing should be, or is gone."""
-    if sorted(path.name for path in outside.iterdir()) != ["lane"]:
+    if [path.name for path in folder.parent.iterdir()] != [folder.name]:
         return "a stray file beside the session"
     kept = {path.name for path in prepared.iterdir()}
     here = {path.name for path in folder.iterdir()}

@@ -1,6 +1,9 @@
 """The program: its commands, its version, and how faults are printed."""
 
+import errno
+import io
 import os
+import sys
 from typing import Annotated, Any
 
 import typer
@@ -43,13 +46,33 @@ class _Program(TyperGroup):
 
     def invoke(self, ctx: Any) -> Any:
         try:
-            return super().invoke(ctx)
+            try:
+                return super().invoke(ctx)
+            finally:
+                sys.stdout.flush()
+        except OSError as error:
+            if error.errno == errno.EPIPE:  # a reader such as head has seen enough
+                raise
+            complain([_unusable(error)])
+            raise typer.Exit(2) from None
         except InputError as error:
             complain(error.sentences())
             raise typer.Exit(2) from None
         except KeyboardInterrupt:
             complain(["Interrupted. What was there before is as it was."])
             raise typer.Exit(130) from None
+
+
+def _unusable(error: OSError) -> str:
+    """Return the sentence for a file, or for the output itself, that the system refuses."""
+    reason = (error.strerror or "unknown").lower()
+    if error.filename is not None:
+        return (
+            f"{error.filename}: cannot be used ({reason}); check its name, rights and free space."
+        )
+    # What is still to be written would fail again when Python ends.
+    sys.stdout = io.StringIO()
+    return f"The output cannot be written ({reason}); check where it goes."
 
 
 program = typer.Typer(

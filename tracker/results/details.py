@@ -1,7 +1,6 @@
 """What the results of a session hold beyond their rows: budgets, and the places of each ball."""
 
 import csv
-import json
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
@@ -9,6 +8,8 @@ from pathlib import Path
 
 from calibration.errors import InputError
 from tracker.records import TrackPoint
+from tracker.results.files import json_of
+from tracker.results.rows import read_lines
 
 ShotKey = tuple[str, int]
 """Clip and number of a shot."""
@@ -26,7 +27,7 @@ def read_budgets(path: Path) -> Budgets:
     Nothing where the file is missing or holds none.
     """
     try:
-        rows = json.loads(path.read_text(encoding="utf-8"))["shots"]
+        rows = json_of(path)["shots"]
         return {
             (str(row["clip"]), int(row["shot"])): {
                 str(figure): {str(source): float(u) for source, u in parts.items()}
@@ -58,7 +59,7 @@ def read_points(path: Path) -> Mapping[ShotKey, tuple[TrackPoint, ...]]:
         ) from None
     found: dict[ShotKey, list[TrackPoint]] = {}
     reader = csv.DictReader(lines)
-    for row in reader:
+    for row in read_lines(reader, path):
         try:
             point = _point(row)
         except (KeyError, ValueError, TypeError):

@@ -1,10 +1,12 @@
 """Writing files so that a reader sees the earlier one or the new one, never a part of it."""
 
+import json
 import os
 import shutil
 import tempfile
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from calibration.errors import InputError
 
@@ -66,6 +68,20 @@ def copy_file(source: Path, target: Path) -> None:
         os.link(source, target)
     except OSError:
         shutil.copy2(source, target)
+
+
+def json_of(path: Path) -> Any:
+    """Return what a JSON file holds.
+
+    Raises
+    ------
+    OSError, ValueError
+        Where it cannot be read or is not JSON; one that nests too deep to be read is none.
+    """
+    try:
+        return json.loads(path.read_text(encoding="utf-8"))
+    except RecursionError:
+        raise ValueError(f"{path.name} nests too deep") from None
 
 
 def cannot_write(path: Path, error: OSError) -> InputError:

@@ -29,6 +29,7 @@ from tracker.results.files import (
     STAGING,
     cannot_write,
     copy_file,
+    json_of,
     put_in_place,
     write_flushed,
 )
@@ -154,7 +155,7 @@ def replace_results(folder: Path, contents: Mapping[str, bytes]) -> tuple[str, .
 def written_digests(folder: Path) -> dict[str, str]:
     """Return the SHA-256 of each file as the run that made the results wrote it."""
     try:
-        document = json.loads((folder / DIGESTS).read_text(encoding="utf-8"))
+        document = json_of(folder / DIGESTS)
         return {str(name): str(digest) for name, digest in document["files"].items()}
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return {}

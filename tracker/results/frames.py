@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import Enum
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING, Any, get_args, get_type_hints
 
 from calibration.errors import InputError, InputErrors
 from tracker.records import SHOT_COLUMNS, Quality, Shot, TrackPoint
+from tracker.results.files import json_of
 from tracker.results.folder import RESULTS, recover
 from tracker.results.rows import Provenance, read_provenance, read_shots
 from tracker.results.tables import TRACK_COLUMNS
@@ -111,7 +111,7 @@ def _results_in(folder: Path) -> Path:
 def _name(results: Path, folder: Path) -> str:
     """Return the session's name as its results have it, else the folder's name."""
     try:
-        document = json.loads((results / "shots.json").read_text(encoding="utf-8"))
+        document = json_of(results / "shots.json")
         return str(document["session"])
     except (OSError, ValueError, KeyError, TypeError):
         return folder.resolve().name

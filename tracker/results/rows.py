@@ -1,15 +1,15 @@
 """The rows of an earlier measurement, read back with what made them."""
 
 import csv
-import json
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
 from calibration.errors import InputError, InputErrors
 from tracker.records import SHOT_COLUMNS, Quality, Reason, Shot
+from tracker.results.files import json_of
 
 TEXTS = ("clip", "setup")
 WHOLES = ("shot", "frames_seen")
@@ -46,7 +46,7 @@ def read_shots(path: Path) -> list[Shot]:
     reasons = _read_reasons(path.with_suffix(".json"))
     faults: list[InputError] = []
     shots: list[Shot] = []
-    for line in lines:
+    for line in read_lines(lines, path):
         if separator == ";":
             line = {
                 name: cell if name in TEXTS else (cell or "").replace(",", ".")
@@ -60,6 +60,21 @@ def read_shots(path: Path) -> list[Shot]:
     if faults:
         raise InputErrors(faults)
     return shots
+
+
+def read_lines(lines: "csv.DictReader[str]", path: Path) -> Iterator[dict[str, str]]:
+    """Yield the lines of a table.
+
+    Raises
+    ------
+    InputError
+        Where one cannot be taken apart, for instance for a cell longer than any that is written.
+    """
+    try:
+        yield from lines
+    except csv.Error as error:
+        where = f"{path}, line {lines.line_num}"
+        raise InputError(f"cannot be read ({error})", where=where, remedy=AGAIN) from None
 
 
 def _cells(
@@ -107,7 +122,7 @@ def read_provenance(path: Path) -> Provenance:
     The rows themselves are those of `shots.csv`, which a person can read and mend.
     """
     try:
-        document = json.loads(path.read_text(encoding="utf-8"))
+        document = json_of(path)
         digests = {str(each["file"]): str(each["sha256"]) for each in document["inputs"]}
         shared = {
             (str(row["clip"]), int(row["shot"])): {
@@ -124,7 +139,7 @@ def read_provenance(path: Path) -> Provenance:
 def _read_reasons(path: Path) -> dict[tuple[str, int], tuple[Reason, ...]]:
     """Return the reasons of `shots.json` by clip and shot; none where they cannot be read."""
     try:
-        rows = json.loads(path.read_text(encoding="utf-8"))["shots"]
+        rows = json_of(path)["shots"]
         return {
             (str(row["clip"]), int(row["shot"])): tuple(
                 Reason.read(each) for each in row["reasons"]

@@ -4,13 +4,16 @@ The checks read the values as they were written, so that they find their faults 
 single fields: all are reported at once.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any
 
 from tracker.session.document import Faults
 from tracker.session.lines import Place
 from tracker.session.validate import tables_of
+
+LONGEST_SHOWN = 255
+"""Characters of a file's name that a sentence repeats: the most that usual file systems take."""
 
 CUSTOM_BALL = ("mass_g", "diameter_mm", "drag_coefficient")
 
@@ -129,13 +132,22 @@ def _check_file(place: Place, written: str, folder: Path, needed: bool, faults: 
     if PurePosixPath(written).is_absolute() or PureWindowsPath(written).is_absolute():
         remedy = "put it into the session's folder and name it from there"
         faults.add(place, f'"{plain}" is not relative to the session\'s folder', remedy)
-    elif (folder / plain).is_dir():
+    elif _is(Path.is_dir, folder / plain):
         faults.add(place, f'"{plain}" is a folder', "name a file")
     elif plain != written:
         faults.add(place, "has a backslash in its path", "write / between folder and file")
-    elif needed and not (folder / written).is_file():
+    elif needed and not _is(Path.is_file, folder / written):
         remedy = "write / between folder and file" if "\\" in written else "check its name"
-        faults.add(place, f'there is no file "{written}" in the session\'s folder', remedy)
+        name = written if len(written) <= LONGEST_SHOWN else f"{written[:LONGEST_SHOWN]}..."
+        faults.add(place, f'there is no file "{name}" in the session\'s folder', remedy)
+
+
+def _is(kind: Callable[[Path], bool], path: Path) -> bool:
+    """Return whether a path is of a kind; a name that no file system takes is of none."""
+    try:
+        return kind(path)
+    except OSError:
+        return False
 
 
 def _table(values: Mapping[str, Any], name: str) -> Mapping[str, Any]:

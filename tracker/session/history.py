@@ -123,6 +123,6 @@ def _edits(text: str) -> list[Edit]:
     for line in text.split("\n"):
         try:
             found.append(Edit(**json.loads(line)))
-        except (ValueError, TypeError):
+        except (ValueError, TypeError, RecursionError):
             continue
     return found

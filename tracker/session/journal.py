@@ -66,7 +66,7 @@ def changes(folder: Path) -> list[Change]:
         for line in path.read_text(encoding="utf-8", errors="replace").splitlines():
             try:
                 found.append(Change(**json.loads(line)))
-            except (ValueError, TypeError):
+            except (ValueError, TypeError, RecursionError):
                 continue
     return found
 

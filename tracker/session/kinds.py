@@ -224,5 +224,8 @@ def shown(value: object) -> str:
     """Return a value as it would stand in the file, short."""
     if isinstance(value, bool):
         return str(value).lower()
-    text = f'"{value}"' if isinstance(value, str) else str(value)
+    try:
+        text = f'"{value}"' if isinstance(value, str) else str(value)
+    except ValueError:  # more digits than Python writes, as a hexadecimal number may have
+        return "a number of thousands of digits"
     return text if len(text) <= 40 else text[:37] + "..."

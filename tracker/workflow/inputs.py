@@ -36,6 +36,7 @@ def session_at(place: Path, options: BareOptions = BareOptions(), filmed: bool =
     InputError
         With every fault of the session file, or of the options for a video file.
     """
+    _refuse_bytes(place)
     if place.is_file() and place.suffix.lower() != ".toml":
         return bare_session(place, options.ball, options.capture_fps)
     session = read_session(place, filmed)
@@ -47,6 +48,16 @@ def session_at(place: Path, options: BareOptions = BareOptions(), filmed: bool =
                 remedy=f"write it into the {SESSION_FILE} of {place}",
             )
     return session
+
+
+def _refuse_bytes(place: Path) -> None:
+    """Refuse a name that is no text, since results are texts that hold it."""
+    name = place.resolve().name
+    plain = name.encode("utf-8", "replace").decode("utf-8")
+    if plain != name:
+        raise InputError(
+            "the name holds characters that are not UTF-8", where=plain, remedy="rename it"
+        )
 
 
 def read_all(
