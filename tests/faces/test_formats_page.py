@@ -71,7 +71,7 @@ def test_the_example_shows_every_field_that_is_listed(folder: Path, table: str) 
 
 
 def test_the_example_of_a_review_is_read(folder: Path) -> None:
-    (decision,) = parse_review(example("review.toml"), read_session(folder))
+    (decision,) = parse_review(example("review.toml"), read_session(folder)).decisions
     assert (decision.release_s, decision.verdict) == (12.34, Verdict.REJECT)
 
 

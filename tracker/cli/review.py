@@ -1,57 +1,20 @@
 """``lobmeter review``."""
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from tracker.cli.options import grouped
+from tracker.cli.review_flags import ChangeFlags, EndFlags, ShotFlags
 from tracker.cli.screen import console, say, sentences, show_json
 
 if TYPE_CHECKING:
+    from tracker.measurement import FittedShot
+    from tracker.session import Place, StatedEnds
     from tracker.workflow.review import Reviewed, Wanted
 
-
-@dataclass(frozen=True)
-class ReviewFlags:
-    """The options of the command."""
-
-    clip: Annotated[
-        str | None,
-        typer.Option(
-            "--clip", metavar="FILE", help="As in session.toml; needed where it has several."
-        ),
-    ] = None
-    shot: Annotated[
-        int | None, typer.Option("--shot", metavar="NUMBER", help="Its number in the results.")
-    ] = None
-    at: Annotated[
-        float | None,
-        typer.Option(
-            "--at",
-            metavar="S",
-            help="Its time of release instead, where it is no longer in the results.",
-        ),
-    ] = None
-    reject: Annotated[
-        str | None,
-        typer.Option("--reject", metavar="REASON", help="The shot does not count, and why."),
-    ] = None
-    accept: Annotated[
-        str | None,
-        typer.Option("--accept", metavar="REASON", help="The shot counts as good, and why."),
-    ] = None
-    setup: Annotated[
-        str | None,
-        typer.Option("--setup", metavar="NAME", help="The shot belongs to this setup."),
-    ] = None
-    take_back: Annotated[
-        bool, typer.Option("--take-back", help="Remove the decision about this shot.")
-    ] = False
-    undo: Annotated[
-        bool, typer.Option("--undo", help="Take back the last change of this command.")
-    ] = False
+OWN_LINE = "--undo, --take-back, --place, --candidate and a decision"
 
 
 @grouped
@@ -59,7 +22,9 @@ def review(
     session: Annotated[
         Path, typer.Argument(metavar="SESSION", help="Folder of a measured session.")
     ],
-    flags: ReviewFlags,
+    flags: ShotFlags,
+    ends: EndFlags,
+    changes: ChangeFlags,
 ) -> None:
     """List the shots with your decisions about them, or decide about one.
 
@@ -67,52 +32,58 @@ def review(
     release, so a decision holds however often the session is measured again. One that fits no
     shot any more is reported and kept, and the exit code is then 1. review-journal.jsonl keeps
     every earlier state.
+
+    A landing or release that you give enters the shot's fit with its standard uncertainty. A shot
+    that was missed is added by two places of the ball or more: gravity and the release give the
+    flight through them, and the ball is looked for along it. The new figures are printed at once.
     """
     from tracker.report.documents import review_document
-    from tracker.report.review_table import review_table
+    from tracker.report.review_table import answer_words, review_table
 
     screen = console()
-    made = _done(session, flags)
+    made = _done(session, flags, ends, changes)
+    answer, notes = _answer(session, made)
     say(screen, [made.session.name, ""])
     screen.print(review_table(made.rows))
     say(screen, sentences(made.notes))
-    show_json({"shots": review_document(made.rows), "notes": made.notes, "done": made.done})
     if made.done:
         say(screen, ["", *sentences([made.done])])
+        say(screen, sentences([*answer_words(answer), *notes]))
         say(screen, [f"To bring it into the results: lobmeter measure {session}"])
-    if made.notes:
+    document = {"shots": review_document(made.rows), "notes": made.notes, "done": made.done}
+    show_json(document | {"answer": None if answer is None else answer.shot, "faults": notes})
+    if made.notes or notes:
         raise typer.Exit(1)
 
 
-def _done(folder: Path, flags: ReviewFlags) -> "Reviewed":
+def _done(folder: Path, flags: ShotFlags, ends: EndFlags, changes: ChangeFlags) -> "Reviewed":
     """Do what the options ask for."""
     from calibration.errors import InputError
-    from tracker.workflow.review import decide_shot, review_session, take_back, undo
+    from tracker.workflow.deciding import decide_shot, take_back, undo
+    from tracker.workflow.review import review_session
 
-    wanted = _wanted(flags)
-    asked = [
-        flags.undo,
-        flags.take_back,
-        wanted.verdict is not None or wanted.setup is not None,
-    ]
-    if sum(asked) > 1:
-        raise InputError("one at a time", where="--undo, --take-back and a decision")
-    if flags.undo:
+    wanted = _wanted(flags, ends)
+    adds = changes.place is not None or changes.candidate is not None
+    if sum([changes.undo, changes.take_back, adds, wanted.decides]) > 1:
+        raise InputError("one at a time", where=OWN_LINE)
+    if changes.undo:
         return undo(folder)
-    if flags.take_back:
+    if changes.take_back:
         return take_back(folder, wanted)
-    if asked[2]:
+    if adds:
+        return _added(folder, flags, ends, changes)
+    if wanted.decides:
         return decide_shot(folder, wanted)
     if flags.shot is not None or flags.at is not None:
         raise InputError(
             "what is decided about it?",
             where="--shot",
-            remedy="give --reject, --accept, --setup or --take-back",
+            remedy="give --reject, --accept, --setup, a landing, a release or --take-back",
         )
     return review_session(folder)
 
 
-def _wanted(flags: ReviewFlags) -> "Wanted":
+def _wanted(flags: ShotFlags, ends: EndFlags) -> "Wanted":
     from calibration.errors import InputError
     from tracker.session import Verdict
     from tracker.workflow.review import Wanted
@@ -129,6 +100,73 @@ def _wanted(flags: ReviewFlags) -> "Wanted":
         shot=flags.shot,
         release_s=flags.at,
         verdict=verdict,
-        reason=flags.reject or flags.accept or "",
+        reason=flags.reject or flags.accept or flags.reason or "",
         setup=flags.setup,
+        ends=_ends(ends),
     )
+
+
+def _ends(flags: EndFlags) -> "StatedEnds":
+    from tracker.session import StatedEnds
+    from tracker.session.stated import LANDING_U_M, PICKED_U_PX
+
+    px_u = PICKED_U_PX if flags.px_u is None else flags.px_u
+    return StatedEnds(
+        landing_m=flags.landing_m,
+        landing_u_m=LANDING_U_M if flags.landing_u_m is None else flags.landing_u_m,
+        landing_px=flags.landing_px,
+        landing_px_u=px_u,
+        landing_s=flags.landing_at,
+        release_px=flags.release_px,
+        release_px_u=px_u,
+        moved_release_s=flags.release_at,
+    )
+
+
+def _added(folder: Path, flags: ShotFlags, ends: EndFlags, changes: ChangeFlags) -> "Reviewed":
+    """Add a shot by places, or a rejected candidate."""
+    from tracker.session import Added
+    from tracker.session.stated import PICKED_U_PX
+    from tracker.workflow.deciding import add_missed, take_candidate
+    from tracker.workflow.kept import candidate_at, kept_session
+
+    reason = flags.reason or ""
+    if changes.candidate is not None:
+        return take_candidate(
+            *candidate_at(folder, _cache(), changes.candidate, flags.clip), reason
+        )
+    places = tuple(_place(text) for text in changes.place or ())
+    px_u = PICKED_U_PX if ends.px_u is None else ends.px_u
+    added = Added(flags.clip or "", places, px_u, flags.setup, reason)
+    return add_missed(folder, added, kept_session(folder, _cache()))
+
+
+def _place(text: str) -> "Place":
+    from calibration.errors import InputError
+    from tracker.session import Place
+
+    try:
+        time_s, column, row = (float(part) for part in text.replace(",", " ").split())
+    except ValueError:
+        raise InputError(
+            f'"{text}" is not a time, a column and a row',
+            where="--place",
+            remedy="write it as 12.40,310,640",
+        ) from None
+    return Place(time_s, (column, row))
+
+
+def _answer(folder: Path, made: "Reviewed") -> tuple["FittedShot | None", tuple[str, ...]]:
+    """Return the shot that a change concerns as it is now, and what could not be done."""
+    from tracker.workflow.kept import kept_session
+
+    if made.about is None:
+        return None, ()
+    kept = kept_session(folder, _cache())
+    return (None, ()) if kept is None else kept.answer(*made.about)
+
+
+def _cache() -> Path | None:
+    from tracker.results.cache import cache_folder
+
+    return cache_folder()

@@ -149,8 +149,10 @@ def show_budgets(screen: "Console", result: "SessionResult") -> None:
 
 
 def sentences(clauses: Sequence[str]) -> list[str]:
-    """Return clauses as sentences: a capital first, one full stop last."""
-    return [
-        f"{clause[:1].upper()}{clause[1:]}{'' if clause.endswith(('.', '?')) else '.'}"
-        for clause in clauses
-    ]
+    """Return clauses as sentences: a capital first, but for a file's name, and one full stop."""
+    return [f"{_capital(clause)}{'' if clause.endswith(('.', '?')) else '.'}" for clause in clauses]
+
+
+def _capital(clause: str) -> str:
+    first = clause.partition(" ")[0].rstrip(".,:;")
+    return clause if "." in first else f"{clause[:1].upper()}{clause[1:]}"

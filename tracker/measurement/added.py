@@ -20,7 +20,14 @@ from tracker.measurement.row import describe
 from tracker.measurement.second_pass import Window, candidates_of_part, reach_px
 from tracker.measurement.starts.release import release_context
 from tracker.measurement.tracing import reported, trace
-from tracker.records import Candidates, Reason, ReasonCode, Rejection, Track
+from tracker.records import (
+    Candidates,
+    Reason,
+    ReasonCode,
+    RejectedCandidate,
+    Rejection,
+    Track,
+)
 from tracker.video import ClipFacts
 
 Array = NDArray[np.float64]
@@ -31,6 +38,11 @@ AFTER_S = 0.5
 NOT_FROM_RELEASE_U = 6.0
 """Distance of a place from every flight from the release, in its standard uncertainties, from which
 the places are refused. Common practice, no source."""
+
+
+CANDIDATE_PLACES, CANDIDATE_U_PX = 4, 5.0
+"""Places along a rejected candidate's path that stand for it, and the standard uncertainty of each
+coordinate, px: a search's path is as good as its last gate, 5 px and more."""
 
 
 @dataclass(frozen=True)
@@ -108,9 +120,50 @@ def add_shot(
     try:
         candidates = _candidates(context, flight, observers)
         # A person saw it: a row of quality rejected is kept, with what speaks against it.
-        shot = reported(context, trace(context, flight, candidates), np.inf)
+        return _by_hand(reported(context, trace(context, flight, candidates), np.inf))
     except (Rejection, NotDetermined, ArithmeticError, ValueError):
-        shot = _from_picks(context, flight, picks)
+        return _by_hand(_from_picks(context, flight, picks))
+
+
+def shot_through(
+    facts: ClipFacts, camera: Camera, request: ClipRequest, picks: Picks
+) -> FittedShot:
+    """Return the shot fitted to given places alone, without a look at the clip.
+
+    Parameters and errors are those of `add_shot`.
+    """
+    context = release_context(facts, camera, request)
+    return _by_hand(_from_picks(context, _flight(context, picks), picks))
+
+
+def picks_along(candidate: RejectedCandidate, facts: ClipFacts) -> Picks:
+    """Return places along the path of a rejected candidate, as a person would pick them.
+
+    Raises
+    ------
+    InputError
+        Where hardly any of it lies inside the frame.
+    """
+    inside = np.all((candidate.pixels >= 0.0) & (candidate.pixels < facts.size_px), axis=1)
+    times = facts.times_s
+    frames = np.searchsorted(times, candidate.times_s[inside]).clip(0, len(times) - 1)
+    frames = np.unique(frames)
+    if len(frames) < CANDIDATE_PLACES + 2:
+        raise InputError(
+            "hardly any of its path lies inside the frame",
+            remedy="add the shot by two places of the ball",
+        )
+    # Not the path's ends: the one is hidden by the launcher, the other by the grass.
+    chosen = frames[np.linspace(0, len(frames) - 1, CANDIDATE_PLACES + 2).round().astype(int)[1:-1]]
+    path = [np.interp(times[chosen], candidate.times_s, candidate.pixels[:, k]) for k in (0, 1)]
+    places = tuple(
+        Pick(int(frame), (round(float(column), 1), round(float(row), 1)))
+        for frame, column, row in zip(chosen, *path, strict=True)
+    )
+    return Picks(places, CANDIDATE_U_PX)
+
+
+def _by_hand(shot: FittedShot) -> FittedShot:
     added = Reason(ReasonCode.ADDED_BY_HAND)
     return replace(shot, shot=replace(shot.shot, reasons=(added, *shot.shot.reasons)))
 

@@ -5,18 +5,18 @@ from collections.abc import Iterable
 from rich.markup import escape
 from rich.table import Table
 
-from tracker.records import Shot
+from tracker.records import MeasuredShot, Shot
 from tracker.report.rounding import with_uncertainty
 from tracker.report.terminal import RULED, STYLES
-from tracker.session import Decision
+from tracker.session import Added, Decision
 
 
-def review_table(rows: Iterable[tuple[Shot, Decision | None]]) -> Table:
+def review_table(rows: Iterable[tuple[Shot, Decision | Added | None]]) -> Table:
     """Return every shot with its quality and the decision about it.
 
     Parameters
     ----------
-    rows : iterable of (Shot, Decision or None)
+    rows : iterable of (Shot, Decision or Added or None)
     """
     table = Table(box=RULED, pad_edge=False, padding=(0, 1, 0, 0))
     table.add_column("clip\n", overflow="fold", min_width=8)
@@ -35,3 +35,21 @@ def review_table(rows: Iterable[tuple[Shot, Decision | None]]) -> Table:
             "" if decision is None else escape(decision.words),
         )
     return table
+
+
+def answer_words(measured: MeasuredShot | None) -> list[str]:
+    """Return the figures of a shot after a change, and what is doubtful of it.
+
+    Parameters
+    ----------
+    measured : MeasuredShot or None
+    """
+    if measured is None:
+        return []
+    shot = measured.shot
+    if shot.carry_m is None and shot.exit_speed_mps is None:
+        return [f"it is now shot {shot.shot}, {shot.quality}, without figures"]
+    speed = with_uncertainty(shot.exit_speed_mps, shot.exit_speed_u_mps)
+    carry = with_uncertainty(shot.carry_m, shot.carry_u_m)
+    found = [f"it is now shot {shot.shot}, {shot.quality}: exit speed {speed} m/s, carry {carry} m"]
+    return [*found, shot.reason] if shot.reason else found

@@ -3,7 +3,12 @@
 from tracker.session.answers import length_m, number
 from tracker.session.bare import USUAL_BALL, bare_session
 from tracker.session.draft import Draft, DraftClip, draft_toml
-from tracker.session.editing import with_decision, without_decision
+from tracker.session.editing import (
+    with_added,
+    with_decision,
+    without_added,
+    without_decision,
+)
 from tracker.session.entries import (
     AirEntry,
     BallEntry,
@@ -20,17 +25,20 @@ from tracker.session.read import SESSION_FILE, parse_session, read_session
 from tracker.session.review import (
     REVIEW_FILE,
     Decision,
+    Review,
     Verdict,
     parse_review,
     read_review,
     review_path,
 )
 from tracker.session.revising import FieldChange, revised
+from tracker.session.stated import Added, Place, StatedEnds
 
 __all__ = [
     "REVIEW_FILE",
     "SESSION_FILE",
     "USUAL_BALL",
+    "Added",
     "AirEntry",
     "BallEntry",
     "CameraEntry",
@@ -40,10 +48,13 @@ __all__ = [
     "DraftClip",
     "FieldChange",
     "MarkerEntry",
+    "Place",
     "PlannedEntry",
     "ReleaseEntry",
+    "Review",
     "Session",
     "SetupEntry",
+    "StatedEnds",
     "Verdict",
     "bare_session",
     "draft_toml",
@@ -57,6 +68,8 @@ __all__ = [
     "read_session",
     "review_path",
     "revised",
+    "with_added",
     "with_decision",
+    "without_added",
     "without_decision",
 ]

@@ -1,9 +1,12 @@
 """Changing ``review.toml`` in place: comments, order and blank lines of a person stay."""
 
+from collections.abc import Mapping
+
 import tomlkit
 from tomlkit.items import AoT, Table
 
 from tracker.session.review import Decision
+from tracker.session.stated import Added
 
 HEAD = """\
 # Decisions about the measured shots of this session. lobmeter review writes them, and you may.
@@ -22,39 +25,52 @@ def with_decision(text: str, decision: Decision, replacing: int | None) -> str:
     replacing : int or None
         Number of the ``[[decision]]`` that it replaces, from 0; None adds one.
     """
-    document = tomlkit.parse(text or HEAD)
-    if "decision" not in document:
-        document.append("decision", tomlkit.aot())
-    tables = document["decision"]
-    assert isinstance(tables, AoT)
-    if replacing is None:
-        table = tomlkit.table()
-        _fill(table, decision)
-        tables.append(table)
-    else:
-        _fill(tables[replacing], decision)
-    return tomlkit.dumps(document)
+    return _with(text, "decision", decision.given(), replacing)
 
 
 def without_decision(text: str, number: int) -> str:
     """Return the text of ``review.toml`` without the ``[[decision]]`` of that number, from 0."""
-    document = tomlkit.parse(text)
-    tables = document["decision"]
+    return _without(text, "decision", number)
+
+
+def with_added(text: str, added: Added) -> str:
+    """Return the text of ``review.toml`` with one more added shot."""
+    return _with(text, "added", added.given(), None)
+
+
+def without_added(text: str, number: int) -> str:
+    """Return the text of ``review.toml`` without the ``[[added]]`` of that number, from 0."""
+    return _without(text, "added", number)
+
+
+def _with(text: str, name: str, values: Mapping[str, object], replacing: int | None) -> str:
+    document = tomlkit.parse(text or HEAD)
+    if name not in document:
+        document.append(name, tomlkit.aot())
+    tables = document[name]
     assert isinstance(tables, AoT)
-    del tables[number]
-    if not len(tables):
-        del document["decision"]
+    if replacing is None:
+        table = tomlkit.table()
+        _fill(table, values)
+        if text:
+            table.trivia.indent = "\n"
+        tables.append(table)
+    else:
+        _fill(tables[replacing], values)
     return tomlkit.dumps(document)
 
 
-def _fill(table: Table, decision: Decision) -> None:
-    values = {
-        "clip": decision.clip,
-        "release_s": decision.release_s,
-        "verdict": None if decision.verdict is None else decision.verdict.value,
-        "setup": decision.setup,
-        "reason": decision.reason or None,
-    }
+def _without(text: str, name: str, number: int) -> str:
+    document = tomlkit.parse(text)
+    tables = document[name]
+    assert isinstance(tables, AoT)
+    del tables[number]
+    if not len(tables):
+        del document[name]
+    return tomlkit.dumps(document).rstrip("\n") + "\n"
+
+
+def _fill(table: Table, values: Mapping[str, object]) -> None:
     for name, value in values.items():
         if value is not None:
             table[name] = value

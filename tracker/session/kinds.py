@@ -141,6 +141,31 @@ class Square(Kind):
 
 
 @dataclass(frozen=True)
+class Rows(Kind):
+    """At least `least` rows, each with one number for each word of `meaning`."""
+
+    meaning: str
+    least: int
+    low: float
+    high: float
+
+    @property
+    def wanted(self) -> str:  # type: ignore[override]
+        """What to write where the field is missing."""
+        return f"give {self.least} or more of [{self.meaning}]"
+
+    def check(self, value: Any) -> list[list[float]]:
+        """Return the rows."""
+        count = len(self.meaning.split(", "))
+        if not isinstance(value, list) or len(value) < self.least:
+            raise fault(f"is not {self.least} or more rows", self.wanted)
+        if any(not isinstance(row, list) or len(row) != count for row in value):
+            raise fault(f"has a row that is not {count} numbers", self.wanted)
+        one = Between(self.low, self.high)
+        return [[one.check(part) for part in row] for row in value]
+
+
+@dataclass(frozen=True)
 class Text(Kind):
     """A text; one that is `needed` must not be empty."""
 

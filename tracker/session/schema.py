@@ -20,6 +20,7 @@ from tracker.session.kinds import (
     Kind,
     Numbers,
     OneOf,
+    Rows,
     Square,
     Text,
 )
@@ -164,12 +165,31 @@ class DecisionSchema(TableSchema):
     verdict: Annotated[str | None, OneOf(("reject", "accept"))] = None
     setup: Annotated[str | None, Text(needed=True)] = None
     reason: Annotated[str | None, Text()] = None
+    landing_m: Annotated[tuple[float, ...] | None, Numbers("along, across", *FIELD_M)] = None
+    landing_u_m: Annotated[float | None, Between(SMALLEST_U, 100.0)] = None
+    landing_px: Pixel | None = None
+    landing_px_u: Annotated[float | None, Between(0.01, 1000.0)] = None
+    landing_s: Annotated[float | None, Between(-3600.0, 1e6)] = None
+    release_px: Pixel | None = None
+    release_px_u: Annotated[float | None, Between(0.01, 1000.0)] = None
+    moved_release_s: Annotated[float | None, Between(-3600.0, 1e6)] = None
+
+
+class AddedSchema(TableSchema):
+    """``[[added]]`` of ``review.toml``."""
+
+    clip: Annotated[str, Text(needed=True)]
+    places: Annotated[list[list[float]], Rows("time, column, row", 2, -3600.0, 1e6)]
+    px_u: Annotated[float | None, Between(0.01, 1000.0)] = None
+    setup: Annotated[str | None, Text(needed=True)] = None
+    reason: Annotated[str | None, Text()] = None
 
 
 class ReviewSchema(TableSchema):
     """``review.toml``."""
 
     decision: list[DecisionSchema] = Field(default_factory=list)
+    added: list[AddedSchema] = Field(default_factory=list)
 
 
 class LensSchema(TableSchema):

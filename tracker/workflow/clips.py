@@ -78,6 +78,15 @@ def ready_clips(session: Session) -> list[ReadyClip]:
     return ready
 
 
+def request_for(session: Session, ready: ReadyClip) -> ClipRequest:
+    """Return the conditions of a clip's shots, what its calibration says of them included."""
+    request, calibration = request_of(session, ready.clip), ready.calibration
+    if calibration is None:
+        return request
+    doubts = (Reason(ReasonCode.MARKER_LEFT_OUT),) if calibration.left_out else ()
+    return replace(request, camera_parts=calibration.camera_parts, doubts=doubts)
+
+
 def measure_ready(
     session: Session,
     ready: ReadyClip,
@@ -109,14 +118,12 @@ def measure_ready(
             on_shot(measured.shot)
 
     observers = Observers(report, None if log is None else log.add, reported)
-    request, calibration = request_of(session, ready.clip), ready.calibration
+    request, calibration = request_for(session, ready), ready.calibration
     if calibration is None:
         site = site_of(session, ready.clip, ready.facts.size_px)
         start: Start = PresumedCameraStart(site, session.release.height_known)
         notes = list(assumed_words(session, site))
     else:
-        doubts = (Reason(ReasonCode.MARKER_LEFT_OUT),) if calibration.left_out else ()
-        request = replace(request, camera_parts=calibration.camera_parts, doubts=doubts)
         start = _calibrated_start(calibration, request, ready.clip, from_anywhere)
         notes = list(calibration.notes)
     LOG.info("%s: measuring %d frames", ready.clip.file, ready.facts.frame_count)

@@ -2,14 +2,17 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from typing import TypeVar
 
-from tracker.records import MeasuredShot, Quality, Reason, ReasonCode, Shot
+from calibration.adjustment import NotDetermined
+from tracker.fitting.ends import GivenEnds, GivenPlace, GivenTime
+from tracker.fitting.parameters import RELEASE_AT
+from tracker.measurement.by_hand import with_ends
+from tracker.measurement.fitted_shot import Basis, FittedShot
+from tracker.records import Quality, Reason, ReasonCode, Rejection, Shot
 from tracker.results.matching import paired
-from tracker.session import Decision, Verdict
+from tracker.session import Decision, StatedEnds, Verdict
+from tracker.session.stated import PICKED_U_FRAMES
 from tracker.workflow.measured import MeasuredClip
-
-Measured = TypeVar("Measured", bound=MeasuredShot)
 
 CODES = {
     Verdict.REJECT: (ReasonCode.REJECTED_BY_HAND, Quality.REJECTED),
@@ -29,6 +32,7 @@ def decide(
     Parameters
     ----------
     clips : iterable of MeasuredClip
+        With the shots that a person added.
     decisions : sequence of Decision
     """
     decided = []
@@ -71,7 +75,9 @@ def unmatched_note(decision: Decision) -> str:
     )
 
 
-def _applied(measured: Measured, decision: Decision, notes: list[str]) -> Measured:
+def _applied(measured: FittedShot, decision: Decision, notes: list[str]) -> FittedShot:
+    if decision.ends:
+        measured = _moved(measured, decision, notes)
     shot = measured.shot
     if decision.setup is not None:
         shot = replace(shot, setup=decision.setup)
@@ -85,3 +91,52 @@ def _applied(measured: Measured, decision: Decision, notes: list[str]) -> Measur
         reasons = (Reason(code, words=decision.reason), *shot.reasons)
         shot = replace(shot, quality=quality, reasons=reasons)
     return replace(measured, shot=shot)
+
+
+def _moved(measured: FittedShot, decision: Decision, notes: list[str]) -> FittedShot:
+    """Return a shot fitted with what is stated of its ends; as it was where no flight fits."""
+    shot = measured.shot
+    why = "has no figures"
+    if measured.basis is not None:
+        try:
+            return with_ends(measured, *given_ends(decision.ends, measured, measured.basis))
+        except (Rejection, NotDetermined, ArithmeticError, ValueError):
+            why = "fits no flight with that"
+    notes.append(
+        f"{decision.where}: shot {shot.shot} of {shot.clip} {why}, so its release and landing stay "
+        "as they were measured"
+    )
+    return measured
+
+
+def given_ends(
+    ends: StatedEnds, measured: FittedShot, basis: Basis
+) -> tuple[GivenEnds, GivenTime | None]:
+    """Return what a person stated of a shot's ends as its fit takes it.
+
+    Parameters
+    ----------
+    ends : StatedEnds
+        Its times are on the clip's own clock.
+    measured : FittedShot
+    basis : Basis
+    """
+    fitted_s = float(basis.traced.fitted.parameters[RELEASE_AT])
+    pace, u_s = basis.context.facts.pace, PICKED_U_FRAMES * basis.context.frame_s
+
+    def true(at_s: float | None) -> GivenTime | None:
+        if at_s is None:
+            return None
+        return GivenTime(fitted_s + (at_s - measured.shot.release_s) / pace, u_s)
+
+    given = GivenEnds(
+        landing_m=_place(ends.landing_m, ends.landing_u_m),
+        landing_px=_place(ends.landing_px, ends.landing_px_u),
+        release_px=_place(ends.release_px, ends.release_px_u),
+        release_s=true(ends.moved_release_s),
+    )
+    return given, true(ends.landing_s)
+
+
+def _place(at: tuple[float, float] | None, u: float) -> GivenPlace | None:
+    return None if at is None else GivenPlace(at, u)

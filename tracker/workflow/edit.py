@@ -82,7 +82,7 @@ def edit_session(folder: Path, seen: str, what: str, changes: Sequence[FieldChan
 
 
 def edit_review(folder: Path, seen: str, what: str, decide: Callable[[], object]) -> str:
-    """Run a function of `tracker.workflow.review` and put it into the history.
+    """Run a function of `tracker.workflow.deciding` and put it into the history.
 
     Parameters
     ----------

@@ -6,7 +6,16 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 from calibration.errors import InputError, InputErrors
-from tracker.session import SESSION_FILE, ClipEntry, Session, bare_session, read_session
+from tracker.results.digests import sha256_of
+from tracker.session import (
+    REVIEW_FILE,
+    SESSION_FILE,
+    ClipEntry,
+    Session,
+    bare_session,
+    read_session,
+    review_path,
+)
 
 if TYPE_CHECKING:
     from tracker.video import ClipFacts
@@ -120,3 +129,14 @@ def picture_names(clips: Sequence[ClipEntry]) -> dict[str, str]:
 def each_fault(error: InputError) -> list[InputError]:
     """Return the single faults that an error holds."""
     return list(error.errors) if isinstance(error, InputErrors) else [error]
+
+
+def session_digests(session: Session) -> dict[str, str]:
+    """Return the SHA-256 of every file that was read, by its name within the session."""
+    files = {} if session.bare else {SESSION_FILE: session.folder / SESSION_FILE}
+    if not session.bare and review_path(session).is_file():
+        files[REVIEW_FILE] = review_path(session)
+    if session.camera.lens is not None:
+        files[session.camera.lens.relative_to(session.folder).as_posix()] = session.camera.lens
+    files.update({clip.file: clip.path for clip in session.clips})
+    return {name: sha256_of(path) for name, path in files.items()}

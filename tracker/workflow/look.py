@@ -60,7 +60,7 @@ def look_at(place: Path) -> Look:
     changes = NOTHING_TO_UNDO if bare else undoable(place)
     try:
         session = bare_session(place) if bare else read(place, filmed=False)
-        decisions = () if bare else read_review(session)
+        decisions = () if bare else read_review(session).decisions
         shots = _shots(place)
     except InputError as error:
         return Look(place, seen, None, tuple(error.sentences()), undoable=changes)

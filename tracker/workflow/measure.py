@@ -8,13 +8,19 @@ from calibration.errors import InputError, InputErrors
 from tracker.fitting.pooling import pool
 from tracker.records import Pooled, Quality
 from tracker.results import folder_of, replace_results
-from tracker.results.digests import program_version, sha256_of
+from tracker.results.digests import program_version
 from tracker.results.tables import Origin, shots_csv, shots_json, tracks_csv
-from tracker.session import REVIEW_FILE, SESSION_FILE, Decision, Session, read_review, review_path
+from tracker.session import Review, Session, read_review
 from tracker.workflow.clips import OnShot, Progress, ready_clips
-from tracker.workflow.decisions import decide
-from tracker.workflow.inputs import BareOptions, each_fault, picture_names, read_all
+from tracker.workflow.inputs import (
+    BareOptions,
+    each_fault,
+    picture_names,
+    read_all,
+    session_digests,
+)
 from tracker.workflow.jobs import Measured, Task, measured_in_order, pictures_of
+from tracker.workflow.kept import with_review
 from tracker.workflow.measured import MeasuredClip, SessionResult
 
 
@@ -88,8 +94,8 @@ def measure_sessions(
     tasks = _all_tasks(sessions, options)
     every = [one for each in tasks for one in each]
     measured = measured_in_order(every, progress, options.jobs, options.on_shot)
-    for session, decisions, mine in zip(sessions, reviews, tasks, strict=True):
-        yield _finished(session, decisions, mine, [next(measured) for _ in mine])
+    for session, review, mine in zip(sessions, reviews, tasks, strict=True):
+        yield _finished(session, review, mine, [next(measured) for _ in mine])
 
 
 def _all_tasks(sessions: Sequence[Session], options: MeasureOptions) -> list[list[Task]]:
@@ -103,7 +109,7 @@ def _all_tasks(sessions: Sequence[Session], options: MeasureOptions) -> list[lis
         except InputError as error:
             faults.extend(each_fault(error))
             continue
-        common = (options.explained, options.from_anywhere, options.cache, _digests(session))
+        common = (options.explained, options.from_anywhere, options.cache, session_digests(session))
         found.append([Task(session, one, *common, f"{before}{one.clip.file}") for one in ready])
     if faults:
         raise InputErrors(faults)
@@ -112,12 +118,12 @@ def _all_tasks(sessions: Sequence[Session], options: MeasureOptions) -> list[lis
 
 def _finished(
     session: Session,
-    decisions: Sequence[Decision],
+    review: Review,
     tasks: Sequence[Task],
     measured: Sequence[Measured],
 ) -> SessionResult:
     """Apply the decisions, draw the pictures and write the results."""
-    clips, notes = decide([clip for clip, _ in measured], decisions)
+    clips, notes = with_review(tasks, [clip for clip, _ in measured], review)
     names = picture_names(session.clips)
     pictures: dict[str, bytes] = {}
     for task, clip, (_, log) in zip(tasks, clips, measured, strict=True):
@@ -125,7 +131,7 @@ def _finished(
             pictures[f"{names[clip.clip.file]}-{ending}"] = picture
     results = folder_of(session.folder, session.name if session.bare else None)
     result = SessionResult(session, clips, results, _pooled(clips), notes=notes)
-    digests = tasks[0].digests if tasks else _digests(session)
+    digests = tasks[0].digests if tasks else session_digests(session)
     return replace(result, kept=_write(result, pictures, digests))
 
 
@@ -154,14 +160,3 @@ def _write(
         **pictures,
     }
     return replace_results(result.folder, contents)
-
-
-def _digests(session: Session) -> dict[str, str]:
-    """Return the SHA-256 of every file that was read, by its name within the session."""
-    files = {} if session.bare else {SESSION_FILE: session.folder / SESSION_FILE}
-    if not session.bare and review_path(session).is_file():
-        files[REVIEW_FILE] = review_path(session)
-    if session.camera.lens is not None:
-        files[session.camera.lens.relative_to(session.folder).as_posix()] = session.camera.lens
-    files.update({clip.file: clip.path for clip in session.clips})
-    return {name: sha256_of(path) for name, path in files.items()}

@@ -1,26 +1,19 @@
-"""``lobmeter review``: a person's decisions about the shots of a measured session."""
+"""``lobmeter review``: the shots of a measured session with a person's decisions about them."""
 
-from dataclasses import dataclass, replace
+from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import Path
 
 from calibration.errors import InputError
-from tracker.records import Shot
-from tracker.results import folder_of, put_in_place, read_shots
-from tracker.results.matching import paired
-from tracker.session import (
-    REVIEW_FILE,
-    Decision,
-    Session,
-    Verdict,
-    journal,
-    parse_review,
-    read_review,
-    read_session,
-    review_path,
-    with_decision,
-    without_decision,
-)
+from tracker.records import ReasonCode, Shot
+from tracker.results import folder_of, read_shots
+from tracker.results.matching import MATCHING_S
+from tracker.session import Added, Decision, Session, StatedEnds, Verdict, read_review, read_session
+from tracker.session.stated import NOTHING_STATED
 from tracker.workflow.decisions import matched, unmatched_note
+
+LONGEST_S = 10.0
+"""Longest flight, s: some times that of any thrown ball."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +31,8 @@ class Wanted:
     verdict : Verdict or None
     reason : str
     setup : str or None
+    ends : StatedEnds
+        What is stated of its release and landing; the rest of an earlier statement stays.
     """
 
     clip: str | None = None
@@ -46,6 +41,12 @@ class Wanted:
     verdict: Verdict | None = None
     reason: str = ""
     setup: str | None = None
+    ends: StatedEnds = NOTHING_STATED
+
+    @property
+    def decides(self) -> bool:
+        """Whether anything is decided."""
+        return self.verdict is not None or self.setup is not None or bool(self.ends)
 
 
 @dataclass(frozen=True)
@@ -55,18 +56,21 @@ class Reviewed:
     Attributes
     ----------
     session : Session
-    rows : tuple of (Shot, Decision or None)
-        Every shot of the results with the decision about it.
+    rows : tuple of (Shot, Decision or Added or None)
+        Every shot of the results with the decision about it, or how it was added.
     notes : tuple of str
-        On decisions that fit no shot.
+        On decisions that fit no shot, and on added shots that are not in the results yet.
     done : str
         What was changed, in words; empty where nothing was.
+    about : tuple of str and float, or None
+        Clip, and a time in the flight, of the shot that was changed.
     """
 
     session: Session
-    rows: tuple[tuple[Shot, Decision | None], ...]
+    rows: tuple[tuple[Shot, Decision | Added | None], ...]
     notes: tuple[str, ...]
     done: str = ""
+    about: tuple[str, float] | None = None
 
 
 def review_session(folder: Path, done: str = "") -> Reviewed:
@@ -78,92 +82,56 @@ def review_session(folder: Path, done: str = "") -> Reviewed:
         With every fault of ``session.toml``, ``review.toml`` or the results.
     """
     session = read_session(folder, filmed=False)
-    shots, decisions = _shots(session), read_review(session)
-    found = matched(shots, decisions)
-    used = set(found.values())
+    shots, review = measured_shots(session), read_review(session)
+    found = matched(shots, review.decisions)
+    made = {added_of(shot, review.added) for shot in shots}
+    notes = [unmatched_note(one) for one in review.decisions if one not in found.values()]
+    notes += [waiting_note(one) for one in review.added if one not in made]
     return Reviewed(
         session,
-        tuple((shot, found.get(index)) for index, shot in enumerate(shots)),
-        tuple(unmatched_note(one) for one in decisions if one not in used),
+        tuple(
+            (shot, found.get(index) or added_of(shot, review.added))
+            for index, shot in enumerate(shots)
+        ),
+        tuple(notes),
         done,
     )
 
 
-def decide_shot(folder: Path, wanted: Wanted) -> Reviewed:
-    """Write a decision about one shot into ``review.toml`` and the journal.
-
-    A decision about the same shot is replaced; what the new one leaves open stays.
-
-    Raises
-    ------
-    InputErrors
-        Where the shot is not there or the decision is not whole.
-    """
-    session = read_session(folder, filmed=False)
-    clip, release_s, name = _place(session, wanted)
-    decisions = read_review(session)
-    number = _number(decisions, clip, release_s)
-    decision = Decision(clip, release_s)
-    if number is not None:
-        decision = replace(decisions[number], clip=clip)
-    if wanted.verdict is not None:
-        decision = replace(decision, verdict=wanted.verdict, reason=wanted.reason)
-    if wanted.setup is not None:
-        decision = replace(decision, setup=wanted.setup)
-    before = _text(session)
-    return _changed(session, with_decision(before, decision, number), f"{name}: {decision.words}")
+def added_of(shot: Shot, added: Iterable[Added]) -> Added | None:
+    """Return the addition that a shot was made from, None for one that was found."""
+    if all(reason.code is not ReasonCode.ADDED_BY_HAND for reason in shot.reasons):
+        return None
+    mine = [one for one in added if one.clip == shot.clip]
+    return next((one for one in sorted(mine, key=_begins) if _holds(shot, one)), None)
 
 
-def take_back(folder: Path, wanted: Wanted) -> Reviewed:
-    """Remove the decision about one shot; the journal keeps it.
-
-    Raises
-    ------
-    InputError
-        Where there is none.
-    """
-    session = read_session(folder, filmed=False)
-    clip, release_s, name = _place(session, wanted)
-    number = _number(read_review(session), clip, release_s)
-    if number is None:
-        raise InputError(f"has no decision about {name}", where=REVIEW_FILE)
-    text = without_decision(_text(session), number)
-    return _changed(session, text, f"{name}: decision taken back")
+def _begins(one: Added) -> float:
+    return one.begins_s
 
 
-def undo(folder: Path) -> Reviewed:
-    """Take back the last change that was made by this command.
+def _holds(shot: Shot, one: Added) -> bool:
+    """Return whether a shot's flight holds the first place of an addition."""
+    end_s = shot.release_s + LONGEST_S
+    return shot.release_s - MATCHING_S <= one.begins_s <= end_s
+
+
+def waiting_note(one: Added) -> str:
+    """Return the note on an added shot that is not in the results."""
+    return (
+        f"{one.where}: the shot added at {one.begins_s:g} s of {one.clip} is not in the results; "
+        "lobmeter measure brings it there"
+    )
+
+
+def measured_shots(session: Session) -> list[Shot]:
+    """Return the rows of a session's results.
 
     Raises
     ------
     InputError
-        Where there is none, or the file was edited by hand since.
+        Where there are none.
     """
-    session = read_session(folder, filmed=False)
-    text = _text(session)
-    change = journal.last_change(session.folder, text)
-    if change is None:
-        raise InputError("there is nothing to undo", where=REVIEW_FILE)
-    return _changed(session, change.before, f"undone: {change.what}", undoes=True)
-
-
-def _changed(session: Session, text: str, done: str, undoes: bool = False) -> Reviewed:
-    """Write ``review.toml`` after the journal."""
-    parse_review(text, session)
-    journal.record(session.folder, done, _text(session), text, undoes)
-    if text:
-        put_in_place(session.folder, {REVIEW_FILE: text.encode("utf-8")})
-    else:
-        review_path(session).unlink(missing_ok=True)
-    return review_session(session.folder, done)
-
-
-def _text(session: Session) -> str:
-    path = review_path(session)
-    return path.read_text(encoding="utf-8-sig") if path.is_file() else ""
-
-
-def _shots(session: Session) -> list[Shot]:
     try:
         return read_shots(folder_of(session.folder) / "shots.csv")
     except FileNotFoundError:
@@ -174,15 +142,14 @@ def _shots(session: Session) -> list[Shot]:
         ) from None
 
 
-def _number(decisions: tuple[Decision, ...], clip: str, release_s: float) -> int | None:
-    """Return the number of the decision about a release, None where there is none."""
-    mine = [index for index, one in enumerate(decisions) if one.clip == clip]
-    pairs = paired([release_s], [decisions[index].release_s for index in mine])
-    return mine[pairs[0]] if pairs else None
+def place_of(session: Session, wanted: Wanted) -> tuple[str, float, str]:
+    """Return clip and time of release of the shot that is meant, and its name.
 
-
-def _place(session: Session, wanted: Wanted) -> tuple[str, float, str]:
-    """Return clip and time of release of the shot that is meant, and its name."""
+    Raises
+    ------
+    InputError
+        Where it is not there.
+    """
     clip = wanted.clip
     files = [each.file for each in session.clips]
     if clip is None:
@@ -194,7 +161,7 @@ def _place(session: Session, wanted: Wanted) -> tuple[str, float, str]:
         return clip, wanted.release_s, f"the shot of {clip} at {wanted.release_s:g} s"
     if wanted.shot is None:
         raise InputError("which shot?", where="--shot", remedy="give its number in the table")
-    rows = [shot for shot in _shots(session) if shot.clip == clip]
+    rows = [shot for shot in measured_shots(session) if shot.clip == clip]
     for shot in rows:
         if shot.shot == wanted.shot:
             return clip, shot.release_s, f"shot {shot.shot} of {clip}"

@@ -1,0 +1,198 @@
+"""Changing ``review.toml``: decisions about shots, shots added, changes taken back."""
+
+from dataclasses import fields, replace
+from pathlib import Path
+
+from calibration.errors import InputError
+from tracker.measurement.added import picks_along
+from tracker.records import RejectedCandidate
+from tracker.results import put_in_place
+from tracker.results.matching import paired
+from tracker.session import (
+    REVIEW_FILE,
+    Added,
+    Decision,
+    Place,
+    Review,
+    Session,
+    StatedEnds,
+    journal,
+    parse_review,
+    read_review,
+    read_session,
+    review_path,
+    with_added,
+    with_decision,
+    without_added,
+    without_decision,
+)
+from tracker.session.stated import NOTHING_STATED
+from tracker.workflow.kept import KeptSession
+from tracker.workflow.review import (
+    Reviewed,
+    Wanted,
+    added_of,
+    measured_shots,
+    place_of,
+    review_session,
+)
+
+
+def decide_shot(folder: Path, wanted: Wanted) -> Reviewed:
+    """Write a decision about one shot into ``review.toml`` and the journal.
+
+    A decision about the same shot is replaced; what the new one leaves open stays.
+
+    Raises
+    ------
+    InputErrors
+        Where the shot is not there or the decision is not whole.
+    """
+    session = read_session(folder, filmed=False)
+    clip, release_s, name = place_of(session, wanted)
+    decisions = read_review(session).decisions
+    number = _number(decisions, clip, release_s)
+    decision = Decision(clip, release_s)
+    if number is not None:
+        decision = replace(decisions[number], clip=clip)
+    if wanted.verdict is not None:
+        decision = replace(decision, verdict=wanted.verdict, reason=wanted.reason)
+    elif wanted.reason:
+        decision = replace(decision, reason=wanted.reason)
+    if wanted.setup is not None:
+        decision = replace(decision, setup=wanted.setup)
+    decision = replace(decision, ends=_merged(decision.ends, wanted.ends))
+    before = _text(session)
+    made = _changed(session, with_decision(before, decision, number), f"{name}: {decision.words}")
+    return replace(made, about=(clip, release_s))
+
+
+def add_missed(folder: Path, added: Added, kept: KeptSession | None = None) -> Reviewed:
+    """Write a shot that the search missed into ``review.toml`` and the journal.
+
+    Parameters
+    ----------
+    folder : Path
+    added : Added
+        Its clip may be empty where the session has only one.
+    kept : KeptSession or None
+        With it the shot is measured first, and refused where no flight passes its places.
+
+    Raises
+    ------
+    InputErrors
+        Where its clip is none of the session, its places are not in order of time, or no flight
+        from the release passes through them.
+    """
+    session = read_session(folder, filmed=False)
+    clip, _, _ = place_of(session, Wanted(clip=added.clip or None, release_s=added.begins_s))
+    if clip not in [each.file for each in session.clips]:
+        files = ", ".join(each.file for each in session.clips)
+        raise InputError(f"{clip} is no clip of the session", remedy=f"the clips are {files}")
+    added = replace(added, clip=clip)
+    what = f"the shot of {clip} at {added.begins_s:g} s: {added.words}"
+    text = with_added(_text(session), added)
+    parse_review(text, session)
+    if kept is not None:
+        kept.measured(added)
+    made = _changed(session, text, what)
+    return replace(made, about=(clip, added.begins_s))
+
+
+def take_candidate(kept: KeptSession, candidate: RejectedCandidate, reason: str) -> Reviewed:
+    """Add a rejected candidate as a shot, by places of the ball along its path.
+
+    Raises
+    ------
+    InputError
+        Where hardly any of its path lies inside the frame.
+    """
+    picks = picks_along(candidate, kept.facts(candidate.clip))
+    times = kept.times_s(candidate.clip, picks)
+    places = tuple(Place(at_s, pick.pixel) for at_s, pick in zip(times, picks.places, strict=True))
+    added = Added(candidate.clip, places, picks.u_px, reason=reason)
+    return add_missed(kept.session.folder, added, kept)
+
+
+def take_back(folder: Path, wanted: Wanted) -> Reviewed:
+    """Remove the decision about one shot, or the shot that was added; the journal keeps it.
+
+    Raises
+    ------
+    InputError
+        Where there is neither.
+    """
+    session = read_session(folder, filmed=False)
+    clip, release_s, name = place_of(session, wanted)
+    review = read_review(session)
+    number = _number(review.decisions, clip, release_s)
+    if number is not None:
+        text = without_decision(_text(session), number)
+        return _changed(session, text, f"{name}: decision taken back")
+    addition = _addition(session, review, clip, release_s)
+    if addition is None:
+        raise InputError(f"has no decision about {name}", where=REVIEW_FILE)
+    text = without_added(_text(session), addition)
+    return _changed(session, text, f"{name}: addition taken back")
+
+
+def undo(folder: Path) -> Reviewed:
+    """Take back the last change that was made by this command.
+
+    Raises
+    ------
+    InputError
+        Where there is none, or the file was edited by hand since.
+    """
+    session = read_session(folder, filmed=False)
+    text = _text(session)
+    change = journal.last_change(session.folder, text)
+    if change is None:
+        raise InputError("there is nothing to undo", where=REVIEW_FILE)
+    return _changed(session, change.before, f"undone: {change.what}", undoes=True)
+
+
+def _changed(session: Session, text: str, done: str, undoes: bool = False) -> Reviewed:
+    """Write ``review.toml`` after the journal."""
+    parse_review(text, session)
+    journal.record(session.folder, done, _text(session), text, undoes)
+    if text:
+        put_in_place(session.folder, {REVIEW_FILE: text.encode("utf-8")})
+    else:
+        review_path(session).unlink(missing_ok=True)
+    return review_session(session.folder, done)
+
+
+def _text(session: Session) -> str:
+    path = review_path(session)
+    return path.read_text(encoding="utf-8-sig") if path.is_file() else ""
+
+
+def _merged(before: StatedEnds, now: StatedEnds) -> StatedEnds:
+    """Return an earlier statement with what is stated now in its place."""
+    stated = {
+        each.name: getattr(now, each.name)
+        for each in fields(StatedEnds)
+        if getattr(now, each.name) != getattr(NOTHING_STATED, each.name)
+    }
+    return replace(before, **stated)
+
+
+def _addition(session: Session, review: Review, clip: str, release_s: float) -> int | None:
+    """Return the number of the addition that is meant, None where there is none."""
+    begun = {index: one.begins_s for index, one in enumerate(review.added) if one.clip == clip}
+    pairs = paired([release_s], list(begun.values()))
+    if pairs:
+        return list(begun)[pairs[0]]
+    for shot in measured_shots(session):
+        if shot.clip == clip and paired([release_s], [shot.release_s]):
+            one = added_of(shot, review.added)
+            return None if one is None else review.added.index(one)
+    return None
+
+
+def _number(decisions: tuple[Decision, ...], clip: str, release_s: float) -> int | None:
+    """Return the number of the decision about a release, None where there is none."""
+    mine = [index for index, one in enumerate(decisions) if one.clip == clip]
+    pairs = paired([release_s], [decisions[index].release_s for index in mine])
+    return mine[pairs[0]] if pairs else None
