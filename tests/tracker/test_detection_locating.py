@@ -13,7 +13,15 @@ from tracker.detection.locating import BALL_LUMA, SITING_PX, SITING_U_PX, on_lum
 def at(place: tuple[float, float], u: float, snr: float, found: bool = True) -> BallPositions:
     one = np.ones(1)
     return BallPositions(
-        np.array([place]), u**2 * np.eye(2)[None], snr * one, np.array([found]), one, 0.1 * one, one
+        pixels=np.array([place]),
+        covariances=u**2 * np.eye(2)[None],
+        snr=snr * one,
+        found=np.array([found]),
+        misfit=one,
+        lean=0.1 * one,
+        contrast=snr * one,
+        contrasts=np.array([[snr if found else np.nan]]),
+        purity=abs(snr) * one,
     )
 
 
@@ -31,6 +39,8 @@ def test_of_two_that_disagree_only_the_clearer_counts(luma_snr, colour_snr, kept
     assert both.pixels[0] == pytest.approx(clearer.pixels[0], abs=1e-6)
     assert both.covariances[0] == pytest.approx(clearer.covariances[0], rel=1e-6)
     assert both.snr == clearer.snr
+    assert both.purity == clearer.purity
+    assert both.contrasts.tolist() == [[luma_snr, colour_snr]]
 
 
 @pytest.mark.parametrize("kept", [0, 1])

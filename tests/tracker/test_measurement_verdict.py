@@ -17,10 +17,11 @@ from tracker.measurement.verdict import (
     WIDEST_AIM_DEG,
     doubts,
     off_aim,
-    own_path,
     parts_of_animal,
     quality_of,
+    something_else,
 )
+from tracker.measurement.visibility import Visibility
 from tracker.records import Consistency, Quality, Reason, ReasonCode
 
 KNOWN = circumstances(calibrated())
@@ -134,20 +135,35 @@ def test_only_what_is_torn_and_hardly_stands_out_is_an_animal(
     )
 
 
-@pytest.mark.parametrize(
-    ("share", "mean", "rejected"),
-    [(0.27, 150.0, True), (0.27, 5.0, False), (0.51, 150.0, False), (0.39, 15.0, True)],
-)
-def test_what_is_seen_rarely_and_keeps_to_no_flight_has_a_path_of_its_own(
-    traced: TracedFlight, share: float, mean: float, rejected: bool
+@pytest.mark.parametrize("evidence", [-0.1, 0.0, 40.0])
+def test_what_a_ball_explains_worse_than_anything_else_is_no_ball(
+    traced: TracedFlight, evidence: float
 ) -> None:
-    """Birds and walkers: 25 to 29 of some hundred frames at a NIS of 150; dusk: 80 of 158."""
-    used = np.arange(len(traced.fitted.used)) < 50
-    rare = replace(
-        traced, fitted=replace(traced.fitted, used=used), in_view=round(int(used.sum()) / share)
-    )
-    found = own_path(rare, replace(CALM, mean=mean))
-    assert (found is not None) is rejected
+    seen = replace(traced, visibility=Visibility(evidence, 25, 100, 92.0))
+    found = something_else(seen)
+    assert (found is not None) is (evidence < 0.0)
     if found is not None:
         assert quality_of([found]) is Quality.REJECTED
-        assert found.numbers == {"frames": 50, "crossed": rare.in_view}
+        assert found.numbers == {
+            "evidence": evidence, "frames": 25, "crossed": 100, "expected": 92.0
+        }  # fmt: skip
+
+
+def test_nothing_is_said_of_frames_of_which_nothing_is_known(traced: TracedFlight) -> None:
+    assert traced.visibility is None
+    assert something_else(traced) is None
+
+
+@pytest.mark.parametrize(("expected", "doubted"), [(60.0, False), (140.0, True)])
+def test_frames_in_which_no_ball_would_show_are_not_held_against_it(
+    traced: TracedFlight, expected: float, doubted: bool
+) -> None:
+    """Seen in 50 of 160 frames: before a sky as bright as the ball there were 60 to see it in."""
+    used = np.arange(len(traced.fitted.used)) < 50
+    rare = replace(
+        traced,
+        fitted=replace(traced.fitted, used=used),
+        in_view=160,
+        visibility=Visibility(30.0, 50, 160, expected),
+    )
+    assert codes(rare) == ([ReasonCode.LOW_SHARE] if doubted else [])

@@ -2,6 +2,7 @@
 
 from tracker.detection.exposure import fit_positions
 from tracker.detection.finder import CandidateFinder
+from tracker.detection.gain import change_per_contrast
 from tracker.detection.locating import locate_ball
 from tracker.detection.position_bound import PositionBound, position_bound
 from tracker.detection.positions import BallPositions, ExpectedBall
@@ -13,6 +14,7 @@ __all__ = [
     "ExpectedBall",
     "PositionBound",
     "SearchSettings",
+    "change_per_contrast",
     "fit_positions",
     "locate_ball",
     "position_bound",

@@ -1,6 +1,7 @@
 """One component of the picture, luma or a colour difference, searched for what moves."""
 
 from collections import deque
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -8,7 +9,7 @@ from numpy.typing import NDArray
 
 from tracker.detection.difference import Difference, Luma, squares
 from tracker.detection.noise import HIGHEST, NoiseMap
-from tracker.records import Cutouts
+from tracker.records import Backdrop, Cutouts
 
 Array = NDArray[np.float64]
 Window = tuple[int, int, int, int]
@@ -61,7 +62,7 @@ class Component:
         left, top, right, bottom = self._window = _inside(window, shape)
         least = min(bottom - top, right - left)
         self._blind = least < LEAST_SIDE_PX
-        self._shrink = max(1, min(int(diameter_px / BALL_PX), least // LEAST_SIDE_PX))
+        self._shrink = max(1, min(shrink_of(diameter_px), least // LEAST_SIDE_PX))
         self._reach = NEAR_PX[self._shrink > 1]
         self._side = min(2 * half + 1, *shape)
         self._shape = (
@@ -72,6 +73,8 @@ class Component:
         self._small: deque[Luma] = deque(maxlen=2 * lag + 1)
         self._difference = Difference(self._shape)
         self._noise = NoiseMap(self._shape, wanted=WANTED * most)
+        self._backdrop: Backdrop | None = None
+        self._weakest = 0.0
 
     def push(self, picture: Luma) -> bool:
         """Take the next frame; return whether the one `lag` frames ago can be looked at."""
@@ -92,6 +95,7 @@ class Component:
         before, now, after = self._small[0], self._small[self._lag], self._small[-1]
         if self._noise.due:
             self._noise.take(self._difference.change(before, now, after))
+            self._backdrop = Backdrop(self._window, *self._noise.levels, *self._noise.light(now))
         rows, columns, change = self._difference.over(before, now, after, self._noise.limit)
         # The limit is the threshold in whole numbers, except where it stands for all higher ones.
         beyond = np.flatnonzero(self._noise.limit[rows, columns] == HIGHEST)
@@ -102,9 +106,11 @@ class Component:
         rows, columns, sums = peaks(rows, columns, change, 3 * self._most, self._reach)
         self._noise.learn(len(rows))
         strength = sums / self._noise.level_at(rows, columns)
+        self._weakest = 0.0
         if len(rows) > self._most:
             best = np.sort(np.argsort(-strength, kind="stable")[: self._most])
             rows, columns, strength = rows[best], columns[best], strength[best]
+            self._weakest = float(strength.min())
         # The middle of four pixels, each of which is the mean of a square of them.
         middle = (2 * self._shrink - 1) / 2.0
         left, top = self._window[:2]
@@ -112,6 +118,13 @@ class Component:
             [columns * self._shrink + middle + left, rows * self._shrink + middle + top]
         )
         return at.astype(float), strength
+
+    @property
+    def backdrop(self) -> Backdrop | None:
+        """What the frame that `places` looked at is like where it found none."""
+        if self._backdrop is None or self._weakest == self._backdrop.weakest:
+            return self._backdrop
+        return replace(self._backdrop, weakest=self._weakest)
 
     def cut(self, pixels: Array) -> Cutouts:
         """Cut twice the frame less both that it is held against, around places, shape (N, 2)."""
@@ -127,6 +140,11 @@ class Component:
         patches -= squares(before, side)[at]
         patches -= squares(after, side)[at]
         return Cutouts(patches, corners)
+
+
+def shrink_of(diameter_px: float) -> int:
+    """Return the whole number by which a picture is made smaller for a ball of some diameter."""
+    return max(1, int(diameter_px / BALL_PX))
 
 
 def _inside(window: Window, shape: tuple[int, int]) -> Window:

@@ -65,7 +65,16 @@ class CandidateFinder:
         else:
             pixels, strength = _joined(pixels, strength, *self._blueness.places())
             colour = self._blueness.cut((pixels - 0.5) / 2.0)
-        return Candidates(*self._times[0], pixels, strength, self._luma.cut(pixels), colour)
+        components = (self._luma, self._blueness)
+        backdrops = [each.backdrop for each in components if each is not None]
+        return Candidates(
+            *self._times[0],
+            pixels,
+            strength,
+            self._luma.cut(pixels),
+            colour,
+            backdrops=tuple(each for each in backdrops if each is not None),
+        )
 
     def _begin(self, luma: Luma, blueness: Luma | None) -> None:
         settings = self._settings

@@ -147,6 +147,8 @@ def weighted(luma: BallPositions, colour: BallPositions) -> BallPositions:
         misfit=np.minimum(luma.misfit, colour.misfit),
         lean=share * luma.lean + (1.0 - share) * colour.lean,
         contrast=np.where(clearer, luma.contrast, colour.contrast),
+        contrasts=np.concatenate([luma.contrasts, colour.contrasts], axis=1),
+        purity=np.where(clearer, luma.purity, colour.purity),
     )
 
 

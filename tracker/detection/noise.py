@@ -74,6 +74,23 @@ class NoiseMap:
         """The thresholds as whole numbers, one a pixel; `HIGHEST` stands for all beyond it."""
         return self._limit
 
+    @property
+    def levels(self) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """The threshold and the usual summed change of each block, luma steps."""
+        return self._threshold, np.maximum(self._level, LEAST_LEVEL)
+
+    def light(self, picture: NDArray[np.uint8]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Return mean and standard deviation of a picture in each block, luma steps."""
+        mean, square = (
+            cv2.resize(each, self._blocks, interpolation=cv2.INTER_AREA)
+            for each in (
+                picture.astype(np.float32),
+                cv2.multiply(picture, picture, dtype=cv2.CV_32F),
+            )
+        )
+        spread = np.sqrt(np.maximum(square - mean**2, 0.0))
+        return np.asarray(mean, np.float32), np.asarray(spread, np.float32)
+
     def take(self, change: NDArray[np.uint8]) -> None:
         """Take in one frame's change, shape (rows, columns)."""
         fresh = _block_means(change, self._blocks)

@@ -62,6 +62,10 @@ DRIFT_PX, INNER_PX = 3.0, (0.5, 1.5)
 """How far beyond the ball and its streak a place may move from where it is expected, and how far
 inside the cutout it must stay at its first and last pixel, px (common practice, no source)."""
 
+LEAST_EXCESS = 0.05
+"""Least excess of a picture's misfit over noise alone that its purity counts: 1 is known no better
+over some hundred pixels."""
+
 MARGIN_PX = 1.5
 """Pixels beyond ball, streak and edge that are fitted too: they hold the background's level."""
 
@@ -197,17 +201,24 @@ class _Fit:
         allowed = radius + np.linalg.norm(self.streak, axis=1) / 2.0 + DRIFT_PX
         inside = np.all((place > INNER_PX[0]) & (place < self.side - INNER_PX[1]), axis=1)
         lean = np.clip(self.lean, -LARGEST_LEAN * radius, LARGEST_LEAN * radius)
+        snr = np.copysign(self.shown / np.sqrt(variance), self.contrast)
+        found = (
+            (self.shown > LEAST_SNR * np.sqrt(variance))
+            & inside
+            & (drift < allowed)
+            & np.isfinite(place).all(axis=1)
+        )
+        other = freedom * np.maximum(misfit - 1.0, LEAST_EXCESS) * self.sigma**2
         return BallPositions(
             pixels=place + lean[:, None] * light + self.corners,
             covariances=covariance + floor[:, None, None] * np.eye(2),
-            snr=np.copysign(self.shown / np.sqrt(variance), self.contrast),
-            found=(self.shown > LEAST_SNR * np.sqrt(variance))
-            & inside
-            & (drift < allowed)
-            & np.isfinite(place).all(axis=1),
+            snr=snr,
+            found=found,
             misfit=misfit,
             lean=lean,
             contrast=self.contrast,
+            contrasts=np.where(found, self.contrast, np.nan)[:, None],
+            purity=self.shown**2 / other,
             freedom=freedom,
         )
 

@@ -69,6 +69,10 @@ class BallPositions:
         Shift of the place by uneven light, px per luma step from the middle to the rim.
     contrast : ndarray, shape (N,)
         Ball's middle less its background, luma steps.
+    contrasts : ndarray, shape (N, components)
+        The same in each component; NaN where it was not found there.
+    purity : ndarray, shape (N,)
+        Energy of the ball's picture over that of everything else in the cutout, noise left out.
     freedom : int
         Degrees of freedom of each picture's fit; 0 where several fits were joined.
     """
@@ -80,6 +84,8 @@ class BallPositions:
     misfit: Array
     lean: Array
     contrast: Array
+    contrasts: Array
+    purity: Array
     freedom: int = 0
 
 
@@ -93,5 +99,7 @@ def no_positions() -> BallPositions:
         np.zeros(0, bool),
         nothing,
         nothing,
+        nothing,
+        np.zeros((0, 1)),
         nothing,
     )

@@ -72,5 +72,6 @@ class Observations:
             track.covariances[rows],
             track.lean[rows],
             None if track.snr is None else track.snr[rows],
+            None if track.pictures is None else track.pictures.part(rows),
         )
         return Observations(chosen, self.row_share[rows], self.landed_s, self.given)

@@ -28,7 +28,7 @@ JUDGED = frozenset(
         ReasonCode.FIT_NOT_SETTLED,
         ReasonCode.NOT_A_BALL,
         ReasonCode.PARTS_OF_ANIMAL,
-        ReasonCode.OWN_PATH,
+        ReasonCode.SOMETHING_ELSE,
         ReasonCode.OFF_AIM,
         ReasonCode.LANDING_BY_HAND,
         ReasonCode.RELEASE_BY_HAND,

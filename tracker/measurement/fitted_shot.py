@@ -6,6 +6,7 @@ from tracker.fitting import Circumstances, FittedFlight, Observations
 from tracker.measurement.bounce import Bounce
 from tracker.measurement.context import ClipContext
 from tracker.measurement.expectations import Expectations
+from tracker.measurement.visibility import Visibility
 from tracker.records import MeasuredShot, Quality, Reason
 
 Fit = tuple[Circumstances, FittedFlight]
@@ -23,12 +24,15 @@ class TracedFlight:
         Frames in which the flight lies inside the frame.
     bounce : Bounce or None
         The first bounce, when the hop after it was seen.
+    visibility : Visibility or None
+        What the frames that it crosses say of it, where that is known.
     """
 
     observed: Observations
     fitted: FittedFlight
     in_view: int
     bounce: Bounce | None = None
+    visibility: Visibility | None = None
 
 
 @dataclass(frozen=True)

@@ -19,9 +19,9 @@ from tracker.measurement.verdict import (
     doubts,
     not_a_ball,
     off_aim,
-    own_path,
     parts_of_animal,
     quality_of,
+    something_else,
 )
 from tracker.records import (
     FIGURE_OF_COLUMN,
@@ -79,7 +79,7 @@ def describe(
     covered = expectations.landing_seen
     if covered is None:
         covered = bool(np.isfinite(figures.value("carry_m"))) and _covered(context, traced, figures)
-    fatal = stray or parts_of_animal(traced, agreement) or own_path(traced, agreement)
+    fatal = stray or parts_of_animal(traced, agreement) or something_else(traced)
     if fatal is None and expectations.aimed:
         fatal = off_aim(figures, figures.u(fitted.covariance))
     found = doubts(traced, figures, covered, agreement, expectations) if fatal is None else [fatal]

@@ -1,7 +1,7 @@
 """A second pass through a clip, for a closer look near the flights that a first one found."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -114,12 +114,12 @@ def reach_px(facts: ClipFacts) -> float:
 def part(candidates: Candidates, kept: NDArray[np.bool_]) -> Candidates:
     """Return the chosen candidates of a frame."""
     rows, blueness = np.flatnonzero(kept), candidates.blueness
-    return Candidates(
-        candidates.frame,
-        candidates.time_s,
-        candidates.pixels[rows],
-        candidates.strength[rows],
-        Cutouts(candidates.luma.patches[rows], candidates.luma.corners[rows]),
-        None if blueness is None else Cutouts(blueness.patches[rows], blueness.corners[rows]),
-        candidates.turn_rad,
+    return replace(
+        candidates,
+        pixels=candidates.pixels[rows],
+        strength=candidates.strength[rows],
+        luma=Cutouts(candidates.luma.patches[rows], candidates.luma.corners[rows]),
+        blueness=None
+        if blueness is None
+        else Cutouts(blueness.patches[rows], blueness.corners[rows]),
     )

@@ -6,14 +6,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from tracker.detection import ExpectedBall, locate_ball
+from tracker.detection import ExpectedBall, change_per_contrast, locate_ball
 from tracker.fitting import FittedFlight, figures_of
 from tracker.fitting.model import flight_of
 from tracker.fitting.parameters import CAMERA_AT, READOUT_AT, RELEASE_AT
 from tracker.measurement.context import ClipContext
 from tracker.measurement.flight import Flight
 from tracker.measurement.steadying import STEADY_U_PX, offsets
-from tracker.records import Candidates, Track
+from tracker.measurement.visibility import PIXEL_WIDTHS, Crossing
+from tracker.records import Candidates, Pictures, Track
 
 Array = NDArray[np.float64]
 
@@ -151,6 +152,7 @@ def sighted(
         covariances=spread[kept],
         lean=sighting.lean[kept],
         snr=np.abs(sighting.snr[kept]),
+        pictures=Pictures(sighting.contrasts[kept], sighting.purity[kept]),
     )
     return track, exposure
 
@@ -168,6 +170,32 @@ def _expected(context: ClipContext, camera: Camera, states: Array, pixels: Array
         after_px=lag * motion,
         diameters_px=camera.focal_px * 2.0 * context.circumstances.ball_radius_m / depth,
     )
+
+
+def crossing_of(
+    context: ClipContext,
+    camera: Camera,
+    frames: list[Candidates],
+    course: Course,
+    exposure: float | None,
+) -> Crossing:
+    """Return the frames that a course crosses, with the change that a ball makes in each.
+
+    Parameters
+    ----------
+    context, camera, frames, course
+        As of `sighted`.
+    exposure : float or None
+        As a share of the frame interval.
+    """
+    expected = _expected(context, camera, course.states, course.pixels)
+    streak = (exposure or 0.0) * np.linalg.norm(expected.motion_px, axis=1)
+    usual = context.settings.diameter_px
+    gains = [
+        change_per_contrast(expected.diameters_px / wide, streak / wide, usual / wide)
+        for wide in PIXEL_WIDTHS
+    ]
+    return Crossing(frames, course.pixels, np.column_stack(gains))
 
 
 def _cutouts(frames: list[Candidates], places: Array) -> tuple[list[int], list[int]]:

@@ -16,7 +16,8 @@ from tracker.measurement.expectations import USUAL_EXPECTATIONS, Expectations
 from tracker.measurement.fitted_shot import FittedShot, TracedFlight
 from tracker.measurement.row import describe
 from tracker.measurement.selection import SURE_SUPPORT
-from tracker.measurement.sighting import Course, course_of, sighted
+from tracker.measurement.sighting import Course, course_of, crossing_of, sighted
+from tracker.measurement.visibility import visibility_of
 from tracker.records import (
     Candidates,
     Quality,
@@ -124,7 +125,10 @@ def trace(
         observed = replace(observed, landed_s=(bounce.time_s, bounce.u_s))
         fitted = fit_given_gusts(known, observed, state, near=True)
     # Last, since how gusty the air was changes little but the uncertainties.
-    return TracedFlight(observed, refit_gusts(known, observed, fitted), len(frames), bounce)
+    fitted = refit_gusts(known, observed, fitted)
+    crossing = crossing_of(context, known.camera, frames, course, exposure)
+    visibility = visibility_of(track, fitted.used, crossing)
+    return TracedFlight(observed, fitted, len(frames), bounce, visibility)
 
 
 def reported(

@@ -35,8 +35,13 @@ HARDLY_SNR = 10.0
 """Signal-to-noise ratio that a ball exceeds where it is seen, even when its positions are torn.
 From drawn people and birds."""
 
+LEAST_EVIDENCE = 0.0
+"""Log-likelihood ratio of a ball against anything else that moves, below which a flight is no
+ball's. On drawn film balls have 50 and more, what was reported falsely had -30 and less."""
+
 LEAST_FRAMES, LEAST_SHARE = 10, 0.4
-"""Frames, and share of the frames crossed, below which a row is doubted."""
+"""Frames, and share of the frames in which a ball would have been found, below which a row is
+doubted. Common practice, no source."""
 
 
 def quality_of(reasons: Sequence[Reason]) -> Quality:
@@ -76,16 +81,18 @@ def parts_of_animal(traced: TracedFlight, agreement: Consistency | None) -> Reas
     return Reason(ReasonCode.PARTS_OF_ANIMAL)
 
 
-def own_path(traced: TracedFlight, agreement: Consistency | None) -> Reason | None:
-    """Return that a flight was seen in few of its frames and fits badly even there, or None.
-
-    A ball may be hidden for a while, and a ball before leaves is measured badly. What was missed in
-    plain view, and does not keep to the flight where it was found, has a path that crosses it.
-    """
-    count = int(np.sum(traced.fitted.used))
-    if count >= LEAST_SHARE * traced.in_view or not _is_far_out(agreement):
+def something_else(traced: TracedFlight) -> Reason | None:
+    """Return that something else explains a flight better than a ball does, or None."""
+    visibility = traced.visibility
+    if visibility is None or visibility.evidence >= LEAST_EVIDENCE:
         return None
-    return Reason(ReasonCode.OWN_PATH, {"frames": count, "crossed": traced.in_view})
+    numbers = {
+        "evidence": visibility.evidence,
+        "frames": visibility.seen,
+        "crossed": visibility.crossed,
+        "expected": visibility.expected,
+    }
+    return Reason(ReasonCode.SOMETHING_ELSE, numbers)
 
 
 def off_aim(figures: Figures, u: dict[str, float]) -> Reason | None:
@@ -127,7 +134,7 @@ def doubts(
     count = int(np.sum(fitted.used))
     if count < LEAST_FRAMES:
         found.append(Reason(ReasonCode.FEW_FRAMES, {"frames": count}))
-    elif count < LEAST_SHARE * traced.in_view:
+    elif count < LEAST_SHARE * _findable(traced):
         found.append(Reason(ReasonCode.LOW_SHARE, {"frames": count, "crossed": traced.in_view}))
     limit = expectations.most_speed_u
     speed_u = figures.u(fitted.covariance)["exit_speed_mps"]
@@ -141,6 +148,11 @@ def doubts(
     if not fitted.settled:
         found.append(Reason(ReasonCode.FIT_NOT_SETTLED))
     return found
+
+
+def _findable(traced: TracedFlight) -> float:
+    """Return in how many frames a ball on this flight would be found."""
+    return traced.in_view if traced.visibility is None else traced.visibility.expected
 
 
 def _is_far_out(agreement: Consistency | None) -> TypeGuard[Consistency]:

@@ -1,6 +1,13 @@
 """The nouns that the stages hand on: frozen, computing nothing."""
 
-from tracker.records.candidates import Candidates, Cutouts, RejectedCandidate, Track
+from tracker.records.candidates import (
+    Backdrop,
+    Candidates,
+    Cutouts,
+    Pictures,
+    RejectedCandidate,
+    Track,
+)
 from tracker.records.catalogue import CATALOGUE
 from tracker.records.codes import FIGURE_OF_COLUMN, Figure, ReasonCode
 from tracker.records.reasons import Reason, Rejection, sentence
@@ -21,6 +28,7 @@ __all__ = [
     "CATALOGUE",
     "FIGURE_OF_COLUMN",
     "SHOT_COLUMNS",
+    "Backdrop",
     "Budget",
     "Candidates",
     "Consistency",
@@ -29,6 +37,7 @@ __all__ = [
     "FlightModel",
     "FlightPath",
     "MeasuredShot",
+    "Pictures",
     "Pooled",
     "Quality",
     "Reason",

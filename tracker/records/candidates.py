@@ -27,6 +27,32 @@ class Cutouts:
 
 
 @dataclass(frozen=True)
+class Backdrop:
+    """What one component of a frame is like where no candidate is, block by block.
+
+    Attributes
+    ----------
+    window : tuple of int
+        First column, first row, end column, end row of the watched part, in the component's pixels.
+    limit : ndarray, shape (rows, columns)
+        Least summed change of four pixels that makes a candidate in a block, luma steps.
+    level : ndarray, shape (rows, columns)
+        Usual summed change there, luma steps: a candidate's change over its strength.
+    light, texture : ndarray, shape (rows, columns)
+        Mean and standard deviation of the picture in a block, luma steps.
+    weakest : float
+        Least strength of the candidates that were kept, where a frame had too many; else 0.
+    """
+
+    window: tuple[int, int, int, int]
+    limit: NDArray[np.float32]
+    level: NDArray[np.float32]
+    light: NDArray[np.float32]
+    texture: NDArray[np.float32]
+    weakest: float = 0.0
+
+
+@dataclass(frozen=True)
 class Candidates:
     """Places in one frame that may be a ball.
 
@@ -46,6 +72,8 @@ class Candidates:
     turn_rad : ndarray, shape (3,), or None
         The camera's rotation in this frame about its own axes. `pixels` are corrected for it,
         the cutouts are not. None where the camera stood still.
+    backdrops : tuple of Backdrop
+        Of luma and of the blue difference, as far as the clip has them.
     """
 
     frame: int
@@ -55,6 +83,28 @@ class Candidates:
     luma: Cutouts
     blueness: Cutouts | None
     turn_rad: Array | None = None
+    backdrops: tuple[Backdrop, ...] = ()
+
+
+@dataclass(frozen=True)
+class Pictures:
+    """How the ball's pictures look in the frames of a track.
+
+    Attributes
+    ----------
+    contrasts : ndarray, shape (N, components)
+        Ball's middle less its background in luma and in the blue difference, luma steps; NaN where
+        the ball was not found in that component.
+    purity : ndarray, shape (N,)
+        Energy of the ball's picture over that of everything else in the cutout, noise left out.
+    """
+
+    contrasts: Array
+    purity: Array
+
+    def part(self, rows: NDArray[np.bool_]) -> "Pictures":
+        """Return the chosen rows."""
+        return Pictures(self.contrasts[rows], self.purity[rows])
 
 
 @dataclass(frozen=True)
@@ -73,6 +123,8 @@ class Track:
         Shift of each position per luma step of uneven light on the ball, px.
     snr : ndarray, shape (N,), or None
         Contrast of the ball in each frame over its standard deviation, where it was measured.
+    pictures : Pictures or None
+        How the ball looks in each frame, where it was measured.
     """
 
     frames: NDArray[np.int64]
@@ -81,6 +133,7 @@ class Track:
     covariances: Array
     lean: Array
     snr: Array | None = None
+    pictures: Pictures | None = None
 
 
 @dataclass(frozen=True)

@@ -187,10 +187,12 @@ _REJECTED_ROWS = {
         "what moves around them: parts of a person or an animal",
         rejects=True,
     ),
-    ReasonCode.OWN_PATH: Entry(
-        "own path",
-        "it was found in only {frames:.0f} of the {crossed:.0f} frames it crossed, and its "
-        "positions there do not keep to the flight: a bird or a person on a path of its own",
+    ReasonCode.SOMETHING_ELSE: Entry(
+        "something else",
+        "something else that moves explains it better than a ball (log-likelihood ratio "
+        "{evidence:.0f}): it was found in {frames:.0f} of the {crossed:.0f} frames it crossed, a "
+        "ball would have been found in {expected:.0f} of them as one compact spot of the same "
+        "brightness",
         rejects=True,
     ),
     ReasonCode.OFF_AIM: Entry(

@@ -75,7 +75,7 @@ class ReasonCode(StrEnum):
     NOT_A_BALL = "not_a_ball"
     PARTS_OF_ANIMAL = "parts_of_animal"
     OFF_AIM = "off_aim"
-    OWN_PATH = "own_path"
+    SOMETHING_ELSE = "something_else"
 
     DETECTIONS_FEW = "detections_few"
     DETECTIONS_SHARE = "detections_share"

@@ -24,12 +24,14 @@ from tracker.measurement.sighting import (
     SAME_S,
     agreeing,
     course_along,
+    crossing_of,
     seen_until,
     sighted,
 )
 from tracker.measurement.starts.scale_reasons import end_reasons, scale_reasons
 from tracker.measurement.starts.throw_rules import hardly_seen
 from tracker.measurement.throws import Throw, bounce_between
+from tracker.measurement.visibility import Visibility, visibility_of
 from tracker.records import Candidates, Reason, ReasonCode, Rejection
 
 Array = NDArray[np.float64]
@@ -223,7 +225,8 @@ def measure_untaped(
         *scale_reasons(UntapedFit(flight.known, flight.fitted), start.site),
         *end_reasons(track, flight.camera.size_px),
     )
-    traced = TracedFlight(observed, flight.fitted, len(spanned))
+    visibility = _visibility(flight, context, spanned, observed, ends.exposure)
+    traced = TracedFlight(observed, flight.fitted, len(spanned), visibility=visibility)
     shot = describe(
         context.with_circumstances(flight.known),
         traced,
@@ -234,6 +237,20 @@ def measure_untaped(
     if reason is not None:
         raise Rejection(reason)
     return shot, flight
+
+
+def _visibility(
+    flight: Flight,
+    context: ClipContext,
+    spanned: list[Candidates],
+    observed: Observations,
+    exposure: float | None,
+) -> Visibility | None:
+    """Return what the frames between a flight's first and last position say of it."""
+    wide = context.with_circumstances(flight.known)
+    shown, course = course_along(wide, flight, spanned)
+    crossing = crossing_of(wide, flight.camera, shown, course, exposure)
+    return visibility_of(observed.track, flight.fitted.used, crossing)
 
 
 def _enough(count: int, crossed: int) -> None:

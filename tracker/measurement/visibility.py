@@ -1,0 +1,275 @@
+"""Whether a ball was seen along a flight, or something else that crosses it.
+
+In every frame that a flight crosses, a ball would have been detected with a probability that
+follows from its brightness, from the background there and from the least change that makes a
+candidate at that place. What was detected and what was missed is compared with that, and so is how
+the pictures look: a ball is one compact spot, equally bright in all frames. The alternative is
+anything else that moves (a bird, a walker's edge, leaves): detected with an unknown probability,
+the same in all frames, of any contrast, and not compact. The sum over the frames is the logarithm
+of the ratio of both likelihoods; `docs/methods/finding.md` derives it.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import betaln, ndtr
+
+from calibration.adjustment.robust import fit_linear
+from tracker.records import Backdrop, Candidates, Track
+
+Array = NDArray[np.float64]
+
+
+OWN_SPREAD = 12.0
+"""Standard deviation of a ball's own brightness in a flight, luma steps: shade on it, its seam, the
+cells of the encoder. From drawn clips: 10 to 17, the texture of the background included."""
+
+BLENDED, BLENDS, ROUNDS = 0.3, (-0.2, 0.8), 5
+"""Standard deviation and bounds of how far a ball's brightness follows its background's, and rounds
+of its robust fit: none for a large ball, wholly for one of no size. From drawn clips."""
+
+OTHER_SPREAD, OTHER_CHANGE = 60.0, 30.0
+"""Standard deviation of the contrast of anything else that moves, and of its change from picture to
+picture, luma steps: half of what moves is of any contrast, half keeps its own. From drawn clips."""
+
+STRANGE = 0.05
+"""Share of a ball's pictures whose brightness is anything's: part hidden, before an edge, in
+shadow. Common practice, no source."""
+
+PURITIES_BALL, PURITIES_OTHER = (2.1, 1.2), (-1.6, 1.6)
+"""Mean and standard deviation of the natural logarithm of the purity of a ball's pictures, and of
+those of birds, people and leaves. From drawn clips."""
+
+MOST_A_PICTURE = 2.5
+"""Bound of what one picture's purity or contrast counts: all of a flight's pictures may be off
+together."""
+
+CHANCES = (0.03, 0.97)
+"""Bounds of the probability that a ball in the frame is detected: something may hide it, and noise
+may show it. Common practice, no source."""
+
+RULED_PX, AROUND_PX = 5.0, 30.0
+"""A stronger candidate within the first distance takes a ball's place, px; how common candidates
+are is counted within the second."""
+
+CLEAREST_SHARE = 0.2
+"""A component that shows fewer of the pictures best, as a share, predicts no detection: an encoder
+leaves out colour that is nearly that of the frame before. Common practice, no source."""
+
+CODES = (16.0, 235.0)
+"""Black and white of a picture, luma steps (ITU-R BT.709, 4.6): no ball is darker or brighter."""
+
+PIXEL_WIDTHS = (1.0, 2.0)
+"""Width of a pixel of luma and of the blue difference, luma px (ITU-T H.264, table 6-1: 4:2:0)."""
+
+RAREST = 1e-4
+"""Least density of any contrast, 1 per luma step: a thing may be of any. Common practice, no
+source."""
+
+
+@dataclass(frozen=True)
+class Visibility:
+    """What the frames that a flight crosses say of it.
+
+    Attributes
+    ----------
+    evidence : float
+        Logarithm of the likelihood ratio of a ball against anything else that moves.
+    seen, crossed : int
+        Frames in which the ball was found, and frames that it crosses.
+    expected : float
+        Frames in which a ball would have been found, on average.
+    """
+
+    evidence: float
+    seen: int
+    crossed: int
+    expected: float
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """The frames that a flight crosses.
+
+    Attributes
+    ----------
+    frames : sequence of Candidates
+        M of them.
+    pixels : ndarray, shape (M, 2)
+        Where the ball is in each, as of the still camera.
+    gains : ndarray, shape (M, components)
+        Summed change that a ball makes there for each luma step of its contrast.
+    """
+
+    frames: Sequence[Candidates]
+    pixels: Array
+    gains: Array
+
+
+def visibility_of(track: Track, used: NDArray[np.bool_], crossing: Crossing) -> Visibility | None:
+    """Compare a ball with anything else, by the frames that its flight crosses.
+
+    Parameters
+    ----------
+    track : Track
+        The measured positions, with their pictures.
+    used : ndarray of bool, shape (N,)
+        Which of them the flight explains.
+    crossing : Crossing
+
+    Returns
+    -------
+    Visibility or None
+        None where nothing was measured, or nothing is known of the frames.
+    """
+    frames = crossing.frames
+    row_of = {each.frame: row for row, each in enumerate(frames)}
+    chosen = used & np.array([frame in row_of for frame in track.frames.tolist()], bool)
+    if track.pictures is None or not np.any(chosen) or not all(each.backdrops for each in frames):
+        return None
+    rows = np.array([row_of[frame] for frame in track.frames[chosen].tolist()], np.int64)
+    pictures = track.pictures.part(chosen)
+    count = min(pictures.contrasts.shape[1], *(len(each.backdrops) for each in frames))
+    shown = [
+        _Component(_surroundings(crossing, number), rows, pictures.contrasts[:, number])
+        for number in range(count)
+    ]
+    clearest = np.argmax([each.clearness for each in shown], axis=0)
+    unseen = np.prod(
+        [
+            each.chance_unseen
+            for number, each in enumerate(shown)
+            if np.mean(clearest == number) >= CLEAREST_SHARE
+        ],
+        axis=0,
+    )
+    chance = np.clip((1.0 - unseen) * _alone(crossing), *CHANCES)
+    missed = np.ones(len(frames), bool)
+    missed[rows] = False
+    hits = int(len(frames) - np.sum(missed))
+    detected = float(np.sum(np.log(chance[~missed])) + np.sum(np.log(1.0 - chance[missed])))
+    detected -= float(betaln(hits + 1, len(frames) - hits + 1))
+    contrast = np.array([each.contrast_ratio for each in shown])[clearest, np.arange(len(rows))]
+    evidence = detected + float(np.sum(contrast) + np.sum(purity_ratio(pictures.purity)))
+    return Visibility(evidence, hits, len(frames), float(np.sum(chance)))
+
+
+@dataclass(frozen=True)
+class _Places:
+    """One component's surroundings of a flight, one row a frame: shapes (M,).
+
+    `least` is the least contrast of a ball that makes a candidate.
+    """
+
+    least: Array
+    level: Array
+    light: Array
+    spread: Array
+
+
+@dataclass(frozen=True)
+class _Component:
+    """What one component shows of a ball: the contrasts (N,) of its pictures in some rows."""
+
+    places: _Places
+    rows: NDArray[np.int64]
+    contrasts: Array
+
+    @cached_property
+    def expected(self) -> Array:
+        """Contrast of a ball of one brightness in every frame, shape (M,).
+
+        A ball of few pixels blends with its background: its brightness may follow that.
+        """
+        known = np.isfinite(self.contrasts)
+        light = self.places.light
+        if not np.any(known):
+            return np.zeros(len(light))
+        seen = light[self.rows[known]]
+        design = np.column_stack([np.ones(len(seen)), seen - seen.mean()])
+        ridge = np.diag([0.0, (OWN_SPREAD / BLENDED) ** 2])
+        own = self.contrasts[known] + seen
+        fit = fit_linear(design, own, rounds=ROUNDS, least_sigma=OWN_SPREAD, ridge=ridge)
+        middle, slope = fit.parameters.tolist()
+        slope = float(np.clip(slope, *BLENDS))
+        found: Array = np.clip(middle + slope * (light - seen.mean()), *CODES) - light
+        return found
+
+    @property
+    def chance_unseen(self) -> Array:
+        """Probability that a ball of this brightness makes no candidate, shape (M,)."""
+        places = self.places
+        mean = self.expected
+        upper, lower = (places.least - mean) / places.spread, (-places.least - mean) / places.spread
+        found: Array = ndtr(upper) - ndtr(lower)
+        return found
+
+    @property
+    def clearness(self) -> Array:
+        """Contrast over the least that makes a candidate, shape (N,)."""
+        found: Array = np.nan_to_num(np.abs(self.contrasts)) / self.places.least[self.rows]
+        return found
+
+    @property
+    def contrast_ratio(self) -> Array:
+        """Log-likelihood ratio of each picture's contrast, bounded, shape (N,)."""
+        contrasts = np.nan_to_num(self.contrasts)
+        mean, spread = self.expected[self.rows], self.places.spread[self.rows]
+        change = contrasts - np.median(contrasts)
+        other = 0.5 * (_normal(contrasts, OTHER_SPREAD) + _normal(change, OTHER_CHANGE)) + RAREST
+        ball = (1.0 - STRANGE) * _normal(contrasts - mean, spread) + STRANGE * other
+        return np.clip(np.log(ball / other), -MOST_A_PICTURE, MOST_A_PICTURE)
+
+
+def _surroundings(crossing: Crossing, component: int) -> _Places:
+    wide = PIXEL_WIDTHS[component]
+    own = (crossing.pixels - (wide - 1.0) / 2.0) / wide
+    found = np.array(
+        [
+            _at(each.backdrops[component], place)
+            for each, place in zip(crossing.frames, own, strict=True)
+        ]
+    )
+    limit, level, light, texture, weakest = found.T
+    least = np.maximum(limit, weakest * level) / np.maximum(crossing.gains[:, component], 1e-3)
+    return _Places(least, level, light, np.hypot(texture, OWN_SPREAD))
+
+
+def _at(backdrop: Backdrop, place: Array) -> tuple[float, float, float, float, float]:
+    """Return limit, level, light, texture and the weakest strength kept at a place."""
+    left, top, right, bottom = backdrop.window
+    rows, columns = backdrop.limit.shape
+    row = int(np.clip((place[1] - top) / max(bottom - top, 1) * rows, 0, rows - 1))
+    column = int(np.clip((place[0] - left) / max(right - left, 1) * columns, 0, columns - 1))
+    maps = (backdrop.limit, backdrop.level, backdrop.light, backdrop.texture)
+    limit, level, light, texture = (float(each[row, column]) for each in maps)
+    return limit, level, light, texture, backdrop.weakest
+
+
+def _alone(crossing: Crossing) -> Array:
+    """Return the probability that no stronger candidate takes the ball's place, shape (M,)."""
+    others = []
+    for each, place in zip(crossing.frames, crossing.pixels, strict=True):
+        away = np.linalg.norm(each.pixels - place, axis=1)
+        others.append(np.sum(away < AROUND_PX) - np.any(away < RULED_PX))
+    found: Array = np.exp(-np.array(others) * (RULED_PX / AROUND_PX) ** 2)
+    return found
+
+
+def purity_ratio(purity: Array) -> Array:
+    """Return the log-likelihood ratio of each picture's purity, bounded, shape (N,)."""
+    (ball, ball_sd), (other, other_sd) = PURITIES_BALL, PURITIES_OTHER
+    size = np.log(np.maximum(purity, 1e-6))
+    # Beyond the middle of either it is no less that one's.
+    as_ball = -0.5 * (np.minimum(size - ball, 0.0) / ball_sd) ** 2 - np.log(ball_sd)
+    as_other = -0.5 * (np.maximum(size - other, 0.0) / other_sd) ** 2 - np.log(other_sd)
+    found: Array = np.clip(as_ball - as_other, -MOST_A_PICTURE, MOST_A_PICTURE)
+    return found
+
+
+def _normal(off: Array, spread: Array | float) -> Array:
+    density: Array = np.exp(-0.5 * (off / spread) ** 2) / (spread * np.sqrt(2.0 * np.pi))
+    return density
