@@ -11,6 +11,9 @@ is done, pieces that are in it already are not done again, and the recipes take 
 may be stopped at any time and goes on when it is started once more. ``--minutes 0`` prints what is
 in the file. It knows nothing of changes to the code: after one a new file is due.
 
+``--from-anywhere`` and ``--unmarked`` measure the same scenes as those ways of measuring do;
+``--keep FOLDER`` keeps the drawn scenes for them.
+
 ``--scale 0.5`` draws every frame at half its width and height, which costs a third: the ball is
 then half as large in pixels, and so is everything else.
 """
@@ -27,13 +30,20 @@ from typing import Any
 import cv2
 from scipy.stats import chi2
 
+from calibration.site import Site
 from tracker.measurement import measure
-from tracker.measurement.starts import AnywhereStart, ReleaseStart, Start, field_of
+from tracker.measurement.starts import (
+    AnywhereStart,
+    PresumedCameraStart,
+    ReleaseStart,
+    Start,
+    field_of,
+)
 from tracker.records import Quality, Shot
-from tracker.session import read_session
+from tracker.session import ClipEntry, Session, read_session
 from tracker.synthetic.recipes import RECIPES, Recipe, without_shots
 from tracker.synthetic.session import make_session
-from tracker.video import inspect
+from tracker.video import ClipFacts, inspect
 from tracker.workflow.stand import calibrate, request_of
 
 PIECE_S = 20.0
@@ -83,11 +93,20 @@ class Piece:
     from_anywhere: bool
     tally: Tally
     rows: tuple[str, ...] = ()
+    unmarked: bool = False
 
     @property
     def key(self) -> tuple[Any, ...]:
         """What identifies a piece."""
-        return self.recipe, self.seed, self.scale, self.fps, self.seconds, self.from_anywhere
+        return (
+            self.recipe,
+            self.seed,
+            self.scale,
+            self.fps,
+            self.seconds,
+            self.from_anywhere,
+            self.unmarked,
+        )
 
 
 class Ledger:
@@ -147,7 +166,12 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=50_000, help="first seed")
     parser.add_argument("--scale", type=float, default=1.0, help="of the frame's width and height")
     parser.add_argument("--fps", type=float, help="frames a second, where not the recipe's own")
-    parser.add_argument("--from-anywhere", action="store_true", help="as of lobmeter measure")
+    how = parser.add_mutually_exclusive_group()
+    how.add_argument("--from-anywhere", action="store_true", help="as of lobmeter measure")
+    how.add_argument(
+        "--unmarked", action="store_true", help="without markers: gravity is the scale"
+    )
+    parser.add_argument("--keep", type=Path, help="folder of drawn scenes, drawn where missing")
     parser.add_argument("--ledger", type=Path, help="file of the pieces done, to go on from")
     options = parser.parse_args()
     cv2.setNumThreads(1)
@@ -166,9 +190,10 @@ def main() -> None:
                     min(PIECE_S, 60.0 * options.minutes),
                     options.from_anywhere,
                     Tally(),
+                    unmarked=options.unmarked,
                 )
                 if blank.key not in done:
-                    piece = filmed_and_measured(blank)
+                    piece = filmed_and_measured(blank, options.keep)
                     ledger.add(piece)
                     for row in piece.rows:
                         print(f"    {name}, seed {piece.seed}: {row}", flush=True)
@@ -178,37 +203,56 @@ def main() -> None:
         print(ledger.table())
 
 
-def filmed_and_measured(piece: Piece) -> Piece:
-    """Film the session of a piece, measure it, and return the piece with what came of it."""
-    recipe = without_shots(
-        _filmed(RECIPES[piece.recipe], piece.scale, piece.fps), round(piece.seconds, 3)
-    )
-    tally = Tally()
-    rows: list[str] = []
+def filmed_and_measured(piece: Piece, keep: Path | None = None) -> Piece:
+    """Film the session of a piece, measure it, and return the piece with what came of it.
+
+    Parameters
+    ----------
+    piece : Piece
+        With nothing measured yet.
+    keep : Path, optional
+        Folder in which drawn scenes stay; one that is there is not drawn again.
+    """
     with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
+        scene = f"{piece.recipe}-{piece.seed}-{piece.scale:g}-{piece.fps or 0:g}-{piece.seconds:g}"
+        folder = Path(name) if keep is None else keep / scene
         began = time.process_time()
-        make_session(folder, recipe, piece.seed)
+        if not (folder / "session.toml").exists():
+            recipe = _filmed(RECIPES[piece.recipe], piece.scale, piece.fps)
+            make_session(folder, without_shots(recipe, round(piece.seconds, 3)), piece.seed)
         drawn_s = time.process_time() - began
         began = time.process_time()
-        session = read_session(folder)
-        for clip in session.clips:
-            facts = inspect(clip.path, session.camera.capture_fps)
-            camera = calibrate(session, clip, facts.size_px).camera
-            request = request_of(session, clip)
-            if piece.from_anywhere:
-                field = field_of([request.release_m, *(each.ground_m for each in clip.markers)])
-                start: Start = AnywhereStart(camera, field)
-            else:
-                start = ReleaseStart(camera)
-            found = measure(facts, request, start)
-            shots = [each.shot for each in found.shots]
-            rejected = sum(shot.quality is Quality.REJECTED for shot in shots)
-            minutes = facts.duration_s / facts.pace / 60.0
-            tally += Tally(minutes, len(shots) - rejected, rejected)
-            rows += [_line(shot) for shot in shots]
-        spent = Tally(drawn_s=drawn_s, measured_s=time.process_time() - began)
+        tally, rows = _measured(piece, folder)
+    spent = Tally(drawn_s=drawn_s, measured_s=time.process_time() - began)
     return replace(piece, tally=tally + spent, rows=tuple(rows))
+
+
+def _measured(piece: Piece, folder: Path) -> tuple[Tally, list[str]]:
+    """Measure the clips of a scene and return what came of them."""
+    tally = Tally()
+    rows: list[str] = []
+    session = read_session(folder)
+    for clip in session.clips:
+        facts = inspect(clip.path, session.camera.capture_fps)
+        request = request_of(session, clip)
+        found = measure(facts, request, _start(piece, session, clip, facts))
+        shots = [each.shot for each in found.shots]
+        rejected = sum(shot.quality is Quality.REJECTED for shot in shots)
+        minutes = facts.duration_s / facts.pace / 60.0
+        tally += Tally(minutes, len(shots) - rejected, rejected)
+        rows += [_line(shot) for shot in shots]
+    return tally, rows
+
+
+def _start(piece: Piece, session: Session, clip: ClipEntry, facts: ClipFacts) -> Start:
+    if piece.unmarked:
+        return PresumedCameraStart(Site(size_px=facts.size_px), height_known=False)
+    camera = calibrate(session, clip, facts.size_px).camera
+    if piece.from_anywhere:
+        release_m = request_of(session, clip).release_m
+        field = field_of([release_m, *(each.ground_m for each in clip.markers)])
+        return AnywhereStart(camera, field)
+    return ReleaseStart(camera)
 
 
 def _line(shot: Shot) -> str:
