@@ -1,5 +1,6 @@
 """A server for tests, in a process of its own: ``python -m tests.app.served HOME``.
 
+A second socket of the loopback stands for the local network.
 It prints the link, then opens each folder whose path comes in on a line, and prints its number.
 """
 
@@ -7,6 +8,7 @@ import sys
 import threading
 from pathlib import Path
 
+from tracker.app.doors import LOOPBACK, bound, doors
 from tracker.app.server import serve
 from tracker.app.workspace import Workspace
 
@@ -14,6 +16,8 @@ from tracker.app.workspace import Workspace
 def main() -> None:
     """Serve until the input ends."""
     workspace = Workspace([], Path(sys.argv[1]))
+    opened = doors()
+    opened.sockets.append(bound(LOOPBACK, 0))
 
     def announce(link: str) -> None:
         print(link, flush=True)
@@ -23,7 +27,7 @@ def main() -> None:
         for line in sys.stdin:
             print(workspace.open(Path(line.rstrip("\n"))).number, flush=True)
 
-    serve(workspace, announce, browser=False)
+    serve(workspace, opened, announce, browser=False)
 
 
 if __name__ == "__main__":

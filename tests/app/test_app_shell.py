@@ -13,7 +13,7 @@ Visit = Callable[[Path, str], Page]
 def test_a_page_shows_its_session(visit: Visit, session: Path) -> None:
     tab = visit(session, "measure")
     expect(tab.get_by_role("heading", level=1)).to_have_text("Measure")
-    expect(tab.locator("header .name")).to_have_text("Fen Lane, close 15")
+    expect(tab).to_have_title("Measure · Fen Lane, close 15")
     expect(tab.locator("nav [aria-current=page]")).to_have_text("Measure")
 
 

@@ -1,7 +1,8 @@
 """Who is let in: the link's secret, the Host and the Origin of a request, and how much it sends.
 
 The secret is the first part of every path, so that pages, pictures and the connection carry it
-without a cookie, and a page of another site, which cannot know it, reaches nothing.
+without a cookie, and a page of another site, which cannot know it, reaches nothing. A phone gets a
+secret of its own, which opens one session's page for phones and nothing else.
 """
 
 import hmac
@@ -37,26 +38,46 @@ browser, which needs the two `unsafe` words for scripts."""
 
 
 @dataclass(frozen=True)
-class Guard:
-    """A server within a server that lets in only requests with the secret.
+class Pass:
+    """What a secret opens.
 
     Attributes
     ----------
-    inner : callable
-        The page, as an ASGI application.
     secret : str
     hosts : frozenset of str
-        What a browser may call this server: ``127.0.0.1:8123``.
+        What a browser that has it may call this server: ``127.0.0.1:8123``.
+    session : int or None
+        For a phone, the number of the one session that it sees; None opens everything.
     """
 
-    inner: App
     secret: str
     hosts: frozenset[str]
+    session: int | None = None
 
     @property
     def prefix(self) -> str:
         """What every path begins with."""
         return f"/{self.secret}"
+
+
+VISITOR = "lobmeter.session"
+"""In the scope of a request that is let in: `Pass.session`."""
+
+
+@dataclass(frozen=True)
+class Guard:
+    """A server within a server that lets in only requests with a secret.
+
+    Attributes
+    ----------
+    inner : callable
+        The page, as an ASGI application.
+    passes : list of Pass
+        What is open now; it may change while the server runs.
+    """
+
+    inner: App
+    passes: list[Pass]
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -64,32 +85,42 @@ class Guard:
             await self.inner(scope, receive, send)
             return
         headers = {name.lower(): value for name, value in scope["headers"]}
-        status = self._refusal(scope, headers)
-        if status:
+        opened = self._opened(scope, headers.get(b"host", b"").decode("latin-1"))
+        status = opened if isinstance(opened, int) else _refusal(scope, headers)
+        if isinstance(opened, int) or status:
             await _refuse(scope, send, status)
             return
-        inside = {**scope, "root_path": self.prefix, "headers": _without_forwarding(scope)}
+        inside = {
+            **scope,
+            "root_path": opened.prefix,
+            "headers": _without_forwarding(scope),
+            VISITOR: opened.session,
+        }
         host = headers[b"host"].decode("latin-1")
         await self.inner(inside, _bounded(receive), _with_headers(send, host))
 
-    def _refusal(self, scope: Scope, headers: MutableMapping[bytes, bytes]) -> int:
-        """Return the status with which a request is refused, 0 where it is let in."""
-        host = headers.get(b"host", b"").decode("latin-1")
-        if host not in self.hosts:
+    def _opened(self, scope: Scope, host: str) -> Pass | int:
+        """Return what a request's secret opens, or the status with which it is refused."""
+        if not any(host in each.hosts for each in self.passes):
             return 421
-        origin = headers.get(b"origin")
-        writes = scope["type"] == "websocket" or scope["method"] not in ("GET", "HEAD")
-        if origin is not None and origin.decode("latin-1") != f"http://{host}":
-            return 403
-        if writes and headers.get(b"sec-fetch-site", b"none") not in (b"same-origin", b"none"):
-            return 403
         first = scope["path"].split("/", 2)[1] if "/" in scope["path"] else ""
-        if not hmac.compare_digest(first.encode("utf-8"), self.secret.encode("ascii")):
-            return 404
-        length = headers.get(b"content-length", b"0")
-        if not length.isdigit() or int(length) > MOST_BYTES:
-            return 413
-        return 0
+        for each in list(self.passes):
+            same = hmac.compare_digest(first.encode("utf-8"), each.secret.encode("ascii"))
+            if same and host in each.hosts:
+                return each
+        return 404
+
+
+def _refusal(scope: Scope, headers: MutableMapping[bytes, bytes]) -> int:
+    """Return the status with which a request with a secret is refused, 0 where it is let in."""
+    own = b"http://" + headers.get(b"host", b"")
+    writes = scope["type"] == "websocket" or scope["method"] not in ("GET", "HEAD")
+    if headers.get(b"origin", own) != own:
+        return 403
+    if writes and headers.get(b"sec-fetch-site", b"none") not in (b"same-origin", b"none"):
+        return 403
+    length = headers.get(b"content-length", b"0")
+    return 0 if length.isdigit() and int(length) <= MOST_BYTES else 413
 
 
 def _without_forwarding(scope: Scope) -> list[tuple[bytes, bytes]]:

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from calibration.errors import InputError
+from tracker.app.guard import VISITOR
 from tracker.app.workspace import OpenSession, Workspace, in_thread
 
 STATIC = Path(__file__).parent / "static"
@@ -19,6 +20,13 @@ def add_routes(root: Any, workspace: Workspace) -> None:
     def refused(error: InputError) -> Response:
         return PlainTextResponse("\n".join(error.sentences()), 404)
 
+    def asked_for(request: Any) -> OpenSession:
+        """Return the session of a request, if its link is for it."""
+        number, visitor = request.path_params["number"], request.scope[VISITOR]
+        if visitor not in (None, number):
+            raise InputError("this link is for another session")
+        return workspace.session(number)
+
     async def static(request: Any) -> Response:
         path = _named(STATIC, request.path_params["name"])
         if path is None:
@@ -27,8 +35,9 @@ def add_routes(root: Any, workspace: Workspace) -> None:
 
     async def clip(request: Any) -> Response:
         try:
-            session = workspace.session(request.path_params["number"])
-            path = await in_thread(clip_path, workspace, session, request.path_params["clip"])
+            session = asked_for(request)
+            here = request.scope[VISITOR] is None
+            path = await in_thread(clip_path, session, request.path_params["clip"], here)
         except InputError as error:
             return refused(error)
         return FileResponse(path, media_type=mimetypes.guess_type(path.name)[0] or "video/mp4")
@@ -37,7 +46,7 @@ def add_routes(root: Any, workspace: Workspace) -> None:
         given = request.path_params
         width = request.query_params.get("width", "")
         try:
-            session = workspace.session(given["number"])
+            session = asked_for(request)
             content = await in_thread(
                 workspace.frame,
                 session,
@@ -51,7 +60,7 @@ def add_routes(root: Any, workspace: Workspace) -> None:
 
     async def result(request: Any) -> Response:
         try:
-            session = workspace.session(request.path_params["number"])
+            session = asked_for(request)
             folder = await in_thread(lambda: session.look().results)
         except InputError as error:
             return refused(error)
@@ -72,11 +81,19 @@ def add_routes(root: Any, workspace: Workspace) -> None:
     root.add_route("/{number:int}/result/{name}", result)
 
 
-def clip_path(workspace: Workspace, session: OpenSession, clip: int) -> Path:
+def clip_path(session: OpenSession, clip: int, here: bool) -> Path:
     """Return the file of a session's clip, if it is a video that may be served.
 
     A session file may name any path, so a file is served only where it is a video, and to other
     devices only where it lies in the session's folder.
+
+    Parameters
+    ----------
+    session : OpenSession
+    clip : int
+        Its number in the session, from 0.
+    here : bool
+        Whether it is for this machine.
 
     Raises
     ------
@@ -89,7 +106,7 @@ def clip_path(workspace: Workspace, session: OpenSession, clip: int) -> Path:
     entry = read.clips[clip]
     session.facts(entry, read.camera.capture_fps)
     path = entry.path.resolve()
-    if workspace.lan and not path.is_relative_to(read.folder.resolve()):
+    if not here and not path.is_relative_to(read.folder.resolve()):
         raise InputError(
             "lies outside the session's folder, so other devices do not get it", where=entry.file
         )

@@ -5,7 +5,6 @@ from inspect import isawaitable
 from nicegui import ui
 
 from tracker.app import parts
-from tracker.app.registry import pages
 from tracker.app.view import Page, View
 
 CAUTION = (
@@ -16,14 +15,14 @@ CAUTION = (
 
 async def show(page: Page, view: View) -> None:
     """Build a page for one tab."""
-    title = view.look.session.name if view.session and view.look.session else "Lobmeter"
-    ui.page_title(f"{page.title} · {title}")
+    ui.page_title(f"{page.title} · {view.title if view.session else 'Lobmeter'}")
     ui.add_head_html(
         f'<link rel="stylesheet" href="{view.prefix}/static/page.css">'
         f'<script src="{view.prefix}/static/page.js" defer></script>'
         f'<script src="{view.prefix}/static/upload.js" defer></script>'
     )
-    _header(page, view)
+    if not page.phone:
+        _header(page, view)
     with parts.group("sheet", "main") as main:
         main.props["id"] = "main"
         main.props["tabindex"] = "-1"
@@ -49,21 +48,33 @@ def _header(page: Page, view: View) -> None:
         skip = parts.link("To the content", "#main")
         skip.classes("skip")
         with parts.group("title"):
-            if view.session is not None:
-                name = view.look.session.name if view.look.session else view.session.place.name
-                parts.text("span", name, "name")
-            else:
-                parts.text("span", "Lobmeter", "name")
+            _name(page, view)
             if view.session is not None and not view.session.place.is_file():
                 _undo_and_redo(view)
         with parts.group("steps", "nav") as steps:
             steps.props["aria-label"] = "Steps"
-            for each in pages():
-                if each.needs_session and view.session is None:
+            for each in view.pages.values():
+                if each.phone or (each.needs_session and view.session is None):
                     continue
                 item = parts.link(each.title, view.address(each.path))
                 if each.path == page.path:
                     item.props["aria-current"] = "page"
+
+
+def _name(page: Page, view: View) -> None:
+    """Put the session's name; where several are open, a choice among them."""
+    if view.session is None:
+        parts.text("span", "Lobmeter", "name")
+        return
+    if len(view.workspace.sessions) == 1:
+        parts.text("span", view.title, "name")
+        return
+    names = [(str(each.number), each.title) for each in view.workspace.sessions]
+
+    def chosen(number: str) -> None:
+        view.go(page.path, view.workspace.session(int(number)))
+
+    parts.choice("Session", names, str(view.session.number), chosen)
 
 
 def _undo_and_redo(view: View) -> None:

@@ -6,11 +6,11 @@ piece. A clip that was announced before, by its name, size and time, goes on whe
 
 import base64
 import binascii
-from pathlib import Path
 from typing import Any
 
 from calibration.errors import InputError
-from tracker.app.workspace import in_thread
+from tracker.app.guard import VISITOR
+from tracker.app.workspace import Workspace, in_thread
 from tracker.workflow.incoming import announce, announced_from, append, find
 
 VERSION = "1.0.0"
@@ -18,8 +18,9 @@ MOST_PIECE_BYTES = 16 * 2**20
 """Largest piece, bytes; pages send 4 MiB. Common practice, no source."""
 
 
-def add_upload_routes(root: Any, folder: Path) -> None:
-    """Add the routes to the server; pieces go into `folder`."""
+def add_upload_routes(root: Any, workspace: Workspace) -> None:
+    """Add the routes to the server."""
+    folder = workspace.incoming
     from starlette.responses import PlainTextResponse, Response
 
     def answer(status: int, **headers: object) -> Response:
@@ -33,7 +34,11 @@ def add_upload_routes(root: Any, folder: Path) -> None:
         length = request.headers.get("upload-length", "")
         said = metadata(request.headers.get("upload-metadata", ""))
         announced = announced_from(said, int(length) if length.isdigit() else 0)
+        visitor = request.scope[VISITOR]
+        if visitor is not None and announced.into != str(visitor):
+            return PlainTextResponse("This link is for another session.", 403)
         try:
+            await in_thread(workspace.refuse_known, announced)
             incoming = await in_thread(announce, folder, announced)
         except InputError as error:
             return refused(error, 413)
@@ -67,6 +72,11 @@ def add_upload_routes(root: Any, folder: Path) -> None:
             received = await in_thread(append, incoming, int(at) if at.isdigit() else -1, body)
         except InputError as error:
             return refused(error, 409)
+        if incoming.announced.into and incoming.whole:
+            try:
+                await in_thread(workspace.receive, incoming)
+            except InputError as error:
+                return refused(error, 422)
         return answer(204, Upload_Offset=received)
 
     root.add_route("/upload", create, methods=["POST"])

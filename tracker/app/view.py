@@ -10,6 +10,7 @@ from urllib.parse import quote
 from nicegui import ui
 
 from calibration.errors import InputError
+from tracker.app.doors import Doors
 from tracker.app.parts import Text
 from tracker.app.workspace import OpenSession, Workspace, in_thread
 from tracker.session import FieldChange
@@ -36,7 +37,10 @@ class Page:
     order : int
         Place in the row of steps.
     needs_session : bool
-        Whether it shows one open session; its address is then ``/1/field``, else ``/field``.
+        Whether it shows one open session; it is then found at ``/1/field`` only, else at ``/field``
+        too.
+    phone : bool
+        Whether it is the page of a phone that was let in; it stands in no row of steps.
     """
 
     path: str
@@ -44,6 +48,7 @@ class Page:
     build: "Callable[[View], Awaitable[None] | None]"
     order: int
     needs_session: bool = True
+    phone: bool = False
 
 
 @dataclass
@@ -53,23 +58,22 @@ class View:
     Attributes
     ----------
     workspace : Workspace
+    doors : Doors
     session : OpenSession or None
         None on a page without a session.
-    path : str
-        Of the page, as in its `Page`.
     prefix : str
         What every address of this server begins with.
-    needs_session : mapping of str to bool
-        By the path of every page, whether it shows one session.
+    pages : mapping of str to Page
+        Every page by its path.
     keys : dict of str to (str, callable)
         By key, what it does in words and what is called.
     """
 
     workspace: Workspace
+    doors: Doors
     session: OpenSession | None
-    path: str
     prefix: str
-    needs_session: Mapping[str, bool]
+    pages: Mapping[str, Page]
     keys: dict[str, tuple[str, Callable[[], Any]]] = field(default_factory=dict)
     _look: Look | None = None
     _redraws: list[Callable[[], Any]] = field(default_factory=list)
@@ -89,6 +93,11 @@ class View:
         if self._look is None:
             self._look = self.opened.look()
         return self._look
+
+    @property
+    def title(self) -> str:
+        """The session's name."""
+        return self.look.session.name if self.look.session else self.opened.place.name
 
     def on_change(self, redraw: Callable[[], Any]) -> None:
         """Have a function called whenever the session's files changed, here or elsewhere."""
@@ -157,10 +166,9 @@ class View:
     # Addresses ----------------------------------------------------------------------------------
 
     def address(self, path: str, session: OpenSession | None = None) -> str:
-        """Return the address of a page; of this session's where it needs one."""
+        """Return the address of a page of this session, or of another."""
         chosen = session or self.session
-        needs = self.needs_session.get(path, False)
-        number = f"/{chosen.number}" if needs and chosen is not None else ""
+        number = "" if chosen is None else f"/{chosen.number}"
         return f"{self.prefix}{number}/{path}"
 
     def clip_address(self, clip: int) -> str:

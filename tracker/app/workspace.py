@@ -12,6 +12,8 @@ from calibration.errors import InputError
 from tracker.app import work
 from tracker.records import Shot
 from tracker.session import ClipEntry
+from tracker.workflow.begin import add_clips, refuse_known
+from tracker.workflow.incoming import Announced, Incoming
 from tracker.workflow.look import Look, look_at
 
 FRAMES_KEPT = 64
@@ -56,6 +58,12 @@ class OpenSession:
                 remedy="make a session of it first",
             )
         return self.place
+
+    @property
+    def title(self) -> str:
+        """The session's name; that of its folder where ``session.toml`` has faults."""
+        found = self.look().session
+        return found.name if found else self.place.name
 
     def look(self) -> Look:
         """Read the session's files as they are now."""
@@ -103,14 +111,11 @@ class Workspace:
     places : iterable of Path
     home : Path
         The folder in which new sessions are made.
-    lan : bool
-        Whether other devices of the local network are let in.
     """
 
-    def __init__(self, places: Iterable[Path], home: Path, lan: bool = False) -> None:
+    def __init__(self, places: Iterable[Path], home: Path) -> None:
         self.home = home
         self.sessions: list[OpenSession] = []
-        self.lan = lan
         self._frames: OrderedDict[tuple[Any, ...], bytes] = OrderedDict()
         self._lock = threading.Lock()
         for place in places:
@@ -137,6 +142,34 @@ class Workspace:
         if not 1 <= number <= len(self.sessions):
             raise InputError("no such session is open", where=str(number))
         return self.sessions[number - 1]
+
+    @property
+    def incoming(self) -> Path:
+        """The folder of clips that are coming in."""
+        return self.home / ".incoming"
+
+    def refuse_known(self, announced: Announced) -> None:
+        """Raise where a clip that is announced for a session is in it already.
+
+        Raises
+        ------
+        InputError
+            So, or where the session is not open.
+        """
+        if announced.into:
+            number = int(announced.into) if announced.into.isdigit() else 0
+            refuse_known(self.session(number).folder, announced)
+
+    def receive(self, incoming: Incoming) -> None:
+        """Put a clip that has come in whole into the session that it is for.
+
+        Raises
+        ------
+        InputError
+            Where it is no video, or the session is not open.
+        """
+        session = self.session(int(incoming.announced.into))
+        add_clips(session.folder, [incoming])
 
     def frame(self, session: OpenSession, clip: int, index: int, width_px: int | None) -> bytes:
         """Return a frame of a session's clip as a JPEG file.

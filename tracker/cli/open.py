@@ -18,6 +18,10 @@ def open_page(
     browser: Annotated[
         bool, typer.Option("--browser/--no-browser", help="Open the page in a browser.")
     ] = True,
+    lan: Annotated[
+        bool,
+        typer.Option("--lan", help="Let a phone of this network send clips, by a code to scan."),
+    ] = False,
     folder: Annotated[
         Path | None,
         typer.Option(
@@ -31,9 +35,12 @@ def open_page(
 ) -> None:
     """Open the page: drop clips, mark the field, watch the shots, read the answer.
 
-    It runs on this machine alone and asks nothing of the network; the link holds a secret. All that
-    it changes is in the same files that the other commands read. Ctrl+C ends it.
+    It runs on this machine alone and asks nothing of the network; the link holds a secret. With
+    --lan its page "Phone" shows a code: the phone that scans it sees that one session, sends its
+    clips and looks at the results. All that the page changes is in the same files that the other
+    commands read. Ctrl+C ends it.
     """
+    from tracker.app.doors import doors
     from tracker.app.server import serve
     from tracker.app.workspace import Workspace
     from tracker.workflow.look import refuse_missing
@@ -46,4 +53,4 @@ def open_page(
         say(screen, ["The page is open at", f"  {link}", "Ctrl+C ends it."])
 
     home = (folder or Path.home() / "Lobmeter").absolute()
-    serve(Workspace(places, home), announce, browser, port)
+    serve(Workspace(places, home), doors(port, lan), announce, browser)

@@ -2,13 +2,25 @@
 
 import shutil
 from collections.abc import Sequence
+from datetime import date
 from pathlib import Path
 
 from calibration.errors import InputError
-from tracker.session import SESSION_FILE, FieldChange, Session, read_session
+from tracker.results import put_in_place
+from tracker.session import (
+    SESSION_FILE,
+    Draft,
+    FieldChange,
+    Session,
+    draft_toml,
+    read_session,
+)
 from tracker.workflow import edit
-from tracker.workflow.incoming import Incoming, deliver, forget, free_name
+from tracker.workflow.incoming import Announced, Incoming, deliver, forget, free_name, safe_name
 from tracker.workflow.new import CLIPS, Film, films, start_session
+
+SAME_TIME_S = 2.0
+"""Difference of two files' times that is none, s: some memory cards count in steps of 2 s (FAT)."""
 
 
 def begin_session(home: Path, incomings: Sequence[Incoming]) -> Path:
@@ -69,6 +81,31 @@ def add_clips(folder: Path, incomings: Sequence[Incoming]) -> tuple[str, ...]:
     what = f"{'clip' if len(names) == 1 else 'clips'} {', '.join(names)} added"
     edit.edit_session(folder, edit.digest_of(folder), what, changes)
     return names
+
+
+def refuse_known(folder: Path, announced: Announced) -> None:
+    """Raise `InputError` where a session has a clip of that name, size and time already."""
+    path = folder / CLIPS / safe_name(announced.name)
+    if not path.is_file() or path.stat().st_size != announced.size:
+        return
+    if abs(path.stat().st_mtime - announced.modified_ms / 1000.0) < SAME_TIME_S:
+        raise InputError("is in the session already", where=path.name)
+
+
+def empty_session(home: Path, day: date) -> Path:
+    """Make a session whose clips are still to come; return its folder.
+
+    Parameters
+    ----------
+    home : Path
+        The folder of all sessions.
+    day : date
+        Gives its name.
+    """
+    folder = free_name(home / day.isoformat())
+    draft = Draft(name=folder.name, clips=(), filmed=day)
+    put_in_place(folder, {SESSION_FILE: draft_toml(draft).encode("utf-8")})
+    return folder
 
 
 def sessions_in(home: Path) -> tuple[Path, ...]:

@@ -1,6 +1,7 @@
 """Begin: clips into a session, measured without another question."""
 
 from collections.abc import Sequence
+from datetime import date
 from functools import partial
 from pathlib import Path
 
@@ -8,7 +9,7 @@ from tracker.app import parts, tasks
 from tracker.app.drop import drop_zone
 from tracker.app.view import Page, View
 from tracker.app.workspace import in_thread
-from tracker.workflow.begin import begin_session, sessions_in
+from tracker.workflow.begin import begin_session, empty_session, sessions_in
 from tracker.workflow.incoming import find
 from tracker.workflow.look import refuse_missing
 
@@ -39,6 +40,9 @@ async def build(view: View) -> None:
     )
     drop_zone("Drop the clips of one evening here, or choose them.", "", sent)
     parts.sentence(f"New sessions are kept in {view.workspace.home}.", "quiet")
+    if view.doors.lan:
+        parts.heading("From the phone")
+        parts.button("Receive clips from a phone", partial(_receive, view))
     if view.workspace.sessions:
         parts.heading("Open now")
         with parts.group("stack"):
@@ -46,10 +50,9 @@ async def build(view: View) -> None:
                 look = await in_thread(session.look)
                 name = look.session.name if look.session else session.place.name
                 parts.link(name, view.address("measure", session))
-    if not view.workspace.lan:
-        await _kept(view)
-        parts.heading("A session that is somewhere else")
-        parts.field("Its folder, or a video file", "", named, hint="Type its path and press Enter.")
+    await _kept(view)
+    parts.heading("A session that is somewhere else")
+    parts.field("Its folder, or a video file", "", named, hint="Type its path and press Enter.")
 
 
 async def _kept(view: View) -> None:
@@ -69,9 +72,15 @@ def _open(view: View, folder: Path) -> None:
     view.go("measure", view.workspace.open(folder))
 
 
+def _receive(view: View) -> None:
+    """Begin an empty session for clips that a phone sends."""
+    folder = empty_session(view.workspace.home, date.today())
+    view.go("phone", view.workspace.open(folder))
+
+
 def _begin(view: View, keys: Sequence[str]) -> Path:
-    incoming = view.workspace.home / ".incoming"
-    return begin_session(view.workspace.home, [find(incoming, key) for key in keys]).resolve()
+    sent = [find(view.workspace.incoming, key) for key in keys]
+    return begin_session(view.workspace.home, sent).resolve()
 
 
 PAGE = Page("begin", "Begin", build, order=10, needs_session=False)

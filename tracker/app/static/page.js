@@ -1,3 +1,6 @@
+// The page library puts everything into one main; the page has a header, a main and a footer.
+document.querySelector("main.q-page")?.setAttribute("role", "presentation");
+
 // Keys: told to the server where nobody is typing and the page has a use for them.
 document.addEventListener("keydown", (event) => {
   const target = event.target;

@@ -32,7 +32,7 @@
           },
           body: file.slice(offset, offset + PIECE),
         });
-        if (answer.status === 404) throw Object.assign(new Error(await answer.text()), { final: true });
+        if ([404, 422].includes(answer.status)) throw Object.assign(new Error(await answer.text()), { final: true });
         if (!answer.ok) throw new Error(await answer.text());
         offset = Number(answer.headers.get("Upload-Offset"));
         failures = 0;
