@@ -172,6 +172,7 @@ def main() -> None:
         "--unmarked", action="store_true", help="without markers: gravity is the scale"
     )
     parser.add_argument("--keep", type=Path, help="folder of drawn scenes, drawn where missing")
+    parser.add_argument("--at-most", type=int, help="pieces in this run, then stop")
     parser.add_argument("--ledger", type=Path, help="file of the pieces done, to go on from")
     options = parser.parse_args()
     cv2.setNumThreads(1)
@@ -192,7 +193,7 @@ def main() -> None:
                     Tally(),
                     unmarked=options.unmarked,
                 )
-                if blank.key not in done:
+                if blank.key not in done and len(ledger.pieces) - len(done) != options.at_most:
                     piece = filmed_and_measured(blank, options.keep)
                     ledger.add(piece)
                     for row in piece.rows:
@@ -246,7 +247,7 @@ def _measured(piece: Piece, folder: Path) -> tuple[Tally, list[str]]:
 
 def _start(piece: Piece, session: Session, clip: ClipEntry, facts: ClipFacts) -> Start:
     if piece.unmarked:
-        return PresumedCameraStart(Site(size_px=facts.size_px), height_known=False)
+        return PresumedCameraStart(Site(size_px=facts.size_px, markers=()), height_known=False)
     camera = calibrate(session, clip, facts.size_px).camera
     if piece.from_anywhere:
         release_m = request_of(session, clip).release_m
