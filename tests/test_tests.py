@@ -21,11 +21,18 @@ def asserting_functions(tree: ast.AST) -> set[str]:
 
 
 def _asserts(node: ast.AST, helpers: set[str]) -> bool:
-    """Say whether a call asserts: of pytest, of numpy.testing, or of a helper that does."""
+    """Say whether a call asserts: of pytest, numpy, Playwright, or a helper that does."""
     if not isinstance(node, ast.Call):
         return False
+    if isinstance(node.func, ast.Attribute) and _is_expected(node.func.value):
+        return node.func.attr.startswith(("to_", "not_to_"))
     name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
     return name in ASSERTING_CALLS or name in helpers or name.startswith("assert_")
+
+
+def _is_expected(node: ast.expr) -> bool:
+    """Say whether an expression is Playwright's ``expect(...)``."""
+    return isinstance(node, ast.Call) and getattr(node.func, "id", "") == "expect"
 
 
 def always_asserts(body: list[ast.stmt], helpers: set[str]) -> bool:
@@ -88,6 +95,7 @@ IDLE = {
     "after a continue": "for each in all:\n  if lost:\n    continue\n  assert each",
     "in an if in a loop": "for each in all:\n  if each:\n    assert each",
     "in an except": "try:\n  run()\nexcept ValueError:\n  assert found",
+    "expected of nothing": "expect(found)",
     "in a function that is not called": "def check():\n  assert found",
 }
 BUSY = {
@@ -98,6 +106,7 @@ BUSY = {
     "in a loop": "for each in all:\n  assert each",
     "by numpy": "np.testing.assert_array_equal(a, b)",
     "by a helper": "helper(found)",
+    "in the browser": "expect(found).not_to_be_visible()",
 }
 HELPER = "def helper(x):\n  assert x\n"
 
