@@ -14,6 +14,7 @@ from tracker.cli import program
 from tracker.report.vantage_frame import FLIGHT
 from tracker.report.vantage_plan import CAMERA, DANGER
 from tracker.session import read_session
+from tracker.workflow import vantage as judging
 
 RUN = CliRunner()
 CAUTION = "Flying balls and spinning wheels hurt"
@@ -69,6 +70,12 @@ def plain(tmp_path_factory: pytest.TempPathFactory) -> str:
 
 
 @pytest.fixture
+def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Drawing takes longer than judging, and these tests look at no drawing."""
+    monkeypatch.setattr(judging, "vantage_picture", lambda _: b"drawing")
+
+
+@pytest.fixture
 def outing(tmp_path: Path) -> Path:
     folder = session(tmp_path / "lane", {"140 mm wheels": 1})
     shutil.rmtree(folder / "results")
@@ -110,6 +117,7 @@ def test_a_planned_session_says_what_can_be_had(lane: Path) -> None:
     assert near(image[height // 2 :], FLIGHT) > 100
 
 
+@pytest.mark.usefixtures("undrawn")
 @pytest.mark.parametrize(
     "fields",
     [
@@ -143,6 +151,7 @@ def test_a_planned_session_becomes_the_measured_one(lane: Path) -> None:
     assert read_session(lane).planned.exit_speed_mps == 21.0
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_detail_adds_the_tables(plain: str, lane: Path) -> None:
     text = said(str(lane), "--detail")
     for words in ("expected ± u", "95 % within", "release", "apex", "landing", "as it is",
@@ -160,6 +169,7 @@ def test_the_same_stand_gives_the_same_picture(lane: Path, tmp_path: Path) -> No
     assert not (lane / "results").exists()
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_stand_near_the_line_is_warned_of(plain: str, lane: Path) -> None:
     text = said(str(lane), "--position", "17,-9,1.6")
     assert text.startswith("Unsuitable place: ")
@@ -178,6 +188,7 @@ def test_a_search_finds_a_place(lane: Path, tmp_path: Path) -> None:
     assert near(opened(picture), DANGER, 60) > 50
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_the_launcher_model_gives_the_speed_of_a_session_not_filmed_yet(outing: Path) -> None:
     shutil.rmtree(outing / "clips")
     file = outing / "session.toml"

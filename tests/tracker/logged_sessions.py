@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from tests.tracker.invented_outings import shots_of, tables
-from tracker.logbook import LoggedClip, LoggedSession, LoggedSetup
+from tracker.logbook import LoggedClip, LoggedSession, LoggedSetup, open_logbook
 
 NAME = "140 mm wheels"
 
@@ -48,6 +48,12 @@ def logged(number: int = 1, setup: str = NAME, count: int = 5, **changed) -> Log
                      for i, each in enumerate(shots)},
     }  # fmt: skip
     return LoggedSession(**(given | changed))
+
+
+def add_some(url: str, numbers: list[int], results) -> None:
+    """Add sessions to a logbook and report what came of each; a program of its own."""
+    with open_logbook(url) as book:
+        results.put([str(book.add(logged(number))) for number in numbers])
 
 
 def many(count: int) -> Iterator[LoggedSession]:

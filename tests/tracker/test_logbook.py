@@ -13,6 +13,7 @@ from alembic.migration import MigrationContext
 
 from calibration.errors import InputError
 from tests.tracker.logged_sessions import (
+    add_some,
     conditions,
     logged,
     many,
@@ -190,16 +191,11 @@ def test_rows_go_with_their_session(tmp_path):
             assert raw.execute(f"SELECT count(*) FROM {table}").fetchone() == (0,)
 
 
-def _add_some(url: str, numbers: list[int], results) -> None:
-    with open_logbook(url) as book:
-        results.put([str(book.add(logged(number))) for number in numbers])
-
-
 def test_programs_that_add_at_once_add_each_session_once(url):
     context = multiprocessing.get_context("spawn")
     results = context.Queue()
     programs = [
-        context.Process(target=_add_some, args=(url, list(range(1, 6)), results)) for _ in range(3)
+        context.Process(target=add_some, args=(url, list(range(1, 6)), results)) for _ in range(3)
     ]
     for program in programs:
         program.start()

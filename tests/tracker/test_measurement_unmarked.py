@@ -10,6 +10,7 @@ import pytest
 
 from tests.shared import value_of
 from tests.tracker.test_sample_clips import SAMPLES
+from tests.tracker.thrown_clip import Roll, session
 from tracker.records import Quality, ReasonCode
 from tracker.workflow.measure import measure_session
 from tracker.workflow.measured import SessionResult
@@ -73,7 +74,15 @@ def test_its_results_lie_beside_it(alone: SessionResult) -> None:
     assert row["clip"] == "evening.mp4" and row["quality"] == "check"
 
 
+@pytest.mark.campaign
 def test_a_clip_without_shots_has_none_without_markers_either(tmp_path: Path) -> None:
     result = measure_session(stripped("quiet", tmp_path))
+    assert result.shots == ()
+    assert any("gravity" in note for note in result.clips[0].notes)
+
+
+def test_a_ball_that_rolls_is_no_shot_without_markers_either(tmp_path: Path) -> None:
+    folder = session(tmp_path / "fen", (Roll(0.3, (11.5, -2.0), (-4.0, 0.4)),), 1.6)
+    result = measure_session(folder / "clips" / "140mm.mp4")
     assert result.shots == ()
     assert any("gravity" in note for note in result.clips[0].notes)

@@ -23,9 +23,18 @@ NAMES = sorted(
     for path in SAMPLES.glob("*/session.toml")
     if (path.parent / "truth.json").exists()
 )
-LONG = ("wheels",)
-"""Sessions of many shots, which are measured in the campaign only."""
-WITH_SHOTS = ("close", "wide")
+LONG = ("quiet", "wheels", "wide")
+"""Sessions of many frames or shots, which are measured in the campaign only."""
+
+
+def named(*names):
+    """Return parameters of sessions, the long ones for the campaign."""
+    return [
+        pytest.param(name, marks=pytest.mark.campaign) if name in LONG else name for name in names
+    ]
+
+
+WITH_SHOTS = named("close", "wide")
 FIGURES = ("exit_speed_mps", "launch_angle_deg", "carry_m")
 
 
@@ -37,12 +46,7 @@ def measured(tmp_path_factory):
     )
 
 
-@pytest.fixture(
-    scope="module",
-    params=[
-        pytest.param(name, marks=pytest.mark.campaign) if name in LONG else name for name in NAMES
-    ],
-)
+@pytest.fixture(scope="module", params=named(*NAMES))
 def scores(request, measured):
     return measured(request.param)
 
@@ -56,7 +60,7 @@ def shots(request, measured):
 
 
 def test_there_are_sample_clips():
-    assert {"quiet", *WITH_SHOTS, *LONG} <= set(NAMES)
+    assert {"close", *LONG} <= set(NAMES)
 
 
 def test_all_shots_are_found_and_none_is_made_up(scores):
@@ -84,6 +88,7 @@ def test_exit_speed_is_within_one_percent(shots):
         assert abs(shot.error("exit_speed_mps")) < 0.01 * shot.truth["exit_speed_mps"]
 
 
+@pytest.mark.campaign
 def test_carry_is_within_a_quarter_metre_where_the_landing_is_in_view(measured):
     shots = [shot for score in measured("wide") for shot in score.shots]
     assert [shot.shot.landing_seen for shot in shots] == [True] * 3
@@ -128,6 +133,7 @@ def test_forecast_before_filming_agrees_with_the_measurement(measured, name):
             assert 1 / 1.6 < u[figure] / getattr(row, f"{stem}_u_{unit}") < 1.6, figure
 
 
+@pytest.mark.campaign
 def test_quiet_clips_have_no_rows(measured):
     (score,) = measured("quiet")
     assert score.shots == () and score.false == 0

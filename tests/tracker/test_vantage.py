@@ -205,6 +205,7 @@ def test_no_place_tried_at_random_is_better() -> None:
     assert tried > 5
 
 
+@pytest.mark.campaign
 def test_a_search_gives_the_same_place_again() -> None:
     shots, best = found_place()
     again = best_stand(usual()[0], shots, LIMITS, "exit_speed_mps")

@@ -95,9 +95,12 @@ def test_times_agree_with_another_reader(bf, times, tmp_path):
     assert inspect(path).times_s == pytest.approx(independent_times(path), abs=1e-6)
 
 
-FILMS = sorted(
-    path.name for path in FOOTAGE.glob("*.*") if path.suffix in (".mp4", ".mov", ".mkv", ".avi")
-)
+FILMS = [
+    # Film of high resolution takes seconds to read twice.
+    pytest.param(path.name, marks=pytest.mark.campaign if path.name.startswith("phone_") else ())
+    for path in sorted(FOOTAGE.glob("*.*"))
+    if path.suffix in (".mp4", ".mov", ".mkv", ".avi")
+]
 
 
 @pytest.mark.skipif(not FILMS, reason="footage is not here")

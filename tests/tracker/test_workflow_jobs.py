@@ -61,9 +61,9 @@ def test_side_by_side_gives_the_same_bytes_as_one_after_the_other(tmp_path: Path
 class Counted:
     """Counts the clips that are measured."""
 
-    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+    def __init__(self, monkeypatch: pytest.MonkeyPatch, shots: int = 0) -> None:
         self.files: list[str] = []
-        pretend(monkeypatch, 1)
+        pretend(monkeypatch, shots)
         inner = measuring.measure
 
         def measure(facts, request, start, observers) -> ClipResult:  # type: ignore[no-untyped-def]
@@ -143,7 +143,10 @@ def test_an_interrupted_run_goes_on_with_the_next_clip(
     assert counted.taken() == ["clips/1.mp4"]
 
 
-def test_a_decision_changes_the_rows_without_measuring(tmp_path: Path, counted: Counted) -> None:
+def test_a_decision_changes_the_rows_without_measuring(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    counted = Counted(monkeypatch, shots=1)
     folder = filmed(tmp_path / "lane", [110])
     options = MeasureOptions(cache=tmp_path / "cache")
     (shot,) = measure_session(folder, options=options).shots
