@@ -68,7 +68,7 @@ def mark_session(folder: Path, tags: bool = False) -> tuple[Session, tuple[Marke
         try:
             numbers = tag_numbers(clip.markers) if tags else {}
             facts = inspected(session, clip)
-            calibration, camera = _camera(session, clip, facts.size_px)
+            calibration, camera = search_camera(session, clip, facts.size_px)
             frame = first_picture(facts)
             site = site_of(session, clip, facts.size_px)
             proposals = find_markers(frame, camera, site.markers, Look(), numbers)
@@ -84,12 +84,17 @@ def mark_session(folder: Path, tags: bool = False) -> tuple[Session, tuple[Marke
     return session, tuple(found)
 
 
-def _camera(
+def search_camera(
     session: Session, clip: ClipEntry, size_px: tuple[int, int]
 ) -> tuple[Calibration | None, Camera]:
     """Return the calibration from the picks so far, and the camera to search with.
 
     Where nothing was picked, or too little, that is the camera expected at its taped position.
+
+    Raises
+    ------
+    InputErrors
+        Where neither is known, or the picks contradict each other.
     """
     try:
         calibration = calibrate(session, clip, size_px)

@@ -1,0 +1,168 @@
+"""Beside the picture: the list of markers, and the form of the chosen one."""
+
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+from nicegui import ui
+
+from calibration.errors import InputError
+from tracker.app import parts
+from tracker.app.field.desk import Desk
+from tracker.session import MarkerEntry, length_m
+from tracker.workflow import field_edits as edits
+
+AXES = (
+    ("Along", "down the firing line"),
+    ("Across", "to the left of the line positive, to the right negative"),
+    ("Up", "above the ground at the launcher"),
+)
+
+
+class MarkerList:
+    """The markers as buttons that choose them, each with its state in words.
+
+    Parameters
+    ----------
+    desk : Desk
+    choose : callable
+        Given a marker's name.
+    """
+
+    def __init__(self, desk: Desk, choose: Callable[[str], Any]) -> None:
+        self.desk = desk
+        self.choose = choose
+        self._rows: dict[str, tuple[parts.Text, parts.Text]] = {}
+        self._list = ui.element("ul").classes("field-markers")
+        self._list.props["aria-label"] = "Markers"
+
+    def show(self) -> None:
+        """Show the markers as they are."""
+        names = [one.name for one in self.desk.markers]
+        if names != list(self._rows):
+            self._build(names)
+        for marker in self.desk.markers:
+            button, state = self._rows[marker.name]
+            chosen = marker.name == self.desk.chosen
+            button.props["aria-pressed"] = "true" if chosen else "false"
+            button.update()
+            state.text = self._state_of(marker)
+            kind = "doubt" if marker.name in self.desk.answer.suspects else "quiet"
+            state.classes(replace=f"state {kind}")
+
+    def _build(self, names: list[str]) -> None:
+        self._rows.clear()
+        self._list.clear()
+        with self._list:
+            if not names:
+                parts.text(
+                    "li",
+                    "No marker yet. Four or more make a good camera: one every 10 m along the "
+                    "firing line, and one or two off it.",
+                )
+            for name in names:
+                with ui.element("li"):
+                    button = parts.button("", partial(self.choose, name))
+                    with button:
+                        parts.text("span", name, "name")
+                        state = parts.text("span", "", "state")
+                self._rows[name] = (button, state)
+
+    def _state_of(self, marker: MarkerEntry) -> str:
+        answer = self.desk.answer
+        if marker.pixel is None:
+            return "suggested" if marker.name in self.desk.suggestions else "not picked"
+        if marker.name in answer.suspects:
+            return "does not agree"
+        return answer.residuals.get(marker.name, "picked")
+
+
+class MarkerForm:
+    """Name and place of the chosen marker, as fields.
+
+    Parameters
+    ----------
+    desk : Desk
+    complain : callable
+        Given an InputError.
+    """
+
+    def __init__(self, desk: Desk, complain: Callable[[InputError], Any]) -> None:
+        self.desk = desk
+        self.complain = complain
+        self._shown: str | None = None
+        self._entries: list[ui.element] = []
+        self._place = parts.group("field-form", label="Chosen marker")
+
+    def show(self) -> None:
+        """Show the chosen marker; what is being typed into the same form stays."""
+        marker = self.desk.marker(self.desk.chosen)
+        if marker is None:
+            self._shown = None
+            self._place.clear()
+            return
+        texts = [marker.name, *(f"{value:g}" for value in marker.ground_m)]
+        if self._shown != marker.name:
+            self._build(texts)
+            self._shown = marker.name
+        for entry, text in zip(self._entries, texts, strict=True):
+            if entry.props["value"] != text:
+                entry.props["value"] = text
+                entry.update()
+
+    def _build(self, texts: list[str]) -> None:
+        self._place.clear()
+        with self._place:
+            self._entries = [parts.field("Name", texts[0], self._rename)]
+            with parts.group("field-metres"):
+                for axis, (label, meaning) in enumerate(AXES):
+                    self._entries.append(
+                        parts.field(
+                            label,
+                            texts[axis + 1],
+                            partial(self._retape, axis),
+                            "m",
+                            meaning,
+                        )
+                    )
+            parts.sentence("Feet are taken too, as 33 ft or 32 ft 9 in.", "hint")
+            with parts.group("row"):
+                parts.button("Take the pick away", self._unpick)
+                parts.button("Delete this marker", self._remove)
+
+    async def _rename(self, text: str) -> None:
+        desk, name = self.desk, self.desk.chosen
+        wanted = text.strip()
+        if wanted and wanted != name:
+            desk.chosen = wanted
+            await desk.save(
+                f"{name} named {wanted}",
+                lambda: edits.rename(desk.session, desk.clip, name, wanted),
+            )
+
+    async def _retape(self, axis: int, text: str) -> None:
+        desk = self.desk
+        marker = desk.marker(desk.chosen)
+        if marker is None:
+            return
+        try:
+            place = list(marker.ground_m)
+            place[axis] = length_m(text)
+        except InputError as error:
+            self.complain(error)
+            return
+        axis_name = AXES[axis][0].lower()
+        await desk.save(
+            f"{marker.name}: {axis_name} {place[axis]:g} m",
+            lambda: edits.retape(desk.session, desk.clip, marker.name, place),
+        )
+        self._shown = None
+        self.show()
+
+    async def _unpick(self) -> None:
+        desk, name = self.desk, self.desk.chosen
+        await desk.save(f"{name} not picked", lambda: edits.unpick(desk.session, desk.clip, name))
+
+    async def _remove(self) -> None:
+        desk, name = self.desk, self.desk.chosen
+        await desk.save(f"{name} deleted", lambda: edits.remove(desk.session, desk.clip, name))

@@ -1,0 +1,278 @@
+"""Marking the field: the picture, the sentence that it answers with, the markers beside it."""
+
+import asyncio
+from dataclasses import replace
+
+from nicegui import background_tasks, ui
+
+from calibration.errors import InputError
+from tracker.app import parts
+from tracker.app.field.beside import MarkerForm, MarkerList
+from tracker.app.field.desk import Desk
+from tracker.app.field.known import KnownOfCamera
+from tracker.app.field.picture import Frame, MarkPicture, Moved, state_of
+from tracker.workflow import field_edits as edits
+from tracker.workflow.field import LOOKING, FieldAnswer
+
+REST_S = 0.15
+"""Time without a further move of the slider after which a frame is fetched, s. Common practice, no
+source."""
+POLL_S = 0.2
+"""How often a search for markers is asked whether it has ended, s. Common practice, no source."""
+
+HELP = (
+    "Arrow keys move the chosen marker by a tenth of a pixel, with Shift by one, with Ctrl by 25. "
+    "Enter sets it, Delete takes it away, n and p choose the next and the one before, "
+    "+ and - enlarge and reduce. Drag inside the magnified picture for the last tenth."
+)
+
+
+class Marking:
+    """One tab's field.
+
+    Parameters
+    ----------
+    desk : Desk
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        self._searched = 0
+        self._frame_wanted = 0
+
+    async def build(self) -> None:
+        """Put the elements and show the first answer."""
+        desk, view = self.desk, self.desk.view
+        desk.take_from_files()
+        await desk.reckon(searched=False)
+        with parts.group("field-page"):
+            with parts.group("field-picture"):
+                self._put_clip_choice()
+                self.picture = MarkPicture(self._state())
+                parts.sentence(HELP, "hint").props["id"] = "mark-help"
+                self._put_time()
+            with parts.group("field-side"):
+                self.answer = parts.group("field-answer")
+                self.answer.props.update({"role": "status", "aria-live": "polite"})
+                self.offers = parts.group("row")
+                self.list = MarkerList(desk, self.choose)
+                with parts.group("row"):
+                    parts.button("Add a marker", self.add)
+                self.form = MarkerForm(desk, self.complain)
+                with parts.fold("What else is known of the camera"):
+                    KnownOfCamera(view)
+        self.picture.on_moved(self.moved)
+        self.picture.on("choose", lambda event: self.choose(str(event.args)))
+        self.picture.on("accept", lambda event: self.accept([str(event.args)]))
+        self.picture.on("unpick", lambda event: self.unpick(str(event.args)))
+        self.picture.on("step", lambda event: self.step(int(event.args)))
+        self.picture.on("missing", lambda: view.say("Choose a marker first, or add one."))
+        view.key("n", "choose the next marker", lambda: self.step(1))
+        view.key("p", "choose the marker before", lambda: self.step(-1))
+        view.key("a", "accept all suggested markers", self.accept_all)
+        view.on_change(self.renewed)
+        self.show()
+        self._think()
+        if any(one.pixel is None for one in desk.markers):
+            self.search()
+        ui.timer(POLL_S, self._poll)
+
+    # What is shown ------------------------------------------------------------------------------
+
+    def show(self, serial: int = 0) -> None:
+        """Show what the desk holds."""
+        self.picture.show(self._state(), serial)
+        self._show_answer()
+        self.list.show()
+        self.form.show()
+        self._show_offers()
+
+    def _state(self) -> dict[str, object]:
+        desk = self.desk
+        facts, clip = desk.facts, desk.clip
+        time_s = float(facts.file_times_s[desk.frame] - facts.file_times_s[0])
+        frame = Frame(
+            desk.view.frame_address(desk.clip_number, desk.frame),
+            facts.size_px,
+            f"Frame of {clip.file} at {time_s:.2f} s.",
+        )
+        return state_of(frame, clip, desk.answer, desk.suggestions, desk.chosen)
+
+    def _show_answer(self) -> None:
+        answer = self.desk.answer
+        lines = [(words, "doubt" if answer.landing else "lead") for words in answer.faults]
+        if answer.landing:
+            lines = [(answer.landing, "lead"), *lines]
+            if not answer.faults:
+                lines.append((answer.verdict, "quiet"))
+        lines += [(words, "") for words in answer.advice[:1]]
+        self.answer.clear()
+        with self.answer:
+            for words, kind in lines:
+                parts.sentence(words, kind)
+            if len(answer.advice) > 1:
+                with parts.fold("What else would help"):
+                    for words in answer.advice[1:]:
+                        parts.sentence(words)
+
+    def _show_offers(self) -> None:
+        found = self.desk.open_suggestions()
+        self.offers.clear()
+        with self.offers:
+            if self.desk.searching is not None:
+                parts.text("span", "Looking for the markers in this frame …", "quiet")
+            elif found:
+                number = "1 suggestion" if len(found) == 1 else f"{len(found)} suggestions"
+                parts.button(f"Accept {number}", self.accept_all, key="a")
+            elif any(one.pixel is None for one in self.desk.markers):
+                parts.button("Look for the markers", self.search)
+
+    def _put_clip_choice(self) -> None:
+        clips = self.desk.session.clips
+        if len(clips) > 1:
+            options = [(str(number), clip.file) for number, clip in enumerate(clips)]
+            parts.choice("Clip", options, str(self.desk.clip_number), self.take_clip)
+
+    def _put_time(self) -> None:
+        facts = self.desk.facts
+        last = max(float(facts.file_times_s[-1] - facts.file_times_s[0]), 0.01)
+        with parts.group("row field-time"):
+            parts.slider("Time in the clip, s", (0.0, round(last, 2), 0.01), 0.0, self.take_time)
+            parts.button("Frame before", lambda: self.take_frame(self.desk.frame - 1))
+            parts.button("Frame after", lambda: self.take_frame(self.desk.frame + 1))
+        parts.sentence(
+            "Where the camera moves during a clip, the markers' pixels are those of its first "
+            "frame.",
+            "hint",
+        )
+
+    # What a person does -------------------------------------------------------------------------
+
+    async def moved(self, moved: Moved) -> None:
+        """Answer a marker's new place, and save it once it is final."""
+        desk = self.desk
+        pixel_u = edits.PICKED_CLOSE_U if moved.close else None
+        desk.move(moved.name, moved.pixel, pixel_u)
+        self.keep_doubts(await desk.reckon(searched=False))
+        self.show(moved.serial)
+        if moved.final:
+            await desk.save_pick(moved.name, moved.pixel, pixel_u)
+
+    def keep_doubts(self, answer: FieldAnswer) -> None:
+        """Keep the suspects of the last search while a quick answer still does not agree."""
+        before = self._last_search
+        if LOOKING in answer.faults and before.suspects:
+            names = {one.name for one in self.desk.markers}
+            kept = tuple(name for name in before.suspects if name in names)
+            self.desk.answer = replace(answer, suspects=kept)
+
+    _last_search: FieldAnswer = FieldAnswer()
+
+    def choose(self, name: str) -> None:
+        """Choose a marker."""
+        if self.desk.marker(name) is not None:
+            self.desk.chosen = name
+            self.show()
+
+    def step(self, by: int) -> None:
+        """Choose another marker, and give the picture the keyboard."""
+        self.desk.step(by)
+        self.show()
+        self.picture.focus_stage()
+
+    async def accept(self, names: list[str]) -> None:
+        """Take suggestions as picks."""
+        desk = self.desk
+        taken = [one for one in desk.open_suggestions() if one.name in names]
+        if not taken:
+            return
+        what = f"{taken[0].name} accepted" if len(taken) == 1 else f"{len(taken)} markers accepted"
+        await desk.save(
+            what,
+            lambda: [
+                change
+                for one in taken
+                for change in edits.pick(desk.session, desk.clip, one.name, one.pixel, one.pixel_u)
+            ],
+        )
+
+    async def accept_all(self) -> None:
+        """Take every suggestion."""
+        await self.accept([one.name for one in self.desk.open_suggestions()])
+
+    async def unpick(self, name: str) -> None:
+        """Take a marker's pixel away."""
+        desk = self.desk
+        await desk.save(f"{name} not picked", lambda: edits.unpick(desk.session, desk.clip, name))
+
+    async def add(self) -> None:
+        """Add the usual next marker, and choose it."""
+        desk = self.desk
+        marker = edits.next_marker(desk.clip)
+        desk.chosen = marker.name
+        await desk.save(
+            f"marker {marker.name} added", lambda: edits.add(desk.session, desk.clip, marker)
+        )
+        desk.chosen = marker.name
+        self.show()
+
+    def take_clip(self, number: str) -> None:
+        """Show another clip."""
+        self.desk.clip_number, self.desk.frame = int(number), 0
+        self.desk.suggestions.clear()
+        background_tasks.create(self.renewed())
+
+    async def take_time(self, time_s: float) -> None:
+        """Show the frame nearest to a time, once the slider rests."""
+        self._frame_wanted += 1
+        wanted = self._frame_wanted
+        await asyncio.sleep(REST_S)
+        if wanted == self._frame_wanted:
+            self.take_frame(self.desk.facts.frame_at(time_s))
+
+    def take_frame(self, index: int) -> None:
+        """Show a frame by its number."""
+        self.desk.frame = min(max(index, 0), self.desk.facts.frame_count - 1)
+        self.show()
+
+    def complain(self, error: InputError) -> None:
+        """Show a fault."""
+        self.desk.view.complain(error.sentences())
+
+    # What comes by itself -----------------------------------------------------------------------
+
+    async def renewed(self) -> None:
+        """Show the session's files as they are now."""
+        desk = self.desk
+        if desk.view.look.session is None or not desk.view.look.session.clips:
+            ui.navigate.reload()
+            return
+        desk.clip_number = min(desk.clip_number, len(desk.session.clips) - 1)
+        desk.take_from_files()
+        self.keep_doubts(await desk.reckon(searched=False))
+        self.show()
+        self._think()
+
+    def search(self) -> None:
+        """Look for the markers in the frame."""
+        try:
+            self.desk.search()
+        except InputError as error:
+            self.complain(error)
+        self._show_offers()
+
+    def _think(self) -> None:
+        """Search for a mistake beside the page's loop, and show what was found."""
+        self._searched += 1
+        background_tasks.create(self._thought(self._searched))
+
+    async def _thought(self, number: int) -> None:
+        asked = self.desk.markers
+        answer = await self.desk.reckon(searched=True)
+        if number == self._searched and asked == self.desk.markers:
+            self._last_search = answer
+            self.show()
+
+    def _poll(self) -> None:
+        if self.desk.found():
+            self.show()

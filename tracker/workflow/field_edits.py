@@ -1,0 +1,93 @@
+"""Changes of a clip's markers as changes of ``session.toml``."""
+
+from collections.abc import Sequence
+
+from tracker.session import ClipEntry, FieldChange, MarkerEntry, Session
+from tracker.session.lines import Place
+
+SPACING_M = 10.0
+"""Spacing of markers down the firing line, m: README's advice."""
+
+SAME_M = 1.0
+"""Markers nearer to each other than this along the line are one, m (common practice, no source)."""
+
+PICKED_CLOSE_U = 0.3
+"""Standard uncertainty of a pixel picked under magnification, px (common practice, no source; as in
+`calibration.site.remedies`)."""
+
+Pixel = tuple[float, float]
+
+
+def pick(
+    session: Session, clip: ClipEntry, name: str, pixel: Pixel, pixel_u: float | None = None
+) -> list[FieldChange]:
+    """Return the changes that give a marker a pixel.
+
+    Parameters
+    ----------
+    session : Session
+    clip : ClipEntry
+    name : str
+        The marker's.
+    pixel : (float, float)
+        Column and row; tenths are kept.
+    pixel_u : float, optional
+        Its standard uncertainty; the usual one when left out.
+    """
+    at = (*list_of(session, clip), _number(clip, name))
+    written = [round(value, 1) for value in pixel]
+    return [FieldChange((*at, "pixel"), written), FieldChange((*at, "pixel_u"), pixel_u)]
+
+
+def unpick(session: Session, clip: ClipEntry, name: str) -> list[FieldChange]:
+    """Return the changes that take a marker's pixel away; the marker stays."""
+    at = (*list_of(session, clip), _number(clip, name))
+    return [FieldChange((*at, "pixel"), None), FieldChange((*at, "pixel_u"), None)]
+
+
+def remove(session: Session, clip: ClipEntry, name: str) -> list[FieldChange]:
+    """Return the change that removes a marker."""
+    return [FieldChange((*list_of(session, clip), _number(clip, name)), None)]
+
+
+def rename(session: Session, clip: ClipEntry, name: str, wanted: str) -> list[FieldChange]:
+    """Return the change that gives a marker another name."""
+    return [FieldChange((*list_of(session, clip), _number(clip, name), "name"), wanted)]
+
+
+def retape(
+    session: Session, clip: ClipEntry, name: str, ground_m: Sequence[float]
+) -> list[FieldChange]:
+    """Return the change that puts a marker at another place of the ground."""
+    at = (*list_of(session, clip), _number(clip, name))
+    return [FieldChange((*at, "ground_m"), [float(value) for value in ground_m])]
+
+
+def add(session: Session, clip: ClipEntry, marker: MarkerEntry) -> list[FieldChange]:
+    """Return the change that adds a marker."""
+    at = (*list_of(session, clip), len(clip.markers))
+    return [FieldChange(at, {"name": marker.name, "ground_m": list(marker.ground_m)})]
+
+
+def list_of(session: Session, clip: ClipEntry) -> Place:
+    """Return where a clip's markers stand in ``session.toml``: the session's list or its own."""
+    number = next(i for i, one in enumerate(session.clips) if one.file == clip.file)
+    if session.clips[number].markers == session.markers:
+        return ("marker",)
+    return ("clip", number, "marker")
+
+
+def next_marker(clip: ClipEntry) -> MarkerEntry:
+    """Return a marker to start from: the usual next one down the firing line, not picked."""
+    along = [entry.ground_m[0] for entry in clip.markers]
+    places = [SPACING_M * step for step in range(len(along) + 1)]
+    free = next(at for at in places if all(abs(at - other) > SAME_M for other in along))
+    taken = {entry.name for entry in clip.markers}
+    name, number = f"{free:g} m", 2
+    while name in taken:
+        name, number = f"{free:g} m ({number})", number + 1
+    return MarkerEntry(name, (free, 0.0, 0.0))
+
+
+def _number(clip: ClipEntry, name: str) -> int:
+    return next(i for i, entry in enumerate(clip.markers) if entry.name == name)
