@@ -1,5 +1,6 @@
 """Lines of the ground in the frame, for a picture of a calibration."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -131,8 +132,8 @@ def draw(calibration: Calibration, pixel_u: float = BALL_PIXEL_U) -> Drawing:
     longest = float(np.linalg.norm(residuals, axis=1).max())
     scale = _round_scale(ARROW_SHARE * max(camera.size_px) / max(longest, 1e-6))
     return Drawing(
-        grid=tuple(piece for at in lines for piece in _in_frame(camera, at)),
-        firing_line=_in_frame(camera, line),
+        grid=_in_frame(camera, lines),
+        firing_line=_in_frame(camera, [line]),
         spacing_m=spacing,
         ticks=_ticks(camera, tens, near),
         arrows=tuple(
@@ -157,8 +158,9 @@ def ground_ellipses(
     angle = np.linspace(0.0, 2.0 * np.pi, 73)
     circle = RADIUS_95 * np.column_stack([np.cos(angle), np.sin(angle)])
     found = []
-    for point, spread in zip(points, ground_covariances(camera, points, pixel_u), strict=True):
-        if not (np.all(np.isfinite(spread)) and visible(camera, point[None, :])[0]):
+    spreads = ground_covariances(camera, points, pixel_u)
+    for point, spread, seen in zip(points, spreads, visible(camera, points), strict=True):
+        if not (seen and np.all(np.isfinite(spread))):
             continue
         values, vectors = np.linalg.eigh(spread)
         outline = np.zeros((len(circle), 3))
@@ -169,19 +171,21 @@ def ground_ellipses(
 
 
 def _ticks(camera: Camera, places: Array, near: float) -> tuple[Tick, ...]:
-    found = []
-    for along in places:
-        ends = np.array([[along, 0.0, 0.0], [along, near, 0.0]])
-        if np.all(visible(camera, ends)):
-            found.append(Tick(float(along), camera.project(ends)))
-    return tuple(found)
+    ends = np.zeros((len(places), 2, 3))
+    ends[:, :, 0] = places[:, None]
+    ends[:, 1, 1] = near
+    seen = visible(camera, ends.reshape(-1, 3)).reshape(-1, 2).all(axis=1)
+    pixels = camera.project(ends.reshape(-1, 3)).reshape(-1, 2, 2)
+    return tuple(Tick(float(places[i]), pixels[i]) for i in np.flatnonzero(seen))
 
 
-def _in_frame(camera: Camera, points: Array) -> tuple[Array, ...]:
-    """Return the pieces of a line of ground points that the frame shows."""
+def _in_frame(camera: Camera, lines: Sequence[Array]) -> tuple[Array, ...]:
+    """Return the pieces of lines of ground points that the frame shows."""
+    points = np.concatenate(lines)
     seen = visible(camera, points)
     pixels = camera.project(points)
-    breaks = np.flatnonzero(np.diff(seen.astype(int))) + 1
+    ends = np.cumsum([len(line) for line in lines])[:-1]
+    breaks = np.union1d(np.flatnonzero(np.diff(seen.astype(int))) + 1, ends)
     pieces = np.split(np.arange(len(points)), breaks)
     return tuple(pixels[piece] for piece in pieces if seen[piece[0]] and len(piece) > 1)
 

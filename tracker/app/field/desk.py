@@ -77,7 +77,9 @@ class Desk:
         written = self.session.clips[self.clip_number].markers
         self.markers = tuple(self._as_moved(one) for one in written)
         if self.marker(self.chosen) is None:
-            self.chosen = next((one.name for one in self.markers if one.pixel is None), "")
+            names = [one.name for one in self.markers if one.pixel is None]
+            names += [one.name for one in self.markers]
+            self.chosen = names[0] if names else ""
 
     async def reckon(self, searched: bool) -> FieldAnswer:
         """Return and keep what the picks give, with or without a search for mistakes."""

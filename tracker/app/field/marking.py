@@ -173,6 +173,7 @@ class Marking:
         if self.desk.marker(name) is not None:
             self.desk.chosen = name
             self.show()
+            self.picture.focus_stage()
 
     def step(self, by: int) -> None:
         """Choose another marker, and give the picture the keyboard."""

@@ -25,7 +25,7 @@ export default {
             <g v-for="arrow in now.scene.arrows" :key="'a' + arrow.name">
               <path class="arrow cased" :d="arrow.path" /><path class="arrow" :d="arrow.path" />
             </g>
-            <text v-for="label in now.scene.labels" :key="label.text" class="metres"
+            <text v-for="label in now.scene.labels" :key="label.text" class="metres" :class="side(label.pixel[0])"
                   :x="label.pixel[0]" :y="label.pixel[1] + 20 * unit" :font-size="13 * unit"
                   :stroke-width="3 * unit">{{ label.text }}</text>
           </g>
@@ -34,7 +34,7 @@ export default {
              :data-name="mark.name">
             <circle class="hit" r="22" />
             <path class="shape cased" :d="shape(mark)" /><path class="shape" :d="shape(mark)" />
-            <text y="-20" :class="{right: mark.right, left: mark.left}" font-size="14" stroke-width="4">{{ mark.label }}</text>
+            <text y="-20" :class="mark.side" font-size="14" stroke-width="4">{{ mark.label }}</text>
           </g>
           <path v-if="cursor" class="cursor cased" :d="crosshair" /><path v-if="cursor" class="cursor" :d="crosshair" />
         </svg>
@@ -119,8 +119,7 @@ export default {
         if (!at) return null;
         if (one.suspect) kind += " suspect";
         const label = one.suspect ? `${one.name}: does not agree` : kind === "suggested" ? `${one.name}?` : one.name;
-        const share = (at[0] - this.corner[0]) / this.wide;
-        return { name: one.name, x: at[0], y: at[1], kind, label, right: share > 0.85, left: share < 0.15 };
+        return { name: one.name, x: at[0], y: at[1], kind, label, side: this.side(at[0]) };
       }).filter(Boolean);
     },
     described() {
@@ -158,6 +157,11 @@ export default {
         }));
         if (this.next) { const [name, at, final] = this.next; this.next = null; this.tell(name, at, final); } else if (this.final) { this.moving = null; }
       }
+    },
+    // Texts near the frame's edge are set flush with it.
+    side(x) {
+      const share = (x - this.corner[0]) / this.wide;
+      return share > 0.93 ? "right" : share < 0.07 ? "left" : "";
     },
     shape(mark) {
       if (mark.kind.includes("suspect")) return "M0 -15L14 10H-14ZM0 -5V2M0 5V6";
@@ -229,7 +233,8 @@ export default {
       if (own && this.mark.suggested) { this.$emit("accept", this.chosen); return; }
       this.drag = { x: event.clientX, y: event.clientY, corner: [...this.corner], name: mark && !own && mark.dataset.name, far: false, touch: event.pointerType === "touch" };
       if (this.drag.name) {
-        if (this.drag.name !== this.chosen) this.$emit("choose", this.drag.name);
+        this.drag.again = this.drag.name === this.chosen;
+        if (!this.drag.again) this.$emit("choose", this.drag.name);
         this.drag.was = this.marks.find((one) => one.name === this.drag.name);
       }
       if (!this.drag.touch || mark) event.target.setPointerCapture(event.pointerId);
@@ -254,7 +259,9 @@ export default {
       const drag = this.drag;
       this.drag = null;
       if (!drag) return;
-      if (drag.name) { if (drag.far) this.settle(); } else if (!drag.far) { this.put(this.point(event), false); }
+      // A click on the chosen marker corrects it; a finger is too broad for that.
+      const corrects = drag.again && !drag.touch && !drag.far;
+      if (drag.name && !corrects) { if (drag.far) this.settle(); } else if (!drag.far) { this.put(this.point(event), false); }
       this.$refs.stage.focus({ preventScroll: true });
     },
     cancel() { this.drag = null; this.settle(); },
