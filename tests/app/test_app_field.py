@@ -1,14 +1,13 @@
 """Field: markers picked by mouse, by keyboard and by touch; mistakes pointed at; undo."""
 
 import re
-import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Locator, Page, expect
 
-from tests.app.conftest import Served, copied, ready, watched
+from tests.app.conftest import Served, copied, ready
 from tracker.session import MarkerEntry, read_session
 from tracker.workflow.calibrate import calibrate_session
 
@@ -21,6 +20,7 @@ WIDE = {
     "30 m cone": (1471.9, 722.5),
     "40 m cone": (1889.6, 714.9),
 }
+LAST = ["30 m cone", "40 m cone"]
 
 
 @pytest.fixture
@@ -32,77 +32,241 @@ def wide(tmp_path: Path) -> Path:
 @pytest.fixture
 def blank(wide: Path) -> Path:
     """The same without a pick."""
-    file = wide / "session.toml"
+    return _unpicked(wide, 5)
+
+
+@pytest.fixture
+def half_done(wide: Path) -> Path:
+    """The same with the last two still to be picked."""
+    return _unpicked(wide, 2)
+
+
+def _unpicked(folder: Path, last: int) -> Path:
+    file = folder / "session.toml"
     lines = file.read_text("utf-8").splitlines()
-    kept = [line for line in lines if not line.startswith("pixel")]
+    picks = [number for number, line in enumerate(lines) if line.startswith("pixel")]
+    gone = set(picks[-2 * last :])
+    kept = [line for number, line in enumerate(lines) if number not in gone]
     file.write_text("\n".join(kept) + "\n", "utf-8")
-    return wide
+    return folder
 
 
-def test_five_markers_by_mouse(visit: Visit, blank: Path) -> None:
-    tab = visit(blank, "field")
-    for name, (column, row) in WIDE.items():
-        _choose(tab, name)
+def _pick_by_mouse(tab: Page, folder: Path, names: list[str]) -> None:
+    """Click on each marker, then drag the magnified picture for the last tenths."""
+    for name in names:
+        column, row = WIDE[name]
+        _row(tab, name).click()
+        expect(tab.locator(".mark-where")).to_contain_text(name)
         _click(tab, column + 1.5, row - 1.0)
-        expect(_row(tab, name)).not_to_contain_text("not picked")
-        _wait_saved(tab, blank, name)
-        # The click is a screen's pixel wide; the magnified picture gives the last tenths.
-        tab.locator(".mark-loupe").scroll_into_view_if_needed()
-        box = tab.locator(".mark-loupe").bounding_box()
-        assert box
-        picked = _marker(blank, name).pixel
-        assert picked == pytest.approx((column, row), abs=2.5)
-        middle = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
-        tab.mouse.move(*middle)
-        tab.mouse.down()
-        tab.mouse.move(
-            middle[0] - MAGNIFIED * (column - picked[0]), middle[1] - MAGNIFIED * (row - picked[1])
-        )
-        tab.mouse.up()
-        _wait_saved(tab, blank, name, (column, row))
-        assert _marker(blank, name).pixel_u == 0.3
-    _same_as_the_command(tab, blank)
+        _wait_saved(tab, folder, name)
+        picked = _marker(folder, name)
+        assert picked.pixel == pytest.approx((column, row), abs=2.5)
+        assert picked.pixel_u == 1.0
+        _drag_magnified(tab, column - picked.pixel[0], row - picked.pixel[1])
+        _wait_saved(tab, folder, name, (column, row))
+        assert _marker(folder, name).pixel_u == 0.3
 
 
-def test_five_markers_by_keyboard(visit: Visit, blank: Path) -> None:
-    tab = visit(blank, "field")
-    expect(_row(tab, "10 m cone")).to_be_visible()
-    for number, (name, (column, row)) in enumerate(WIDE.items()):
-        if number == 0:
-            tab.get_by_role("application").focus()
-        else:
+def _pick_by_keyboard(tab: Page, folder: Path, names: list[str]) -> None:
+    """Walk to each marker with the arrow keys alone; "n" goes on to the next."""
+    for _ in range(40):
+        if tab.evaluate("document.activeElement.getAttribute('role')") == "application":
+            break
+        tab.keyboard.press("Tab")
+    for number, name in enumerate(names):
+        if number:
             tab.keyboard.press("n")
         expect(tab.locator(".mark-where")).to_contain_text(name)
-        _walk(tab, column, row)
+        _walk(tab, *WIDE[name])
         tab.keyboard.press("Enter")
-        _wait_saved(tab, blank, name, (column, row))
-    _same_as_the_command(tab, blank)
+        _wait_saved(tab, folder, name, WIDE[name])
 
 
-def test_five_markers_by_touch(server: Served, narrow_tab: Page, blank: Path) -> None:
-    tab = narrow_tab
-    tab.goto(f"{server.open(blank)}/field")
-    ready(tab)
-    for name, (column, row) in WIDE.items():
-        tab.get_by_role("button", name=re.compile(f"^{name}")).tap()
+def _pick_by_touch(tab: Page, folder: Path, names: list[str]) -> None:
+    """Tap on each marker, then drag the magnified picture with a finger."""
+    for name in names:
+        column, row = WIDE[name]
+        _row(tab, name).tap()
         expect(tab.locator(".mark-where")).to_contain_text(name)
-        x, y = _on_screen(tab, column, row)
-        tab.touchscreen.tap(x, y)
-        _wait_saved(tab, blank, name)
-        picked = _marker(blank, name).pixel
+        tab.touchscreen.tap(*_on_screen(tab, column, row))
+        _wait_saved(tab, folder, name)
+        picked = _marker(folder, name).pixel
         assert picked == pytest.approx((column, row), abs=8.0)
         _drag_by_touch(tab, column - picked[0], row - picked[1])
-        _wait_saved(tab, blank, name, (column, row))
+        _wait_saved(tab, folder, name, (column, row))
+
+
+def test_markers_by_mouse(visit: Visit, half_done: Path) -> None:
+    tab = visit(half_done, "field")
+    _pick_by_mouse(tab, half_done, LAST)
+    _same_as_the_command(tab, half_done)
+
+
+def test_markers_by_keyboard(visit: Visit, half_done: Path) -> None:
+    tab = visit(half_done, "field")
+    _pick_by_keyboard(tab, half_done, LAST)
+    _same_as_the_command(tab, half_done)
+
+
+def test_markers_by_touch(server: Served, narrow_tab: Page, half_done: Path) -> None:
+    narrow_tab.goto(f"{server.open(half_done)}/field")
+    ready(narrow_tab)
+    _pick_by_touch(narrow_tab, half_done, LAST)
+    _same_as_the_command(narrow_tab, half_done)
+
+
+@pytest.mark.campaign
+def test_five_markers_by_mouse(visit: Visit, blank: Path) -> None:
+    tab = visit(blank, "field")
+    _pick_by_mouse(tab, blank, list(WIDE))
     _same_as_the_command(tab, blank)
 
 
-def _row(tab: Page, name: str) -> object:
+@pytest.mark.campaign
+def test_five_markers_by_keyboard(visit: Visit, blank: Path) -> None:
+    tab = visit(blank, "field")
+    _pick_by_keyboard(tab, blank, list(WIDE))
+    _same_as_the_command(tab, blank)
+
+
+@pytest.mark.campaign
+def test_five_markers_by_touch(server: Served, narrow_tab: Page, blank: Path) -> None:
+    narrow_tab.goto(f"{server.open(blank)}/field")
+    ready(narrow_tab)
+    _pick_by_touch(narrow_tab, blank, list(WIDE))
+    _same_as_the_command(narrow_tab, blank)
+
+
+def test_a_wrong_marker_is_pointed_at_and_undo_takes_it_back(visit: Visit, wide: Path) -> None:
+    tab = visit(wide, "field")
+    before = _marker(wide, "20 m cone").pixel
+    _row(tab, "20 m cone").click()
+    start, end = _on_screen(tab, *before), _on_screen(tab, before[0] + 40, before[1] + 25)
+    tab.mouse.move(*start)
+    tab.mouse.down()
+    tab.mouse.move(*end, steps=4)
+    tab.mouse.up()
+    expect(tab.locator(".mark.suspect text")).to_have_text("20 m cone: does not agree")
+    expect(tab.locator(".field-answer")).to_contain_text(
+        "its label, its coordinates or its pixel is wrong"
+    )
+    expect(_row(tab, "20 m cone")).to_contain_text("does not agree")
+    moved = _marker(wide, "20 m cone").pixel
+    assert moved == pytest.approx((before[0] + 40, before[1] + 25), abs=2.0)
+    tab.get_by_role("button", name="Undo").click()
+    expect(tab.locator(".mark.suspect")).to_have_count(0)
+    expect(tab.get_by_role("status").first).to_contain_text("Undone: 20 m cone picked")
+    assert _marker(wide, "20 m cone").pixel == before
+
+
+def test_feet_for_metres_are_named_and_the_typed_feet_mend_them(visit: Visit, wide: Path) -> None:
+    file = wide / "session.toml"
+    written = file.read_text("utf-8")
+    file.write_text(written.replace("[30.0, 0.0, 0.0]", "[98.4, 0.0, 0.0]  # wheel tape"), "utf-8")
+    tab = visit(wide, "field")
+    expect(tab.locator(".field-answer")).to_contain_text(
+        'The coordinates of marker "30 m cone" are in feet: [29.99, 0, 0] agrees with the rest'
+    )
+    expect(tab.locator(".mark.suspect text")).to_have_text("30 m cone: does not agree")
+    _row(tab, "30 m cone").click()
+    along = tab.get_by_role("textbox", name=re.compile("^Along"))
+    expect(along).to_have_value("98.4")
+    along.fill("98 ft 5 in")
+    along.press("Tab")
+    expect(tab.locator(".mark.suspect")).to_have_count(0)
+    expect(along).to_have_value("29.9974")
+    assert _marker(wide, "30 m cone").ground_m == (pytest.approx(29.9974), 0.0, 0.0)
+    # What the person wrote beside it is still there.
+    assert "# wheel tape" in file.read_text("utf-8")
+
+
+def test_swapped_axes_are_pointed_at(visit: Visit, wide: Path) -> None:
+    file = wide / "session.toml"
+    swapped = re.sub(r"ground_m = \[(\S+), 0.0", r"ground_m = [0.0, \1", file.read_text("utf-8"))
+    file.write_text(swapped, "utf-8")
+    tab = visit(wide, "field")
+    expect(tab.locator(".field-answer")).to_contain_text("Along and across are swapped")
+    expect(tab.locator(".mark.suspect")).to_have_count(5)
+
+
+def test_suggestions_are_accepted_together(visit: Visit, half_done: Path) -> None:
+    tab = visit(half_done, "field")
+    expect(tab.locator(".mark.suggested")).to_have_count(2, timeout=30000)
+    tab.get_by_role("button", name="Accept 2 suggestions").click()
+    expect(tab.locator(".mark.picked")).to_have_count(5)
+    for name in LAST:
+        found = _marker(half_done, name)
+        assert found.pixel == pytest.approx(WIDE[name], abs=3.0)
+        assert 0.3 < found.pixel_u < 1.0
+    _same_as_the_command(tab, half_done)
+
+
+def test_what_is_missing_is_said_with_the_measurement_to_add(visit: Visit, blank: Path) -> None:
+    file = blank / "session.toml"
+    file.write_text(re.sub(r"position_m = .*\n", "", file.read_text("utf-8")), "utf-8")
+    tab = visit(blank, "field")
+    expect(tab.locator(".field-answer")).to_contain_text("No marker has a pixel")
+    for name in list(WIDE)[:3]:
+        _row(tab, name).click()
+        expect(tab.locator(".mark-where")).to_contain_text(name)
+        _click(tab, *WIDE[name])
+        _wait_saved(tab, blank, name)
+    expect(tab.locator(".field-answer")).to_contain_text("tape the camera's position")
+    tab.get_by_text("What else is known of the camera").click()
+    for label, text in (("Camera, along", "17.33"), ("Camera, across", "-28,8 m")):
+        tab.get_by_label(label).fill(text)
+    tab.get_by_label("Camera, up").fill("5 ft 8 in")
+    tab.get_by_label("Camera, up").press("Tab")
+    expect(tab.locator(".field-answer")).to_contain_text("A landing at 20 m: ±")
+    position = read_session(blank).camera.position_m
+    assert position == pytest.approx((17.33, -28.8, 68 * 0.0254))
+
+
+HOSTILE = "<img src=x onerror=\"document.title='taken'\">'\"]}; 5 m"
+
+
+def test_a_hostile_name_is_shown_as_it_is(visit: Visit, wide: Path) -> None:
+    tab = visit(wide, "field")
+    tab.get_by_role("button", name="Add a marker").click()
+    expect(tab.get_by_label("Name")).to_have_value("50 m")
+    tab.get_by_label("Name").fill(HOSTILE)
+    tab.get_by_label("Name").press("Tab")
+    expect(_row(tab, HOSTILE)).to_be_visible()
+    _click(tab, 1500.0, 640.0)
+    _wait_saved(tab, wide, HOSTILE)
+    expect(tab.locator(".mark text", has_text="onerror")).to_have_count(1)
+    assert "taken" not in tab.title()
+    assert tab.locator(".field-page img, .mark-stage img").count() == 0
+    tab.get_by_role("button", name="Delete this marker").click()
+    expect(_row(tab, HOSTILE)).to_have_count(0)
+    assert [one.name for one in read_session(wide).markers] == list(WIDE)
+
+
+def test_a_name_that_is_taken_is_refused_in_a_sentence(visit: Visit, wide: Path) -> None:
+    tab = visit(wide, "field")
+    _row(tab, "20 m cone").click()
+    tab.get_by_label("Name").fill("30 m cone")
+    tab.get_by_label("Name").press("Tab")
+    expect(tab.locator(".notices .fault")).to_contain_text('"30 m cone" names two markers')
+    assert _marker(wide, "20 m cone").pixel == WIDE["20 m cone"]
+
+
+def test_a_pick_is_taken_away_and_another_frame_shown(visit: Visit, wide: Path) -> None:
+    tab = visit(wide, "field")
+    _row(tab, "10 m cone").click()
+    expect(tab.get_by_role("application")).to_be_focused()
+    tab.keyboard.press("Delete")
+    expect(tab.locator(".mark.expected")).to_have_count(1)
+    assert _marker(wide, "10 m cone").pixel is None
+    expect(_row(tab, "10 m cone")).to_contain_text(re.compile("not picked|suggested"))
+    frame = tab.locator(".mark-stage image")
+    expect(frame).to_have_attribute("href", re.compile(r"/frame/0/0$"))
+    tab.get_by_role("button", name="Frame after").click()
+    expect(frame).to_have_attribute("href", re.compile(r"/frame/0/1$"))
+
+
+def _row(tab: Page, name: str) -> Locator:
     return tab.locator(".field-markers button", has=tab.locator(".name", has_text=name))
-
-
-def _choose(tab: Page, name: str) -> None:
-    _row(tab, name).click()
-    expect(tab.locator(".mark-where")).to_contain_text(name)
 
 
 def _on_screen(tab: Page, column: float, row: float) -> tuple[float, float]:
@@ -137,6 +301,18 @@ def _walk(tab: Page, column: float, row: float) -> None:
         for modifier, times in (("Control+", large), ("Shift+", rest // 10), ("", rest % 10)):
             for _ in range(times):
                 tab.keyboard.press(modifier + key)
+
+
+def _drag_magnified(tab: Page, columns: float, rows: float) -> None:
+    """Drag the magnified picture with the mouse, so that the crosshair moves over it."""
+    tab.locator(".mark-loupe").scroll_into_view_if_needed()
+    box = tab.locator(".mark-loupe").bounding_box()
+    assert box
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    tab.mouse.move(x, y)
+    tab.mouse.down()
+    tab.mouse.move(x - MAGNIFIED * columns, y - MAGNIFIED * rows)
+    tab.mouse.up()
 
 
 def _drag_by_touch(tab: Page, columns: float, rows: float) -> None:

@@ -49,8 +49,9 @@ class Marking:
             with parts.group("field-picture"):
                 self._put_clip_choice()
                 self.picture = MarkPicture(self._state())
-                parts.sentence(HELP, "hint").props["id"] = "mark-help"
                 self._put_time()
+                with parts.fold("Keys in the picture"):
+                    parts.sentence(HELP).props["id"] = "mark-help"
             with parts.group("field-side"):
                 self.answer = parts.group("field-answer")
                 self.answer.props.update({"role": "status", "aria-live": "polite"})

@@ -25,7 +25,7 @@ export default {
             <g v-for="arrow in now.scene.arrows" :key="'a' + arrow.name">
               <path class="arrow cased" :d="arrow.path" /><path class="arrow" :d="arrow.path" />
             </g>
-            <text v-for="label in now.scene.labels" :key="label.text" class="metres" :class="side(label.pixel[0])"
+            <text v-for="label in labels" :key="label.text" class="metres" :class="side(label.pixel[0])"
                   :x="label.pixel[0]" :y="label.pixel[1] + 20 * unit" :font-size="13 * unit"
                   :stroke-width="3 * unit">{{ label.text }}</text>
           </g>
@@ -34,7 +34,7 @@ export default {
              :data-name="mark.name">
             <circle class="hit" r="22" />
             <path class="shape cased" :d="shape(mark)" /><path class="shape" :d="shape(mark)" />
-            <text y="-20" :class="mark.side" font-size="14" stroke-width="4">{{ mark.label }}</text>
+            <text v-if="mark.labelled" y="-20" :class="mark.side" font-size="14" stroke-width="4">{{ mark.label }}</text>
           </g>
           <path v-if="cursor" class="cursor cased" :d="crosshair" /><path v-if="cursor" class="cursor" :d="crosshair" />
         </svg>
@@ -91,7 +91,7 @@ export default {
       if (this.picked) return this.mark.pixel;
       if (this.cursor) return this.cursor;
       if (this.mark && this.mark.suggested) return this.mark.suggested;
-      if (this.mark && this.mark.expected) return this.mark.expected;
+      if (this.mark && this.mark.expected) return this.inside(this.mark.expected);
       return [this.corner[0] + this.wide / 2, this.corner[1] + this.now.height / this.shown / 2];
     },
     at() { return this.hover || this.place; },
@@ -120,7 +120,15 @@ export default {
         if (one.suspect) kind += " suspect";
         const label = one.suspect ? `${one.name}: does not agree` : kind === "suggested" ? `${one.name}?` : one.name;
         return { name: one.name, x: at[0], y: at[1], kind, label, side: this.side(at[0]) };
-      }).filter(Boolean);
+      }).filter(Boolean).map((one, at, all) => ({ ...one, labelled: this.labelled(one, all) }));
+    },
+    labels() {
+      let last = -Infinity;
+      return this.now.scene.labels.filter((label) => {
+        const free = Math.abs(label.pixel[0] - last) > 52 * this.unit;
+        if (free) last = label.pixel[0];
+        return free;
+      });
     },
     described() {
       const words = this.chosen ? `Marker ${this.chosen}, ${this.picked ? "picked" : "not picked yet"}.` : "No marker is chosen.";
@@ -157,6 +165,15 @@ export default {
         }));
         if (this.next) { const [name, at, final] = this.next; this.next = null; this.tell(name, at, final); } else if (this.final) { this.moving = null; }
       }
+    },
+    // A name that would lie over another is left out; the chosen and the doubtful come first.
+    labelled(one, all) {
+      const rank = (mark) => (mark.name === this.chosen ? 2 : mark.kind.includes("suspect") ? 1 : 0);
+      const before = all.filter((other) => rank(other) > rank(one)
+        || (rank(other) === rank(one) && all.indexOf(other) < all.indexOf(one)));
+      const half = (mark) => 4.2 * mark.label.length * this.unit;
+      return !before.some((other) => Math.abs(other.y - one.y) < 20 * this.unit
+        && Math.abs(other.x - one.x) < half(other) + half(one));
     },
     // Texts near the frame's edge are set flush with it.
     side(x) {
