@@ -37,10 +37,17 @@ class Served:
 
     def open(self, folder: Path) -> str:
         """Open a session; return the address that its pages begin with: `f"{…}/measure"`."""
+        return f"{self.base}/{self._answer(f'open {folder}')}"
+
+    def phone_link(self, address: str) -> str:
+        """Let a phone in to a session that was opened; return the link of its page."""
+        return self._answer(f"phone {address.rsplit('/', 1)[1]}")
+
+    def _answer(self, line: str) -> str:
         assert self.process.stdin is not None and self.process.stdout is not None
-        self.process.stdin.write(f"{folder}\n")
+        self.process.stdin.write(f"{line}\n")
         self.process.stdin.flush()
-        return f"{self.base}/{self.process.stdout.readline().strip()}"
+        return self.process.stdout.readline().strip()
 
 
 def start_server(folder: Path) -> Served:
@@ -133,7 +140,7 @@ def measured(tmp_path: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
         measure_session(folder)
 
     made = folder_of(tmp_path_factory, "page-measured", make)
-    return Path(shutil.copytree(made, tmp_path / "Fen Lane"))
+    return Path(shutil.copytree(made, tmp_path / "measured" / "Fen Lane"))
 
 
 @pytest.fixture

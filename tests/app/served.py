@@ -1,7 +1,8 @@
 """A server for tests, in a process of its own: ``python -m tests.app.served HOME``.
 
 A second socket of the loopback stands for the local network.
-It prints the link, then opens each folder whose path comes in on a line, and prints its number.
+It prints the link. A line ``open FOLDER`` opens a session and prints its number, ``phone NUMBER``
+lets a phone in to it and prints the phone's link.
 """
 
 import sys
@@ -25,7 +26,12 @@ def main() -> None:
 
     def listen() -> None:
         for line in sys.stdin:
-            print(workspace.open(Path(line.rstrip("\n"))).number, flush=True)
+            what, _, given = line.rstrip("\n").partition(" ")
+            if what == "open":
+                print(workspace.open(Path(given)).number, flush=True)
+            else:
+                opened.let_in(int(given))
+                print(opened.phone_link("send"), flush=True)
 
     serve(workspace, opened, announce, browser=False)
 

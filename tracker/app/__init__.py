@@ -16,7 +16,7 @@ to be told of it. A page that has grown past one idea gets helpers in `tracker.a
   tab, of another, or of another program.
 - ``await view.edit("height of release 0.8 m", FieldChange(("release", "height_m"), 0.8))``
   changes ``session.toml`` (comments stay), and ``await view.review("shot 3 rejected", lambda:
-  decide_shot(folder, wanted))`` what `tracker.workflow.review` changes. Both check first: new
+  decide_shot(folder, wanted))`` what `tracker.workflow.deciding` changes. Both check first: new
   faults are shown and nothing is written; files that are not as this tab saw them are shown anew
   and not overwritten. Both go into ``edits.jsonl`` beside the session, from which undo and redo
   work, over restarts too.

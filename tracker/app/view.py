@@ -124,7 +124,7 @@ class View:
         )
 
     async def review(self, what: str, decide: Callable[[], object]) -> bool:
-        """Run a function of `tracker.workflow.review`, ``lambda: decide_shot(folder, …)``."""
+        """Run a function of `tracker.workflow.deciding`, ``lambda: decide_shot(folder, …)``."""
         return await self._changed(
             lambda: edit.edit_review(self.opened.folder, self.look.seen, what, decide)
         )

@@ -1,6 +1,7 @@
 """The text of a new ``session.toml``: what is known filled in, the rest as lines to complete."""
 
 import json
+import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -116,7 +117,7 @@ def _setups_and_clips(draft: Draft) -> list[str]:
         lines += [
             "",
             "[[clip]]",
-            f"file = {_quoted(clip.file)}   # {clip.about}",
+            f"file = {_quoted(clip.file)}   # {_remark(clip.about)}",
             f"setup = {_quoted(clip.setup)}",
         ]
     return lines
@@ -127,6 +128,11 @@ def _line(draft: Draft, key: str, example: str) -> str:
     name = key.split(".")[1]
     value = draft.values.get(key)
     return f"# {name} = {example}" if value is None else f"{name} = {value:g}"
+
+
+def _remark(text: str) -> str:
+    """Return what a file says of itself as a comment: whatever it holds, it stays one line."""
+    return "".join(" " if unicodedata.category(one)[0] in "CZ" else one for one in text)
 
 
 def _quoted(text: str) -> str:

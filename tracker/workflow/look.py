@@ -9,10 +9,20 @@ from tracker.records import Shot, TrackPoint
 from tracker.results import folder_of, read_provenance, read_shots
 from tracker.results.details import ShotKey, read_points
 from tracker.results.digests import sha256_of
-from tracker.session import REVIEW_FILE, SESSION_FILE, Decision, Session, bare_session, read_review
+from tracker.session import (
+    REVIEW_FILE,
+    SESSION_FILE,
+    Added,
+    Decision,
+    Review,
+    Session,
+    bare_session,
+    read_review,
+)
 from tracker.session import read_session as read
 from tracker.workflow.decisions import matched
 from tracker.workflow.edit import NOTHING_TO_UNDO, Undoable, digest_of, undoable
+from tracker.workflow.review import added_of
 
 
 @dataclass(frozen=True)
@@ -29,8 +39,8 @@ class Look:
         None where ``session.toml`` has faults.
     faults : tuple of str
         Sentences, as the commands print them.
-    shots : tuple of (Shot, Decision or None)
-        Rows of the results with a person's decisions.
+    shots : tuple of (Shot, Decision or Added or None)
+        Rows of the results, each with a person's decision about it, or how it was added.
     measured : bool
         Whether there are results.
     outdated : bool
@@ -42,7 +52,7 @@ class Look:
     seen: str
     session: Session | None
     faults: tuple[str, ...] = ()
-    shots: tuple[tuple[Shot, Decision | None], ...] = ()
+    shots: tuple[tuple[Shot, Decision | Added | None], ...] = ()
     measured: bool = False
     outdated: bool = False
     undoable: Undoable = NOTHING_TO_UNDO
@@ -60,14 +70,16 @@ def look_at(place: Path) -> Look:
     changes = NOTHING_TO_UNDO if bare else undoable(place)
     try:
         session = bare_session(place) if bare else read(place, filmed=False)
-        decisions = () if bare else read_review(session).decisions
+        review = Review() if bare else read_review(session)
         shots = _shots(place)
     except InputError as error:
         return Look(place, seen, None, tuple(error.sentences()), undoable=changes)
     if shots is None:
         return Look(place, seen, session, undoable=changes)
-    about = matched(shots, decisions)
-    rows = tuple((shot, about.get(index)) for index, shot in enumerate(shots))
+    about = matched(shots, review.decisions)
+    rows = tuple(
+        (shot, about.get(index) or added_of(shot, review.added)) for index, shot in enumerate(shots)
+    )
     return Look(place, seen, session, (), rows, True, _outdated(place), changes)
 
 
