@@ -46,6 +46,24 @@ class Launcher:
     give: float
     """Share of the squeeze that the rims take up."""
 
+    def stated_factors(self) -> dict[str, float]:
+        """Return the logarithms of the true numbers over those that the builder wrote down.
+
+        The stiffness is the mean force over the squeeze that the builder's gap means: a curve
+        that hardens has less of it, and so have rims that give.
+        """
+        stiffness = (
+            self.grip["stiffness"] / 15e3 * (1 - self.give) * 2 / (self.grip["hardening"] + 1)
+        )
+        ratios = {
+            **self.factors,
+            "grip.friction": self.grip["friction"] / 0.7,
+            "grip.stiffness_n_per_mm": stiffness,
+            "grip.squeeze_loss_percent": self.grip["loss"] / 0.4,
+            "grip.feed_speed_mps": self.grip["feed"] / 0.5,
+        }
+        return {key: float(np.log(ratio)) for key, ratio in ratios.items()}
+
     def machine(self, diameter: float, duty: float = 100.0) -> Machine:
         """Return the true machine."""
         stated = machine(diameter, duty)

@@ -61,23 +61,33 @@ def compare(
     With --from-log the sessions come from the logbook; --wheel, --ball, --since and --until choose
     among them.
     """
+    from tracker.comparison.words import WORDINGS
     from tracker.report.documents import comparison_document
-    from tracker.report.launcher_tables import landings_table, summaries_table
+    from tracker.report.launcher_tables import chances_table, landings_table, summaries_table
 
     screen = console()
     made = _made(flags, session or [])
     say(screen, made.notes)
     say(screen, [f"- {sentence}" for sentence in made.sentences])
-    if any(summary.used for summary in made.comparison.summaries):
+    if made.chances is not None:
         say(screen, [""])
         screen.print(summaries_table(made.comparison))
+        if len(made.chances.names) > 1:
+            say(screen, ["Chances:"])
+            unit = WORDINGS[made.comparison.quantity].unit
+            screen.print(chances_table(made.chances, unit))
         if any(summary.landing is not None for summary in made.comparison.summaries):
             say(screen, ["Landings:"])
             screen.print(landings_table(made.comparison))
     if made.picture is not None:
         say(screen, [f"Picture: {made.picture}"])
     say(screen, ["", "The figures after ± are 95 % intervals.", CAUTION])
-    words = {"sentences": made.sentences, "notes": made.notes, "picture": made.picture}
+    words = {
+        "chances": made.chances,
+        "sentences": made.sentences,
+        "notes": made.notes,
+        "picture": made.picture,
+    }
     show_json(comparison_document(made.comparison) | words)
 
 

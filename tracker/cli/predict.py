@@ -21,14 +21,15 @@ class PredictFlags:
         str, typer.Option("--setup", metavar="NAME", help="Only the setup of that name.")
     ] = ""
     sweep: Annotated[
-        str,
+        list[str] | None,
         typer.Option(
             "--sweep",
             metavar="FIELD=FROM:TO",
             help="Change one number of the setup from one value to another, for instance "
-            "wheel.diameter_mm=80:220; a third number is the count of values.",
+            "wheel.diameter_mm=80:220; a third number is the count of values. Given twice, a map "
+            "with lines of equal carry is drawn.",
         ),
-    ] = ""
+    ] = None
     to_hit: Annotated[
         float | None,
         typer.Option(
@@ -59,6 +60,7 @@ def predict(
     SESSION.
     """
     from tracker.report.launcher_tables import (
+        discharges_table,
         left_out_table,
         measured_sentence,
         predictions_tables,
@@ -67,11 +69,14 @@ def predict(
     from tracker.workflow.predict import predict_sessions
 
     screen = console()
-    made = predict_sessions(session, flags.setup, flags.sweep, flags.learn, flags.to_hit)
+    made = predict_sessions(session, flags.setup, flags.sweep or (), flags.learn, flags.to_hit)
     say(screen, made.notes)
     rows = [(one.name, one.prediction) for one in made.setups]
     for table in predictions_tables(rows, screen.width):
         screen.print(table)
+    if made.discharges:
+        say(screen, ["On one charge:"])
+        screen.print(discharges_table(made.discharges))
     for one in made.setups:
         measured = measured_sentence(one.measured_speed, one.measured_carry)
         lines = [f'"{one.name}": {measured[:1].lower()}{measured[1:]}'] if measured else []
@@ -89,6 +94,8 @@ def predict(
         say(screen, ["", f'Sweep of "{along.base}":'])
         screen.print(sweep_table(along.sweep.key, along.sweep.values, along.predictions))
         say(screen, [f"Picture: {along.picture}"])
+    if made.map is not None:
+        say(screen, ["", made.map.grid.sentence(), f"Picture: {made.map.picture}"])
     say(screen, ["", "The figures after ± are standard uncertainties.", *made.cautions, CAUTION])
     show_json(_document(made))
 
@@ -103,7 +110,9 @@ def _document(made: "Predictions") -> dict[str, object]:
             prediction_document(one.name, one.prediction, (one.measured_speed, one.measured_carry))
             for one in made.setups
         ],
+        "discharges": made.discharges,
         "settings": list(made.settings),
+        "map": None if made.map is None else made.map.grid,
         "sweep": None
         if along is None
         else [

@@ -23,7 +23,7 @@ FEW = 0.01
 
 @dataclass(frozen=True)
 class Expected:
-    """What is expected of a setup that was not shot.
+    """What is expected of a setup without a measured mean.
 
     Attributes
     ----------
@@ -72,7 +72,7 @@ def chances(
     ----------
     comparison : Comparison
     expected : mapping of str to Expected
-        For setups that were not shot.
+        For setups without a measured mean.
     worth : float
         Difference that matters.
 
@@ -136,8 +136,18 @@ def _drawn(
     return np.asarray(sample.mean + own + common + rng.normal(size=count) * summary.evenings.mean_u)
 
 
-def answer(found: Chances, comparison: Comparison) -> list[str]:
-    """Return the answer in words: which setup, how sure, and every setup's chance."""
+def answer(
+    found: Chances, comparison: Comparison, untested: Mapping[str, str] | None = None
+) -> list[str]:
+    """Return the answer in words: which setup, how sure, and every setup's chance.
+
+    Parameters
+    ----------
+    found : Chances
+    comparison : Comparison
+    untested : mapping of str to str, optional
+        Of a setup that was not shot, in words how far it lies beyond those that were.
+    """
     wording = WORDINGS[comparison.quantity]
     pick = max(range(len(found.names)), key=lambda i: found.best[i])
     name, mean = found.names[pick], found.means[pick]
@@ -149,15 +159,18 @@ def answer(found: Chances, comparison: Comparison) -> list[str]:
     if found.shot[pick]:
         sure = found.best[pick]
         lead = f'"{name}" is the best' if sure >= CLEAR else f'"{name}" is most likely the best'
-        said.append(f"{lead}: {figure}, with a chance of {_percent(sure)}.")
+        said.append(f"{lead}: {figure}, with a chance of {percent(sure)}.")
     else:
         beaten = (
-            f"; {_percent(found.beats[pick])} likely to beat "
+            f"; {percent(found.beats[pick])} likely to beat "
             f'"{found.present}"' + (f" by {found.worth:g} {wording.unit}" if found.worth else "")
             if found.present
             else ""
         )
         said.append(f'Build "{name}": {figure} expected{beaten}.')
+        far = (untested or {}).get(name, "")
+        if far:
+            said.append(f"That is an extrapolation: {far}, where the model is not tested.")
     said.append(f"Chance to be the best: {_list(found.names, found.best)}.")
     others = [i for i, other in enumerate(found.names) if other != found.present]
     if found.present and found.worth > 0.0:
@@ -171,13 +184,14 @@ def answer(found: Chances, comparison: Comparison) -> list[str]:
 
 def _list(names: Sequence[str], shares: Sequence[float]) -> str:
     order = sorted(range(len(names)), key=lambda i: -shares[i])
-    shown = [f'"{names[i]}" {_percent(shares[i])}' for i in order if shares[i] >= FEW]
+    shown = [f'"{names[i]}" {percent(shares[i])}' for i in order if shares[i] >= FEW]
     left = len(names) - len(shown)
     rest = [] if not left else [f"{'the other ' if shown else 'all '}{left} less than 1 %"]
     return ", ".join(shown + rest)
 
 
-def _percent(share: float) -> str:
+def percent(share: float) -> str:
+    """Return a chance in words of figures: ``"93 %"``, ``"less than 1 %"``."""
     if share > 0.99:
         return "more than 99 %"
     return "less than 1 %" if share < FEW else f"{100.0 * share:.0f} %"

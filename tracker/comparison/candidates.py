@@ -8,7 +8,7 @@ from tracker.comparison.planning import Candidate, Plan
 from tracker.launcher.fields import UNITS
 from tracker.launcher.prediction import Prediction
 from tracker.launcher.safety import safety
-from tracker.launcher.sweep import Sweep, changed
+from tracker.launcher.sweep import Sweep, changed, stated
 
 
 def candidates(known: Knowledge, base: Setup, sweep: Sweep, quantity: str) -> list[Candidate]:
@@ -20,7 +20,7 @@ def candidates(known: Knowledge, base: Setup, sweep: Sweep, quantity: str) -> li
         for setup in known.setups
         if setup.shots.shots
         and setup.machine is not None
-        and (at := setup.machine.number(sweep.key)) is not None
+        and (at := stated(setup.machine, sweep.key)) is not None
     ]
     found = []
     for value, made in zip(sweep.values, known.along(base, sweep), strict=True):
@@ -38,6 +38,29 @@ def candidates(known: Knowledge, base: Setup, sweep: Sweep, quantity: str) -> li
             )
         )
     return found
+
+
+TESTED = ("wheel.diameter_mm", "motor.supply_v", "motor.duty_percent", "grip.gap_mm")
+"""Numbers whose range among the setups that were shot is looked at, the weightiest first."""
+
+
+def untested(setup: Setup, setups: Sequence[Setup]) -> str:
+    """Return in words how far a setup lies beyond those that were shot; empty inside."""
+    if setup.machine is None:
+        return ""
+    for key in TESTED:
+        shot = [
+            at
+            for other in setups
+            if other.shots.shots
+            and other.machine is not None
+            and (at := stated(other.machine, key)) is not None
+        ]
+        value = stated(setup.machine, key)
+        words = "" if value is None or not shot else beyond(key, value, shot)
+        if words:
+            return f"its {key} lies {words}"
+    return ""
 
 
 def beyond(key: str, value: float, shot: Sequence[float]) -> str:
@@ -65,12 +88,11 @@ def cost_sentences(
         costs = prediction.costs
         interval = max(float(machine.values["battery.interval_s"]), costs.recovery_s.value)
         seconds = costs.spin_up_s.value + step.shots * interval
-        energy = costs.spin_up_j.value + step.shots * (
-            costs.shot_j.value + interval * costs.running_w.value
-        )
-        charge = energy / float(machine.values["motor.supply_v"]) / 3600.0
+        volts = stated(machine, "battery.rest_v") or 1.0
+        each = (costs.shot_j.value + interval * costs.running_w.value) / volts / 3600.0
+        charge = costs.spin_up_j.value / volts / 3600.0 + step.shots * each
         said.append(
             f'"{step.name}": {step.shots} shots take {max(seconds / 60.0, 0.1):.1f} min of running '
-            f"and {charge:.2g} A h."
+            f"and {charge:.2g} A h; each further one {interval / 60.0:.2g} min and {each:.2g} A h."
         )
     return said

@@ -77,7 +77,7 @@ class Comparison:
         All pairs of setups with two shots or more.
     verdicts : tuple of Verdict
     expected : mapping of str to Estimate
-        Prediction of each setup that was not shot.
+        Prediction of each setup that has no measured mean.
     """
 
     quantity: str
@@ -132,7 +132,7 @@ def compare(
     unshot = {
         summary.name: predictions[summary.name]
         for summary in summaries
-        if predictions and summary.used == 0 and summary.name in predictions
+        if predictions and summary.mean is None and summary.name in predictions
     }
     return Comparison(quantity, level, summaries, tuple(contrasts), tuple(verdicts), unshot)
 

@@ -10,12 +10,14 @@ from tracker.comparison.answer import Expected
 from tracker.comparison.built import Setup
 from tracker.comparison.carries import CarryRatios, carry_ratios
 from tracker.comparison.setups import Summary, summarise
+from tracker.launcher.discharge import Discharge
 from tracker.launcher.learning import Learning, Lesson, Posterior
 from tracker.launcher.machine import Machine
 from tracker.launcher.prediction import (
     Outdoors,
     Prediction,
     carry_from,
+    discharges_of,
     exit_draws,
     predict_all,
 )
@@ -75,6 +77,7 @@ class Knowledge:
         shown = [(setup.shots, setup.outdoors) for setup in self.setups] if use_shots else []
         self.ratios: CarryRatios = carry_ratios(shown)
         self._learning: Learning | None = None
+        self._posteriors: dict[str, Posterior] = {}
 
     @property
     def learning(self) -> Learning:
@@ -87,7 +90,10 @@ class Knowledge:
 
     def posterior(self, without: str = "") -> Posterior:
         """Return the model given all lessons, or all but one."""
-        return self.learning.posterior([i for name, i in self.places.items() if name != without])
+        if without not in self._posteriors:
+            wanted = [i for name, i in self.places.items() if name != without]
+            self._posteriors[without] = self.learning.posterior(wanted)
+        return self._posteriors[without]
 
     def predictions(self) -> dict[str, Prediction]:
         """Return the prediction of every setup with a machine, from all shots, its own included."""
@@ -101,6 +107,15 @@ class Knowledge:
             setup.name: self._with_own_carry(setup, made)
             for setup, made in zip(self.setups, found, strict=True)
         }
+
+    def discharges(self) -> dict[str, Discharge]:
+        """Return the shots on one charge of every setup whose battery is known."""
+        machines = [setup.machine for setup in self.setups if setup.machine is not None]
+        if not machines:
+            return {}
+        found = discharges_of(machines, self.posterior())
+        pairs = zip(self.setups, found, strict=True)
+        return {setup.name: one for setup, one in pairs if one is not None}
 
     def along(self, base: Setup, sweep: Sweep) -> tuple[Prediction, ...]:
         """Return the predictions of a setup's machine at every value of a sweep."""
@@ -129,17 +144,19 @@ class Knowledge:
                 found[setup.name] = carry
         return found
 
-    def unshot(self, quantity: str) -> dict[str, Expected]:
-        """Return what is expected of the setups that have no shots, their draws together."""
+    def expected(self, quantity: str) -> dict[str, Expected]:
+        """Return what is expected of the setups without a measured mean, their draws together.
+
+        Those that were not shot, and those of which one shot counts: it teaches the model.
+        """
         mine = [
-            setup
-            for setup in self.setups
-            if not setup.shots.shots and setup.machine is not None and quantity in PREDICTED
+            setup for setup in self.setups if quantity in PREDICTED and setup.mean(quantity) is None
         ]
         if not mine:
             return {}
         machines = [setup.machine for setup in mine if setup.machine is not None]
-        speeds, _ = exit_draws(machines, self.posterior())
+        same_as = [self.places.get(setup.name) for setup in mine]
+        speeds, _ = exit_draws(machines, self.posterior(), same_as)
         found = {}
         for setup, draws in zip(mine, speeds.T, strict=True):
             out = draws[draws > 0.0]

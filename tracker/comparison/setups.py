@@ -79,6 +79,8 @@ class Summary:
         None where no shot counts.
     shared_u : float
         Standard uncertainty that all its shots have in common (calibration, air).
+    without_u : int
+        Shots that count whose stated uncertainty is zero, negative or no number.
     weights : mapping of str to float
         Share of each outing in its shots.
     evenings : Evenings
@@ -107,6 +109,7 @@ class Summary:
     scatter: tuple[float, float] | None = None
     next_shot: Estimate | None = None
     outlier: Outlier | None = None
+    without_u: int = 0
 
 
 def figure(shot: Shot, quantity: str) -> float | None:
@@ -117,11 +120,17 @@ def figure(shot: Shot, quantity: str) -> float | None:
     return None if value is None or not math.isfinite(value) else float(value)
 
 
-def own_u(shot: Shot, quantity: str) -> float | None:
-    """Return the standard uncertainty of a figure by its column."""
+def stated_u(shot: Shot, quantity: str) -> float | None:
+    """Return the standard uncertainty of a figure by its column, as it stands in the row."""
     stem, unit = quantity.rsplit("_", 1)
     value = getattr(shot, f"{stem}_u_{unit}", None)
-    return None if value is None or not (math.isfinite(value) and value > 0.0) else float(value)
+    return None if value is None else float(value)
+
+
+def own_u(shot: Shot, quantity: str) -> float | None:
+    """Return the standard uncertainty of a figure, None where it is not a positive number."""
+    value = stated_u(shot, quantity)
+    return value if value is not None and math.isfinite(value) and value > 0.0 else None
 
 
 def summarise(
@@ -161,6 +170,9 @@ def summarise(
         doubtful=sum(shot.quality is Quality.CHECK for shot in shots),
         weights=weights,
         landing=landing_of(shots) if landings else None,
+        without_u=sum(
+            stated_u(shot, quantity) is not None and own_u(shot, quantity) is None for shot in shots
+        ),
     )
     if not kept:
         return base
@@ -219,7 +231,12 @@ def cells_of(setup: SetupShots, quantity: str) -> Cells:
 
 def _shared_u(kept: Sequence[_Counted], quantity: str, weights: Mapping[str, float]) -> float:
     """Return the standard uncertainty that the mean's shots have in common."""
-    stated = [one.shared if one.shared is not None else own_u(one.shot, quantity) for one in kept]
+    stated = [
+        one.shared
+        if one.shared is not None and math.isfinite(one.shared) and one.shared >= 0.0
+        else own_u(one.shot, quantity)
+        for one in kept
+    ]
     known = [u for u in stated if u is not None]
     # Outings have calibrations of their own: their errors average out by their weights.
     spread = math.sqrt(sum(weight**2 for weight in weights.values()))

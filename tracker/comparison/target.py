@@ -5,18 +5,20 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from tracker.comparison.built import Setup
 from tracker.comparison.knowledge import Knowledge
+from tracker.comparison.many import mean_carries, mean_speeds
 from tracker.launcher.fields import number_at
-from tracker.launcher.sweep import Sweep
+from tracker.launcher.sweep import changed, stated
 
-SETTINGS = ("motor.duty_percent", "motor.supply_v", "grip.gap_mm", "wheel.diameter_mm")
+SETTINGS = ("motor.duty_percent", "battery.rest_v", "grip.gap_mm", "wheel.diameter_mm")
 """Numbers of a setup that a person turns or changes, the easiest first."""
 
 SPANS = {
     "motor.duty_percent": (0.3, 1.0),
-    "motor.supply_v": (0.5, 1.25),
+    "battery.rest_v": (0.5, 1.25),
     "grip.gap_mm": (0.85, 1.15),
     "wheel.diameter_mm": (0.6, 1.5),
 }
@@ -63,13 +65,13 @@ def settings_for(known: Knowledge, base: Setup, wanted_m: float) -> list[Setting
     The nearest to the present value where several do; none where no value within `SPANS` does.
     """
     machine = base.machine
-    if machine is None:
+    if machine is None or base.outdoors.release is None:
         return []
     sample = base.sample("carry_m")
     scatter = 0.03 if sample is None or not sample.scatters else sample.sd / sample.mean
     found = []
     for key in SETTINGS:
-        present, number = machine.number(key), number_at(key)
+        present, number = stated(machine, key), number_at(key)
         if present is None or number is None:
             continue
         whole = 100.0 if key == "motor.duty_percent" else present
@@ -78,9 +80,8 @@ def settings_for(known: Knowledge, base: Setup, wanted_m: float) -> list[Setting
             high = min(high, 970.0 * base.outdoors.ball.diameter_m)
         ends = max(low, number.low), min(high, number.high)
         values = tuple(float(value) for value in np.linspace(*ends, STEPS))
-        made = known.along(base, Sweep(key, values))
-        carries = [one.carry.value if one.carry is not None else np.nan for one in made]
-        errors = [one.carry.u if one.carry is not None else np.nan for one in made]
+        machines = [changed(machine, key, value) for value in values]
+        carries, errors = mean_carries(known, base, *mean_speeds(known, machines))
         value = crossing(values, carries, wanted_m, present)
         if value is not None:
             u = float(np.interp(value, values, errors))
@@ -89,11 +90,11 @@ def settings_for(known: Knowledge, base: Setup, wanted_m: float) -> list[Setting
 
 
 def crossing(
-    places: Sequence[float], values: Sequence[float], wanted: float, near: float
+    places: Sequence[float], values: ArrayLike, wanted: float, near: float
 ) -> float | None:
     """Return where a line through points crosses a value, nearest to a place; None if nowhere."""
     found = []
-    for (x0, y0), (x1, y1) in pairwise(zip(places, values, strict=True)):
+    for (x0, y0), (x1, y1) in pairwise(zip(places, np.asarray(values, float), strict=True)):
         known = bool(np.isfinite(y0) and np.isfinite(y1)) and y0 != y1
         if known and (y0 - wanted) * (y1 - wanted) <= 0.0:
             found.append(float(x0 + (wanted - y0) / (y1 - y0) * (x1 - x0)))

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from tracker.comparison.compare import Comparison, Contrast, Verdict
 from tracker.comparison.setups import Summary
+from tracker.statistics.components import Estimate
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,7 @@ def sentences(comparison: Comparison) -> list[str]:
         said.append(f"The ± is the {100 * comparison.level:g} % interval of the difference.")
     said += [_verdict(v, wording) for v in comparison.verdicts]
     for summary in comparison.summaries:
-        said += _about(summary, wording)
+        said += _about(summary, wording, comparison.expected.get(summary.name))
     return said
 
 
@@ -155,12 +156,16 @@ def _verdict(verdict: Verdict, wording: Wording) -> str:
     )
 
 
-def _about(summary: Summary, wording: Wording) -> list[str]:
+def _about(summary: Summary, wording: Wording, expected: Estimate | None) -> list[str]:
     said = []
     name = f'"{summary.name}"'
     if summary.used == 0:
         rejected = f"; {summary.rejected} could not be used" if summary.rejected else ""
-        said.append(f"{name} has no shots{rejected}: nothing is known of it yet.")
+        known = "nothing is known of it yet"
+        if expected is not None:
+            figure = spread(expected.value, expected.expanded(), wording.unit)
+            known = f"the model expects {figure}"
+        said.append(f"{name} has no shots{rejected}: {known}.")
     elif summary.used == 1 and summary.sample is not None:
         said.append(
             f"{name} has one shot, {summary.sample.mean:.1f} {wording.unit}: one shot shows no "
@@ -184,6 +189,12 @@ def _about(summary: Summary, wording: Wording) -> list[str]:
         said.append(
             f"All {summary.used} shots of {name} have the same {wording.noun} to the last digit: "
             "shots scatter, so these look copied; measure the session again."
+        )
+    if summary.without_u:
+        said.append(
+            f"{summary.without_u} of the shots of {name} state an uncertainty of the "
+            f"{wording.noun} that is zero, negative or no number: it is left out; measure the "
+            "session again."
         )
     if summary.evenings.ranges:
         spans = " and ".join(f"{low:.1f} to {high:.1f}" for low, high in summary.evenings.ranges)

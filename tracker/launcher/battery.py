@@ -17,23 +17,10 @@ class Battery:
         Without load, V.
     resistance_ohm : float
         Inside, with its leads.
-    capacity_as : float or None
-        Charge when full, A s; None where it is not given.
-    usable : float
-        Share of the charge that is to be used.
     """
 
     voltage_v: Value
     resistance_ohm: Value
-    capacity_as: Value | None = None
-    usable: Value = 0.8
-
-    @property
-    def usable_energy_j(self) -> Value | None:
-        """Energy of a charge, J, or None where the capacity is unknown."""
-        if self.capacity_as is None:
-            return None
-        return self.capacity_as * self.voltage_v * self.usable
 
 
 @dataclass(frozen=True)

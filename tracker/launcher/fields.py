@@ -101,8 +101,8 @@ NUMBERS = (
            1, 60000, None, 0.01),
     Number("wheel", "second_speed_rpm", "the same of the second wheel, when it differs",
            1, 60000, None, 0.01),
-    Number("motor", "supply_v", "voltage at which the no-load speed holds; the battery's too",
-           0.5, 1000, None, 0.02),
+    Number("motor", "supply_v", "voltage at which the no-load speed holds; the battery's too "
+           "unless rest_v gives that", 0.5, 1000, None, 0.02),
     Number("motor", "no_load_rpm", "speed without load", 10, 200000, None, 0.05, learned=True),
     Number("motor", "no_load_current_a", "current without load; 5 % of the stall current when "
            "left out", 0, 200, None, 0.1),
@@ -118,6 +118,8 @@ NUMBERS = (
     Number("motor", "gear_ratio", "turns of the motor for one turn of its wheel", 0.02, 50, 1.0),
     Number("motor", "gear_efficiency_percent", "of gear or belt", 10, 100, 100.0, 0.03),
     Number("motor", "rotor_inertia_gm2", "inertia of the rotor of one motor", 0, 1000, 0.0, 0.2),
+    Number("battery", "rest_v", "voltage without load at the beginning of an evening; that of the "
+           "motor when left out", 0.5, 1000, None, 0.01),
     Number("battery", "resistance_ohm", "inside the battery, with its leads", 0, 20, 0.05, 0.1,
            0.6),
     Number("battery", "capacity_ah", "charge when full", 0.01, 2000, None, 0.1),
@@ -154,6 +156,8 @@ CHOICES = (
     Choice("wheel", "partner", "what faces a single driven wheel", ("plate", "idle")),
     Choice("wheel", "arrangement", "where the first wheel lies: over the ball, under it, or "
            "beside it to the left", ("over", "under", "beside")),
+    Choice("battery", "kind", "chemistry, for how its voltage falls over an evening",
+           ("lead-acid", "lithium-ion", "lithium-iron-phosphate", "mains")),
 )  # fmt: skip
 """Every word of a setup; the first is the default."""
 

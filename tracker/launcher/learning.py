@@ -9,7 +9,7 @@ gives to all of them, weigh draws of the factors.
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -59,30 +59,47 @@ class Lesson:
     shared: Mapping[str, float] = field(default_factory=dict)
 
 
-def own_u(machine: Machine, shared: Sequence[str], ball: Ball, air: AirAround) -> float:
-    """Return the relative uncertainty of the exit speed from a machine's own numbers.
+def own_spread(
+    machines: Sequence[Machine], shared: Sequence[str], ball: Ball, air: AirAround
+) -> list[float]:
+    """Return the relative uncertainty of the exit speed from each machine's own numbers.
 
     To first order, by differences over one standard uncertainty to either side (GUM equation 13).
     """
-    keys = [
+    keys = [_own_keys(machine, shared) for machine in machines]
+    count = 2 * max((len(each) for each in keys), default=0)
+    if count == 0:
+        return [0.0] * len(machines)
+    varied = [_varied(one, names, count) for one, names in zip(machines, keys, strict=True)]
+    found = [0.0] * len(machines)
+    for indices, fleet in together(varied, count):
+        speeds = launch(fleet, ball, air).exit.speed_mps.reshape(len(indices), count)
+        for index, mine in zip(indices, speeds, strict=True):
+            swings = 0.5 * (mine[::2] - mine[1::2]) / max(float(np.median(mine)), 1e-9)
+            found[index] = min(float(np.sqrt(np.sum(swings**2))), 1.0)
+    return found
+
+
+def _own_keys(machine: Machine, shared: Sequence[str]) -> list[str]:
+    """Return the uncertain numbers that a machine does not share."""
+    return [
         number.key
         for number in NUMBERS
         if machine.u.get(number.key, 0.0) > 0.0
         and number.key in machine.values
         and number.key not in (*shared, *UNUSED)
     ]
-    if not keys:
-        return 0.0
+
+
+def _varied(machine: Machine, keys: Sequence[str], count: int) -> Machine:
+    """Return a machine with one of the numbers changed in each pair of its draws."""
     changes = {}
     for place, key in enumerate(keys):
-        value = np.full(2 * len(keys), float(machine.values[key]))
+        value = np.full(count, float(machine.values[key]))
         value[2 * place] += machine.u[key]
         value[2 * place + 1] = max(value[2 * place + 1] - machine.u[key], 0.1 * value[0])
         changes[key] = value
-    speeds = launch(machine.having(changes), ball, air).exit.speed_mps
-    middle = max(float(np.median(speeds)), 1e-9)
-    swings = 0.5 * (speeds[::2] - speeds[1::2]) / middle
-    return min(float(np.sqrt(np.sum(swings**2))), 1.0)
+    return machine.having(changes)
 
 
 class Places:
@@ -102,16 +119,16 @@ class Places:
 
     def of(self, machines: Sequence[Machine]) -> Features:
         """Return where machines stand, and the scatter from their own numbers."""
-        found = [self._one(machine) for machine in machines]
-        speeds, own = [speed for _, speed, _ in found], [u for *_, u in found]
-        return features_of(machines, speeds, own, self.ball)
-
-    def _one(self, machine: Machine) -> tuple[Machine, float, float]:
-        if id(machine) not in self._known:
-            speed = float(np.mean(running(machine, self.air).speeds_radps[0]))
-            u = own_u(machine, self.shared, self.ball, self.air)
-            self._known[id(machine)] = (machine, speed, u)
-        return self._known[id(machine)]
+        fresh = list({id(one): one for one in machines if id(one) not in self._known}.values())
+        own = own_spread(fresh, self.shared, self.ball, self.air)
+        for indices, fleet in together(fresh, 1):
+            speeds = np.asarray(running(fleet, self.air).speeds_radps[0]).reshape(-1)
+            for index, speed in zip(indices, speeds, strict=True):
+                one = fresh[index]
+                self._known[id(one)] = (one, float(speed), own[index])
+        found = [self._known[id(machine)] for machine in machines]
+        speeds_, own_ = [speed for _, speed, _ in found], [u for *_, u in found]
+        return features_of(machines, speeds_, own_, self.ball)
 
 
 @dataclass(frozen=True)
@@ -150,6 +167,11 @@ class Posterior:
         """Return a machine with its numbers corrected, one for each draw."""
         return corrected(machine, self.keys, self.logs)
 
+    def thinned(self, every: int) -> "Posterior":
+        """Return one draw in `every`, for what needs the means of many machines."""
+        kept = slice(None, None, every)
+        return replace(self, logs=self.logs[kept], sizes=self.sizes[kept], misses=self.misses[kept])
+
     def shrinkage(self, key: str) -> float:
         """Return the uncertainty of a factor after the shots over that before."""
         place = self.keys.index(key)
@@ -170,10 +192,10 @@ class Posterior:
         square root of the remaining covariance. A machine that was measured has its lesson's own
         part too.
         """
-        count, size = len(self.lessons), len(same_as)
+        count, size, kept = len(self.lessons), len(same_as), len(self.sizes)
         rng = np.random.default_rng(size)
-        noise = latin_normal(KEPT, size, rng)
-        found = np.zeros((KEPT, size))
+        noise = latin_normal(kept, size, rng)
+        found = np.zeros((kept, size))
         both = self.features.joined(features)
         for place in np.unique(self.sizes):
             mine = self.sizes == place

@@ -113,13 +113,8 @@ class Machine:
         """The battery, or None where there is no motor."""
         if "motor.supply_v" not in self.values:
             return None
-        capacity = self.values.get("battery.capacity_ah")
-        return Battery(
-            self.values["motor.supply_v"],
-            self.values["battery.resistance_ohm"],
-            None if capacity is None else 3600.0 * capacity,
-            self.values["battery.usable_percent"] / 100.0,
-        )
+        rest = self.values.get("battery.rest_v", self.values["motor.supply_v"])
+        return Battery(rest, self.values["battery.resistance_ohm"])
 
     def squeeze(self, ball: Ball) -> Squeeze:
         """Return the squeeze of a ball in the gap."""

@@ -11,6 +11,7 @@ from tracker.flight.ball import Ball
 from tracker.flight.energy import kinetic_energy_j
 from tracker.launcher.arrays import Array
 from tracker.launcher.carry import Release, carry_of
+from tracker.launcher.discharge import Discharge, discharges
 from tracker.launcher.fleet import together
 from tracker.launcher.learning import Posterior, learn
 from tracker.launcher.machine import Machine
@@ -155,13 +156,22 @@ def exit_draws(
     fleets = [posterior.fleet(machine) for machine in machines]
     features = posterior.places.of(machines)
     factors = np.exp(posterior.factors(features, same_as or [None] * len(machines)))
-    speeds, spins = np.zeros((2, KEPT, len(machines)))
-    for indices, fleet in together(fleets, KEPT):
+    kept = len(posterior.sizes)
+    speeds, spins = np.zeros((2, kept, len(machines)))
+    for indices, fleet in together(fleets, kept):
         shots = launch(fleet, ball, air).exit
-        shape = (len(indices), KEPT)
+        shape = (len(indices), kept)
         speeds[:, indices] = shots.speed_mps.reshape(shape).T * factors[:, indices]
         spins[:, indices] = shots.spin_radps.reshape(shape).T * factors[:, indices]
     return speeds, spins
+
+
+def discharges_of(machines: Sequence[Machine], posterior: Posterior) -> list[Discharge | None]:
+    """Return the shots of machines on one charge, None where nothing is known of the battery."""
+    few = slice(0, KEPT, KEPT // COST_DRAWS)
+    fleets = [_some(posterior.fleet(machine), few) for machine in machines]
+    count = len(range(KEPT)[few])
+    return discharges(fleets, posterior.places.ball, posterior.places.air, count)
 
 
 def _all_costs(fleets: Sequence[Machine], ball: Ball, air: AirAround) -> list[Costs | None]:

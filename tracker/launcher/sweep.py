@@ -75,13 +75,24 @@ def check_gaps(sweep: Sweep, ball_mm: float, option: str = "--sweep") -> None:
             raise InputError(fault[0], where=f"{option} {sweep.key}", remedy=fault[1])
 
 
+def stated(machine: Machine, key: str) -> float | None:
+    """Return what a machine has of a number that is swept, None where nothing is known."""
+    rest = machine.number("battery.rest_v")
+    if key in ("battery.rest_v", "motor.supply_v") and rest is None:
+        return machine.number("motor.supply_v")
+    return rest if key == "motor.supply_v" else machine.number(key)
+
+
 def changed(machine: Machine, key: str, value: float) -> Machine:
     """Return the machine with one number changed, and what changes with it.
 
-    A wheel of another diameter is taken as the same wheel drawn larger at the same width: mass
+    Another voltage is that of the battery; what the label says of the motor stays. A wheel of
+    another diameter is taken as the same wheel drawn larger at the same width: mass
     goes with the square of the diameter, inertia with its fourth power. Mass added to the rim
     stays. Standard uncertainties keep their share of the value.
     """
+    if key == "motor.supply_v":
+        key = "battery.rest_v"
     changes: dict[str, float] = {key: value}
     if key == "wheel.diameter_mm":
         scale = value / float(machine.values[key])

@@ -136,8 +136,8 @@ def _strips_key(axes: "Axes", comparison: Comparison, setups: Sequence[SetupShot
         entries.append(Line2D([], [], color=INK, lw=5, label=f"mean, {share}"))
     if any(summary.next_shot is not None for summary in comparison.summaries):
         entries.append(Line2D([], [], color=INK, lw=1.2, label=f"next shot, {share}"))
-    if comparison.verdicts:
-        label = f"predicted without these shots, {share}"
+    if comparison.verdicts or comparison.expected:
+        label = f"predicted from other shots, {share}"
         entries.append(
             Line2D([], [], color=FAINT, marker="d", ms=6, mfc=PAPER, lw=1.2, label=label)
         )

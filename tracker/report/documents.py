@@ -69,6 +69,7 @@ def comparison_document(comparison: "Comparison") -> Document:
         "setups": plain(comparison.summaries),
         "differences": plain(comparison.contrasts),
         "predictions": plain(comparison.verdicts),
+        "expected": plain(comparison.expected),
     }
 
 

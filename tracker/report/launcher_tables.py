@@ -1,13 +1,16 @@
 """Tables of predictions and comparisons for the terminal."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from rich.markup import escape
 from rich.table import Table
 
+from tracker.comparison.answer import Chances, percent
 from tracker.comparison.compare import Comparison
 from tracker.comparison.knowledge import LeftOut
+from tracker.comparison.setups import Summary
 from tracker.comparison.words import WORDINGS, rounded
+from tracker.launcher.discharge import HUNDREDTH, Discharge
 from tracker.launcher.motor import RPM
 from tracker.launcher.prediction import Costs, Prediction
 from tracker.report.rounding import MISSING, with_uncertainty
@@ -66,6 +69,23 @@ def _columns(costs: Costs | None) -> tuple[Estimate | None, ...]:
     return costs.spin_up_s, costs.recovery_s, costs.shot_j, costs.running_w
 
 
+def discharges_table(found: Mapping[str, Discharge]) -> Table:
+    """Return the shots on one charge, and how the exit speed falls."""
+    table = _table(
+        "setup\n", "shots\n", "100th shot\n% of first", "last shot\n% of first",
+        "ready in, last\ns",
+    )  # fmt: skip
+    for name, one in found.items():
+        shares = [
+            Estimate(100.0 * each.value, 100.0 * each.u) for each in (one.hundredth, one.last)
+        ]
+        hundredth = _cell(shares[0]) if one.shots.value >= HUNDREDTH else MISSING
+        table.add_row(
+            escape(name), _cell(one.shots), hundredth, _cell(shares[1]), _cell(one.last_ready_s)
+        )
+    return table
+
+
 def measured_sentence(speed: Estimate | None, carry: Estimate | None) -> str | None:
     """Return what was measured of a setup, to be read beside its prediction."""
     known = [
@@ -102,16 +122,35 @@ def left_out_table(left_out: Sequence[LeftOut]) -> Table:
 
 
 def summaries_table(comparison: Comparison) -> Table:
-    """Return each setup's mean, scatter and next shot."""
+    """Return each setup's mean, or its prediction, with scatter and next shot."""
     unit = WORDINGS[comparison.quantity].unit
     table = _table(
         "setup\n", "shots\n", f"mean\n{unit}", f"scatter (95 %)\n{unit}", f"next shot\n{unit}"
     )
     for one in comparison.summaries:
-        if one.sample is None:
-            table.add_row(one.name, "0", MISSING, MISSING, MISSING)
-            continue
-        mean, scatter, following = rounded(one.sample.mean, 0.1), MISSING, MISSING
+        table.add_row(escape(one.name), str(one.used), *_summary_cells(one, comparison))
+    return table
+
+
+def chances_table(chances: Chances, unit: str) -> Table:
+    """Return the chance of every setup to be the best, and to beat the present one."""
+    by = f" by {chances.worth:g} {unit}" if chances.worth else ""
+    table = _table("setup", "best", f'beats "{chances.present}"{by}')
+    for name, best, beats in zip(chances.names, chances.best, chances.beats, strict=True):
+        present = not chances.present or name == chances.present
+        table.add_row(escape(name), percent(best), MISSING if present else percent(beats))
+    return table
+
+
+def _summary_cells(one: Summary, comparison: Comparison) -> list[str]:
+    """Return mean, scatter and next shot of a setup; its prediction where it has no mean."""
+    mean, scatter, following = MISSING, MISSING, MISSING
+    if one.mean is None and one.name in comparison.expected:
+        value = comparison.expected[one.name]
+        half = value.expanded(comparison.level)
+        mean = f"{rounded(value.value, half)} ±{rounded(half, half)} predicted"
+    elif one.sample is not None:
+        mean = rounded(one.sample.mean, 0.1)
         if one.mean is not None and one.next_shot is not None and one.scatter is not None:
             half = one.mean.expanded(comparison.level)
             mean = f"{rounded(one.mean.value, half)} ±{rounded(half, half)}"
@@ -120,8 +159,7 @@ def summaries_table(comparison: Comparison) -> Table:
             scatter = f"{rounded(sd, sd)} ({low} to {high})"
             ends = one.next_shot.interval(comparison.level)
             following = " to ".join(rounded(end, ends[1] - ends[0]) for end in ends)
-        table.add_row(one.name, str(one.used), mean, scatter, following)
-    return table
+    return [mean, scatter, following]
 
 
 def landings_table(comparison: Comparison) -> Table:

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calibration.errors import InputError
-from tracker.comparison.answer import answer, chances
+from tracker.comparison.answer import Chances, answer, chances
+from tracker.comparison.candidates import untested
 from tracker.comparison.compare import Comparison, compare
+from tracker.comparison.drift import drift_of, drift_sentences
 from tracker.comparison.knowledge import Knowledge
 from tracker.comparison.still_air import differs, in_still_air
 from tracker.comparison.words import WORDINGS, sentences, still_sentences
@@ -26,6 +28,8 @@ class Compared:
     Attributes
     ----------
     comparison : Comparison
+    chances : Chances or None
+        None where nothing is known of any setup.
     sentences : tuple of str
     notes : tuple of str
     picture : Path or None
@@ -33,6 +37,7 @@ class Compared:
     """
 
     comparison: Comparison
+    chances: Chances | None
     sentences: tuple[str, ...]
     notes: tuple[str, ...]
     picture: Path | None
@@ -94,11 +99,12 @@ def _compared(
 ) -> Compared:
     shots = [setup.shots for setup in outings.setups]
     known = Knowledge(outings.setups)
-    unshot = known.unshot(quantity)
-    expected = {name: one.estimate for name, one in unshot.items()}
-    made = compare(shots, quantity, known.by_others(quantity) | expected)
-    found = chances(made, unshot, worth or 0.0)
-    said = [] if found is None else answer(found, made)
+    expected = known.expected(quantity)
+    values = {name: one.estimate for name, one in expected.items()}
+    made = compare(shots, quantity, known.by_others(quantity) | values)
+    found = chances(made, expected, worth or 0.0)
+    far = {setup.name: untested(setup, known.setups) for setup in known.setups}
+    said = [] if found is None else answer(found, made, far)
     drawn = None
     if picture is not None and any(summary.used for summary in made.summaries):
         put_in_place(picture.parent, {picture.name: comparison_picture(made, shots)})
@@ -107,7 +113,12 @@ def _compared(
     if quantity == "carry_m" and differs(airs):
         calm = [in_still_air(setup.shots, setup.airs) for setup in outings.setups]
         said += still_sentences(made, compare(calm, quantity))
-    return Compared(made, (*said, *sentences(made)), outings.notes, drawn)
+    said += sentences(made)
+    drifts = [one for one in map(drift_of, shots) if one is not None]
+    if drifts:
+        sags = {name: one.per_shot for name, one in known.discharges().items()}
+        said += drift_sentences(drifts, sags)
+    return Compared(made, found, tuple(said), outings.notes, drawn)
 
 
 def check_quantity(quantity: str) -> None:

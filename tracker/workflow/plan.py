@@ -66,7 +66,7 @@ def plan_sessions(
             "there is no [[setup]]", where="session.toml", remedy="describe one for each build"
         )
     known = Knowledge(outings.setups)
-    expected = {name: one.estimate for name, one in known.unshot(quantity).items()}
+    expected = {name: one.estimate for name, one in known.expected(quantity).items()}
     comparison = compare([setup.shots for setup in outings.setups], quantity, expected)
     made = plan(comparison, worth, _swept(known, quantity, sweep) if sweep else ())
     said = plan_sentences(made, comparison, worth)

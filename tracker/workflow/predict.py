@@ -1,20 +1,22 @@
 """``lobmeter predict``: what to expect of the machines of one or several sessions."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from calibration.errors import InputError
 from tracker.comparison.built import Setup
+from tracker.comparison.grid import grid_of
 from tracker.comparison.knowledge import Knowledge, LeftOut
 from tracker.comparison.target import settings_for, target_sentences
 from tracker.launcher.cautions import cautions, troubles
+from tracker.launcher.discharge import Discharge
 from tracker.launcher.identified import sentences
 from tracker.launcher.prediction import Prediction
-from tracker.launcher.sweep import parse_sweep
+from tracker.launcher.sweep import Sweep, parse_sweep
 from tracker.statistics.components import Estimate
 from tracker.workflow.outings import gather
-from tracker.workflow.sweeping import SweepPrediction, swept
+from tracker.workflow.sweeping import MapPrediction, SweepPrediction, mapped, swept
 
 MOST_M = 500.0
 """Greatest carry that is searched for, m: nothing of this kind throws farther."""
@@ -55,7 +57,10 @@ class Predictions:
     cautions : tuple of str
         For all of them.
     notes : tuple of str
+    discharges : mapping of str to Discharge
+        Shots on one charge of every setup whose battery is known.
     sweep : SweepPrediction or None
+    map : MapPrediction or None
     settings : tuple of str
         Which settings give the wanted carry.
     """
@@ -65,21 +70,23 @@ class Predictions:
     left_out: tuple[LeftOut, ...]
     cautions: tuple[str, ...]
     notes: tuple[str, ...]
+    discharges: Mapping[str, Discharge] = field(default_factory=dict)
     sweep: SweepPrediction | None = None
+    map: MapPrediction | None = None
     settings: tuple[str, ...] = ()
 
 
 def predict_sessions(
     folders: Sequence[Path],
     setup: str = "",
-    sweep: str = "",
+    sweeps: Sequence[str] = (),
     learning: bool = True,
     to_hit: float | None = None,
 ) -> Predictions:
     """Predict the setups of sessions, with the model corrected by their shots when `learning`.
 
-    `setup` is the name of a single one, all when empty; `sweep` as `parse_sweep` reads it;
-    `to_hit` a carry in m whose settings are wanted.
+    `setup` is the name of a single one, all when empty; `sweeps` are one range, or two for a map,
+    as `parse_sweep` reads them; `to_hit` a carry in m whose settings are wanted.
 
     Raises
     ------
@@ -87,21 +94,41 @@ def predict_sessions(
         For faults of the sessions, an unknown setup, a sweep that makes no sense.
     """
     outings = gather(folders, machines_needed=True, filmed=False)
-    wanted = parse_sweep(sweep) if sweep else None
+    ranges = _ranges(sweeps)
     chosen = _chosen(outings.setups, setup)
     knowledge = Knowledge(outings.setups, learning)
     found = knowledge.predictions()
     known = [one for one in chosen if one.name in found]
     said = sentences(knowledge.posterior()) if knowledge.setups else []
+    settings = () if to_hit is None else _settings(knowledge, _base(chosen), to_hit)
+    drains = knowledge.discharges()
     return Predictions(
         tuple(_predicted(each, found[each.name]) for each in known),
         tuple(said),
         knowledge.left_out(),
         cautions([(each.name, found[each.name], each.outdoors) for each in known]),
         outings.notes,
-        None if wanted is None else swept(outings, _base(chosen), wanted, knowledge),
-        () if to_hit is None else _settings(knowledge, _base(chosen), to_hit),
+        {each.name: drains[each.name] for each in known if each.name in drains},
+        swept(outings, _base(chosen), ranges[0], knowledge) if len(ranges) == 1 else None,
+        mapped(outings, grid_of(knowledge, _base(chosen), ranges[0], ranges[1]), to_hit)
+        if len(ranges) == 2
+        else None,
+        settings,
     )
+
+
+def _ranges(sweeps: Sequence[str]) -> list[Sweep]:
+    """Return the one or two ranges that were asked for."""
+    if len(sweeps) > 2:
+        raise InputError(
+            f"{len(sweeps)} ranges at once", where="--sweep", remedy="give one, or two for a map"
+        )
+    found = [parse_sweep(text) for text in sweeps]
+    if len(found) == 2 and found[0].key == found[1].key:
+        raise InputError(
+            f"{found[0].key} twice", where="--sweep", remedy="give two different fields for a map"
+        )
+    return found
 
 
 def _settings(knowledge: Knowledge, base: Setup, to_hit: float) -> tuple[str, ...]:

@@ -1,12 +1,14 @@
-"""Predictions along a sweep, and their picture."""
+"""Predictions along one sweep or over two, and their pictures."""
 
 from dataclasses import dataclass
 from pathlib import Path
 
 from tracker.comparison.built import Setup
+from tracker.comparison.grid import Grid
 from tracker.comparison.knowledge import Knowledge
 from tracker.launcher.prediction import Prediction
-from tracker.launcher.sweep import Sweep
+from tracker.launcher.sweep import Sweep, stated
+from tracker.report.map_picture import map_picture
 from tracker.report.sweep_picture import Measured, axis_label, sweep_picture
 from tracker.results import folder_of
 from tracker.results.files import put_in_place
@@ -29,16 +31,38 @@ def swept(outings: Outings, base: Setup, sweep: Sweep, knowledge: Knowledge) -> 
     label = f"{axis_label(sweep.key)}; the rest as in {base.name}"
     drawn = sweep_picture(label, sweep.values, found, _measured_along(outings, sweep))
     folder = folder_of(outings.sessions[0].folder)
-    picture = folder / f"sweep-{sweep.key.replace('.', '-').replace('_', '-')}.png"
+    picture = folder / f"sweep-{_plain(sweep.key)}.png"
     put_in_place(folder, {picture.name: drawn})
     return SweepPrediction(base.name, sweep, found, picture)
+
+
+@dataclass(frozen=True)
+class MapPrediction:
+    """Predictions over two sweeps of one setup, and their picture."""
+
+    grid: Grid
+    picture: Path
+
+
+def mapped(outings: Outings, grid: Grid, wanted: float | None) -> MapPrediction:
+    """Draw a map into the results of the first session, the line of a `wanted` carry heavily."""
+    folder = folder_of(outings.sessions[0].folder)
+    names = "-".join(_plain(sweep.key) for sweep in (grid.across, grid.up))
+    picture = folder / f"map-{names}.png"
+    put_in_place(folder, {picture.name: map_picture(grid, wanted)})
+    return MapPrediction(grid, picture)
+
+
+def _plain(key: str) -> str:
+    """Return a field as part of a file's name."""
+    return key.replace(".", "-").replace("_", "-")
 
 
 def _measured_along(outings: Outings, sweep: Sweep) -> list[Measured]:
     """Return the measured setups within the range of a sweep."""
     found = []
     for setup in outings.setups:
-        at = None if setup.machine is None else setup.machine.number(sweep.key)
+        at = None if setup.machine is None else stated(setup.machine, sweep.key)
         if at is None or not sweep.values[0] <= at <= sweep.values[-1]:
             continue
         speed, carry = setup.mean("exit_speed_mps"), setup.mean("carry_m")
