@@ -36,6 +36,29 @@ def test_compare_says_the_answer_first(two: Path) -> None:
     assert (two / "results" / "comparison-carry-m.png").is_file()
 
 
+def test_setups_without_a_mean_stand_beside_the_others(tmp_path: Path) -> None:
+    """One that was never shot and one of one shot, with their chances."""
+    wheels = {"100 mm wheels": 5, "140 mm wheels": 1, "180 mm wheels": 0}
+    text = said("compare", str(session(tmp_path / "lane", wheels)), "--worth", "1")
+    assert text.startswith('- Build "180 mm wheels": ')
+    assert "its wheel.diameter_mm lies 40 mm beyond anything shot" in text
+    rows = [line for line in text.splitlines() if line.lstrip().startswith("1")]
+    assert [("predicted" in row) for row in rows[:3]] == [False, True, True]
+    chances = text.split("Chances:")[1]
+    assert 'beats "100 mm wheels" by 1 m' in chances
+    assert all(f" {name}" in chances for name in wheels)
+    assert "the model expects" in text and "nothing is known" not in text
+
+
+def test_predict_needs_no_clip_and_knows_an_evening(tmp_path: Path) -> None:
+    lane = session(tmp_path / "lane", {"140 mm wheels": 0})
+    text = (lane / "session.toml").read_text(encoding="utf-8")
+    (lane / "session.toml").write_text(text.split("[[clip]]")[0], encoding="utf-8")
+    found = said("predict", str(lane), "--to-hit", "30")
+    assert "On one charge:" in found and "100th shot" in found
+    assert "battery.rest_v = " in found and "carries 30 m on average" in found
+
+
 def test_predict_names_what_it_learned_and_what_to_beware_of(two: Path) -> None:
     text = said("predict", str(two), "--sweep", "wheel.diameter_mm=100:180:3")
     assert "What the shots say of the model:" in text

@@ -217,7 +217,7 @@ def test_the_carries_correct_the_flight_model() -> None:
 
 
 def test_predictions_with_a_sweep(three: Path) -> None:
-    seen = predict_sessions([three], sweep="wheel.diameter_mm=100:180:5")
+    seen = predict_sessions([three], sweeps=["wheel.diameter_mm=100:180:5"])
     assert seen.sweep.sweep.values == (100.0, 120.0, 140.0, 160.0, 180.0)
     assert len(seen.sweep.predictions) == 5
     assert [left.name for left in seen.left_out] == list(THREE)
@@ -259,7 +259,7 @@ def test_a_sweep_may_run_downwards() -> None:
 
 def test_gaps_that_touch_no_ball_are_refused_in_a_sweep(three: Path) -> None:
     with pytest.raises(InputError, match="does not touch a ball"):
-        predict_sessions([three], sweep="grip.gap_mm=40:80", learning=False)
+        predict_sessions([three], sweeps=["grip.gap_mm=40:80"], learning=False)
 
 
 def test_an_unknown_setup_is_refused(three: Path) -> None:

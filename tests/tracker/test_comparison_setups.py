@@ -1,6 +1,7 @@
 """Setups against each other and against what was predicted."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -34,7 +35,7 @@ def row(
     blank = dict.fromkeys(Shot.__dataclass_fields__)
     filled = {
         "clip": f"clips/{setup}.mp4", "setup": setup, "shot": number, "release_s": 3.0 * number,
-        "carry_m": carry, "carry_u_m": u, "exit_speed_mps": 20.0, "exit_speed_u_mps": 0.1,
+        "carry_m": carry, "carry_u_m": u or None, "exit_speed_mps": 20.0, "exit_speed_u_mps": 0.1,
         "landing_along_m": carry, "landing_across_m": None if carry is None else across,
         "frames_seen": 60, "landing_seen": True, "quality": quality, "reasons": reasons,
     }  # fmt: skip
@@ -141,7 +142,7 @@ def test_an_outlier_is_told_and_kept() -> None:
     assert "It is kept" in said
 
 
-def test_one_shot_no_shot_and_rejected_shots_are_told() -> None:
+def test_one_shot_no_shot_and_rejected_shots_are_reported() -> None:
     lost = SetupShots(
         "lost", (row("lost", 1, None), row("lost", 2, 30.0, quality=Quality.REJECTED)), ("d", "d")
     )
@@ -166,6 +167,21 @@ def test_one_shot_no_shot_and_rejected_shots_are_told() -> None:
     assert said[1] == '"none" has no shots: nothing is known of it yet.'
     assert said[2] == '"lost" has no shots; 2 could not be used: nothing is known of it yet.'
     assert said[3] == '3 of the shots of "doubtful" are to be checked; they count.'
+
+
+@pytest.mark.parametrize("u", [0.0, -0.2, math.nan])
+def test_an_uncertainty_that_is_none_gets_a_sentence(u: float) -> None:
+    shots = [replace(row("odd", i, 30.0 + i), carry_u_m=u) for i in range(3)]
+    said = sentences(compare([SetupShots("odd", tuple(shots), ("d",) * 3)]))
+    assert (
+        '3 of the shots of "odd" state an uncertainty of the carry that is zero, negative or no '
+        "number: it is left out; measure the session again." in said
+    )
+    good = [replace(row("odd", i, 30.0 + i), carry_u_m=0.1) for i in range(3)]
+    assert not any(
+        "state an uncertainty" in one
+        for one in sentences(compare([SetupShots("odd", tuple(good), ("d",) * 3)]))
+    )
 
 
 def test_agreement_with_a_prediction() -> None:

@@ -133,6 +133,11 @@ def own_u(shot: Shot, quantity: str) -> float | None:
     return value if value is not None and math.isfinite(value) and value > 0.0 else None
 
 
+def _lacks_u(shot: Shot, quantity: str) -> bool:
+    """Return whether a stated uncertainty is zero, negative or no number."""
+    return stated_u(shot, quantity) is not None and own_u(shot, quantity) is None
+
+
 def summarise(
     setup: SetupShots,
     quantity: str,
@@ -170,9 +175,7 @@ def summarise(
         doubtful=sum(shot.quality is Quality.CHECK for shot in shots),
         weights=weights,
         landing=landing_of(shots) if landings else None,
-        without_u=sum(
-            stated_u(shot, quantity) is not None and own_u(shot, quantity) is None for shot in shots
-        ),
+        without_u=sum(_lacks_u(shot, quantity) for shot in shots),
     )
     if not kept:
         return base
