@@ -6,7 +6,9 @@ import pytest
 
 from calibration.camera import looking_at, rotation_from_vector
 from calibration.errors import InputError
-from calibration.steadiness import SteadyReference
+from calibration.steadiness import Motion, SteadyReference, moved_pixels, reference_shear
+from calibration.steadiness.motion import SHEAR, SHIFT, TURN, background
+from calibration.steadiness.motion import SIZE as SIZE_OF_MOTION
 
 SIZE = (960, 540)
 FOCAL = 750.0
@@ -52,7 +54,7 @@ def test_turn_is_found_with_an_honest_covariance(plate, sd_px):
         assert motion.significant and not motion.lost
         error = motion.turn_rad - turn
         assert FOCAL * np.abs(error).max() < 0.1
-        distances.append(error @ np.linalg.solve(motion.covariance, error))
+        distances.append(error @ np.linalg.solve(motion.covariance[TURN, TURN], error))
     assert np.mean(distances) < 3.0 * 2.0
 
 
@@ -63,8 +65,7 @@ def test_standing_still_costs_nothing(plate):
     for _ in range(30):
         motion = reference.motion(_frame(plate, np.zeros(3), rng, noise=5.0))
         assert not motion.significant
-        assert np.all(motion.turn_rad == 0.0)
-        assert reference.camera_at(motion) is camera
+        assert np.all(motion.parameters == 0.0)
 
 
 def test_people_and_leaves_are_ignored(plate):
@@ -81,18 +82,65 @@ def test_people_and_leaves_are_ignored(plate):
         assert motion.agreement < 0.9
 
 
-def test_camera_of_the_frame_sees_the_world_where_it_is(plate):
+def test_shift_roll_and_rolling_shutter_are_told_apart(plate):
+    """The ground moves by its distance, the shear by the row, and what the fit says holds."""
     rng = np.random.default_rng(8)
     camera = _camera()
     reference = SteadyReference(_frame(plate, np.zeros(3), rng), camera)
-    turn = np.array([0.004, -0.006, 0.003])
-    motion = reference.motion(_frame(plate, turn, rng))
-    there = reference.camera_at(motion)
-    points = [[10.0, 0.0, 0.0], [30.0, 0.0, 5.0]]
-    truth = camera.perturbed(np.concatenate([turn, np.zeros(11)])).project(points)
-    assert there.project(points) == pytest.approx(truth, abs=0.1)
-    assert np.all(np.diag(there.covariance)[:3] > np.diag(camera.covariance)[:3])
-    assert np.diag(there.covariance)[3:] == pytest.approx(np.diag(camera.covariance)[3:])
+    truth = np.zeros(SIZE_OF_MOTION)
+    truth[TURN], truth[SHEAR] = (0.010, -0.014, 0.006), (0.002, 0.003, 0.001)
+    truth[SHIFT] = (0.012, 0.009, 0.0)
+    motion = reference.motion(_moved(plate, camera, truth, rng))
+    error = motion.parameters - truth
+    assert motion.significant and not motion.lost
+    assert FOCAL * np.abs(error[TURN]).max() < 0.25
+    assert FOCAL * np.abs(error[SHEAR]).max() < 1.0
+    assert np.abs(error[SHIFT]).max() < 0.004
+    assert error @ np.linalg.solve(motion.covariance, error) < 40.0
+    # Where the ball flies the picture is put back to a small part of a pixel.
+    pixels = np.array([[200.0, 120.0], [480.0, 200.0], [800.0, 300.0]])
+    seen = (38.0 * camera.rays(pixels)) @ camera.rotation.T
+    share = pixels[:, 1] / (SIZE[1] - 1) - 0.5
+    found = moved_pixels(camera, motion.parameters, seen, share)
+    assert found == pytest.approx(moved_pixels(camera, truth, seen, share), abs=0.15)
+
+
+def _moved(plate, camera, motion, rng):
+    """The frame of a camera that moved: each pixel is looked up where the still one shows it."""
+    columns, rows = np.meshgrid(np.arange(SIZE[0], dtype=float), np.arange(SIZE[1], dtype=float))
+    pixels = np.stack([columns, rows], axis=-1).reshape(-1, 2)
+    share, source = pixels[:, 1] / (SIZE[1] - 1) - 0.5, pixels.copy()
+    for _ in range(4):
+        source += pixels - moved_pixels(camera, motion, background(camera, source), share)
+    maps = (source.reshape(SIZE[1], SIZE[0], 2) + BORDER).astype(np.float32)
+    picture = cv2.remap(plate, maps[..., 0], maps[..., 1], cv2.INTER_CUBIC)
+    return np.clip(picture + 2.0 * rng.normal(size=picture.shape), 0, 255).astype(np.uint8)
+
+
+def test_the_shear_of_the_reference_follows_from_the_motions_after_it():
+    """Shears are measured less the reference's own, which is its rate of turning by the readout."""
+    readout_s, frame_s = 0.018, 1.0 / 60.0
+    rates, sizes = np.array([5.0, 9.0, 7.0]), np.array([0.008, 0.006, 0.003])
+    motions = []
+    for index in range(1, 61):
+        parameters = np.zeros(SIZE_OF_MOTION)
+        parameters[TURN] = sizes * np.sin(rates * index * frame_s)
+        parameters[SHEAR] = readout_s * sizes * rates * (np.cos(rates * index * frame_s) - 1.0)
+        spread = 1e-10 * np.eye(SIZE_OF_MOTION)
+        motions.append(Motion(parameters, spread, True, 1.0, 1.0))
+    assert reference_shear(motions, frame_s) == pytest.approx(readout_s * sizes * rates, rel=0.03)
+    assert np.all(reference_shear(motions[:3], frame_s) == 0.0)
+
+
+def test_a_straightened_reference_keeps_the_row_that_was_asked_for(plate):
+    rng = np.random.default_rng(12)
+    first = _frame(plate, np.zeros(3), rng)
+    reference = SteadyReference(first, _camera())
+    shear = np.array([0.004, -0.003, 0.0])
+    reference.straighten(shear, 0.2)
+    motion = reference.measured(_frame(plate, np.zeros(3), rng))
+    assert FOCAL * np.abs(motion.parameters[SHEAR] - shear).max() < 0.5
+    assert FOCAL * np.abs(motion.parameters[TURN] + 0.2 * shear).max() < 0.1
 
 
 def test_a_jump_between_frames_is_followed(plate):
@@ -134,5 +182,5 @@ def test_a_frame_costs_one_pass_over_few_points(plate, monkeypatch, turn_px, pas
     )
     reference.motion(_frame(plate, np.array([0.0, turn_px / FOCAL, 0.0]), rng))
     assert len(followed) == passes
-    # The strongest corner of each of 12 x 8 cells.
-    assert 60 < max(followed) <= 96
+    # The strongest corner of each of 16 x 10 cells.
+    assert 100 < max(followed) <= 160

@@ -106,7 +106,7 @@ def test_what_is_written_correctly_has_no_cause() -> None:
 def scouted(*throws: Throw) -> Scouted:
     arcs = tuple(throw.arc for throw in throws)
     times = Timing(np.zeros(0), np.zeros(0))
-    return Scouted(arcs, tuple(range(len(arcs))), (), EVERY * FRAME_S, times, "", ())
+    return Scouted(arcs, tuple(range(len(arcs))), (), EVERY * FRAME_S, times, "", (), ())
 
 
 def test_a_clip_in_which_nothing_falls_says_so(monkeypatch: pytest.MonkeyPatch) -> None:

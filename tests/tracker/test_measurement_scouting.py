@@ -15,7 +15,7 @@ RELEASE_S, BOUNCE_S = 0.4, 1.9
 def scouted(path, **how):
     arcs = sorted(watched(path, **how), key=lambda arc: float(arc.times_s[0]))
     thrown = tuple(i for i, arc in enumerate(arcs) if is_throw(arc, WIDTH, FRAME_S))
-    return Scouted(tuple(arcs), thrown, (), FRAME_S, Timing(np.zeros(0), np.zeros(0)), "", ())
+    return Scouted(tuple(arcs), thrown, (), FRAME_S, Timing(np.zeros(0), np.zeros(0)), "", (), ())
 
 
 def shot(time):

@@ -10,6 +10,7 @@ from tracker.synthetic.exposure import BallLook, disc_axes, row_times, streak
 from tracker.synthetic.flight import TrueAir, TrueBall, TrueLaunch, Turf, fly
 from tracker.synthetic.scene import Light
 from tracker.synthetic.sensor import Sensor
+from tracker.synthetic.sway import FrameCamera
 
 EVEN = Light(sky=1.0, sun=0.0, ground=1.0)
 """As much light from below as from above: the ball is evenly lit."""
@@ -35,7 +36,7 @@ def true_pixel(shot, camera, sensor, time_s):
 @pytest.mark.parametrize("readout_s", [0.0, 0.02])
 def test_the_light_of_a_ball_is_centred_on_its_projection(time_s, exposure_s, readout_s):
     sensor = Sensor(exposure_s=exposure_s, readout_s=readout_s)
-    seen = streak(SHOT, CAMERA, sensor, (EVEN, BallLook()), time_s)
+    seen = streak(SHOT, FrameCamera(CAMERA), sensor, (EVEN, BallLook()), time_s)
     gap = centroid(seen.cover, seen.box) - true_pixel(SHOT, CAMERA, sensor, time_s)
     # A long exposure's centroid lies off the curve's middle by its sagitta over three.
     assert np.abs(gap).max() < 0.02
@@ -46,7 +47,7 @@ def test_the_light_of_a_ball_is_centred_on_its_projection(time_s, exposure_s, re
 @pytest.mark.parametrize("psf_px", [0.4, 0.8, 1.5])
 def test_blur_neither_adds_nor_takes_light(exposure_s, psf_px):
     sensor = Sensor(exposure_s=exposure_s, psf_px=psf_px)
-    seen = streak(SHOT, CAMERA, sensor, (EVEN, BallLook(reflectance=0.6)), 1.0)
+    seen = streak(SHOT, FrameCamera(CAMERA), sensor, (EVEN, BallLook(reflectance=0.6)), 1.0)
     axes = disc_axes(CAMERA, SHOT.positions([1.0])[0], SHOT.ball.diameter_m)
     area = np.pi * abs(np.linalg.det(axes))
     assert seen.cover.sum() == pytest.approx(area, rel=2e-3)
@@ -72,7 +73,7 @@ def test_light_from_above_moves_the_centroid_up_by_a_quarter_of_the_radius():
     light = Light(sky=1.0, sun=0.0, ground=0.0)
     level = looking_at((12.0, -30.0, 5.0), (12.0, 0.0, 5.0), 8000.0, (1920, 1080))
     still = fly(TrueLaunch(0.0, (12.0, 0.0, 5.0), 1e-6, 0.0), TrueBall(), TrueAir(), Turf())
-    seen = streak(still, level, Sensor(), (light, BallLook()), 0.004)
+    seen = streak(still, FrameCamera(level), Sensor(), (light, BallLook()), 0.004)
     radius = 8000.0 * 0.033 / 30.0
     rise = centroid(seen.cover, seen.box) - centroid(seen.light, seen.box)
     assert rise == pytest.approx([0.0, radius / 4.0], abs=0.03)
@@ -80,22 +81,24 @@ def test_light_from_above_moves_the_centroid_up_by_a_quarter_of_the_radius():
 
 def test_a_ball_released_within_the_exposure_shows_only_its_share():
     sensor = Sensor(exposure_s=0.01)
-    whole = streak(SHOT, CAMERA, sensor, (EVEN, BallLook()), 0.2)
-    part = streak(SHOT, CAMERA, sensor, (EVEN, BallLook()), 0.1 - 0.0025)
+    whole = streak(SHOT, FrameCamera(CAMERA), sensor, (EVEN, BallLook()), 0.2)
+    part = streak(SHOT, FrameCamera(CAMERA), sensor, (EVEN, BallLook()), 0.1 - 0.0025)
     assert part.cover.sum() / whole.cover.sum() == pytest.approx(0.25, abs=0.01)
-    assert streak(SHOT, CAMERA, sensor, (EVEN, BallLook()), 0.09) is None
+    assert streak(SHOT, FrameCamera(CAMERA), sensor, (EVEN, BallLook()), 0.09) is None
 
 
 def test_slopes_are_the_derivatives_by_the_balls_place():
     sensor = Sensor(exposure_s=1.0 / 240.0)
     size = 0.1
-    seen = streak(SHOT, CAMERA, sensor, (EVEN, BallLook()), 1.0)
+    seen = streak(SHOT, FrameCamera(CAMERA), sensor, (EVEN, BallLook()), 1.0)
     for axis in (0, 1):
         moved = []
         for way in (-size, size):
             change = np.zeros(14)
             change[7 + axis] = way
-            other = streak(SHOT, CAMERA.perturbed(change), sensor, (EVEN, BallLook()), 1.0)
+            other = streak(
+                SHOT, FrameCamera(CAMERA.perturbed(change)), sensor, (EVEN, BallLook()), 1.0
+            )
             canvas = np.zeros((1080, 1920))
             canvas[other.box[1] : other.box[3], other.box[0] : other.box[2]] = other.cover
             moved.append(canvas[seen.box[1] : seen.box[3], seen.box[0] : seen.box[2]])
@@ -130,8 +133,8 @@ def test_a_ball_beyond_the_frames_edge_leaves_only_what_reaches_in():
     sensor = Sensor()
     pixel = true_pixel(SHOT, CAMERA, sensor, 1.0)
     narrow = replace(CAMERA, size_px=(int(pixel[0]) // 2 * 2, 1080))
-    seen = streak(SHOT, narrow, sensor, (EVEN, BallLook()), 1.0)
+    seen = streak(SHOT, FrameCamera(narrow), sensor, (EVEN, BallLook()), 1.0)
     assert seen is not None
     assert seen.box[2] <= narrow.size_px[0]
     far = replace(CAMERA, size_px=(int(pixel[0]) // 2 * 2 - 60, 1080))
-    assert streak(SHOT, far, sensor, (EVEN, BallLook()), 1.0) is None
+    assert streak(SHOT, FrameCamera(far), sensor, (EVEN, BallLook()), 1.0) is None

@@ -14,7 +14,7 @@ from tracker.synthetic.plate import SUBROWS, Plate, _lines_of_sight, draw_plate
 from tracker.synthetic.scene import FieldMarker, Light, Scene, Tree
 from tracker.synthetic.sensor import Sensor
 from tracker.synthetic.setting import Setting
-from tracker.synthetic.weather import Sway, draw_sway, seen_by
+from tracker.synthetic.sway import Sway, draw_sway, frame_camera, seen_by
 
 BENT = (-0.03, 0.01, 0.0008, -0.0006, 0.0)
 CAMERA = looking_at((12.0, -30.0, 1.5), (12.0, 0.0, 4.0), 240.0, (320, 180), 0.01, BENT)
@@ -110,13 +110,28 @@ def centroid(plane):
 def test_a_swaying_camera_sees_the_field_where_it_then_looks():
     bent = np.multiply(BENT, 0.5)
     camera = looking_at((12.0, -30.0, 1.5), (12.0, 0.0, 4.0), 480.0, (640, 360), 0.0, bent)
-    turned = camera.perturbed([0.004, -0.006, 0.003, *np.zeros(11)])
+    sway = Sway(
+        np.array([[0.004], [-0.006], [0.003]]),
+        np.full((3, 1), 1.0),
+        np.zeros((3, 1)),
+        np.array([[0.05], [0.02], [-0.03]]),
+    )
+    sensor = Sensor(readout_s=0.1)
+    view = frame_camera(camera, sensor, sway, 0.15)
     for column, row in ((80.0, 60.0), (320.0, 180.0), (590.0, 300.0)):
-        where = turned.project(camera.position + 40.0 * camera.rays([[column, row]]))[0]
+        on_grass = camera.on_ground([[column, row]])[0]
+        on_hedge = camera.on_plane([[column, row]], (0.0, SCENE.hedge_across_m, 0.0), (0, 1, 0))[0]
+        nearer = on_grass[1] < SCENE.hedge_across_m
+        place = on_grass if nearer else on_hedge
+        # The row that shows the place is exposed when the camera has moved on.
+        where = np.array([column, row])
+        for _ in range(6):
+            time_s = 0.15 + 0.1 * sensor.row_share(where[None], camera.size_px)[0]
+            where = sway.camera(camera, time_s).project(place)[0]
         half = np.full((180, 320), 128.0, np.float32)
         steady = Plate(spot((640, 360), (column, row)), half, half)
         out = steady.copy()
-        seen_by(steady, camera, turned, out)
+        seen_by(steady, view, SCENE, sensor, out)
         assert centroid(out.luma) == pytest.approx(where, abs=0.05)
 
 

@@ -64,14 +64,4 @@ class Observations:
 
     def part(self, rows: NDArray[np.bool_]) -> "Observations":
         """Return the observations with the chosen positions only."""
-        track = self.track
-        chosen = Track(
-            track.frames[rows],
-            track.times_s[rows],
-            track.pixels[rows],
-            track.covariances[rows],
-            track.lean[rows],
-            None if track.snr is None else track.snr[rows],
-            None if track.pictures is None else track.pictures.part(rows),
-        )
-        return Observations(chosen, self.row_share[rows], self.landed_s, self.given)
+        return Observations(self.track.part(rows), self.row_share[rows], self.landed_s, self.given)

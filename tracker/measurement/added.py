@@ -218,7 +218,7 @@ def _from_picks(context: ClipContext, flight: Hypothesis, picks: Picks) -> Fitte
         covariances=np.repeat((picks.u_px**2 * np.eye(2))[None], count, axis=0),
         lean=np.zeros(count),
     )
-    observed = Observations(track, context.row_share(track.pixels), given=GivenEnds())
+    observed = Observations(track, context.row_share_of(track), given=GivenEnds())
     known = context.circumstances
     start = initial_parameters(known, flight.release_s, flight.launch)
     try:

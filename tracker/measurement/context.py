@@ -10,7 +10,7 @@ from calibration.timebase import row_fraction
 from tracker.detection import SearchSettings
 from tracker.fitting import Circumstances, Conditions
 from tracker.following import SearchContext
-from tracker.records import Reason
+from tracker.records import Reason, Track
 from tracker.video import ClipFacts
 
 Array = NDArray[np.float64]
@@ -65,6 +65,10 @@ class ClipContext:
     def row_share(self, pixels: Array) -> Array:
         """Return how far down the readout pixels, shape (N, 2), lie: -0.5 to 0.5."""
         return row_fraction(pixels, self.facts.size_px, self.facts.rotation_deg)
+
+    def row_share_of(self, track: Track) -> Array:
+        """Return how far down the readout a track's positions lie, as filmed: -0.5 to 0.5."""
+        return self.row_share(track.pixels if track.filmed_pixels is None else track.filmed_pixels)
 
     def rows_s(self, times_s: Array, pixels: Array, readout_s: float) -> Array:
         """Return the true times at which the rows of pixels were read, shape (N,).

@@ -2,6 +2,8 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import partial
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +13,7 @@ from calibration.timebase import Cadence, TimeBase, true_times_s
 from tracker.detection import CandidateFinder, SearchSettings
 from tracker.measurement.context import frame_interval_s
 from tracker.measurement.steadying import Steadier
-from tracker.records import Candidates, MeasuredShot, RejectedCandidate
+from tracker.records import Candidates, MeasuredShot, Reason, ReasonCode, RejectedCandidate
 from tracker.video import ChangeMeter, ClipFacts, frames
 
 Array = NDArray[np.float64]
@@ -19,6 +21,10 @@ Progress = Callable[[int, int], None]
 
 PROGRESS_EVERY = 8
 """Frames between two reports of progress."""
+
+MOST_LOST_SHARE = 0.05
+"""Share of the frames without a known motion of the camera above which a clip's shots are doubted.
+Common practice, no source."""
 
 MOVED_NOTE = "The camera moved during the clip; the positions are corrected for it."
 
@@ -112,6 +118,8 @@ class FramePass:
         First and last index of the only frames that are read.
     moves : bool
         Afterwards: whether the camera moved.
+    lost_share : float
+        Afterwards: share of the frames looked at in which its motion could not be followed.
     notes : list of str
         Afterwards: what the decoder and the correction of motion reported.
     """
@@ -125,13 +133,26 @@ class FramePass:
     wanted: Callable[[float], bool] | None = None
     span: tuple[int, int] | None = None
     moves: bool = False
+    lost_share: float = 0.0
     notes: list[str] = field(default_factory=list)
+
+    def doubts(self) -> list[Reason]:
+        """Return, after the pass, what makes every shot of the clip doubtful."""
+        if self.lost_share <= MOST_LOST_SHARE:
+            return []
+        return [Reason(ReasonCode.CAMERA_LOST, {"percent": 100.0 * self.lost_share})]
 
     def candidates(self, observers: Observers = NO_OBSERVERS) -> Iterator[Candidates]:
         """Give the candidates of frame after frame, in the still camera's pixels."""
         facts, timing = self.facts, self.timing
         finder = CandidateFinder(self.settings)
-        steadier = Steadier(self.camera, self.every * frame_interval_s(facts))
+        step_s = self.every * frame_interval_s(facts)
+        beginning = partial(_beginning, facts, self.every)
+        drawn = _drawn(self.settings)
+        steadier = Steadier(self.camera, step_s, facts.rotation_deg, beginning, drawn)
+        if self.span is not None and self.span[0] > 0:
+            # The camera is that of the clip's first frame.
+            steadier.begin(next(beginning()))
         for frame in frames(facts, on_note=self.notes.append, span=self.span):
             if self.meter is not None:
                 self.meter.see(frame)
@@ -142,16 +163,28 @@ class FramePass:
             if timing.repeats is not None and timing.repeats[frame.index]:
                 continue
             time_s = float(timing.times_s[frame.index])
-            steadier.see(frame.index, frame.luma)
+            luma, blueness = steadier.see(frame.index, frame.luma, frame.blueness)
             if self.wanted is not None and not self.wanted(time_s):
                 continue
-            found = finder.push(frame.index, time_s, frame.luma, frame.blueness)
+            found = finder.push(frame.index, time_s, luma, blueness)
             if found is None:
                 continue
             found = steadier.steadied(found)
             if observers.on_candidates is not None:
                 observers.on_candidates(found)
             yield found
-        self.moves = steadier.moves
+        self.moves, self.lost_share = steadier.moves, steadier.lost_share
         if observers.progress is not None:
             observers.progress(facts.frame_count, facts.frame_count)
+
+
+def _drawn(settings: SearchSettings) -> tuple[int, int, int, int]:
+    """Return the part of the frame that the finder looks at, cutouts included."""
+    left, top, right, bottom = settings.window
+    margin = 2 * settings.patch_half
+    return left - margin, top - margin, right + margin, bottom + margin
+
+
+def _beginning(facts: ClipFacts, every: int) -> Iterator[NDArray[np.uint8]]:
+    """Give the luma of a clip's frames once more, from the first on."""
+    return (frame.luma for frame in islice(frames(facts), 0, None, every))

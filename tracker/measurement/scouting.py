@@ -13,6 +13,7 @@ from tracker.following.linking import ArcSearch
 from tracker.following.throws import is_slow_fall, is_throw
 from tracker.measurement.context import frame_interval_s
 from tracker.measurement.passes import MOVED_NOTE, NO_OBSERVERS, FramePass, Observers, Timing
+from tracker.records import Reason, ReasonCode
 from tracker.video import ChangeMeter, ClipFacts
 
 Array = NDArray[np.float64]
@@ -41,6 +42,8 @@ class Scouted:
     timing : Timing
     doubt : str
         Why the frame times are wrong; empty where they are not.
+    doubts : tuple of Reason
+        What makes every shot of the clip doubtful.
     notes : tuple of str
     """
 
@@ -50,6 +53,7 @@ class Scouted:
     frame_s: float
     timing: Timing
     doubt: str
+    doubts: tuple[Reason, ...]
     notes: tuple[str, ...]
 
 
@@ -84,7 +88,10 @@ def scout(facts: ClipFacts, camera: Camera, observers: Observers = NO_OBSERVERS)
     arcs.sort(key=lambda arc: float(arc.times_s[0]))
     throws = tuple(at for at, arc in enumerate(arcs) if is_throw(arc, width, frame_s))
     slow = tuple(at for at, arc in enumerate(arcs) if is_slow_fall(arc, width, frame_s))
-    return Scouted(tuple(arcs), throws, slow, frame_s, timing, doubt, tuple(notes))
+    doubts = loop.doubts()
+    if doubt:
+        doubts.append(Reason(ReasonCode.FRAME_TIMES))
+    return Scouted(tuple(arcs), throws, slow, frame_s, timing, doubt, tuple(doubts), tuple(notes))
 
 
 def scouting_settings(facts: ClipFacts) -> SearchSettings:

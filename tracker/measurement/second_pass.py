@@ -1,7 +1,7 @@
 """A second pass through a clip, for a closer look near the flights that a first one found."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +10,7 @@ from calibration.camera import Camera
 from tracker.detection import SearchSettings
 from tracker.measurement.context import ClipContext, frame_interval_s
 from tracker.measurement.passes import FramePass, Observers, Timing
-from tracker.records import Candidates, Cutouts
+from tracker.records import Candidates
 from tracker.video import ClipFacts
 
 Near = Callable[[Candidates], NDArray[np.bool_]]
@@ -113,13 +113,4 @@ def reach_px(facts: ClipFacts) -> float:
 
 def part(candidates: Candidates, kept: NDArray[np.bool_]) -> Candidates:
     """Return the chosen candidates of a frame."""
-    rows, blueness = np.flatnonzero(kept), candidates.blueness
-    return replace(
-        candidates,
-        pixels=candidates.pixels[rows],
-        strength=candidates.strength[rows],
-        luma=Cutouts(candidates.luma.patches[rows], candidates.luma.corners[rows]),
-        blueness=None
-        if blueness is None
-        else Cutouts(blueness.patches[rows], blueness.corners[rows]),
-    )
+    return candidates.part(np.flatnonzero(kept))

@@ -12,7 +12,6 @@ from tracker.fitting.model import flight_of
 from tracker.fitting.parameters import CAMERA_AT, READOUT_AT, RELEASE_AT
 from tracker.measurement.context import ClipContext
 from tracker.measurement.flight import Flight
-from tracker.measurement.steadying import STEADY_U_PX, offsets
 from tracker.measurement.visibility import PIXEL_WIDTHS, Crossing
 from tracker.records import Candidates, Pictures, Track
 
@@ -132,29 +131,39 @@ def sighted(
     track : Track
     exposure : float or None
     """
-    shifts = offsets(camera, frames, course.pixels)
-    rows, at = _cutouts(frames, course.pixels + shifts)
+    rows, at = _cutouts(frames, course.pixels)
     chosen = np.array(rows, np.int64)
     if len(chosen) == 0:
         nothing = np.zeros(0)
         return Track(chosen, nothing, np.zeros((0, 2)), np.zeros((0, 2, 2)), nothing), exposure
-    expected = _expected(context, camera, course.states[chosen], (course.pixels + shifts)[chosen])
+    expected = _expected(context, camera, course.states[chosen], course.pixels[chosen])
     sighting, exposure = locate_ball(
         [(frames[i], k) for i, k in zip(rows, at, strict=True)], expected, exposure, light
     )
     kept = sighting.found
-    shaken = np.any(shifts[chosen] != 0.0, axis=1)
-    spread = sighting.covariances + (STEADY_U_PX**2 * shaken)[:, None, None] * np.eye(2)
+    moved, spread = _corrections(frames, rows, at)
     track = Track(
         frames=np.array([frames[i].frame for i in rows], np.int64)[kept],
         times_s=course.times_s[chosen][kept],
-        pixels=(sighting.pixels - shifts[chosen])[kept],
-        covariances=spread[kept],
+        pixels=sighting.pixels[kept],
+        covariances=(sighting.covariances + spread)[kept],
         lean=sighting.lean[kept],
         snr=np.abs(sighting.snr[kept]),
         pictures=Pictures(sighting.contrasts[kept], sighting.purity[kept]),
+        filmed_pixels=(sighting.pixels + moved)[kept] if np.any(moved) else None,
     )
     return track, exposure
+
+
+def _corrections(frames: list[Candidates], rows: list[int], at: list[int]) -> tuple[Array, Array]:
+    """Return how far the frames as filmed are off the still camera's, and the covariances of it."""
+    moved, spread = np.zeros((len(rows), 2)), np.zeros((len(rows), 2, 2))
+    for number, (row, k) in enumerate(zip(rows, at, strict=True)):
+        steadied = frames[row].steadied
+        if steadied is not None:
+            moved[number] = steadied.filmed_pixels[k] - frames[row].pixels[k]
+            spread[number] = steadied.covariances[k]
+    return moved, spread
 
 
 def _expected(context: ClipContext, camera: Camera, states: Array, pixels: Array) -> ExpectedBall:

@@ -1,32 +1,51 @@
-"""The camera's rotation during a clip, and candidates corrected for it."""
+"""The camera's motion during a clip, taken out of the frames before they are searched."""
 
-from dataclasses import replace
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.errors import InputError
-from calibration.steadiness import SteadyReference
-from tracker.records import Candidates
+from calibration.steadiness import Motion, SteadyReference, reference_shear
+from calibration.steadiness.motion import moved_pixels, slopes
+from calibration.steadiness.shear import START_FRAMES
+from calibration.timebase import row_fraction
+from tracker.records import Candidates, Steadied
 
 Array = NDArray[np.float64]
+Codes = NDArray[np.uint8]
+Window = tuple[int, int, int, int]
 
 GLANCE_S = 0.1
 """Interval at which a still camera is checked for motion, s. Chosen for time."""
 
 ALERT_S = 0.5
-"""Time after a motion in which every frame is checked, s: a swaying camera moves on."""
+"""Time after a motion, and at the clip's beginning, in which every frame is checked, s: a swaying
+camera moves on."""
 
-AFAR_M = 30.0
-"""Distance at which lines of sight are transferred, m; a rotation moves near and far alike."""
+NEAR_M, AFAR_M = 2.0, 30.0
+"""Least distance of the firing line's plane along a line of sight, and the distance that is taken
+where a line of sight does not meet it, m."""
 
-STEADY_U_PX = 0.05
-"""Standard uncertainty that the correction adds to a position, px. From drawn clips."""
+GRID = (17, 11)
+"""Lines of sight across and down that are followed exactly; a homography carries the rest."""
+
+BEGINNING_S = 1.0
+"""Part of the clip that shows how the first frame was sheared, s: a few swings of a hand."""
+
+LINE_M = (0.0, 40.0, 21)
+"""First and last place along the firing line where markers stand, m, and the number of places that
+stand for them. Common practice, no source."""
+
+ROW_ROUNDS = 2
+"""Rounds in which a pixel's row and the time at which it is read are brought together."""
 
 
 class Steadier:
-    """Measures the camera's rotation through a clip and corrects the candidates for it.
+    """Measures the camera's motion through a clip and draws its frames as the still camera's.
 
     Parameters
     ----------
@@ -34,72 +53,172 @@ class Steadier:
         As in the clip's first frame.
     frame_s : float
         True time from one frame to the next.
+    rotation_deg : int
+        Quarter turns counter-clockwise that bring the stored picture to the shown one.
+    beginning : callable, optional
+        Gives the luma of the clip's first frames anew, from the first on: where the camera moves,
+        they show how the first one was sheared while it was read.
+    part : tuple of int, optional
+        First column, first row, end column and end row of what is drawn anew; else the whole frame.
     """
 
-    def __init__(self, camera: Camera, frame_s: float) -> None:
-        self._camera = camera
+    def __init__(
+        self,
+        camera: Camera,
+        frame_s: float,
+        rotation_deg: int = 0,
+        beginning: Callable[[], Iterator[Codes]] | None = None,
+        part: Window | None = None,
+    ) -> None:
+        self._camera, self._rotation_deg = camera, rotation_deg
+        self._frame_s, self._beginning = frame_s, beginning
+        self._part = _even((0, 0, *camera.size_px) if part is None else part, camera.size_px)
         self._every = max(1, round(GLANCE_S / frame_s))
         self._alert = max(1, round(ALERT_S / frame_s))
-        self._alert_until = 0
+        self._alert_until = self._alert
         self._reference: SteadyReference | None = None
-        self._turns: dict[int, Array] = {}
+        self._motions: dict[int, Motion] = {}
+        self._before: tuple[Codes, Codes | None] | None = None
         self._count = 0
         self.moves = False
+        self._looked = self._lost = 0
 
-    def see(self, frame: int, luma: NDArray[np.uint8]) -> None:
-        """Take the next frame."""
+    def see(
+        self, frame: int, luma: Codes, blueness: Codes | None = None
+    ) -> tuple[Codes, Codes | None]:
+        """Take the next frame; return it as the still camera would have seen it.
+
+        What lies outside the frame as filmed is shown as in the frame before.
+        """
+        motion: Motion | None = None
         if self._reference is None:
             if self._count == 0:
-                self._begin(luma)
+                self.begin(luma)
         elif self._count <= self._alert_until or self._count % self._every == 0:
             motion = self._reference.motion(luma)
-            if motion.significant:
-                self.moves = True
-                self._alert_until = self._count + self._alert
-                self._turns[frame] = motion.turn_rad
+            if motion.significant and not self.moves:
+                self._straighten(self._reference)
+                motion = self._reference.motion(luma)
+            self._looked += 1
+            self._lost += motion.lost
         self._count += 1
+        drawn = luma, blueness
+        if motion is not None and motion.significant:
+            self.moves = True
+            self._alert_until = self._count + self._alert
+            self._motions[frame] = motion
+            drawn = self._redrawn(motion, luma, blueness)
+        self._before = drawn
+        return drawn
 
-    def _begin(self, luma: NDArray[np.uint8]) -> None:
+    @property
+    def lost_share(self) -> float:
+        """Share of the frames looked at in which the camera's motion could not be followed."""
+        return self._lost / max(self._looked, 1)
+
+    def begin(self, luma: Codes) -> None:
+        """Take the frame that the others are held against: the first, where none was given."""
         try:
-            self._reference = SteadyReference(luma, self._camera)
+            self._reference = SteadyReference(luma, self._camera, self._rotation_deg)
         except InputError:
             # A frame without texture shows no motion.
             self._reference = None
 
+    def _straighten(self, reference: SteadyReference) -> None:
+        """Take the first frame's shear out of the reference, where its beginning shows it."""
+        if self._beginning is None:
+            return
+        count = max(START_FRAMES, round(BEGINNING_S / self._frame_s))
+        pictures = self._beginning()
+        with suppress(StopIteration, InputError):
+            fresh = SteadyReference(next(pictures), self._camera, self._rotation_deg)
+            motions = [fresh.measured(luma) for luma in islice(pictures, count)]
+            shear = reference_shear(motions, self._frame_s)
+            reference.straighten(shear, self._line_share())
+
+    def _line_share(self) -> float:
+        """Return how far down the readout the firing line shows: there the markers were picked."""
+        line = np.column_stack([np.linspace(*LINE_M), np.zeros((LINE_M[2], 2))])
+        pixels = self._camera.project(line)
+        pixels = pixels[self._camera.in_frame(pixels)]
+        if not len(pixels):
+            return 0.0
+        return float(np.mean(self._share(pixels)))
+
+    def _share(self, pixels: Array) -> Array:
+        share = row_fraction(pixels, self._camera.size_px, self._rotation_deg)
+        return np.clip(np.nan_to_num(share), -0.5, 0.5)
+
     def steadied(self, candidates: Candidates) -> Candidates:
-        """Return the candidates with their pixels as of the still camera."""
-        turn = self._turns.pop(candidates.frame, None)
-        for old in [frame for frame in self._turns if frame < candidates.frame]:
-            del self._turns[old]
-        if turn is None or not np.any(turn) or not len(candidates.pixels):
+        """Return the candidates of a frame with what its correction did to them."""
+        motion = self._motions.pop(candidates.frame, None)
+        for old in [frame for frame in self._motions if frame < candidates.frame]:
+            del self._motions[old]
+        if motion is None or not len(candidates.pixels):
             return candidates
-        moved = turned(self._camera, turn)
-        afar = moved.position + AFAR_M * moved.rays(candidates.pixels)
-        return replace(candidates, pixels=self._camera.project(afar), turn_rad=turn)
+        filmed, slope = self._filmed(motion, candidates.pixels)
+        covariances = slope @ motion.covariance @ slope.transpose(0, 2, 1)
+        return candidates.with_steadied(Steadied(filmed, covariances))
+
+    def _filmed(self, motion: Motion, pixels: Array) -> tuple[Array, Array]:
+        """Return where the moved camera sees what the still one sees at pixels, and the slopes.
+
+        The distance is that of the firing line's upright plane, where the balls fly.
+        """
+        camera = self._camera
+        rays = camera.rays(pixels)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            away = -camera.position[1] / rays[:, 1]
+        away = np.where((away > NEAR_M) & (away < np.inf), away, AFAR_M)
+        seen = (away[:, None] * rays) @ camera.rotation.T
+        filmed = pixels
+        for _ in range(ROW_ROUNDS):
+            share = self._share(filmed)
+            filmed = moved_pixels(camera, motion.parameters, seen, share)
+        return filmed, slopes(camera, seen, share)
+
+    def _redrawn(
+        self, motion: Motion, luma: Codes, blueness: Codes | None
+    ) -> tuple[Codes, Codes | None]:
+        import cv2
+
+        width, height = self._camera.size_px
+        columns, rows = np.linspace(0.0, width - 1.0, GRID[0]), np.linspace(0, height - 1, GRID[1])
+        grid = np.stack(np.meshgrid(columns, rows), axis=-1).reshape(-1, 2)
+        filmed = self._filmed(motion, grid)[0]
+        usable = np.all(np.isfinite(filmed), axis=1)
+        matrix = np.asarray(cv2.findHomography(grid[usable], filmed[usable], 0)[0], np.float64)
+        before = self._before or (luma, blueness)
+        halve = np.array([[0.5, 0.0, -0.25], [0.0, 0.5, -0.25], [0.0, 0.0, 1.0]])
+        colour, part = blueness, self._part
+        if blueness is not None and before[1] is not None:
+            halves = (part[0] // 2, part[1] // 2, part[2] // 2, part[3] // 2)
+            colour = _warped(blueness, halve @ matrix @ np.linalg.inv(halve), halves, before[1])
+        return _warped(luma, matrix, part, before[0]), colour
 
 
-def turned(camera: Camera, turn_rad: Array) -> Camera:
-    """Return the camera rotated about its own axes."""
-    return camera.perturbed(np.concatenate([turn_rad, np.zeros(11)]))
+def _even(part: Window, size_px: tuple[int, int]) -> Window:
+    """Return the smallest part of the frame with even edges that holds another."""
+    left, top = max(part[0], 0) // 2 * 2, max(part[1], 0) // 2 * 2
+    return left, top, min(-(-part[2] // 2) * 2, size_px[0]), min(-(-part[3] // 2) * 2, size_px[1])
 
 
-def offsets(camera: Camera, candidates: list[Candidates], pixels: Array) -> Array:
-    """Return the shift of each frame's pixels against the still camera's, shape (N, 2).
+def _warped(picture: Codes, matrix: Array, part: Window, outside: Codes) -> Codes:
+    """Return a picture with a part drawn through a homography; from another where it ends."""
+    import cv2
 
-    Parameters
-    ----------
-    camera : Camera
-        The still one.
-    candidates : list of Candidates
-        One a row, for the rotation of its frame.
-    pixels : ndarray, shape (N, 2)
-        As of the still camera.
-    """
-    moved = np.zeros((len(candidates), 2))
-    if not any(each.turn_rad is not None for each in candidates):
-        return moved
-    afar = camera.position + AFAR_M * camera.rays(pixels)
-    for row, each in enumerate(candidates):
-        if each.turn_rad is not None:
-            moved[row] = turned(camera, each.turn_rad).project(afar[row])[0] - pixels[row]
-    return moved
+    left, top, right, bottom = part
+    corner = np.array([[1.0, 0.0, left], [0.0, 1.0, top], [0.0, 0.0, 1.0]])
+    drawn = outside.copy()
+    region = drawn[top:bottom, left:right]
+    if not region.size:
+        return drawn
+    region[:] = cv2.warpPerspective(
+        picture,
+        matrix @ corner,
+        (region.shape[1], region.shape[0]),
+        dst=region.copy(),
+        flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_TRANSPARENT,
+    )
+    return drawn

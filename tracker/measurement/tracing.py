@@ -111,7 +111,7 @@ def trace(
         if len(track.frames) < LEAST_MEASURED:
             numbers = {"count": len(track.frames), "crossed": len(frames)}
             raise Rejection(Reason(ReasonCode.PICTURES_FEW, numbers))
-        observed = Observations(track, context.row_share(track.pixels))
+        observed = Observations(track, context.row_share_of(track))
         fitted = fit_given_gusts(known, observed, state, near=number > 0)
         state, light = fitted.parameters, fitted.light
         frames, course = course_of(context, fitted, candidates)

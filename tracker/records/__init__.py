@@ -6,6 +6,7 @@ from tracker.records.candidates import (
     Cutouts,
     Pictures,
     RejectedCandidate,
+    Steadied,
     Track,
 )
 from tracker.records.catalogue import CATALOGUE
@@ -45,6 +46,7 @@ __all__ = [
     "RejectedCandidate",
     "Rejection",
     "Shot",
+    "Steadied",
     "Track",
     "TrackPoint",
     "sentence",

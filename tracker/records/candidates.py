@@ -1,6 +1,6 @@
 """What detection and following find in a clip."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,10 @@ class Cutouts:
 
     patches: NDArray[np.int16]
     corners: NDArray[np.int64]
+
+    def part(self, rows: NDArray[np.int64]) -> "Cutouts":
+        """Return the chosen rows."""
+        return Cutouts(self.patches[rows], self.corners[rows])
 
 
 @dataclass(frozen=True)
@@ -53,6 +57,26 @@ class Backdrop:
 
 
 @dataclass(frozen=True)
+class Steadied:
+    """What the correction of the camera's motion did to the candidates of a frame.
+
+    Attributes
+    ----------
+    filmed_pixels : ndarray, shape (N, 2)
+        Where the candidates are in the frame as filmed.
+    covariances : ndarray, shape (N, 2, 2)
+        Of the correction, px².
+    """
+
+    filmed_pixels: Array
+    covariances: Array
+
+    def part(self, rows: NDArray[np.int64]) -> "Steadied":
+        """Return the chosen rows."""
+        return Steadied(self.filmed_pixels[rows], self.covariances[rows])
+
+
+@dataclass(frozen=True)
 class Candidates:
     """Places in one frame that may be a ball.
 
@@ -69,9 +93,9 @@ class Candidates:
     luma : Cutouts
     blueness : Cutouts or None
         Of the blue difference, whose pixels are twice as large; None where the clip has none.
-    turn_rad : ndarray, shape (3,), or None
-        The camera's rotation in this frame about its own axes. `pixels` are corrected for it,
-        the cutouts are not. None where the camera stood still.
+    steadied : Steadied or None
+        What the correction of the camera's motion did, one a candidate; None where the camera stood
+        still.
     backdrops : tuple of Backdrop
         Of luma and of the blue difference, as far as the clip has them.
     """
@@ -82,8 +106,24 @@ class Candidates:
     strength: Array
     luma: Cutouts
     blueness: Cutouts | None
-    turn_rad: Array | None = None
+    steadied: Steadied | None = None
     backdrops: tuple[Backdrop, ...] = ()
+
+    def with_steadied(self, steadied: Steadied) -> "Candidates":
+        """Return the candidates with what the correction of the camera's motion did."""
+        return replace(self, steadied=steadied)
+
+    def part(self, rows: NDArray[np.int64]) -> "Candidates":
+        """Return the chosen candidates."""
+        blueness, steadied = self.blueness, self.steadied
+        return replace(
+            self,
+            pixels=self.pixels[rows],
+            strength=self.strength[rows],
+            luma=self.luma.part(rows),
+            blueness=None if blueness is None else blueness.part(rows),
+            steadied=None if steadied is None else steadied.part(rows),
+        )
 
 
 @dataclass(frozen=True)
@@ -125,6 +165,9 @@ class Track:
         Contrast of the ball in each frame over its standard deviation, where it was measured.
     pictures : Pictures or None
         How the ball looks in each frame, where it was measured.
+    filmed_pixels : ndarray, shape (N, 2), or None
+        The positions in the frames as filmed, where the camera moved: their rows decide when they
+        were read.
     """
 
     frames: NDArray[np.int64]
@@ -134,6 +177,20 @@ class Track:
     lean: Array
     snr: Array | None = None
     pictures: Pictures | None = None
+    filmed_pixels: Array | None = None
+
+    def part(self, rows: NDArray[np.bool_]) -> "Track":
+        """Return the chosen positions."""
+        return Track(
+            self.frames[rows],
+            self.times_s[rows],
+            self.pixels[rows],
+            self.covariances[rows],
+            self.lean[rows],
+            None if self.snr is None else self.snr[rows],
+            None if self.pictures is None else self.pictures.part(rows),
+            None if self.filmed_pixels is None else self.filmed_pixels[rows],
+        )
 
 
 @dataclass(frozen=True)

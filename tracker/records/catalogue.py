@@ -73,6 +73,10 @@ _DOUBTS = {
         "frame times wrong",
         "the clip's frame times are wrong and cannot be corrected (see the note on the clip)",
     ),
+    ReasonCode.CAMERA_LOST: Entry(
+        "camera motion lost",
+        "the camera moved, and in {percent:.0f} % of the frames its motion could not be followed",
+    ),
     ReasonCode.GRAVITY_OFF: Entry(
         "gravity off", "the fit gives {share:.3g} times the local gravity"
     ),

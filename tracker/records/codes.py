@@ -47,6 +47,7 @@ class ReasonCode(StrEnum):
     INNOVATIONS = "innovations"
     FIT_NOT_SETTLED = "fit_not_settled"
     FRAME_TIMES = "frame_times"
+    CAMERA_LOST = "camera_lost"
     GRAVITY_OFF = "gravity_off"
     GRAVITY_FRAME_RATE = "gravity_frame_rate"
     GRAVITY_YARDS = "gravity_yards"

@@ -19,7 +19,7 @@ from tracker.synthetic.plate import Plate, draw_plate
 from tracker.synthetic.scene import Scene
 from tracker.synthetic.sensor import Codes, NoiseMaker, Sensor
 from tracker.synthetic.sprite import Box
-from tracker.synthetic.weather import Sway, seen_by
+from tracker.synthetic.sway import FrameCamera, Sway, frame_camera, seen_by
 from tracker.video import ClipWriter
 
 Array = NDArray[np.float64]
@@ -65,11 +65,9 @@ class Take:
     frame_count: int = 300
     seed: int = 0
 
-    def camera_at(self, index: int) -> Camera:
-        """Return the camera as it stands in a frame."""
-        if self.sway is None:
-            return self.camera
-        return self.sway.camera(self.camera, index / self.sensor.fps)
+    def camera_at(self, index: int) -> FrameCamera:
+        """Return the camera of a frame."""
+        return frame_camera(self.camera, self.sensor, self.sway, index / self.sensor.fps)
 
 
 @dataclass(frozen=True)
@@ -172,9 +170,10 @@ class FilmRoll:
     def draw(self, index: int) -> list[Box]:
         """Draw everything that moves in a frame on the canvas and return the boxes touched."""
         take, time_s = self._take, index / self._take.sensor.fps
-        camera = take.camera_at(index)
+        view = take.camera_at(index)
+        camera = view.middle
         if take.sway is not None:
-            seen_by(self.base, take.camera, camera, self._canvas)
+            seen_by(self.base, view, take.scene, take.sensor, self._canvas)
         layers: list[tuple[float, int, Mover | FlownBall]] = []
         for number, shot in enumerate(take.shots):
             if time_s + 0.5 > shot.launch.release_s and number not in self._resting:
@@ -185,42 +184,47 @@ class FilmRoll:
         touched: list[Box] = []
         for _, number, thing in sorted(layers, key=lambda layer: -layer[0]):
             if isinstance(thing, FlownBall):
-                touched += self._draw_ball(index, number, thing, camera)
+                touched += self._draw_ball(index, number, thing, view)
             else:
                 boxes = thing.draw(self._canvas, camera, time_s)
                 self._hide(index, boxes)
                 touched += boxes
         return touched
 
-    def _draw_ball(self, index: int, number: int, shot: FlownBall, camera: Camera) -> list[Box]:
+    def _draw_ball(self, index: int, number: int, shot: FlownBall, view: FrameCamera) -> list[Box]:
         """Draw one ball; one that has come to rest becomes part of the field."""
         take, time_s = self._take, index / self._take.sensor.fps
         lighting = (take.scene.light, take.look)
-        seen = streak(shot, camera, take.sensor, lighting, time_s)
+        seen = streak(shot, view, take.sensor, lighting, time_s)
         slack = take.sensor.readout_s
         flying = shot.launch.release_s - slack <= time_s <= shot.landing_s + slack
         if seen is not None:
             seen = _in_grass(seen, shot, take.scene.grass_height_m, time_s)
         if flying:
-            self._note(index, number, shot, (seen, camera))
+            self._note(index, number, shot, (seen, view))
         if seen is None:
             return []
         if time_s > shot.rest_s + take.sensor.exposure_s:
             self._resting.add(number)
-            still = streak(shot, take.camera, take.sensor, lighting, time_s)
+            still = streak(shot, FrameCamera(take.camera), take.sensor, lighting, time_s)
             if still is not None:
                 lay_streak(self.base, still, take.look)
         lay_streak(self._canvas, seen, take.look)
         return [seen.box]
 
     def _note(
-        self, index: int, number: int, shot: FlownBall, view: tuple[Streak | None, Camera]
+        self,
+        index: int,
+        number: int,
+        shot: FlownBall,
+        seen_by_camera: tuple[Streak | None, FrameCamera],
     ) -> None:
         """Note where a flying ball truly was in a frame and how well it can be placed."""
-        (seen, camera), sensor = view, self._take.sensor
+        (seen, view), sensor = seen_by_camera, self._take.sensor
+        camera = view.middle
 
         def where(times: Array) -> Array:
-            return camera.project(shot.positions(np.maximum(times, shot.launch.release_s)))
+            return view.project(shot.positions(np.maximum(times, shot.launch.release_s)), times)
 
         moments = index / sensor.fps + np.array([-0.5, 0.0, 0.5]) * sensor.exposure_s
         times = row_times(sensor, camera.size_px, where, moments)

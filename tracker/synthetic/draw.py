@@ -15,7 +15,7 @@ from tracker.synthetic.recipes import WHEELS, Range, Recipe
 from tracker.synthetic.scene import FieldMarker, Light, Scene, Tree
 from tracker.synthetic.sensor import Sensor
 from tracker.synthetic.setting import Setting
-from tracker.synthetic.weather import draw_sway
+from tracker.synthetic.sway import draw_sway
 
 Array = NDArray[np.float64]
 
@@ -127,7 +127,7 @@ def draw_session(recipe: Recipe, seed: int) -> DrawnSession:
         movers = [mover for kind in recipe.movers for mover in KINDS[kind](stage, rng)]
         sway = None
         if filming.sway_px > 0.0:
-            sway = draw_sway(filming.sway_px, camera.focal_px, rng)
+            sway = draw_sway(filming.sway_px, camera.focal_px, rng, filming.shift_m)
         take = Take(
             scene=scene,
             camera=camera,
@@ -142,7 +142,7 @@ def draw_session(recipe: Recipe, seed: int) -> DrawnSession:
         encoding = Encoding(filming.megabits, filming.preset, filming.playing_fps, filming.tag_rate)
         file = f"clips/{setup.split()[0]}mm.mp4" if shots else f"clips/field-{index + 1}.mp4"
         clips.append(DrawnClip(file, setup, take, encoding))
-    notes = _noted(camera, markers, release, weather, rng)
+    notes = _noted(clips[0].take, markers, release, weather, rng)
     return DrawnSession(recipe, seed, weather, markers, tuple(clips), notes, set_angle)
 
 
@@ -349,17 +349,22 @@ def _frame_count(recipe: Recipe, shots: list[FlownBall], camera: Camera) -> int:
 
 
 def _noted(
-    camera: Camera,
+    take: Take,
     markers: tuple[FieldMarker, ...],
     release: Array,
     weather: TrueWeather,
     rng: np.random.Generator,
 ) -> FieldNotes:
-    """Return what the person measured: the truth with drawn errors, rounded as people round."""
+    """Return what the person measured: the truth with drawn errors, rounded as people round.
+
+    Pixels are picked in the first frame of the first clip.
+    """
+    camera = take.camera
     truth = np.array([marker.ground_m for marker in markers])
     # Markers are set out at whole metres by tape; the error is in where they truly stand.
     nominal = np.round(truth) + 0.0
-    pixels = camera.project(truth) + rng.normal(0.0, PICK_U_PX, (len(markers), 2))
+    shown = take.camera_at(0).still_pixels(truth, take.sensor)
+    pixels = shown + rng.normal(0.0, PICK_U_PX, (len(markers), 2))
     view = field_of_view_deg(camera)
     wind = np.array(weather.wind_mps[:2]) + rng.normal(0.0, WIND_U_MPS, 2)
     return FieldNotes(

@@ -14,6 +14,7 @@ from tracker.synthetic.flight import FlownBall
 from tracker.synthetic.scene import Light
 from tracker.synthetic.sensor import Sensor
 from tracker.synthetic.sprite import Box, even_box
+from tracker.synthetic.sway import FrameCamera
 
 Array = NDArray[np.float64]
 Floats = NDArray[Any]
@@ -107,15 +108,16 @@ def _hemisphere(count: int) -> Array:
 
 def streak(
     shot: FlownBall,
-    camera: Camera,
+    view: FrameCamera,
     sensor: Sensor,
     lighting: tuple[Light, BallLook],
     time_s: float,
 ) -> Streak | None:
     """Expose one ball in the frame taken at `time_s`; None where it is not in the picture."""
+    camera = view.middle
 
     def where(times: Array) -> Array:
-        return camera.project(shot.positions(np.maximum(times, shot.launch.release_s)))
+        return view.project(shot.positions(np.maximum(times, shot.launch.release_s)), times)
 
     ends = np.array([-0.5, 0.5]) * sensor.exposure_s + time_s
     opened, closed = row_times(sensor, camera.size_px, where, ends)

@@ -29,6 +29,8 @@ class Filming:
         See `Sensor`.
     sway_px : float
         Standard deviation of the camera's sway, px.
+    shift_m : float
+        Standard deviation of the camera's place along each axis while it sways, m.
     megabits, preset
         See `Encoding`.
     """
@@ -44,6 +46,7 @@ class Filming:
     rotations_deg: tuple[int, ...] = (0,)
     drift: float = 0.0
     sway_px: float = 0.0
+    shift_m: float = 0.0
     megabits: float = 16.0
     preset: str = "ultrafast"
 
@@ -262,10 +265,18 @@ HARD = (
         "dim",
         replace(_FILMING, exposure_s=(1.0 / 180.0, 1.0 / 60.0), noise=(1.8, 2.8)),
     ),
+    Recipe(
+        "uhd",
+        replace(_FILMING, size_px=(3840, 2160), fps=30.0, megabits=40.0),
+    ),
     Recipe("windy", wind_sd_mps=3.0, movers=("trees",)),
     Recipe("drift", replace(_FILMING, drift=0.06)),
     Recipe("grain", replace(_FILMING, noise=(3.5, 5.5), megabits=20.0)),
     Recipe("sway", replace(_FILMING, sway_px=1.6)),
+    Recipe(
+        "hand_held",
+        replace(_FILMING, sway_px=20.0, shift_m=0.015, megabits=20.0, preset="veryfast"),
+    ),
     Recipe("people", movers=("people",)),
     Recipe("dog", movers=("dog",)),
     Recipe("birds", movers=("birds",)),
@@ -314,10 +325,12 @@ ABOUT = {
     "quiet": "people, a dog, trees in the wind, and no shot",
     "far": "a camera 50 to 62 m away",
     "dim": "dusk: long exposures and noise",
+    "uhd": "3840 by 2160 pixels at 30 frames a second",
     "windy": "a fresh wind and trees that sway",
     "drift": "an automatic exposure that drifts",
     "grain": "strong noise with grain",
     "sway": "a tripod that sways",
+    "hand_held": "a phone in the hands: 14 mrad of sway, half as much roll, 15 mm of shift",
     "people": "people who walk",
     "dog": "a dog that runs",
     "birds": "birds",

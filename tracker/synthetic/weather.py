@@ -1,4 +1,4 @@
-"""What moves whole regions of the picture: trees in wind, shadows of clouds, a swaying camera."""
+"""What moves whole regions of the picture: trees in wind, shadows of clouds."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -182,71 +182,3 @@ class CloudShadows:
         places = np.where(near[:, None], ground, wall)
         places[:, 2] = near | on_wall
         return np.nan_to_num(places).reshape(len(rows), len(columns), 3)
-
-
-@dataclass(frozen=True)
-class Sway:
-    """A camera that trembles on its tripod: small turns about its three axes.
-
-    Parameters
-    ----------
-    turns_rad : ndarray, shape (3, K)
-        Amplitudes.
-    rates_hz, phases_rad : ndarray, shape (3, K)
-    """
-
-    turns_rad: Array
-    rates_hz: Array
-    phases_rad: Array
-
-    def turn(self, time_s: float) -> Array:
-        """Return the turn about right, down and forward axes, shape (3,); none at time zero."""
-        angle = 2.0 * np.pi * self.rates_hz * time_s + self.phases_rad
-        found: Array = np.sum(self.turns_rad * (np.sin(angle) - np.sin(self.phases_rad)), axis=1)
-        return found
-
-    def camera(self, steady: Camera, time_s: float) -> Camera:
-        """Return the camera as it stands at a time."""
-        change = np.zeros(14)
-        change[:3] = self.turn(time_s)
-        return steady.perturbed(change)
-
-
-def draw_sway(sway_px: float, focal_px: float, rng: np.random.Generator) -> Sway:
-    """Draw a sway whose picture moves by a standard deviation of `sway_px` in each direction.
-
-    A tripod in wind trembles between about 0.3 and 3 Hz (common practice, no source); its roll
-    is half its other turns.
-    """
-    rates = rng.uniform(0.3, 3.0, (3, 4)) ** np.array([1.0, 1.0, 1.2, 1.5])
-    size = rng.uniform(0.5, 1.0, (3, 4)) / np.maximum(rates, 0.6)
-    size = size / np.sqrt(0.5 * np.sum(size**2, axis=1, keepdims=True))
-    size *= sway_px / focal_px * np.array([[1.0], [1.0], [0.5]])
-    return Sway(size, rates, rng.uniform(0.0, 2.0 * np.pi, (3, 4)))
-
-
-def seen_by(steady: Plate, camera: Camera, moved: Camera, out: Plate) -> None:
-    """Write on `out` the steady camera's plate as a camera turned by a little sees it.
-
-    The exact mapping of pixels, lens included, is taken on a grid and carried by the
-    homography that fits it: for turns of a few pixels that is good to 0.02 px, and OpenCV may
-    round each pixel's place to 1/32 px on top of that.
-    """
-    width, height = camera.size_px
-    grid = np.stack(
-        np.meshgrid(np.linspace(0.0, width - 1.0, 9), np.linspace(0.0, height - 1.0, 7)), axis=-1
-    ).reshape(-1, 2)
-    source = camera.project(camera.position + 50.0 * moved.rays(grid))
-    homography, _ = cv2.findHomography(grid, source, 0)
-    halve = np.array([[0.5, 0.0, -0.25], [0.0, 0.5, -0.25], [0.0, 0.0, 1.0]])
-    half = halve @ homography @ np.linalg.inv(halve)
-    flags = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
-    for old, new, matrix in (
-        (steady.luma, out.luma, homography),
-        (steady.blue, out.blue, half),
-        (steady.red, out.red, half),
-    ):
-        size = (old.shape[1], old.shape[0])
-        cv2.warpPerspective(
-            old, matrix, size, dst=new, flags=flags, borderMode=cv2.BORDER_REPLICATE
-        )

@@ -84,8 +84,7 @@ class AnywhereStart:
             measure_throws(throws, _FromField(self.field, context), context, scouted, observers)
         )
         found.on_file_clock(scouted.timing, facts)
-        if scouted.doubt:
-            found.doubt_times()
+        found.doubt(*scouted.doubts)
         found.shots, hops = without_hops(together(rows, found.shots, facts.pace))
         found.rejected = [*rejected, *found.rejected, *hops]
         return found

@@ -125,7 +125,7 @@ def first_fit(
     arc, known = throw.arc, loosened(context.circumstances, field.prior, beginning)
     track = first_track(throw, frame_s)
     landed_s = None if throw.hop is None else bounce_between(throw, arc.at, frame_s)
-    observed = Observations(track, context.row_share(track.pixels), landed_s)
+    observed = Observations(track, context.row_share_of(track), landed_s)
     fall_pxps2 = max(float(arc.acceleration_pxps2[1]), 1e-9)
     away = known.camera.focal_px * known.forces.gravity_mps2 / fall_pxps2
     best: Flight | None = None

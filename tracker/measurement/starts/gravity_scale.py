@@ -126,7 +126,7 @@ def first_fit(start: UntapedStart, context: ClipContext, throw: Throw) -> Flight
     camera = presumption.start(_first_look(site, known, arc))
     track = first_track(throw, context.frame_s)
     wide = start.loosened(known, camera, float(arc.times_s[0]), context.frame_s)
-    observed = Observations(track, context.row_share(track.pixels))
+    observed = Observations(track, context.row_share_of(track))
     launch = first_launch(wide, track, wide.began_s)
     fit = fit_untaped(wide, presumption.around, observed, wide.began_s, launch)
     flight = Flight(throw, fit.circumstances, fit.fitted)
@@ -293,7 +293,7 @@ def _seen(
     last_s = seen_until(shown, track, agrees, last_s, forward=True)
     kept = (track.times_s >= first_s - SAME_S) & (track.times_s <= last_s + SAME_S)
     after = sum(each.time_s > last_s + SAME_S for each in shown)
-    observed = Observations(track, context.row_share(track.pixels)).part(kept)
+    observed = Observations(track, context.row_share_of(track)).part(kept)
     return observed, _Ends(first_s, last_s, after >= LOST_FRAMES, exposure)
 
 

@@ -72,8 +72,7 @@ class PresumedCameraStart:
         throws = throws_of(scouted, facts.size_px[0])
         found.sort(measure_throws(throws, measurement, context, scouted, observers))
         found.on_file_clock(scouted.timing, facts)
-        if scouted.doubt:
-            found.doubt_times()
+        found.doubt(*scouted.doubts)
         found.notes += _notes(context, scouted, bool(found.shots))
         if measurement.measured:
             found.camera = min(measurement.measured, key=distance_u).camera
@@ -134,8 +133,7 @@ class _Untaped:
         self, flight: Flight, context: ClipContext, candidates: list[Candidates]
     ) -> FittedShot:
         """Measure a flight in the candidates of the second pass."""
-        turned = [_turned(flight, context.camera, each) for each in candidates]
-        shot, flight = measure_untaped(self.start, flight, context, turned)
+        shot, flight = measure_untaped(self.start, flight, context, candidates)
         self.measured.append(flight)
         return shot
 
@@ -152,15 +150,6 @@ def _near(flight: Flight, reach: float, candidates: Candidates) -> NDArray[np.bo
     with np.errstate(invalid="ignore"):
         near: NDArray[np.bool_] = np.linalg.norm(candidates.pixels - place, axis=1) < reach
     return near
-
-
-def _turned(flight: Flight, presumed: Camera, candidates: Candidates) -> Candidates:
-    """Return candidates with the camera's rotation restated for the fitted camera."""
-    if candidates.turn_rad is None:
-        return candidates
-    # One shift in the frame is a larger turn for a shorter lens.
-    zoom = presumed.focal_px / flight.camera.focal_px
-    return replace(candidates, turn_rad=candidates.turn_rad * np.array([zoom, zoom, 1.0]))
 
 
 def _notes(context: ClipContext, scouted: Scouted, any_shots: bool) -> list[str]:

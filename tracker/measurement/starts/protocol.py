@@ -8,7 +8,7 @@ from calibration.camera import Camera
 from tracker.measurement.context import ClipRequest
 from tracker.measurement.fitted_shot import FittedShot, doubted
 from tracker.measurement.passes import Observers, Timing
-from tracker.records import Reason, ReasonCode, RejectedCandidate
+from tracker.records import Reason, RejectedCandidate
 from tracker.video import ClipFacts
 
 
@@ -54,9 +54,10 @@ class Findings:
             for each in self.rejected
         ]
 
-    def doubt_times(self) -> None:
-        """Doubt every shot, since the clip's frame times are wrong."""
-        self.shots = [doubted(each, Reason(ReasonCode.FRAME_TIMES)) for each in self.shots]
+    def doubt(self, *reasons: Reason) -> None:
+        """Doubt every shot for what concerns the whole clip."""
+        for reason in reasons:
+            self.shots = [doubted(each, reason) for each in self.shots]
 
 
 class Start(Protocol):

@@ -17,7 +17,14 @@ from tracker.measurement.starts.diagnosis import causes_of_no_shot
 from tracker.measurement.starts.field import Field
 from tracker.measurement.starts.protocol import Findings
 from tracker.measurement.tracing import measure_hypothesis, rejected_hypothesis
-from tracker.records import Candidates, MeasuredShot, Quality, Reason, RejectedCandidate
+from tracker.records import (
+    Candidates,
+    MeasuredShot,
+    Quality,
+    Reason,
+    ReasonCode,
+    RejectedCandidate,
+)
 from tracker.video import ChangeMeter, ClipFacts
 
 FILE_TIMES_STAND = (
@@ -65,7 +72,7 @@ class ReleaseStart:
                 found = corrected
         elif base.cadence is Cadence.DOUBTFUL:
             found.notes.append(base.explanation)
-            found.doubt_times()
+            found.doubt(Reason(ReasonCode.FRAME_TIMES))
         return found
 
     def causes_of_no_shot(
@@ -114,6 +121,7 @@ def _search(
     found.notes += loop.notes
     if loop.moves:
         found.notes.append(MOVED_NOTE)
+    found.doubt(*loop.doubts())
     return found
 
 

@@ -1,0 +1,319 @@
+"""Following the still background from a reference frame through the frames of a clip."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.adjustment.robust import sigma_of_radii, tukey_weights
+from calibration.camera import Camera
+from calibration.errors import InputError
+from calibration.steadiness.corners import WINDOW_PX, corners
+from calibration.steadiness.motion import (
+    SHEAR,
+    SIZE,
+    TURN,
+    Motion,
+    background,
+    moved_pixels,
+    prior_information,
+    slopes,
+    still,
+)
+from calibration.timebase import row_fraction
+
+Array = NDArray[np.float64]
+Luma = NDArray[np.uint8]
+
+WORK_WIDTH = 960
+"""Longer side of the working picture, px. Chosen for time: 2 ms a frame."""
+
+FEWEST_POINTS = 12
+"""Points below which no motion is fitted: four for each of the three parameters of its turn."""
+
+LEVELS = 2
+"""Pyramid levels of the optical flow above the first."""
+
+STILL_PX, STILL_SHARE, CROWD_SHARE = 0.12, 0.3, 0.75
+"""Points nearer to their old places than the first, in working px, stand still. Where the second
+share of all points stands still and less than the third agrees with the motion, clouds move and
+the camera does not."""
+
+WILDEST_PX = 1.0
+"""Points that scatter more than this about a common motion do not show one, working pixels."""
+
+TUKEY = 4.685
+"""Cut of the biweight, standard deviations: 95 % efficiency for normal scatter (P. J. Holland and
+R. E. Welsch, Communications in Statistics A6, 813, 1977)."""
+
+ROUNDS = 8
+"""Most steps of the robust fit."""
+
+NOISE_FLOOR_PX = 0.02
+"""Least scatter of a followed point, working px."""
+
+SHARED_PX = 0.015
+"""Error of following that all points may share (interpolation, coding), working px."""
+
+CODED_PX = 0.03
+"""The same where the picture moves, working px: an encoder predicts a moving background from the
+frame before in steps of a quarter of a pixel or more. From drawn clips."""
+
+CHI_SQUARE_999 = 29.588
+"""99.9 % point of chi-square with ten degrees of freedom: a motion below it may be chance."""
+
+WORTH_PX = 0.1
+"""A smaller shift of the picture, px, is left out: a ball is not placed better than that."""
+
+MEMORY = 0.9
+"""Share of a point's trust that it keeps from frame to frame."""
+
+AMPLITUDE_MEMORY = 0.99
+"""Share of the turns' amplitude that is kept from frame to frame."""
+
+AGREEING, FEWEST_SHARE = 0.25, 0.3
+"""Weight above which a point agrees with the motion, and the least share of points that must."""
+
+COARSE_WIDTH = 240
+"""Longer side of the picture in which a jump is searched for, px."""
+
+
+class SteadyReference:
+    """Follows the still background from a reference frame through the frames of a clip.
+
+    Corners spread over the frame are followed from the reference frame itself (Lucas and Kanade
+    1981; Bouguet 2001), so nothing drifts. One motion of the camera is fitted to all of them with
+    Tukey's biweight: its turn, how the turn grows while the rows are read, its shift and its zoom,
+    the last three within priors. People and leaves are outliers, and a point that stays an outlier
+    loses its weight.
+
+    Parameters
+    ----------
+    luma : ndarray of uint8, shape (H, W)
+        The reference frame.
+    camera : Camera
+        As calibrated on the reference frame.
+    rotation_deg : int
+        Quarter turns counter-clockwise that bring the stored picture to the shown one.
+
+    Raises
+    ------
+    InputError
+        If the frame has another size than the camera's, or too few points that can be followed.
+    """
+
+    def __init__(self, luma: Luma, camera: Camera, rotation_deg: int = 0) -> None:
+        if (luma.shape[1], luma.shape[0]) != tuple(camera.size_px):
+            raise InputError(
+                f"the frame has {luma.shape[1]} x {luma.shape[0]} pixels and the camera was "
+                f"calibrated on {camera.size_px[0]} x {camera.size_px[1]}",
+                remedy="calibrate the camera on a frame of this clip",
+            )
+        self.camera = camera
+        self._rotation_deg = rotation_deg
+        self._shrink = min(1.0, WORK_WIDTH / max(luma.shape))
+        small = self._small(luma)
+        self._points = corners(small)
+        if len(self._points) < FEWEST_POINTS:
+            raise InputError(
+                f"the picture shows only {len(self._points)} points that can be "
+                "followed, so the camera's motion cannot be measured",
+                remedy="film with more of the surroundings in the frame",
+            )
+        self._reference = small
+        pixels = (self._points + 0.5) / self._shrink - 0.5
+        seen = background(camera, pixels)
+        usable = np.all(np.isfinite(seen), axis=1)
+        self._points, self._seen, self._pixels = self._points[usable], seen[usable], pixels[usable]
+        self._trust = np.ones(len(self._points))
+        self._last = np.zeros(SIZE)
+        self._amplitude_rad = 0.0
+
+    def straighten(self, shear_rad: Array, share: float) -> None:
+        """Take out that the camera turned while the reference frame was read.
+
+        Parameters
+        ----------
+        shear_rad : ndarray, shape (3,)
+            By how much the turn grew from the frame's first row to its last.
+        share : float
+            How far down the readout the row lies, -0.5 to 0.5, whose place is kept.
+        """
+        behind = self._share(self._pixels) - share
+        self._seen = self._seen - behind[:, None] * np.cross(shear_rad, self._seen)
+        self._last[TURN] -= share * shear_rad
+        self._last[SHEAR] += shear_rad
+
+    def motion(self, luma: Luma) -> Motion:
+        """Return the camera's motion from the reference frame, none where it may be chance.
+
+        Parameters
+        ----------
+        luma : ndarray of uint8, shape (H, W)
+        """
+        motion = self.measured(luma)
+        if motion.lost or not np.any(motion.parameters):
+            return motion
+        fit = motion.parameters
+        surprise = float(fit @ np.linalg.solve(motion.covariance, fit))
+        if surprise <= CHI_SQUARE_999 or motion.shift_px <= WORTH_PX:
+            return still(motion.shift_px, motion.agreement)
+        coded = (CODED_PX / self._shrink / self.camera.focal_px) ** 2
+        motion.covariance[TURN, TURN] += coded * np.eye(3)
+        return motion
+
+    def measured(self, luma: Luma) -> Motion:
+        """Return the motion as it is measured, however small.
+
+        Parameters
+        ----------
+        luma : ndarray of uint8, shape (H, W)
+        """
+        small = self._small(luma)
+        match = self._match(small, self._last)
+        if match is None:
+            # A jump: start from the shift of the whole picture.
+            match = self._match(small, self._jump(small))
+        if match is None:
+            return self._lost()
+        found, fit, weights, covariance, standing = match
+        agreement = float(np.mean((weights > AGREEING) & found))
+        self._trust = MEMORY * self._trust + (1.0 - MEMORY) * np.where(found, weights, 0.0)
+        moved = self._places(fit, self._pixels)
+        shift = float(np.sqrt(np.mean(np.sum((moved - self._pixels) ** 2, axis=1))))
+        if agreement < CROWD_SHARE and standing >= STILL_SHARE:
+            self._last = np.zeros(SIZE)
+            return still(shift, standing)
+        self._last = fit
+        size = float(np.linalg.norm(fit[TURN][:2]))
+        self._amplitude_rad = max(size, AMPLITUDE_MEMORY * self._amplitude_rad)
+        return Motion(fit, covariance, True, shift, agreement)
+
+    def _small(self, luma: Luma) -> Luma:
+        import cv2
+
+        if self._shrink == 1.0:
+            return np.ascontiguousarray(luma)
+        small = cv2.resize(
+            luma, None, fx=self._shrink, fy=self._shrink, interpolation=cv2.INTER_AREA
+        )
+        return np.asarray(small, np.uint8)
+
+    def _match(
+        self, small: Luma, guess: Array
+    ) -> tuple[NDArray[np.bool_], Array, Array, Array, float] | None:
+        """Follow and fit from a guess of the motion; None where too few points agree.
+
+        Returns which points were found, the motion, their weights, its covariance, and the share
+        of points that have not moved at all.
+        """
+        found, pixels = self._follow(small, guess)
+        if np.sum(found) < FEWEST_POINTS:
+            return None
+        gone = np.linalg.norm(pixels - self._pixels, axis=1)
+        standing = float(np.mean(found & (gone * self._shrink < STILL_PX)))
+        fit, weights, covariance = self._fit(pixels, found, guess)
+        agreeing = (weights > AGREEING) & found
+        if np.sum(agreeing) < FEWEST_POINTS or np.mean(agreeing) < FEWEST_SHARE:
+            return None
+        return found, fit, weights, covariance, standing
+
+    def _jump(self, small: Luma) -> Array:
+        """Return a rough turn from the shift of the whole picture."""
+        import cv2
+
+        shrink = min(1.0, COARSE_WIDTH / max(small.shape))
+        before, after = (
+            cv2.resize(picture, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA).astype(
+                np.float32
+            )
+            for picture in (self._reference, small)
+        )
+        window = cv2.createHanningWindow(before.shape[::-1], cv2.CV_32F)
+        (column, row), _ = cv2.phaseCorrelate(before, after, window)
+        return self._turned_by(np.array([column, row]) / (shrink * self._shrink))
+
+    def _turned_by(self, shift_px: Array) -> Array:
+        """Return the motion that is the turn which shifts the picture's middle so."""
+        found = np.zeros(SIZE)
+        found[TURN] = np.array([-shift_px[1], shift_px[0], 0.0]) / self.camera.focal_px
+        return found
+
+    def _follow(self, small: Luma, guess: Array) -> tuple[NDArray[np.bool_], Array]:
+        """Return which points were found again, and where, in pixels of the whole frame."""
+        import cv2
+
+        start = (self._places(guess, self._pixels) + 0.5) * self._shrink - 0.5
+        after, found, _ = cv2.calcOpticalFlowPyrLK(
+            self._reference,
+            small,
+            self._points.astype(np.float32),
+            start.astype(np.float32),
+            winSize=(WINDOW_PX, WINDOW_PX),
+            maxLevel=LEVELS,
+            criteria=(cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 12, 0.01),
+            flags=cv2.OPTFLOW_USE_INITIAL_FLOW,
+        )
+        pixels = (np.asarray(after, np.float64).reshape(-1, 2) + 0.5) / self._shrink - 0.5
+        return np.asarray(found).ravel() == 1, pixels
+
+    def _share(self, pixels: Array) -> Array:
+        """Return how far down the readout pixels are read, -0.5 to 0.5, shape (N,)."""
+        share = row_fraction(pixels, self.camera.size_px, self._rotation_deg)
+        return np.clip(np.nan_to_num(share), -0.5, 0.5)
+
+    def _places(self, motion: Array, rows_of: Array) -> Array:
+        """Return where the points lie after a motion, if they are read in the rows of pixels."""
+        return moved_pixels(self.camera, motion, self._seen, self._share(rows_of))
+
+    def _fit(
+        self, pixels: Array, found: NDArray[np.bool_], guess: Array
+    ) -> tuple[Array, Array, Array]:
+        """Fit one motion robustly; return it, each point's weight and its covariance.
+
+        The slope at rest serves for all motions: they are small, and the steps repeat.
+        """
+        floor = NOISE_FLOOR_PX / self._shrink
+        fit = self._first(pixels, found, guess)
+        share = self._share(pixels)
+        slope = slopes(self.camera, self._seen, share)
+        chosen = found & (self._trust > 0.3)
+        chosen = chosen if np.sum(chosen) >= FEWEST_POINTS else found
+        for _ in range(ROUNDS):
+            residual = pixels - moved_pixels(self.camera, fit, self._seen, share)
+            size = np.hypot(residual[:, 0], residual[:, 1])
+            scale = max(sigma_of_radii(size[chosen]), floor)
+            weights = np.where(found, tukey_weights(size / scale, TUKEY), 0.0)
+            amplitude = max(self._amplitude_rad, float(np.linalg.norm(fit[TURN][:2])))
+            prior = prior_information(amplitude)
+            heavy = weights * self._trust / scale**2
+            pull = np.einsum("n,nij,ni->j", heavy, slope, residual) - prior * fit
+            normal = np.einsum("n,nij,nik->jk", heavy, slope, slope)
+            step = np.linalg.solve(normal + np.diag(prior + 1e-9 * normal.diagonal()), pull)
+            fit = fit + step
+            if np.abs(step[TURN]).max() * self.camera.focal_px < 0.01 * floor:
+                break
+        inverse = np.linalg.inv(normal + np.diag(prior + 1e-9 * normal.diagonal()))
+        spread = np.einsum("n,nij,nik->jk", (heavy * scale) ** 2, slope, slope) + np.diag(prior)
+        covariance = inverse @ spread @ inverse
+        shared = (SHARED_PX / self._shrink / self.camera.focal_px) ** 2
+        covariance[TURN, TURN] += shared * np.eye(3)
+        if scale * self._shrink > WILDEST_PX:
+            weights = np.zeros(len(found))
+        return fit, weights, covariance
+
+    def _first(self, pixels: Array, found: NDArray[np.bool_], guess: Array) -> Array:
+        """Return the better of the guess and the turn of the median shift."""
+        missed = (pixels - self._places(guess, pixels))[found]
+        cost = float(np.median(np.hypot(missed[:, 0], missed[:, 1])))
+        if cost * self._shrink < WILDEST_PX:
+            return guess
+        other = self._turned_by(np.median((pixels - self._pixels)[found], axis=0))
+        missed = (pixels - self._places(other, pixels))[found]
+        return other if np.median(np.hypot(missed[:, 0], missed[:, 1])) < cost else guess
+
+    def _lost(self) -> Motion:
+        """Return the last known motion, known to ten pixels."""
+        spread = np.zeros((SIZE, SIZE))
+        spread[TURN, TURN] = (10.0 / self.camera.focal_px) ** 2 * np.eye(3)
+        return Motion(
+            self._last.copy(), spread, bool(np.any(self._last)), float("nan"), 0.0, lost=True
+        )
