@@ -22,7 +22,7 @@ from tests.tracker.invented_outings import WHEELS, shots_of
 from tests.tracker.invented_outings import session as outing
 from tracker.cli import program
 from tracker.cli.program import WITH_DATA
-from tracker.report.documents import plain
+from tracker.report.documents import plain, truth_document
 from tracker.workflow import measure as measuring
 
 __all__ = ["clip", "session"]
@@ -57,7 +57,7 @@ def test_every_command_that_prints_a_table_has_data() -> None:
         if "screen.print(" in path.read_text(encoding="utf-8") and path.stem != "screen"
     }
     with_data = {command.__name__ for command in WITH_DATA} | {"log"}
-    assert tables - {"demo", "lens"} <= with_data
+    assert tables <= with_data
     for name, command in every_command().items():
         wanted = name in {one.__name__ for one in WITH_DATA} | {"log list", "log show"}
         assert any("--json" in one.opts for one in command.params) == wanted, name
@@ -174,3 +174,11 @@ def test_anything_becomes_what_json_has() -> None:
     held = Held({Colour.RED: np.array([1.0, np.nan])}, Path("a"))
     assert plain(held) == {"values": {"red": [1.0, None]}, "path": "a"}
     assert plain((True, None, np.float64(2.5), math.inf, 3)) == [True, None, 2.5, None, 3]
+
+
+def test_shots_beside_the_truth_as_data() -> None:
+    shot = shots_of("100 mm wheels", 1)[0]
+    made = truth_document([(shot, {"carry_m": 12.5})], [{"release_s": 3.0}], [shot])
+    assert made["shots"][0]["true"] == {"carry_m": 12.5}
+    assert made["shots"][0]["carry_m"] == shot.carry_m
+    assert made["missed"] == [{"release_s": 3.0}] and len(made["invented"]) == 1

@@ -9,7 +9,8 @@ from typing import Annotated
 
 import typer
 
-from tracker.cli.screen import CAUTION, console, progress_bar, say, sentences
+from tracker.cli.progress import progress_bar
+from tracker.cli.screen import CAUTION, console, say, sentences, show_json
 
 
 def demo(
@@ -26,6 +27,7 @@ def demo(
     the current folder first; no file of yours is overwritten. It is drawn, not filmed, so that
     the true values of every shot are known and shown beside the measured ones.
     """
+    from tracker.report.documents import comparison_document, truth_document
     from tracker.report.launcher_tables import sweep_table
     from tracker.report.terminal import remarks, truth_table
     from tracker.workflow.demo import run_demo
@@ -51,6 +53,16 @@ def demo(
         say(screen, [words])
         screen.print(f"  {line}", markup=False, soft_wrap=True)
     say(screen, ["", CAUTION])
+    show_json(
+        {
+            "clips": [
+                {"file": clip.file, **truth_document(clip.pairs, clip.missed, clip.invented)}
+                for clip in shown.clips
+            ],
+            "comparison": comparison_document(shown.comparison.comparison),
+            "report": shown.report,
+        }
+    )
 
 
 def next_steps(session: Path) -> list[tuple[str, str]]:

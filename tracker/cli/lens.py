@@ -6,7 +6,8 @@ from typing import Annotated
 import typer
 
 from calibration.errors import InputError
-from tracker.cli.screen import console, progress_bar, say, sentences
+from tracker.cli.progress import progress_bar
+from tracker.cli.screen import console, say, sentences, show_json
 
 SOURCES = typer.Argument(
     metavar="CLIP_OR_IMAGES",
@@ -54,6 +55,7 @@ def lens(
                 "a board is printed or measured, not both at once", remedy="print it first"
             )
         say(screen, [f"Board: {print_it(board, print_board)}"])
+        show_json({"board": print_board})
         say(screen, ["Print it at 100 % and measure its ruler line: 100 mm must be 100 mm."])
         return
     if not sources:
@@ -66,3 +68,4 @@ def lens(
     say(screen, lens_sentences(found.measurement, found.looked_at))
     say(screen, sentences(found.notes))
     say(screen, [f"Lens file: {found.path}", "The figures after ± are standard uncertainties."])
+    show_json({"file": found.path, "lens": found.measurement, "notes": found.notes})

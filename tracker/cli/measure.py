@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tracker.cli.options import grouped
+from tracker.cli.progress import progress_bar
 from tracker.cli.screen import (
     CAUTION,
     console,
-    progress_bar,
     result_document,
     say,
     show_budgets,

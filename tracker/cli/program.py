@@ -107,7 +107,10 @@ def _options(
     pass
 
 
-WITH_DATA = (vantage, check, calibrate, markers, measure, review, predict, compare, plan)
+WITH_DATA = (
+    *(demo, vantage, check, lens, calibrate, markers),
+    *(measure, review, predict, compare, plan),
+)
 """Commands that print tables, which --json replaces with data."""
 
 for command in (

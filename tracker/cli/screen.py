@@ -1,8 +1,7 @@
 """Printing on the terminal, whatever its encoding and width."""
 
 import sys
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from tracker.cli.modes import mode
@@ -10,7 +9,6 @@ from tracker.cli.modes import mode
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from tracker.workflow.clips import Progress
     from tracker.workflow.measured import SessionResult
 
 CAUTION = (
@@ -54,35 +52,6 @@ def say(screen: "Console", sentences: Iterable[str]) -> None:
     """Print sentences as they are, wrapped at words."""
     for sentence in sentences:
         screen.print(sentence, markup=False)
-
-
-@contextmanager
-def progress_bar(screen: "Console") -> Iterator["Progress"]:
-    """Show the progress of each clip and the time left."""
-    from rich.progress import (
-        BarColumn,
-        Progress,
-        TaskProgressColumn,
-        TextColumn,
-        TimeRemainingColumn,
-    )
-
-    columns = (
-        TextColumn("{task.description}", markup=False),
-        BarColumn(),
-        TaskProgressColumn(),
-        TimeRemainingColumn(),
-        TextColumn("left"),
-    )
-    with Progress(*columns, console=screen, transient=True) as bar:
-        tasks: dict[str, object] = {}
-
-        def report(clip: str, done: int, of: int) -> None:
-            if clip not in tasks:
-                tasks[clip] = bar.add_task(clip, total=of)
-            bar.update(tasks[clip], completed=done, total=of)  # type: ignore[arg-type]
-
-        yield report
 
 
 def show_result(screen: "Console", result: "SessionResult") -> None:

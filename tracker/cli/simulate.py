@@ -5,7 +5,8 @@ from typing import Annotated
 
 import typer
 
-from tracker.cli.screen import console, progress_bar, say
+from tracker.cli.progress import progress_bar
+from tracker.cli.screen import console, say
 
 
 def simulate(

@@ -61,6 +61,19 @@ def review_document(rows: Iterable[tuple[Shot, "Decision | Added | None"]]) -> l
     ]
 
 
+def truth_document(
+    pairs: Iterable[tuple[Shot, Mapping[str, float]]],
+    missed: Iterable[Mapping[str, float]],
+    invented: Iterable[Shot],
+) -> Document:
+    """Return the shots of a clip beside the truth."""
+    return {
+        "shots": [shot_document(shot) | {"true": plain(true)} for shot, true in pairs],
+        "missed": plain(missed),
+        "invented": [shot_document(shot) for shot in invented],
+    }
+
+
 def comparison_document(comparison: "Comparison") -> Document:
     """Return setups, their differences and their predictions."""
     return {

@@ -28,7 +28,7 @@ Truth = Mapping[str, float]
 
 
 @dataclass(frozen=True)
-class Compared:
+class ClipBesideTruth:
     """The shots of one clip beside the truth.
 
     Attributes
@@ -55,7 +55,7 @@ class Demonstrated:
     Attributes
     ----------
     result : SessionResult
-    clips : tuple of Compared
+    clips : tuple of ClipBesideTruth
         Each clip beside the truth.
     comparison : setups.Compared
         The setups with each other.
@@ -65,7 +65,7 @@ class Demonstrated:
     """
 
     result: SessionResult
-    clips: tuple[Compared, ...]
+    clips: tuple[ClipBesideTruth, ...]
     comparison: setups.Compared
     untested: SweepPrediction
     report: Path
@@ -98,7 +98,7 @@ def run_demo(to: Path | None = None, progress: Progress | None = None) -> Demons
     )
 
 
-def beside_truth(folder: Path, result: SessionResult) -> tuple[Compared, ...]:
+def beside_truth(folder: Path, result: SessionResult) -> tuple[ClipBesideTruth, ...]:
     """Put each measured shot beside its true values in the session's `truth.json`."""
     document = json.loads((folder / TRUTH_FILE).read_text(encoding="utf-8"))
     true = {clip["file"]: clip["shots"] for clip in document["clips"]}
@@ -112,10 +112,10 @@ def beside_truth(folder: Path, result: SessionResult) -> tuple[Compared, ...]:
     )
 
 
-def compare(file: str, shots: Sequence[Shot], truths: Sequence[Truth]) -> Compared:
+def compare(file: str, shots: Sequence[Shot], truths: Sequence[Truth]) -> ClipBesideTruth:
     """Pair measured shots with true ones by their release, the nearest first."""
     pairs = paired([shot.release_s for shot in shots], [truth["release_s"] for truth in truths])
-    return Compared(
+    return ClipBesideTruth(
         file=file,
         pairs=tuple((shots[i], truths[j]) for i, j in pairs.items()),
         missed=tuple(truth for j, truth in enumerate(truths) if j not in pairs.values()),
