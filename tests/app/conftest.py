@@ -157,7 +157,7 @@ def visit(server: Served, tab: Page) -> Callable[[Path, str], Page]:
 
 def ready(page: Page) -> None:
     """Wait until a tab is connected to its server."""
-    page.wait_for_function("window.socket && window.socket.connected")
+    page.wait_for_function("window.did_handshake")
 
 
 def copied(sample: str, folder: Path) -> Path:

@@ -5,6 +5,7 @@ It prints the link. A line ``open FOLDER`` opens a session and prints its number
 lets a phone in to it and prints the phone's link.
 """
 
+import os
 import sys
 import threading
 from pathlib import Path
@@ -16,7 +17,7 @@ from tracker.app.workspace import Workspace
 
 def main() -> None:
     """Serve until the input ends."""
-    workspace = Workspace([], Path(sys.argv[1]))
+    workspace = Workspace([], Path(sys.argv[1]), os.environ["LOBMETER_DB"])
     opened = doors()
     opened.sockets.append(bound(LOOPBACK, 0))
 

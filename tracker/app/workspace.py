@@ -111,10 +111,13 @@ class Workspace:
     places : iterable of Path
     home : Path
         The folder in which new sessions are made.
+    logbook : str or None
+        As `tracker.logbook.open_logbook` takes it.
     """
 
-    def __init__(self, places: Iterable[Path], home: Path) -> None:
+    def __init__(self, places: Iterable[Path], home: Path, logbook: str | None = None) -> None:
         self.home = home
+        self.logbook = logbook
         self.sessions: list[OpenSession] = []
         self._frames: OrderedDict[tuple[Any, ...], bytes] = OrderedDict()
         self._lock = threading.Lock()

@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from tracker.cli.log import Book
 from tracker.cli.screen import console, say
 
 
@@ -29,6 +30,7 @@ def open_page(
             help="Where new sessions are made; the folder Lobmeter in your home when left out.",
         ),
     ] = None,
+    db: Book = None,
     port: Annotated[
         int, typer.Option(metavar="NUMBER", min=0, max=65535, help="0: any free one.")
     ] = 0,
@@ -53,4 +55,4 @@ def open_page(
         say(screen, ["The page is open at", f"  {link}", "Ctrl+C ends it."])
 
     home = (folder or Path.home() / "Lobmeter").absolute()
-    serve(Workspace(places, home), doors(port, lan), announce, browser)
+    serve(Workspace(places, home, db), doors(port, lan), announce, browser)

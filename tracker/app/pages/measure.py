@@ -2,11 +2,10 @@
 
 from collections.abc import Sequence
 
-from nicegui import ui
-
 from calibration.errors import InputError
 from tracker.app import parts, tasks
 from tracker.app.flights import flights_over_frame
+from tracker.app.running import follow
 from tracker.app.view import Page, View
 from tracker.app.work import Phase, Work
 from tracker.app.workspace import in_thread
@@ -21,9 +20,6 @@ from tracker.report.answer_words import (
 from tracker.report.rounding import with_uncertainty
 from tracker.workflow.look import flights_of
 
-REDRAWN_S = 0.3
-"""How often progress is shown anew, s. Common practice, no source."""
-
 NO_CLIP = "The session has no clip yet. Send some from the phone, or name them in session.toml."
 
 HEAD = ("shot", *(f"{name}, {unit}" for name, _, _, unit in FIGURES), "quality")
@@ -33,12 +29,6 @@ NUMERIC = tuple(range(len(HEAD) - 1))
 async def build(view: View) -> None:
     """Build the page."""
     answer = parts.group("answer")
-    running = parts.group("running")
-    shown = parts.group("shown")
-    followed: list[Followed] = []
-
-    def work() -> Work | None:
-        return view.opened.works.get("measure")
 
     async def start() -> None:
         try:
@@ -48,36 +38,19 @@ async def build(view: View) -> None:
             view.complain(error.sentences())
         await draw()
 
-    def cancel() -> None:
-        current = work()
-        if current is not None:
-            current.cancel()
-
     async def draw() -> None:
         answer.clear()
         shown.clear()
         with answer:
-            _answer(view, work(), start)
+            _answer(view, view.opened.works.get("measure"), start)
         with shown:
             await _clips(view)
 
-    async def follow() -> None:
-        current = work()
-        if current is not None and current.phase is Phase.RUNNING:
-            if not followed:
-                with running:
-                    followed.append(Followed(current, cancel))
-            followed[0].show()
-        elif followed:
-            followed.clear()
-            running.clear()
-            await view.renew()
-
+    follow(view, "measure", view.renew, _came, key="c")
+    shown = parts.group("shown")
     view.on_change(draw)
     view.key("m", "measure the session", start)
-    view.key("c", "cancel the measuring", cancel)
     await draw()
-    ui.timer(REDRAWN_S, follow)
 
 
 def _answer(view: View, work: Work | None, start: parts.Handler) -> None:
@@ -105,48 +78,6 @@ def _answer(view: View, work: Work | None, start: parts.Handler) -> None:
         again = "Measure again" if view.look.measured else "Measure"
         wanted = not view.look.measured or view.look.outdated
         parts.button(again, start, main=wanted, key="m")
-
-
-class Followed:
-    """A running measurement as a tab shows it.
-
-    Parameters
-    ----------
-    work : Work
-    cancel : callable
-    """
-
-    def __init__(self, work: Work, cancel: parts.Handler) -> None:
-        self._work = work
-        self._shown = 0
-        with parts.group("stack"):
-            self._words = parts.sentence("")
-            self._bar = parts.bar(0.0, "Measuring")
-            parts.button("Cancel", cancel, key="c")
-            self._listed = parts.group("stack")
-        self._listed.props["aria-live"] = "polite"
-
-    def show(self) -> None:
-        """Show how far it is and what it found since."""
-        self._words.set_text(_left(self._work))
-        self._bar.props["value"] = round(self._work.share, 3)
-        self._bar.update()
-        found = list(self._work.arrived)
-        with self._listed:
-            for shot in found[self._shown :]:
-                parts.sentence(_came(shot))
-        self._shown = len(found)
-
-
-def _left(work: Work) -> str:
-    if not work.progress:
-        return "The clips are looked at first."
-    left = work.left_s
-    look = "" if work.looks == 1 else " of the closer look"
-    share = f"{100 * work.share:.0f} % of the frames{look} are done"
-    if work.share >= 1.0:
-        return "The flights are fitted and the pictures drawn."
-    return f"{share}." if left is None else f"{share}, about {left:.0f} s left."
 
 
 def _came(shot: Shot) -> str:

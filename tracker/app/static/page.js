@@ -1,6 +1,12 @@
 // The page library puts everything into one main; the page has a header, a main and a footer.
 document.querySelector("main.q-page")?.setAttribute("role", "presentation");
 
+// What a page tells the server before they are connected waits until they are.
+window.tellServer = (name, what) => {
+  if (window.did_handshake) emitEvent(name, what);
+  else setTimeout(() => window.tellServer(name, what), 50);
+};
+
 // Keys: told to the server where nobody is typing and the page has a use for them.
 document.addEventListener("keydown", (event) => {
   const target = event.target;
@@ -17,5 +23,5 @@ document.addEventListener("keydown", (event) => {
   const used = (document.getElementById("main")?.dataset.keys || "").split(" ");
   if (!used.includes(key === " " ? "Space" : key)) return;
   event.preventDefault();
-  emitEvent("lobmeter-key", key === " " ? "Space" : key);
+  window.tellServer("lobmeter-key", key === " " ? "Space" : key);
 });

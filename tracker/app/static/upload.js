@@ -84,7 +84,7 @@
       }
     }
     delete zone.dataset.busy;
-    if (keys.length) emitEvent("lobmeter-sent", { keys, into: zone.dataset.into });
+    if (keys.length) window.tellServer("lobmeter-sent", { keys, into: zone.dataset.into });
   }
 
   document.addEventListener("change", (event) => {
