@@ -11,6 +11,10 @@ OF = {"opencv-python-headless": "cv2"}
 """The name under which a distribution is imported, where it is another."""
 
 
+OF_EXTRAS = {"distributed"}
+"""What an extra of pyproject.toml brings, imported where it is asked for only."""
+
+
 def imported() -> set[str]:
     found: set[str] = set()
     for path in [*ROOT.glob("calibration/**/*.py"), *ROOT.glob("tracker/**/*.py")]:
@@ -26,7 +30,9 @@ def test_dependencies_are_the_imports_of_the_source() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     names = {re.split(r"[<>=!~ ]", each)[0] for each in project["dependencies"]}
     # pydantic-core belongs to pydantic, which pins it.
-    assert {OF.get(name, name) for name in names} == imported() - {"pydantic_core"}
+    assert {OF.get(name, name) for name in names} == imported() - {"pydantic_core"} - OF_EXTRAS
+    extras = {re.split(r"[<>=!~ ]", each)[0] for each in project["optional-dependencies"]["dask"]}
+    assert extras == OF_EXTRAS
 
 
 def test_every_dependency_has_a_lower_bound() -> None:

@@ -9,11 +9,12 @@ import cv2
 import numpy as np
 import pytest
 
-from calibration.errors import InputErrors
+from calibration.errors import InputError, InputErrors
 from tests.fen_lane import SESSION
 from tests.tracker.test_workflow_results import pretend
 from tracker.measurement import ClipResult
 from tracker.results import cache
+from tracker.session import read_session
 from tracker.video import ClipWriter
 from tracker.workflow import clips as measuring
 from tracker.workflow import jobs
@@ -224,3 +225,54 @@ def test_faults_of_several_sessions_come_at_once_and_before_anything_is_measured
         list(measure_sessions(folders))
     assert len(caught.value.errors) == 2
     assert counted.taken() == []
+
+
+def task_of(folder: Path) -> jobs.Task:
+    session = read_session(folder)
+    (ready,) = measuring.ready_clips(session)
+    return jobs.Task(session, ready, False, False, None, {}, "0.mp4")
+
+
+def test_a_worker_that_does_not_see_the_clip_says_so(tmp_path: Path) -> None:
+    task = task_of(filmed(tmp_path / "lane", [110], frames=8))
+    task.ready.clip.path.unlink()
+    with pytest.raises(InputError) as caught:
+        jobs.measure_task(task, print)
+    (sentence,) = caught.value.sentences()
+    assert "0.mp4: cannot be seen from " in sentence and "under the same path" in sentence
+
+
+def test_a_worker_with_another_program_refuses(tmp_path: Path) -> None:
+    task = replace(task_of(filmed(tmp_path / "lane", [110], frames=8)), program="another")
+    with pytest.raises(InputError, match="another version of lobmeter"):
+        jobs.measure_task(task, print)
+
+
+def test_progress_is_reported_in_steps_that_can_be_seen() -> None:
+    steps: list[object] = []
+    step = jobs._Steps("0.mp4", steps.append)
+    for done in range(10_001):
+        step("", done, 10_000)
+    assert len(steps) == jobs.STEPS + 1
+    assert steps[0] == ("0.mp4", 0, 10_000) and steps[-1] == ("0.mp4", 10_000, 10_000)
+    step("", 0, 10_000)
+    assert steps[-1] == ("0.mp4", 0, 10_000), "a second look at the clip"
+
+
+def test_pictures_without_a_decision_are_drawn_once(
+    tmp_path: Path, counted: Counted, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = filmed(tmp_path / "lane", [110])
+    drawn: list[str] = []
+    whole = jobs.clip_pictures
+
+    def draw(ready, clip, log):  # type: ignore[no-untyped-def]
+        drawn.append(clip.clip.file)
+        return whole(ready, clip, log)
+
+    monkeypatch.setattr(jobs, "clip_pictures", draw)
+    options = MeasureOptions(cache=tmp_path / "cache")
+    measure_session(folder, options=options)
+    measure_session(folder, options=options)
+    assert drawn == ["clips/0.mp4"]
+    assert counted.taken() == ["clips/0.mp4"]

@@ -14,6 +14,9 @@ LEAST_S, LEAST_SHARE = 2.0, 0.02
 """Time, s, and share of the frames before a time left is stated: a first guess is worth nothing.
 Common practice, no source."""
 
+MOST_BARS = 8
+"""Clips above which those whose frames are done are shown no longer. Common practice, no source."""
+
 FINISHING = "finishing"
 """Shown once all frames were seen: fits and pictures remain, for which no frames are counted."""
 
@@ -69,6 +72,7 @@ def progress_bar(screen: "Console") -> Iterator["Progress"]:
             if done < before:
                 bar.reset(task)  # type: ignore[arg-type]
             tasks[clip] = (task, done)
-            bar.update(task, completed=done, total=of)  # type: ignore[arg-type]
+            shown = done < of or len(tasks) <= MOST_BARS
+            bar.update(task, completed=done, total=of, visible=shown)  # type: ignore[arg-type]
 
         yield report

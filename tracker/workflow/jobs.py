@@ -1,15 +1,15 @@
 """Measuring the clips of sessions side by side, each once."""
 
 import logging
-import multiprocessing
-import threading
-from collections.abc import Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
+import platform
+from collections.abc import Callable, Generator, Sequence
+from contextlib import closing
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from calibration.errors import InputError
+from tracker.engines import Engine, Report
 from tracker.records import Shot
 from tracker.report.explanation import CandidateLog
 from tracker.results import cache
@@ -20,7 +20,54 @@ from tracker.workflow.measured import MeasuredClip
 
 LOG = logging.getLogger(__name__)
 
-Measured = tuple[MeasuredClip, CandidateLog | None]
+OnCount = Callable[[int, int], None]
+"""Called with how many clips are measured, and how many there are, as each one comes in."""
+
+
+@dataclass(frozen=True)
+class Listeners:
+    """Who hears of clips while they are measured.
+
+    Attributes
+    ----------
+    progress : callable or None
+    on_shot : callable or None
+    on_count : callable or None
+    """
+
+    progress: Progress | None = None
+    on_shot: OnShot | None = None
+    on_count: OnCount | None = None
+
+    def hear(self, said: Any) -> None:
+        """Pass on what a job reports: a shot, or how much of a clip is done."""
+        if isinstance(said, Shot):
+            if self.on_shot is not None:
+                self.on_shot(said)
+        elif self.progress is not None:
+            self.progress(*said)
+
+
+@dataclass(frozen=True)
+class Measured:
+    """The measurement of one clip, without a person's decisions.
+
+    Attributes
+    ----------
+    clip : MeasuredClip
+    log : CandidateLog or None
+        Its candidates, where they are to be explained.
+    pictures : dict of str to bytes, or None
+        By the ending of their names; None where they are kept elsewhere.
+    """
+
+    clip: MeasuredClip
+    log: CandidateLog | None
+    pictures: dict[str, bytes] | None = None
+
+
+def _program() -> str:
+    return cache.program_digest()
 
 
 @dataclass(frozen=True)
@@ -39,6 +86,8 @@ class Task:
         SHA-256 of the session's files.
     label : str
         Its name for the progress.
+    program : str
+        Digest of the program that is to measure it.
     """
 
     session: Session
@@ -48,6 +97,7 @@ class Task:
     cache: Path | None
     digests: dict[str, str]
     label: str = ""
+    program: str = field(default_factory=_program)
 
     @property
     def key(self) -> str:
@@ -78,111 +128,127 @@ class Task:
         # Since then the session may have been moved, and its other clips been added to.
         clip = replace(clip, clip=self.ready.clip, calibration=self.ready.calibration)
         LOG.info("%s: unchanged, not measured again", self.ready.clip.file)
-        return clip, log
+        return Measured(clip, log)
+
+    def keep(self, measured: Measured) -> None:
+        """Keep its measurement and the pictures of it."""
+        if self.cache is None:
+            return
+        cache.store(self.cache, self.key, (measured.clip, measured.log))
+        if measured.pictures is not None:
+            cache.store(self.cache, self.picture_key(measured.clip), measured.pictures)
+
+    def picture_key(self, clip: MeasuredClip) -> str:
+        """Return the key of its pictures, which show its rows as a person's decisions have them."""
+        return cache.key_of([self.key, "pictures", repr([one.shot for one in clip.shots])])
 
 
 def measured_in_order(
-    tasks: Sequence[Task], progress: Progress | None, jobs: int, on_shot: OnShot | None = None
-) -> Iterator[Measured]:
+    tasks: Sequence[Task], engine: Engine, listeners: Listeners = Listeners()
+) -> Generator[Measured, None, None]:
     """Give the measurement of each task in order; those that were kept are not measured again.
 
     Parameters
     ----------
     tasks : sequence of Task
-    progress : callable, optional
-    jobs : int
-        Processes at the same time; the results are the same for any number.
-    on_shot : callable, optional
+    engine : Engine
+        The results are the same for any.
+    listeners : Listeners
     """
-    kept = [task.kept() for task in tasks]
-    if on_shot is not None:
-        for each in (shot for one in kept if one is not None for shot in one[0].shots):
-            on_shot(each.shot)
-    left = sum(one is None for one in kept)
-    if jobs <= 1 or left <= 1:
-        for task, one in zip(tasks, kept, strict=True):
-            yield one or _measure(task, progress, on_shot)
-        return
-    with _pool(min(jobs, left), progress, on_shot) as pool:
-        futures: list[Future[Measured] | None] = [
-            pool.submit(_measure_in_worker, task) if one is None else None
-            for task, one in zip(tasks, kept, strict=True)
-        ]
-        for one, future in zip(kept, futures, strict=True):
-            if one is not None:
-                yield one
-            elif future is not None:
-                yield future.result()
+    found = {at: one for at, task in enumerate(tasks) if (one := task.kept()) is not None}
+    for each in (shot for one in found.values() for shot in one.clip.shots):
+        listeners.hear(each.shot)
+    left = [at for at in range(len(tasks)) if at not in found]
+    done = len(found)
+    with closing(engine.run(measure_task, [tasks[at] for at in left], listeners.hear)) as coming:
+        for at in range(len(tasks)):
+            while at not in found:
+                index, measured = next(coming)
+                tasks[left[index]].keep(measured)
+                found[left[index]] = measured
+                done += 1
+                if listeners.on_count is not None:
+                    listeners.on_count(done, len(tasks))
+            yield found.pop(at)
 
 
-def pictures_of(task: Task, clip: MeasuredClip, log: CandidateLog | None) -> dict[str, bytes]:
+def measure_task(task: Task, report: Report) -> Measured:
+    """Measure one clip and draw its pictures, wherever this runs; keep nothing.
+
+    Parameters
+    ----------
+    task : Task
+    report : callable
+        Gets its label with how many frames are done and how many there are, and every shot's row.
+
+    Raises
+    ------
+    InputError
+        Where the clip cannot be seen from here, or another program runs here than the one asking.
+    """
+    path = task.ready.clip.path
+    if not path.is_file():
+        raise InputError(
+            f"cannot be seen from {platform.node()}, where it is to be measured",
+            where=str(path),
+            remedy="put it where every worker sees it under the same path",
+        )
+    if task.program != cache.program_digest():
+        raise InputError(
+            f"another version of lobmeter, or of what it computes with, runs on {platform.node()}",
+            where=task.label,
+            remedy="install the same versions of lobmeter, "
+            f"{', '.join(cache.LIBRARIES)} everywhere",
+        )
+    log = CandidateLog() if task.explained else None
+
+    step = _Steps(task.label, report)
+    clip = measure_ready(task.session, task.ready, step, log, task.from_anywhere, report)
+    return Measured(clip, log, clip_pictures(task.ready, clip, log))
+
+
+def pictures_of(task: Task, measured: Measured, clip: MeasuredClip) -> dict[str, bytes]:
     """Return the pictures of a measured clip; those that were kept are not drawn again.
 
     Parameters
     ----------
     task : Task
+    measured : Measured
     clip : MeasuredClip
         With a person's decisions applied: they are written on the pictures.
-    log : CandidateLog or None
     """
+    undecided = [one.shot for one in clip.shots] == [one.shot for one in measured.clip.shots]
+    if measured.pictures is not None and undecided:
+        return measured.pictures
     if task.cache is None:
-        return clip_pictures(task.ready, clip, log)
-    key = cache.key_of([task.key, "pictures", repr([one.shot for one in clip.shots])])
+        return clip_pictures(task.ready, clip, measured.log)
+    key = task.picture_key(clip)
     found: dict[str, bytes] | None = cache.load(task.cache, key)
     if found is None:
-        found = clip_pictures(task.ready, clip, log)
+        found = clip_pictures(task.ready, clip, measured.log)
         cache.store(task.cache, key, found)
     return found
 
 
-def _measure(task: Task, progress: Progress | None, on_shot: OnShot | None) -> Measured:
-    log = CandidateLog() if task.explained else None
-
-    def report(_: str, done: int, of: int) -> None:
-        if progress is not None:
-            progress(task.label, done, of)
-
-    clip = measure_ready(task.session, task.ready, report, log, task.from_anywhere, on_shot)
-    if task.cache is not None:
-        cache.store(task.cache, task.key, (clip, log))
-    return clip, log
+STEPS = 50
+"""Parts of a clip that its progress is reported by: the workers of many clips report to one place.
+Common practice, no source."""
 
 
-_QUEUE: Any = None
-"""In a worker, where its progress goes."""
+class _Steps:
+    """Reports a clip's progress in steps that can be seen.
 
+    Parameters
+    ----------
+    label : str
+    report : callable
+    """
 
-def _begin_worker(queue: Any) -> None:
-    global _QUEUE
-    _QUEUE = queue
+    def __init__(self, label: str, report: Report) -> None:
+        self._label, self._report, self._last = label, report, -1
 
-
-def _measure_in_worker(task: Task) -> Measured:
-    return _measure(task, lambda *step: _QUEUE.put(step), lambda shot: _QUEUE.put(shot))
-
-
-@contextmanager
-def _pool(
-    workers: int, progress: Progress | None, on_shot: OnShot | None
-) -> Iterator[ProcessPoolExecutor]:
-    """Give a pool of processes whose progress and shots are reported here."""
-    context = multiprocessing.get_context("spawn")
-    queue = context.Queue()
-
-    def forward() -> None:
-        for step in iter(queue.get, None):
-            if isinstance(step, Shot):
-                if on_shot is not None:
-                    on_shot(step)
-            elif progress is not None:
-                progress(*step)
-
-    listener = threading.Thread(target=forward, daemon=True)
-    listener.start()
-    pool = ProcessPoolExecutor(workers, context, _begin_worker, (queue,))
-    try:
-        yield pool
-    finally:
-        pool.shutdown(cancel_futures=True)
-        queue.put(None)
-        listener.join()
+    def __call__(self, _: str, done: int, of: int) -> None:
+        step = STEPS * done // max(of, 1)
+        if step != self._last:
+            self._last = step
+            self._report((self._label, done, of))

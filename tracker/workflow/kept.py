@@ -151,7 +151,7 @@ def kept_session(folder: Path, cache: Path | None) -> KeptSession | None:
     for explained, anywhere in product((False, True), repeat=2):
         tasks = [Task(session, one, explained, anywhere, cache, digests) for one in ready]
         kept = [task.kept() for task in tasks]
-        clips = tuple(one[0] for one in kept if one is not None)
+        clips = tuple(one.clip for one in kept if one is not None)
         if clips and len(clips) == len(tasks):
             return KeptSession(session, tuple(tasks), clips)
     return None

@@ -1,10 +1,13 @@
 """``lobmeter measure``: a session from its folder to its results."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from calibration.errors import InputError, InputErrors
+from tracker.engines import Engine, LocalEngine
+from tracker.engines.dask import dask_engine
 from tracker.fitting.pooling import pool
 from tracker.records import Pooled, Quality
 from tracker.results import folder_of, replace_results
@@ -19,7 +22,14 @@ from tracker.workflow.inputs import (
     read_all,
     session_digests,
 )
-from tracker.workflow.jobs import Measured, Task, measured_in_order, pictures_of
+from tracker.workflow.jobs import (
+    Listeners,
+    Measured,
+    OnCount,
+    Task,
+    measured_in_order,
+    pictures_of,
+)
 from tracker.workflow.kept import with_review
 from tracker.workflow.measured import MeasuredClip, SessionResult
 
@@ -42,6 +52,13 @@ class MeasureOptions:
         Folder in which measurements are kept; None measures every clip.
     on_shot : callable or None
         Called with every shot as soon as it is measured.
+    scheduler : str or None
+        Address of a Dask scheduler on whose workers the clips are measured instead, with the same
+        results. They need to see the clips under the same paths.
+    on_count : callable or None
+        Called with how many clips are measured, and how many there are.
+    on_note : callable or None
+        Called with sentences on where the clips are measured.
     """
 
     explained: bool = False
@@ -50,6 +67,9 @@ class MeasureOptions:
     jobs: int = 1
     cache: Path | None = None
     on_shot: OnShot | None = None
+    scheduler: str | None = None
+    on_count: OnCount | None = None
+    on_note: Callable[[str], None] | None = None
 
 
 def measure_session(
@@ -89,13 +109,30 @@ def measure_sessions(
     InputErrors
         With every fault of the session files, or of the clips, at once.
     """
-    sessions = read_all(folders, options.bare)
-    reviews = [read_review(session) for session in sessions]
-    tasks = _all_tasks(sessions, options)
-    every = [one for each in tasks for one in each]
-    measured = measured_in_order(every, progress, options.jobs, options.on_shot)
-    for session, review, mine in zip(sessions, reviews, tasks, strict=True):
-        yield _finished(session, review, mine, [next(measured) for _ in mine])
+    listeners = Listeners(progress, options.on_shot, options.on_count)
+    with _engine(options) as engine:
+        if options.scheduler is not None:
+            folders = [folder.absolute() for folder in folders]
+        sessions = read_all(folders, options.bare)
+        reviews = [read_review(session) for session in sessions]
+        tasks = _all_tasks(sessions, options)
+        every = [one for each in tasks for one in each]
+        with closing(measured_in_order(every, engine, listeners)) as measured:
+            for session, review, mine in zip(sessions, reviews, tasks, strict=True):
+                yield _finished(session, review, mine, [next(measured) for _ in mine])
+
+
+@contextmanager
+def _engine(options: MeasureOptions) -> Iterator[Engine]:
+    """Give what measures the clips."""
+    if options.scheduler is None:
+        yield LocalEngine(options.jobs)
+        return
+    with dask_engine(options.scheduler) as engine:
+        if options.on_note is not None:
+            for note in engine.notes:
+                options.on_note(note)
+        yield engine
 
 
 def _all_tasks(sessions: Sequence[Session], options: MeasureOptions) -> list[list[Task]]:
@@ -123,11 +160,11 @@ def _finished(
     measured: Sequence[Measured],
 ) -> SessionResult:
     """Apply the decisions, draw the pictures and write the results."""
-    clips, notes = with_review(tasks, [clip for clip, _ in measured], review)
+    clips, notes = with_review(tasks, [one.clip for one in measured], review)
     names = picture_names(session.clips)
     pictures: dict[str, bytes] = {}
-    for task, clip, (_, log) in zip(tasks, clips, measured, strict=True):
-        for ending, picture in pictures_of(task, clip, log).items():
+    for task, clip, one in zip(tasks, clips, measured, strict=True):
+        for ending, picture in pictures_of(task, one, clip).items():
             pictures[f"{names[clip.clip.file]}-{ending}"] = picture
     results = folder_of(session.folder, session.name if session.bare else None)
     result = SessionResult(session, clips, results, _pooled(clips), notes=notes)

@@ -1,0 +1,15 @@
+"""Jobs that engines are tested with, in a module that a new process reads quickly."""
+
+from calibration.errors import InputError
+from tracker.engines.protocol import Report
+
+
+def squared(item: int, report: Report) -> int:
+    report(("seen", item))
+    return item * item
+
+
+def failing(item: int, report: Report) -> int:
+    if item == 2:
+        raise InputError("cannot be measured", where="2.mp4", remedy="film it again")
+    return item

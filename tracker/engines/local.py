@@ -1,0 +1,77 @@
+"""Jobs in this process, or in several processes of this computer."""
+
+import multiprocessing
+import threading
+from collections.abc import Generator, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+from tracker.engines.protocol import Item, Job, Report, Result
+
+
+@dataclass(frozen=True)
+class LocalEngine:
+    """The computer that asks.
+
+    Attributes
+    ----------
+    jobs : int
+        Processes at the same time; 1 runs everything in this process, in order.
+    notes : tuple of str
+        Empty.
+    """
+
+    jobs: int = 1
+    notes: tuple[str, ...] = ()
+
+    def run(
+        self, job: Job[Item, Result], items: Sequence[Item], report: Report
+    ) -> Generator[tuple[int, Result], None, None]:
+        """Run a job for each item; see `tracker.engines.protocol.Engine`."""
+        workers = min(self.jobs, len(items))
+        if workers <= 1:
+            for index, item in enumerate(items):
+                yield index, job(item, report)
+            return
+        with _pool(workers, report) as pool:
+            running = {
+                pool.submit(_run_in_worker, job, item): index for index, item in enumerate(items)
+            }
+            for future in as_completed(tuple(running)):
+                yield running.pop(future), future.result()
+
+
+_QUEUE: Any = None
+"""In a worker, where its reports go."""
+
+
+def _begin_worker(queue: Any) -> None:
+    global _QUEUE
+    _QUEUE = queue
+
+
+def _run_in_worker(job: Job[Item, Result], item: Item) -> Result:
+    return job(item, _QUEUE.put)
+
+
+@contextmanager
+def _pool(workers: int, report: Report) -> Iterator[ProcessPoolExecutor]:
+    """Give a pool of processes whose reports are passed on here."""
+    context = multiprocessing.get_context("spawn")
+    queue = context.Queue()
+
+    def forward() -> None:
+        for said in iter(queue.get, None):
+            report(said)
+
+    listener = threading.Thread(target=forward, daemon=True)
+    listener.start()
+    pool = ProcessPoolExecutor(workers, context, _begin_worker, (queue,))
+    try:
+        yield pool
+    finally:
+        pool.shutdown(cancel_futures=True)
+        queue.put(None)
+        listener.join()
