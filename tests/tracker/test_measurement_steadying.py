@@ -96,6 +96,22 @@ def test_after_a_move_every_frame_is_looked_at_for_a_while() -> None:
     assert back.steadied.filmed_pixels == pytest.approx(PLACES + np.array([3.0, 0.0]), abs=0.5)
 
 
+def test_another_view_is_a_camera_that_could_not_be_followed() -> None:
+    """A pan beyond all that the first frame shows; when that is back, it is followed again."""
+    steadier = Steadier(CAMERA, FRAME_S)
+    glance = round(GLANCE_S / FRAME_S)
+    other = np.ascontiguousarray(texture(seed=9)[: SIZE[1], : SIZE[0]])
+    for frame, shown in enumerate([view((0, 0))] * glance + [other] * glance):
+        assert not steadier.lost
+        steadier.see(frame, shown)
+        if steadier.lost:
+            break
+    assert frame == glance
+    for frame in range(glance + 1, 3 * glance + 1):
+        steadier.see(frame, view((0, 0)))
+    assert not steadier.lost
+
+
 def test_a_picture_without_texture_is_taken_as_it_is() -> None:
     steadier = Steadier(CAMERA, FRAME_S)
     for frame in range(12):

@@ -1,7 +1,5 @@
 """A fit that goes astray costs its throw, never the clip."""
 
-from types import SimpleNamespace
-
 import numpy as np
 import pytest
 
@@ -9,7 +7,8 @@ from calibration.adjustment import NotDetermined
 from tests.tracker.clip_context import clip_context
 from tests.tracker.fitting_case import FRAME_S, SIZE_PX, calibrated, circumstances
 from tracker.following.arcs import fit_arc
-from tracker.measurement.passes import NO_OBSERVERS
+from tracker.measurement.passes import NO_OBSERVERS, Timing
+from tracker.measurement.scouting import Scouted
 from tracker.measurement.starts.thrown import measure_throws
 from tracker.measurement.throws import Throw
 from tracker.records import ReasonCode
@@ -21,6 +20,11 @@ PLACES = np.column_stack(
 )
 
 
+def scouted_with(lost_s: tuple[float, ...]) -> Scouted:
+    timing = Timing(TIMES_S, TIMES_S)
+    return Scouted((), (), (), FRAME_S, timing, "", (), (), lost_s)
+
+
 @pytest.mark.parametrize(
     "fault",
     [NotDetermined("x"), np.linalg.LinAlgError("x"), ValueError("x"), OverflowError("x")],
@@ -30,7 +34,7 @@ def test_a_fit_that_fails_rejects_one_candidate(fault):
         def first_fit(self, throw, frame_s):
             raise fault
 
-    scouted = SimpleNamespace(frame_s=FRAME_S)
+    scouted = scouted_with(lost_s=())
     throws = [Throw(fit_arc(PLACES, FRAME_S), None)] * 2
     context = clip_context(circumstances(CAMERA))
     found = measure_throws(throws, Astray(), context, scouted, NO_OBSERVERS)
@@ -38,6 +42,27 @@ def test_a_fit_that_fails_rejects_one_candidate(fault):
         [ReasonCode.NO_FIT],
         [ReasonCode.NO_FIT],
     ]
+
+
+class Unasked:
+    def first_fit(self, throw, frame_s):
+        raise AssertionError("nothing may be fitted to it")
+
+
+def test_a_path_during_which_the_camera_could_not_be_followed_is_refused():
+    throws = [Throw(fit_arc(PLACES, FRAME_S), None)]
+    context = clip_context(circumstances(CAMERA))
+    lost = scouted_with(lost_s=tuple(TIMES_S[:7]))
+    (found,) = measure_throws(throws, Unasked(), context, lost, NO_OBSERVERS)
+    assert [reason.code for reason in found.reasons] == [ReasonCode.CAMERA_NOT_FOLLOWED]
+
+
+@pytest.mark.parametrize(("frames", "follows"), [(0, True), (6, True), (7, False), (12, False)])
+def test_a_camera_that_is_lost_for_half_of_a_path_at_most_was_followed(frames, follows):
+    scouted = scouted_with(lost_s=tuple(TIMES_S[:frames]))
+    assert scouted.follows_camera(TIMES_S[0], TIMES_S[-1]) == follows
+    # What was lost at another time does not count.
+    assert scouted.follows_camera(TIMES_S[-1] + 1.0, TIMES_S[-1] + 2.0)
 
 
 def test_a_pixel_far_off_the_frame_is_read_with_the_nearest_row():

@@ -120,6 +120,8 @@ class FramePass:
         Afterwards: whether the camera moved.
     lost_share : float
         Afterwards: share of the frames looked at in which its motion could not be followed.
+    lost_s : list of float
+        Afterwards: true times of the frames in which its motion could not be followed.
     notes : list of str
         Afterwards: what the decoder and the correction of motion reported.
     """
@@ -134,6 +136,7 @@ class FramePass:
     span: tuple[int, int] | None = None
     moves: bool = False
     lost_share: float = 0.0
+    lost_s: list[float] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
     def doubts(self) -> list[Reason]:
@@ -164,6 +167,8 @@ class FramePass:
                 continue
             time_s = float(timing.times_s[frame.index])
             luma, blueness = steadier.see(frame.index, frame.luma, frame.blueness)
+            if steadier.lost:
+                self.lost_s.append(time_s)
             if self.wanted is not None and not self.wanted(time_s):
                 continue
             found = finder.push(frame.index, time_s, luma, blueness)

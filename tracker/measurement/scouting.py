@@ -24,6 +24,10 @@ SCOUTING_FPS = 60.0
 SCOUTING_DIAMETER_PX, SCOUTING_STEP_PX, SCOUTING_MOST = 4.0, 4.0, 90
 """Diameter and step of the ball that the first pass looks for, px, and most candidates a frame."""
 
+MOST_LOST = 0.5
+"""Share of a path's frames in which the camera's motion may not be followed: a person may hide the
+background for a while. Common practice, no source."""
+
 
 @dataclass(frozen=True)
 class Scouted:
@@ -45,6 +49,8 @@ class Scouted:
     doubts : tuple of Reason
         What makes every shot of the clip doubtful.
     notes : tuple of str
+    lost_s : tuple of float
+        True times of the frames in which the camera's motion could not be followed.
     """
 
     arcs: tuple[Arc, ...]
@@ -55,6 +61,12 @@ class Scouted:
     doubt: str
     doubts: tuple[Reason, ...]
     notes: tuple[str, ...]
+    lost_s: tuple[float, ...] = ()
+
+    def follows_camera(self, begin_s: float, end_s: float) -> bool:
+        """Return whether the camera's motion was followed in most frames between two times."""
+        lost = sum(begin_s <= time_s <= end_s for time_s in self.lost_s)
+        return lost <= MOST_LOST * ((end_s - begin_s) / self.frame_s + 1.0)
 
 
 def scout(facts: ClipFacts, camera: Camera, observers: Observers = NO_OBSERVERS) -> Scouted:
@@ -91,7 +103,17 @@ def scout(facts: ClipFacts, camera: Camera, observers: Observers = NO_OBSERVERS)
     doubts = loop.doubts()
     if doubt:
         doubts.append(Reason(ReasonCode.FRAME_TIMES))
-    return Scouted(tuple(arcs), throws, slow, frame_s, timing, doubt, tuple(doubts), tuple(notes))
+    return Scouted(
+        tuple(arcs),
+        throws,
+        slow,
+        frame_s,
+        timing,
+        doubt,
+        tuple(doubts),
+        tuple(notes),
+        tuple(loop.lost_s),
+    )
 
 
 def scouting_settings(facts: ClipFacts) -> SearchSettings:

@@ -82,6 +82,8 @@ class Steadier:
         self._count = 0
         self.moves = False
         self._looked = self._lost = 0
+        self.lost = False
+        """Whether the background could not be followed when it was last looked at."""
 
     def see(
         self, frame: int, luma: Codes, blueness: Codes | None = None
@@ -101,6 +103,7 @@ class Steadier:
                 motion = self._reference.motion(luma)
             self._looked += 1
             self._lost += motion.lost
+            self.lost = motion.lost
         self._count += 1
         drawn = luma, blueness
         if motion is not None and motion.significant:

@@ -146,7 +146,9 @@ def visibility_of(track: Track, used: NDArray[np.bool_], crossing: Crossing) -> 
         ],
         axis=0,
     )
-    chance = np.clip((1.0 - unseen) * _alone(crossing), *CHANCES)
+    # The probability that no stronger candidate takes the ball's place.
+    alone = np.exp(-others_around(crossing) * (RULED_PX / AROUND_PX) ** 2)
+    chance = np.clip((1.0 - unseen) * alone, *CHANCES)
     missed = np.ones(len(frames), bool)
     missed[rows] = False
     hits = int(len(frames) - np.sum(missed))
@@ -249,14 +251,13 @@ def _at(backdrop: Backdrop, place: Array) -> tuple[float, float, float, float, f
     return limit, level, light, texture, backdrop.weakest
 
 
-def _alone(crossing: Crossing) -> Array:
-    """Return the probability that no stronger candidate takes the ball's place, shape (M,)."""
+def others_around(crossing: Crossing) -> Array:
+    """Return how many candidates are about the ball's place beside its own, shape (M,)."""
     others = []
     for each, place in zip(crossing.frames, crossing.pixels, strict=True):
         away = np.linalg.norm(each.pixels - place, axis=1)
         others.append(np.sum(away < AROUND_PX) - np.any(away < RULED_PX))
-    found: Array = np.exp(-np.array(others) * (RULED_PX / AROUND_PX) ** 2)
-    return found
+    return np.array(others, float)
 
 
 def purity_ratio(purity: Array) -> Array:

@@ -278,6 +278,23 @@ _REJECTIONS = {
     ),
 }
 
+_ONLY_POSITIONS = {
+    ReasonCode.CAMERA_NOT_FOLLOWED: Entry(
+        "camera not followed",
+        "the camera moved or zoomed, and its motion could not be followed while it flew",
+    ),
+    ReasonCode.BEYOND_LANDING: Entry(
+        "seen beyond its landing",
+        "it was seen on its path for {beyond_s:.2f} s after the fitted flight came down",
+    ),
+    ReasonCode.POSITIONS_BY_CHANCE: Entry(
+        "chance",
+        "chance explains its positions as well, since detections are common around it "
+        "(log-likelihood ratio {support:.0f}, {needed:g} needed)",
+    ),
+}
+"""Why a flight that only its own positions support is none."""
+
 _NO_SHOT = {
     ReasonCode.NOTHING_FALLS: Entry(
         "nothing falls",
@@ -337,6 +354,7 @@ CATALOGUE: dict[ReasonCode, Entry] = {
     **_DECISIONS,
     **_REJECTED_ROWS,
     **_REJECTIONS,
+    **_ONLY_POSITIONS,
     **_NO_SHOT,
     **_REPEATED,
 }

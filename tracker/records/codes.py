@@ -99,6 +99,9 @@ class ReasonCode(StrEnum):
     SPEED_UNKNOWN = "speed_unknown"
     RAGGED = "ragged"
     FAINT = "faint"
+    CAMERA_NOT_FOLLOWED = "camera_not_followed"
+    BEYOND_LANDING = "beyond_landing"
+    POSITIONS_BY_CHANCE = "positions_by_chance"
 
     NOTHING_FALLS = "nothing_falls"
     FALLS_OTHERWISE = "falls_otherwise"

@@ -10,10 +10,11 @@ from calibration.adjustment import NotDetermined
 from calibration.camera import Camera
 from calibration.site import Site
 from calibration.site.presumed import Presumption, Sighted
-from tracker.fitting import Circumstances, Observations
+from tracker.fitting import Circumstances, Observations, figures_of
 from tracker.fitting.parameters import POSITION_AT
 from tracker.fitting.untaped import UntapedCircumstances, UntapedFit, first_launch, fit_untaped
 from tracker.following.arcs import Arc
+from tracker.measurement.chance import LEAST_SUPPORT, support_against_chance
 from tracker.measurement.context import ClipContext
 from tracker.measurement.expectations import Expectations
 from tracker.measurement.fitted_shot import FittedShot, TracedFlight
@@ -31,8 +32,8 @@ from tracker.measurement.sighting import (
 from tracker.measurement.starts.scale_reasons import end_reasons, scale_reasons
 from tracker.measurement.starts.throw_rules import hardly_seen
 from tracker.measurement.throws import Throw, bounce_between
-from tracker.measurement.visibility import Visibility, visibility_of
-from tracker.records import Candidates, Reason, ReasonCode, Rejection
+from tracker.measurement.visibility import Crossing, visibility_of
+from tracker.records import Candidates, Quality, Reason, ReasonCode, Rejection, Track
 
 Array = NDArray[np.float64]
 
@@ -71,6 +72,10 @@ BEFORE_BOUNCE_FRAMES = 0.25
 LOW_M, LOW_U, FALLING_MPS = 0.4, 1.5, 1.0
 """A ball that is lost below this height (m, and standard uncertainties of the height of release)
 while it falls at least this fast came down there."""
+
+BEYOND_U, BEYOND_S = 3.0, 0.15
+"""A flight that is seen this long after it came down goes on below the ground: standard
+uncertainties of its time of flight, and at least s."""
 
 LOST_U_FRAMES, LOST_U_S = 1.5, 0.03
 """Standard uncertainty of a landing in which a ball is lost: frames, and at least so many s."""
@@ -225,7 +230,9 @@ def measure_untaped(
         *scale_reasons(UntapedFit(flight.known, flight.fitted), start.site),
         *end_reasons(track, flight.camera.size_px),
     )
-    visibility = _visibility(flight, context, spanned, observed, ends.exposure)
+    crossing = _crossing(flight, context, spanned, ends.exposure)
+    visibility = visibility_of(track, flight.fitted.used, crossing)
+    _believe(flight, track, crossing, ends)
     traced = TracedFlight(observed, flight.fitted, len(spanned), visibility=visibility)
     shot = describe(
         context.with_circumstances(flight.known),
@@ -233,24 +240,38 @@ def measure_untaped(
         Expectations(most_speed_u=None, landing_seen=landing_seen),
         before_reasons,
     )
+    if shot.shot.quality is Quality.REJECTED:
+        raise Rejection(*shot.shot.reasons)
     reason = hardly_seen(shot, traced, MOST_SPEED_U)
     if reason is not None:
         raise Rejection(reason)
     return shot, flight
 
 
-def _visibility(
-    flight: Flight,
-    context: ClipContext,
-    spanned: list[Candidates],
-    observed: Observations,
-    exposure: float | None,
-) -> Visibility | None:
-    """Return what the frames between a flight's first and last position say of it."""
+def _crossing(
+    flight: Flight, context: ClipContext, frames: list[Candidates], exposure: float | None
+) -> Crossing:
+    """Return the frames that a flight crosses."""
     wide = context.with_circumstances(flight.known)
-    shown, course = course_along(wide, flight, spanned)
-    crossing = crossing_of(wide, flight.camera, shown, course, exposure)
-    return visibility_of(observed.track, flight.fitted.used, crossing)
+    shown, course = course_along(wide, flight, frames)
+    return crossing_of(wide, flight.camera, shown, course, exposure)
+
+
+def _believe(flight: Flight, track: Track, crossing: Crossing, ends: _Ends) -> None:
+    """Raise `Rejection` where chance explains a flight, or where it goes on below the ground."""
+    fitted = flight.fitted
+    support = support_against_chance(track, fitted.residuals_px, fitted.used, crossing)
+    if support < LEAST_SUPPORT:
+        numbers = {"support": support, "needed": LEAST_SUPPORT}
+        raise Rejection(Reason(ReasonCode.POSITIONS_BY_CHANCE, numbers))
+    if flight.throw.hop is not None:
+        return
+    figures = figures_of(flight.known, fitted.parameters)
+    landed_s = flight.release_s + figures.value("flight_time_s")
+    beyond_s = ends.last_s - landed_s
+    u_s = figures.u(fitted.covariance)["flight_time_s"]
+    if beyond_s > max(BEYOND_U * u_s, BEYOND_S):
+        raise Rejection(Reason(ReasonCode.BEYOND_LANDING, {"beyond_s": beyond_s}))
 
 
 def _enough(count: int, crossed: int) -> None:

@@ -63,6 +63,11 @@ def measure_throws(
     found: list[FittedShot | RejectedCandidate] = []
     flights: list[Flight] = []
     for throw in throws:
+        times = throw.arc.times_s
+        if not scouted.follows_camera(float(times[0]), float(times[-1])):
+            reason = Reason(ReasonCode.CAMERA_NOT_FOLLOWED)
+            found.append(rejected_throw(throw, context, scouted.frame_s, reason))
+            continue
         try:
             flights.append(measurement.first_fit(throw, scouted.frame_s))
         except Rejection as rejection:

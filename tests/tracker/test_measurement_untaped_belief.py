@@ -1,0 +1,76 @@
+"""A flight without markers is believed by its positions, and only down to the ground."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from tests.tracker.test_measurement_visibility import NO_CUTOUTS, backdrop
+from tests.tracker.unmarked_case import drawn_case
+from tracker.fitting import figures_of
+from tracker.following.arcs import fit_arc
+from tracker.measurement.flight import Flight
+from tracker.measurement.starts.gravity_scale import BEYOND_S, BEYOND_U, _believe, _Ends
+from tracker.measurement.throws import Throw
+from tracker.measurement.visibility import Crossing
+from tracker.records import Candidates, Rejection
+
+CASE = drawn_case(np.random.default_rng(4))
+FIT = CASE.fit()
+TRACK = CASE.track
+ROWS = np.column_stack([TRACK.frames, TRACK.times_s, TRACK.pixels])
+THROW = Throw(fit_arc(ROWS, 1.0 / 60.0), None)
+FLIGHT = Flight(THROW, FIT.circumstances, FIT.fitted)
+LANDED_S = FLIGHT.release_s + figures_of(FIT.circumstances, FIT.fitted.parameters).value(
+    "flight_time_s"
+)
+MARGIN_S = max(
+    BEYOND_S,
+    BEYOND_U
+    * figures_of(FIT.circumstances, FIT.fitted.parameters).u(FIT.fitted.covariance)[
+        "flight_time_s"
+    ],
+)
+
+
+def crossing(others: int = 0) -> Crossing:
+    """The frames of the flight, with some other candidates around the ball in each."""
+    around = np.random.default_rng(1).uniform(-20.0, 20.0, (others, 2))
+    frames = [
+        Candidates(
+            int(frame), time_s, np.vstack([place, place + around]), np.ones(others + 1),
+            NO_CUTOUTS, None, None, (backdrop(),),
+        )
+        for frame, time_s, place in zip(TRACK.frames, TRACK.times_s, TRACK.pixels, strict=True)
+    ]  # fmt: skip
+    return Crossing(frames, TRACK.pixels, np.ones((len(frames), 2)))
+
+
+def reason(last_s: float, throw: Throw = THROW, others: int = 0) -> str:
+    flight = Flight(throw, FLIGHT.known, FLIGHT.fitted)
+    ends = _Ends(float(TRACK.times_s[0]), last_s, lost=False, exposure=None)
+    try:
+        _believe(flight, TRACK, crossing(others), ends)
+    except Rejection as rejection:
+        return rejection.reasons[0].code.value
+    return ""
+
+
+def test_a_flight_that_is_seen_until_it_lands_is_believed() -> None:
+    assert reason(float(TRACK.times_s[-1])) == ""
+    assert reason(LANDED_S + 0.9 * MARGIN_S) == ""
+
+
+def test_what_goes_on_below_the_ground_is_none() -> None:
+    assert reason(LANDED_S + 1.1 * MARGIN_S) == "beyond_landing"
+
+
+def test_after_a_bounce_the_path_is_another() -> None:
+    hop = SimpleNamespace(times_s=TRACK.times_s[-1:])
+    bounced = Throw(THROW.arc, hop)  # type: ignore[arg-type]
+    assert reason(LANDED_S + 1.1 * MARGIN_S, bounced) == ""
+
+
+@pytest.mark.parametrize(("others", "expected"), [(0, ""), (3000, "positions_by_chance")])
+def test_a_path_through_a_crowd_of_candidates_is_chance(others: int, expected: str) -> None:
+    assert reason(float(TRACK.times_s[-1]), others=others) == expected
