@@ -17,6 +17,7 @@ from pathlib import Path
 from tests.mutation.coverage_of import learned
 from tests.mutation.faults import drawn
 from tests.mutation.rooms import ROOMS
+from tests.mutation.server import Server
 from tests.mutation.trial import noticed, warm
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -46,15 +47,17 @@ def main() -> None:
         tests = _files(tree, options.tests or room.tests)
         known = learned(tree, code, tests, ledger.with_suffix(".coverage.json"))
         warm()
+        server = Server(tree, tests)
         done = {each["name"] for each in _read(ledger)}
         faults = drawn(tree, code, options.count, options.seed)
         for fault in [each for each in faults if each.name not in done][: options.at_most]:
             row = (tree / fault.file).read_text(encoding="utf-8").splitlines()[fault.line - 1]
-            outcome, seconds = noticed(tree, fault, known)
+            outcome, seconds = noticed(tree, fault, known, server)
             entry = {"name": fault.name, **asdict(fault), "code": row.strip(), "outcome": outcome}
             with ledger.open("a", encoding="utf-8") as file:
                 file.write(json.dumps({**entry, "seconds": round(seconds, 1)}) + "\n")
             print(f"{outcome:12} {seconds:6.1f} s  {fault.name}  {row.strip()}", flush=True)
+        server.close()
     print(summary(_read(ledger)))
 
 

@@ -15,9 +15,11 @@ FILES = "LOBMETER_COVERAGE_FILES"
 
 
 def learned(root: Path, code: list[str], tests: list[str], kept: Path) -> dict[str, Any]:
-    """Return lines and costs: {"lines": {file: {line: [test file]}}, "seconds": {test: s}}.
+    """Return lines and costs: {"lines": {file: {line: [test]}}, "seconds": {test: s}}.
 
-    Run in a process of its own, all tests in the order of their files, under coverage.
+    A line that a fixture of a module reaches is that of its file: any test of it may look at what
+    the fixture made. Run in a process of its own, all tests in the order of their files, under
+    coverage.
     """
     if not kept.exists():
         here = Path(__file__).resolve()
@@ -39,23 +41,34 @@ def learned(root: Path, code: list[str], tests: list[str], kept: Path) -> dict[s
 
 
 class Watch:
-    """A plugin of pytest: the lines that each test file reaches and the seconds of each test."""
+    """A plugin of pytest: the lines that each test reaches, and its seconds."""
 
     def __init__(self) -> None:
         import coverage
 
         self.seconds: dict[str, float] = {}
+        self.test = ""
         files = os.environ[FILES].split(os.pathsep)
         self.coverage = coverage.Coverage(data_file=None, include=files)
         self.coverage.start()
 
     @pytest.hookimpl(hookwrapper=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Any:
-        self.coverage.switch_context(item.nodeid.split("::")[0])
+        self.test = item.nodeid
+        self.coverage.switch_context(self.test)
         began = time.process_time()
         yield
         self.seconds[item.nodeid] = round(time.process_time() - began, 3)
         self.coverage.switch_context("")
+
+    @pytest.hookimpl(hookwrapper=True)
+    def pytest_fixture_setup(self, fixturedef: Any, request: Any) -> Any:
+        wide = fixturedef.scope != "function"
+        if wide:
+            self.coverage.switch_context(request.node.nodeid.split("::")[0])
+        yield
+        if wide:
+            self.coverage.switch_context(self.test)
 
     def pytest_sessionfinish(self) -> None:
         self.coverage.stop()

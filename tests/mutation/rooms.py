@@ -17,13 +17,11 @@ ROOMS = {
         (
             "tests/tracker/test_measurement_*.py",
             "tests/tracker/test_anywhere_*.py",
-            "tests/tracker/test_workflow_results.py",
-            "tests/tracker/test_sample_clips.py",
         ),
     ),
     "following": Room(
         ("tracker/following/**/*.py",),
-        ("tests/tracker/test_following_*.py", "tests/tracker/test_measurement_*.py"),
+        ("tests/tracker/test_following_*.py",),
     ),
     "fitting": Room(
         ("tracker/fitting/**/*.py",),

@@ -2,23 +2,22 @@
 
 import importlib
 import os
-import resource
 import sys
 import time
 from pathlib import Path
 from typing import Any
 
 from tests.mutation.faults import Fault
+from tests.mutation.limits import limit
+from tests.mutation.server import Server
+from tests.mutation.swap import can_be_swapped
 
 WARM = ("numpy", "scipy.optimize", "scipy.stats", "scipy.ndimage", "cv2", "av", "pandas",
         "matplotlib.pyplot", "hypothesis", "filterpy.kalman", "typer.testing")  # fmt: skip
 """What takes long to import and is no part of the project: imported once, before any trial."""
 
-PATIENCE, GRACE_S = 4.0, 30
+PATIENCE, GRACE_S = 4.0, 15
 """A trial may take so many times the processor time of the tests without a fault, and so much."""
-
-MEMORY_B = 6 * 2**30
-"""Address space of a trial; what grows beyond is noticed too."""
 
 
 def warm() -> None:
@@ -30,20 +29,23 @@ def warm() -> None:
 def suspects(fault: Fault, known: dict[str, Any]) -> list[str]:
     """Return the tests that might notice a fault, the cheapest first.
 
-    All tests of a file of which one reaches the line, for what one fixture computes another test
-    of the file may check. A line that runs at import counts for all files that reach the module.
+    Those that reach the line, themselves or by a fixture of their file. A line that runs at import
+    counts for all that reach the module.
     """
     lines: dict[str, list[str]] = known["lines"].get(fault.file, {})
-    files = set(lines.get(str(fault.line), ()))
+    reach = set(lines.get(str(fault.line), ()))
     seconds: dict[str, float] = known["seconds"]
-    if not files and str(fault.line) in lines:
-        files = {file for each in lines.values() for file in each}
+    if not reach and str(fault.line) in lines:
+        reach = {one for each in lines.values() for one in each}
         # A module of constants alone is reached by nothing but its import.
-        files = files or {test.split("::")[0] for test in seconds}
-    return sorted((test for test in seconds if test.split("::")[0] in files), key=seconds.get)  # type: ignore[arg-type]
+        reach = reach or set(seconds)
+    return sorted(
+        (test for test in seconds if test in reach or test.split("::")[0] in reach),
+        key=seconds.get,  # type: ignore[arg-type]
+    )
 
 
-def noticed(root: Path, fault: Fault, known: dict[str, Any]) -> tuple[str, float]:
+def noticed(root: Path, fault: Fault, known: dict[str, Any], server: Server) -> tuple[str, float]:
     """Put the fault in, run the tests that might notice, take it out again.
 
     Returns what came of it ("killed", "survived", "out of time", "no test") and the seconds.
@@ -55,6 +57,9 @@ def noticed(root: Path, fault: Fault, known: dict[str, Any]) -> tuple[str, float
     text = path.read_text(encoding="utf-8")
     limit_s = PATIENCE * sum(known["seconds"][test] for test in tests) + GRACE_S
     began = time.time()
+    if can_be_swapped(text, fault.line):
+        outcome = server.noticed(fault.file, fault.applied(text), tests, int(limit_s))
+        return outcome, time.time() - began
     try:
         path.write_text(fault.applied(text), encoding="utf-8")
         child = os.fork()
@@ -74,8 +79,7 @@ def _run(root: Path, tests: list[str], limit_s: int) -> int:
     """Run the tests in this process, silently; return pytest's exit code."""
     import pytest
 
-    resource.setrlimit(resource.RLIMIT_CPU, (limit_s, limit_s + 5))
-    resource.setrlimit(resource.RLIMIT_AS, (MEMORY_B, MEMORY_B))
+    limit(limit_s)
     silent = os.open(os.devnull, os.O_WRONLY)
     os.dup2(silent, 1)
     os.dup2(silent, 2)
