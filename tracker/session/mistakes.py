@@ -79,6 +79,8 @@ def mistake(line: str) -> tuple[str, str, str] | None:
         return None
     plain = line.split("#", 1)[0].rstrip()
     header = re.fullmatch(r"\s*(\[{1,2})\s*([^\[\]]*?)\s*(\]{0,2})", plain)
+    if header is not None and len(header[2]) > LONGEST_SHOWN:
+        return None
     if header is not None and len(header[1]) != len(header[3]):
         whole = f"{header[1]}{header[2]}{']' * len(header[1])}"
         return "", "the brackets of a table do not match", f"write {whole}"
@@ -86,7 +88,7 @@ def mistake(line: str) -> tuple[str, str, str] | None:
     if pair is None or not plain.strip():
         return None
     field, sign, value = pair[1], pair[2], pair[3]
-    if len(value) > LONGEST_SHOWN or not value.isprintable():
+    if max(len(field), len(value)) > LONGEST_SHOWN or not value.isprintable():
         return None  # no person's slip; the place in the file says enough
     if sign != "=" and value:
         what = f'"{sign}" stands in place of "="' if sign else '"=" is missing'
