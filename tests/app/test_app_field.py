@@ -11,6 +11,8 @@ from tests.app.conftest import Served, copied, ready
 from tracker.session import MarkerEntry, read_session
 from tracker.workflow.calibrate import calibrate_session
 
+expect.set_options(timeout=20_000)
+
 Visit = Callable[[Path, str], Page]
 MAGNIFIED = 8
 WIDE = {
@@ -191,7 +193,7 @@ def test_swapped_axes_are_pointed_at(visit: Visit, wide: Path) -> None:
 
 def test_suggestions_are_accepted_together(visit: Visit, half_done: Path) -> None:
     tab = visit(half_done, "field")
-    expect(tab.locator(".mark.suggested")).to_have_count(2, timeout=30000)
+    expect(tab.locator(".mark.suggested")).to_have_count(2)
     tab.get_by_role("button", name="Accept 2 suggestions").click()
     expect(tab.locator(".mark.picked")).to_have_count(5)
     for name in LAST:
@@ -242,9 +244,26 @@ def test_a_hostile_name_is_shown_as_it_is(visit: Visit, wide: Path) -> None:
     assert [one.name for one in read_session(wide).markers] == list(WIDE)
 
 
+def test_what_is_being_typed_stays_while_the_page_changes(visit: Visit, wide: Path) -> None:
+    tab = visit(wide, "field")
+    _row(tab, "20 m cone").click()
+    along = tab.get_by_role("textbox", name=re.compile("^Along"))
+    expect(along).to_have_value("20")
+    along.fill("20.5")
+    file = wide / "session.toml"
+    file.write_text(file.read_text("utf-8").replace("1.72]", "1.74]"), "utf-8")
+    expect(tab.get_by_label("Camera, up")).to_have_value("1.74")
+    expect(along).to_have_value("20.5")
+    along.press("Tab")
+    _row(tab, "10 m cone").click()
+    expect(along).to_have_value("10")
+    assert _marker(wide, "20 m cone").ground_m == (20.5, 0.0, 0.0)
+
+
 def test_a_name_that_is_taken_is_refused_in_a_sentence(visit: Visit, wide: Path) -> None:
     tab = visit(wide, "field")
     _row(tab, "20 m cone").click()
+    expect(tab.get_by_label("Name")).to_have_value("20 m cone")
     tab.get_by_label("Name").fill("30 m cone")
     tab.get_by_label("Name").press("Tab")
     expect(tab.locator(".notices .fault")).to_contain_text('"30 m cone" names two markers')

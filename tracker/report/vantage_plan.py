@@ -9,7 +9,7 @@ from calibration.camera import Camera
 from tracker.report.comparison_picture import COLOURS
 from tracker.report.look import FAINT, INK, PAPER, cased
 from tracker.report.vantage_frame import FLIGHT, GROUND
-from tracker.vantage import Field, Vantage
+from tracker.vantage import ExpectedShots, Field, Vantage
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,7 +31,7 @@ def draw_plan(axes: "Axes", vantage: Vantage, limits: tuple[Range, Range]) -> No
     (left, right), (bottom, top) = limits
     axes.set_facecolor(GROUND)
     _draw_line_of_fire(axes, vantage.field)
-    wedge = _wedge(vantage.forecast.camera, 2.0 * float(np.hypot(right - left, top - bottom)))
+    wedge = view_wedge(vantage.forecast.camera, 2.0 * float(np.hypot(right - left, top - bottom)))
     if wedge is not None:
         axes.fill(
             *wedge.T, facecolor=CAMERA, edgecolor=CAMERA, alpha=0.13, lw=1.0, zorder=2,
@@ -57,7 +57,7 @@ def draw_plan(axes: "Axes", vantage: Vantage, limits: tuple[Range, Range]) -> No
 
 def _draw_line_of_fire(axes: "Axes", field: Field) -> None:
     axes.fill(
-        *_capsule(field.line_m, field.clear_m).T, facecolor="none", edgecolor=DANGER, hatch="///",
+        *capsule(field.line_m, field.clear_m).T, facecolor="none", edgecolor=DANGER, hatch="///",
         alpha=0.35, lw=0.8, zorder=1, label=f"line of fire: nobody within {field.clear_m:g} m",
     )  # fmt: skip
     start, end = ((float(x), float(y)) for x, y in field.line_m)
@@ -74,14 +74,19 @@ def _draw_shot(axes: "Axes", vantage: Vantage) -> None:
     """Draw the expected flight and the 95 % region of the next landing."""
     flight, shots = vantage.field.flights_m[0], vantage.shots
     axes.plot(flight[:, 0], flight[:, 1], color=FLIGHT, lw=1.8, zorder=4, label="expected shot")
+    axes.fill(
+        *landing_outline(shots).T, facecolor=FLIGHT, edgecolor=FLIGHT, alpha=0.3, lw=1.2, zorder=4,
+        label="next landing, 95 %",
+    )  # fmt: skip
+
+
+def landing_outline(shots: ExpectedShots) -> Array:
+    """Return the outline, shape (N, 2), of the 95 % region of the next landing."""
     values, vectors = np.linalg.eigh(shots.landing_covariance)
     turn = np.linspace(0.0, 2.0 * np.pi, 73)
     circle = np.column_stack([np.cos(turn), np.sin(turn)])
-    outline = shots.landing_m + circle @ (vectors * RADIUS_95 * np.sqrt(np.maximum(values, 0.0))).T
-    axes.fill(
-        *outline.T, facecolor=FLIGHT, edgecolor=FLIGHT, alpha=0.3, lw=1.2, zorder=4,
-        label="next landing, 95 %",
-    )  # fmt: skip
+    outline: Array = circle @ (vectors * RADIUS_95 * np.sqrt(np.maximum(values, 0.0))).T
+    return outline + shots.landing_m
 
 
 def _draw_box(axes: "Axes", field: Field) -> None:
@@ -117,7 +122,7 @@ def plan_limits(vantage: Vantage) -> tuple[Range, Range]:
     field, camera = vantage.field, vantage.forecast.camera
     every = [
         camera.position[None, :2],
-        _capsule(field.line_m, field.clear_m),
+        capsule(field.line_m, field.clear_m),
         *[flight[:, :2] for flight in field.flights_m],
         *[marker.ground_m[None, :2] for marker in vantage.stand.site.markers],
     ]
@@ -130,7 +135,7 @@ def plan_limits(vantage: Vantage) -> tuple[Range, Range]:
     return (float(left), float(right)), (float(bottom), float(top))
 
 
-def _capsule(line: Array, radius: float) -> Array:
+def capsule(line: Array, radius: float) -> Array:
     """Return the outline, shape (N, 2), of all that is within a radius of a stretch of line."""
     way = line[1] - line[0]
     angle = float(np.arctan2(way[1], way[0]))
@@ -142,7 +147,7 @@ def _capsule(line: Array, radius: float) -> Array:
     return outline
 
 
-def _wedge(camera: Camera, reach: float) -> Array | None:
+def view_wedge(camera: Camera, reach: float) -> Array | None:
     """Return the camera's view from above, shape (3, 2); None where it looks straight down."""
     width, height = camera.size_px
     middle = (height - 1) / 2.0

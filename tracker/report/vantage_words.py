@@ -1,6 +1,6 @@
 """A place to film from, in sentences: the verdict first."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -8,7 +8,16 @@ from tracker.flight.energy import harm
 from tracker.report.budget_table import budget_sentence
 from tracker.report.rounding import with_uncertainty
 from tracker.report.vantage_tables import FIGURES, WORTH_DOING, two_digits, worth_doing
-from tracker.vantage import Finding, Forecast, Grade, Stand, Vantage, shutter_words
+from tracker.vantage import (
+    ExpectedShots,
+    Finding,
+    Forecast,
+    Grade,
+    Stand,
+    Vantage,
+    shutter_words,
+)
+from tracker.vantage.judging import Judgement
 
 HOW_SURE = (
     "In eight drawn sessions the measured uncertainty was 0.82 to 1.26 times the predicted one."
@@ -75,9 +84,25 @@ def _reason(finding: Finding, vantage: Vantage) -> str:
 
 def figures_clause(forecast: Forecast) -> str:
     """Return the expected figures with the standard uncertainties of one shot."""
+    return _figures(forecast.values, forecast.u)
+
+
+def quick_figures(shots: ExpectedShots, judged: Judgement) -> str:
+    """Return the same from a judgement alone, as a sentence."""
+    values = {key: shots.flight.figures.value(key) for *_, key in FIGURES}
+    return f"One shot, ± standard uncertainty: {_figures(values, judged.u)}."
+
+
+def quick_view(judged: Judgement) -> str:
+    """Return whether every expected shot stays in view, as a sentence."""
+    if judged.margin_px > 0.0:
+        return f"Every expected shot stays in view, {judged.margin_px:.0f} px from the edge."
+    return "A part of an expected shot is out of view."
+
+
+def _figures(values: Mapping[str, float], u: Mapping[str, float]) -> str:
     return ", ".join(
-        f"{name} {with_uncertainty(forecast.values[key], forecast.u[key])} {unit}"
-        for name, unit, key in FIGURES
+        f"{name} {with_uncertainty(values[key], u[key])} {unit}" for name, unit, key in FIGURES
     )
 
 

@@ -5,7 +5,7 @@ from tracker.vantage.forecast import Forecast, Moment
 from tracker.vantage.place import JUDGED_BY, Box, Field, Vantage, assess
 from tracker.vantage.plan import CLEAR_M, Assumption, Plan, Triple, shutter_words, stand_of
 from tracker.vantage.shots import ANGLE_U_DEG, SPEED_U_SHARE, ExpectedShots
-from tracker.vantage.stand import CONTRAST, NOISE, Stand
+from tracker.vantage.stand import CONTRAST, NOISE, Stand, moved
 from tracker.vantage.verdict import Finding, Grade, Verdict
 
 __all__ = [
@@ -30,6 +30,7 @@ __all__ = [
     "Vantage",
     "Verdict",
     "assess",
+    "moved",
     "shutter_words",
     "stand_of",
 ]

@@ -1,10 +1,12 @@
 """A camera that is to be set up: where it stands, how it films, what will be known."""
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.markers import Marker
 from calibration.site import Site
 from tracker.fitting import Conditions
 
@@ -52,3 +54,11 @@ class Stand:
     contrast: float
     noise: float
     conditions: Conditions
+
+
+def moved(stand: Stand, position_m: tuple[float, float, float], markers: Iterable[Marker]) -> Stand:
+    """Return a stand with the camera at another place, before other markers."""
+    position = np.array(position_m, float)
+    taped = None if stand.site.position_m is None else position
+    site = replace(stand.site, markers=tuple(markers), position_m=taped)
+    return replace(stand, site=site, position_m=position)

@@ -77,12 +77,12 @@ def list_of(session: Session, clip: ClipEntry) -> Place:
     return ("clip", number, "marker")
 
 
-def next_marker(clip: ClipEntry) -> MarkerEntry:
+def next_to(markers: Sequence[MarkerEntry]) -> MarkerEntry:
     """Return a marker to start from: the usual next one down the firing line, not picked."""
-    along = [entry.ground_m[0] for entry in clip.markers]
+    along = [entry.ground_m[0] for entry in markers]
     places = [SPACING_M * step for step in range(len(along) + 1)]
     free = next(at for at in places if all(abs(at - other) > SAME_M for other in along))
-    taken = {entry.name for entry in clip.markers}
+    taken = {entry.name for entry in markers}
     name, number = f"{free:g} m", 2
     while name in taken:
         name, number = f"{free:g} m ({number})", number + 1

@@ -5,7 +5,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from calibration.errors import InputError
 from tracker.app.view import View
 from tracker.app.work import Phase, Work
 from tracker.app.workspace import in_thread
@@ -80,6 +79,18 @@ class Desk:
             names = [one.name for one in self.markers if one.pixel is None]
             names += [one.name for one in self.markers]
             self.chosen = names[0] if names else ""
+
+    async def begin(self) -> None:
+        """Read the clip and reckon what the picks in the file give.
+
+        Raises
+        ------
+        InputError
+            Where the clip is no video.
+        """
+        await in_thread(lambda: self.facts)
+        self.take_from_files()
+        await self.reckon(searched=False)
 
     async def reckon(self, searched: bool) -> FieldAnswer:
         """Return and keep what the picks give, with or without a search for mistakes."""
@@ -164,12 +175,3 @@ class Desk:
             self.view.complain(self.searching.faults)
         self.searching = None
         return True
-
-
-def fault_of(desk: Desk) -> tuple[str, ...]:
-    """Return why the clip cannot be shown, as sentences; empty where it can."""
-    try:
-        desk.facts  # noqa: B018
-    except InputError as error:
-        return tuple(error.sentences())
-    return ()

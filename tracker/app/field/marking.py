@@ -40,21 +40,25 @@ class Marking:
         self._searched = 0
         self._frame_wanted = 0
 
-    async def build(self) -> None:
-        """Put the elements and show the first answer."""
+        view = desk.view
+        view.key("n", "choose the next marker", lambda: self.step(1))
+        view.key("p", "choose the marker before", lambda: self.step(-1))
+        view.key("a", "accept all suggested markers", self.accept_all)
+
+    def build(self) -> None:
+        """Put the elements and show the answer that the desk has."""
         desk, view = self.desk, self.desk.view
-        desk.take_from_files()
-        await desk.reckon(searched=False)
         with parts.group("field-page"):
             with parts.group("field-picture"):
                 self._put_clip_choice()
                 self.picture = MarkPicture(self._state())
+                with self.picture:
+                    self.answer = parts.group("field-answer")
+                    self.answer.props.update({"role": "status", "aria-live": "polite"})
                 self._put_time()
                 with parts.fold("Keys in the picture"):
                     parts.sentence(HELP).props["id"] = "mark-help"
             with parts.group("field-side"):
-                self.answer = parts.group("field-answer")
-                self.answer.props.update({"role": "status", "aria-live": "polite"})
                 self.offers = parts.group("row")
                 self.list = MarkerList(desk, self.choose)
                 with parts.group("row"):
@@ -68,9 +72,6 @@ class Marking:
         self.picture.on("unpick", lambda event: self.unpick(str(event.args)))
         self.picture.on("step", lambda event: self.step(int(event.args)))
         self.picture.on("missing", lambda: view.say("Choose a marker first, or add one."))
-        view.key("n", "choose the next marker", lambda: self.step(1))
-        view.key("p", "choose the marker before", lambda: self.step(-1))
-        view.key("a", "accept all suggested markers", self.accept_all)
         view.on_change(self.renewed)
         self.show()
         self._think()
@@ -210,7 +211,7 @@ class Marking:
     async def add(self) -> None:
         """Add the usual next marker, and choose it."""
         desk = self.desk
-        marker = edits.next_marker(desk.clip)
+        marker = edits.next_to(desk.markers)
         desk.chosen = marker.name
         await desk.save(
             f"marker {marker.name} added", lambda: edits.add(desk.session, desk.clip, marker)
@@ -271,7 +272,7 @@ class Marking:
     async def _thought(self, number: int) -> None:
         asked = self.desk.markers
         answer = await self.desk.reckon(searched=True)
-        if number == self._searched and asked == self.desk.markers:
+        if number == self._searched and asked == self.desk.markers and not self.offers.is_deleted:
             self._last_search = answer
             self.show()
 

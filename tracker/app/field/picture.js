@@ -70,6 +70,7 @@ export default {
             <button type="button" @click="whole">Whole frame</button>
           </div>
         </div>
+        <slot></slot>
       </div>
     </div>`,
   data() {
@@ -171,9 +172,14 @@ export default {
       const rank = (mark) => (mark.name === this.chosen ? 2 : mark.kind.includes("suspect") ? 1 : 0);
       const before = all.filter((other) => rank(other) > rank(one)
         || (rank(other) === rank(one) && all.indexOf(other) < all.indexOf(one)));
-      const half = (mark) => 4.2 * mark.label.length * this.unit;
+      const span = (mark) => {
+        const wide = 8.4 * mark.label.length * this.unit;
+        const from = mark.x - (mark.side === "right" ? wide : mark.side === "left" ? 0 : wide / 2);
+        return [from, from + wide];
+      };
+      const [start, end] = span(one);
       return !before.some((other) => Math.abs(other.y - one.y) < 20 * this.unit
-        && Math.abs(other.x - one.x) < half(other) + half(one));
+        && span(other)[0] < end && span(other)[1] > start);
     },
     // Texts near the frame's edge are set flush with it.
     side(x) {

@@ -2,45 +2,55 @@
 
 from nicegui import ui
 
+from calibration.errors import InputError
 from tracker.app import parts
-from tracker.app.field.desk import Desk, fault_of
+from tracker.app.field.desk import Desk
 from tracker.app.field.marking import Marking
 from tracker.app.view import Page, View
 
 
-async def build(view: View) -> None:
-    """Build the page."""
+def build(view: View) -> None:
+    """Build the page; what needs reckoning comes once the tab is there."""
     ui.add_head_html(f'<link rel="stylesheet" href="{view.prefix}/static/field.css">')
-    session = view.look.session
-    if session is None:
-        parts.sentence("The field is shown as soon as session.toml can be read.", "lead")
-
-        def readable() -> None:
-            if view.look.session is not None:
-                ui.navigate.reload()
-
-        view.on_change(readable)
-        return
-    if session.bare:
-        parts.sentence(
-            "A video file alone keeps no markers. Make a session of it on the page Begin; then "
-            "mark its field here.",
-            "lead",
-        )
-        return
-    if not session.clips:
-        parts.sentence(
-            "There is no clip yet. Film, add the clip to the session, and mark its field here.",
-            "lead",
-        )
+    missing = _missing(view)
+    if missing:
+        parts.sentence(missing, "lead")
+        view.on_change(lambda: None if _missing(view) else ui.navigate.reload())
         return
     desk = Desk(view)
-    faults = fault_of(desk)
-    if faults:
-        for words in faults:
-            parts.sentence(words, "fault")
-        return
-    await Marking(desk).build()
+    marking = Marking(desk)
+    with parts.group() as place:
+        parts.sentence("Reading the clip …", "quiet")
+
+    async def fill() -> None:
+        try:
+            await desk.begin()
+        except InputError as error:
+            place.clear()
+            with place:
+                for words in error.sentences():
+                    parts.sentence(words, "fault")
+            return
+        place.clear()
+        with place:
+            marking.build()
+
+    ui.timer(0.0, fill, once=True)
+
+
+def _missing(view: View) -> str:
+    """Return what is missing before a field can be marked, as a sentence; empty where nothing."""
+    session = view.look.session
+    if session is None:
+        return "The field is shown as soon as session.toml can be read."
+    if session.bare:
+        return (
+            "A video file alone keeps no markers. Make a session of it on the page Begin; then "
+            "mark its field here."
+        )
+    if not session.clips:
+        return "There is no clip yet. Film, add the clip to the session, and mark its field here."
+    return ""
 
 
 PAGE = Page("field", "Field", build, order=20)
