@@ -98,7 +98,7 @@ def expected_pixels(camera: Camera, markers: Iterable[MarkerEntry]) -> dict[str,
 def residual_words(calibration: Calibration) -> dict[str, str]:
     """Return by marker its residual in words, in pixels and on the ground."""
     return {
-        name: f"{math.hypot(*px):.1f} px off, {100.0 * math.hypot(*ground):.0f} cm on the ground"
+        name: f"{math.hypot(*px):.1f} px ({100.0 * math.hypot(*ground):.0f} cm) off"
         for name, px, ground in zip(
             calibration.markers,
             calibration.residuals_px,

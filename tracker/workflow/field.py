@@ -7,7 +7,11 @@ from calibration.errors import Contradiction, InputError, MarkerField
 from calibration.markers import Look, find_markers
 from calibration.site import ALARM, Calibration, solve
 from calibration.site.presumed import expected_camera
-from tracker.report.calibration_words import remedy_sentences, verdict_sentence
+from tracker.report.calibration_words import (
+    camera_sentences,
+    remedy_sentences,
+    verdict_sentence,
+)
 from tracker.report.field_scene import (
     FieldScene,
     Pixel,
@@ -21,6 +25,7 @@ from tracker.workflow.inputs import inspected
 from tracker.workflow.markers import search_camera
 from tracker.workflow.stand import site_of
 
+AGREE = "The markers agree within their uncertainties."
 LOOKING = "The observations do not agree; looking for the mistake."
 
 
@@ -44,10 +49,12 @@ class FieldAnswer:
         What is wrong or missing, as sentences.
     landing : str
         How well a landing will be known, as a sentence; empty without a camera.
-    verdict : str
-        Whether the observations agree, as a sentence; empty without a camera.
-    advice : tuple of str
-        What is known worst, with the one measurement to add, as sentences.
+    check : str
+        Whether the markers check each other, as a sentence; empty without a camera.
+    weakest : str
+        What is known worst, with the one measurement to add, as a sentence.
+    details : tuple of str
+        The test of the whole, the camera, and what else would help, as sentences.
     searched : bool
         Whether mistakes were searched for.
     """
@@ -59,8 +66,9 @@ class FieldAnswer:
     suspects: tuple[str, ...] = ()
     faults: tuple[str, ...] = ()
     landing: str = ""
-    verdict: str = ""
-    advice: tuple[str, ...] = ()
+    check: str = ""
+    weakest: str = ""
+    details: tuple[str, ...] = ()
     searched: bool = True
 
 
@@ -123,10 +131,12 @@ def field_answer(
         suspects=suspects,
         faults=faults,
         landing=_sentence(calibration.summary),
-        verdict=verdict_sentence(calibration),
-        advice=(
-            _sentence(calibration.weakest.text),
-            *map(_sentence, remedy_sentences(calibration)),
+        check="" if doubtful else AGREE if calibration.dof else verdict_sentence(calibration),
+        weakest=_sentence(calibration.weakest.text),
+        details=(
+            verdict_sentence(calibration),
+            *camera_sentences(calibration),
+            *(f"Would help too: {words}." for words in remedy_sentences(calibration)),
         ),
         searched=searched,
     )

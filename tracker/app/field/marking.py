@@ -4,6 +4,7 @@ import asyncio
 from dataclasses import replace
 
 from nicegui import background_tasks, ui
+from nicegui.events import GenericEventArguments
 
 from calibration.errors import InputError
 from tracker.app import parts
@@ -39,6 +40,8 @@ class Marking:
         self.desk = desk
         self._searched = 0
         self._frame_wanted = 0
+        self._unfolded = False
+        self._last_search = FieldAnswer()
 
         view = desk.view
         view.key("n", "choose the next marker", lambda: self.step(1))
@@ -104,18 +107,25 @@ class Marking:
         answer = self.desk.answer
         lines = [(words, "doubt" if answer.landing else "lead") for words in answer.faults]
         if answer.landing:
-            lines = [(answer.landing, "lead"), *lines]
-            if not answer.faults:
-                lines.append((answer.verdict, "quiet"))
-        lines += [(words, "") for words in answer.advice[:1]]
+            lines = [
+                (answer.landing, "lead"),
+                *lines,
+                (answer.check, "quiet"),
+                (answer.weakest, ""),
+            ]
         self.answer.clear()
         with self.answer:
             for words, kind in lines:
-                parts.sentence(words, kind)
-            if len(answer.advice) > 1:
-                with parts.fold("What else would help"):
-                    for words in answer.advice[1:]:
+                if words:
+                    parts.sentence(words, kind)
+            if answer.details:
+                with parts.fold("More about this camera", self._unfolded) as more:
+                    for words in answer.details:
                         parts.sentence(words)
+                more.on("toggle", self._fold, js_handler="(event) => emit(event.target.open)")
+
+    def _fold(self, event: GenericEventArguments) -> None:
+        self._unfolded = bool(event.args)
 
     def _show_offers(self) -> None:
         found = self.desk.open_suggestions()
@@ -167,8 +177,6 @@ class Marking:
             names = {one.name for one in self.desk.markers}
             kept = tuple(name for name in before.suspects if name in names)
             self.desk.answer = replace(answer, suspects=kept)
-
-    _last_search: FieldAnswer = FieldAnswer()
 
     def choose(self, name: str) -> None:
         """Choose a marker."""
