@@ -1,0 +1,88 @@
+"""Pictures of the page: ``python -m tests.app.pictures [FOLDER]``.
+
+Without a folder, the ones that docs/page.md shows are made anew; with one, every page goes there,
+light, dark and narrow.
+"""
+
+import shutil
+import sys
+import tempfile
+from pathlib import Path
+
+from playwright.sync_api import Browser, sync_playwright
+
+from tests.app.conftest import ROOT, Served, chromium, ready, start_server
+from tracker.app.registry import pages
+from tracker.workflow.measure import measure_session
+
+DOCS = ROOT / "docs" / "page"
+LOOKS = {
+    "light": ("light", 1100, 760),
+    "dark": ("dark", 1100, 760),
+    "narrow": ("light", 390, 760),
+}
+"""Colours and size, px, of each look."""
+KEPT = (
+    ("begin", "light"),
+    ("field", "light"),
+    ("measure", "light"),
+    ("measure", "dark"),
+    ("shots", "light"),
+    ("setups", "light"),
+    ("launcher", "light"),
+    ("before", "light"),
+    ("evenings", "light"),
+    ("send", "narrow"),
+)
+"""Pages and looks that docs/page.md shows."""
+QUALITY = 60
+"""JPEG quality: a picture of a page takes some 50 kB."""
+
+
+def picture(browser: Browser, address: str, look: str, target: Path) -> None:
+    """Make one picture."""
+    scheme, width, height = LOOKS[look]
+    tab = browser.new_page(viewport={"width": width, "height": height}, color_scheme=scheme)  # type: ignore[arg-type]
+    tab.goto(address)
+    ready(tab)
+    tab.wait_for_load_state("networkidle")
+    tab.wait_for_timeout(1500)
+    tab.screenshot(path=target, type="jpeg", quality=QUALITY)
+    tab.close()
+
+
+def make(folder: Path, wanted: list[tuple[str, str]], server: Served, session: Path) -> None:
+    """Make the wanted pictures of a session's pages."""
+    folder.mkdir(parents=True, exist_ok=True)
+    address = server.open(session)
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path=chromium(), args=["--no-sandbox", "--hide-scrollbars"]
+        )
+        for page, look in wanted:
+            picture(browser, f"{address}/{page}", look, folder / f"{page}-{look}.jpg")
+        browser.close()
+
+
+def main() -> None:
+    """Make the pictures."""
+    there = [page.path for page in pages()]
+    every = [(page, look) for page in there for look in LOOKS]
+    kept = [each for each in KEPT if each[0] in there]
+    with tempfile.TemporaryDirectory() as made:
+        session = Path(made) / "Fen Lane"
+        shutil.copytree(ROOT / "sample_clips" / "wheels", session)
+        measure_session(session)
+        server = start_server(Path(made))
+        try:
+            if len(sys.argv) > 1:
+                make(Path(sys.argv[1]), every, server, session)
+            else:
+                make(DOCS, kept, server, session)
+        finally:
+            server.process.kill()
+            server.process.wait()
+
+
+if __name__ == "__main__":
+    main()
