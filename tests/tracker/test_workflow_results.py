@@ -12,9 +12,9 @@ import pytest
 
 from calibration.errors import InputError
 from tests.fen_lane import SESSION
-from tests.tracker.invented_shot import invented
+from tests.tracker.invented_shot import CAMERA, invented
 from tracker.measurement import ClipRequest, ClipResult, FittedShot
-from tracker.measurement.starts import ReleaseStart
+from tracker.measurement.starts import ReleaseStart, Start
 from tracker.records import Budget, Quality, Reason, ReasonCode, Shot
 from tracker.results.rows import read_shots
 from tracker.session import ClipEntry, read_session
@@ -53,10 +53,11 @@ def small(number: int) -> FittedShot:
 
 def pretend(monkeypatch: pytest.MonkeyPatch, shots: int) -> None:
     def measured(
-        facts: object, request: ClipRequest, start: ReleaseStart, observers: object
+        facts: object, request: ClipRequest, start: Start, observers: object
     ) -> ClipResult:
         found = tuple(small(number + 1) for number in range(shots))
-        return ClipResult(found, ("a note",), start.camera)
+        camera = start.camera if isinstance(start, ReleaseStart) else CAMERA
+        return ClipResult(found, ("a note",), camera)
 
     monkeypatch.setattr(measuring, "measure", measured)
 

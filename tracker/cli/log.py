@@ -2,13 +2,16 @@
 
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from calibration.errors import InputError
 from tracker.cli.modes import with_data, with_modes
 from tracker.cli.screen import console, say, show_json
+
+if TYPE_CHECKING:
+    from tracker.workflow.log import Entered
 
 log = typer.Typer(
     name="log",
@@ -70,6 +73,12 @@ def _shots(count: int) -> str:
     return "1 shot" if count == 1 else f"{count} shots"
 
 
+def entered_words(entered: "Entered") -> str:
+    """Return what the logbook did with a session."""
+    words = {"new": "added", "updated": "measured anew, replaced", "unchanged": "already there"}
+    return f"{words[entered.done]} ({_shots(entered.shots)})"
+
+
 @log.command()
 @with_modes
 def add(
@@ -85,9 +94,8 @@ def add(
     """
     from tracker.workflow.log import add_sessions
 
-    words = {"new": "added", "updated": "measured anew, replaced", "unchanged": "already there"}
     for entered in add_sessions(session, db):
-        say(console(), [f"{entered.name}: {words[entered.done]} ({_shots(entered.shots)})"])
+        say(console(), [f"{entered.name}: {entered_words(entered)}"])
 
 
 @log.command("list")

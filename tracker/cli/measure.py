@@ -146,9 +146,14 @@ MOST_JOBS = 4
 memory, measured on 4K film."""
 
 
-def _options(flags: MeasureFlags) -> "MeasureOptions":
+def usual_jobs() -> int:
+    """Return how many clips are measured at the same time where nobody says."""
     import os
 
+    return min(os.cpu_count() or 1, MOST_JOBS)
+
+
+def _options(flags: MeasureFlags) -> "MeasureOptions":
     from tracker.results.cache import cache_folder
     from tracker.workflow.inputs import BareOptions
     from tracker.workflow.measure import MeasureOptions
@@ -157,7 +162,7 @@ def _options(flags: MeasureFlags) -> "MeasureOptions":
         flags.explain,
         flags.from_anywhere,
         BareOptions(flags.ball, flags.capture_fps),
-        flags.jobs or min(os.cpu_count() or 1, MOST_JOBS),
+        flags.jobs or usual_jobs(),
         None if flags.anew else cache_folder(),
         scheduler=flags.on,
     )

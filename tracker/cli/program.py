@@ -30,6 +30,7 @@ from tracker.cli.screen import complain, prepare_console
 from tracker.cli.simulate import simulate
 from tracker.cli.still import still
 from tracker.cli.vantage import vantage
+from tracker.cli.watch import watch
 
 ABOUT = (
     "Film a ball launcher from the side; get every shot's exit speed, launch angle, azimuth, "
@@ -109,7 +110,7 @@ def _options(
 
 WITH_DATA = (
     *(demo, vantage, check, lens, calibrate, markers),
-    *(measure, review, predict, compare, plan),
+    *(measure, watch, review, predict, compare, plan),
 )
 """Commands that print tables, which --json replaces with data."""
 
@@ -123,6 +124,7 @@ for command in (
     calibrate,
     markers,
     measure,
+    watch,
     review,
     predict,
     compare,

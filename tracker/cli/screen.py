@@ -42,6 +42,16 @@ def show_json(document: object) -> None:
         print(json.dumps(plain(document), indent=2, ensure_ascii=False, allow_nan=False))
 
 
+def show_json_line(document: object) -> None:
+    """Print a document as one line of JSON where --json asks for it, at once."""
+    if mode().json:
+        import json
+
+        from tracker.report.documents import plain
+
+        print(json.dumps(plain(document), ensure_ascii=False, allow_nan=False), flush=True)
+
+
 def complain(sentences: Iterable[str]) -> None:
     """Print faults to standard error, one sentence a line."""
     for sentence in sentences:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 import tomlkit
@@ -9,9 +10,9 @@ from tomlkit.items import AoT, Array, Item, Table
 
 from tracker.session.lines import Place
 
-Value = str | float | bool | list[float] | dict[str, Any] | None
-"""What a field can be given: a text, a number, a flag, numbers, a whole table, or None to remove
-it."""
+Value = str | float | bool | date | list[float] | dict[str, Any] | None
+"""What a field can be given: a text, a number, a flag, a day, numbers, a whole table, or None to
+remove it."""
 
 
 @dataclass(frozen=True)
@@ -23,7 +24,7 @@ class FieldChange:
     place : tuple of str and int
         Tables and field from the top: ``("release", "height_m")``, ``("marker", 2, "pixel")``. The
         number that follows the last table of a list adds one.
-    value : text, number, flag, list of numbers, mapping or None
+    value : text, number, flag, day, list of numbers, mapping or None
         None removes the field or table.
     """
 

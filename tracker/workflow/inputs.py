@@ -6,6 +6,7 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 from calibration.errors import InputError, InputErrors
+from tracker.results import folder_of
 from tracker.results.digests import sha256_of
 from tracker.session import (
     REVIEW_FILE,
@@ -140,3 +141,8 @@ def session_digests(session: Session) -> dict[str, str]:
         files[session.camera.lens.relative_to(session.folder).as_posix()] = session.camera.lens
     files.update({clip.file: clip.path for clip in session.clips})
     return {name: sha256_of(path) for name, path in files.items()}
+
+
+def results_of(session: Session) -> Path:
+    """Return the results folder of a session; see `tracker.results.folder_of`."""
+    return folder_of(session.folder, session.name if session.bare else None)

@@ -15,9 +15,9 @@ from tracker.logbook import (
     open_logbook,
 )
 from tracker.logbook.export import exported
-from tracker.results import folder_of, put_in_place, read_provenance, read_shots
+from tracker.results import put_in_place, read_provenance, read_shots
 from tracker.session import Session
-from tracker.workflow.inputs import read_all
+from tracker.workflow.inputs import read_all, results_of
 
 
 @dataclass(frozen=True)
@@ -62,6 +62,19 @@ def add_sessions(places: Iterable[Path], url: str | None = None) -> tuple[Entere
         )
 
 
+def enter(session: Session, url: str | None = None) -> Entered:
+    """Add one measured session to the logbook.
+
+    Raises
+    ------
+    InputError
+        Where it was not measured, or the logbook does not take it.
+    """
+    entry = entry_of(session, session.folder)
+    with open_logbook(url) as book:
+        return Entered(entry.name, session.folder, book.add(entry), len(entry.shots))
+
+
 def entry_of(session: Session, place: Path) -> LoggedSession:
     """Return what the logbook keeps of a session that was measured.
 
@@ -70,7 +83,7 @@ def entry_of(session: Session, place: Path) -> LoggedSession:
     InputError
         Where it has no results, or they lack what made them.
     """
-    folder = folder_of(session.folder, session.name if session.bare else None)
+    folder = results_of(session)
     made = read_provenance(folder / "shots.json")
     digests = {clip.file: made.inputs.get(clip.file, "") for clip in session.clips}
     try:

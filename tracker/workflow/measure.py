@@ -10,7 +10,7 @@ from tracker.engines import Engine, LocalEngine
 from tracker.engines.dask import dask_engine
 from tracker.fitting.pooling import pool
 from tracker.records import Pooled, Quality
-from tracker.results import folder_of, replace_results
+from tracker.results import replace_results
 from tracker.results.digests import program_version
 from tracker.results.tables import Origin, shots_csv, shots_json, tracks_csv
 from tracker.session import Review, Session, read_review
@@ -20,6 +20,7 @@ from tracker.workflow.inputs import (
     each_fault,
     picture_names,
     read_all,
+    results_of,
     session_digests,
 )
 from tracker.workflow.jobs import (
@@ -166,7 +167,7 @@ def _finished(
     for task, clip, one in zip(tasks, clips, measured, strict=True):
         for ending, picture in pictures_of(task, one, clip).items():
             pictures[f"{names[clip.clip.file]}-{ending}"] = picture
-    results = folder_of(session.folder, session.name if session.bare else None)
+    results = results_of(session)
     result = SessionResult(session, clips, results, _pooled(clips), notes=notes)
     digests = tasks[0].digests if tasks else session_digests(session)
     return replace(result, kept=_write(result, pictures, digests))

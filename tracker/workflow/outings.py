@@ -11,12 +11,11 @@ from tracker.launcher.machine import Machine
 from tracker.launcher.prediction import Outdoors
 from tracker.launcher.setup import machine_from_setup
 from tracker.records import Shot
-from tracker.results import folder_of
 from tracker.results.digests import sha256_of
 from tracker.results.rows import Provenance, read_provenance, read_shots
 from tracker.session import SESSION_FILE, Session, SetupEntry
 from tracker.workflow.ball_and_air import air_of, ball_of
-from tracker.workflow.inputs import read_all
+from tracker.workflow.inputs import read_all, results_of
 
 
 @dataclass(frozen=True)
@@ -76,7 +75,7 @@ def gather(folders: Sequence[Path], machines_needed: bool = False, filmed: bool 
     notes: list[str] = []
     outings: list[Outing] = []
     for session, folder in zip(sessions, folders, strict=True):
-        provenance = read_provenance(_results(session) / "shots.json")
+        provenance = read_provenance(results_of(session) / "shots.json")
         try:
             rows = _rows(session, folder, provenance, notes)
         except InputError as error:
@@ -113,7 +112,7 @@ def assembled(
 def _rows(session: Session, folder: Path, provenance: Provenance, notes: list[str]) -> list[Shot]:
     """Return the measured rows of a session, and note what is odd about them."""
     try:
-        rows = read_shots(_results(session) / "shots.csv")
+        rows = read_shots(results_of(session) / "shots.csv")
     except FileNotFoundError:
         if session.clips:
             notes.append(f"{folder} has no results yet: lobmeter measure {folder}")
@@ -133,10 +132,6 @@ def _rows(session: Session, folder: Path, provenance: Provenance, notes: list[st
             f"out; measure the session again."
         )
     return rows
-
-
-def _results(session: Session) -> Path:
-    return folder_of(session.folder, session.name if session.bare else None)
 
 
 def _machine(outing: Outing, entry: SetupEntry) -> Machine:

@@ -13,8 +13,7 @@ from tracker.results import list_computed, put_in_place, read_shots
 from tracker.results.details import ShotKey, read_points
 from tracker.session import ClipEntry, Session
 from tracker.video import ClipFacts
-from tracker.workflow.inputs import inspected, picture_names, read_all
-from tracker.workflow.report import results_of
+from tracker.workflow.inputs import inspected, picture_names, read_all, results_of
 from tracker.workflow.stand import calibrate_if_fixed
 
 Progress = Callable[[str, int, int], None]

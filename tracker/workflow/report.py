@@ -23,12 +23,12 @@ from tracker.report.document import (
 from tracker.report.document.curves import curve_of
 from tracker.report.document.printing import pdf_of
 from tracker.report.document.stills import smaller
-from tracker.results import folder_of, list_computed, put_in_place
+from tracker.results import list_computed, put_in_place
 from tracker.results.details import read_budgets, read_points, used_places
 from tracker.results.rows import read_provenance
 from tracker.session import ClipEntry, Session
 from tracker.video import first_picture
-from tracker.workflow.inputs import inspected, picture_names
+from tracker.workflow.inputs import inspected, picture_names, results_of
 from tracker.workflow.outings import Outings, gather
 from tracker.workflow.stand import calibrate_if_fixed
 
@@ -122,11 +122,6 @@ def report_facts(folders: Sequence[Path]) -> ReportFacts:
         versions=tuple(versions),
         notes=tuple(notes),
     )
-
-
-def results_of(session: Session) -> Path:
-    """Return the results folder of a session, or of a single video file."""
-    return folder_of(session.folder, session.name if session.bare else None)
 
 
 def _about(session: Session) -> SessionFacts:
