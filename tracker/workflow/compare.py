@@ -4,6 +4,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from calibration.errors import InputError
 from tracker.comparison.answer import Chances, answer, chances
@@ -13,12 +14,13 @@ from tracker.comparison.drift import drift_of, drift_sentences
 from tracker.comparison.knowledge import Knowledge
 from tracker.comparison.still_air import differs, in_still_air
 from tracker.comparison.words import WORDINGS, sentences, still_sentences
-from tracker.logbook import Filter
 from tracker.report.comparison_picture import comparison_picture
 from tracker.results import folder_of
 from tracker.results.files import put_in_place
-from tracker.workflow.logged import gather_logged
 from tracker.workflow.outings import Outings, gather
+
+if TYPE_CHECKING:
+    from tracker.logbook import Filter
 
 
 @dataclass(frozen=True)
@@ -71,7 +73,7 @@ def compare_sessions(
 
 
 def compare_logged(
-    url: str | None, wanted: Filter, quantity: str = "carry_m", picture: Path | None = None
+    url: str | None, wanted: "Filter", quantity: str = "carry_m", picture: Path | None = None
 ) -> Compared:
     """Compare the setups of the logged sessions that fit a filter.
 
@@ -90,6 +92,9 @@ def compare_logged(
     InputError
         Where no session fits, or for a quantity that cannot be compared.
     """
+    # Sessions in folders are compared without the library of databases.
+    from tracker.workflow.logged import gather_logged
+
     check_quantity(quantity)
     return _compared(gather_logged(url, wanted), quantity, None, picture)
 
