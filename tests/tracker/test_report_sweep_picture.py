@@ -3,7 +3,7 @@
 import pytest
 
 from tracker.launcher.fields import NUMBERS
-from tracker.report.sweep_picture import axis_label
+from tracker.report.field_words import axis_label
 
 
 def test_the_axis_says_in_words_what_is_swept() -> None:

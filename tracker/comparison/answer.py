@@ -190,6 +190,15 @@ def _list(names: Sequence[str], shares: Sequence[float]) -> str:
     return ", ".join(shown + rest)
 
 
+def chance_words(name: str, found: Chances) -> tuple[str, str]:
+    """Return a setup's chances to be the best and to beat the present one, ``"-"`` for none."""
+    if name not in found.names:
+        return "-", "-"
+    place = found.names.index(name)
+    present = not found.present or name == found.present
+    return percent(found.best[place]), "-" if present else percent(found.beats[place])
+
+
 def percent(share: float) -> str:
     """Return a chance in words of figures: ``"93 %"``, ``"less than 1 %"``."""
     if share > 0.99:

@@ -78,6 +78,7 @@ class Knowledge:
         self.ratios: CarryRatios = carry_ratios(shown)
         self._learning: Learning | None = None
         self._posteriors: dict[str, Posterior] = {}
+        self._predictions: dict[str, Prediction] = {}
 
     @property
     def learning(self) -> Learning:
@@ -97,16 +98,16 @@ class Knowledge:
 
     def predictions(self) -> dict[str, Prediction]:
         """Return the prediction of every setup with a machine, from all shots, its own included."""
-        if not self.setups:
-            return {}
-        machines = [setup.machine for setup in self.setups if setup.machine is not None]
-        outdoors = [self._outdoors(setup) for setup in self.setups]
-        same_as = [self.places.get(setup.name) for setup in self.setups]
-        found = predict_all(machines, outdoors, self.posterior(), same_as)
-        return {
-            setup.name: self._with_own_carry(setup, made)
-            for setup, made in zip(self.setups, found, strict=True)
-        }
+        if self.setups and not self._predictions:
+            machines = [setup.machine for setup in self.setups if setup.machine is not None]
+            outdoors = [self._outdoors(setup) for setup in self.setups]
+            same_as = [self.places.get(setup.name) for setup in self.setups]
+            found = predict_all(machines, outdoors, self.posterior(), same_as)
+            self._predictions = {
+                setup.name: self._with_own_carry(setup, made)
+                for setup, made in zip(self.setups, found, strict=True)
+            }
+        return self._predictions
 
     def discharges(self) -> dict[str, Discharge]:
         """Return the shots on one charge of every setup whose battery is known."""

@@ -24,6 +24,17 @@ SPANS = {
 }
 """How far each is varied, as a share of what the setup states; the duty of the whole."""
 
+GRAINS = {
+    "motor.duty_percent": 1.0,
+    "battery.rest_v": 0.1,
+    "grip.gap_mm": 0.5,
+    "wheel.diameter_mm": 1.0,
+}
+"""What a person can set each to, in its unit (common practice, no source)."""
+
+LARGEST_GAP = 0.97
+"""Widest gap over the ball's diameter that is tried: a wider one hardly touches it."""
+
 STEPS = 13
 """Values of each setting that are predicted; between them the carry is taken as straight."""
 
@@ -71,15 +82,11 @@ def settings_for(known: Knowledge, base: Setup, wanted_m: float) -> list[Setting
     scatter = 0.03 if sample is None or not sample.scatters else sample.sd / sample.mean
     found = []
     for key in SETTINGS:
-        present, number = stated(machine, key), number_at(key)
-        if present is None or number is None:
+        span = span_of(base, key)
+        if span is None:
             continue
-        whole = 100.0 if key == "motor.duty_percent" else present
-        low, high = (share * whole for share in SPANS[key])
-        if key == "grip.gap_mm":
-            high = min(high, 970.0 * base.outdoors.ball.diameter_m)
-        ends = max(low, number.low), min(high, number.high)
-        values = tuple(float(value) for value in np.linspace(*ends, STEPS))
+        low, present, high = span
+        values = tuple(float(value) for value in np.linspace(low, high, STEPS))
         machines = [changed(machine, key, value) for value in values]
         carries, errors = mean_carries(known, base, *mean_speeds(known, machines))
         value = crossing(values, carries, wanted_m, present)
@@ -87,6 +94,22 @@ def settings_for(known: Knowledge, base: Setup, wanted_m: float) -> list[Setting
             u = float(np.interp(value, values, errors))
             found.append(Setting(key, value, present, u, scatter * wanted_m))
     return found
+
+
+def span_of(base: Setup, key: str) -> tuple[float, float, float] | None:
+    """Return the least, the present and the greatest value that a setting is given.
+
+    None where the setup has no such number.
+    """
+    number = number_at(key)
+    present = None if base.machine is None else stated(base.machine, key)
+    if present is None or number is None:
+        return None
+    whole = 100.0 if key == "motor.duty_percent" else present
+    low, high = (share * whole for share in SPANS[key])
+    if key == "grip.gap_mm":
+        high = min(high, LARGEST_GAP * 1e3 * base.outdoors.ball.diameter_m)
+    return max(low, number.low), present, max(min(high, number.high), present)
 
 
 def crossing(

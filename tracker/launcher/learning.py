@@ -32,6 +32,10 @@ from tracker.launcher.spinning import STILL_ROOM, AirAround, running
 UNUSED = ("battery.capacity_ah", "battery.usable_percent", "battery.interval_s")
 """Numbers that no exit speed depends on."""
 
+MOST_PLACES = 2000
+"""Machines whose place is remembered: more than any session or map has; sliders make new ones for
+as long as a page is open."""
+
 STUCK = -20.0
 """Logarithm of the speed of a ball that sticks, so that a measured one excludes it."""
 
@@ -119,6 +123,8 @@ class Places:
 
     def of(self, machines: Sequence[Machine]) -> Features:
         """Return where machines stand, and the scatter from their own numbers."""
+        if len(self._known) > MOST_PLACES:
+            self._known.clear()
         fresh = list({id(one): one for one in machines if id(one) not in self._known}.values())
         own = own_spread(fresh, self.shared, self.ball, self.air)
         for indices, fleet in together(fresh, 1):

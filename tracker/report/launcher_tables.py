@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from rich.markup import escape
 from rich.table import Table
 
-from tracker.comparison.answer import Chances, percent
+from tracker.comparison.answer import Chances, chance_words
 from tracker.comparison.compare import Comparison
 from tracker.comparison.knowledge import LeftOut
 from tracker.comparison.setups import Summary
@@ -111,14 +111,16 @@ def sweep_table(key: str, values: Sequence[float], predictions: Sequence[Predict
 def left_out_table(left_out: Sequence[LeftOut]) -> Table:
     """Return each setup's measured value beside the one predicted from the others."""
     table = _table("setup", "measured", "predicted", "error")
-    for one in left_out:
-        table.add_row(
-            one.name,
-            _cell(one.measured),
-            _cell(one.predicted),
-            _cell(one.error),
-        )
+    for name, *cells in left_out_rows(left_out):
+        table.add_row(escape(name), *cells)
     return table
+
+
+def left_out_rows(left_out: Sequence[LeftOut]) -> list[tuple[str, str, str, str]]:
+    """Return name, measured and predicted value, and error of each setup."""
+    return [
+        (one.name, _cell(one.measured), _cell(one.predicted), _cell(one.error)) for one in left_out
+    ]
 
 
 def summaries_table(comparison: Comparison) -> Table:
@@ -128,7 +130,7 @@ def summaries_table(comparison: Comparison) -> Table:
         "setup\n", "shots\n", f"mean\n{unit}", f"scatter (95 %)\n{unit}", f"next shot\n{unit}"
     )
     for one in comparison.summaries:
-        table.add_row(escape(one.name), str(one.used), *_summary_cells(one, comparison))
+        table.add_row(escape(one.name), str(one.used), *summary_cells(one, comparison))
     return table
 
 
@@ -136,13 +138,12 @@ def chances_table(chances: Chances, unit: str) -> Table:
     """Return the chance of every setup to be the best, and to beat the present one."""
     by = f" by {chances.worth:g} {unit}" if chances.worth else ""
     table = _table("setup", "best", f'beats "{chances.present}"{by}')
-    for name, best, beats in zip(chances.names, chances.best, chances.beats, strict=True):
-        present = not chances.present or name == chances.present
-        table.add_row(escape(name), percent(best), MISSING if present else percent(beats))
+    for name in chances.names:
+        table.add_row(escape(name), *chance_words(name, chances))
     return table
 
 
-def _summary_cells(one: Summary, comparison: Comparison) -> list[str]:
+def summary_cells(one: Summary, comparison: Comparison) -> list[str]:
     """Return mean, scatter and next shot of a setup; its prediction where it has no mean."""
     mean, scatter, following = MISSING, MISSING, MISSING
     if one.mean is None and one.name in comparison.expected:

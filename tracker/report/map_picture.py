@@ -7,8 +7,8 @@ import numpy as np
 from tracker.comparison.grid import Grid
 from tracker.comparison.words import WORDINGS
 from tracker.report.comparison_picture import COLOURS, png_of
+from tracker.report.field_words import axis_label
 from tracker.report.look import FAINT, INK, PAPER
-from tracker.report.sweep_picture import axis_label
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -1,13 +1,11 @@
 """One picture of a sweep: what to expect along it, and what was measured at some of its values."""
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tracker.launcher.fields import number_at
 from tracker.launcher.prediction import Prediction
 from tracker.report.comparison_picture import COLOURS, png_of
 from tracker.report.look import FAINT, INK, PAPER
@@ -15,13 +13,6 @@ from tracker.statistics.components import Estimate
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-
-
-UNIT_WORDS = {
-    "n_per_mm": "N/mm", "percent": "%", "gm2": "g m²", "rpm": "rpm", "mnm": "mN m", "mps": "m/s",
-    "ohm": "Ω", "mm": "mm", "ah": "A h", "g": "g", "a": "A", "v": "V", "w": "W", "s": "s",
-}  # fmt: skip
-"""How the unit at the end of a field's name is written."""
 
 
 @dataclass(frozen=True)
@@ -41,16 +32,6 @@ class Panel:
     what: str
     expected: tuple[Estimate, ...]
     measured: tuple[tuple[Measured, Estimate], ...] = ()
-
-
-def axis_label(key: str) -> str:
-    """Return a number of a setup in words with its unit: ``"outer diameter of the wheels, mm"``."""
-    number = number_at(key)
-    if number is None:
-        return key
-    meaning = re.split(r"[;(:]", number.meaning)[0].strip().rstrip(",")
-    unit = next((word for end, word in UNIT_WORDS.items() if number.name.endswith(f"_{end}")), "")
-    return f"{meaning}, {unit}" if unit else meaning
 
 
 def sweep_picture(

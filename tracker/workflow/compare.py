@@ -12,9 +12,9 @@ from tracker.comparison.candidates import untested
 from tracker.comparison.compare import Comparison, compare
 from tracker.comparison.drift import drift_of, drift_sentences
 from tracker.comparison.knowledge import Knowledge
+from tracker.comparison.setups import SetupShots
 from tracker.comparison.still_air import differs, in_still_air
 from tracker.comparison.words import WORDINGS, sentences, still_sentences
-from tracker.report.comparison_picture import comparison_picture
 from tracker.results import folder_of
 from tracker.results.files import put_in_place
 from tracker.workflow.outings import Outings, gather
@@ -29,6 +29,8 @@ class Compared:
 
     Attributes
     ----------
+    setups : tuple of SetupShots
+        What was compared.
     comparison : Comparison
     chances : Chances or None
         None where nothing is known of any setup.
@@ -38,6 +40,7 @@ class Compared:
         None where there was no shot to draw, or nowhere to draw it.
     """
 
+    setups: tuple[SetupShots, ...]
     comparison: Comparison
     chances: Chances | None
     sentences: tuple[str, ...]
@@ -46,7 +49,10 @@ class Compared:
 
 
 def compare_sessions(
-    folders: Sequence[Path], quantity: str = "carry_m", worth: float | None = None
+    folders: Sequence[Path],
+    quantity: str = "carry_m",
+    worth: float | None = None,
+    drawn: bool = True,
 ) -> Compared:
     """Compare every setup of the sessions, and draw it into the first one's results.
 
@@ -57,6 +63,8 @@ def compare_sessions(
         A column of shots.csv.
     worth : float, optional
         Difference that matters, in its unit.
+    drawn : bool
+        False leaves out the picture.
 
     Raises
     ------
@@ -65,11 +73,12 @@ def compare_sessions(
     """
     check_quantity(quantity)
     check_worth(worth)
-    outings = gather(folders)
-    folder = folder_of(outings.sessions[0].folder)
-    return _compared(
-        outings, quantity, worth, folder / f"comparison-{quantity.replace('_', '-')}.png"
-    )
+    outings = gather(folders, filmed=False)
+    picture = None
+    if drawn:
+        folder = folder_of(outings.sessions[0].folder)
+        picture = folder / f"comparison-{quantity.replace('_', '-')}.png"
+    return _compared(outings, quantity, worth, picture)
 
 
 def compare_logged(
@@ -112,6 +121,9 @@ def _compared(
     said = [] if found is None else answer(found, made, far)
     drawn = None
     if picture is not None and any(summary.used for summary in made.summaries):
+        # Drawn with a library that takes half a second to load.
+        from tracker.report.comparison_picture import comparison_picture
+
         put_in_place(picture.parent, {picture.name: comparison_picture(made, shots)})
         drawn = picture
     airs = {name: air for setup in outings.setups for name, air in setup.airs.items()}
@@ -123,7 +135,7 @@ def _compared(
     if drifts:
         sags = {name: one.per_shot for name, one in known.discharges().items()}
         said += drift_sentences(drifts, sags)
-    return Compared(made, found, tuple(said), outings.notes, drawn)
+    return Compared(tuple(shots), made, found, tuple(said), outings.notes, drawn)
 
 
 def check_quantity(quantity: str) -> None:

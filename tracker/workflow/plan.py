@@ -60,7 +60,7 @@ def plan_sessions(
             where="--of",
             remedy=f"with --sweep use {' or '.join(PREDICTED)}",
         )
-    outings = gather(folders)
+    outings = gather(folders, filmed=False)
     if not outings.setups:
         raise InputError(
             "there is no [[setup]]", where="session.toml", remedy="describe one for each build"
@@ -83,8 +83,8 @@ def _teaching(comparison: Comparison) -> list[str]:
         return []
     unit = WORDINGS[comparison.quantity].unit
     return [
-        f'The next {SHOTS_TO_START} shots teach most with "{found[0]}": they are expected to raise '
-        f"the best by {found[1]:.2g} {unit}."
+        f'The next {SHOTS_TO_START} shots teach most with "{found[0]}": what they show is expected '
+        f"to be worth {found[1]:.2g} {unit}."
     ]
 
 

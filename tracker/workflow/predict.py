@@ -131,13 +131,18 @@ def _ranges(sweeps: Sequence[str]) -> list[Sweep]:
     return found
 
 
-def _settings(knowledge: Knowledge, base: Setup, to_hit: float) -> tuple[str, ...]:
-    if not 0.0 < to_hit < MOST_M:
+def check_target(to_hit_m: float, where: str = "--to-hit") -> None:
+    """Raise InputError for a carry that nothing has."""
+    if not 0.0 < to_hit_m < MOST_M:
         raise InputError(
-            f"{to_hit:g} m is no carry",
-            where="--to-hit",
+            f"{to_hit_m:g} m is no carry",
+            where=where,
             remedy=f"give metres between 0 and {MOST_M:g}",
         )
+
+
+def _settings(knowledge: Knowledge, base: Setup, to_hit: float) -> tuple[str, ...]:
+    check_target(to_hit)
     return tuple(target_sentences(base, to_hit, settings_for(knowledge, base, to_hit)))
 
 

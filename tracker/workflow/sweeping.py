@@ -8,8 +8,9 @@ from tracker.comparison.grid import Grid
 from tracker.comparison.knowledge import Knowledge
 from tracker.launcher.prediction import Prediction
 from tracker.launcher.sweep import Sweep, stated
+from tracker.report.field_words import axis_label
 from tracker.report.map_picture import map_picture
-from tracker.report.sweep_picture import Measured, axis_label, sweep_picture
+from tracker.report.sweep_picture import Measured, sweep_picture
 from tracker.results import folder_of
 from tracker.results.files import put_in_place
 from tracker.workflow.outings import Outings

@@ -50,10 +50,12 @@ def strips(comparison: Comparison, setups: Sequence[SetupShots]) -> Markup:
     for summary in comparison.summaries:
         if summary.next_shot is not None:
             values += summary.next_shot.interval(comparison.level)
+        if summary.name in comparison.expected:
+            values += comparison.expected[summary.name].interval(comparison.level)
     height = ROW * len(setups) + BELOW
     drawing = SvgDrawing(WIDTH, height, f"{wording.noun} of every shot, by setup")
     across = scale_over(values, LEFT, WIDTH - RIGHT)
-    _grid_across(drawing, across, (8.0, height - BELOW), f"{wording.noun}, {wording.unit}")
+    grid_across(drawing, across, (8.0, height - BELOW), f"{wording.noun}, {wording.unit}")
     for place, (setup, summary) in enumerate(zip(setups, comparison.summaries, strict=True)):
         top = ROW * place
         drawing.text((LEFT, top + 17.0), _named(summary), "label halo")
@@ -76,6 +78,11 @@ def _strip(
         half = summary.mean.expanded(comparison.level)
         ends = [across.at(summary.mean.value + side * half) for side in (-1.0, 1.0)]
         drawing.line([(ends[0], middle + 9), (ends[1], middle + 9)], f"thick {colour}")
+    expected = comparison.expected.get(summary.name)
+    if expected is not None:
+        ends = [across.at(end) for end in expected.interval(comparison.level)]
+        drawing.line([(ends[0], middle + 9), (ends[1], middle + 9)], f"thin dashed {colour}")
+        drawing.mark("diamond", (across.at(expected.value), middle + 9), f"open {colour}")
     for shot in setup.shots:
         value = figure(shot, comparison.quantity)
         if value is not None:
@@ -94,7 +101,7 @@ def agreement(verdicts: Sequence[Verdict], quantity: str, places: Mapping[str, i
     height = ROW * len(verdicts) + BELOW
     drawing = SvgDrawing(WIDTH, height, f"{wording.noun}, measured and predicted, by setup")
     across = scale_over(values, LEFT, WIDTH - RIGHT)
-    _grid_across(drawing, across, (8.0, height - BELOW), f"{wording.noun}, {wording.unit}")
+    grid_across(drawing, across, (8.0, height - BELOW), f"{wording.noun}, {wording.unit}")
     for row, verdict in enumerate(verdicts):
         top = ROW * row
         colour, shape = look(places[verdict.name])
@@ -121,8 +128,8 @@ def trajectories(curves: Sequence[Curve], places: Mapping[str, int]) -> Markup:
     tall = max(60.0, per_metre * 1.12 * max(highest, 0.5))
     drawing = SvgDrawing(WIDTH, tall + BELOW + 8.0, "flights from the side")
     upward = Scale(0.0, tall / per_metre, tall + 8.0, 8.0)
-    _grid_across(drawing, across, (8.0, tall + 8.0), "along the firing line, m")
-    _grid_up(drawing, upward, (LEFT, WIDTH - RIGHT), "up, m")
+    grid_across(drawing, across, (8.0, tall + 8.0), "along the firing line, m")
+    grid_up(drawing, upward, (LEFT, WIDTH - RIGHT), "up, m")
     for curve in curves:
         colour, _ = look(places[curve.setup])
         path = [(across.at(along), upward.at(up)) for along, up in curve.seen]
@@ -155,8 +162,8 @@ def landing_map(comparison: Comparison, setups: Sequence[SetupShots]) -> Markup:
     middle = 0.5 * (side.low + side.high)
     half = 0.5 * tall / per_metre
     leftward = Scale(middle - half, middle + half, tall + 8.0, 8.0)
-    _grid_across(drawing, across, (8.0, tall + 8.0), "landing along the firing line, m")
-    _grid_up(drawing, leftward, (LEFT, WIDTH - RIGHT), "across, m (left is up)")
+    grid_across(drawing, across, (8.0, tall + 8.0), "landing along the firing line, m")
+    grid_up(drawing, leftward, (LEFT, WIDTH - RIGHT), "across, m (left is up)")
     for place, outline, style in outlines:
         line = [(across.at(along), leftward.at(left)) for along, left in (*outline, outline[0])]
         for run in within(line, (LEFT, 8.0), (WIDTH - RIGHT, tall + 8.0)):
@@ -226,7 +233,7 @@ def _filled(quality: Quality, colour: str) -> str:
     return f"{'fill' if quality is Quality.GOOD else 'open'} {colour}"
 
 
-def _grid_across(drawing: SvgDrawing, scale: Scale, span: tuple[float, float], words: str) -> None:
+def grid_across(drawing: SvgDrawing, scale: Scale, span: tuple[float, float], words: str) -> None:
     """Draw lines at the ticks of a level scale between two heights, with numbers below."""
     ticks = scale.ticks()
     step = ticks[1] - ticks[0] if len(ticks) > 1 else 1.0
@@ -238,7 +245,7 @@ def _grid_across(drawing: SvgDrawing, scale: Scale, span: tuple[float, float], w
     drawing.text((0.5 * (scale.start + scale.end), span[1] + 35.0), words, "number", "middle")
 
 
-def _grid_up(drawing: SvgDrawing, scale: Scale, span: tuple[float, float], words: str) -> None:
+def grid_up(drawing: SvgDrawing, scale: Scale, span: tuple[float, float], words: str) -> None:
     """Draw lines at the ticks of an upright scale between two columns, with numbers at the left."""
     ticks = scale.ticks(max(2, round((scale.start - scale.end) / 45.0)))
     step = ticks[1] - ticks[0] if len(ticks) > 1 else 1.0

@@ -1,0 +1,198 @@
+"""Sliders for what a person can turn, with what to expect there."""
+
+from functools import partial
+
+from nicegui import ui
+
+from calibration.errors import InputError
+from tracker.app import parts
+from tracker.app.charts import chart
+from tracker.app.view import View
+from tracker.app.workspace import in_thread
+from tracker.comparison.target import GRAINS
+from tracker.comparison.what_if import Curve, Outlook
+from tracker.report.document.sweep_chart import sweep_chart
+from tracker.report.field_words import meaning_of, unit_of
+from tracker.report.outlook_words import outlook_sentence
+from tracker.session import FieldChange, SetupEntry, number
+from tracker.workflow.launcher import Launcher, Turned
+
+CURVE = (
+    "The line is expected, the band its 95 % interval; squares are measured means. The dashed line "
+    "stands where the slider does."
+)
+
+
+class WhatIf:
+    """Sliders of one setup and their answer.
+
+    Parameters
+    ----------
+    view : View
+    launcher : Launcher
+    entry : SetupEntry
+        The setup, whose tables say enough.
+    """
+
+    def __init__(self, view: View, launcher: Launcher, entry: SetupEntry) -> None:
+        self._view, self._launcher, self._entry = view, launcher, entry
+        self._turned = {one.key: one for one in launcher.turned(entry.name)}
+        self._at = {key: one.present for key, one in self._turned.items()}
+        self._along = "wheel.diameter_mm"
+        self._sliders: dict[str, tuple[ui.element, parts.Text]] = {}
+        self._asked = self._shown = 0
+        self._name = ""
+
+    def build(self) -> None:
+        """Put sliders, their answer and the chart along one of them."""
+        with parts.group("two"):
+            with parts.group("stack"):
+                for one in self._turned.values():
+                    self._slider(one)
+                with parts.group("row"):
+                    parts.button("Set back", self.set_back, key="0")
+                options = [(key, meaning_of(key)) for key in self._turned]
+                parts.choice("Chart along", options, self._along, self._chosen)
+            with parts.group():
+                self._lead = parts.sentence("", "lead")
+                self._lead.props["aria-live"] = "polite"
+                self._answer = parts.group()
+        self._drawing = parts.group()
+        self._hit()
+        self._new_setup()
+
+    @property
+    def changes(self) -> dict[str, float]:
+        """What the sliders change."""
+        return {key: at for key, at in self._at.items() if at != self._turned[key].present}
+
+    async def set_back(self) -> None:
+        """Set every slider to what the file says."""
+        for key, one in self._turned.items():
+            self._at[key] = one.present
+            self._sliders[key][0].props["value"] = one.present
+            self._sliders[key][0].update()
+            self._tell(key)
+        await self.ask()
+
+    async def ask(self) -> None:
+        """Have the answer computed and shown; of several moves only the last counts."""
+        self._asked += 1
+        if self._asked > self._shown + 1:
+            return
+        while self._shown < self._asked:
+            mine = self._asked
+            changes, along = dict(self.changes), self._along
+            try:
+                found, line = await in_thread(self._computed, changes, along)
+            except InputError as error:
+                self._view.complain(error.sentences())
+                self._shown = mine
+                return
+            self._show(found, line)
+            self._shown = mine
+
+    def _computed(self, changes: dict[str, float], along: str) -> tuple[Outlook, Curve | None]:
+        name = self._entry.name
+        return (
+            self._launcher.outlook(name, changes),
+            self._launcher.curve(name, changes, along),
+        )
+
+    def _slider(self, one: Turned) -> None:
+        meaning = meaning_of(one.key)
+        grain = GRAINS[one.key]
+        with parts.group("turn"):
+            moved = parts.slider(
+                meaning[:1].upper() + meaning[1:],
+                (round(one.low, 3), round(one.high, 3), grain),
+                one.present,
+                partial(self._moved, one.key),
+            )
+            said = parts.text("output", "")
+        # A slider stops at its own steps: the present value may lie between them.
+        moved.props["step"] = "any" if one.present % grain else grain
+        self._sliders[one.key] = (moved, said)
+        self._tell(one.key)
+
+    def _tell(self, key: str) -> None:
+        """Show the value of a slider with its unit."""
+        words = f"{self._at[key]:.4g} {unit_of(key)}"
+        moved, said = self._sliders[key]
+        moved.props["aria-valuetext"] = words
+        said.set_text(words)
+
+    async def _moved(self, key: str, value: float) -> None:
+        one = self._turned[key]
+        near = abs(value - one.present) < 0.5 * GRAINS[key]
+        self._at[key] = one.present if near else value
+        self._tell(key)
+        await self.ask()
+
+    async def _chosen(self, key: str) -> None:
+        self._along = key
+        await self.ask()
+
+    def _show(self, found: Outlook, line: Curve | None) -> None:
+        self._lead.set_text(outlook_sentence(found))
+        self._answer.clear()
+        with self._answer:
+            changed = not found.own
+            parts.sentence(
+                "With the sliders as they stand; nothing is saved."
+                if changed
+                else "As the file has it, with its own shots.",
+                "hint",
+            )
+            for words in found.cautions:
+                parts.sentence(words, "caution")
+            parts.sentence(found.safety[:1].upper() + found.safety[1:], "quiet")
+        self._drawing.clear()
+        with self._drawing:
+            if line is not None and any(one is not None for one in line.expected):
+                chart(sweep_chart(line, self._at[self._along]), CURVE)
+
+    # A wanted carry, and a further setup ---------------------------------------------------------
+
+    def _hit(self) -> None:
+        with parts.fold("Which settings carry a wanted distance"):
+            found = parts.group()
+
+            async def wanted(text: str) -> None:
+                entry.props["value"] = text
+                said = await self._view.attempt(
+                    lambda: self._launcher.settings(self._entry.name, number(text))
+                )
+                found.clear()
+                with found:
+                    for words in said or ():
+                        parts.sentence(words)
+
+            entry = parts.field("Wanted carry", "", wanted, "m")
+            found.move(target_index=-1)
+
+    def _new_setup(self) -> None:
+        with parts.fold("Keep the sliders' numbers as a further setup"):
+            parts.sentence(
+                "It stands beside the others before it is built and shot, on the page Setups too."
+            )
+
+            def named(text: str) -> None:
+                self._name = text.strip()
+
+            with parts.group("row"):
+                parts.field("Its name", "", named)
+                parts.button("Add the setup", self._add)
+
+    async def _add(self) -> None:
+        session = self._view.look.session
+        if session is None or not self._name:
+            self._view.complain(["Give the new setup a name first, as 160 mm wheels."])
+            return
+        if any(one.name == self._name for one in session.setups):
+            self._view.complain([f'There is a setup "{self._name}" already: give another name.'])
+            return
+        tables = self._launcher.tables_with(self._entry, self.changes)
+        change = FieldChange(("setup", len(session.setups)), {"name": self._name, **tables})
+        if await self._view.edit(f"setup {self._name} added", change):
+            self._view.say(f'"{self._name}" is added.')

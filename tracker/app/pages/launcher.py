@@ -1,0 +1,185 @@
+"""Launcher: how it is built, what to expect of it, what if, and what its shots teach."""
+
+from nicegui import ui
+
+from tracker.app import parts
+from tracker.app.charts import use_charts
+from tracker.app.launcher.fields import SetupFields
+from tracker.app.launcher.what_if import WhatIf
+from tracker.app.view import Page, View
+from tracker.report.launcher_tables import left_out_rows
+from tracker.report.outlook_words import discharge_sentence
+from tracker.session import FieldChange
+from tracker.workflow.launcher import Launcher, launcher_of
+
+NO_SETUP = "Nothing says how the launcher is built. Describe it, and its shots can be predicted."
+TOO_LITTLE = (
+    "Not enough is known to predict its shots: give the wheels' diameter and mass, and the motor's "
+    "voltage, speed without load and power."
+)
+NOTHING_LEARNED = (
+    "No shot has taught the model yet. Measure some, of two wheels or more, and what is uncertain "
+    "about motor, grip and air is corrected by them."
+)
+FIRST_NAME = "wheels"
+
+
+class LauncherDesk:
+    """The page of one tab.
+
+    Parameters
+    ----------
+    view : View
+    """
+
+    def __init__(self, view: View) -> None:
+        self.view = view
+        self._chosen = self._names()[0]
+        self._listed: list[str] = []
+        self._serial = 0
+
+    def build(self) -> None:
+        """Put the choice of a setup, what to expect of it, its fields and what was learned."""
+        self._top = parts.group("chosen")
+        self._what_if = parts.group("content")
+        parts.heading("How it is built")
+        parts.sentence(
+            "A number that is left out has a usual value. Each may have its standard uncertainty "
+            "in session.toml, as diameter_u_mm.",
+            "hint",
+        )
+        self._fields_at = parts.group()
+        self._learned = parts.group("content")
+        self._put_choice()
+        self._put_fields()
+        self.view.key("n", "show the next setup", self._next)
+        with self._what_if:
+            parts.sentence("The launcher is being computed.", "quiet")
+
+    async def renew(self) -> None:
+        """Show the files as they are now."""
+        if self.view.look.session is None or not self._names():
+            ui.navigate.reload()
+            return
+        if self._chosen not in self._names():
+            self._chosen = self._names()[0]
+            self._put_fields()
+        self._put_choice()
+        self._fields.renew()
+        await self.draw()
+
+    async def draw(self) -> None:
+        """Compute what to expect and show it."""
+        self._serial += 1
+        mine = self._serial
+        launcher: Launcher | None = await self.view.attempt(launcher_of, self.view.opened.folder)
+        if launcher is None or mine != self._serial:
+            return
+        self._what_if.clear()
+        with self._what_if:
+            if self._chosen in launcher.names:
+                session = self.view.look.session
+                assert session is not None
+                sliders = WhatIf(self.view, launcher, session.setup(self._chosen))
+                sliders.build()
+                self.view.key("0", "set the sliders back", sliders.set_back)
+                await sliders.ask()
+            else:
+                parts.sentence(TOO_LITTLE, "lead")
+            for words in launcher.notes:
+                parts.sentence(words, "doubt")
+        if mine == self._serial:
+            await self._show_learned(launcher)
+
+    async def _show_learned(self, launcher: Launcher) -> None:
+        learned = await self.view.attempt(launcher.learned) or ()
+        left_out = await self.view.attempt(launcher.left_out) or ()
+        drains = await self.view.attempt(launcher.discharges) or {}
+        self._learned.clear()
+        with self._learned:
+            if self._chosen in drains:
+                parts.heading("An evening on one charge")
+                parts.sentence(discharge_sentence(drains[self._chosen]))
+            parts.heading("What the shots say of the model")
+            for words in learned or (NOTHING_LEARNED,):
+                parts.sentence(words)
+            if left_out:
+                head = ("setup", "measured, m/s", "predicted, m/s", "error, m/s")
+                caption = "Each setup's exit speed predicted from the others; ± is one standard "
+                parts.table(
+                    head, left_out_rows(left_out), f"{caption}uncertainty.", range(1, len(head))
+                )
+
+    def _put_choice(self) -> None:
+        """Put the choice of a setup anew where the setups are others."""
+        if self._listed == self._names():
+            return
+        self._listed = self._names()
+        self._top.clear()
+        with self._top:
+            names = [(name, name) for name in self._listed]
+            self._choice = parts.choice("Setup", names, self._chosen, self._choose)
+
+    def _put_fields(self) -> None:
+        """Put the fields of the chosen setup."""
+        self._fields = SetupFields(self.view, lambda: self._chosen)
+        self._fields_at.clear()
+        with self._fields_at:
+            self._fields.build()
+
+    async def _choose(self, name: str) -> None:
+        self._chosen = name
+        self._choice.props["value"] = name
+        self._choice.update()
+        self._put_fields()
+        await self.draw()
+
+    async def _next(self) -> None:
+        names = self._names()
+        await self._choose(names[(names.index(self._chosen) + 1) % len(names)])
+
+    def _names(self) -> list[str]:
+        session = self.view.look.session
+        return [] if session is None else [one.name for one in session.setups]
+
+
+def build(view: View) -> None:
+    """Build the page."""
+    use_charts(view)
+    session = view.look.session
+    if session is not None and session.bare:
+        parts.sentence(
+            "A video file alone describes no launcher. Make a session of it on the page Begin.",
+            "lead",
+        )
+        return
+    if session is None or not session.setups:
+        _empty(view)
+        return
+    desk = LauncherDesk(view)
+    desk.build()
+    view.on_change(desk.renew)
+    ui.timer(0.0, desk.draw, once=True)
+
+
+def _empty(view: View) -> None:
+    """Put what to do where there is no setup, or the file cannot be read."""
+    view.on_change(ui.navigate.reload)
+    if view.look.session is None:
+        parts.sentence("The launcher is shown as soon as session.toml can be read.", "lead")
+        return
+    parts.sentence(NO_SETUP, "lead")
+    chosen = [FIRST_NAME]
+
+    async def add() -> None:
+        change = FieldChange(("setup", 0), {"name": chosen[0]})
+        await view.edit(f"setup {chosen[0]} added", change)
+
+    def named(text: str) -> None:
+        chosen[0] = text.strip() or FIRST_NAME
+
+    parts.field("Name of the first setup", FIRST_NAME, named, hint="as 140 mm wheels")
+    parts.button("Describe the launcher", add, main=True)
+
+
+PAGE = Page("launcher", "Launcher", build, order=60)

@@ -1,0 +1,148 @@
+"""Setups: which is the best, how surely, where their shots land, and how many more it takes."""
+
+from nicegui import ui
+
+from calibration.errors import InputError
+from tracker.app import parts
+from tracker.app.charts import chart, use_charts
+from tracker.app.view import Page, View
+from tracker.comparison.words import WORDINGS
+from tracker.report.document.charts import agreement, landing_map, strips
+from tracker.report.standing_table import standing_table
+from tracker.session import number
+from tracker.workflow.standing import Standing, standing
+
+STRIPS = (
+    "A mark is a shot, an open one is to be checked. The thick bar is the mean with its 95 % "
+    "interval, the thin one holds the next shot; a dashed one is predicted."
+)
+FROM_ABOVE = (
+    "From above, left is up. The solid outline holds half of the next landings, the dashed one "
+    "95 %."
+)
+AGREEMENT = "The full mark is measured; the open one is predicted from the other setups' shots."
+
+NOTHING = (
+    "No setup has a shot yet. Film some, measure them on the page Measure, and the answer stands "
+    "here."
+)
+
+
+class Asked:
+    """What is compared, and the content that answers it.
+
+    Parameters
+    ----------
+    view : View
+    """
+
+    def __init__(self, view: View) -> None:
+        self.view = view
+        self.quantity = "carry_m"
+        self.worth: float | None = None
+        self._serial = 0
+
+    def build(self) -> None:
+        """Put the questions; `draw` puts the answer."""
+        self._answer = parts.group("answer")
+        self._answer.props["aria-live"] = "polite"
+        with parts.group("row"):
+            names = [(key, wording.noun) for key, wording in WORDINGS.items()]
+            parts.choice("What is compared", names, self.quantity, self._chosen)
+            self._unit = parts.group()
+            self._entry()
+        self._content = parts.group("content")
+        with self._answer:
+            parts.sentence("The setups are being compared.", "quiet")
+
+    def _entry(self) -> None:
+        """Put the field for the difference that matters, in the unit of the quantity."""
+        self._unit.clear()
+        shown = "" if self.worth is None else f"{self.worth:g}"
+        unit = WORDINGS[self.quantity].unit
+        with self._unit:
+            parts.field("Difference that matters", shown, self._worth, unit)
+
+    async def _chosen(self, quantity: str) -> None:
+        self.quantity, self.worth = quantity, None
+        self._entry()
+        await self.draw()
+
+    async def _worth(self, text: str) -> None:
+        try:
+            self.worth = number(text) if text.strip() else None
+        except InputError as error:
+            self.view.complain(error.sentences())
+            return
+        await self.draw()
+
+    async def draw(self) -> None:
+        """Compute the answer and show it, unless another question came meanwhile."""
+        self._serial += 1
+        mine = self._serial
+        asked = (self.view.opened.place, self.quantity, self.worth)
+        found = await self.view.attempt(standing, *asked)
+        if mine != self._serial or found is None:
+            return
+        self._answer.clear()
+        self._content.clear()
+        with self._answer:
+            _lead(found)
+        with self._content:
+            _content(found)
+
+
+def _lead(found: Standing) -> None:
+    """Put the answer in its first sentence, and what else was found."""
+    if not found.sentences:
+        parts.sentence(NOTHING, "lead")
+        return
+    first, *rest = found.sentences
+    parts.sentence(first, "lead")
+    for words in rest[:2]:
+        parts.sentence(words)
+    for words in found.notes:
+        parts.sentence(words, "doubt")
+    if len(rest) > 2:
+        with parts.fold("Every difference, and what limits it"), parts.group(tag="ul"):
+            for words in rest[2:]:
+                parts.text("li", words)
+
+
+def _content(found: Standing) -> None:
+    """Put charts and tables."""
+    comparison, setups = found.comparison, found.setups
+    if found.plan:
+        parts.heading("What to shoot next")
+        with parts.group(tag="ul"):
+            for words in found.plan:
+                parts.text("li", words)
+    if not any(one.used for one in comparison.summaries) and not comparison.expected:
+        return
+    parts.heading("Setup by setup")
+    chart(strips(comparison, setups), STRIPS)
+    made = standing_table(comparison, found.chances)
+    parts.table(made.head, made.rows, made.caption, range(1, len(made.head)))
+    if any(one.landing is not None for one in comparison.summaries):
+        parts.heading("Landings")
+        chart(landing_map(comparison, setups), FROM_ABOVE)
+    if comparison.verdicts:
+        parts.heading("Measured and predicted")
+        places = {one.name: place for place, one in enumerate(comparison.summaries)}
+        chart(agreement(comparison.verdicts, comparison.quantity, places), AGREEMENT)
+
+
+def build(view: View) -> None:
+    """Build the page."""
+    use_charts(view)
+    if view.look.session is None:
+        parts.sentence("The setups are shown as soon as session.toml can be read.", "lead")
+        view.on_change(lambda: ui.navigate.reload() if view.look.session is not None else None)
+        return
+    asked = Asked(view)
+    asked.build()
+    view.on_change(asked.draw)
+    ui.timer(0.0, asked.draw, once=True)
+
+
+PAGE = Page("setups", "Setups", build, order=50)

@@ -1,0 +1,54 @@
+"""How the setups of a session stand: the comparison, and what to shoot next."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from tracker.comparison.answer import Chances
+from tracker.comparison.compare import Comparison
+from tracker.comparison.setups import SetupShots
+from tracker.workflow.compare import compare_sessions
+from tracker.workflow.plan import plan_sessions
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How setups stand, in words and in figures.
+
+    Attributes
+    ----------
+    setups : sequence of SetupShots
+    comparison : Comparison
+    chances : Chances or None
+        None where nothing is known of any setup.
+    sentences : sequence of str
+        The answer first; empty where nothing is known.
+    plan : sequence of str
+        Which setups to shoot how often next.
+    notes : sequence of str
+    """
+
+    setups: Sequence[SetupShots]
+    comparison: Comparison
+    chances: Chances | None
+    sentences: Sequence[str]
+    plan: Sequence[str]
+    notes: Sequence[str]
+
+
+def standing(place: Path, quantity: str = "carry_m", worth: float | None = None) -> Standing:
+    """Return how the setups of a session stand; `quantity` and `worth` as in `compare_sessions`.
+
+    Raises
+    ------
+    InputError
+        For faults of the session, of the quantity or of the difference.
+    """
+    made = compare_sessions([place], quantity, worth, drawn=False)
+    setups = made.comparison.summaries
+    if made.chances is None:
+        return Standing(made.setups, made.comparison, None, (), (), made.notes)
+    plan: Sequence[str] = ()
+    if len(setups) > 1 or (setups and setups[0].used < 2):
+        plan = plan_sessions([place], quantity, worth).sentences
+    return Standing(made.setups, made.comparison, made.chances, made.sentences, plan, made.notes)
