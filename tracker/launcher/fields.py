@@ -99,8 +99,8 @@ NUMBERS = (
     Number("wheel", "driven", "wheels that a motor drives, 1 or 2", 1, 2, 2.0),
     Number("wheel", "speed_rpm", "speed before the shot by a tachometer, in place of the motor's",
            1, 60000, None, 0.01),
-    Number("wheel", "second_speed_rpm", "speed of the second wheel before the shot, when it differs",
-           1, 60000, None, 0.01),
+    Number("wheel", "second_speed_rpm", "speed of the second wheel before the shot, when it "
+           "differs", 1, 60000, None, 0.01),
     Number("motor", "supply_v", "voltage at which the no-load speed holds; the battery's too "
            "unless rest_v gives that", 0.5, 1000, None, 0.02),
     Number("motor", "no_load_rpm", "speed without load", 10, 200000, None, 0.05, learned=True),
@@ -113,15 +113,15 @@ NUMBERS = (
            0, 50000, None, 0.2, learned=True),
     Number("motor", "duty_percent", "pulse-width control, share of the time switched on",
            1, 100, 100.0, 0.01),
-    Number("motor", "second_duty_percent", "pulse-width control of the second motor, when it differs",
-           1, 100, None, 0.01),
+    Number("motor", "second_duty_percent", "pulse-width control of the second motor, when it "
+           "differs", 1, 100, None, 0.01),
     Number("motor", "gear_ratio", "turns of the motor for one turn of its wheel", 0.02, 50, 1.0),
     Number("motor", "gear_efficiency_percent", "efficiency of gear or belt", 10, 100, 100.0, 0.03),
     Number("motor", "rotor_inertia_gm2", "inertia of the rotor of one motor", 0, 1000, 0.0, 0.2),
     Number("battery", "rest_v", "voltage without load at the beginning of an evening; that of the "
            "motor when left out", 0.5, 1000, None, 0.01),
-    Number("battery", "resistance_ohm", "resistance inside the battery, with its leads", 0, 20, 0.05, 0.1,
-           0.6),
+    Number("battery", "resistance_ohm", "resistance inside the battery, with its leads", 0, 20,
+           0.05, 0.1, 0.6),
     Number("battery", "capacity_ah", "charge when full", 0.01, 2000, None, 0.1),
     Number("battery", "usable_percent", "share of the charge that is to be used", 1, 100, 80.0),
     Number("battery", "interval_s", "time from shot to shot with the wheels running", 0.5, 3600,

@@ -1,0 +1,89 @@
+"""Setups on the page: the words and figures of the commands, by mouse, keyboard and touch."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.app.conftest import Served, ready
+from tests.tracker.invented_outings import session as invented
+from tracker.workflow.compare import compare_sessions
+
+Visit = Callable[[Path, str], Page]
+WHEELS = {"100 mm wheels": 5, "140 mm wheels": 4, "180 mm wheels": 0}
+SLOW_MS = 30_000
+"""Time for an answer on a busy machine."""
+
+
+@pytest.fixture
+def lane(tmp_path: Path) -> Path:
+    return invented(tmp_path / "Fen Lane", WHEELS)
+
+
+def answered(tab: Page) -> Page:
+    """Wait until the setups have been compared."""
+    expect(tab.locator("svg.chart").first).to_be_visible(timeout=SLOW_MS)
+    return tab
+
+
+def test_the_answer_is_that_of_the_command(visit: Visit, lane: Path) -> None:
+    tab = answered(visit(lane, "setups"))
+    said = compare_sessions([lane], drawn=False).sentences
+    expect(tab.locator(".lead")).to_have_text(said[0])
+    tab.get_by_text("Every difference, and what limits it").click()
+    assert tab.locator("details li").all_inner_texts() == list(said[3:])
+    expect(tab.get_by_role("table")).to_contain_text("predicted")
+    expect(tab.get_by_role("img", name="landings from above")).to_be_visible()
+    expect(tab.get_by_role("img", name="carry, measured and predicted, by setup")).to_be_visible()
+    assert not (lane / "results" / "comparison-carry-m.png").exists()
+
+
+def test_a_difference_that_matters_changes_chances_and_plan(visit: Visit, lane: Path) -> None:
+    tab = answered(visit(lane, "setups"))
+    tab.get_by_label("Difference that matters").fill("2,5")
+    tab.keyboard.press("Tab")
+    heading = tab.get_by_role("columnheader", name="by 2.5 m")
+    expect(heading).to_be_visible(timeout=SLOW_MS)
+    expect(tab.locator("li").first).to_contain_text("180 mm wheels")
+    tab.get_by_label("Difference that matters").fill("far")
+    tab.keyboard.press("Tab")
+    expect(tab.get_by_role("status")).to_contain_text("far")
+
+
+def test_another_quantity_is_chosen_by_the_keyboard(visit: Visit, lane: Path) -> None:
+    tab = answered(visit(lane, "setups"))
+    tab.get_by_label("What is compared").focus()
+    tab.keyboard.type("exit")
+    expect(tab.locator(".lead")).to_contain_text("m/s", timeout=SLOW_MS)
+    expect(tab.get_by_role("columnheader", name="mean, m/s")).to_be_visible()
+
+
+def test_a_change_of_the_file_changes_the_answer(visit: Visit, lane: Path) -> None:
+    tab = answered(visit(lane, "setups"))
+    file = lane / "session.toml"
+    file.write_text(file.read_text("utf-8").replace("180 mm wheels", "the large wheels"), "utf-8")
+    expect(tab.locator(".lead")).to_contain_text("the large wheels", timeout=SLOW_MS)
+
+
+def test_a_name_is_shown_and_not_run(visit: Visit, lane: Path) -> None:
+    file, name = lane / "session.toml", "<img src=x onerror=alert(1)>"
+    file.write_text(file.read_text("utf-8").replace("180 mm wheels", name), "utf-8")
+    tab = answered(visit(lane, "setups"))
+    expect(tab.locator(".lead")).to_contain_text(name)
+    expect(tab.locator("svg.chart text", has_text=name)).to_have_count(1)
+    assert tab.locator("img[src=x]").count() == 0
+
+
+def test_without_shots_the_page_says_what_to_do(visit: Visit, session: Path) -> None:
+    tab = visit(session, "setups")
+    expect(tab.locator(".lead")).to_contain_text("No setup has a shot yet.", timeout=SLOW_MS)
+
+
+def test_a_phone_shows_it_in_one_column(narrow_tab: Page, server: Served, lane: Path) -> None:
+    narrow_tab.goto(f"{server.open(lane)}/setups")
+    ready(narrow_tab)
+    answered(narrow_tab)
+    assert narrow_tab.evaluate("document.documentElement.scrollWidth") <= 390
+    heads = narrow_tab.locator("thead").bounding_box()
+    assert heads is not None and heads["width"] <= 2
