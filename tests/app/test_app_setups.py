@@ -1,5 +1,6 @@
 """Setups on the page: the words and figures of the commands, by mouse, keyboard and touch."""
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -76,6 +77,15 @@ def test_a_name_is_shown_and_not_run(visit: Visit, lane: Path) -> None:
 
 
 def test_without_shots_the_page_says_what_to_do(visit: Visit, session: Path) -> None:
+    tab = visit(session, "setups")
+    expect(tab.locator(".lead")).to_contain_text("expected; there is no other", timeout=SLOW_MS)
+    expect(tab.locator("li").first).to_contain_text("5 more shots")
+
+
+def test_without_shots_and_tables_too(visit: Visit, session: Path) -> None:
+    file = session / "session.toml"
+    kept = re.sub(r"\[setup\.\w+\]\n(?:\w.*\n)*", "", file.read_text("utf-8"))
+    file.write_text(kept, "utf-8")
     tab = visit(session, "setups")
     expect(tab.locator(".lead")).to_contain_text("No setup has a shot yet.", timeout=SLOW_MS)
 

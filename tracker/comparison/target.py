@@ -1,5 +1,6 @@
 """Which settings of a machine give a wanted carry."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -97,7 +98,7 @@ def settings_for(known: Knowledge, base: Setup, wanted_m: float) -> list[Setting
 
 
 def span_of(base: Setup, key: str) -> tuple[float, float, float] | None:
-    """Return the least, the present and the greatest value that a setting is given.
+    """Return the least, the present and the greatest value that a setting is given, in its grain.
 
     None where the setup has no such number.
     """
@@ -109,7 +110,13 @@ def span_of(base: Setup, key: str) -> tuple[float, float, float] | None:
     low, high = (share * whole for share in SPANS[key])
     if key == "grip.gap_mm":
         high = min(high, LARGEST_GAP * 1e3 * base.outdoors.ball.diameter_m)
-    return max(low, number.low), present, max(min(high, number.high), present)
+    grain = GRAINS[key]
+    low, high = max(low, number.low), min(high, number.high)
+    return (
+        min(math.ceil(round(low / grain, 6)) * grain, present),
+        present,
+        max(math.floor(round(high / grain, 6)) * grain, present),
+    )
 
 
 def crossing(

@@ -109,7 +109,7 @@ class WhatIf:
                 one.present,
                 partial(self._moved, one.key),
             )
-            said = parts.text("output", "")
+            said = parts.text("span", "", "at")
         # A slider stops at its own steps: the present value may lie between them.
         moved.props["step"] = "any" if one.present % grain else grain
         self._sliders[one.key] = (moved, said)
@@ -117,10 +117,7 @@ class WhatIf:
 
     def _tell(self, key: str) -> None:
         """Show the value of a slider with its unit."""
-        words = f"{self._at[key]:.4g} {unit_of(key)}"
-        moved, said = self._sliders[key]
-        moved.props["aria-valuetext"] = words
-        said.set_text(words)
+        self._sliders[key][1].set_text(f"{self._at[key]:.4g} {unit_of(key)}")
 
     async def _moved(self, key: str, value: float) -> None:
         one = self._turned[key]

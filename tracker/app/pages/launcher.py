@@ -36,6 +36,7 @@ class LauncherDesk:
         self.view = view
         self._chosen = self._names()[0]
         self._listed: list[str] = []
+        self._sliders: WhatIf | None = None
         self._serial = 0
 
     def build(self) -> None:
@@ -53,6 +54,7 @@ class LauncherDesk:
         self._put_choice()
         self._put_fields()
         self.view.key("n", "show the next setup", self._next)
+        self.view.key("0", "set the sliders back", self._set_back)
         with self._what_if:
             parts.sentence("The launcher is being computed.", "quiet")
 
@@ -80,10 +82,9 @@ class LauncherDesk:
             if self._chosen in launcher.names:
                 session = self.view.look.session
                 assert session is not None
-                sliders = WhatIf(self.view, launcher, session.setup(self._chosen))
-                sliders.build()
-                self.view.key("0", "set the sliders back", sliders.set_back)
-                await sliders.ask()
+                self._sliders = WhatIf(self.view, launcher, session.setup(self._chosen))
+                self._sliders.build()
+                await self._sliders.ask()
             else:
                 parts.sentence(TOO_LITTLE, "lead")
             for words in launcher.notes:
@@ -133,6 +134,10 @@ class LauncherDesk:
         self._choice.update()
         self._put_fields()
         await self.draw()
+
+    async def _set_back(self) -> None:
+        if self._sliders is not None:
+            await self._sliders.set_back()
 
     async def _next(self) -> None:
         names = self._names()
