@@ -156,7 +156,7 @@ class WhatIf:
             found = parts.group()
 
             async def wanted(text: str) -> None:
-                entry.props["value"] = text
+
                 said = await self._view.attempt(
                     lambda: self._launcher.settings(self._entry.name, number(text))
                 )
@@ -165,7 +165,7 @@ class WhatIf:
                     for words in said or ():
                         parts.sentence(words)
 
-            entry = parts.field("Wanted carry", "", wanted, "m")
+            parts.field("Wanted carry", "", wanted, "m")
             found.move(target_index=-1)
 
     def _new_setup(self) -> None:
