@@ -156,7 +156,7 @@ def summarise(
     evening_u : float
         Standard deviation between evenings (`tracker.comparison.evenings`).
     landings : bool
-        False leaves out where they come down.
+        False leaves out where the shots land.
 
     Notes
     -----
@@ -186,8 +186,7 @@ def summarise(
     if not sample.scatters:
         return single
     ahead = sample.sd**2 * (1.0 + 1.0 / sample.count)
-    common = math.hypot(shared, evenings.mean_u)
-    next_common = math.hypot(shared, evenings.u)
+    common, next_common = (math.hypot(shared, u) for u in (evenings.mean_u, evenings.u))
     return replace(
         single,
         mean=mean_with_shared(sample, common),
