@@ -165,6 +165,23 @@ def test_the_ball_lies_in_the_middle_of_the_magnified_view(visit: Visit, lane: P
     assert middle > corner + 40
 
 
+def test_zooming_brings_the_ball_into_the_middle(visit: Visit, lane: Path) -> None:
+    page = opened(visit(lane, "shots"))
+    points = read_points(lane / "results" / "tracks.csv")[CLIP, 1]
+    used = [point for point in points if point.used]
+    to_frame(page, used[len(used) // 2].frame)
+    before = page.locator(".film-stage").bounding_box()
+    page.keyboard.press("z")
+    expect(page.get_by_role("button", name="Whole frame")).to_be_visible()
+    stage = page.locator(".film-stage").bounding_box()
+    ball = page.locator(".film circle.ball").last.bounding_box()
+    assert stage is not None and ball is not None and stage == before
+    for at, size in (("x", "width"), ("y", "height")):
+        middle = ball[at] + ball[size] / 2  # type: ignore[literal-required]
+        inside = (middle - stage[at]) / stage[size]  # type: ignore[literal-required]
+        assert 0.3 < inside < 0.7
+
+
 def test_a_shot_is_rejected_with_a_reason_by_keyboard_and_taken_back(
     visit: Visit, lane: Path
 ) -> None:

@@ -7,7 +7,7 @@ export default {
   props: { state: Object },
   template: `
     <div class="film">
-      <div class="film-stage" ref="stage" tabindex="0" role="application" :aria-label="described"
+      <div class="film-stage" ref="stage" tabindex="0" :style="stage" role="application" :aria-label="described"
            aria-roledescription="film" @keydown="pressed">
         <div class="film-inner" :style="inner">
           <video v-show="!stills" ref="video" :src="now.src" muted playsinline preload="auto"
@@ -83,12 +83,20 @@ export default {
       if (found) return [found[1], found[2]];
       return this.onPath(this.time);
     },
-    flown() { return this.line((at) => at[0] <= this.time + 1e-6); },
-    ahead() { return this.line((at) => at[0] >= this.time - 1e-6); },
+    flown() { return this.line((at) => at[0] < this.time) + this.here; },
+    ahead() { return this.here + this.line((at) => at[0] > this.time); },
+    here() {
+      const at = this.now.flight && this.onPath(this.time);
+      return at ? ` ${at[0]},${at[1]} ` : "";
+    },
     spots() {
       const flight = this.now.flight || {};
       return ["release", "apex", "landing"].filter((kind) => flight[kind])
         .map((kind) => ({ kind, x: flight[kind][0], y: flight[kind][1] }));
+    },
+    stage() {
+      const ratio = this.now.width / this.now.height;
+      return { aspectRatio: String(ratio), width: `min(100%, ${(72 * ratio).toFixed(2)}vh)` };
     },
     inner() {
       const [x, y] = this.focus(), share = (at, size) =>
@@ -101,7 +109,7 @@ export default {
     },
     where() {
       const since = this.now.flight && this.now.flight.path.length
-        ? `, ${((this.time - this.now.flight.path[0][0]) / this.now.pace).toFixed(3)} s after the release` : "";
+        ? `, ${this.since(this.time - this.now.flight.path[0][0])} s after the release` : "";
       const mode = this.now.mode ? ` ${this.now.hint}` : "";
       const at = this.now.mode && this.cursor ? ` Column ${this.cursor[0].toFixed(1)}, row ${this.cursor[1].toFixed(1)}.` : "";
       return `Frame ${this.frame}, ${(this.time - this.now.times[0]).toFixed(3)} s in the clip${since}.${mode}${at}`;
@@ -163,6 +171,7 @@ export default {
       this.now.times.forEach((at, index) => { if (at <= time + 1e-6) best = index; });
       return best;
     },
+    since(played) { return (Math.round((1000 * played) / this.now.pace) / 1000 + 0).toFixed(3); },
     nearest(time) {
       const before = this.frameAt(time), times = this.now.times;
       return before + 1 < times.length && times[before + 1] - time < time - times[before] ? before + 1 : before;

@@ -93,8 +93,8 @@ class Listing:
         if not candidates:
             return
         count = len(candidates)
-        with parts.fold(f"{count} rejected candidate{'s' if count > 1 else ''}, to be looked at"):
-            for one in candidates:
+        with parts.fold(f"{count} rejected candidate{'s' if count > 1 else ''}, likeliest first"):
+            for one in sorted(candidates, key=lambda each: -each.support):
                 with parts.group("stack"):
                     label = f"{one.clip}, at {one.release_s:.2f} s"
                     made = parts.button(label, partial(self.on_look, one))

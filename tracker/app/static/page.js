@@ -16,8 +16,9 @@ document.addEventListener("keydown", (event) => {
   if (event.shiftKey && (event.key.length > 1 || event.ctrlKey)) named.push("Shift");
   named.push(event.ctrlKey ? event.key.toLowerCase() : event.key);
   const key = named.join("+");
-  const typing = target.matches("input:not([type=checkbox]):not([type=radio]), select, textarea");
-  if (typing) return;
+  const typing = target.matches("input:not([type=checkbox]):not([type=radio]):not([type=range]), select, textarea");
+  const sliding = target.matches("input[type=range]") && /^(Arrow|Home|End|Page)/.test(event.key);
+  if (typing || sliding) return;
   const pressing = target.matches("button, a, summary") && (key === "Enter" || key === " ");
   if (pressing || document.querySelector("dialog[open]")) return;
   const used = (document.getElementById("main")?.dataset.keys || "").split(" ");
