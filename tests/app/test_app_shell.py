@@ -38,6 +38,18 @@ def test_the_question_mark_lists_the_keys(visit: Visit, session: Path) -> None:
     expect(tab.get_by_role("dialog")).to_contain_text("undo")
 
 
+def test_single_keys_can_be_switched_off_and_on_again(visit: Visit, session: Path) -> None:
+    tab = visit(session, "measure")
+    for words, listed in (("off", 0), ("on", 1)):
+        tab.get_by_role("button", name="Keys").click()
+        tab.get_by_role("button", name=f"Switch single keys {words}").click()
+        tab.get_by_role("button", name="Close").click()
+        expect(tab.get_by_role("dialog")).to_have_count(0)
+        tab.keyboard.press("?")
+        tab.wait_for_timeout(300)
+        expect(tab.get_by_role("dialog")).to_have_count(listed)
+
+
 def test_a_page_without_a_session_begins(server: Served, tab: Page) -> None:
     tab.goto(f"{server.base}/begin")
     ready(tab)

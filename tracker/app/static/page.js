@@ -1,10 +1,33 @@
-// The page library puts everything into one main; the page has a header, a main and a footer.
-document.querySelector("main.q-page")?.setAttribute("role", "presentation");
+// The page library puts everything into one main; the page has a header, a main and a footer. On a
+// narrow screen the row of steps begins with the one that is shown.
+const arranged = () => {
+  const outer = document.querySelector("main.q-page");
+  if (!outer) return setTimeout(arranged, 20);
+  outer.setAttribute("role", "presentation");
+  document.querySelector(".steps [aria-current]")?.scrollIntoView({ inline: "center", block: "nearest" });
+};
+arranged();
+
+// Whoever speaks to the machine, or touches keys by accident, switches single keys off.
+const keysOff = () => localStorage.getItem("lobmeter-keys") === "off";
+const sayKeys = () => {
+  const button = document.getElementById("keys-switch");
+  if (button) button.textContent = keysOff() ? "Switch single keys on" : "Switch single keys off";
+};
+document.addEventListener("click", (event) => {
+  if (event.target.id !== "keys-switch") return;
+  localStorage.setItem("lobmeter-keys", keysOff() ? "on" : "off");
+  sayKeys();
+});
 
 // What a page tells the server before they are connected waits until they are.
 window.tellServer = (name, what) => {
   if (window.did_handshake) emitEvent(name, what);
   else setTimeout(() => window.tellServer(name, what), 50);
+};
+window.showKeys = () => {
+  sayKeys();
+  document.getElementById("keys").showModal();
 };
 
 // Keys: told to the server where nobody is typing and the page has a use for them.
@@ -22,6 +45,7 @@ document.addEventListener("keydown", (event) => {
   const pressing = target.matches("button, a, summary") && (key === "Enter" || key === " ");
   if (pressing || document.querySelector("dialog[open]")) return;
   const used = (document.getElementById("main")?.dataset.keys || "").split(" ");
+  if (keysOff() && !event.ctrlKey) return;
   if (!used.includes(key === " " ? "Space" : key)) return;
   event.preventDefault();
   window.tellServer("lobmeter-key", key === " " ? "Space" : key);
