@@ -18,6 +18,10 @@ BALL_PX = 1.4
 """Least diameter of the ball in a picture made smaller by a whole number, px: a sum of 2 by 2
 pixels then holds most of a ball and its streak, and little else."""
 
+MIDDLE_REACH, MIDDLE_LEVEL = 3, 0.35
+"""How far around a square of 2 by 2 pixels its middle is looked for, px, and the share of its
+change above which a pixel counts: a ball of three pixels, without what is faint around."""
+
 WANTED = 0.22
 """Number of places per frame that is aimed at, as a share of the most that are kept. Twice as many,
 on noise alone, found the ball in one more frame of two hundred."""
@@ -73,6 +77,8 @@ class Component:
         self._small: deque[Luma] = deque(maxlen=2 * lag + 1)
         self._difference = Difference(self._shape)
         self._noise = NoiseMap(self._shape, wanted=WANTED * most)
+        self.centred = False
+        """Whether a place is the middle of the change around it, to a part of a cell."""
         self._backdrop: Backdrop | None = None
         self._weakest = 0.0
 
@@ -114,10 +120,11 @@ class Component:
         # The middle of four pixels, each of which is the mean of a square of them.
         middle = (2 * self._shrink - 1) / 2.0
         left, top = self._window[:2]
-        at = np.column_stack(
-            [columns * self._shrink + middle + left, rows * self._shrink + middle + top]
-        )
-        return at.astype(float), strength
+        if self.centred:
+            at = _middles(self._difference.last, columns, rows)
+        else:
+            at = np.column_stack([columns, rows]).astype(float)
+        return at * self._shrink + middle + (left, top), strength
 
     @property
     def backdrop(self) -> Backdrop | None:
@@ -140,6 +147,30 @@ class Component:
         patches -= squares(before, side)[at]
         patches -= squares(after, side)[at]
         return Cutouts(patches, corners)
+
+
+def _middles(change: Luma, columns: NDArray[np.int64], rows: NDArray[np.int64]) -> Array:
+    """Return the middles of the change around squares of 2 by 2 pixels, shape (N, 2).
+
+    Parameters
+    ----------
+    change : ndarray of uint8
+    columns, rows : ndarray, shape (N,)
+        Of the upper left pixel of each square.
+    """
+    side = 2 * MIDDLE_REACH + 2
+    padded = np.pad(change, MIDDLE_REACH + 1)
+    around = squares(padded, side)[rows + 1, columns + 1].astype(float)
+    inner = around[:, MIDDLE_REACH : MIDDLE_REACH + 2, MIDDLE_REACH : MIDDLE_REACH + 2]
+    weight = np.maximum(around - MIDDLE_LEVEL * inner.mean(axis=(1, 2), keepdims=True), 0.0)
+    whole = np.maximum(weight.sum(axis=(1, 2)), 1e-6)
+    offset = np.arange(side) - MIDDLE_REACH - 0.5
+    return np.column_stack(
+        [
+            columns + (weight.sum(axis=1) @ offset) / whole,
+            rows + (weight.sum(axis=2) @ offset) / whole,
+        ]
+    )
 
 
 def shrink_of(diameter_px: float) -> int:

@@ -36,6 +36,11 @@ class Difference:
         )
         self._over = np.zeros((rows, -(-columns // WORD) * WORD), np.uint8)
 
+    @property
+    def last(self) -> Luma:
+        """The change of each pixel that was looked at last, valid until the next call."""
+        return self._change
+
     def change(self, before: Luma, now: Luma, after: Luma) -> Luma:
         """Return the change of each pixel of `now`, valid until the next call."""
         for top in range(0, len(now), self._strip):

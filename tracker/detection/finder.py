@@ -5,12 +5,15 @@ from collections import deque
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.detection.component import Component
+from tracker.detection.component import BALL_PX, Component
 from tracker.detection.difference import Luma
 from tracker.detection.settings import SearchSettings
 from tracker.records import Candidates
 
 Array = NDArray[np.float64]
+
+CENTRED_PX = 3.0
+"""Least diameter of a ball whose middle is looked for, in a picture made smaller, px."""
 
 SAME_PX = 6.0
 """Places in luma and colour this near to each other are one candidate, px: a colour pixel is twice
@@ -79,24 +82,28 @@ class CandidateFinder:
     def _begin(self, luma: Luma, blueness: Luma | None) -> None:
         settings = self._settings
         half, most = settings.patch_half, settings.most
+        # A picture is made smaller until the ball is so wide: wider where its middle is wanted.
+        diameter_px = settings.diameter_px * (BALL_PX / CENTRED_PX if settings.centred else 1.0)
         self._luma = Component(
             (luma.shape[0], luma.shape[1]),
             settings.window,
-            settings.diameter_px,
+            diameter_px,
             settings.lag,
             half,
             most,
         )
+        self._luma.centred = settings.centred
         if blueness is not None and min(blueness.shape) > 0:
             left, top, right, bottom = settings.window
             self._blueness = Component(
                 (blueness.shape[0], blueness.shape[1]),
                 (left // 2, top // 2, right // 2, bottom // 2),
-                settings.diameter_px / 2.0,
+                diameter_px / 2.0,
                 settings.lag,
                 half // 2 + 2,
                 most // 2,
             )
+            self._blueness.centred = settings.centred
 
 
 def _joined(

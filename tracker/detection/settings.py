@@ -62,6 +62,9 @@ class SearchSettings:
         flight from the release point can show.
     most : int
         Candidates kept per frame.
+    centred : bool
+        Whether a candidate's place is the middle of what changed around it, to a part of a cell:
+        for a ball so large that its edges would be candidates of their own.
     """
 
     diameter_px: float
@@ -69,6 +72,7 @@ class SearchSettings:
     lag: int
     window: Window
     most: int = 120
+    centred: bool = False
 
     @property
     def patch_half(self) -> int:

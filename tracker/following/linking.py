@@ -3,6 +3,8 @@
 Each filter holds position, velocity and acceleration of either axis of the picture.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -39,6 +41,14 @@ LONGEST_GAP_S = 0.14
 LEAST_GAP_FRAMES = 3.5
 """Longest time without a candidate, s, and its least value in frames."""
 
+SIZE_SHARE = 0.1
+"""Standard uncertainty of the middle of a large ball, in its diameters: its shade and its edge move
+as it turns. From real balls."""
+
+NEAR_FALL, NEAR_FALL_U = 1.0, 0.6
+"""Prior of the downward acceleration of a ball of known size, in what gravity does to it, and its
+standard deviation: it is seen from above or below, and turns of the light change its size."""
+
 YOUNG, TENDER = 4, 8
 YOUNG_FRAMES, TENDER_FRAMES = 1.4, 2.4
 """A path of fewer positions than the first may not miss a frame, of fewer than the second not two;
@@ -55,6 +65,21 @@ GROWN = 6
 """Positions from which on a path claims its candidates for itself."""
 
 
+@dataclass(frozen=True)
+class NearBall:
+    """A ball that is seen so near that its size in the frame shows.
+
+    Attributes
+    ----------
+    diameter_px : float
+    fall_pxps2 : float
+        What gravity does to it: gravity over its diameter in m, times that in px.
+    """
+
+    diameter_px: float
+    fall_pxps2: float
+
+
 class ArcSearch:
     """Joins candidates of successive frames to paths.
 
@@ -64,10 +89,17 @@ class ArcSearch:
         Width of the frames.
     frame_s : float
         Usual time from one frame looked at to the next.
+    near : NearBall, optional
+        Of a ball that is near; else it is of unknown size and distance.
     """
 
-    def __init__(self, width_px: int, frame_s: float) -> None:
+    def __init__(self, width_px: int, frame_s: float, near: NearBall | None = None) -> None:
         self._width, self._frame_s = float(width_px), frame_s
+        self._place_u = PLACE_U_PX
+        self._fall = FIRST_FALL[0] * self._width, FIRST_FALL[1] * self._width
+        if near is not None:
+            self._place_u = max(PLACE_U_PX, SIZE_SHARE * near.diameter_px)
+            self._fall = NEAR_FALL * near.fall_pxps2, NEAR_FALL_U * near.fall_pxps2
         self._gap_s = max(LONGEST_GAP_S, LEAST_GAP_FRAMES * frame_s)
         self._means = np.zeros((0, 3, 2))
         self._spreads = np.zeros((0, 3, 3))
@@ -111,7 +143,7 @@ class ArcSearch:
         if not len(pixels):
             return claimed
         way = np.linalg.norm(self._means[:, 1], axis=1) * self._frame_s
-        surprise = self._spreads[:, 0, 0] + _place_variance(way)
+        surprise = self._spreads[:, 0, 0] + _place_variance(way, self._place_u)
         distance = (pixels[None, :, 0] - self._means[:, 0, 0, None]) ** 2
         distance += (pixels[None, :, 1] - self._means[:, 0, 1, None]) ** 2
         best = np.argmin(distance, axis=1)
@@ -175,13 +207,13 @@ class ArcSearch:
         means = np.zeros((count, 3, 2))
         means[:, 0] = pixels[free[second]]
         means[:, 1] = way[first, second] / step
-        means[:, 2, 1] = FIRST_FALL[0] * self._width
-        noise = _place_variance(length[first, second])
+        means[:, 2, 1] = self._fall[0]
+        noise = _place_variance(length[first, second], self._place_u)
         spreads = np.zeros((count, 3, 3))
         spreads[:, 0, 0] = noise
         spreads[:, 0, 1] = spreads[:, 1, 0] = noise / step
         spreads[:, 1, 1] = 2.0 * noise / step**2
-        spreads[:, 2, 2] = (FIRST_FALL[1] * self._width) ** 2
+        spreads[:, 2, 2] = self._fall[1] ** 2
         self._means = np.concatenate([self._means, means])
         self._spreads = np.concatenate([self._spreads, spreads])
         self._count = np.concatenate([self._count, np.full(count, 2)])
@@ -210,10 +242,10 @@ class ArcSearch:
         self._places = [path for path, stays in zip(self._places, kept, strict=True) if stays]
 
 
-def _place_variance(way_px: Array) -> Array:
+def _place_variance(way_px: Array, place_u_px: float) -> Array:
     """Return the variance of a place that moves so far in a frame, px²."""
     share: Array = np.minimum(STREAK_SHARE * way_px, MOST_STREAK_U_PX)
-    return PLACE_U_PX**2 + share**2
+    return place_u_px**2 + share**2
 
 
 def _wander(step: Array, jerk: float) -> Array:

@@ -5,6 +5,7 @@ from itertools import product
 import numpy as np
 
 from tracker.following.arcs import Arc, fit_arc
+from tracker.following.linking import SIZE_SHARE, NearBall
 
 ACCELERATIONS = (0.04, 2.0)
 """Gravity as the picture shows it, frame widths per s²: from 150 m away with a wide angle of view
@@ -41,6 +42,16 @@ LEAST_SLOW_POSITIONS, LEAST_SLOW_SHARE, LEAST_SLOW_EXTENT = 40, 0.8, 0.15
 LEAST_SLOW_SIGNIFICANCE = 5.0
 """Downward acceleration over its standard uncertainty that a fall in slow motion needs."""
 
+NEAR_POSITIONS, NEAR_DURATION_S, NEAR_SEEN_SHARE = 7, 0.2, 0.75
+"""Fewest positions, shortest time and least share of frames of a ball that is seen nearby."""
+
+NEAR_FALLS = (0.55, 1.8)
+"""Fall of a near ball over that of gravity at the distance that its size shows: between two sizes
+that are looked for lies a factor of less than two."""
+
+NEAR_EXTENT = 2.0
+"""How far a near ball must come, in its diameters: less is something that turns or trembles."""
+
 END_CUTS = (0, 2, 4)
 LEAST_CUT = 12
 """Positions tried to be cut off either end of a path, and fewest that are left."""
@@ -57,18 +68,45 @@ def is_throw(arc: Arc, width_px: int, frame_s: float) -> bool:
     frame_s : float
         Time from one frame looked at to the next.
     """
-    fall, speed = float(arc.acceleration_pxps2[1]) / width_px, _rms_speed(arc) / width_px
+    fall = float(arc.acceleration_pxps2[1]) / width_px
     return bool(
-        is_fall(arc, frame_s)
-        and ACCELERATIONS[0] < fall < ACCELERATIONS[1]
-        and speed > LEAST_SPEED_S * fall
+        ACCELERATIONS[0] < fall < ACCELERATIONS[1]
+        and is_fall(arc, frame_s)
+        and _rms_speed(arc) / width_px > LEAST_SPEED_S * fall
+    )
+
+
+def is_near_throw(arc: Arc, near: NearBall, frame_s: float) -> bool:
+    """Return whether a path may be a ball of known size that is thrown through the air nearby.
+
+    Its size in the frame and its fall must be those of one distance.
+
+    Parameters
+    ----------
+    arc : Arc
+    near : NearBall
+    frame_s : float
+        Time from one frame looked at to the next.
+    """
+    fall = float(arc.acceleration_pxps2[1])
+    room_px = SCATTER_PX + SIZE_SHARE * near.diameter_px
+    return bool(
+        len(arc.frames) >= NEAR_POSITIONS
+        and arc.duration_s >= NEAR_DURATION_S
+        and arc.seen_share >= NEAR_SEEN_SHARE
+        and NEAR_FALLS[0] < fall / near.fall_pxps2 < NEAR_FALLS[1]
+        and fall > LEAST_SIGNIFICANCE * arc.acceleration_u_pxps2
+        and abs(float(arc.acceleration_pxps2[0])) < MOST_ONWARD * fall
+        and float(np.linalg.norm(np.ptp(arc.pixels, axis=0))) > NEAR_EXTENT * near.diameter_px
+        and arc.scatter_px < room_px + SCATTER_STREAK * _rms_speed(arc) * frame_s
     )
 
 
 def is_fall(arc: Arc, frame_s: float) -> bool:
     """Return whether a path falls as a body in the air does, at whatever playback speed."""
-    fall, speed = float(arc.acceleration_pxps2[1]), _rms_speed(arc)
+    fall = float(arc.acceleration_pxps2[1])
     onward = float(arc.acceleration_pxps2[0] * np.sign(arc.velocity_pxps[0]))
+    # The speed comes last: it takes longer than all else.
     return bool(
         len(arc.frames) >= LEAST_POSITIONS
         and arc.duration_s >= LEAST_DURATION_S
@@ -76,16 +114,17 @@ def is_fall(arc: Arc, frame_s: float) -> bool:
         and fall > LEAST_SIGNIFICANCE * arc.acceleration_u_pxps2
         and arc.unevenness + 3.0 * arc.unevenness_u > -MOST_UNEVENNESS
         and onward < MOST_ONWARD * fall + 2.0 * arc.acceleration_u_pxps2
-        and arc.scatter_px < SCATTER_PX + SCATTER_STREAK * speed * frame_s
+        and arc.scatter_px < SCATTER_PX + SCATTER_STREAK * _rms_speed(arc) * frame_s
     )
 
 
 def is_slow_fall(arc: Arc, width_px: int, frame_s: float) -> bool:
     """Return whether a path falls as a throw does that is played far slower than life."""
+    if len(arc.frames) < LEAST_SLOW_POSITIONS:
+        return False
     fall, speed = float(arc.acceleration_pxps2[1]), _rms_speed(arc)
     return bool(
-        len(arc.frames) >= LEAST_SLOW_POSITIONS
-        and arc.seen_share >= LEAST_SLOW_SHARE
+        arc.seen_share >= LEAST_SLOW_SHARE
         and LEAST_SLOW_SIGNIFICANCE * arc.acceleration_u_pxps2 < fall < ACCELERATIONS[0] * width_px
         and speed > MOST_SPEED_S * fall
         and arc.scatter_px < SCATTER_PX + SCATTER_STREAK * speed * frame_s

@@ -1,6 +1,6 @@
 """The loop over a clip's frames, for every pass: decoded, steadied, searched for candidates."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from itertools import islice
@@ -116,6 +116,8 @@ class FramePass:
         Tells by its true time whether a frame is searched for candidates.
     span : tuple of int or None
         First and last index of the only frames that are read.
+    nearer : sequence of (SearchSettings, callable)
+        What else is looked for in the same frames, and who is given those candidates.
     moves : bool
         Afterwards: whether the camera moved.
     lost_share : float
@@ -134,6 +136,7 @@ class FramePass:
     meter: ChangeMeter | None = None
     wanted: Callable[[float], bool] | None = None
     span: tuple[int, int] | None = None
+    nearer: Sequence[tuple[SearchSettings, Callable[[Candidates], None]]] = ()
     moves: bool = False
     lost_share: float = 0.0
     lost_s: list[float] = field(default_factory=list)
@@ -149,6 +152,7 @@ class FramePass:
         """Give the candidates of frame after frame, in the still camera's pixels."""
         facts, timing = self.facts, self.timing
         finder = CandidateFinder(self.settings)
+        others = [(CandidateFinder(settings), given) for settings, given in self.nearer]
         step_s = self.every * frame_interval_s(facts)
         beginning = partial(_beginning, facts, self.every)
         drawn = _drawn(self.settings)
@@ -171,6 +175,10 @@ class FramePass:
                 self.lost_s.append(time_s)
             if self.wanted is not None and not self.wanted(time_s):
                 continue
+            for other, given in others:
+                also = other.push(frame.index, time_s, luma, blueness)
+                if also is not None:
+                    given(steadier.steadied(also))
             found = finder.push(frame.index, time_s, luma, blueness)
             if found is None:
                 continue

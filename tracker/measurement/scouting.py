@@ -1,6 +1,8 @@
 """A first pass through a clip that needs no release point: the paths of what is thrown."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,11 +11,11 @@ from calibration.camera import Camera
 from calibration.timebase import Cadence, check_cadence
 from tracker.detection import SearchSettings
 from tracker.following.arcs import Arc
-from tracker.following.linking import ArcSearch
-from tracker.following.throws import is_slow_fall, is_throw
+from tracker.following.linking import ArcSearch, NearBall
+from tracker.following.throws import is_near_throw, is_slow_fall, is_throw
 from tracker.measurement.context import frame_interval_s
 from tracker.measurement.passes import MOVED_NOTE, NO_OBSERVERS, FramePass, Observers, Timing
-from tracker.records import Reason, ReasonCode
+from tracker.records import Candidates, Reason, ReasonCode
 from tracker.video import ChangeMeter, ClipFacts
 
 Array = NDArray[np.float64]
@@ -27,6 +29,20 @@ SCOUTING_DIAMETER_PX, SCOUTING_STEP_PX, SCOUTING_MOST = 4.0, 4.0, 90
 MOST_LOST = 0.5
 """Share of a path's frames in which the camera's motion may not be followed: a person may hide the
 background for a while. Common practice, no source."""
+
+
+NEAR_DIAMETERS_PX = (9.0, 16.0, 28.0, 50.0, 90.0)
+"""Diameters of a ball that is near, px, that are looked for beside: steps of less than two."""
+
+NEAR_MOST_SHARE = 0.1
+"""Largest ball that is looked for, as a share of the frame's width."""
+
+NEAR_LAG_S, NEAR_MOST = 0.067, 20
+"""Time in which a near ball leaves its own place, s: two frames at 30 a second; most candidates a
+frame and size. Common practice, no source."""
+
+SAME_SHARE = 0.5
+"""Least share of the shorter of two paths that must overlap in time for them to be one ball's."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +67,8 @@ class Scouted:
     notes : tuple of str
     lost_s : tuple of float
         True times of the frames in which the camera's motion could not be followed.
+    near : tuple of int
+        Of the throws, those of a ball that is seen so near that its size shows.
     """
 
     arcs: tuple[Arc, ...]
@@ -62,6 +80,7 @@ class Scouted:
     doubts: tuple[Reason, ...]
     notes: tuple[str, ...]
     lost_s: tuple[float, ...] = ()
+    near: tuple[int, ...] = ()
 
     def follows_camera(self, begin_s: float, end_s: float) -> bool:
         """Return whether the camera's motion was followed in most frames between two times."""
@@ -69,7 +88,12 @@ class Scouted:
         return lost <= MOST_LOST * ((end_s - begin_s) / self.frame_s + 1.0)
 
 
-def scout(facts: ClipFacts, camera: Camera, observers: Observers = NO_OBSERVERS) -> Scouted:
+def scout(
+    facts: ClipFacts,
+    camera: Camera,
+    observers: Observers = NO_OBSERVERS,
+    fall_per_diameter: float | None = None,
+) -> Scouted:
     """Pass through a clip and join what moves to paths.
 
     Parameters
@@ -78,27 +102,37 @@ def scout(facts: ClipFacts, camera: Camera, observers: Observers = NO_OBSERVERS)
     camera : Camera
         Any camera with about the true focal length, for the correction of its motion.
     observers : Observers
+    fall_per_diameter : float, optional
+        Gravity in diameters of the ball a second squared: balls that are seen near are looked for
+        too, at several sizes.
     """
     every = max(1, round(1.0 / frame_interval_s(facts) / SCOUTING_FPS))
     frame_s = every * frame_interval_s(facts)
     width, settings = facts.size_px[0], scouting_settings(facts)
     meter = ChangeMeter(facts)
     timing, doubt = Timing.of_file(facts), ""
-    loop = FramePass(facts, camera, settings, timing, every, meter)
+    near = _Near(facts, frame_s, fall_per_diameter)
+    loop = FramePass(facts, camera, settings, timing, every, meter, nearer=near.finders())
     arcs = _joined(loop, frame_s, observers)
     notes = list(loop.notes)
     base = check_cadence(meter.changes(), facts.file_times_s)
     if base.cadence is Cadence.MENDED:
         notes.append(base.explanation)
         timing = Timing.corrected(facts, base)
-        loop = FramePass(facts, camera, settings, timing, every)
+        near = _Near(facts, frame_s, fall_per_diameter)
+        loop = FramePass(facts, camera, settings, timing, every, nearer=near.finders())
         arcs = _joined(loop, frame_s, observers.progress_only)
     elif base.cadence is Cadence.DOUBTFUL:
         doubt = base.explanation
     if loop.moves:
         notes.append(MOVED_NOTE)
-    arcs.sort(key=lambda arc: float(arc.times_s[0]))
-    throws = tuple(at for at, arc in enumerate(arcs) if is_throw(arc, width, frame_s))
+    thrown = [arc for arc in arcs if is_throw(arc, width, frame_s)]
+    closer = near.throws(thrown)
+    arcs = sorted([*arcs, *closer], key=lambda arc: float(arc.times_s[0]))
+    chosen = {id(arc) for arc in closer}
+    seen_near = tuple(at for at, arc in enumerate(arcs) if id(arc) in chosen)
+    chosen |= {id(arc) for arc in thrown if not any(_same(arc, each, width) for each in closer)}
+    throws = tuple(at for at, arc in enumerate(arcs) if id(arc) in chosen)
     slow = tuple(at for at, arc in enumerate(arcs) if is_slow_fall(arc, width, frame_s))
     doubts = loop.doubts()
     if doubt:
@@ -113,7 +147,71 @@ def scout(facts: ClipFacts, camera: Camera, observers: Observers = NO_OBSERVERS)
         tuple(doubts),
         tuple(notes),
         tuple(loop.lost_s),
+        seen_near,
     )
+
+
+class _Near:
+    """Looks for a ball that is seen near, at several sizes at once.
+
+    Parameters
+    ----------
+    facts : ClipFacts
+    frame_s : float
+        True time from one frame looked at to the next.
+    fall_per_diameter : float or None
+        As of `scout`.
+    """
+
+    def __init__(self, facts: ClipFacts, frame_s: float, fall_per_diameter: float | None) -> None:
+        self._width, self._height = facts.size_px
+        self._frame_s = frame_s
+        self._lag = max(1, round(NEAR_LAG_S / frame_s))
+        self._balls: list[NearBall] = []
+        if fall_per_diameter is not None:
+            most_px = NEAR_MOST_SHARE * self._width
+            sizes = [size for size in NEAR_DIAMETERS_PX if size <= most_px]
+            self._balls = [NearBall(size, fall_per_diameter * size) for size in sizes]
+        self._searches = [ArcSearch(self._width, frame_s, ball) for ball in self._balls]
+        self._found: list[list[Arc]] = [[] for _ in self._balls]
+
+    def finders(self) -> list[tuple[SearchSettings, Callable[[Candidates], None]]]:
+        """Return what to look for at each size, and who takes the candidates."""
+        window = (0, 0, self._width, self._height)
+        return [
+            (
+                SearchSettings(ball.diameter_px, 0.0, self._lag, window, NEAR_MOST, centred=True),
+                partial(self._take, number),
+            )
+            for number, ball in enumerate(self._balls)
+        ]
+
+    def _take(self, number: int, candidates: Candidates) -> None:
+        self._found[number].extend(self._searches[number].push(candidates))
+
+    def throws(self, thrown: Sequence[Arc]) -> list[Arc]:
+        """Return, after the pass, the throws seen near that are none of `thrown`, each once."""
+        paths: list[Arc] = []
+        for search, ball, found in zip(self._searches, self._balls, self._found, strict=True):
+            found.extend(search.finish())
+            paths += [arc for arc in found if is_near_throw(arc, ball, self._frame_s)]
+        kept: list[Arc] = []
+        for arc in sorted(paths, key=lambda each: -len(each.frames)):
+            longer = [each for each in thrown if len(each.frames) >= len(arc.frames)]
+            if not any(_same(arc, each, self._width) for each in [*kept, *longer]):
+                kept.append(arc)
+        return kept
+
+
+def _same(arc: Arc, other: Arc, width_px: int) -> bool:
+    """Return whether two paths are one ball's: near each other where their times overlap."""
+    first = max(float(arc.times_s[0]), float(other.times_s[0]))
+    last = min(float(arc.times_s[-1]), float(other.times_s[-1]))
+    if last - first < SAME_SHARE * min(arc.duration_s, other.duration_s):
+        return False
+    times = np.linspace(first, last, 9)
+    apart = np.linalg.norm(arc.at(times) - other.at(times), axis=1)
+    return bool(np.median(apart) < NEAR_MOST_SHARE * width_px)
 
 
 def scouting_settings(facts: ClipFacts) -> SearchSettings:

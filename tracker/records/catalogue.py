@@ -145,6 +145,16 @@ _SCALES = {
         "from {before_mps:.2g} to {after_mps:.2g} m/s",
         NO_FIGURE,
     ),
+    ReasonCode.BEGINS_FAINT: Entry(
+        "begins faint",
+        "the ball is faint where its path begins, so it may have been released earlier",
+        AT_RELEASE,
+    ),
+    ReasonCode.TOO_CLOSE: Entry(
+        "too close",
+        "something fell here that would be {diameter_px:.0f} px across: too close to be measured "
+        "(at most {most_px:.0f} px)",
+    ),
     ReasonCode.BEGINS_AT_EDGE: Entry(
         "begins at the edge",
         "the path begins at the frame's edge, so the release may lie outside the frame",

@@ -29,7 +29,7 @@ from tracker.measurement.sighting import (
     seen_until,
     sighted,
 )
-from tracker.measurement.starts.scale_reasons import end_reasons, scale_reasons
+from tracker.measurement.starts.scale_reasons import begins_faint, end_reasons, scale_reasons
 from tracker.measurement.starts.throw_rules import hardly_seen
 from tracker.measurement.throws import Throw, bounce_between
 from tracker.measurement.visibility import Crossing, visibility_of
@@ -44,7 +44,7 @@ LATE_FRAMES, LATE_U_FRAMES, LATE_U_S = 0.7, 1.5, 0.008
 """How long before its first position a ball was released, in frames, and its standard uncertainty
 in frames and in s."""
 
-USUAL_VIEW_DEG, NEAREST_START_M, FARTHEST_START_M = 65.0, 4.0, 200.0
+USUAL_VIEW_DEG, NEAREST_START_M, FARTHEST_START_M = 65.0, 0.5, 200.0
 """Horizontal field of view of a camera for which none is stated, degrees, and limits of the first
 guess of its distance, m. Common practice, no source."""
 
@@ -52,12 +52,22 @@ MOST_PRIOR_CHI_SQUARE = 45.0
 """Chi-square of the departures from some twenty priors above which a path is no throw: its chance
 is 0.1 %."""
 
-SPEEDS_MPS, AWAY_M = (3.0, 70.0), (2.5, 250.0)
+SPEEDS_MPS, AWAY_M = (2.0, 70.0), (0.5, 250.0)
 """Slowest and fastest throw, m/s, nearest and farthest camera, m. Common practice, no source."""
 
-LEAST_USED, LEAST_USED_SHARE, MOST_SCALE = 8, 0.7, 4.0
+LEAST_USED, LEAST_USED_SHARE, MOST_SCALE = 6, 0.7, 4.0
 """Fewest positions that a flight must explain, least share of them, and most ratio of their scatter
 to their own uncertainty."""
+
+MOST_DIAMETER_PX = 64.0
+"""Largest ball whose picture fits into a cutout with its streak, px."""
+
+FAINT_FRAMES, FAINT_S = 4.0, 0.05
+"""How long before its first position a ball may have been released that is faint there, in frames
+and s. Common practice, no source."""
+
+BACK_ROUNDS = 6
+"""Rounds in which a ball is followed back to its release, each by `BACK_S` at most."""
 
 MOST_SPEED_U = 0.2
 """Largest relative standard uncertainty of the exit speed: positions that leave it more open may be
@@ -107,10 +117,17 @@ class UntapedStart:
         return Presumption(self.site, _side(arc))
 
     def loosened(
-        self, known: Circumstances, camera: Camera, first_s: float, frame_s: float
+        self,
+        known: Circumstances,
+        camera: Camera,
+        first_s: float,
+        frame_s: float,
+        faint: bool = False,
     ) -> UntapedCircumstances:
-        """Return the priors of a flight that was first seen at a time."""
+        """Return the priors of a flight that was first seen, clearly or faintly, at a time."""
         u_s = float(np.hypot(LATE_U_FRAMES * frame_s, LATE_U_S))
+        if faint:
+            u_s = float(np.hypot(u_s, np.hypot(FAINT_FRAMES * frame_s, FAINT_S)))
         beginning = Beginning(first_s - LATE_FRAMES * frame_s, u_s)
         return loosened(known, self.prior(known), beginning, camera)
 
@@ -167,6 +184,10 @@ def _check(flight: Flight) -> None:
     away = abs(float(flight.camera.position[1]))
     if not AWAY_M[0] < away < AWAY_M[1]:
         raise Rejection(Reason(ReasonCode.DISTANCE_IMPLAUSIBLE, {"away_m": away}))
+    wide = 2.0 * flight.known.ball_radius_m * flight.camera.focal_px / away
+    if wide > MOST_DIAMETER_PX:
+        numbers = {"diameter_px": float(wide), "most_px": MOST_DIAMETER_PX}
+        raise Rejection(Reason(ReasonCode.TOO_CLOSE, numbers))
     if flight.prior_chi_square >= MOST_PRIOR_CHI_SQUARE:
         raise Rejection(Reason(ReasonCode.IMPLAUSIBLE))
     if fitted.scale >= MOST_SCALE:
@@ -218,7 +239,11 @@ def measure_untaped(
     flight, observed, ends = _measured(start, flight, context, candidates, ends)
     # Positions beyond its ends may be something else's: then those within them stand.
     with suppress(Rejection):
-        flight, observed, ends = _measured(start, flight, context, candidates, ends)
+        for _ in range(BACK_ROUNDS):
+            began_s = ends.first_s
+            flight, observed, ends = _measured(start, flight, context, candidates, ends)
+            if ends.first_s >= began_s - SAME_S:
+                break
     track = observed.track
     spanned = [
         each
@@ -337,8 +362,8 @@ def _landing(flight: Flight, ends: _Ends, frame_s: float) -> tuple[float, float]
 def _refitted(
     start: UntapedStart, flight: Flight, context: ClipContext, observed: Observations
 ) -> Flight:
-    first_s = float(observed.track.times_s[0])
-    known = start.loosened(context.circumstances, flight.camera, first_s, context.frame_s)
+    first_s, faint = float(observed.track.times_s[0]), begins_faint(observed.track)
+    known = start.loosened(context.circumstances, flight.camera, first_s, context.frame_s, faint)
     try:
         fit = fit_untaped(
             known,

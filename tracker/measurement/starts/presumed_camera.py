@@ -64,8 +64,9 @@ class PresumedCameraStart:
             For values of the site that cannot be.
         """
         camera = self._camera(request)
-        scouted = scout(facts, camera, observers)
         known = circumstances_of(camera, request)
+        fall_per_diameter = known.forces.gravity_mps2 / (2.0 * known.ball_radius_m)
+        scouted = scout(facts, camera, observers, fall_per_diameter)
         context = ClipContext(facts, request, known, scouting_settings(facts))
         measurement = _Untaped(UntapedStart(self.site, self.height_known), context)
         found = Findings(camera, notes=list(scouted.notes))

@@ -21,6 +21,10 @@ source."""
 WORTH_SHARE = 0.95
 """A marker is worth it when it brings the exit speed's standard uncertainty below this share."""
 
+FAINT_POSITIONS, FAINT_SHARE = 3, 0.4
+"""First positions of a path whose median contrast counts, and the share of the whole path's below
+which the beginning is faint. Common practice, no source."""
+
 EDGE_SHARE = 0.012
 """A path that begins nearer to the frame's edge than this share of its width, and one step, may
 begin outside it."""
@@ -75,12 +79,21 @@ def scale_reasons(fit: UntapedFit, site: Site) -> list[Reason]:
     return reasons
 
 
+def begins_faint(track: Track) -> bool:
+    """Return whether a ball hardly stands out where its path begins."""
+    if track.snr is None or len(track.snr) < FAINT_POSITIONS:
+        return False
+    first = float(np.median(track.snr[:FAINT_POSITIONS]))
+    return first < FAINT_SHARE * float(np.median(track.snr))
+
+
 def end_reasons(track: Track, size_px: tuple[int, int]) -> list[Reason]:
     """Return what is doubtful about the beginning of the path."""
+    found = [Reason(ReasonCode.BEGINS_FAINT)] if begins_faint(track) else []
     width, height = size_px
     edge = EDGE_SHARE * width
     step = np.abs(np.diff(track.pixels[:3], axis=0)).max(initial=0.0)
     column, row = track.pixels[0]
     if min(column, row, width - 1 - column, height - 1 - row) < edge + step:
-        return [Reason(ReasonCode.BEGINS_AT_EDGE)]
-    return []
+        found.append(Reason(ReasonCode.BEGINS_AT_EDGE))
+    return found

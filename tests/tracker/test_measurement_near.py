@@ -1,0 +1,88 @@
+"""A ball that is seen so near that its size shows is found by its middle."""
+
+import numpy as np
+import pytest
+
+from tests.tracker.test_following_arcs import FRAME_S, WIDTH
+from tracker.detection import CandidateFinder, SearchSettings
+from tracker.following.arcs import fit_arc
+from tracker.following.linking import ArcSearch, NearBall
+from tracker.following.throws import is_near_throw
+from tracker.measurement.scouting import NEAR_DIAMETERS_PX, _same
+
+SIZE = (320, 240)
+DIAMETER_PX, FALL = 16.0, 1400.0
+"""A ball of 0.112 m that is 16 px wide falls by 9.81 / 0.112 diameters a second squared."""
+
+NEAR = NearBall(DIAMETER_PX, FALL)
+
+
+def ball_at(time_s: float) -> np.ndarray:
+    return np.array([40.0 + 200.0 * time_s, 200.0 - 600.0 * time_s + 0.5 * FALL * time_s**2])
+
+
+def picture(time_s: float, rng: np.random.Generator) -> np.ndarray:
+    """A bright disc of 16 px before a dull background."""
+    columns, rows = np.meshgrid(np.arange(SIZE[0]), np.arange(SIZE[1]))
+    middle = ball_at(time_s)
+    off = np.hypot(columns - middle[0], rows - middle[1])
+    shown = 80.0 + 100.0 / (1.0 + np.exp(np.minimum((off - DIAMETER_PX / 2.0) / 0.4, 50.0)))
+    return np.clip(shown + rng.normal(0.0, 1.5, off.shape), 0, 255).astype(np.uint8)
+
+
+def followed(centred: bool) -> list:
+    rng = np.random.default_rng(4)
+    settings = SearchSettings(DIAMETER_PX, 0.0, 2, (0, 0, *SIZE), 20, centred=centred)
+    finder, search, found = CandidateFinder(settings), ArcSearch(SIZE[0], 1.0 / 30.0, NEAR), []
+    for index in range(26):
+        candidates = finder.push(index, index / 30.0, picture(index / 30.0, rng))
+        if candidates is not None:
+            found += search.push(candidates)
+    return [*found, *search.finish()]
+
+
+def test_a_large_ball_is_followed_by_its_middle() -> None:
+    thrown = [arc for arc in followed(centred=True) if is_near_throw(arc, NEAR, 1.0 / 30.0)]
+    assert thrown
+    longest = max(thrown, key=lambda arc: len(arc.frames))
+    assert len(longest.frames) > 15
+    truth = np.array([ball_at(time_s) for time_s in longest.times_s])
+    assert np.sqrt(np.mean((longest.pixels - truth) ** 2)) < 0.1 * DIAMETER_PX
+    assert longest.acceleration_pxps2[1] == pytest.approx(FALL, rel=0.1)
+
+
+def arc_of(fall: float, count: int = 20, extent: float = 1.0):
+    times = np.arange(count) * FRAME_S
+    pixels = np.column_stack([100.0 + 40.0 * times, 0.5 * fall * times**2]) * extent
+    return fit_arc(np.column_stack([np.arange(count), times, pixels]), FRAME_S)
+
+
+@pytest.mark.parametrize(
+    ("fall", "may"), [(FALL, True), (0.6 * FALL, True), (0.4 * FALL, False), (2.0 * FALL, False)]
+)
+def test_size_and_fall_must_be_those_of_one_distance(fall: float, may: bool) -> None:
+    assert is_near_throw(arc_of(fall, 30), NEAR, FRAME_S) == may
+
+
+def test_what_hardly_moves_is_no_near_throw() -> None:
+    assert not is_near_throw(arc_of(FALL, 6), NEAR, FRAME_S)
+    trembling = arc_of(FALL, 13)
+    assert np.ptp(trembling.pixels, axis=0).max() < 2.0 * DIAMETER_PX
+    assert not is_near_throw(trembling, NEAR, FRAME_S)
+
+
+def test_two_sizes_that_are_looked_for_leave_no_gap() -> None:
+    steps = np.array(NEAR_DIAMETERS_PX[1:]) / NEAR_DIAMETERS_PX[:-1]
+    assert np.all(steps < 1.8 / 0.55)
+    assert np.all(steps < 2.0)
+
+
+def test_paths_of_one_ball_are_the_same_where_they_overlap() -> None:
+    whole, other = arc_of(FALL, 30), arc_of(FALL, 20)
+    assert _same(whole, other, WIDTH)
+    later = fit_arc(np.column_stack([whole.frames, whole.times_s + 5.0, whole.pixels]), FRAME_S)
+    assert not _same(whole, later, WIDTH)
+    aside = fit_arc(
+        np.column_stack([whole.frames, whole.times_s, whole.pixels + 0.2 * WIDTH]), FRAME_S
+    )
+    assert not _same(whole, aside, WIDTH)
