@@ -1,6 +1,6 @@
 """The loop over a clip's frames, for every pass: decoded, steadied, searched for candidates."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from functools import partial
 from itertools import islice
@@ -17,6 +17,7 @@ from tracker.records import Candidates, MeasuredShot, Reason, ReasonCode, Reject
 from tracker.video import ChangeMeter, ClipFacts, frames
 
 Array = NDArray[np.float64]
+Codes = NDArray[np.uint8]
 Progress = Callable[[int, int], None]
 
 PROGRESS_EVERY = 8
@@ -116,8 +117,8 @@ class FramePass:
         Tells by its true time whether a frame is searched for candidates.
     span : tuple of int or None
         First and last index of the only frames that are read.
-    nearer : sequence of (SearchSettings, callable)
-        What else is looked for in the same frames, and who is given those candidates.
+    also : callable, optional
+        Is given index, true time, luma and blue difference, steadied, of every frame searched.
     moves : bool
         Afterwards: whether the camera moved.
     lost_share : float
@@ -136,7 +137,7 @@ class FramePass:
     meter: ChangeMeter | None = None
     wanted: Callable[[float], bool] | None = None
     span: tuple[int, int] | None = None
-    nearer: Sequence[tuple[SearchSettings, Callable[[Candidates], None]]] = ()
+    also: Callable[[int, float, Codes, Codes | None], None] | None = None
     moves: bool = False
     lost_share: float = 0.0
     lost_s: list[float] = field(default_factory=list)
@@ -152,7 +153,6 @@ class FramePass:
         """Give the candidates of frame after frame, in the still camera's pixels."""
         facts, timing = self.facts, self.timing
         finder = CandidateFinder(self.settings)
-        others = [(CandidateFinder(settings), given) for settings, given in self.nearer]
         step_s = self.every * frame_interval_s(facts)
         beginning = partial(_beginning, facts, self.every)
         drawn = _drawn(self.settings)
@@ -175,10 +175,8 @@ class FramePass:
                 self.lost_s.append(time_s)
             if self.wanted is not None and not self.wanted(time_s):
                 continue
-            for other, given in others:
-                also = other.push(frame.index, time_s, luma, blueness)
-                if also is not None:
-                    given(steadier.steadied(also))
+            if self.also is not None:
+                self.also(frame.index, time_s, luma, blueness)
             found = finder.push(frame.index, time_s, luma, blueness)
             if found is None:
                 continue

@@ -1,24 +1,25 @@
 """A first pass through a clip that needs no release point: the paths of what is thrown."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from functools import partial
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.timebase import Cadence, check_cadence
-from tracker.detection import SearchSettings
+from tracker.detection import CandidateFinder, SearchSettings
 from tracker.following.arcs import Arc
 from tracker.following.linking import ArcSearch, NearBall
 from tracker.following.throws import is_near_throw, is_slow_fall, is_throw
 from tracker.measurement.context import frame_interval_s
 from tracker.measurement.passes import MOVED_NOTE, NO_OBSERVERS, FramePass, Observers, Timing
-from tracker.records import Candidates, Reason, ReasonCode
+from tracker.records import Reason, ReasonCode
 from tracker.video import ChangeMeter, ClipFacts
 
 Array = NDArray[np.float64]
+
+Codes = NDArray[np.uint8]
 
 SCOUTING_FPS = 60.0
 """Frames a second that are looked at: at more, a ball does not leave its own place."""
@@ -31,11 +32,14 @@ MOST_LOST = 0.5
 background for a while. Common practice, no source."""
 
 
-NEAR_DIAMETERS_PX = (9.0, 16.0, 28.0, 50.0, 90.0)
-"""Diameters of a ball that is near, px, that are looked for beside: steps of less than two."""
+NEAR_DIAMETERS_PX = (9.0, 18.0, 36.0, 72.0)
+"""Diameters of a ball that is near, px, that are looked for beside: steps of two."""
 
 NEAR_MOST_SHARE = 0.1
 """Largest ball that is looked for, as a share of the frame's width."""
+
+NEAR_SHRINK = 3
+"""Whole number by which the luma is made smaller for them: the smallest is then three pixels."""
 
 NEAR_LAG_S, NEAR_MOST = 0.067, 20
 """Time in which a near ball leaves its own place, s: two frames at 30 a second; most candidates a
@@ -112,7 +116,7 @@ def scout(
     meter = ChangeMeter(facts)
     timing, doubt = Timing.of_file(facts), ""
     near = _Near(facts, frame_s, fall_per_diameter)
-    loop = FramePass(facts, camera, settings, timing, every, meter, nearer=near.finders())
+    loop = FramePass(facts, camera, settings, timing, every, meter, also=near.see)
     arcs = _joined(loop, frame_s, observers)
     notes = list(loop.notes)
     base = check_cadence(meter.changes(), facts.file_times_s)
@@ -120,7 +124,7 @@ def scout(
         notes.append(base.explanation)
         timing = Timing.corrected(facts, base)
         near = _Near(facts, frame_s, fall_per_diameter)
-        loop = FramePass(facts, camera, settings, timing, every, nearer=near.finders())
+        loop = FramePass(facts, camera, settings, timing, every, also=near.see)
         arcs = _joined(loop, frame_s, observers.progress_only)
     elif base.cadence is Cadence.DOUBTFUL:
         doubt = base.explanation
@@ -152,7 +156,7 @@ def scout(
 
 
 class _Near:
-    """Looks for a ball that is seen near, at several sizes at once.
+    """Looks for a ball that is seen near, at several sizes at once, in the luma made smaller.
 
     Parameters
     ----------
@@ -164,30 +168,37 @@ class _Near:
     """
 
     def __init__(self, facts: ClipFacts, frame_s: float, fall_per_diameter: float | None) -> None:
-        self._width, self._height = facts.size_px
+        self._width = facts.size_px[0]
         self._frame_s = frame_s
-        self._lag = max(1, round(NEAR_LAG_S / frame_s))
+        self._small = (facts.size_px[0] // NEAR_SHRINK, facts.size_px[1] // NEAR_SHRINK)
         self._balls: list[NearBall] = []
-        if fall_per_diameter is not None:
+        if fall_per_diameter is not None and min(self._small) > 0:
             most_px = NEAR_MOST_SHARE * self._width
             sizes = [size for size in NEAR_DIAMETERS_PX if size <= most_px]
             self._balls = [NearBall(size, fall_per_diameter * size) for size in sizes]
+        lag = max(1, round(NEAR_LAG_S / frame_s))
+        settings = [
+            SearchSettings(
+                ball.diameter_px / NEAR_SHRINK, 0.0, lag, (0, 0, *self._small), NEAR_MOST, True
+            )
+            for ball in self._balls
+        ]
+        self._finders = [CandidateFinder(each) for each in settings]
         self._searches = [ArcSearch(self._width, frame_s, ball) for ball in self._balls]
         self._found: list[list[Arc]] = [[] for _ in self._balls]
 
-    def finders(self) -> list[tuple[SearchSettings, Callable[[Candidates], None]]]:
-        """Return what to look for at each size, and who takes the candidates."""
-        window = (0, 0, self._width, self._height)
-        return [
-            (
-                SearchSettings(ball.diameter_px, 0.0, self._lag, window, NEAR_MOST, centred=True),
-                partial(self._take, number),
-            )
-            for number, ball in enumerate(self._balls)
-        ]
-
-    def _take(self, number: int, candidates: Candidates) -> None:
-        self._found[number].extend(self._searches[number].push(candidates))
+    def see(self, frame: int, time_s: float, luma: Codes, blueness: Codes | None) -> None:
+        """Take the next frame."""
+        if not self._balls:
+            return
+        width, height = self._small
+        small = _smaller(luma, (width, height))
+        colour = None if blueness is None else _smaller(blueness, (width // 2, height // 2))
+        for finder, search, found in zip(self._finders, self._searches, self._found, strict=True):
+            candidates = finder.push(frame, time_s, small, colour)
+            if candidates is not None:
+                pixels = NEAR_SHRINK * (candidates.pixels + 0.5) - 0.5
+                found.extend(search.push(replace(candidates, pixels=pixels)))
 
     def throws(self, thrown: Sequence[Arc]) -> list[Arc]:
         """Return, after the pass, the throws seen near that are none of `thrown`, each once."""
@@ -201,6 +212,15 @@ class _Near:
             if not any(_same(arc, each, self._width) for each in [*kept, *longer]):
                 kept.append(arc)
         return kept
+
+
+def _smaller(picture: Codes, size: tuple[int, int]) -> Codes:
+    """Return a picture made smaller by a whole number, to so many columns and rows."""
+    import cv2
+
+    columns, rows = (NEAR_SHRINK * side for side in size)
+    part = picture[:rows, :columns]
+    return np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def _same(arc: Arc, other: Arc, width_px: int) -> bool:

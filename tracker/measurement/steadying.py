@@ -40,9 +40,6 @@ LINE_M = (0.0, 40.0, 21)
 """First and last place along the firing line where markers stand, m, and the number of places that
 stand for them. Common practice, no source."""
 
-KEPT_FRAMES = 32
-"""Frames whose motion is kept: candidates of several finders come some frames later."""
-
 ROW_ROUNDS = 2
 """Rounds in which a pixel's row and the time at which it is read are brought together."""
 
@@ -157,8 +154,8 @@ class Steadier:
 
     def steadied(self, candidates: Candidates) -> Candidates:
         """Return the candidates of a frame with what its correction did to them."""
-        motion = self._motions.get(candidates.frame)
-        for old in [frame for frame in self._motions if frame < candidates.frame - KEPT_FRAMES]:
+        motion = self._motions.pop(candidates.frame, None)
+        for old in [frame for frame in self._motions if frame < candidates.frame]:
             del self._motions[old]
         if motion is None or not len(candidates.pixels):
             return candidates
