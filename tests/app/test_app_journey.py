@@ -55,7 +55,7 @@ def from_clip_to_report(tab: Page, server: Served, press: Press) -> Path:
     tab.wait_for_url("**/evenings")
     ready(tab)
     press(tab, tab.get_by_role("button", name="Put into the logbook"))
-    expect(tab.get_by_role("status")).to_contain_text("is in the logbook now")
+    expect(tab.get_by_role("status")).to_contain_text("in the logbook")
     press(tab, tab.get_by_role("button", name="Write the report"))
     read = tab.get_by_role("link", name="Read the report")
     expect(read).to_be_visible(timeout=PATIENCE_MS)
