@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, sync_playwright
 
 from tests.app.conftest import ROOT, Served, chromium, ready, start_server
 from tracker.app.registry import pages
-from tracker.workflow.measure import measure_session
+from tracker.workflow.measure import MeasureOptions, measure_session
 
 DOCS = ROOT / "docs" / "page"
 LOOKS = {
@@ -72,7 +72,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as made:
         session = Path(made) / "Fen Lane"
         shutil.copytree(ROOT / "sample_clips" / "wheels", session)
-        measure_session(session)
+        measure_session(session, options=MeasureOptions(jobs=2, cache=Path(made) / "cache"))
         server = start_server(Path(made))
         try:
             if len(sys.argv) > 1:
