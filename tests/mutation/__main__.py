@@ -32,6 +32,9 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=60, help="faults to draw")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--at-most", type=int, default=None, help="stop after so many this time")
+    parser.add_argument(
+        "--most-s", type=float, default=math.inf, help="seconds of tests that a fault is worth"
+    )
     parser.add_argument("--ledger", type=Path, default=None, help="JSON lines of what was tried")
     parser.add_argument("--tree", type=Path, default=ROOT, help="another checkout")
     parser.add_argument("--code", nargs="*", help="patterns of files, in place of the room's")
@@ -52,7 +55,7 @@ def main() -> None:
         faults = drawn(tree, code, options.count, options.seed)
         for fault in [each for each in faults if each.name not in done][: options.at_most]:
             row = (tree / fault.file).read_text(encoding="utf-8").splitlines()[fault.line - 1]
-            outcome, seconds = noticed(tree, fault, known, server)
+            outcome, seconds = noticed(tree, fault, known, server, options.most_s)
             entry = {"name": fault.name, **asdict(fault), "code": row.strip(), "outcome": outcome}
             with ledger.open("a", encoding="utf-8") as file:
                 file.write(json.dumps({**entry, "seconds": round(seconds, 1)}) + "\n")

@@ -1,9 +1,11 @@
 """The tests against one fault: in a process of its own, and within bounds of time and memory."""
 
 import importlib
+import math
 import os
 import sys
 import time
+from itertools import accumulate
 from pathlib import Path
 from typing import Any
 
@@ -26,11 +28,11 @@ def warm() -> None:
         importlib.import_module(name)
 
 
-def suspects(fault: Fault, known: dict[str, Any]) -> list[str]:
+def suspects(fault: Fault, known: dict[str, Any], most_s: float = math.inf) -> list[str]:
     """Return the tests that might notice a fault, the cheapest first.
 
     Those that reach the line, themselves or by a fixture of their file. A line that runs at import
-    counts for all that reach the module.
+    counts for all that reach the module. Those beyond `most_s` seconds in all are left out.
     """
     lines: dict[str, list[str]] = known["lines"].get(fault.file, {})
     reach = set(lines.get(str(fault.line), ()))
@@ -39,18 +41,22 @@ def suspects(fault: Fault, known: dict[str, Any]) -> list[str]:
         reach = {one for each in lines.values() for one in each}
         # A module of constants alone is reached by nothing but its import.
         reach = reach or set(seconds)
-    return sorted(
+    cheapest = sorted(
         (test for test in seconds if test in reach or test.split("::")[0] in reach),
         key=seconds.get,  # type: ignore[arg-type]
     )
+    spent = list(accumulate(seconds[test] for test in cheapest))
+    return [test for test, so_far in zip(cheapest, spent, strict=True) if so_far <= most_s]
 
 
-def noticed(root: Path, fault: Fault, known: dict[str, Any], server: Server) -> tuple[str, float]:
+def noticed(
+    root: Path, fault: Fault, known: dict[str, Any], server: Server, most_s: float = math.inf
+) -> tuple[str, float]:
     """Put the fault in, run the tests that might notice, take it out again.
 
     Returns what came of it ("killed", "survived", "out of time", "no test") and the seconds.
     """
-    tests = suspects(fault, known)
+    tests = suspects(fault, known, most_s)
     if not tests:
         return "no test", 0.0
     path = root / fault.file

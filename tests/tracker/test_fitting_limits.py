@@ -92,8 +92,14 @@ def test_check_by_gravity_of_a_clock_that_runs_away_ends_soon(case, factor):
 
 @pytest.mark.parametrize(
     "covariance",
-    [np.zeros((2, 2)), np.diag([1e-4, -1e-4]), np.full((2, 2), 1e-4), np.full((2, 2), np.nan)],
-    ids=["zero", "negative", "singular", "not a number"],
+    [
+        np.zeros((2, 2)),
+        np.diag([1e-4, -1e-4]),
+        np.diag([1e-24, 1e-4]),
+        np.full((2, 2), 1e-4),
+        np.full((2, 2), np.nan),
+    ],
+    ids=["zero", "negative", "nearly singular", "singular", "not a number"],
 )
 def test_a_degenerate_covariance_is_no_fit(covariance):
     with pytest.raises(NotDetermined, match="not positive"):
