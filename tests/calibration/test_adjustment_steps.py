@@ -78,3 +78,8 @@ def test_parameters_of_any_unit_are_inverted_alike():
         inverse = inverse_of_normal(correlation * np.outer(scale, scale))
         plain = inverse * np.outer(scale, scale)
         assert plain == pytest.approx(np.linalg.inv(correlation), rel=1e-9)
+
+
+def test_a_parameter_that_nothing_determines_has_no_inverse():
+    with pytest.raises(np.linalg.LinAlgError):
+        inverse_of_normal(np.diag([1.0, 0.0]))

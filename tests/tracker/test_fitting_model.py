@@ -25,7 +25,7 @@ def test_the_growth_of_a_turn_is_that_of_composed_rotations(turn):
         for axis in np.eye(3)
     ]
     # What is left out is of the fourth order: below 1e-6 for six hundredths.
-    assert by_turn(turn) == pytest.approx(np.column_stack(grown), abs=4e-7)
+    assert by_turn(turn) == pytest.approx(np.column_stack(grown), abs=1.5e-7)
 
 
 @pytest.mark.parametrize("seed", [31, 32, 33])
