@@ -4,6 +4,7 @@ import io
 import json
 import os
 import shutil
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ import filelock
 import pytest
 
 from calibration.errors import InputError
+from tracker.results import alone
 from tracker.results import folder as results_folder
 from tracker.results.folder import DIGESTS, NOTE, folder_of, list_computed, recover, replace_results
 
@@ -69,7 +71,7 @@ def killed_after(
 class Unlocked:
     """A lock of which no file is left: the system frees that of a killed process."""
 
-    def acquire(self) -> None:
+    def acquire(self, timeout: float = 0.0) -> None:
         pass
 
     def release(self) -> None:
@@ -264,12 +266,35 @@ def test_two_runs_on_one_session_do_not_meet(
 ) -> None:
     folder = tmp_path / "results"
     monkeypatch.setattr(results_folder, "PATIENCE_S", 0.05)
-    with (
-        results_folder._locked(folder),
-        pytest.raises(InputError, match="another run is writing these results"),
-    ):
-        replace_results(folder, FIRST)
+    held_by, let_go = threading.Event(), threading.Event()
+
+    def other() -> None:
+        with results_folder._locked(folder):
+            held_by.set()
+            let_go.wait(20)
+
+    program = threading.Thread(target=other)
+    program.start()
+    assert held_by.wait(20)
+    try:
+        with pytest.raises(InputError, match="another run is writing these results"):
+            replace_results(folder, FIRST)
+    finally:
+        let_go.set()
+        program.join()
     replace_results(folder, FIRST)
+
+
+def test_who_holds_a_folder_already_goes_on(tmp_path: Path) -> None:
+    with alone(tmp_path, "busy", 0.05), alone(tmp_path, "busy", 0.05):
+        pass
+
+
+def test_what_was_drawn_from_replaced_results_is_not_listed(tmp_path: Path) -> None:
+    folder = tmp_path / "results"
+    replace_results(folder, FIRST)
+    with pytest.raises(InputError, match="measured again meanwhile"):
+        list_computed(folder, ["gone.mp4"])
     assert held(folder) == FIRST
 
 

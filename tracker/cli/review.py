@@ -125,7 +125,7 @@ def _ends(flags: EndFlags) -> "StatedEnds":
 
 def _added(folder: Path, flags: ShotFlags, ends: EndFlags, changes: ChangeFlags) -> "Reviewed":
     """Add a shot by places, or a rejected candidate."""
-    from tracker.session import Added
+    from tracker.session import AddedShot
     from tracker.session.stated import PICKED_U_PX
     from tracker.workflow.deciding import add_missed, take_candidate
     from tracker.workflow.kept import candidate_at, kept_session
@@ -137,7 +137,7 @@ def _added(folder: Path, flags: ShotFlags, ends: EndFlags, changes: ChangeFlags)
         )
     places = tuple(_place(text) for text in changes.place or ())
     px_u = PICKED_U_PX if ends.px_u is None else ends.px_u
-    added = Added(flags.clip or "", places, px_u, flags.setup, reason)
+    added = AddedShot(flags.clip or "", places, px_u, flags.setup, reason)
     return add_missed(folder, added, kept_session(folder, _cache()))
 
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from calibration.site import Calibration
     from tracker.comparison.compare import Comparison
     from tracker.launcher.prediction import Prediction
-    from tracker.session import Added, Decision
+    from tracker.session import AddedShot, Decision
     from tracker.statistics.components import Estimate
     from tracker.vantage import Vantage
 
@@ -53,7 +53,7 @@ def shot_document(shot: Shot) -> Document:
     return row | {"reasons": [reason.code.value for reason in shot.reasons]}
 
 
-def review_document(rows: Iterable[tuple[Shot, "Decision | Added | None"]]) -> list[Document]:
+def review_document(rows: Iterable[tuple[Shot, "Decision | AddedShot | None"]]) -> list[Document]:
     """Return the shots with the decisions about them."""
     return [
         shot_document(shot) | {"decision": None if one is None else plain(one)}

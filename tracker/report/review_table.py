@@ -8,15 +8,15 @@ from rich.table import Table
 from tracker.records import MeasuredShot, Shot
 from tracker.report.rounding import with_uncertainty
 from tracker.report.terminal import RULED, STYLES
-from tracker.session import Added, Decision
+from tracker.session import AddedShot, Decision
 
 
-def review_table(rows: Iterable[tuple[Shot, Decision | Added | None]]) -> Table:
+def review_table(rows: Iterable[tuple[Shot, Decision | AddedShot | None]]) -> Table:
     """Return every shot with its quality and the decision about it.
 
     Parameters
     ----------
-    rows : iterable of (Shot, Decision or Added or None)
+    rows : iterable of (Shot, Decision or AddedShot or None)
     """
     table = Table(box=RULED, pad_edge=False, padding=(0, 1, 0, 0))
     table.add_column("clip\n", overflow="fold", min_width=8)

@@ -17,13 +17,13 @@ import hashlib
 import json
 import logging
 import shutil
-import tempfile
-from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
 
 from calibration.errors import InputError
+from tracker.results.alone import PATIENCE_S, alone
 from tracker.results.digests import program_version, sha256_of
 from tracker.results.files import (
     STAGING,
@@ -49,10 +49,6 @@ Write your own decisions (a shot rejected or accepted, another setup) with
 lobmeter review, or into review.toml beside session.toml: they are kept.
 Your own files in this folder stay as they are.
 """
-
-PATIENCE_S = 20.0
-"""Time that a run waits for another that is just writing the same results, s. Writing takes well
-under a second; common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -161,7 +157,16 @@ def written_digests(folder: Path) -> dict[str, str]:
         return {}
 
 
-def list_computed(folder: Path, files: Iterable[str]) -> None:
+def replaced_meanwhile(folder: Path) -> InputError:
+    """Return the sentence for results that another run replaced while a command drew from them."""
+    return InputError(
+        "the session was measured again meanwhile, by another program",
+        where=str(folder),
+        remedy="start this command again",
+    )
+
+
+def list_computed(folder: Path, files: Sequence[str]) -> None:
     """List files that a command computed from the results, so that the next run removes them.
 
     A report or a film of earlier shots says nothing of the new ones. One that a person edited
@@ -171,15 +176,17 @@ def list_computed(folder: Path, files: Iterable[str]) -> None:
     ----------
     folder : Path
         The results folder; one that no run made lists nothing.
-    files : iterable of str
+    files : sequence of str
         Names within it.
 
     Raises
     ------
     InputError
-        Where the list cannot be written.
+        Where the list cannot be written, or another run replaced the results meanwhile.
     """
     with _locked(folder):
+        if any(not (folder / name).is_file() for name in files):
+            raise replaced_meanwhile(folder)
         if (folder / DIGESTS).is_file():
             digests = written_digests(folder) | {name: sha256_of(folder / name) for name in files}
             put_in_place(folder, {DIGESTS: _digests_text(digests)})
@@ -256,22 +263,6 @@ def _recover(names: _Names) -> None:
         shutil.rmtree(names.old, ignore_errors=True)
 
 
-@contextmanager
-def _locked(folder: Path) -> Iterator[None]:
+def _locked(folder: Path) -> AbstractContextManager[None]:
     """Hold the results of a session against another run on this machine."""
-    from filelock import FileLock, Timeout
-
-    key = hashlib.sha256(str(folder.resolve()).encode("utf-8", "surrogatepass")).hexdigest()[:24]
-    lock = FileLock(Path(tempfile.gettempdir()) / f"lobmeter-{key}.lock", timeout=PATIENCE_S)
-    try:
-        lock.acquire()
-    except Timeout:
-        raise InputError(
-            "another run is writing these results",
-            where=str(folder),
-            remedy="wait until it is done, then start again",
-        ) from None
-    try:
-        yield
-    finally:
-        lock.release()
+    return alone(folder, "another run is writing these results", PATIENCE_S)

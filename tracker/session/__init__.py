@@ -32,13 +32,13 @@ from tracker.session.review import (
     review_path,
 )
 from tracker.session.revising import FieldChange, revised
-from tracker.session.stated import Added, Place, StatedEnds
+from tracker.session.stated import AddedShot, Place, StatedEnds
 
 __all__ = [
     "REVIEW_FILE",
     "SESSION_FILE",
     "USUAL_BALL",
-    "Added",
+    "AddedShot",
     "AirEntry",
     "BallEntry",
     "CameraEntry",

@@ -6,7 +6,7 @@ import tomlkit
 from tomlkit.items import AoT, Table
 
 from tracker.session.review import Decision
-from tracker.session.stated import Added
+from tracker.session.stated import AddedShot
 
 HEAD = """\
 # Decisions about the measured shots of this session. lobmeter review writes them, and you may.
@@ -33,7 +33,7 @@ def without_decision(text: str, number: int) -> str:
     return _without(text, "decision", number)
 
 
-def with_added(text: str, added: Added) -> str:
+def with_added(text: str, added: AddedShot) -> str:
     """Return the text of ``review.toml`` with one more added shot."""
     return _with(text, "added", added.given(), None)
 

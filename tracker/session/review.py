@@ -9,7 +9,7 @@ from tracker.session.document import Document, Faults, parse_document, read_docu
 from tracker.session.entries import Session
 from tracker.session.lines import Place as Location
 from tracker.session.schema import DecisionSchema, ReviewSchema
-from tracker.session.stated import NOTHING_STATED, PICKED_U_PX, Added, Place, StatedEnds
+from tracker.session.stated import NOTHING_STATED, PICKED_U_PX, AddedShot, Place, StatedEnds
 from tracker.session.validate import nearest, validated
 
 REVIEW_FILE = "review.toml"
@@ -93,11 +93,11 @@ class Review:
     Attributes
     ----------
     decisions : tuple of Decision
-    added : tuple of Added
+    added : tuple of AddedShot
     """
 
     decisions: tuple[Decision, ...] = ()
-    added: tuple[Added, ...] = ()
+    added: tuple[AddedShot, ...] = ()
 
 
 def read_review(session: Session) -> Review:
@@ -149,7 +149,7 @@ def _review(document: Document, session: Session) -> Review:
             for index, table in enumerate(written.decision)
         ),
         tuple(
-            Added(
+            AddedShot(
                 clip=added.clip,
                 places=tuple(Place(row[0], (row[1], row[2])) for row in added.places),
                 px_u=PICKED_U_PX if added.px_u is None else added.px_u,

@@ -111,7 +111,7 @@ class Place:
 
 
 @dataclass(frozen=True)
-class Added:
+class AddedShot:
     """``[[added]]``: a shot that the search missed.
 
     Attributes

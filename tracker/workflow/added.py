@@ -9,7 +9,7 @@ from tracker.measurement.fitted_shot import FittedShot, doubted, numbered
 from tracker.measurement.selection import is_again
 from tracker.records import Quality, Reason, ReasonCode
 from tracker.results import cache
-from tracker.session import Added
+from tracker.session import AddedShot
 from tracker.workflow.clips import request_for
 from tracker.workflow.jobs import Task
 from tracker.workflow.measured import MeasuredClip
@@ -22,7 +22,7 @@ NO_SCALE_REMEDY = "tape one distance, or pick the markers"
 
 
 def with_added(
-    task: Task, clip: MeasuredClip, added: Sequence[Added], quick: bool = False
+    task: Task, clip: MeasuredClip, added: Sequence[AddedShot], quick: bool = False
 ) -> tuple[MeasuredClip, tuple[str, ...]]:
     """Return a measured clip with the shots that a person added to it, and notes on the others.
 
@@ -31,7 +31,7 @@ def with_added(
     task : Task
         Of the clip.
     clip : MeasuredClip
-    added : sequence of Added
+    added : sequence of AddedShot
         Of any clips.
     quick : bool
         Whether shots that were not measured yet are fitted to their places alone, which takes no
@@ -59,7 +59,9 @@ def with_added(
     return replace(clip, shots=renumbered), tuple(notes)
 
 
-def kept_or_measured(task: Task, clip: MeasuredClip, one: Added, quick: bool = False) -> FittedShot:
+def kept_or_measured(
+    task: Task, clip: MeasuredClip, one: AddedShot, quick: bool = False
+) -> FittedShot:
     """Return an added shot, measured once and then kept.
 
     Raises
@@ -83,7 +85,7 @@ def kept_or_measured(task: Task, clip: MeasuredClip, one: Added, quick: bool = F
 
 
 def _measured(
-    task: Task, clip: MeasuredClip, one: Added, measure: Callable[..., FittedShot]
+    task: Task, clip: MeasuredClip, one: AddedShot, measure: Callable[..., FittedShot]
 ) -> FittedShot:
     facts = task.ready.facts
     if clip.calibration is None and not any(shot.basis for shot in clip.shots):

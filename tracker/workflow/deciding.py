@@ -1,16 +1,19 @@
 """Changing ``review.toml``: decisions about shots, shots added, changes taken back."""
 
+from collections.abc import Callable
 from dataclasses import fields, replace
+from functools import wraps
 from pathlib import Path
+from typing import Concatenate, ParamSpec
 
 from calibration.errors import InputError
 from tracker.measurement.added import picks_along
 from tracker.records import RejectedCandidate
-from tracker.results import put_in_place
+from tracker.results import alone, put_in_place
 from tracker.results.matching import paired
 from tracker.session import (
     REVIEW_FILE,
-    Added,
+    AddedShot,
     Decision,
     Place,
     Review,
@@ -27,6 +30,7 @@ from tracker.session import (
     without_decision,
 )
 from tracker.session.stated import NOTHING_STATED
+from tracker.workflow.edit import CHANGING
 from tracker.workflow.kept import KeptSession
 from tracker.workflow.review import (
     Reviewed,
@@ -37,7 +41,23 @@ from tracker.workflow.review import (
     review_session,
 )
 
+P = ParamSpec("P")
 
+
+def _one_at_a_time(
+    change: Callable[Concatenate[Path, P], Reviewed],
+) -> Callable[Concatenate[Path, P], Reviewed]:
+    """Return a change of a session's folder that no other program makes at the same time."""
+
+    @wraps(change)
+    def changed(folder: Path, /, *given: P.args, **named: P.kwargs) -> Reviewed:
+        with alone(folder, CHANGING):
+            return change(folder, *given, **named)
+
+    return changed
+
+
+@_one_at_a_time
 def decide_shot(folder: Path, wanted: Wanted) -> Reviewed:
     """Write a decision about one shot into ``review.toml`` and the journal.
 
@@ -67,13 +87,14 @@ def decide_shot(folder: Path, wanted: Wanted) -> Reviewed:
     return replace(made, about=(clip, release_s))
 
 
-def add_missed(folder: Path, added: Added, kept: KeptSession | None = None) -> Reviewed:
+@_one_at_a_time
+def add_missed(folder: Path, added: AddedShot, kept: KeptSession | None = None) -> Reviewed:
     """Write a shot that the search missed into ``review.toml`` and the journal.
 
     Parameters
     ----------
     folder : Path
-    added : Added
+    added : AddedShot
         Its clip may be empty where the session has only one.
     kept : KeptSession or None
         With it the shot is measured first, and refused where no flight passes its places.
@@ -110,10 +131,11 @@ def take_candidate(kept: KeptSession, candidate: RejectedCandidate, reason: str)
     picks = picks_along(candidate, kept.facts(candidate.clip))
     times = kept.times_s(candidate.clip, picks)
     places = tuple(Place(at_s, pick.pixel) for at_s, pick in zip(times, picks.places, strict=True))
-    added = Added(candidate.clip, places, picks.u_px, reason=reason)
+    added = AddedShot(candidate.clip, places, picks.u_px, reason=reason)
     return add_missed(kept.session.folder, added, kept)
 
 
+@_one_at_a_time
 def take_back(folder: Path, wanted: Wanted) -> Reviewed:
     """Remove the decision about one shot, or the shot that was added; the journal keeps it.
 
@@ -136,6 +158,7 @@ def take_back(folder: Path, wanted: Wanted) -> Reviewed:
     return _changed(session, text, f"{name}: addition taken back")
 
 
+@_one_at_a_time
 def undo(folder: Path) -> Reviewed:
     """Take back the last change that was made by this command.
 

@@ -5,10 +5,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from filelock import FileLock
-
 from calibration.errors import InputError, InputErrors
-from tracker.results import put_in_place
+from tracker.results import alone, put_in_place
 from tracker.session import (
     REVIEW_FILE,
     SESSION_FILE,
@@ -20,10 +18,10 @@ from tracker.session import (
 )
 from tracker.session.history import History, Step, read_history, record
 
+CHANGING = "another program is changing this session"
+
 EDITED = (SESSION_FILE, REVIEW_FILE)
 """Files that a person writes and a page changes."""
-
-LOCK_FILE = ".edits.lock"
 
 
 class ChangedElsewhere(InputError):
@@ -142,7 +140,7 @@ def undoable(folder: Path) -> Undoable:
 
 
 def _stepped(folder: Path, step: Step) -> str:
-    with FileLock(folder / LOCK_FILE):
+    with alone(folder, CHANGING):
         history = read_history(folder)
         if step is Step.UNDO and _never_made(folder, history):
             lost = history.done[-1]
@@ -173,7 +171,7 @@ def _never_made(folder: Path, history: History) -> bool:
 
 def _alone(folder: Path, seen: str, change: Callable[[], None]) -> str:
     """Make a change while no other program does, if the files are as they were seen."""
-    with FileLock(folder / LOCK_FILE):
+    with alone(folder, CHANGING):
         if digest_of(folder) != seen:
             raise ChangedElsewhere(
                 "changed elsewhere in the meantime, so nothing was written",

@@ -10,7 +10,7 @@ from tracker.measurement.added import Picks
 from tracker.measurement.fitted_shot import FittedShot
 from tracker.records import RejectedCandidate
 from tracker.results.matching import MATCHING_S
-from tracker.session import Added, Review, Session, read_review, read_session
+from tracker.session import AddedShot, Review, Session, read_review, read_session
 from tracker.video import ClipFacts
 from tracker.workflow.added import kept_or_measured, with_added
 from tracker.workflow.clips import ready_clips
@@ -87,19 +87,19 @@ class KeptSession:
     def answer(self, clip: str, at_s: float) -> tuple[FittedShot | None, tuple[str, ...]]:
         """Return a clip's last shot released before a time, as the decisions have it, and notes.
 
-        Added shots are measured.
+        AddedShot shots are measured.
         """
         clips, notes = self.now(quick=False)
         shots = [shot for each in clips if each.clip.file == clip for shot in each.shots]
         before = [shot for shot in shots if shot.shot.release_s <= at_s + MATCHING_S]
         return max(before, key=lambda shot: shot.shot.release_s, default=None), notes
 
-    def measured(self, added: Added, quick: bool = False) -> FittedShot:
+    def measured(self, added: AddedShot, quick: bool = False) -> FittedShot:
         """Return the shot that an addition would make.
 
         Parameters
         ----------
-        added : Added
+        added : AddedShot
         quick : bool
             Whether it is fitted to its places alone, without a look at the clip.
 

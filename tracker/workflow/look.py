@@ -12,7 +12,7 @@ from tracker.results.digests import sha256_of
 from tracker.session import (
     REVIEW_FILE,
     SESSION_FILE,
-    Added,
+    AddedShot,
     Decision,
     Review,
     Session,
@@ -39,7 +39,7 @@ class Look:
         None where ``session.toml`` has faults.
     faults : tuple of str
         Sentences, as the commands print them.
-    shots : tuple of (Shot, Decision or Added or None)
+    shots : tuple of (Shot, Decision or AddedShot or None)
         Rows of the results, each with a person's decision about it, or how it was added.
     measured : bool
         Whether there are results.
@@ -52,7 +52,7 @@ class Look:
     seen: str
     session: Session | None
     faults: tuple[str, ...] = ()
-    shots: tuple[tuple[Shot, Decision | Added | None], ...] = ()
+    shots: tuple[tuple[Shot, Decision | AddedShot | None], ...] = ()
     measured: bool = False
     outdated: bool = False
     undoable: Undoable = NOTHING_TO_UNDO

@@ -9,7 +9,7 @@ from calibration.site import Calibration, draw
 from tracker.records import Shot, TrackPoint
 from tracker.report.overlay import OverlayFlight, OverlayPainter, flight_of
 from tracker.report.overlay.film import flight_stills, write_overlay
-from tracker.results import list_computed, put_in_place, read_shots
+from tracker.results import list_computed, put_in_place, read_shots, replaced_meanwhile
 from tracker.results.details import ShotKey, read_points
 from tracker.session import ClipEntry, Session
 from tracker.video import ClipFacts
@@ -122,6 +122,8 @@ def _overlaid(
 
         try:
             write_overlay(facts, painter, film, slow, report)
+        except FileNotFoundError:
+            raise replaced_meanwhile(results) from None
         except OSError as error:
             raise InputError(
                 f"cannot be written ({(error.strerror or 'unknown').lower()})",

@@ -8,7 +8,15 @@ from calibration.errors import InputError
 from tracker.records import ReasonCode, Shot
 from tracker.results import folder_of, read_shots
 from tracker.results.matching import MATCHING_S
-from tracker.session import Added, Decision, Session, StatedEnds, Verdict, read_review, read_session
+from tracker.session import (
+    AddedShot,
+    Decision,
+    Session,
+    StatedEnds,
+    Verdict,
+    read_review,
+    read_session,
+)
 from tracker.session.stated import NOTHING_STATED
 from tracker.workflow.decisions import matched, unmatched_note
 
@@ -56,7 +64,7 @@ class Reviewed:
     Attributes
     ----------
     session : Session
-    rows : tuple of (Shot, Decision or Added or None)
+    rows : tuple of (Shot, Decision or AddedShot or None)
         Every shot of the results with the decision about it, or how it was added.
     notes : tuple of str
         On decisions that fit no shot, and on added shots that are not in the results yet.
@@ -67,7 +75,7 @@ class Reviewed:
     """
 
     session: Session
-    rows: tuple[tuple[Shot, Decision | Added | None], ...]
+    rows: tuple[tuple[Shot, Decision | AddedShot | None], ...]
     notes: tuple[str, ...]
     done: str = ""
     about: tuple[str, float] | None = None
@@ -98,7 +106,7 @@ def review_session(folder: Path, done: str = "") -> Reviewed:
     )
 
 
-def added_of(shot: Shot, added: Iterable[Added]) -> Added | None:
+def added_of(shot: Shot, added: Iterable[AddedShot]) -> AddedShot | None:
     """Return the addition that a shot was made from, None for one that was found."""
     if all(reason.code is not ReasonCode.ADDED_BY_HAND for reason in shot.reasons):
         return None
@@ -106,17 +114,17 @@ def added_of(shot: Shot, added: Iterable[Added]) -> Added | None:
     return next((one for one in sorted(mine, key=_begins) if _holds(shot, one)), None)
 
 
-def _begins(one: Added) -> float:
+def _begins(one: AddedShot) -> float:
     return one.begins_s
 
 
-def _holds(shot: Shot, one: Added) -> bool:
+def _holds(shot: Shot, one: AddedShot) -> bool:
     """Return whether a shot's flight holds the first place of an addition."""
     end_s = shot.release_s + LONGEST_S
     return shot.release_s - MATCHING_S <= one.begins_s <= end_s
 
 
-def waiting_note(one: Added) -> str:
+def waiting_note(one: AddedShot) -> str:
     """Return the note on an added shot that is not in the results."""
     return (
         f"{one.where}: the shot added at {one.begins_s:g} s of {one.clip} is not in the results; "

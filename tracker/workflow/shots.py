@@ -6,7 +6,7 @@ from pathlib import Path
 from tracker.measurement.fitted_shot import FittedShot
 from tracker.records import RejectedCandidate, Shot
 from tracker.results.cache import cache_folder
-from tracker.session import Added, Decision, Place, read_review
+from tracker.session import AddedShot, Decision, Place, read_review
 from tracker.video import ClipFacts
 from tracker.workflow.decisions import matched
 from tracker.workflow.kept import KeptSession, kept_session
@@ -125,13 +125,13 @@ class SessionShots:
         facts = self.kept.facts(candidate.clip)
         return DrawnFlight(_path(facts, candidate.times_s.tolist(), candidate.pixels.tolist()))
 
-    def decision(self, shot: Shot) -> Decision | Added | None:
+    def decision(self, shot: Shot) -> Decision | AddedShot | None:
         """Return what ``review.toml`` says of a shot."""
         about = read_review(self.kept.session)
         found = matched([shot], about.decisions).get(0)
         return found or added_of(shot, about.added)
 
-    def quick(self, added: Added) -> FittedShot:
+    def quick(self, added: AddedShot) -> FittedShot:
         """Return the shot that an addition makes, fitted to its places alone.
 
         Raises
@@ -164,10 +164,10 @@ def shots_now(folder: Path, kept: KeptSession | None = None) -> SessionShots | N
     return SessionShots(kept, shots, notes, kept.candidates)
 
 
-def addition(film: Film, picks: tuple[tuple[int, Spot], ...], reason: str = "") -> Added:
+def addition(film: Film, picks: tuple[tuple[int, Spot], ...], reason: str = "") -> AddedShot:
     """Return the addition of a shot by picked places, each a frame and a pixel."""
     places = tuple(Place(film.since_s(frame), pixel) for frame, pixel in sorted(picks))
-    return Added(film.file, places, reason=reason)
+    return AddedShot(film.file, places, reason=reason)
 
 
 def _path(

@@ -10,7 +10,7 @@ from tracker.app.workspace import in_thread
 from tracker.measurement.fitted_shot import FittedShot
 from tracker.records import RejectedCandidate, Shot
 from tracker.results.matching import MATCHING_S
-from tracker.session import Added, Decision, StatedEnds, Verdict
+from tracker.session import AddedShot, Decision, StatedEnds, Verdict
 from tracker.workflow.deciding import add_missed, decide_shot, take_back, take_candidate
 from tracker.workflow.review import Wanted
 from tracker.workflow.shots import DrawnFlight, Film, SessionShots, addition, shots_now
@@ -104,7 +104,7 @@ class Desk:
         at = rows.index(chosen.shot) if chosen else -1 if by > 0 else len(rows)
         return rows[min(max(at + by, 0), len(rows) - 1)]
 
-    def decision(self) -> Decision | Added | None:
+    def decision(self) -> Decision | AddedShot | None:
         """Return what was decided about the chosen shot, as the files have it."""
         if self.shots is None or self.shot is None:
             return None
@@ -196,7 +196,7 @@ class Desk:
         if shot is None or about is None:
             return False
         row = shot.shot
-        at_s = about.begins_s if isinstance(about, Added) else about.release_s
+        at_s = about.begins_s if isinstance(about, AddedShot) else about.release_s
         meant = Wanted(clip=row.clip, release_s=at_s)
         what = f"decision about shot {row.shot} of {row.clip} taken back"
         return await self.view.review(what, lambda: take_back(self.folder, meant))

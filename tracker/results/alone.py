@@ -1,0 +1,45 @@
+"""One program at a time: locks on a folder between programs of one machine."""
+
+import hashlib
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from calibration.errors import InputError
+
+PATIENCE_S = 20.0
+"""Time that a program waits for another that is just writing, s. Writing takes well under a second;
+common practice, no source."""
+
+
+@contextmanager
+def alone(folder: Path, what: str, patience_s: float = PATIENCE_S) -> Iterator[None]:
+    """Hold a folder against other programs; who holds it already goes on.
+
+    Parameters
+    ----------
+    folder : Path
+    what : str
+        What the other program is doing, as in "another run is writing these results".
+    patience_s : float
+
+    Raises
+    ------
+    InputError
+        Where another program does not let go of it.
+    """
+    from filelock import FileLock, Timeout
+
+    key = hashlib.sha256(str(folder.resolve()).encode("utf-8", "surrogatepass")).hexdigest()[:24]
+    place = Path(tempfile.gettempdir()) / f"lobmeter-{key}.lock"
+    lock = FileLock(place, is_singleton=True)
+    try:
+        lock.acquire(timeout=patience_s)
+    except Timeout:
+        remedy = "wait until it is done, then start again"
+        raise InputError(what, where=str(folder), remedy=remedy) from None
+    try:
+        yield
+    finally:
+        lock.release()
