@@ -3,6 +3,7 @@
 import threading
 import webbrowser
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Any
 
 from tracker.app.doors import Doors
@@ -49,7 +50,9 @@ def serve(
             webbrowser.open(f"{doors.link}/{first}")
 
     threading.Thread(target=_when_started, args=(server, ready), daemon=True).start()
-    server.run(sockets=doors.sockets)
+    # Ctrl+C is how a person ends it.
+    with suppress(KeyboardInterrupt):
+        server.run(sockets=doors.sockets)
 
 
 def application(workspace: Workspace, doors: Doors) -> Any:

@@ -52,7 +52,10 @@ def open_page(
     screen = console()
 
     def announce(link: str) -> None:
-        say(screen, ["The page is open at", f"  {link}", "Ctrl+C ends it."])
+        # The link as it is, whatever the terminal's width: it must be one piece to be copied.
+        say(screen, ["The page is open at"])
+        typer.echo(link)
+        say(screen, ["Ctrl+C ends it."])
 
     home = (folder or Path.home() / "Lobmeter").absolute()
     serve(Workspace(places, home, db), doors(port, lan), announce, browser)
