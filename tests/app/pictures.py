@@ -9,7 +9,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, Page, sync_playwright
 
 from tests.app.conftest import ROOT, Served, chromium, ready, start_server
 from tracker.app.registry import pages
@@ -35,6 +35,8 @@ KEPT = (
     ("send", "narrow"),
 )
 """Pages and looks that docs/page.md shows."""
+MOST_LOOKS, STILL_LOOKS = 240, 6
+"""Half seconds in which a page may change, and in which it must stay as it is."""
 QUALITY = 60
 """JPEG quality: a picture of a page takes some 50 kB."""
 
@@ -46,9 +48,21 @@ def picture(browser: Browser, address: str, look: str, target: Path) -> None:
     tab.goto(address)
     ready(tab)
     tab.wait_for_load_state("networkidle")
-    tab.wait_for_timeout(1500)
+    settle(tab)
     tab.screenshot(path=target, type="jpeg", quality=QUALITY)
     tab.close()
+
+
+def settle(tab: Page) -> None:
+    """Wait until what a page shows stays as it is: some of it is computed first."""
+    shown, still = "", 0
+    for _ in range(MOST_LOOKS):
+        tab.wait_for_timeout(500)
+        now = tab.locator("body").inner_text()
+        busy = "being compared" in now or "…" in now
+        shown, still = now, still + 1 if now == shown and not busy else 0
+        if still >= STILL_LOOKS:
+            return
 
 
 def make(folder: Path, wanted: list[tuple[str, str]], server: Served, session: Path) -> None:

@@ -13,6 +13,9 @@ from tracker.app.serving import add_routes
 from tracker.app.upload import add_upload_routes
 from tracker.app.workspace import OpenSession, Workspace
 
+PATIENCE_S = 300.0
+"""How long a page may take to be built, s: a busy machine reads a long clip for a while. Common
+practice, no source."""
 STARTED_S = 0.02
 """How often it is looked whether the server has started, s. Common practice, no source."""
 
@@ -94,7 +97,7 @@ def _add_pages(workspace: Workspace, doors: Doors) -> None:
 
     for page in paths.values():
 
-        @ui.page(f"/{{number}}/{page.path}")
+        @ui.page(f"/{{number}}/{page.path}", response_timeout=PATIENCE_S)
         async def with_session(number: int, request: Request, page: Any = page) -> None:
             if not 1 <= number <= len(workspace.sessions):
                 raise HTTPException(404)
@@ -102,7 +105,7 @@ def _add_pages(workspace: Workspace, doors: Doors) -> None:
 
         if not page.needs_session:
 
-            @ui.page(f"/{page.path}")
+            @ui.page(f"/{page.path}", response_timeout=PATIENCE_S)
             async def without(request: Request, page: Any = page) -> None:
                 await shown(request, page, None)
 

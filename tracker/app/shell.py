@@ -1,11 +1,15 @@
 """What is around every page: session, steps, notices, undo, keys."""
 
+import logging
 from inspect import isawaitable
 
 from nicegui import ui
 
+from calibration.errors import InputError
 from tracker.app import parts
 from tracker.app.view import Page, View
+
+LOG = logging.getLogger(__name__)
 
 CAUTION = (
     "Flying balls and spinning wheels hurt: nobody down range, wheels guarded and stopped before "
@@ -33,14 +37,27 @@ async def show(page: Page, view: View) -> None:
             for words in view.look.faults:
                 parts.sentence(words, "fault")
         with parts.group("content"):
-            built = page.build(view)
-            if isawaitable(built):
-                await built
+            await _content(page, view)
     with parts.group("foot", "footer"):
         parts.sentence(CAUTION, "caution")
     view.attach(notices)
     _keys(view)
     main.props["data-keys"] = " ".join(view.keys)
+
+
+async def _content(page: Page, view: View) -> None:
+    """Build what is the page's own; whatever goes wrong is a sentence."""
+    try:
+        built = page.build(view)
+        if isawaitable(built):
+            await built
+    except InputError as error:
+        for words in error.sentences():
+            parts.sentence(words, "fault")
+    except Exception as error:
+        LOG.exception("the page %s failed", page.path)
+        words = f"The program failed ({type(error).__name__}: {error}). Nothing was changed."
+        parts.sentence(words, "fault")
 
 
 def _header(page: Page, view: View) -> None:
