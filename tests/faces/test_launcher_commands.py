@@ -47,6 +47,8 @@ def test_setups_without_a_mean_stand_beside_the_others(tmp_path: Path) -> None:
     chances = text.split("Chances:")[1]
     assert 'beats "100 mm wheels" by 1 m' in chances
     assert all(f" {name}" in chances for name in wheels)
+    present = next(line for line in chances.splitlines() if line.startswith(" 100 mm wheels"))
+    assert present.split()[-1] == "-"
     assert "the model expects" in text and "nothing is known" not in text
 
 

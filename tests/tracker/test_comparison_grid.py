@@ -9,6 +9,7 @@ from calibration.errors import InputError
 from tests.tracker.invented_outings import session
 from tracker.comparison.grid import grid_of
 from tracker.comparison.knowledge import Knowledge
+from tracker.comparison.many import mean_carries
 from tracker.launcher.sweep import changed, parse_sweep
 from tracker.workflow.outings import gather
 from tracker.workflow.predict import predict_sessions
@@ -40,6 +41,14 @@ def test_a_map_is_made_of_single_predictions(known: Knowledge) -> None:
     assert [one[:2] for one in found.shot] == [("100 mm wheels", 100.0), ("140 mm wheels", 140.0)]
     assert "wheel.diameter_mm lies 30 mm beyond anything shot" in found.sentence()
     assert found.sentence().startswith("The greatest carry on the map is ")
+
+
+def test_carries_are_as_uncertain_as_the_measured_ratios(known: Knowledge) -> None:
+    """Of a speed that is known exactly the scatter of measured over modelled carry is left."""
+    factor = known.ratios.factor()
+    values, u = mean_carries(known, known.setups[0], np.array([20.0, np.nan]), np.zeros(2))
+    assert u[0] == pytest.approx(values[0] * factor.u / factor.value, rel=1e-9)
+    assert u[0] > 0.0 and np.isnan(values[1])
 
 
 def test_a_map_is_drawn_with_the_wanted_carry(lane: Path) -> None:

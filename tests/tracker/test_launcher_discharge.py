@@ -40,12 +40,19 @@ def test_shots_of_a_charge_are_the_charge_over_that_of_a_shot() -> None:
     assert 0.9 < found.last.value < 1.0
 
 
-def test_an_evening_in_single_steps_is_the_same() -> None:
-    """Shot by shot with the voltage of the moment, in place of eight levels."""
-    one = machine(usable_percent=80.0, capacity_ah=3.0, capacity_u_ah=0.0)
+@pytest.mark.parametrize(("interval", "capacity", "off"), [(15.0, 3.0, 1.5), (0.5, 0.6, 1.0)])
+def test_an_evening_in_single_steps_is_the_same(
+    interval: float, capacity: float, off: float
+) -> None:
+    """Shot by shot with the voltage of the moment, in place of eight levels.
+
+    In the second row the wheels recover more slowly than balls could be fed, and to spin them up
+    costs as much as two shots.
+    """
+    one = machine(usable_percent=80.0, capacity_ah=capacity, capacity_u_ah=0.0, interval_s=interval)
     drawn, shots, speeds = 0.0, 0, []
     work = effort_of(one, launch(one, TENNIS))
-    drawn += float(work.spin_up_j) / 12.0 / (3.0 * 3600.0)
+    drawn += float(work.spin_up_j) / 12.0 / (capacity * 3600.0)
     while drawn < 0.8:
         charge = 1.0 - drawn
         volts = 12.0 * (1.0 - 0.0006 * 298.0 / 2.18 * (1.0 - charge))
@@ -53,13 +60,15 @@ def test_an_evening_in_single_steps_is_the_same() -> None:
         now = one.having({"battery.rest_v": volts, "battery.resistance_ohm": ohms})
         shot = launch(now, TENNIS)
         work = effort_of(now, shot)
-        wait = max(15.0, float(work.recovery_s))
-        drawn += (float(work.shot_j) + wait * float(work.running_w)) / volts / (3.0 * 3600.0)
+        wait = max(interval, float(work.recovery_s))
+        each = (float(work.shot_j) + wait * float(work.running_w)) / volts
+        drawn += each / (capacity * 3600.0)
         speeds.append(shot.speed_mps)
         shots += 1
     found = evening(one, count=1)
-    assert found.shots.value == pytest.approx(shots, abs=1.5)
-    assert found.last.value == pytest.approx(speeds[-1] / speeds[0], abs=2e-3)
+    assert found.shots.value == pytest.approx(shots, abs=off)
+    # The last shot falls short of the last level by up to one shot of it.
+    assert found.last.value == pytest.approx(speeds[-1] / speeds[0], abs=3e-3)
     if shots > HUNDREDTH:
         assert found.hundredth.value == pytest.approx(speeds[HUNDREDTH] / speeds[0], abs=2e-3)
 

@@ -9,11 +9,12 @@ from tracker.flight.air import Weather, air_from
 from tracker.flight.ball import ball_from, ball_named
 from tracker.launcher.carry import Release, carries_of, carry_of
 from tracker.launcher.identified import findings, sentences
-from tracker.launcher.learning import Learning, Lesson, learn, shared_keys
+from tracker.launcher.learning import Learning, Lesson, learn, own_spread, shared_keys
 from tracker.launcher.machine import Machine
 from tracker.launcher.prediction import Outdoors, predict, predict_all
 from tracker.launcher.setup import machine_from_setup
 from tracker.launcher.shot import launch
+from tracker.launcher.spinning import STILL_ROOM
 from tracker.launcher.sweep import changed
 
 TENNIS = ball_named("tennis")
@@ -163,6 +164,24 @@ def test_only_what_the_setups_share_has_a_factor() -> None:
     assert "battery.capacity_ah" not in keys
     assert "motor.duty_percent" in keys
     assert "motor.duty_percent" not in shared_keys([SETUPS["140"], SETUPS["140 slow"]])
+
+
+def test_a_machine_s_own_numbers_scatter_its_exit_speed() -> None:
+    """Central differences of each number by itself, added as squares; machines of two kinds."""
+    one = SETUPS["140 slow"]
+    own = {"motor.duty_percent": 3.0, "wheel.diameter_mm": 2.0}
+    machines = [Machine(one.values, one.words, own), Machine(one.values, one.words, {})]
+    squares = 0.0
+    for key, u in own.items():
+        ends = [
+            launch(one.having({key: one.values[key] + side * u}), TENNIS).speed_mps
+            for side in (1.0, -1.0)
+        ]
+        squares += (0.5 * (ends[0] - ends[1]) / launch(one, TENNIS).speed_mps) ** 2
+    found = own_spread(machines, (), TENNIS, STILL_ROOM)
+    assert found[0] == pytest.approx(math.sqrt(squares), rel=0.02)
+    assert found[1] == 0.0
+    assert own_spread(machines, tuple(own), TENNIS, STILL_ROOM) == [0.0, 0.0]
 
 
 def test_the_same_lessons_in_another_order_teach_the_same() -> None:
