@@ -14,6 +14,7 @@ from tracker.cli.screen import (
     result_document,
     say,
     show_budgets,
+    show_causes,
     show_json,
     show_result,
 )
@@ -98,8 +99,10 @@ def measure(
     """Measure every shot of the sessions.
 
     Each SESSION gets a folder results/ with shots.csv, shots.json, tracks.csv and one picture
-    a shot; with --explain a second one that shows the other candidates. The results of an earlier
-    run stay as they are until the new ones are complete.
+    a shot; with --explain a second one that shows the other candidates, as a clip without a shot
+    always has. The results of an earlier run stay as they are until the new ones are complete.
+
+    Where a clip yields no shot, the last line names the likeliest cause and what to change.
 
     Where the markers do not fix the camera, or for a video file without a session, gravity is
     the scale, with a wide uncertainty. The results of clip.mp4 go to clip-results/ beside it.
@@ -136,6 +139,8 @@ def measure(
             show_budgets(screen, result)
         say(screen, [""])
     say(screen, ["The figures after ± are standard uncertainties.", CAUTION])
+    for result in results:
+        show_causes(screen, result)
     show_json(documents)
     if needs_look:
         raise typer.Exit(1)

@@ -78,7 +78,7 @@ def show_result(screen: "Console", result: "SessionResult") -> None:
             screen.print(shots_table(shots, screen.width))
         say(screen, sentences(remarks(shots)))
         say(screen, sentences(model_clauses(clip.shots)))
-        say(screen, sentences(clip.notes))
+        say(screen, sentences(clip.notes[:-1] if clip.causes else clip.notes))
     if result.pooled:
         say(screen, ["", *sentences(pooled_clauses(result.pooled))])
     if result.notes:
@@ -93,6 +93,17 @@ def show_result(screen: "Console", result: "SessionResult") -> None:
             ],
         )
     say(screen, ["", f"Results: {result.folder}"])
+
+
+def show_causes(screen: "Console", result: "SessionResult") -> None:
+    """Print why a clip yields no shot, and the picture that shows what was considered."""
+    from tracker.workflow.inputs import picture_names
+
+    names = picture_names(result.session.clips)
+    for clip in result.clips:
+        if clip.causes:
+            picture = result.folder / f"{names[clip.clip.file]}-explained.jpg"
+            say(screen, ["", f"{clip.clip.file}: {clip.notes[-1]}", f"What was seen: {picture}"])
 
 
 def result_document(result: "SessionResult") -> dict[str, object]:

@@ -64,7 +64,7 @@ def measure(
         ]
     causes: tuple[Reason, ...] = ()
     if all(each.shot.quality is Quality.REJECTED for each in shots):
-        causes = start.causes_of_no_shot(facts, request, observers.progress_only)
+        causes = found.causes or start.causes_of_no_shot(facts, request, observers.progress_only)
     stated = [sentence(causes)] if causes else []
     return ClipResult(
         tuple(numbered(shot, number) for number, shot in enumerate(shots, start=1)),

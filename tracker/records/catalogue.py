@@ -289,6 +289,9 @@ _REJECTIONS = {
 }
 
 _ONLY_POSITIONS = {
+    ReasonCode.DOES_NOT_FALL: Entry(
+        "does not fall", "its path does not bend downward as that of a thrown ball does"
+    ),
     ReasonCode.CAMERA_NOT_FOLLOWED: Entry(
         "camera not followed",
         "the camera moved or zoomed, and its motion could not be followed while it flew",
@@ -310,6 +313,23 @@ _NO_SHOT = {
         "nothing falls",
         "no shot was found, and nothing in the clip falls as a thrown ball does: is it the right "
         "clip, and does the ball show in it?",
+    ),
+    ReasonCode.FALLS_SLOWLY: Entry(
+        "slow motion?",
+        "no shot was found, but something falls so slowly that at life speed it would be "
+        "{away:.0f} m away: if it is the ball, the file plays {least:.0f} to {most:.0f} times "
+        "slower than life: write the true frame rate as capture_fps under [camera] of a "
+        "session.toml",
+    ),
+    ReasonCode.NO_PATH_FALLS: Entry(
+        "nothing falls",
+        "no shot was found: of {paths:.0f} paths that something takes through the frame none falls "
+        "as a thrown ball does: is it the right clip, does it play at life speed (else write "
+        "capture_fps), and does the ball show for a quarter of a second?",
+    ),
+    ReasonCode.NO_THROW_MEASURED: Entry(
+        "no throw measured",
+        "no shot was found, though something falls at {release_s:.2f} s",
     ),
     ReasonCode.FALLS_OTHERWISE: Entry(
         "falls otherwise",

@@ -40,17 +40,35 @@ TOUCH_S = 0.001
 """Time beyond the first and last sighting that belongs to the flight, s; under one frame."""
 
 
+MOST_NOTED = 400_000
+"""Candidates that are noted of a clip: two hours of a quiet field, ten megabytes."""
+
+
 @dataclass
 class CandidateLog:
-    """Where the candidates of every frame of a clip were, without their pictures."""
+    """Where the candidates of the frames of a clip were, without their pictures.
+
+    Of a clip with too many, every second frame is left out, then every second of those.
+    """
 
     times_s: list[Array] = field(default_factory=list)
     pixels: list[Array] = field(default_factory=list)
+    every: int = 1
+    frames: int = 0
+    count: int = 0
 
     def add(self, candidates: Candidates) -> None:
         """Note the candidates of one frame."""
+        self.frames += 1
+        if self.frames % self.every:
+            return
         self.times_s.append(np.full(len(candidates.pixels), candidates.time_s))
         self.pixels.append(candidates.pixels)
+        self.count += len(candidates.pixels)
+        if self.count > MOST_NOTED:
+            self.every *= 2
+            del self.times_s[::2], self.pixels[::2]
+            self.count = sum(len(each) for each in self.times_s)
 
     def between(self, first_s: float, last_s: float) -> tuple[Array, Array]:
         """Return times, shape (N,), and pixels, shape (N, 2), of the candidates of a time span."""
@@ -137,7 +155,7 @@ def _overlaps(each: RejectedCandidate, span: tuple[float, float]) -> bool:
 
 
 def _strongest(rivals: Sequence[RejectedCandidate]) -> tuple[RejectedCandidate, ...]:
-    return tuple(sorted(rivals, key=lambda each: -each.support)[:MOST_RIVALS])
+    return tuple(sorted(rivals, key=lambda each: (-each.support, -each.frames_seen))[:MOST_RIVALS])
 
 
 def _course_of(shot: MeasuredShot, path: FlightPath) -> _Course:

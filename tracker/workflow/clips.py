@@ -129,9 +129,9 @@ def measure_ready(
     LOG.info("%s: measuring %d frames", ready.clip.file, ready.facts.frame_count)
     result = measure(ready.facts, request, start, observers)
     LOG.info("%s: %d shots", ready.clip.file, len(result.shots))
-    notes += result.notes
     if calibration is None and from_anywhere:
         notes.append(ANYWHERE_ALREADY)
+    notes += result.notes
     return MeasuredClip(
         ready.clip,
         calibration,
@@ -139,6 +139,7 @@ def measure_ready(
         result.shots,
         tuple(notes),
         result.rejected_candidates,
+        result.causes,
     )
 
 

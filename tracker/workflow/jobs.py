@@ -56,7 +56,7 @@ class Measured:
     ----------
     clip : MeasuredClip
     log : CandidateLog or None
-        Its candidates, where they are to be explained.
+        Its candidates, where they are to be explained or no shot was found.
     pictures : dict of str to bytes, or None
         By the ending of their names; None where they are kept elsewhere.
     """
@@ -200,11 +200,12 @@ def measure_task(task: Task, report: Report) -> Measured:
             remedy="install the same versions of lobmeter, "
             f"{', '.join(cache.LIBRARIES)} everywhere",
         )
-    log = CandidateLog() if task.explained else None
-
+    log = CandidateLog()
     step = _Steps(task.label, report)
     clip = measure_ready(task.session, task.ready, step, log, task.from_anywhere, report)
-    return Measured(clip, log, clip_pictures(task.ready, clip, log))
+    # A clip that yields no shot is explained unasked.
+    kept = log if task.explained or clip.causes else None
+    return Measured(clip, kept, clip_pictures(task.ready, clip, kept))
 
 
 def pictures_of(task: Task, measured: Measured, clip: MeasuredClip) -> dict[str, bytes]:

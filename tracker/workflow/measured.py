@@ -7,7 +7,7 @@ from pathlib import Path
 from calibration.camera import Camera
 from calibration.site import Calibration
 from tracker.measurement import FittedShot
-from tracker.records import Pooled, Quality, RejectedCandidate, Shot
+from tracker.records import Pooled, Quality, Reason, RejectedCandidate, Shot
 from tracker.session import ClipEntry, Session
 
 
@@ -27,6 +27,8 @@ class MeasuredClip:
         Sentences that a person should read.
     rejected_candidates : tuple of RejectedCandidate
         Candidate flights that were rejected.
+    causes : tuple of Reason
+        Why there is no shot, where there is none; the last note states it.
     """
 
     clip: ClipEntry
@@ -35,6 +37,7 @@ class MeasuredClip:
     shots: tuple[FittedShot, ...]
     notes: tuple[str, ...]
     rejected_candidates: tuple[RejectedCandidate, ...] = ()
+    causes: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True)

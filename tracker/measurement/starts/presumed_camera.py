@@ -20,6 +20,7 @@ from tracker.measurement.passes import Observers
 from tracker.measurement.scouting import Scouted, scout, scouting_settings
 from tracker.measurement.second_pass import Window, reach_px
 from tracker.measurement.starts.gravity_scale import UntapedStart, first_fit, measure_untaped
+from tracker.measurement.starts.no_throw import other_paths, why_no_throw
 from tracker.measurement.starts.protocol import Findings
 from tracker.measurement.starts.thrown import measure_throws
 from tracker.measurement.throws import Throw, throws_of
@@ -27,10 +28,6 @@ from tracker.records import Candidates, Reason
 from tracker.video import ClipFacts
 
 Array = NDArray[np.float64]
-
-NEAREST_M, FARTHEST_M = 5.0, 100.0
-"""From how far a ball is filmed, m: limits to how slow a slow file may be. Common practice, no
-source."""
 
 BEFORE_S, AFTER_S = 0.3, 1.2
 """How long before and after its path in the first pass a ball is looked for, s."""
@@ -72,6 +69,9 @@ class PresumedCameraStart:
         found = Findings(camera, notes=list(scouted.notes))
         throws = throws_of(scouted, facts.size_px[0])
         found.sort(measure_throws(throws, measurement, context, scouted, observers))
+        if not found.shots:
+            found.causes = why_no_throw(found.rejected, context, scouted)
+        found.rejected += other_paths(throws, context, scouted)
         found.on_file_clock(scouted.timing, facts)
         found.doubt(*scouted.doubts)
         found.notes += _notes(context, scouted, bool(found.shots))
@@ -82,7 +82,7 @@ class PresumedCameraStart:
     def causes_of_no_shot(
         self, facts: ClipFacts, request: ClipRequest, observers: Observers
     ) -> tuple[Reason, ...]:
-        """Return nothing: the notes state what falls too slowly, and nothing else was written."""
+        """Return nothing: what was found says it already, and nothing else was written."""
         return ()
 
     def _camera(self, request: ClipRequest) -> Camera:
@@ -161,16 +161,5 @@ def _notes(context: ClipContext, scouted: Scouted, any_shots: bool) -> list[str]
             "Without any length, gravity cannot distinguish a file that plays slower than life "
             "from one filmed from farther away: this one is assumed to play at life speed. If it "
             "is slow motion, write the true rate as capture_fps under [camera] of a session.toml."
-        )
-    if scouted.slow and not any_shots:
-        falls = [scouted.arcs[at].acceleration_pxps2[1] for at in scouted.slow]
-        gravity = context.circumstances.forces.gravity_mps2
-        away = context.camera.focal_px * gravity / float(np.median(falls))
-        least, most = np.sqrt(away / FARTHEST_M), np.sqrt(away / NEAREST_M)
-        found.append(
-            "Something falls through the frame so slowly that at life speed it would be "
-            f"{away:.0f} m away. If that is the ball, the file plays {least:.0f} to {most:.0f} "
-            "times slower than life: write the true frame rate as capture_fps under [camera] of "
-            "a session.toml."
         )
     return found

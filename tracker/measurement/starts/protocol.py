@@ -25,12 +25,15 @@ class Findings:
     rejected : list of RejectedCandidate
     notes : list of str
         Sentences about the clip.
+    causes : tuple of Reason
+        Why there is no shot, where that is known already.
     """
 
     camera: Camera
     shots: list[FittedShot] = field(default_factory=list)
     rejected: list[RejectedCandidate] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    causes: tuple[Reason, ...] = ()
 
     def sort(self, found: Sequence[FittedShot | RejectedCandidate]) -> None:
         """Take what was found, each to its own list."""
