@@ -102,10 +102,7 @@ def test_the_session_as_drawn_gives_its_shot(session: Path) -> None:
         (lambda text: scaled(text, (1 / FOOT_M,) * 3), "write the ground coordinates of the"),
         (lambda text: re.sub(r"height_m = .*", "height_m = 80", text), "check height_m under"),
         (lambda text: scaled(text, (-1.0, -1.0, 1.0)), "against the firing line"),
-        (
-            lambda text: text.replace("[release]", "[release]\nalong_m = 7.0", 1),
-            "not at the release",
-        ),
+        (lambda text: re.sub(r"(?m)^along_m = .*", "along_m = 7.0", text), "not at the release"),
     ],
     ids=["feet", "height_m = 80", "firing line the other way", "release beside"],
 )

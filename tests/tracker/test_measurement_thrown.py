@@ -6,7 +6,7 @@ import pytest
 from calibration.adjustment import NotDetermined
 from tests.tracker.clip_context import clip_context
 from tests.tracker.fitting_case import FRAME_S, SIZE_PX, calibrated, circumstances
-from tracker.following.arcs import fit_arc
+from tracker.following.arcs import Arc, fit_arc
 from tracker.measurement.passes import NO_OBSERVERS, Timing
 from tracker.measurement.scouting import Scouted
 from tracker.measurement.starts.thrown import measure_throws
@@ -20,9 +20,9 @@ PLACES = np.column_stack(
 )
 
 
-def scouted_with(lost_s: tuple[float, ...]) -> Scouted:
+def scouted_with(lost_s: tuple[float, ...], arcs: tuple[Arc, ...] = ()) -> Scouted:
     timing = Timing(TIMES_S, TIMES_S)
-    return Scouted((), (), (), FRAME_S, timing, "", (), (), lost_s)
+    return Scouted(arcs, (), (), FRAME_S, timing, "", (), (), lost_s)
 
 
 @pytest.mark.parametrize(
@@ -55,6 +55,19 @@ def test_a_path_during_which_the_camera_could_not_be_followed_is_refused():
     lost = scouted_with(lost_s=tuple(TIMES_S[:7]))
     (found,) = measure_throws(throws, Unasked(), context, lost, NO_OBSERVERS)
     assert [reason.code for reason in found.reasons] == [ReasonCode.CAMERA_NOT_FOLLOWED]
+
+
+def test_what_moved_on_smoothly_before_it_fell_is_refused():
+    before = PLACES.copy()
+    before[:, 0] -= 12
+    before[:, 1] -= 12 * FRAME_S
+    before[:, 2] -= 900.0 * 12 * FRAME_S
+    before[:, 3] = 300.0
+    level = fit_arc(before, FRAME_S)
+    throws = [Throw(fit_arc(PLACES, FRAME_S), None)]
+    context = clip_context(circumstances(CAMERA))
+    (found,) = measure_throws(throws, Unasked(), context, scouted_with((), (level,)), NO_OBSERVERS)
+    assert [reason.code for reason in found.reasons] == [ReasonCode.RUNS_ON]
 
 
 @pytest.mark.parametrize(("frames", "follows"), [(0, True), (6, True), (7, False), (12, False)])

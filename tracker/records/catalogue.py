@@ -292,6 +292,10 @@ _ONLY_POSITIONS = {
     ReasonCode.DOES_NOT_FALL: Entry(
         "does not fall", "its path does not bend downward as that of a thrown ball does"
     ),
+    ReasonCode.RUNS_ON: Entry(
+        "moves on smoothly",
+        "it moved on smoothly before or after it fell, as a bird does between two wing beats",
+    ),
     ReasonCode.CAMERA_NOT_FOLLOWED: Entry(
         "camera not followed",
         "the camera moved or zoomed, and its motion could not be followed while it flew",

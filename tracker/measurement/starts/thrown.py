@@ -12,6 +12,7 @@ from tracker.measurement.flight import Flight
 from tracker.measurement.passes import Observers
 from tracker.measurement.scouting import Scouted
 from tracker.measurement.second_pass import Window, candidates_in
+from tracker.measurement.starts.runs_on import runs_on
 from tracker.measurement.throws import Throw
 from tracker.records import Candidates, Reason, ReasonCode, RejectedCandidate, Rejection
 
@@ -63,9 +64,8 @@ def measure_throws(
     found: list[FittedShot | RejectedCandidate] = []
     flights: list[Flight] = []
     for throw in throws:
-        times = throw.arc.times_s
-        if not scouted.follows_camera(float(times[0]), float(times[-1])):
-            reason = Reason(ReasonCode.CAMERA_NOT_FOLLOWED)
+        reason = _prejudged(throw, context, scouted)
+        if reason is not None:
             found.append(rejected_throw(throw, context, scouted.frame_s, reason))
             continue
         try:
@@ -93,6 +93,16 @@ def measure_throws(
             reason = Reason(ReasonCode.NO_FIT)
             found.append(rejected_throw(flight.throw, context, context.frame_s, reason))
     return found
+
+
+def _prejudged(throw: Throw, context: ClipContext, scouted: Scouted) -> Reason | None:
+    """Return what speaks against a throw before anything is fitted to it."""
+    times = throw.arc.times_s
+    if not scouted.follows_camera(float(times[0]), float(times[-1])):
+        return Reason(ReasonCode.CAMERA_NOT_FOLLOWED)
+    if runs_on(throw.arc, scouted.arcs, context.facts.size_px[0]):
+        return Reason(ReasonCode.RUNS_ON)
+    return None
 
 
 def rejected_throw(

@@ -1,0 +1,53 @@
+"""A bird flies level, folds its wings and falls; a ball is released, and bounces."""
+
+import numpy as np
+import pytest
+
+from tracker.following.arcs import Arc, fit_arc
+from tracker.measurement.starts.runs_on import LONGEST_GAP_S, runs_on
+
+FRAME_S, WIDTH = 1.0 / 60.0, 1280
+SPEED = np.array([270.0, -9.0])
+"""Of a drawn bird, px/s; its fall was 240 px/s²."""
+
+
+def path(begin_s: float, end_s: float, place, velocity, fall: float) -> Arc:
+    """A path from a place with a velocity, and a downward acceleration."""
+    times = np.arange(begin_s, end_s, FRAME_S)
+    since = times - begin_s
+    pixels = np.array(place) + np.outer(since, velocity)
+    pixels[:, 1] += 0.5 * fall * since**2
+    pixels += np.random.default_rng(2).normal(0.0, 0.3, pixels.shape)
+    frames = np.rint(times / FRAME_S)
+    return fit_arc(np.column_stack([frames, times, pixels]), FRAME_S)
+
+
+FALL = path(0.8, 2.0, (900.0, 170.0), SPEED, 240.0)
+LEVEL = path(0.0, 0.79, np.array([900.0, 170.0]) - 0.8 * SPEED, SPEED, 0.0)
+END = FALL.at(np.array([1.99, 2.01]))
+ONWARD = (END[1] - END[0]) / 0.02
+
+
+def test_what_flew_level_before_it_fell_was_not_released() -> None:
+    assert runs_on(FALL, [FALL, LEVEL], WIDTH)
+    assert not runs_on(FALL, [FALL], WIDTH)
+
+
+def test_what_flies_on_level_after_its_fall_did_not_land() -> None:
+    assert runs_on(FALL, [path(2.02, 2.6, END[1], ONWARD, 0.0)], WIDTH)
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        path(0.0, 0.79, np.array([900.0, 170.0]) - 0.8 * SPEED, SPEED, 200.0),
+        path(0.0, 0.79, np.array([840.0, 170.0]) - 0.8 * SPEED, SPEED, 0.0),
+        path(0.0, 0.79, np.array([900.0, 170.0]) - 0.8 * 0.6 * SPEED, 0.6 * SPEED, 0.0),
+        path(0.0, 0.8 - 1.3 * LONGEST_GAP_S, (900.0 - 216.0, 177.0), SPEED, 0.0),
+        path(0.70, 0.79, np.array([900.0, 170.0]) - 0.1 * SPEED, SPEED, 0.0),
+        path(2.02, 2.6, END[1], ONWARD * np.array([0.6, -0.5]), 0.0),
+    ],
+    ids=["same fall", "elsewhere", "a slower hand", "long before", "too short", "a bounce"],
+)
+def test_other_paths_leave_a_throw_what_it_is(other: Arc) -> None:
+    assert not runs_on(FALL, [FALL, other], WIDTH)

@@ -1,0 +1,72 @@
+"""Whether something moves on smoothly into a fall, or out of it: a bird between two wing beats.
+
+A bird that folds its wings falls as a ball does, for a second and more, and is then as compact as
+one. But it flew there before: nothing released it.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.following.arcs import Arc
+
+Array = NDArray[np.float64]
+
+LEAST_POSITIONS = 8
+"""Positions of a path that tells how something moved on: fewer may be anything's. Common practice,
+no source."""
+
+LONGEST_GAP_S = 0.15
+"""Longest time between two paths of one thing, or for which they overlap, s."""
+
+REACH_SHARE, SAME_SHARE = 0.012, 0.2
+"""How far apart they may pass where they meet, as a share of the frame's width, and how much their
+velocities may differ there, as a share of the greater: a bounce or a hand changes more. From drawn
+birds."""
+
+SAME_FALL = 0.5
+"""A path that falls by more than this share of the other's acceleration is the same fall."""
+
+
+def runs_on(arc: Arc, paths: Sequence[Arc], width_px: int) -> bool:
+    """Return whether what falls along an arc moved on smoothly before or after, without falling.
+
+    Parameters
+    ----------
+    arc : Arc
+    paths : sequence of Arc
+        All paths of the clip, that one may be among them.
+    width_px : int
+        Width of the frames.
+    """
+    return any(_meet(other, arc, width_px) or _meet(arc, other, width_px, True) for other in paths)
+
+
+def _meet(first: Arc, second: Arc, width_px: int, falls_first: bool = False) -> bool:
+    """Return whether the second path goes on where the first ends, and only one of them falls."""
+    fall, level = (first, second) if falls_first else (second, first)
+    if len(level.frames) < LEAST_POSITIONS:
+        return False
+    if level.acceleration_pxps2[1] > SAME_FALL * fall.acceleration_pxps2[1]:
+        return False
+    end_s, begin_s = float(first.times_s[-1]), float(second.times_s[0])
+    if abs(begin_s - end_s) > LONGEST_GAP_S:
+        return False
+    meeting_s = 0.5 * (begin_s + end_s)
+    places, speeds = zip(*(_state(each, meeting_s) for each in (first, second)), strict=True)
+    greater = max(float(np.linalg.norm(each)) for each in speeds)
+    return bool(
+        np.linalg.norm(places[1] - places[0]) < REACH_SHARE * width_px
+        and np.linalg.norm(speeds[1] - speeds[0]) < SAME_SHARE * greater
+    )
+
+
+def _state(arc: Arc, time_s: float) -> tuple[Array, Array]:
+    """Return where a path's curve is at a time, px, and its velocity there, px/s."""
+    before, now, after = arc.at(time_s + STEP_S * np.arange(-1.0, 2.0))
+    return now, (after - before) / (2.0 * STEP_S)
+
+
+STEP_S = 1e-3
+"""Step of the numerical derivative, s: curves are polynomials."""
