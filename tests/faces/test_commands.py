@@ -231,6 +231,7 @@ def test_a_clip_without_shots_gives_a_table_without_rows(session: Path) -> None:
     assert len(lines) == 1
     assert lines[0].startswith("clip,setup,shot,release_s,exit_speed_mps")
     assert sorted(path.name for path in (session / "results").iterdir()) == [
+        "140mm-explained.jpg",
         "README.txt",
         "digests.json",
         "shots-edited-1.csv",
