@@ -29,6 +29,11 @@ def findings(tab: Page) -> list[str]:
 def test_a_page_can_be_used_by_everybody(visit: Visit, measured: Path, page: str) -> None:
     """Light and dark, from 360 to 2560 px wide, with text twice as large."""
     tab = visit(measured, page)
+    usable(tab)
+
+
+def usable(tab: Page) -> None:
+    """Check what stands in a tab: its findings, its width, its text twice as large."""
     for scheme in ("light", "dark"):
         tab.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
         assert findings(tab) == []

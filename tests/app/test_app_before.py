@@ -8,6 +8,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.app.conftest import Served, copied, ready
+from tests.app.test_app_access import usable
 from tracker.session import Session, read_session
 from tracker.workflow.vantage import judge_vantage
 
@@ -57,6 +58,12 @@ def planned(tmp_path: Path) -> Path:
 def test_the_expected_figures_are_those_of_the_command(visit: Visit, planned: Path) -> None:
     tab = visit(planned, "before")
     _says_what_the_command_says(tab, planned)
+
+
+def test_the_filled_page_can_be_used_by_everybody(visit: Visit, planned: Path) -> None:
+    tab = visit(planned, "before")
+    expect(tab.locator(".plan-thing")).to_have_count(4)
+    usable(tab)
 
 
 def test_dragging_the_camera_is_kept_and_undone(visit: Visit, planned: Path) -> None:

@@ -8,6 +8,7 @@ import pytest
 from playwright.sync_api import Locator, Page, expect
 
 from tests.app.conftest import Served, copied, ready
+from tests.app.test_app_access import usable
 from tracker.session import MarkerEntry, read_session
 from tracker.workflow.calibrate import calibrate_session
 
@@ -242,6 +243,13 @@ def test_a_hostile_name_is_shown_as_it_is(visit: Visit, wide: Path) -> None:
     tab.get_by_role("button", name="Delete this marker").click()
     expect(_row(tab, HOSTILE)).to_have_count(0)
     assert [one.name for one in read_session(wide).markers] == list(WIDE)
+
+
+def test_the_filled_page_can_be_used_by_everybody(visit: Visit, half_done: Path) -> None:
+    tab = visit(half_done, "field")
+    expect(tab.locator(".mark.picked")).to_have_count(3)
+    tab.get_by_text("What else is known of the camera").click()
+    usable(tab)
 
 
 def test_what_is_being_typed_stays_while_the_page_changes(visit: Visit, wide: Path) -> None:
