@@ -33,6 +33,7 @@ class MarkerList:
         self.desk = desk
         self.choose = choose
         self._rows: dict[str, tuple[parts.Text, parts.Text]] = {}
+        self._kinds: dict[str, str] = {}
         self._list = ui.element("ul").classes("field-markers")
         self._list.props["aria-label"] = "Markers"
 
@@ -43,15 +44,20 @@ class MarkerList:
             self._build(names)
         for marker in self.desk.markers:
             button, state = self._rows[marker.name]
-            chosen = marker.name == self.desk.chosen
-            button.props["aria-pressed"] = "true" if chosen else "false"
-            button.update()
-            state.text = self._state_of(marker)
+            pressed = "true" if marker.name == self.desk.chosen else "false"
             kind = "doubt" if marker.name in self.desk.answer.suspects else "quiet"
-            state.classes(replace=f"state {kind}")
+            words = self._state_of(marker)
+            if button.props.get("aria-pressed") != pressed:
+                button.props["aria-pressed"] = pressed
+                button.update()
+            if (state.text, kind) != (words, self._kinds.get(marker.name)):
+                self._kinds[marker.name] = kind
+                state.text = words
+                state.classes(replace=f"state {kind}")
 
     def _build(self, names: list[str]) -> None:
         self._rows.clear()
+        self._kinds.clear()
         self._list.clear()
         with self._list:
             if not names:

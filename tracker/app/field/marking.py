@@ -4,7 +4,6 @@ import asyncio
 from dataclasses import replace
 
 from nicegui import background_tasks, ui
-from nicegui.events import GenericEventArguments
 
 from calibration.errors import InputError
 from tracker.app import parts
@@ -12,6 +11,7 @@ from tracker.app.field.beside import MarkerForm, MarkerList
 from tracker.app.field.desk import Desk
 from tracker.app.field.known import KnownOfCamera
 from tracker.app.field.picture import Frame, MarkPicture, Moved, state_of
+from tracker.app.field.words import AnswerWords
 from tracker.workflow import field_edits as edits
 from tracker.workflow.field import LOOKING, FieldAnswer
 
@@ -40,7 +40,7 @@ class Marking:
         self.desk = desk
         self._searched = 0
         self._frame_wanted = 0
-        self._unfolded = False
+        self._offered: object = None
         self._last_search = FieldAnswer()
 
         view = desk.view
@@ -56,8 +56,7 @@ class Marking:
                 self._put_clip_choice()
                 self.picture = MarkPicture(self._state())
                 with self.picture:
-                    self.answer = parts.group("field-answer")
-                    self.answer.props.update({"role": "status", "aria-live": "polite"})
+                    self.words = AnswerWords()
                 self._put_time()
                 with parts.fold("Keys in the picture"):
                     parts.sentence(HELP).props["id"] = "mark-help"
@@ -87,7 +86,7 @@ class Marking:
     def show(self, serial: int = 0) -> None:
         """Show what the desk holds."""
         self.picture.show(self._state(), serial)
-        self._show_answer()
+        self.words.show(self.desk.answer)
         self.list.show()
         self.form.show()
         self._show_offers()
@@ -103,32 +102,13 @@ class Marking:
         )
         return state_of(frame, clip, desk.answer, desk.suggestions, desk.chosen)
 
-    def _show_answer(self) -> None:
-        answer = self.desk.answer
-        lines = [(words, "doubt" if answer.landing else "lead") for words in answer.faults]
-        if answer.landing:
-            lines = [
-                (answer.landing, "lead"),
-                *lines,
-                (answer.check, "quiet"),
-                (answer.weakest, ""),
-            ]
-        self.answer.clear()
-        with self.answer:
-            for words, kind in lines:
-                if words:
-                    parts.sentence(words, kind)
-            if answer.details:
-                with parts.fold("More about this camera", self._unfolded) as more:
-                    for words in answer.details:
-                        parts.sentence(words)
-                more.on("toggle", self._fold, js_handler="(event) => emit(event.target.open)")
-
-    def _fold(self, event: GenericEventArguments) -> None:
-        self._unfolded = bool(event.args)
-
     def _show_offers(self) -> None:
         found = self.desk.open_suggestions()
+        unpicked = any(one.pixel is None for one in self.desk.markers)
+        offered = (self.desk.searching is not None, len(found), unpicked)
+        if offered == self._offered:
+            return
+        self._offered = offered
         self.offers.clear()
         with self.offers:
             if self.desk.searching is not None:
@@ -136,7 +116,7 @@ class Marking:
             elif found:
                 number = "1 suggestion" if len(found) == 1 else f"{len(found)} suggestions"
                 parts.button(f"Accept {number}", self.accept_all, key="a")
-            elif any(one.pixel is None for one in self.desk.markers):
+            elif unpicked:
                 parts.button("Look for the markers", self.search)
 
     def _put_clip_choice(self) -> None:

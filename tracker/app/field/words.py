@@ -1,0 +1,52 @@
+"""What the field answers, as sentences that change in place."""
+
+from nicegui import ui
+
+from tracker.app import parts
+from tracker.workflow.field import FieldAnswer
+
+
+class AnswerWords:
+    """The sentences of an answer."""
+
+    def __init__(self) -> None:
+        self._kinds: tuple[str, ...] | None = None
+        self._details: tuple[str, ...] = ()
+        self._lines: list[parts.Text] = []
+        with parts.group("field-answer") as self._place:
+            self._words = parts.group()
+            self._words.props.update({"role": "status", "aria-live": "polite"})
+            self._more = parts.fold("More about this camera")
+            with self._more:
+                self._listed = parts.group()
+
+    def show(self, answer: FieldAnswer) -> None:
+        """Show an answer; what takes longer to read waits for one with a search for mistakes."""
+        lines = [(words, "doubt" if answer.landing else "lead") for words in answer.faults]
+        if answer.landing:
+            lines = [(answer.landing, "lead"), *lines]
+            lines += [(answer.check, "quiet"), (answer.weakest, "")]
+        lines = [(words, kind) for words, kind in lines if words]
+        kinds = tuple(kind for _, kind in lines)
+        if kinds == self._kinds:
+            for made, (words, _) in zip(self._lines, lines, strict=True):
+                if made.text != words:
+                    made.text = words
+        else:
+            self._words.clear()
+            with self._words:
+                self._lines = [parts.sentence(words, kind) for words, kind in lines]
+            self._kinds = kinds
+        if answer.searched and answer.details != self._details:
+            self._details = answer.details
+            self._listed.clear()
+            with self._listed:
+                for words in answer.details:
+                    parts.sentence(words)
+        self._hide(self._more, not answer.landing)
+
+    @staticmethod
+    def _hide(element: ui.element, hidden: bool) -> None:
+        if element.props.get("hidden", False) != hidden:
+            element.props["hidden"] = hidden
+            element.update()
