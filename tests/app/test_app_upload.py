@@ -84,6 +84,35 @@ def test_sizes_that_cannot_be_are_refused(server: Served, size: int) -> None:
     assert announced(server.base, "a.mp4", size).status == 413
 
 
+@pytest.mark.parametrize("into", ["99", "²", "-1", "x"])
+def test_a_clip_for_a_session_that_is_not_open_is_refused(server: Served, into: str) -> None:
+    answer = announced(server.base, "a.mp4", 100, into)
+    assert (answer.status, answer.text) == (
+        413,
+        f"{into if into == '99' else 0}: no such session is open.",
+    )
+
+
+@pytest.mark.parametrize("at", ["", "-1", "²".encode().decode("latin-1"), "9" * 30, "1e3"])
+def test_an_offset_that_is_none_is_refused(server: Served, at: str) -> None:
+    begun = announced(server.base, f"a{len(at)}.mp4", 100)
+    host = "/".join(server.base.split("/")[:3])
+    answer = ask(f"{host}{begun.headers['location']}", "PATCH", b"x", {"Upload-Offset": at})
+    assert answer.status == 409
+
+
+def test_a_phone_cannot_touch_a_clip_for_another_session(
+    server: Served, measured: Path, session: Path
+) -> None:
+    other = server.open(session).rsplit("/", 1)[1]
+    begun = announced(server.base, "mine.mp4", 100, other)
+    link = server.phone_link(server.open(measured))
+    phone = "/".join(link.split("/")[:4])
+    place = f"{phone}/upload/{begun.headers['location'].rsplit('/', 1)[1]}"
+    assert ask(place, "HEAD").status == 403
+    assert piece(place, 0, b"x" * 100).status == 403
+
+
 def test_a_full_disk_is_said_before_the_first_piece(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -1,6 +1,8 @@
 """Files for the browser: a session's clips with their parts, single frames, results."""
 
 import mimetypes
+import re
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -13,72 +15,95 @@ SHOWN = (".jpg", ".png", ".csv", ".json", ".mp4", ".html")
 """Endings of the results that are served."""
 
 
+WIDTHS_PX = (16, 8192)
+"""Least and greatest width of a frame that is asked for, px."""
+
+
 def add_routes(root: Any, workspace: Workspace) -> None:
     """Add the routes to the server."""
-    from starlette.responses import FileResponse, PlainTextResponse, Response
+    files = _Files(workspace)
+    root.add_route("/static/{name}", files.static)
+    root.add_route("/{number:int}/clip/{clip:int}", files.clip)
+    root.add_route("/{number:int}/frame/{clip:int}/{index:int}", files.frame)
+    root.add_route("/{number:int}/result/{name}", files.result)
 
-    def refused(error: InputError) -> Response:
-        return PlainTextResponse("\n".join(error.sentences()), 404)
 
-    def asked_for(request: Any) -> OpenSession:
+@dataclass(frozen=True)
+class _Files:
+    """What answers requests for files."""
+
+    workspace: Workspace
+
+    async def static(self, request: Any) -> Any:
+        """Answer with a file of the page itself."""
+        return _file(_named(STATIC, request.path_params["name"]))
+
+    async def clip(self, request: Any) -> Any:
+        """Answer with a clip, or the part of it that is asked for."""
+        here = request.scope[VISITOR] is None
+        try:
+            session = self._session(request)
+            path = await in_thread(clip_path, session, request.path_params["clip"], here)
+        except InputError as error:
+            return refused(error, 404)
+        return _file(path, mimetypes.guess_type(path.name)[0] or "video/mp4")
+
+    async def frame(self, request: Any) -> Any:
+        """Answer with a frame as a JPEG file."""
+        from starlette.responses import Response
+
+        given = request.path_params
+        width = whole(request.query_params.get("width", ""))
+        width = width if width is not None and WIDTHS_PX[0] <= width <= WIDTHS_PX[1] else None
+        try:
+            asked = (self._session(request), given["clip"], given["index"], width)
+            content = await in_thread(self.workspace.frame, *asked)
+        except InputError as error:
+            return refused(error, 404)
+        return Response(content, media_type="image/jpeg", headers={"cache-control": "no-cache"})
+
+    async def result(self, request: Any) -> Any:
+        """Answer with a file of the results."""
+        try:
+            session = self._session(request)
+            folder = await in_thread(lambda: session.look().results)
+        except InputError as error:
+            return refused(error, 404)
+        path = _named(folder, request.path_params["name"])
+        return _file(path if path is not None and path.suffix.lower() in SHOWN else None)
+
+    def _session(self, request: Any) -> OpenSession:
         """Return the session of a request, if its link is for it."""
         number, visitor = request.path_params["number"], request.scope[VISITOR]
         if visitor not in (None, number):
             raise InputError("this link is for another session")
-        return workspace.session(number)
+        return self.workspace.session(number)
 
-    async def static(request: Any) -> Response:
-        path = _named(STATIC, request.path_params["name"])
-        if path is None:
-            return PlainTextResponse("There is no such file.", 404)
-        return FileResponse(path, headers={"cache-control": "no-cache"})
 
-    async def clip(request: Any) -> Response:
-        try:
-            session = asked_for(request)
-            here = request.scope[VISITOR] is None
-            path = await in_thread(clip_path, session, request.path_params["clip"], here)
-        except InputError as error:
-            return refused(error)
-        return FileResponse(path, media_type=mimetypes.guess_type(path.name)[0] or "video/mp4")
+def refused(error: InputError, status: int) -> Any:
+    """Return a fault as an answer."""
+    from starlette.responses import PlainTextResponse
 
-    async def frame(request: Any) -> Response:
-        given = request.path_params
-        width = request.query_params.get("width", "")
-        try:
-            session = asked_for(request)
-            content = await in_thread(
-                workspace.frame,
-                session,
-                given["clip"],
-                given["index"],
-                int(width) if width.isdigit() and 16 <= int(width) <= 8192 else None,
-            )
-        except InputError as error:
-            return refused(error)
-        return Response(content, media_type="image/jpeg", headers={"cache-control": "no-cache"})
+    return PlainTextResponse("\n".join(error.sentences()), status)
 
-    async def result(request: Any) -> Response:
-        try:
-            session = asked_for(request)
-            folder = await in_thread(lambda: session.look().results)
-        except InputError as error:
-            return refused(error)
-        path = _named(folder, request.path_params["name"])
-        if path is None or path.suffix.lower() not in SHOWN:
-            return PlainTextResponse("There is no such result.", 404)
+
+def whole(text: str) -> int | None:
+    """Return a whole number that a request states, None where it is none."""
+    return int(text) if re.fullmatch(r"[0-9]{1,15}", text) else None
+
+
+def _file(path: Path | None, kind: str | None = None) -> Any:
+    """Return a file as an answer, or that there is none."""
+    from starlette.responses import FileResponse, PlainTextResponse
+
+    if path is None:
+        return PlainTextResponse("There is no such file.", 404)
+    headers = {"cache-control": "no-cache"}
+    if path.suffix.lower() == ".html":
         # A report is a page of its own: it may run no script with this page's rights.
-        headers = {"cache-control": "no-cache"}
-        if path.suffix.lower() == ".html":
-            headers["content-security-policy"] = (
-                "sandbox; default-src 'none'; img-src data:; style-src 'unsafe-inline'"
-            )
-        return FileResponse(path, headers=headers)
-
-    root.add_route("/static/{name}", static)
-    root.add_route("/{number:int}/clip/{clip:int}", clip)
-    root.add_route("/{number:int}/frame/{clip:int}/{index:int}", frame)
-    root.add_route("/{number:int}/result/{name}", result)
+        policy = "sandbox; default-src 'none'; img-src data:; style-src 'unsafe-inline'"
+        headers["content-security-policy"] = policy
+    return FileResponse(path, media_type=kind, headers=headers)
 
 
 def clip_path(session: OpenSession, clip: int, here: bool) -> Path:

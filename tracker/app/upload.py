@@ -6,12 +6,14 @@ piece. A clip that was announced before, by its name, size and time, goes on whe
 
 import base64
 import binascii
+from dataclasses import dataclass
 from typing import Any
 
 from calibration.errors import InputError
 from tracker.app.guard import VISITOR
+from tracker.app.serving import refused, whole
 from tracker.app.workspace import Workspace, in_thread
-from tracker.workflow.incoming import announce, announced_from, append, find
+from tracker.workflow.incoming import Announced, Incoming, announce, announced_from, append, find
 
 VERSION = "1.0.0"
 MOST_PIECE_BYTES = 16 * 2**20
@@ -20,68 +22,89 @@ MOST_PIECE_BYTES = 16 * 2**20
 
 def add_upload_routes(root: Any, workspace: Workspace) -> None:
     """Add the routes to the server."""
-    folder = workspace.incoming
-    from starlette.responses import PlainTextResponse, Response
+    uploads = _Uploads(workspace)
+    root.add_route("/upload", uploads.create, methods=["POST"])
+    root.add_route("/upload/{key}", uploads.state, methods=["HEAD"])
+    root.add_route("/upload/{key}", uploads.piece, methods=["PATCH"])
 
-    def answer(status: int, **headers: object) -> Response:
-        named = {name.replace("_", "-"): str(value) for name, value in headers.items()}
-        return Response(status_code=status, headers={"Tus-Resumable": VERSION, **named})
 
-    def refused(error: InputError, status: int) -> Response:
-        return PlainTextResponse("\n".join(error.sentences()), status)
+@dataclass(frozen=True)
+class _Uploads:
+    """What answers requests about clips that come in."""
 
-    async def create(request: Any) -> Response:
-        length = request.headers.get("upload-length", "")
-        said = metadata(request.headers.get("upload-metadata", ""))
-        announced = announced_from(said, int(length) if length.isdigit() else 0)
-        visitor = request.scope[VISITOR]
-        if visitor is not None and announced.into != str(visitor):
-            return PlainTextResponse("This link is for another session.", 403)
+    workspace: Workspace
+
+    async def create(self, request: Any) -> Any:
+        """Take the announcement of a clip."""
+        size = whole(request.headers.get("upload-length", "")) or 0
+        announced = announced_from(metadata(request.headers.get("upload-metadata", "")), size)
+        if not _may(request, announced):
+            return _not_yours()
         try:
-            await in_thread(workspace.refuse_known, announced)
-            incoming = await in_thread(announce, folder, announced)
+            await in_thread(self.workspace.refuse_known, announced)
+            incoming = await in_thread(announce, self.workspace.incoming, announced)
         except InputError as error:
             return refused(error, 413)
         place = f"{request.scope['root_path']}/upload/{announced.key}"
-        return answer(201, Location=place, Upload_Offset=incoming.received)
+        return _answer(201, Location=place, Upload_Offset=incoming.received)
 
-    async def state(request: Any) -> Response:
-        try:
-            incoming = await in_thread(find, folder, request.path_params["key"])
-        except InputError as error:
-            return refused(error, 404)
-        return answer(
+    async def state(self, request: Any) -> Any:
+        """Answer how far a clip came."""
+        incoming = await self._found(request)
+        if not isinstance(incoming, Incoming):
+            return incoming
+        return _answer(
             200,
             Upload_Offset=incoming.received,
             Upload_Length=incoming.announced.size,
             Cache_Control="no-store",
         )
 
-    async def piece(request: Any) -> Response:
-        at = request.headers.get("upload-offset", "")
-        try:
-            incoming = await in_thread(find, folder, request.path_params["key"])
-        except InputError as error:
-            return refused(error, 404)
+    async def piece(self, request: Any) -> Any:
+        """Take a piece of a clip; the last one brings the clip into its session."""
+        incoming = await self._found(request)
+        if not isinstance(incoming, Incoming):
+            return incoming
         body = bytearray()
         async for some in request.stream():
             body += some
             if len(body) > MOST_PIECE_BYTES:
-                return PlainTextResponse("The piece is too large.", 413)
+                return refused(InputError("the piece is too large"), 413)
+        at = whole(request.headers.get("upload-offset", ""))
         try:
-            received = await in_thread(append, incoming, int(at) if at.isdigit() else -1, body)
+            received = await in_thread(append, incoming, -1 if at is None else at, body)
         except InputError as error:
             return refused(error, 409)
         if incoming.announced.into and incoming.whole:
             try:
-                await in_thread(workspace.receive, incoming)
+                await in_thread(self.workspace.receive, incoming)
             except InputError as error:
                 return refused(error, 422)
-        return answer(204, Upload_Offset=received)
+        return _answer(204, Upload_Offset=received)
 
-    root.add_route("/upload", create, methods=["POST"])
-    root.add_route("/upload/{key}", state, methods=["HEAD"])
-    root.add_route("/upload/{key}", piece, methods=["PATCH"])
+    async def _found(self, request: Any) -> Any:
+        """Return the clip that a request is about, or the answer where there is none for it."""
+        try:
+            found = await in_thread(find, self.workspace.incoming, request.path_params["key"])
+        except InputError as error:
+            return refused(error, 404)
+        return found if _may(request, found.announced) else _not_yours()
+
+
+def _may(request: Any, announced: Announced) -> bool:
+    """Return whether a request's link is for the session that a clip is for."""
+    return request.scope[VISITOR] in (None, whole(announced.into))
+
+
+def _not_yours() -> Any:
+    return refused(InputError("this link is for another session"), 403)
+
+
+def _answer(status: int, **headers: object) -> Any:
+    from starlette.responses import Response
+
+    named = {name.replace("_", "-"): str(value) for name, value in headers.items()}
+    return Response(status_code=status, headers={"Tus-Resumable": VERSION, **named})
 
 
 def metadata(header: str) -> dict[str, str]:

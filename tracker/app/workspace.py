@@ -160,7 +160,7 @@ class Workspace:
             So, or where the session is not open.
         """
         if announced.into:
-            number = int(announced.into) if announced.into.isdigit() else 0
+            number = int(announced.into) if announced.into.isdecimal() else 0
             refuse_known(self.session(number).folder, announced)
 
     def receive(self, incoming: Incoming) -> None:
