@@ -132,8 +132,8 @@ class ScriptedFuture:
     def __init__(self, key: str, end: Any, client: Scripted) -> None:
         self.key, self._end, self._client = key, end, client
         self.status = "error" if isinstance(end, Exception) else "finished"
-        if isinstance(end, CancelledError):
-            self.status = "cancelled"
+        if isinstance(end, CancelledError | ConnectionError):
+            self.status = "lost"
 
     def add_done_callback(self, called: Any) -> None:
         if self._end is not None:
@@ -154,7 +154,8 @@ class ScriptedFuture:
     [
         (KilledWorker("x", SimpleNamespace(address="tcp://a:1"), 3), "every worker that got"),
         (ModuleNotFoundError("No module named 'tracker'"), "a worker lacks a package (No module"),
-        (CancelledError("scheduler-connection-lost"), "the scheduler is gone (scheduler-conn"),
+        (CancelledError("scheduler-connection-lost"), "the scheduler is gone; start them again"),
+        (ConnectionError("reset by peer\nand so on"), "the scheduler is gone (reset by peer); "),
     ],
 )
 def test_what_keeps_a_result_from_coming_is_a_sentence(end: Exception, words: str) -> None:

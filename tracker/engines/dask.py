@@ -50,7 +50,8 @@ def dask_engine(
     """
     distributed = _library()
     # What it says of lost connections reaches the person as one sentence of ours.
-    logging.getLogger("distributed").setLevel(logging.CRITICAL)
+    for name in ("distributed", "distributed.client"):
+        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
     try:
         client = distributed.Client(address, timeout=connect_s, set_as_default=False)
     except (OSError, ValueError) as error:
@@ -188,7 +189,9 @@ def _answering() -> Iterator[None]:
         yield
     except (TimeoutError, LateError):
         raise InputError("the scheduler has no worker", where=WHERE, remedy=remedy) from None
-    except (CancelledError, OSError) as error:
+    except CancelledError:
+        raise InputError("the scheduler is gone", where=WHERE, remedy=remedy) from None
+    except OSError as error:
         raise InputError(
             f"the scheduler is gone ({_first_line(error)})", where=WHERE, remedy=remedy
         ) from None
