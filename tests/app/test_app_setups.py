@@ -9,7 +9,8 @@ from playwright.sync_api import Page, expect
 
 from tests.app.conftest import Served, ready
 from tests.tracker.invented_outings import session as invented
-from tracker.workflow.compare import compare_sessions
+from tracker.workflow.compare import compare_outings
+from tracker.workflow.outings import gather
 
 Visit = Callable[[Path, str], Page]
 WHEELS = {"100 mm wheels": 5, "140 mm wheels": 4, "180 mm wheels": 0}
@@ -30,7 +31,7 @@ def answered(tab: Page) -> Page:
 
 def test_the_answer_is_that_of_the_command(visit: Visit, lane: Path) -> None:
     tab = answered(visit(lane, "setups"))
-    said = compare_sessions([lane], drawn=False).sentences
+    said = compare_outings(gather([lane], filmed=False), "carry_m", None).sentences
     expect(tab.locator(".lead")).to_have_text(said[0])
     tab.get_by_text("Every difference, and what limits it").click()
     assert tab.locator("details li").all_inner_texts() == list(said[3:])

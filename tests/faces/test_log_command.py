@@ -159,8 +159,10 @@ def compared(*arguments: str, code: int = 0) -> str:
 
 def test_comparing_from_the_log_says_what_comparing_the_folders_says(lane, book, tmp_path):
     picture = tmp_path / "carry.png"
-    folders = compared(str(lane / "may"), str(lane / "june"))
-    logged = compared("--from-log", "--db", book, "--picture", str(picture))
+    folders = compared(str(lane / "may"), str(lane / "june"), "--worth", "2")
+    options = ("--from-log", "--db", book, "--picture", str(picture), "--worth", "2")
+    logged = compared(*options)
+    assert "by 2 m" in logged
 
     def answers(text: str) -> list[str]:
         return [line for line in text.splitlines() if line.startswith(("- ", '"', "1"))]

@@ -96,7 +96,7 @@ def _made(flags: CompareFlags, folders: list[Path]) -> "Compared":
 
     if flags.from_log and not folders:
         filter_ = wanted(flags.wheel, flags.ball, flags.since, flags.until)
-        return compare_logged(flags.db, filter_, flags.of, flags.picture)
+        return compare_logged(flags.db, filter_, flags.of, flags.worth, flags.picture)
     if flags.from_log:
         raise InputError(
             "folders and the logbook cannot be compared in one go",

@@ -11,7 +11,6 @@ from tracker.comparison.answer import Chances, answer, chances
 from tracker.comparison.candidates import untested
 from tracker.comparison.compare import Comparison, compare
 from tracker.comparison.drift import drift_of, drift_sentences
-from tracker.comparison.knowledge import Knowledge
 from tracker.comparison.setups import SetupShots
 from tracker.comparison.still_air import differs, in_still_air
 from tracker.comparison.words import WORDINGS, sentences, still_sentences
@@ -49,10 +48,7 @@ class Compared:
 
 
 def compare_sessions(
-    folders: Sequence[Path],
-    quantity: str = "carry_m",
-    worth: float | None = None,
-    drawn: bool = True,
+    folders: Sequence[Path], quantity: str = "carry_m", worth: float | None = None
 ) -> Compared:
     """Compare every setup of the sessions, and draw it into the first one's results.
 
@@ -63,8 +59,6 @@ def compare_sessions(
         A column of shots.csv.
     worth : float, optional
         Difference that matters, in its unit.
-    drawn : bool
-        False leaves out the picture.
 
     Raises
     ------
@@ -74,15 +68,17 @@ def compare_sessions(
     check_quantity(quantity)
     check_worth(worth)
     outings = gather(folders, filmed=False)
-    picture = None
-    if drawn:
-        folder = folder_of(outings.sessions[0].folder)
-        picture = folder / f"comparison-{quantity.replace('_', '-')}.png"
-    return _compared(outings, quantity, worth, picture)
+    folder = folder_of(outings.sessions[0].folder)
+    picture = folder / f"comparison-{quantity.replace('_', '-')}.png"
+    return compare_outings(outings, quantity, worth, picture)
 
 
 def compare_logged(
-    url: str | None, wanted: "Filter", quantity: str = "carry_m", picture: Path | None = None
+    url: str | None,
+    wanted: "Filter",
+    quantity: str = "carry_m",
+    worth: float | None = None,
+    picture: Path | None = None,
 ) -> Compared:
     """Compare the setups of the logged sessions that fit a filter.
 
@@ -93,6 +89,8 @@ def compare_logged(
     wanted : Filter
     quantity : str
         A column of shots.csv.
+    worth : float, optional
+        Difference that matters, in its unit.
     picture : Path, optional
         Where the comparison is drawn.
 
@@ -105,14 +103,15 @@ def compare_logged(
     from tracker.workflow.logged import gather_logged
 
     check_quantity(quantity)
-    return _compared(gather_logged(url, wanted), quantity, None, picture)
+    check_worth(worth)
+    return compare_outings(gather_logged(url, wanted), quantity, worth, picture)
 
 
-def _compared(
-    outings: Outings, quantity: str, worth: float | None, picture: Path | None
+def compare_outings(
+    outings: Outings, quantity: str, worth: float | None, picture: Path | None = None
 ) -> Compared:
-    shots = [setup.shots for setup in outings.setups]
-    known = Knowledge(outings.setups)
+    """Compare the setups of outings that were read; see `compare_sessions`."""
+    shots, known = [setup.shots for setup in outings.setups], outings.known
     expected = known.expected(quantity)
     values = {name: one.estimate for name, one in expected.items()}
     made = compare(shots, quantity, known.by_others(quantity) | values)

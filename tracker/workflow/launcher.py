@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tracker.comparison.built import Setup
-from tracker.comparison.knowledge import Knowledge, LeftOut
+from tracker.comparison.knowledge import LeftOut
 from tracker.comparison.target import SETTINGS, settings_for, span_of, target_sentences
 from tracker.comparison.what_if import Curve, Outlook, curve, outlook, tables_with
 from tracker.launcher.discharge import Discharge
@@ -41,7 +41,7 @@ class Launcher:
     def __init__(self, folder: Path) -> None:
         outings = gather([folder], filmed=False)
         self.notes: tuple[str, ...] = outings.notes
-        self.known = Knowledge(outings.setups)
+        self.known = outings.known
         self._setups: dict[str, Setup] = {
             setup.name: setup for setup in self.known.setups if setup.machine is not None
         }

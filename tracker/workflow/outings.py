@@ -2,10 +2,12 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 from calibration.errors import InputError, InputErrors
 from tracker.comparison.built import Built, Setup, joined, release_of
+from tracker.comparison.knowledge import Knowledge
 from tracker.comparison.setups import SetupShots
 from tracker.launcher.machine import Machine
 from tracker.launcher.prediction import Outdoors
@@ -34,6 +36,11 @@ class Outings:
     sessions: tuple[Session, ...]
     setups: tuple[Setup, ...]
     notes: tuple[str, ...]
+
+    @cached_property
+    def known(self) -> Knowledge:
+        """What all shots say of the launcher's model."""
+        return Knowledge(self.setups)
 
 
 @dataclass(frozen=True)

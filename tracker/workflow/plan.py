@@ -19,7 +19,7 @@ from tracker.comparison.planning import (
 from tracker.comparison.words import WORDINGS
 from tracker.launcher.sweep import parse_sweep
 from tracker.workflow.compare import check_quantity, check_worth
-from tracker.workflow.outings import gather
+from tracker.workflow.outings import Outings, gather
 
 
 @dataclass(frozen=True)
@@ -54,18 +54,22 @@ def plan_sessions(
     """
     check_quantity(quantity)
     check_worth(worth)
+    return plan_outings(gather(folders, filmed=False), quantity, worth, sweep)
+
+
+def plan_outings(outings: Outings, quantity: str, worth: float | None, sweep: str = "") -> Planned:
+    """Return the plan for outings that were read; see `plan_sessions`."""
     if sweep and quantity not in PREDICTED:
         raise InputError(
             f"the model does not predict {quantity}",
             where="--of",
             remedy=f"with --sweep use {' or '.join(PREDICTED)}",
         )
-    outings = gather(folders, filmed=False)
     if not outings.setups:
         raise InputError(
             "there is no [[setup]]", where="session.toml", remedy="describe one for each build"
         )
-    known = Knowledge(outings.setups)
+    known = outings.known
     expected = {name: one.estimate for name, one in known.expected(quantity).items()}
     comparison = compare([setup.shots for setup in outings.setups], quantity, expected)
     made = plan(comparison, worth, _swept(known, quantity, sweep) if sweep else ())

@@ -7,8 +7,9 @@ from pathlib import Path
 from tracker.comparison.answer import Chances
 from tracker.comparison.compare import Comparison
 from tracker.comparison.setups import SetupShots
-from tracker.workflow.compare import compare_sessions
-from tracker.workflow.plan import plan_sessions
+from tracker.workflow.compare import check_quantity, check_worth, compare_outings
+from tracker.workflow.outings import gather
+from tracker.workflow.plan import plan_outings
 
 
 @dataclass(frozen=True)
@@ -44,11 +45,14 @@ def standing(place: Path, quantity: str = "carry_m", worth: float | None = None)
     InputError
         For faults of the session, of the quantity or of the difference.
     """
-    made = compare_sessions([place], quantity, worth, drawn=False)
+    check_quantity(quantity)
+    check_worth(worth)
+    outings = gather([place], filmed=False)
+    made = compare_outings(outings, quantity, worth)
     setups = made.comparison.summaries
     if made.chances is None:
         return Standing(made.setups, made.comparison, None, (), (), made.notes)
     plan: Sequence[str] = ()
     if len(setups) > 1 or (setups and setups[0].used < 2):
-        plan = plan_sessions([place], quantity, worth).sentences
+        plan = plan_outings(outings, quantity, worth).sentences
     return Standing(made.setups, made.comparison, made.chances, made.sentences, plan, made.notes)
