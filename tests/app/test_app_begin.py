@@ -38,6 +38,30 @@ def test_a_dropped_clip_is_measured_without_a_question(
     assert read_session(folder).clips[0].file == "clips/140mm.mp4"
 
 
+def test_a_session_somewhere_else_is_opened_by_its_path(
+    server: Served, tab: Page, session: Path
+) -> None:
+    tab.goto(f"{server.base}/begin")
+    ready(tab)
+    path = tab.get_by_label("Its folder, or a video file")
+    path.fill(str(session / "nowhere"))
+    path.press("Enter")
+    expect(tab.get_by_role("status")).to_contain_text("there is no such file or folder")
+    path.fill(str(session))
+    path.press("Enter")
+    tab.wait_for_url("**/measure")
+    expect(tab).to_have_title("Measure · Fen Lane, close 15")
+
+
+def test_a_bare_clip_is_opened_and_keeps_no_values(
+    server: Served, tab: Page, session: Path
+) -> None:
+    tab.goto(f"{server.open(session / 'clips' / '140mm.mp4')}/measure")
+    ready(tab)
+    expect(tab.locator(".lead")).to_have_text("Nothing is measured yet.")
+    expect(tab.get_by_role("button", name="Undo")).to_have_count(0)
+
+
 def test_measuring_can_be_cancelled(visit: Visit, session: Path) -> None:
     tab = visit(session, "measure")
     expect(tab.locator(".lead")).to_have_text("Nothing is measured yet.")
