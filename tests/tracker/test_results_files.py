@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from calibration.errors import InputError
-from tracker.results.files import put_in_place
+from tracker.results.files import put_in_place, staged_file
 
 
 def test_files_are_written_and_others_stay(tmp_path: Path) -> None:
@@ -43,3 +43,16 @@ def test_a_folder_that_cannot_be_made_is_a_sentence(tmp_path: Path) -> None:
     (tmp_path / "results").write_bytes(b"a file, not a folder")
     with pytest.raises(InputError, match="cannot be written"):
         put_in_place(tmp_path / "results", {"shots.csv": b""})
+
+
+def test_a_large_file_appears_when_it_is_whole(tmp_path: Path) -> None:
+    film = tmp_path / "a-overlay.mp4"
+    with staged_file(film) as part:
+        part.write_bytes(b"half")
+        assert [path.name for path in tmp_path.glob("*.mp4")] == []
+    assert film.read_bytes() == b"half"
+    with pytest.raises(ZeroDivisionError), staged_file(film) as part:
+        part.write_bytes(b"other")
+        raise ZeroDivisionError
+    assert film.read_bytes() == b"half"
+    assert [path.name for path in tmp_path.iterdir()] == ["a-overlay.mp4"]

@@ -4,7 +4,8 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -41,6 +42,25 @@ def put_in_place(folder: Path, contents: Mapping[str, bytes]) -> None:
         for name, content in contents.items():
             write_flushed(staging / name, content, shown=folder / name)
         _replace(folder, staging, list(contents))
+    finally:
+        shutil.rmtree(staging, ignore_errors=True)
+
+
+@contextmanager
+def staged_file(path: Path) -> Iterator[Path]:
+    """Give a place to write a large file to, which gets its name once it is whole.
+
+    A run that is killed leaves a hidden folder, which the next measurement drops.
+
+    Parameters
+    ----------
+    path : Path
+        Where it shall appear.
+    """
+    staging = Path(tempfile.mkdtemp(prefix=STAGING, dir=path.parent))
+    try:
+        yield staging / path.name
+        (staging / path.name).replace(path)
     finally:
         shutil.rmtree(staging, ignore_errors=True)
 

@@ -11,6 +11,7 @@ from tracker.report.overlay import OverlayFlight, OverlayPainter, flight_of
 from tracker.report.overlay.film import flight_stills, write_overlay
 from tracker.results import list_computed, put_in_place, read_shots, replaced_meanwhile
 from tracker.results.details import ShotKey, read_points
+from tracker.results.files import staged_file
 from tracker.session import ClipEntry, Session
 from tracker.video import ClipFacts
 from tracker.workflow.inputs import inspected, picture_names, read_all, results_of
@@ -121,7 +122,8 @@ def _overlaid(
                 progress(clip.file, done, of)
 
         try:
-            write_overlay(facts, painter, film, slow, report)
+            with staged_file(film) as part:
+                write_overlay(facts, painter, part, slow, report)
         except FileNotFoundError:
             raise replaced_meanwhile(results) from None
         except OSError as error:
