@@ -47,6 +47,9 @@ R. E. Welsch, Communications in Statistics A6, 813, 1977)."""
 ROUNDS = 8
 """Most steps of the robust fit."""
 
+SETTLED = 0.1
+"""A step of the turn below this share of the least scatter of a point ends the fit."""
+
 NOISE_FLOOR_PX = 0.02
 """Least scatter of a followed point, working px."""
 
@@ -289,7 +292,7 @@ class SteadyReference:
             normal = np.einsum("n,nij,nik->jk", heavy, slope, slope)
             step = np.linalg.solve(normal + np.diag(prior + 1e-9 * normal.diagonal()), pull)
             fit = fit + step
-            if np.abs(step[TURN]).max() * self.camera.focal_px < 0.01 * floor:
+            if np.abs(step[TURN]).max() * self.camera.focal_px < SETTLED * floor:
                 break
         inverse = np.linalg.inv(normal + np.diag(prior + 1e-9 * normal.diagonal()))
         spread = np.einsum("n,nij,nik->jk", (heavy * scale) ** 2, slope, slope) + np.diag(prior)

@@ -14,6 +14,9 @@ OPEN_READOUT_U_S = 2e-3
 """Standard uncertainty of a readout above which shots learn it from each other, s: a stated one is
 known better. Common practice, no source."""
 
+WORTH_SHARE = 0.5
+"""A readout that the flights show to this share of its prior's uncertainty is worth a note."""
+
 
 def with_shared_readout(shots: Sequence[FittedShot]) -> tuple[list[FittedShot], list[str]]:
     """Return the shots of a clip, each with the readout that the others show, and notes.
@@ -43,12 +46,15 @@ def with_shared_readout(shots: Sequence[FittedShot]) -> tuple[list[FittedShot], 
         others = readout_of([*fits[:number], *fits[number + 1 :]])
         learned[id(each)] = _refitted(each, others)
     value, u = _together(fits[0][0], readout_of(fits))
+    shown = [learned.get(id(each), each) for each in shots]
+    if not u < min(WORTH_SHARE * fits[0][0].readout_u_s, value):
+        return shown, []
     note = (
-        f"The {len(open_ones)} flights show together a readout of {1e3 * value:.1f} ms \u00b1 "
+        f"The {len(open_ones)} flights show together a readout of {1e3 * value:.1f} ms ± "
         f"{1e3 * u:.1f} ms from the first row to the last: write readout_s under [camera] once it "
         "is measured, and the exit speeds become surer."
     )
-    return [learned.get(id(each), each) for each in shots], [note]
+    return shown, [note]
 
 
 def _together(known: Circumstances, other: tuple[float, float]) -> tuple[float, float]:
