@@ -49,6 +49,9 @@ NEAR_FALL, NEAR_FALL_U = 1.0, 0.6
 """Prior of the downward acceleration of a ball of known size, in what gravity does to it, and its
 standard deviation: it is seen from above or below, and turns of the light change its size."""
 
+NEAR_FASTER = 3.0
+"""How much faster a near ball may cross the frame than any other."""
+
 YOUNG, TENDER = 4, 8
 YOUNG_FRAMES, TENDER_FRAMES = 1.4, 2.4
 """A path of fewer positions than the first may not miss a frame, of fewer than the second not two;
@@ -100,6 +103,7 @@ class ArcSearch:
         if near is not None:
             self._place_u = max(PLACE_U_PX, SIZE_SHARE * near.diameter_px)
             self._fall = NEAR_FALL * near.fall_pxps2, NEAR_FALL_U * near.fall_pxps2
+        self._fastest = SPEEDS[1] * (1.0 if near is None else NEAR_FASTER)
         self._gap_s = max(LONGEST_GAP_S, LEAST_GAP_FRAMES * frame_s)
         self._means = np.zeros((0, 3, 2))
         self._spreads = np.zeros((0, 3, 3))
@@ -195,7 +199,9 @@ class ArcSearch:
         way = pixels[free][None, :, :] - places[:, None, :]
         length = np.linalg.norm(way, axis=2)
         slowest = max(SPEEDS[0] * self._width * step, LEAST_STEP_PX)
-        first, second = np.nonzero((length >= slowest) & (length <= SPEEDS[1] * self._width * step))
+        first, second = np.nonzero(
+            (length >= slowest) & (length <= self._fastest * self._width * step)
+        )
         if not len(first):
             return
         if len(first) > MOST_PAIRS:

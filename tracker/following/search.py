@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from tracker.following.clutter import ClutterMap, crowding
 from tracker.following.hypothesis import Hypothesis, Pool, SearchContext, straight_flight
+from tracker.following.path_starts import SHORT_S, PathStarts
 from tracker.following.plane import PlaneMap
 from tracker.following.refinement import refine
 from tracker.following.starts import TableFlights, peaks
@@ -102,6 +103,8 @@ class FlightSearch:
         self._now = 0.0
         self._usual = UsualVotes(context, self._table)
         self._began: float | None = None
+        short = 0.0 < self._usual.in_view_s < SHORT_S
+        self._paths = PathStarts(context, self._plane) if short else None
         self.rejected_candidates: list[tuple[Hypothesis, Reason]] = []
         """The best-supported hypothesis of each block that is no shot, and why."""
 
@@ -112,6 +115,8 @@ class FlightSearch:
         """
         found = self._after_gap(candidates.time_s)
         clutter = self._clutter.density(candidates)
+        if self._paths is not None:
+            self._paths.push(candidates)
         if self._next_row is None:
             early = min(EARLY_S, self._longest + self._ballot.bin_s)
             self._next_row = self._ballot.row_of(candidates.time_s - early)
@@ -160,6 +165,8 @@ class FlightSearch:
         """Settle the release times up to the last frame, block by block."""
         if self._next_row is None:
             return
+        if self._paths is not None:
+            self._paths.finish()
         last = self._ballot.row_of(self._now) + 1
         step = max(1, int(BLOCK_S / self._ballot.bin_s))
         while self._next_row <= last:
@@ -260,6 +267,9 @@ class FlightSearch:
         The one with the largest support and the one with the most votes take turns: through
         clutter a start some pixels off has little support, and has its votes all the same.
         """
+        if self._paths is not None and len(pool.owner):
+            bin_s = self._ballot.bin_s
+            yield from self._paths.between(first * bin_s, (first + len(excess)) * bin_s)
         chosen = peaks(excess, usual) if len(pool.owner) else np.zeros((0, 3), np.int64)
         if not len(chosen):
             return

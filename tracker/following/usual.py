@@ -47,6 +47,9 @@ class UsualVotes:
         # In view from half a node before the first to half a node after the last.
         self._enter_s = np.where(never, 0.0, table.times_s[first] - 0.5 * STEP_S)
         self._leave_s = np.where(never, STEP_S, table.times_s[last] + 0.5 * STEP_S)
+        durations = (self._leave_s - self._enter_s)[~never]
+        self.in_view_s = float(np.median(durations)) if durations.size else 0.0
+        """Time for which a usual flight is in view, s."""
         self._rate: Array | None = None
 
     def coverage(self, release_s: Array, film_s: tuple[float, float]) -> Array:
