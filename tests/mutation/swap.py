@@ -39,10 +39,15 @@ def swap(name: str, text: str) -> None:
     _swap_all(vars(module), vars(changed), name)
     for key, value in vars(changed).items():
         held = vars(module).get(key)
-        if isinstance(value, int | float | tuple) and repr(value) != repr(held):
+        if _is_data(value) and repr(value) != repr(held):
             for other in list(sys.modules.values()):
                 if getattr(other, "__dict__", {}).get(key) is held:
                     setattr(other, key, value)
+
+
+def _is_data(value: Any) -> bool:
+    """Say whether a value is one that its text describes: numbers, arrays, tables of them."""
+    return not callable(value) and not isinstance(value, ModuleType) and " at 0x" not in repr(value)
 
 
 def _swap_all(old: Any, new: Any, name: str) -> None:

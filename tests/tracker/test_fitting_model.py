@@ -1,13 +1,16 @@
 """Small pieces of the model of a flight against what they stand for."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
 from tests.tracker.fitting_case import drawn
+from tracker.fitting.choice import flight_model
 from tracker.fitting.gravity import _first_guess
 from tracker.fitting.model import by_turn
-from tracker.fitting.parameters import GRAVITY_AT, RELEASE_AT, VELOCITY_AT
+from tracker.fitting.parameters import GRAVITY_AT, LIFT_AT, RELEASE_AT, VELOCITY_AT
 
 
 @pytest.mark.parametrize(
@@ -26,6 +29,31 @@ def test_the_growth_of_a_turn_is_that_of_composed_rotations(turn):
     ]
     # What is left out is of the fourth order: below 1e-6 for six hundredths.
     assert by_turn(turn) == pytest.approx(np.column_stack(grown), abs=1.5e-7)
+
+
+@pytest.fixture(scope="module")
+def case():
+    return drawn(np.random.default_rng(34))
+
+
+@pytest.mark.parametrize(
+    ("factor", "found"),
+    [(3.5, "supported"), (2.5, "undecided"), (-0.5, "undecided"), (-1.5, "none")],
+)
+def test_lift_is_named_by_the_evidence_for_it(case, factor, found):
+    """Strong from a natural logarithm of 3, positive against from -1 (Kass and Raftery 1995)."""
+    fitted, prior_u = case.fit(), case.circumstances.lift_u
+    u = 0.3 * prior_u
+    # Normal densities: 2 ln(u / prior u) + lift² / 2u².
+    lift = u * np.sqrt(2.0 * (factor - 2.0 * np.log(0.3)))
+    parameters, covariance = fitted.parameters.copy(), fitted.covariance.copy()
+    parameters[LIFT_AT] = (lift, 0.0)
+    covariance[LIFT_AT, LIFT_AT] = u**2 * np.eye(2)
+    model = flight_model(
+        case.circumstances, replace(fitted, parameters=parameters, covariance=covariance)
+    )
+    assert model.log_bayes_factor == pytest.approx(factor)
+    assert model.lift == found
 
 
 @pytest.mark.parametrize("seed", [31, 32, 33])
