@@ -1,6 +1,7 @@
 """A fault put into a program that runs: functions get the changed code, wherever they are held."""
 
 import ast
+import importlib
 import inspect
 import sys
 from types import FunctionType, ModuleType
@@ -30,7 +31,7 @@ def swap(name: str, text: str) -> None:
 
     Every module that took a number over by its name gets the new one.
     """
-    module = sys.modules[name]
+    module = importlib.import_module(name)
     changed = ModuleType(name)
     changed.__dict__.update(
         {each: module.__dict__[each] for each in ("__file__", "__package__", "__spec__")}
