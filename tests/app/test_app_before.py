@@ -55,6 +55,7 @@ def planned(tmp_path: Path) -> Path:
     return folder
 
 
+@pytest.mark.campaign
 def test_the_expected_figures_are_those_of_the_command(visit: Visit, planned: Path) -> None:
     tab = visit(planned, "before")
     _says_what_the_command_says(tab, planned)

@@ -192,6 +192,7 @@ def test_swapped_axes_are_pointed_at(visit: Visit, wide: Path) -> None:
     expect(tab.locator(".mark.suspect")).to_have_count(5)
 
 
+@pytest.mark.campaign
 def test_suggestions_are_accepted_together(visit: Visit, half_done: Path) -> None:
     tab = visit(half_done, "field")
     expect(tab.locator(".mark.suggested")).to_have_count(2)

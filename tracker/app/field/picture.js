@@ -8,7 +8,7 @@ export default {
   props: { state: Object },
   template: `
     <div class="mark-picture">
-      <div class="mark-stage" ref="stage" tabindex="0" role="application"
+      <div class="mark-stage" ref="stage" tabindex="0" :style="fitting" role="application"
            aria-roledescription="picture to mark" :aria-label="described" aria-describedby="mark-help"
            @keydown="pressed" @focus="focused = true" @blur="focused = false; settle()">
         <svg ref="sheet" :viewBox="box" preserveAspectRatio="xMidYMid meet" aria-hidden="true"
@@ -86,6 +86,10 @@ export default {
     picked() { return Boolean(this.mark && this.mark.pixel); },
     wide() { return this.now.width / this.shown; },
     unit() { return this.wide / this.screen; },
+    // As wide as leaves the magnified picture on the screen too.
+    fitting() {
+      return { maxWidth: `max(20rem, calc((100vh - 27rem) * ${this.now.width / this.now.height}))` };
+    },
     box() { return [...this.corner, this.wide, this.now.height / this.shown].join(" "); },
     place() {
       if (this.moving) return this.moving;
