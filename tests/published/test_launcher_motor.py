@@ -50,6 +50,20 @@ def test_both_ways_to_a_motor_meet() -> None:
     assert bench.no_load_radps == pytest.approx(7000 * RPM, rel=1e-12)
 
 
+def test_a_motor_of_an_exercise_at_part_of_its_speed() -> None:
+    """A public exercise: 12 V, 3800 rpm without load, 30 mN m at standstill, running at 2500 rpm.
+
+    Torque 30 (1 - 2500/3800) mN m, power torque times speed; friction left out, numbers computed.
+    """
+    motor = motor_from_torque(12.0, 3800 * RPM, 0.0, 0.030)
+    current = motor.current_a(2500 * RPM, 12.0)
+    torque = motor.constant_vs * current
+    assert torque == pytest.approx(10.2632e-3, rel=1e-4)
+    assert torque * 2500 * RPM == pytest.approx(2.68691, rel=1e-4)
+    # What goes in is what the shaft gives and what the winding loses.
+    assert 12.0 * current == pytest.approx(torque * 2500 * RPM + motor.resistance_ohm * current**2)
+
+
 def test_composite_wheel_of_a_textbook() -> None:
     """OpenStax University Physics 1, chapter 10: a disc and an annulus at 10 rev/s."""
     inertia = shape_inertia(2.0, 0.50, "disc") + shape_inertia(1.0, 0.30, "ring", 0.20)

@@ -36,7 +36,7 @@ def test_a_settled_question_needs_nothing() -> None:
     made = plan(found)
     assert made.settled
     assert plan_sentences(made, found) == [
-        '"140 mm" is the best, told apart from every other: no shot is needed for that.'
+        '"140 mm" is the best, clearly ahead of every other: no shot is needed for that.'
     ]
     alone = compare([setup("140 mm", MIDDLE)])
     assert "only setup with shots" in plan_sentences(plan(alone), alone)[0]

@@ -15,7 +15,7 @@ from tracker.statistics.components import Estimate
 Array = NDArray[np.float64]
 
 THINNED = 4
-"""One draw in so many is taken: a mean is then known to a ninth of its uncertainty, which a map
+"""One draw in this many is taken: a mean is then known to a ninth of its uncertainty, which a map
 and a search do not show."""
 
 

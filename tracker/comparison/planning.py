@@ -183,10 +183,10 @@ def plan_sentences(made: Plan, comparison: Comparison, worth: float | None = Non
             if worth is None
             else f"if they differ by {worth:g} {unit}"
         )
-        said.append(f"That tells them apart with a chance of 80 %, {what}.")
+        said.append(f"They show the difference with a chance of 80 %, {what}.")
     for pair in made.unreachable:
         said.append(
-            f"No sensible number of shots tells {pair} apart: choose by other things than "
+            f"No sensible number of shots separates {pair}: choose by other things than "
             f"{WORDINGS[comparison.quantity].noun}"
             + ("." if worth is not None else ", or say which difference is worth knowing.")
         )
@@ -271,7 +271,7 @@ def _settled(comparison: Comparison, worth: float | None, unit: str) -> str:
         return f'"{best.name}" is the only setup with shots: there is nothing to compare it with.'
     if worth is None or all(c.pair.significant for c in comparison.contrasts):
         return (
-            f'"{best.name}" is the best, told apart from every other: no shot is needed for that.'
+            f'"{best.name}" is the best, clearly ahead of every other: no shot is needed for that.'
         )
     return f'No shot is needed: whatever differs from "{best.name}" by {worth:g} {unit} would show.'
 

@@ -51,7 +51,7 @@ class Outing:
     ----------
     session : Session
     label : str
-        Names it in notes, and tells its shots from those of other outings.
+        Names it in notes, and keeps its shots apart from those of other outings.
     rows : sequence of Shot
     provenance : Provenance
         With the shared parts of the uncertainties.
