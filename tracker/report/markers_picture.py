@@ -31,6 +31,8 @@ COLUMNS = 6
 """Close-ups in a row; a matter of looks, as the next four."""
 HEADING_INCHES, ROW_INCHES, RIM_INCHES = 0.95, 2.6, 0.15
 """Heights of the heading and of a row of close-ups, and the margin at the sides."""
+ROOM_SHARE = 0.15
+"""Room above and below the proposals, as a share of the frame's height."""
 HALF_CLOSE_UP_PX = 20.0
 """Half the side of a close-up in a frame 1920 pixels wide, px."""
 
@@ -57,7 +59,9 @@ def markers_picture(
     """
     from matplotlib.figure import Figure
 
-    height, width = frame.shape[:2]
+    width = frame.shape[1]
+    shown = _shown_rows(proposals, frame)
+    height = shown[1] - shown[0]
     scene_width = min(WIDTH_INCHES, TALLEST_SCENE_INCHES * width / height)
     scene_height = scene_width * height / width
     rows = ceil(len(proposals) / COLUMNS)
@@ -68,7 +72,7 @@ def markers_picture(
     side = (WIDTH_INCHES - scene_width) / 2.0 / WIDTH_INCHES
     bottom = 1 - (HEADING_INCHES + scene_height) / tall
     scene = figure.add_axes((side, bottom, 1 - 2 * side, scene_height / tall))
-    _draw_scene(scene, proposals, frame)
+    _draw_scene(scene, proposals, frame, shown)
     picks = {marker.name: marker for marker in markers}
     for place, proposal in enumerate(proposals):
         axes = _close_up_axes(figure, place, bottom)
@@ -110,9 +114,22 @@ def _draw_heading(
     )
 
 
-def _draw_scene(axes: "Axes", proposals: Sequence[Proposal], frame: Image) -> None:
-    """Draw the frame with a numbered ring around each proposal."""
+def _shown_rows(proposals: Sequence[Proposal], frame: Image) -> tuple[int, int]:
+    """Return the rows of the frame that are shown: the proposals with some room, not the sky."""
+    height = frame.shape[0]
+    rows = [float(proposal.pixel[1]) for proposal in proposals]
+    if not rows:
+        return 0, height
+    first, after = min(rows) - ROOM_SHARE * height, max(rows) + ROOM_SHARE * height
+    return max(0, round(first)), min(height, round(after))
+
+
+def _draw_scene(
+    axes: "Axes", proposals: Sequence[Proposal], frame: Image, shown_rows: tuple[int, int]
+) -> None:
+    """Draw a part of the frame with a numbered ring around each proposal."""
     height, width = frame.shape[:2]
+    first, after = shown_rows
     shown, extent = shrunk(frame[:, :, ::-1])
     axes.imshow(shown, extent=extent, aspect="auto", interpolation="antialiased")
     axes.set_axis_off()
@@ -121,7 +138,7 @@ def _draw_scene(axes: "Axes", proposals: Sequence[Proposal], frame: Image) -> No
         axes.plot(
             [column], [row], "o", ms=22, mfc="none", mec=USED, mew=1.8, path_effects=cased(3.2)
         )
-        upward = row > 0.12 * height
+        upward = row > first + 0.12 * height
         axes.annotate(
             str(number),
             (column, row),
@@ -135,7 +152,7 @@ def _draw_scene(axes: "Axes", proposals: Sequence[Proposal], frame: Image) -> No
             path_effects=cased(2.4),
         )
     axes.set_xlim(-0.5, width - 0.5)
-    axes.set_ylim(height - 0.5, -0.5)
+    axes.set_ylim(after - 0.5, first - 0.5)
 
 
 def _draw_close_up(axes: "Axes", marker: MarkerEntry, proposal: Proposal, frame: Image) -> str:
