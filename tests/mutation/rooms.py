@@ -21,7 +21,7 @@ ROOMS = {
     ),
     "following": Room(
         ("tracker/following/**/*.py",),
-        ("tests/tracker/test_following_*.py",),
+        ("tests/tracker/test_following_*.py", "tests/tracker/test_anywhere_*.py"),
     ),
     "fitting": Room(
         ("tracker/fitting/**/*.py",),

@@ -92,3 +92,12 @@ def test_slow_motion_is_a_long_path_that_hardly_bends():
     assert is_slow_fall(arc(**slow), WIDTH, FRAME_S)
     for change in ({"seconds": 0.6}, {"step": 2}, {"fall": 0.06 * WIDTH}, {"speed": 40.0}):
         assert not is_slow_fall(arc(**(slow | change)), WIDTH, FRAME_S), change
+
+
+@pytest.mark.parametrize(("seconds_of_fall", "slow"), [(3.6, False), (4.4, True), (7.0, True)])
+def test_slow_motion_shows_in_a_speed_that_nothing_is_thrown_with(seconds_of_fall, slow):
+    """Speed over fall is that over gravity: 4 s, or 40 m/s, is beyond any throw."""
+    fall = 60.0
+    found = arc(fall=fall, speed=seconds_of_fall * fall, seconds=1.6, noise=0.05)
+    assert found.acceleration_pxps2[1] == pytest.approx(fall, rel=0.03)
+    assert is_slow_fall(found, WIDTH, FRAME_S) is slow
