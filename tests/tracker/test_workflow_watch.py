@@ -276,11 +276,13 @@ def test_a_folder_that_is_gone_for_a_while_is_named_once(
 ) -> None:
     away = lane.with_name("away")
     put(films / "a.mp4", lane / "a.mp4")()
-    gone, back = watch(
-        lane, lambda: lane.rename(away), nothing, lambda: away.rename(lane), *[nothing] * 3
+    leave, come = (lambda: lane.rename(away)), (lambda: away.rename(lane))
+    gone, back, gone_again = watch(
+        lane, leave, nothing, come, *[nothing] * 3, leave, nothing, come, nothing
     )
     assert gone.clip == lane and "cannot be read" in gone.faults[0]
     assert back.clip.name == "a.mp4" and back.result is not None
+    assert gone_again == gone
 
 
 def test_what_is_no_folder_is_a_sentence(tmp_path: Path) -> None:
@@ -376,6 +378,23 @@ def test_a_template_may_name_a_lens_other_clips_and_no_setup(lane: Path, films: 
     assert session.camera.lens == place / "lens.toml" and session.camera.lens.is_file()
     assert [setup.name for setup in session.setups] == ["setup 1"]
     assert str(session.date) == "2026-05-17"
+
+
+@pytest.mark.parametrize(
+    ("stated", "day"), [("", "2026-06-20"), ("date = 2026-05-17\n", "2026-05-17")]
+)
+def test_a_clips_session_has_the_day_of_its_film_and_the_last_setup(
+    lane: Path, stated: str, day: str
+) -> None:
+    more = '\n[[setup]]\nname = "180 mm wheels"\n'
+    (lane / "session.toml").write_text(stated + TEMPLATE + more, encoding="utf-8")
+    clip, tags = lane / "IMG_1.mp4", {"creation_time": "2026-06-20T12:00:00"}
+    with ClipWriter(clip, (320, 180), 60, tags=tags) as writer:
+        for _ in range(4):
+            writer.write_bgr(np.full((180, 320, 3), 110, np.uint8))
+    session = read_session(own_session(lane, clip))
+    assert str(session.date) == day
+    assert session.clips[0].setup == "180 mm wheels"
 
 
 def test_a_look_needs_two_looks_to_settle_and_forgets_what_is_gone(tmp_path: Path) -> None:
