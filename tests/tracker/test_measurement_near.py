@@ -3,12 +3,15 @@
 import numpy as np
 import pytest
 
+from calibration.camera import looking_at
+from calibration.timebase import Cadence, check_cadence
 from tests.tracker.test_following_arcs import FRAME_S, WIDTH
+from tests.tracker.test_video_change import measured
 from tracker.detection import CandidateFinder, SearchSettings
 from tracker.following.arcs import fit_arc
 from tracker.following.linking import ArcSearch, NearBall
 from tracker.following.throws import is_near_throw
-from tracker.measurement.scouting import NEAR_DIAMETERS_PX, _same
+from tracker.measurement.scouting import NEAR_DIAMETERS_PX, _same, scout
 
 SIZE = (320, 240)
 DIAMETER_PX, FALL = 16.0, 1400.0
@@ -86,3 +89,15 @@ def test_paths_of_one_ball_are_the_same_where_they_overlap() -> None:
         np.column_stack([whole.frames, whole.times_s, whole.pixels + 0.2 * WIDTH]), FRAME_S
     )
     assert not _same(whole, aside, WIDTH)
+
+
+def test_repeated_frames_are_reported_also_where_their_times_stand(tmp_path) -> None:
+    """Frames that repeat a picture and are followed by twice the motion: a camera that lagged."""
+    moments = [moment - (moment % 12 == 7) for moment in range(90)]
+    facts, changes = measured(tmp_path / "lagging.mp4", moments, 30)
+    assert check_cadence(changes, facts.file_times_s).cadence is Cadence.TRUE
+    camera = looking_at((0.0, -20.0, 1.5), (0.0, 0.0, 2.0), 300.0, facts.size_px)
+    notes = " ".join(scout(facts, camera).notes)
+    assert "frames show the picture before once more" in notes
+    facts, _ = measured(tmp_path / "even.mp4", range(60), 30)
+    assert "once more" not in " ".join(scout(facts, camera).notes)

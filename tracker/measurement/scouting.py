@@ -27,6 +27,10 @@ SCOUTING_FPS = 60.0
 SCOUTING_DIAMETER_PX, SCOUTING_STEP_PX, SCOUTING_MOST = 4.0, 4.0, 90
 """Diameter and step of the ball that the first pass looks for, px, and most candidates a frame."""
 
+REPORTED_REPEATS = 0.03
+"""Share of frames that repeat the picture before them above which a note says so. Common practice,
+no source."""
+
 MOST_LOST = 0.5
 """Share of a path's frames in which the camera's motion may not be followed: a person may hide the
 background for a while. Common practice, no source."""
@@ -128,6 +132,8 @@ def scout(
         arcs = _joined(loop, frame_s, observers.progress_only)
     elif base.cadence is Cadence.DOUBTFUL:
         doubt = base.explanation
+    elif base.repeats.mean() > REPORTED_REPEATS:
+        notes.append(base.explanation)
     if loop.moves:
         notes.append(MOVED_NOTE)
     thrown = [arc for arc in arcs if is_throw(arc, width, frame_s)]
