@@ -4,9 +4,11 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from calibration.errors import InputError
+from tracker.report.field_scene import _thinned
 from tracker.session import MarkerEntry, Session, parse_session, read_session, revised
 from tracker.workflow import field_edits as edits
 from tracker.workflow.field import AGREE, LOOKING, field_answer, suggest
@@ -70,6 +72,12 @@ def test_the_scene_holds_the_ground_as_the_frame_shows_it(session: Session) -> N
         wanted = [one.pixel[i] + scene.scale * each for i, each in enumerate(off)]
         assert start == pytest.approx(one.pixel, abs=0.06)
         assert end == pytest.approx(wanted, abs=0.06 + 0.006 * scene.scale)
+
+
+def test_a_thinned_line_keeps_both_its_ends() -> None:
+    line = np.column_stack([np.arange(20.0), np.zeros(20)])
+    assert _thinned(line)[:, 0].tolist() == [0.0, 8.0, 16.0, 19.0]
+    assert _thinned(line[:2])[:, 0].tolist() == [0.0, 1.0]
 
 
 def _points(path: str) -> list[tuple[float, float]]:
