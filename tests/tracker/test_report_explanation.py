@@ -120,3 +120,16 @@ def test_every_shot_gets_a_picture_and_a_rejected_row_without_a_path_none(clip: 
     rows = [replace(shot, path=path), replace(shot, path=None)]
     pictures = explanation_pictures(inspect(clip), logged(), rows, [])
     assert list(pictures) == [f"shot-{shot.shot.shot}-explained.jpg"]
+
+
+def test_of_a_long_clip_every_second_frame_is_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("tracker.report.explanation.MOST_NOTED", 100)
+    log = CandidateLog()
+    nothing = Cutouts(np.zeros((0, 1, 1), np.int16), np.zeros((0, 2), np.int64))
+    for index in range(400):
+        log.add(Candidates(index, index / 30.0, np.ones((2, 2)), np.ones(2), nothing, None))
+        assert log.count <= 102
+    times, _ = log.between(0.0, 400.0)
+    steps = np.diff(np.unique(times)) * 30.0
+    assert steps.max() == pytest.approx(steps.min()) and steps.max() > 4.0
+    assert times.min() < 1.0 and times.max() > 12.5

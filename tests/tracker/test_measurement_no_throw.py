@@ -1,0 +1,71 @@
+"""A bare clip without a shot: the cause, and the paths that it shows."""
+
+import numpy as np
+import pytest
+
+from tests.tracker.clip_context import clip_context
+from tests.tracker.fitting_case import FRAME_S, calibrated, circumstances
+from tracker.following.arcs import Arc, fit_arc
+from tracker.measurement.passes import Timing
+from tracker.measurement.scouting import Scouted
+from tracker.measurement.starts.no_throw import (
+    FARTHEST_M,
+    MOST_PATHS,
+    NEAREST_M,
+    other_paths,
+    why_no_throw,
+)
+from tracker.measurement.starts.thrown import rejected_throw
+from tracker.measurement.throws import Throw
+from tracker.records import Reason, ReasonCode
+
+CONTEXT = clip_context(circumstances(calibrated()))
+TIMING = Timing(np.zeros(1), np.zeros(1))
+
+
+def arc(count: int, fall: float = 0.0, row: float = 100.0) -> Arc:
+    times = np.arange(count) * FRAME_S
+    places = np.column_stack([100.0 + 300.0 * times, row + 0.5 * fall * times**2])
+    return fit_arc(np.column_stack([np.arange(count), times, places]), FRAME_S)
+
+
+def scouted(*arcs: Arc, throws: tuple[int, ...] = (), slow: tuple[int, ...] = ()) -> Scouted:
+    return Scouted(arcs, throws, slow, FRAME_S, TIMING, "", (), ())
+
+
+def test_nothing_that_falls_is_said_with_how_much_moves() -> None:
+    (cause,) = why_no_throw([], CONTEXT, scouted(arc(9), arc(12), arc(30)))
+    assert cause == Reason(ReasonCode.NO_PATH_FALLS, {"paths": 3})
+
+
+def test_of_rejected_throws_the_longest_is_named_with_its_reasons() -> None:
+    chance = Reason(ReasonCode.POSITIONS_BY_CHANCE, {"support": 3.0, "needed": 28.0})
+    rejected = [
+        rejected_throw(Throw(arc(count, 400.0), None), CONTEXT, FRAME_S, reason)
+        for count, reason in ((10, Reason(ReasonCode.RUNS_ON)), (25, chance))
+    ]
+    cause, *why = why_no_throw(rejected, CONTEXT, scouted())
+    assert cause.code is ReasonCode.NO_THROW_MEASURED and why == [chance]
+    assert cause.numbers["release_s"] == rejected[1].release_s
+
+
+def test_what_falls_too_slowly_is_named_with_how_slow_the_file_may_be() -> None:
+    """Gravity f g / d in the picture; played k times slower it is smaller by k squared."""
+    fall = CONTEXT.camera.focal_px * CONTEXT.circumstances.forces.gravity_mps2 / 900.0
+    slow = scouted(arc(60, fall), slow=(0,))
+    (cause,) = why_no_throw([], CONTEXT, slow)
+    assert cause.code is ReasonCode.FALLS_SLOWLY
+    assert cause.numbers["away"] == pytest.approx(900.0, rel=1e-3)
+    assert cause.numbers["least"] == pytest.approx(np.sqrt(900.0 / FARTHEST_M), rel=1e-3)
+    assert cause.numbers["most"] == pytest.approx(np.sqrt(900.0 / NEAREST_M), rel=1e-3)
+
+
+def test_the_longest_other_paths_are_listed_and_no_part_of_a_throw() -> None:
+    throw = arc(40, 400.0, row=50.0)
+    part = fit_arc(np.column_stack([throw.frames, throw.times_s, throw.pixels])[5:20], FRAME_S)
+    others = [arc(8 + number, row=100.0 + 9.0 * number) for number in range(MOST_PATHS + 5)]
+    found = other_paths([Throw(throw, None)], CONTEXT, scouted(throw, part, *others))
+    assert [each.frames_seen for each in found] == [
+        len(each.frames) for each in reversed(others[5:])
+    ]
+    assert {each.reasons[0].code for each in found} == {ReasonCode.DOES_NOT_FALL}
