@@ -140,17 +140,3 @@ def test_a_wrong_frame_rate_is_named_though_the_shot_is_found(session: Path) -> 
     words, _ = measured(session)
     assert "1 shot" in words and "times the local gravity" in words
     assert "likely 60 a second, not 50 (see capture_fps)" in words
-
-
-def test_a_bare_clip_without_a_shot_lists_the_paths_that_it_shows(tmp_path: Path) -> None:
-    """Birds cross the frame, and nothing falls."""
-    recipe = replace(small(), movers=("flock",))
-    make_session(tmp_path / "birds", without_shots(recipe, 4.0), 44)
-    (clip,) = (tmp_path / "birds" / "clips").iterdir()
-    code, out, _ = run("measure", "--explain", str(clip))
-    words = " ".join(out.split())
-    assert code == 1 and "No shot was found" in words[words.rindex("Follow") :]
-    results = clip.parent / f"{clip.stem}-results"
-    kept = (results / "shots.json").read_text(encoding="utf-8")
-    assert kept.count('"does_not_fall"') >= 3
-    assert len(list(results.glob("*explained.jpg"))) == 1

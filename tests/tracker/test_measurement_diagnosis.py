@@ -110,7 +110,7 @@ def scouted(*throws: Throw) -> Scouted:
 
 
 def test_a_clip_in_which_nothing_falls_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(diagnosis, "scout", lambda *_: scouted())
+    monkeypatch.setattr(diagnosis, "scout", lambda *_, **__: scouted())
     (found,) = causes_of_no_shot(clip_context(KNOWN), FIELD, NO_OBSERVERS)
     assert found.code is ReasonCode.NOTHING_FALLS
     assert clip_context(KNOWN).facts.size_px == SIZE_PX
@@ -120,7 +120,7 @@ def test_a_fall_that_nothing_explains_is_reported_with_its_time(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     throw = path()
-    monkeypatch.setattr(diagnosis, "scout", lambda *_: scouted(throw))
+    monkeypatch.setattr(diagnosis, "scout", lambda *_, **__: scouted(throw))
     monkeypatch.setattr(diagnosis, "candidates_of", lambda *_: [throw])
     monkeypatch.setattr(diagnosis, "likeliest", lambda *_: None)
     (found,) = causes_of_no_shot(clip_context(KNOWN), FIELD, NO_OBSERVERS)

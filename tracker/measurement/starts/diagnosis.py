@@ -16,6 +16,7 @@ from tracker.fitting import Circumstances
 from tracker.fitting.gravity import FOOT_M, RATES
 from tracker.fitting.parameters import POSITION_AT
 from tracker.flight.forces import Forces
+from tracker.following.arcs import fit_arc
 from tracker.following.throws import trimmed_throw
 from tracker.measurement.context import ClipContext
 from tracker.measurement.flight import Flight, StartPrior
@@ -31,6 +32,10 @@ Array = NDArray[np.float64]
 
 MOST_THROWS = 4
 """Paths that are tried: the longest. Chosen for time."""
+
+SLOWER = 8.0
+"""Times slower than stated that a file is taken to play where nothing falls: 240 frames a second in
+a file that plays 30."""
 
 LEAST_POSITIONS = 12
 """Positions of a path from which a cause is named."""
@@ -91,12 +96,14 @@ def causes_of_no_shot(
     observers : Observers
     """
     scouted = scout(context.facts, context.camera, observers.progress_only)
-    throws = candidates_of(scouted, context)
+    throws, frame_s = candidates_of(scouted, context), scouted.frame_s
+    if not throws:
+        throws, frame_s = slow_candidates(context, observers)
     if not throws:
         return (Reason(ReasonCode.NOTHING_FALLS),)
     found: list[tuple[float, Reason]] = []
     for throw in throws:
-        cause = likeliest(context, field, throw, scouted.frame_s)
+        cause = likeliest(context, field, throw, frame_s)
         if cause is not None:
             found.append(cause)
     if found:
@@ -112,6 +119,25 @@ def candidates_of(scouted: Scouted, context: ClipContext) -> list[Throw]:
     long = [each for each in throws if len(each.arc.frames) >= LEAST_POSITIONS]
     moving = [each for each in long if not rolls(each.arc, context.camera, scouted.frame_s)]
     return sorted(moving, key=lambda each: -len(each.arc.frames))[:MOST_THROWS]
+
+
+def slow_candidates(context: ClipContext, observers: Observers) -> tuple[list[Throw], float]:
+    """Return what falls as a thrown ball does in a clip taken to play far slower than stated.
+
+    In slow motion that nobody stated a ball hardly leaves its own place between two frames. The
+    clip is looked at as one at life speed, and its paths are restated in the stated times, with the
+    time between the frames looked at.
+    """
+    facts = context.facts
+    quick = replace(facts, pace=facts.pace * SLOWER)
+    scouted = scout(quick, context.camera, observers.progress_only)
+    found = candidates_of(scouted, replace(context, facts=quick))
+    frame_s = SLOWER * scouted.frame_s
+    rows = (
+        np.column_stack([each.arc.frames, SLOWER * each.arc.times_s, each.arc.pixels])
+        for each in found
+    )
+    return [Throw(fit_arc(each, frame_s), None) for each in rows], frame_s
 
 
 def likeliest(
