@@ -47,7 +47,6 @@ def picture(browser: Browser, address: str, look: str, target: Path) -> None:
     tab = browser.new_page(viewport={"width": width, "height": height}, color_scheme=scheme)  # type: ignore[arg-type]
     tab.goto(address)
     ready(tab)
-    tab.wait_for_load_state("networkidle")
     settle(tab)
     tab.screenshot(path=target, type="jpeg", quality=QUALITY)
     tab.close()
