@@ -9,12 +9,11 @@ from scipy.stats import multivariate_normal
 from tests.tracker.invented_shot import unmeasured
 from tests.tracker.simulated_shots import KINDS, Kind, simulate
 from tracker.fitting.choice import flight_model, log_bayes_factor
-from tracker.fitting.pooling import pool, readout_of
+from tracker.fitting.pooling import pool
 from tracker.records import FlightModel, MeasuredShot, Pooled, Track
 from tracker.report.flight_words import model_clauses, pooled_clauses
 
 SESSIONS = 12
-OPEN_S = 0.006
 
 
 def simulated(count):
@@ -67,21 +66,6 @@ def test_balls_of_different_drag_are_told_apart(fits):
     found = pool([(known, fit), (known, replace(fit, parameters=moved))])["drag_coefficient"]
     assert found.q_p < 1e-3
     assert found.between_sd == pytest.approx(0.3 / np.sqrt(2.0), rel=0.3)
-
-
-def test_shots_show_together_a_readout_that_nobody_stated():
-    """Within its uncertainty of the true one, and more surely than any of them alone."""
-    shots = simulated(1)[0]
-    stated = shots[0].known
-    wide = replace(stated, readout_s=OPEN_S, readout_u_s=OPEN_S)
-    fits = [(wide, replace(shot, known=wide).fit()) for shot in shots]
-    value, u = readout_of(fits)
-    assert abs(value - stated.readout_s) < 3.0 * np.hypot(u, stated.readout_u_s)
-    assert u < min(readout_of([one])[1] for one in fits)
-    # The prior is not in it: one that is off by far leaves it where it is.
-    off = replace(wide, readout_s=5.0 * OPEN_S, readout_u_s=100.0 * OPEN_S)
-    moved = readout_of([(off, replace(shot, known=off).fit()) for shot in shots])
-    assert moved == pytest.approx((value, u), rel=0.1)
 
 
 def test_one_shot_is_not_a_pool(fits):

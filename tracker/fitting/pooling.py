@@ -90,29 +90,13 @@ def pool(fits: Sequence[Fit]) -> dict[str, Pooled]:
     return found
 
 
-def readout_of(fits: Sequence[Fit]) -> tuple[float, float]:
-    """Return the readout time that shots of one camera show together, with its u, s.
-
-    As `pool`, with the readout for the coefficient: each shot has one of its own without a prior,
-    and what the shots share besides is counted once. The prior of the readout is not in it.
-
-    Parameters
-    ----------
-    fits : sequence of (Circumstances, FittedFlight)
-        At least one.
-    """
-    information, pull = _coefficients(fits, READOUT_AT)
-    whole = float(information.sum())
-    return float(pull.sum()) / whole, 1.0 / sqrt(whole)
-
-
 def _coefficients(fits: Sequence[Fit], target: int) -> tuple[Array, Array]:
     """Return information and pull of every shot's own coefficient, shapes (S, S) and (S,)."""
     cameras = [_name(known) for known, _ in fits]
     places = {name: index for index, name in enumerate(dict.fromkeys(cameras))}
     first = {name: known for name, (known, _) in zip(cameras, fits, strict=True)}
     # Lifts are pooled under one drag; the drag, under each shot's own lift.
-    shared = np.array([at for at in (DRAG_AT, *SHARED) if at != target])
+    shared = SHARED if target == DRAG_AT else np.array([DRAG_AT, *SHARED])
     camera = np.arange(CAMERA_AT, len(PARAMETERS))
     winds_at = len(shared)
     cameras_at = winds_at + len(WIND_AT)

@@ -7,7 +7,6 @@ from tracker.measurement.context import ClipRequest
 from tracker.measurement.fitted_shot import FittedShot, doubted, numbered
 from tracker.measurement.passes import NO_OBSERVERS, Observers
 from tracker.measurement.selection import selected
-from tracker.measurement.sharing import with_shared_readout
 from tracker.measurement.starts.protocol import Start
 from tracker.records import Quality, Reason, RejectedCandidate, sentence
 from tracker.video import ClipFacts
@@ -56,7 +55,6 @@ def measure(
     """
     found = start.find(facts, request, observers)
     shots, rejected = selected(found.shots, found.rejected, request.setup)
-    shots, shared = with_shared_readout(shots)
     for reason in request.doubts:
         shots = [
             shot if shot.shot.quality == Quality.REJECTED else doubted(shot, reason)
@@ -68,7 +66,7 @@ def measure(
     stated = [sentence(causes)] if causes else []
     return ClipResult(
         tuple(numbered(shot, number) for number, shot in enumerate(shots, start=1)),
-        (*facts.notes, *found.notes, *shared, *stated),
+        (*facts.notes, *found.notes, *stated),
         found.camera,
         tuple(rejected),
         causes,
