@@ -1,6 +1,6 @@
 """A clip without a shot: the likeliest of what was written wrongly is named."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -111,6 +111,7 @@ def scouted(*throws: Throw) -> Scouted:
 
 def test_a_clip_in_which_nothing_falls_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(diagnosis, "scout", lambda *_, **__: scouted())
+    monkeypatch.setattr(diagnosis, "slow_candidates", lambda *_: ([], FRAME_S))
     (found,) = causes_of_no_shot(clip_context(KNOWN), FIELD, NO_OBSERVERS)
     assert found.code is ReasonCode.NOTHING_FALLS
     assert clip_context(KNOWN).facts.size_px == SIZE_PX
@@ -126,3 +127,31 @@ def test_a_fall_that_nothing_explains_is_reported_with_its_time(
     (found,) = causes_of_no_shot(clip_context(KNOWN), FIELD, NO_OBSERVERS)
     assert found.code is ReasonCode.FALLS_OTHERWISE
     assert found.numbers["release_s"] == pytest.approx(float(throw.arc.times_s[0]))
+
+
+@dataclass(frozen=True)
+class Paced:
+    """What a first pass is told of a clip's pace."""
+
+    pace: float
+
+
+def test_where_nothing_falls_the_clip_is_looked_at_as_slow_motion(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A path found at life speed takes eight times as long in the stated times."""
+    throw, paces = path(), []
+
+    def scout(facts: Paced, *_: object) -> Scouted:
+        paces.append(facts.pace)
+        return scouted(throw)
+
+    monkeypatch.setattr(diagnosis, "scout", scout)
+    monkeypatch.setattr(diagnosis, "candidates_of", lambda *_: [throw])
+    context = replace(clip_context(KNOWN), facts=Paced(1.5))  # type: ignore[arg-type]
+    (found,), frame_s = diagnosis.slow_candidates(context, NO_OBSERVERS)
+    assert paces == [12.0] and frame_s == pytest.approx(8.0 * EVERY * FRAME_S)
+    assert found.arc.times_s == pytest.approx(8.0 * throw.arc.times_s)
+    assert found.arc.acceleration_pxps2[1] == pytest.approx(
+        throw.arc.acceleration_pxps2[1] / 64.0, rel=0.02
+    )
