@@ -155,5 +155,7 @@ def test_nothing_is_told_of_a_scene_without_throws(tmp_path):
     result = CliRunner().invoke(program, ["measure", "--from-anywhere", str(quiet)])
     assert result.exit_code == 1, result.output  # no shot needs a look
     words = " ".join(result.output.split())
-    assert "does the ball show in it? Results" in words
+    assert "no shot" in words
+    assert "140mm-explained.jpg" in words  # what was seen instead
+    assert (quiet / "results" / "140mm-explained.jpg").is_file()
     assert json.loads((quiet / "results" / "shots.json").read_text(encoding="utf-8"))["shots"] == []

@@ -286,8 +286,10 @@ def test_two_runs_on_one_session_do_not_meet(
 
 
 def test_who_holds_a_folder_already_goes_on(tmp_path: Path) -> None:
+    reached = False
     with alone(tmp_path, "busy", 0.05), alone(tmp_path, "busy", 0.05):
-        pass
+        reached = True
+    assert reached
 
 
 def test_what_was_drawn_from_replaced_results_is_not_listed(tmp_path: Path) -> None:

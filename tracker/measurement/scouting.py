@@ -136,13 +136,7 @@ def scout(
         notes.append(base.explanation)
     if loop.moves:
         notes.append(MOVED_NOTE)
-    thrown = [arc for arc in arcs if is_throw(arc, width, frame_s)]
-    closer = near.throws(thrown)
-    arcs = sorted([*arcs, *closer], key=lambda arc: float(arc.times_s[0]))
-    chosen = {id(arc) for arc in closer}
-    seen_near = tuple(at for at, arc in enumerate(arcs) if id(arc) in chosen)
-    chosen |= {id(arc) for arc in thrown if not any(_same(arc, each, width) for each in closer)}
-    throws = tuple(at for at, arc in enumerate(arcs) if id(arc) in chosen)
+    arcs, throws, seen_near = _thrown(arcs, near, width, frame_s)
     slow = tuple(at for at, arc in enumerate(arcs) if is_slow_fall(arc, width, frame_s))
     doubts = loop.doubts()
     if doubt:
@@ -238,6 +232,20 @@ def _same(arc: Arc, other: Arc, width_px: int) -> bool:
     times = np.linspace(first, last, 9)
     apart = np.linalg.norm(arc.at(times) - other.at(times), axis=1)
     return bool(np.median(apart) < NEAR_MOST_SHARE * width_px)
+
+
+def _thrown(
+    arcs: list[Arc], near: _Near, width: int, frame_s: float
+) -> tuple[list[Arc], tuple[int, ...], tuple[int, ...]]:
+    """Return all paths by time, and the places of the throws and of those seen near among them."""
+    thrown = [arc for arc in arcs if is_throw(arc, width, frame_s)]
+    closer = near.throws(thrown)
+    arcs = sorted([*arcs, *closer], key=lambda arc: float(arc.times_s[0]))
+    chosen = {id(arc) for arc in closer}
+    seen_near = tuple(at for at, arc in enumerate(arcs) if id(arc) in chosen)
+    chosen |= {id(arc) for arc in thrown if not any(_same(arc, each, width) for each in closer)}
+    throws = tuple(at for at, arc in enumerate(arcs) if id(arc) in chosen)
+    return arcs, throws, seen_near
 
 
 def scouting_settings(facts: ClipFacts) -> SearchSettings:
