@@ -87,7 +87,7 @@ def run_demo(to: Path | None = None, progress: Progress | None = None) -> Demons
     """
     (folder,) = copy_samples(to, Path.cwd(), (SESSION,))
     result = measure_session(folder, progress)
-    sweep = predict_sessions([folder], sweeps=SWEEP).sweep
+    sweep = predict_sessions([folder], sweeps=(SWEEP,)).sweep
     assert sweep is not None
     return Demonstrated(
         result,
