@@ -16,7 +16,7 @@ Visit = Callable[[Path, str], Page]
 CLIP = ROOT / "sample_clips" / "close" / "clips" / "140mm.mp4"
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_a_dropped_clip_is_measured_without_a_question(
     server: Served, tab: Page, tmp_path: Path
 ) -> None:

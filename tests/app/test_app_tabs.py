@@ -129,7 +129,7 @@ def alive(pid: int) -> bool:
     return True
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="needs a system with signals")
 def test_a_server_killed_while_measuring_leaves_no_worker_and_loses_nothing(
     tmp_path: Path, browser: Browser
@@ -166,7 +166,7 @@ def test_a_server_killed_while_measuring_leaves_no_worker_and_loses_nothing(
     assert (other / "results" / "shots.csv").read_bytes() == measured
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_a_click_answers_while_a_session_is_measured(
     server: Served, tab: Page, tmp_path: Path
 ) -> None:

@@ -214,7 +214,7 @@ def test_small_and_odd_clips_are_measured_within_bounds(case: str, lane: Path) -
     assert fault_of(["measure", str(bare)]) == ""
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 @pytest.mark.parametrize("seconds", [60, 300])
 def test_a_long_clip_in_which_nobody_fires_takes_no_more_memory(seconds: int, lane: Path) -> None:
     """Things that move all the time, and clutter, at 30 frames a second."""

@@ -131,7 +131,7 @@ KINDS: dict[str, tuple[int, tuple[str, ...], Check]] = {
 """By kind: how often it is killed, the command, and what holds afterwards. 50 kills together."""
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_kill_at_a_random_moment_damages_nothing(lane: Path, kind: str) -> None:
     count, words, check = KINDS[kind]

@@ -99,10 +99,22 @@ def test_the_session_as_drawn_gives_its_shot(session: Path) -> None:
 @pytest.mark.parametrize(
     ("change", "named"),
     [
-        (lambda text: scaled(text, (1 / FOOT_M,) * 3), "write the ground coordinates of the"),
+        pytest.param(
+            lambda text: scaled(text, (1 / FOOT_M,) * 3),
+            "write the ground coordinates of the",
+            marks=pytest.mark.campaign,
+        ),
         (lambda text: re.sub(r"height_m = .*", "height_m = 80", text), "check height_m under"),
-        (lambda text: scaled(text, (-1.0, -1.0, 1.0)), "against the firing line"),
-        (lambda text: re.sub(r"(?m)^along_m = .*", "along_m = 7.0", text), "not at the release"),
+        pytest.param(
+            lambda text: scaled(text, (-1.0, -1.0, 1.0)),
+            "against the firing line",
+            marks=pytest.mark.long,
+        ),
+        pytest.param(
+            lambda text: re.sub(r"(?m)^along_m = .*", "along_m = 7.0", text),
+            "not at the release",
+            marks=pytest.mark.long,
+        ),
     ],
     ids=["feet", "height_m = 80", "firing line the other way", "release beside"],
 )
@@ -125,7 +137,7 @@ def test_the_wrong_clip_is_asked_about(session: Path, tmp_path: Path) -> None:
     assert "is it the right clip" in closing
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_slow_motion_that_was_not_stated_is_named_with_its_rate(slow: Path, tmp_path: Path) -> None:
     folder = copied(slow, tmp_path)
     rewritten(folder, lambda text: re.sub(r"capture_fps = .*\n", "", text))

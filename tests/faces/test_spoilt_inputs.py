@@ -23,7 +23,7 @@ from tracker.session.mistakes import mistake, valid
     ("first", "count"),
     [
         (0, 20),
-        *(pytest.param(first, 50, marks=pytest.mark.campaign) for first in (20, 70, 120, 170)),
+        *(pytest.param(first, 50, marks=pytest.mark.long) for first in (20, 70, 120, 170)),
     ],
 )
 def test_no_spoilt_input_ends_in_more_than_a_sentence(kind: str, first: int, count: int) -> None:

@@ -134,7 +134,7 @@ def test_a_ball_found_twice_is_told_once(anywhere):
     assert together([lost], [elsewhere], 1.0) == [elsewhere]
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_with_a_wrong_release_point_both_are_found_from_elsewhere(folder, tmp_path):
     """The launcher was carried five metres on; nobody wrote that down."""
     away = tmp_path / "away"

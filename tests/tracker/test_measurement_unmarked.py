@@ -74,7 +74,7 @@ def test_its_results_lie_beside_it(alone: SessionResult) -> None:
     assert row["clip"] == "evening.mp4" and row["quality"] == "check"
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_a_clip_without_shots_has_none_without_markers_either(tmp_path: Path) -> None:
     result = measure_session(stripped("quiet", tmp_path))
     assert result.shots == ()
