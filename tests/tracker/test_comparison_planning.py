@@ -10,6 +10,7 @@ from tracker.comparison.compare import compare
 from tracker.comparison.planning import Candidate, plan, plan_sentences, teaches_most
 from tracker.statistics.components import Estimate
 from tracker.statistics.improvement import expected_improvement
+from tracker.workflow.plan import teaching
 
 
 def test_only_rivals_of_the_best_need_more_shots() -> None:
@@ -117,3 +118,17 @@ def test_the_next_shots_teach_most_where_little_is_known_near_the_best() -> None
     # An even bet on 3 m of uncertainty: 0.4 of it.
     assert gain == pytest.approx(0.4 * 3.0, abs=0.2)
     assert teaches_most(compare([setup("140 mm", MIDDLE)]), 0.8) is None
+
+
+def test_shots_that_would_hardly_teach_are_not_recommended() -> None:
+    settled = compare([setup("100 mm", SMALL), setup("140 mm", MIDDLE)])
+    found = teaches_most(settled, max(one.sample.sd for one in settled.summaries if one.sample))
+    assert found is not None and 0.0 < found[1] < 1e-3
+    assert teaching(settled) == []
+    (said,) = teaching(
+        compare(
+            [setup("140 mm", MIDDLE), setup("160 mm", [])],
+            predictions={"160 mm": Estimate(34.5, 3.0)},
+        )
+    )
+    assert said.startswith('The next 5 shots teach most with "160 mm"')

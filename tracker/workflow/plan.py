@@ -21,6 +21,9 @@ from tracker.launcher.sweep import parse_sweep
 from tracker.workflow.compare import check_quantity, check_worth
 from tracker.workflow.outings import Outings, gather
 
+#: Share of the scatter of shots below which a gain is nothing to shoot for (our choice).
+LEAST_GAIN = 0.01
+
 
 @dataclass(frozen=True)
 class Planned:
@@ -75,15 +78,15 @@ def plan_outings(outings: Outings, quantity: str, worth: float | None, sweep: st
     made = plan(comparison, worth, _swept(known, quantity, sweep) if sweep else ())
     said = plan_sentences(made, comparison, worth)
     said += cost_sentences(made, known.predictions(), known.setups)
-    said += _teaching(comparison)
+    said += teaching(comparison)
     return Planned(made, comparison, tuple(said), outings.notes)
 
 
-def _teaching(comparison: Comparison) -> list[str]:
-    """Return where the next shots teach most."""
+def teaching(comparison: Comparison) -> list[str]:
+    """Return a sentence on where the next shots teach most; none where they hardly would."""
     scatters = [one.sample.sd for one in comparison.summaries if one.used > 1 and one.sample]
     found = teaches_most(comparison, max(scatters)) if scatters else None
-    if found is None or found[1] <= 0.0:
+    if found is None or found[1] < LEAST_GAIN * max(scatters):
         return []
     unit = WORDINGS[comparison.quantity].unit
     return [
