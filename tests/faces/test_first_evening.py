@@ -17,7 +17,7 @@ PAGE = TOP / "docs" / "first-evening.md"
 CLIP = TOP / "sample_clips" / "wide" / "clips" / "140mm.mp4"
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_the_first_evening_goes_as_the_page_says(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("LOBMETER_DB", str(tmp_path / "book.sqlite3"))
