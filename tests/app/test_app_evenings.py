@@ -28,8 +28,9 @@ def test_a_measured_evening_goes_into_the_logbook_and_is_opened_from_it(
 
 def test_a_report_is_written_and_read(visit: Visit, measured: Path) -> None:
     tab = visit(measured, "evenings")
+    tab.locator("[data-keys~=r]").wait_for()
     tab.keyboard.press("r")
-    expect(tab.get_by_role("link", name="Read the report")).to_be_visible(timeout=240_000)
+    expect(tab.get_by_role("link", name="Read the report")).to_be_visible(timeout=60_000)
     with tab.expect_download() as download:
         tab.get_by_role("link", name="Download it").click()
     assert (
