@@ -118,21 +118,21 @@ def test_markers_by_touch(server: Served, narrow_tab: Page, half_done: Path) -> 
     _same_as_the_command(narrow_tab, half_done)
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_five_markers_by_mouse(visit: Visit, blank: Path) -> None:
     tab = visit(blank, "field")
     _pick_by_mouse(tab, blank, list(WIDE))
     _same_as_the_command(tab, blank)
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_five_markers_by_keyboard(visit: Visit, blank: Path) -> None:
     tab = visit(blank, "field")
     _pick_by_keyboard(tab, blank, list(WIDE))
     _same_as_the_command(tab, blank)
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_five_markers_by_touch(server: Served, narrow_tab: Page, blank: Path) -> None:
     narrow_tab.goto(f"{server.open(blank)}/field")
     ready(narrow_tab)

@@ -79,8 +79,14 @@ def same_by_command(folder: Path, made: Path) -> None:
     assert len(first) == pytest.approx(len(second), rel=1e-3)
 
 
-@pytest.mark.campaign
-@pytest.mark.parametrize("press", [by_mouse, by_keyboard], ids=["mouse", "keyboard"])
+@pytest.mark.parametrize(
+    "press",
+    [
+        pytest.param(by_mouse, marks=pytest.mark.campaign),
+        pytest.param(by_keyboard, marks=pytest.mark.long),
+    ],
+    ids=["mouse", "keyboard"],
+)
 def test_from_a_dropped_clip_to_a_report(
     server: Served, tab: Page, tmp_path: Path, press: Press
 ) -> None:

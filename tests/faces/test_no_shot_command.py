@@ -102,7 +102,7 @@ def test_the_session_as_drawn_gives_its_shot(session: Path) -> None:
         pytest.param(
             lambda text: scaled(text, (1 / FOOT_M,) * 3),
             "write the ground coordinates of the",
-            marks=pytest.mark.campaign,
+            marks=pytest.mark.long,
         ),
         (lambda text: re.sub(r"height_m = .*", "height_m = 80", text), "check height_m under"),
         pytest.param(

@@ -23,15 +23,13 @@ NAMES = sorted(
     for path in SAMPLES.glob("*/session.toml")
     if (path.parent / "truth.json").exists()
 )
-LONG = ("quiet", "wheels", "wide")
-"""Sessions of many frames or shots, which are measured in the campaign only."""
+MARKS = {"wide": pytest.mark.campaign, "quiet": pytest.mark.long, "wheels": pytest.mark.long}
+"""Sessions of many frames or shots; the demo's test in the campaign measures the wheels too."""
 
 
 def named(*names):
-    """Return parameters of sessions, the long ones for the campaign."""
-    return [
-        pytest.param(name, marks=pytest.mark.campaign) if name in LONG else name for name in names
-    ]
+    """Return parameters of sessions, each with its mark."""
+    return [pytest.param(name, marks=MARKS.get(name, ())) for name in names]
 
 
 WITH_SHOTS = named("close", "wide")
@@ -60,7 +58,7 @@ def shots(request, measured):
 
 
 def test_there_are_sample_clips():
-    assert {"close", *LONG} <= set(NAMES)
+    assert {"close", *MARKS} <= set(NAMES)
 
 
 def test_all_shots_are_found_and_none_is_made_up(scores):
@@ -133,7 +131,7 @@ def test_forecast_before_filming_agrees_with_the_measurement(measured, name):
             assert 1 / 1.6 < u[figure] / getattr(row, f"{stem}_u_{unit}") < 1.6, figure
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_quiet_clips_have_no_rows(measured):
     (score,) = measured("quiet")
     assert score.shots == () and score.false == 0
