@@ -7,6 +7,7 @@ from calibration.adjustment.robust import sigma_of_radii, tukey_weights
 from calibration.camera import Camera
 from calibration.errors import InputError
 from calibration.steadiness.corners import WINDOW_PX, corners
+from calibration.steadiness.glance import Glance
 from calibration.steadiness.motion import (
     SHEAR,
     SIZE,
@@ -126,6 +127,7 @@ class SteadyReference:
         seen = background(camera, pixels)
         usable = np.all(np.isfinite(seen), axis=1)
         self._points, self._seen, self._pixels = self._points[usable], seen[usable], pixels[usable]
+        self._glance = Glance(luma, self._pixels, round(WINDOW_PX / self._shrink))
         self._trust = np.ones(len(self._points))
         self._last = np.zeros(SIZE)
         self._amplitude_rad = 0.0
@@ -144,6 +146,15 @@ class SteadyReference:
         self._seen = self._seen - behind[:, None] * np.cross(shear_rad, self._seen)
         self._last[TURN] -= share * shear_rad
         self._last[SHEAR] += shear_rad
+
+    def stands(self, luma: Luma) -> bool:
+        """Return whether the camera plainly stands as in the reference, without a fit.
+
+        Parameters
+        ----------
+        luma : ndarray of uint8, shape (H, W)
+        """
+        return self._glance.stands(luma)
 
     def motion(self, luma: Luma) -> Motion:
         """Return the camera's motion from the reference frame, none where it may be chance.

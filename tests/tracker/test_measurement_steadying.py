@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from calibration.camera import looking_at
+from calibration.steadiness import Motion, SteadyReference
 from tracker.measurement.steadying import ALERT_S, GLANCE_S, Steadier
 from tracker.records import Candidates, Cutouts
 
@@ -81,6 +82,24 @@ def test_a_still_camera_leaves_candidates_as_they_are() -> None:
     assert steadier.steadied(found) is found
     assert not steadier.moves
     assert found.steadied is None
+
+
+def test_no_motion_is_fitted_while_the_camera_stands(monkeypatch: pytest.MonkeyPatch) -> None:
+    fits = []
+    measured = SteadyReference.measured
+
+    def counted(reference: SteadyReference, luma: np.ndarray) -> Motion:
+        fits.append(1)
+        return measured(reference, luma)
+
+    monkeypatch.setattr(SteadyReference, "measured", counted)
+    steadier = Steadier(CAMERA, FRAME_S)
+    for frame in range(60):
+        steadier.see(frame, view((0, 0)))
+    assert not fits and steadier.lost_share == 0.0
+    steadier.see(60, view((2, 0)))
+    steadier.see(61, view((0, 0)))
+    assert len(fits) == 3  # once more where the first motion was found, and from then on always
 
 
 def test_after_a_move_every_frame_is_looked_at_for_a_while() -> None:

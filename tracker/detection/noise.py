@@ -1,11 +1,17 @@
 """The usual change at each place, and the threshold that follows from it."""
 
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 BLOCK = 16
 """Side of a block in pixels: small enough to part a tree from the sky beside it."""
+
+LIGHT_STEP = 4
+"""Each such row of a picture is taken for its mean and spread: they cost time, and 64 pixels of a
+block say enough."""
 
 EVERY = 8
 """Frames between two updates of level and thresholds: both change slowly, and cost time."""
@@ -81,19 +87,16 @@ class NoiseMap:
 
     def light(self, picture: NDArray[np.uint8]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
         """Return mean and standard deviation of a picture in each block, luma steps."""
-        mean, square = (
-            cv2.resize(each, self._blocks, interpolation=cv2.INTER_AREA)
-            for each in (
-                picture.astype(np.float32),
-                cv2.multiply(picture, picture, dtype=cv2.CV_32F),
-            )
-        )
-        spread = np.sqrt(np.maximum(square - mean**2, 0.0))
-        return np.asarray(mean, np.float32), np.asarray(spread, np.float32)
+        some, height = picture[::LIGHT_STEP], BLOCK // LIGHT_STEP
+        mean = _block_means(some, self._blocks, height, np.uint16)
+        square = np.square(some, dtype=np.uint16)
+        square_mean = _block_means(square, self._blocks, height, np.uint32)
+        spread = np.sqrt(np.maximum(square_mean - mean**2, 0.0))
+        return mean.astype(np.float32), spread.astype(np.float32)
 
     def take(self, change: NDArray[np.uint8]) -> None:
         """Take in one frame's change, shape (rows, columns)."""
-        fresh = _block_means(change, self._blocks)
+        fresh = (4.0 * _block_means(change, self._blocks, BLOCK, np.uint16)).astype(np.float32)
         if self._seen == 0:
             self._level = fresh
         else:
@@ -137,15 +140,32 @@ class NoiseMap:
         return np.maximum(found, LEAST_LEVEL)
 
 
-def _block_means(change: NDArray[np.uint8], blocks: tuple[int, int]) -> NDArray[np.float32]:
-    """Return the mean of whole blocks; the odd pixels at the right and lower edge are left out."""
-    part = change[: blocks[1] * BLOCK, : blocks[0] * BLOCK]
-    if min(change.shape) < BLOCK:
-        return np.full((blocks[1], blocks[0]), 4.0 * change.mean(), np.float32)
-    lines = np.add.reduce(part.reshape(blocks[1], BLOCK, -1), axis=1, dtype=np.uint16)
-    sums = lines.reshape(blocks[1], blocks[0], BLOCK).sum(axis=2, dtype=np.int64)
-    means: NDArray[np.float32] = (4.0 * sums / BLOCK**2).astype(np.float32)
-    return means
+def _block_means(
+    values: NDArray[Any],
+    blocks: tuple[int, int],
+    height: int,
+    sums: type[np.unsignedinteger[Any]],
+) -> NDArray[np.float64]:
+    """Return the mean of whole blocks; the odd pixels at the right and lower edge are left out.
+
+    Parameters
+    ----------
+    values : ndarray, shape (rows, columns)
+    blocks : tuple of int
+        Columns and rows of blocks.
+    height : int
+        Of a block, in rows of `values`.
+    sums : type
+        Holds the sum of a block's column.
+    """
+    columns, rows = blocks
+    part = values[: rows * height, : columns * BLOCK]
+    if part.shape != (rows * height, columns * BLOCK):
+        # The picture is smaller than a block.
+        return np.full((rows, columns), values.mean())
+    lines = np.add.reduce(part.reshape(rows, height, -1), axis=1, dtype=sums)
+    whole = lines.reshape(rows, columns, BLOCK).sum(axis=2, dtype=np.int64)
+    return np.asarray(whole / (height * BLOCK), float)
 
 
 def _between(

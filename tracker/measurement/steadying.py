@@ -97,13 +97,10 @@ class Steadier:
             if self._count == 0:
                 self.begin(luma)
         elif self._count <= self._alert_until or self._count % self._every == 0:
-            motion = self._reference.motion(luma)
-            if motion.significant and not self.moves:
-                self._straighten(self._reference)
-                motion = self._reference.motion(luma)
+            motion = self._motion(self._reference, luma)
             self._looked += 1
-            self._lost += motion.lost
-            self.lost = motion.lost
+            self.lost = motion is not None and motion.lost
+            self._lost += self.lost
         self._count += 1
         drawn = luma, blueness
         if motion is not None and motion.significant:
@@ -113,6 +110,16 @@ class Steadier:
             drawn = self._redrawn(motion, luma, blueness)
         self._before = drawn
         return drawn
+
+    def _motion(self, reference: SteadyReference, luma: Codes) -> Motion | None:
+        """Return the camera's motion, None where it plainly stood so far and stands."""
+        if not self.moves and reference.stands(luma):
+            return None
+        motion = reference.motion(luma)
+        if motion.significant and not self.moves:
+            self._straighten(reference)
+            motion = reference.motion(luma)
+        return motion
 
     @property
     def lost_share(self) -> float:
