@@ -4,11 +4,14 @@ A text that a person wrote goes through these functions only: it is shown as it 
 HTML.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Awaitable, Callable, Iterable, Sequence
+from functools import partial
 from typing import Any
 
 from nicegui import ui
 from nicegui.elements.mixins.text_element import TextElement
+
+from calibration.errors import InputError
 
 Handler = Callable[[], Any]
 
@@ -191,6 +194,36 @@ def bar(share: float, label: str) -> ui.element:
     made = ui.element("progress")
     made.props.update({"max": 1, "value": round(share, 4), "aria-label": label})
     return made
+
+
+def fill(waiting: str, prepare: Callable[[], Awaitable[Handler]]) -> None:
+    """Put a place that is filled once the tab is connected.
+
+    Parameters
+    ----------
+    waiting : str
+        A sentence that stands there until then.
+    prepare : callable
+        A coroutine function that returns what builds the content; its InputError is shown instead.
+    """
+    with group() as place:
+        sentence(waiting, "quiet")
+
+    async def come() -> None:
+        try:
+            build = await prepare()
+        except InputError as error:
+            build = partial(_faults, error)
+        place.clear()
+        with place:
+            build()
+
+    ui.timer(0.0, come, once=True)
+
+
+def _faults(error: InputError) -> None:
+    for words in error.sentences():
+        sentence(words, "fault")
 
 
 _VALUE = "(event) => emit(event.target.value)"

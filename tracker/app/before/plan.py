@@ -4,9 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from nicegui import ui
-from nicegui.events import GenericEventArguments
-
+from tracker.app.drawn import DrawnPicture
 from tracker.workflow.planned_field import PlanAnswer, PlannedField
 
 CAMERA = ""
@@ -35,34 +33,22 @@ class MovedThing:
     serial: int
 
 
-class PlanPicture(ui.element, component="plan.js"):
+class PlanPicture(DrawnPicture, component="plan.js"):
     """A field from above; emits what a person moves."""
-
-    def __init__(self, state: Mapping[str, Any]) -> None:
-        super().__init__()
-        self._props["state"] = state
-
-    def show(self, state: Mapping[str, Any], serial: int = 0) -> None:
-        """Show another state; `serial` is that of the change it answers."""
-        self._props["state"] = state
-        self.run_method("show", state, serial)
 
     def on_moved(self, call: Callable[[MovedThing], Any]) -> None:
         """Have a function called for every place that something is moved to."""
+        self.on_place("moved", _moved, call)
 
-        def moved(event: GenericEventArguments) -> Any:
-            given = event.args
-            return call(
-                MovedThing(
-                    str(given["key"]),
-                    float(given["along"]),
-                    float(given["across"]),
-                    bool(given["final"]),
-                    int(given["serial"]),
-                )
-            )
 
-        self.on("moved", moved)
+def _moved(given: Mapping[str, Any]) -> MovedThing:
+    return MovedThing(
+        str(given["key"]),
+        float(given["along"]),
+        float(given["across"]),
+        bool(given["final"]),
+        int(given["serial"]),
+    )
 
 
 def plan_state(field: PlannedField, answer: PlanAnswer, chosen: str) -> dict[str, Any]:

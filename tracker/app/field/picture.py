@@ -4,9 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from nicegui import ui
-from nicegui.events import GenericEventArguments
-
+from tracker.app.drawn import DrawnPicture
 from tracker.session import ClipEntry
 from tracker.workflow.field import FieldAnswer, Suggestion
 
@@ -44,18 +42,8 @@ class Frame:
     described: str
 
 
-class MarkPicture(ui.element, component="picture.js"):
+class MarkPicture(DrawnPicture, component="picture.js"):
     """A frame to mark; emits what a person does in it."""
-
-    def __init__(self, state: Mapping[str, Any]) -> None:
-        super().__init__()
-        self._props["state"] = state
-
-    def show(self, state: Mapping[str, Any], serial: int = 0) -> None:
-        """Show another state; `serial` is that of the change it answers."""
-        # A tab that loads again gets the newest state from the element itself.
-        self._props["state"] = state
-        self.run_method("show", state, serial)
 
     def focus_stage(self) -> None:
         """Give the picture the keyboard."""
@@ -63,21 +51,17 @@ class MarkPicture(ui.element, component="picture.js"):
 
     def on_moved(self, call: Callable[[Moved], Any]) -> None:
         """Have a function called for every place that a marker is put to."""
+        self.on_place("moved", _moved, call)
 
-        def moved(event: GenericEventArguments) -> Any:
-            given = event.args
-            pixel = (float(given["x"]), float(given["y"]))
-            return call(
-                Moved(
-                    str(given["name"]),
-                    pixel,
-                    bool(given["final"]),
-                    bool(given["close"]),
-                    int(given["serial"]),
-                )
-            )
 
-        self.on("moved", moved)
+def _moved(given: Mapping[str, Any]) -> Moved:
+    return Moved(
+        str(given["name"]),
+        (float(given["x"]), float(given["y"])),
+        bool(given["final"]),
+        bool(given["close"]),
+        int(given["serial"]),
+    )
 
 
 def state_of(

@@ -2,7 +2,6 @@
 
 from nicegui import ui
 
-from calibration.errors import InputError
 from tracker.app import parts
 from tracker.app.field.desk import Desk
 from tracker.app.field.marking import Marking
@@ -10,7 +9,7 @@ from tracker.app.view import Page, View
 
 
 def build(view: View) -> None:
-    """Build the page; what needs reckoning comes once the tab is there."""
+    """Build the page; what has to be computed comes once the tab is there."""
     ui.add_head_html(f'<link rel="stylesheet" href="{view.prefix}/static/field.css">')
     missing = _missing(view)
     if missing:
@@ -19,23 +18,12 @@ def build(view: View) -> None:
         return
     desk = Desk(view)
     marking = Marking(desk)
-    with parts.group() as place:
-        parts.sentence("Reading the clip …", "quiet")
 
-    async def fill() -> None:
-        try:
-            await desk.begin()
-        except InputError as error:
-            place.clear()
-            with place:
-                for words in error.sentences():
-                    parts.sentence(words, "fault")
-            return
-        place.clear()
-        with place:
-            marking.build()
+    async def prepare() -> parts.Handler:
+        await desk.begin()
+        return marking.build
 
-    ui.timer(0.0, fill, once=True)
+    parts.fill("Reading the clip …", prepare)
 
 
 def _missing(view: View) -> str:

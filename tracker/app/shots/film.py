@@ -4,9 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from nicegui import ui
-from nicegui.events import GenericEventArguments
-
+from tracker.app.drawn import DrawnPicture
 from tracker.workflow.shots import DrawnFlight, Film
 
 
@@ -28,18 +26,8 @@ class Picked:
     pixel: tuple[float, float]
 
 
-class FilmPicture(ui.element, component="film.js"):
+class FilmPicture(DrawnPicture, component="film.js"):
     """A clip to step through; emits what a person picks in it."""
-
-    def __init__(self, state: Mapping[str, Any]) -> None:
-        super().__init__()
-        self._props["state"] = state
-
-    def show(self, state: Mapping[str, Any]) -> None:
-        """Show another state."""
-        # A tab that loads again gets the newest state from the element itself.
-        self._props["state"] = state
-        self.run_method("show", state)
 
     def do(self, what: str, *given: Any) -> None:
         """Call a method of the film: ``step``, ``play``, ``zoom``, ``toRelease``, ``toLanding``."""
@@ -47,13 +35,11 @@ class FilmPicture(ui.element, component="film.js"):
 
     def on_picked(self, call: Callable[[Picked], Any]) -> None:
         """Have a function called for every place that is picked."""
+        self.on_place("picked", _picked, call)
 
-        def picked(event: GenericEventArguments) -> Any:
-            given = event.args
-            pixel = (float(given["x"]), float(given["y"]))
-            return call(Picked(str(given["mode"]), int(given["frame"]), pixel))
 
-        self.on("picked", picked)
+def _picked(given: Mapping[str, Any]) -> Picked:
+    return Picked(str(given["mode"]), int(given["frame"]), (float(given["x"]), float(given["y"])))
 
 
 @dataclass(frozen=True)
