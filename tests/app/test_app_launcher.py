@@ -38,7 +38,7 @@ def written(lane: Path, setup: int) -> dict:
 
 
 def carry(tab: Page) -> float:
-    found = re.search(r"carry ([0-9.]+) m", lead(tab).inner_text())
+    found = re.search(r"carry ([0-9.]+)\s", lead(tab).inner_text())
     assert found is not None
     return float(found[1])
 

@@ -245,7 +245,7 @@ def test_a_taped_landing_narrows_the_carry(visit: Visit, lane: Path) -> None:
 
 def test_a_missed_shot_is_added_by_two_clicks(visit: Visit, missed: Path, truly: Path) -> None:
     page = opened(visit(missed, "shots"))
-    expect(page.locator(".shots-list")).to_contain_text("no shot")
+    expect(page.locator(".shots-list")).to_contain_text("No shot")
     points = read_points(truly / "results" / "tracks.csv")[CLIP, 1]
     used = [point for point in points if point.used]
     page.get_by_role("button", name="Add a missed shot").click()

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from tests.tracker.invented_outings import shots_of
 from tracker.records import Quality, Reason, ReasonCode, Shot
-from tracker.report.answer_words import answer_sentence, counted, improvements, next_step
+from tracker.report.answer_words import answer_sentence, counted, improvements, known_to, next_step
 
 NAME = "140 mm wheels"
 
@@ -67,13 +67,15 @@ def test_the_next_step_is_that_of_the_middle_shot() -> None:
 
 def test_only_what_became_better_is_said() -> None:
     before, after = shots(30.0, 31.0, u=2.7), shots(30.0, 31.0, u=0.3)
-    said = improvements(before, after)
+    said = improvements(known_to(before), known_to(after))
     assert said == [
         "The exit speed is now known to ±0.1 m/s; before, ±0.9.",
         "The carry is now known to ±0.3 m; before, ±2.7.",
     ]
-    assert (
-        improvements(after, before) == improvements(after, after) == improvements([], after) == []
+    worse, same, first = (
+        improvements(known_to(after), known_to(was)) for was in (before, after, [])
     )
+    assert worse == same == first == []
+    assert improvements({}, known_to(after)) == []
     # A tenth less is within what rounding shows.
-    assert improvements(shots(30.0, u=0.30), shots(30.0, u=0.28)) == []
+    assert improvements(known_to(shots(30.0, u=0.30)), known_to(shots(30.0, u=0.28))) == []

@@ -4,6 +4,7 @@ A text that a person wrote goes through these functions only: it is shown as it 
 HTML.
 """
 
+import re
 from collections.abc import Awaitable, Callable, Iterable, Sequence
 from functools import partial
 from typing import Any
@@ -23,6 +24,19 @@ class Text(TextElement):
         super().__init__(tag=tag, text=text)
         if kind:
             self.classes(kind)
+
+    def _text_to_model_text(self, text: str) -> None:
+        super()._text_to_model_text(unbroken(text))
+
+
+def unbroken(words: str) -> str:
+    """Return words with no-break spaces between a number, its ± and its unit."""
+    return _WITHIN_FIGURE.sub("\N{NO-BREAK SPACE}", words)
+
+
+_WITHIN_FIGURE = re.compile(
+    r"(?<=\d) (?=[±%°])|(?<=±) (?=\d)|(?<=\d) (?=(?:mm|cm|m|m/s|px|s|V|A|W|J|g|N|rpm)(?!\w))"
+)
 
 
 def text(tag: str, words: str, kind: str = "") -> Text:
@@ -162,7 +176,9 @@ def table(
 
     On a narrow screen each row becomes a small block with its column names.
     """
-    with ui.element("div").classes("scroll"):
+    with group("scroll", label=caption) as scroll:
+        # Whoever has no mouse scrolls a wide table with the keys.
+        scroll.props["tabindex"] = "0"
         made = ui.element("table")
         with made:
             Text("caption", caption)

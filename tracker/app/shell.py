@@ -31,17 +31,19 @@ async def show(page: Page, view: View) -> None:
         main.props["id"] = "main"
         main.props["tabindex"] = "-1"
         parts.heading(page.title, 1)
-        notices = parts.group("notices")
-        notices.props.update({"role": "status", "aria-live": "polite"})
+        with parts.group("said-here"):
+            notices = parts.group("notices")
+            notices.props.update({"role": "status", "aria-live": "polite"})
+            parts.button("Close", notices.clear).props["aria-label"] = "Close the notice"
         if view.session is not None and view.look.faults:
             for words in view.look.faults:
                 parts.sentence(words, "fault")
         with parts.group("content"):
             await _content(page, view)
+    view.attach(notices)
     with parts.group("foot", "footer"):
         parts.sentence(CAUTION, "caution")
-    view.attach(notices)
-    _keys(view)
+        _keys(view)
     main.props["data-keys"] = " ".join(view.keys)
 
 
@@ -129,7 +131,6 @@ def _keys(view: View) -> None:
                     parts.text("span", does)
         ui.run_javascript("window.showKeys()")
 
-    with parts.group("foot"):
-        parts.button("Keys", list_keys, key="?")
+    parts.button("Keys", list_keys, key="?")
     view.key("?", "list the keys", list_keys)
     ui.on("lobmeter-key", lambda event: view.pressed(str(event.args)))

@@ -30,13 +30,16 @@ def measure(messenger: Messenger, place: Path) -> Measurement:
     """Measure a session."""
     from tracker.results.cache import cache_folder
     from tracker.workflow.measure import MeasureOptions, measure_session
+    from tracker.workflow.steps import keep_step
 
+    keep_step(place)
     options = MeasureOptions(
         jobs=min(os.cpu_count() or 1, MOST_JOBS),
         cache=cache_folder(),
         on_shot=messenger.arrived,
     )
     result = measure_session(place, messenger.progress, options)
+    keep_step(place)
     notes = [f"{clip.clip.file}: {note}" for clip in result.clips for note in clip.notes]
     return Measurement((*notes, *result.notes), result.kept)
 

@@ -10,7 +10,6 @@ from typing import Any
 
 from calibration.errors import InputError
 from tracker.app import work
-from tracker.records import Shot
 from tracker.session import ClipEntry
 from tracker.workflow.begin import add_clips, refuse_known
 from tracker.workflow.incoming import Announced, Incoming
@@ -32,14 +31,11 @@ class OpenSession:
         Its folder, or a video file without a session.
     works : dict of str to Work
         The running or last work of each kind, as ``"measure"``.
-    earlier : tuple of Shot
-        The rows before the last measurement, to show what it improved.
     """
 
     number: int
     place: Path
     works: dict[str, work.Work] = field(default_factory=dict)
-    earlier: tuple[Shot, ...] = ()
     _facts: dict[tuple[Path, int, int, float | None], Any] = field(default_factory=dict)
 
     @property

@@ -1,7 +1,7 @@
 """What was measured, in the first sentences that a person reads."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from statistics import median
 
 from tracker.records import Quality, ReasonCode, Shot
@@ -66,11 +66,23 @@ def next_step(shots: Sequence[Shot]) -> str:
     )
 
 
-def improvements(before: Sequence[Shot], after: Sequence[Shot]) -> list[str]:
-    """Return by how much figures became better known from one measurement to the next."""
+def known_to(shots: Sequence[Shot]) -> dict[str, float]:
+    """Return how well figures are known: by column, the median of its standard uncertainty."""
+    medians = {u_name: _median(shots, u_name) for _, _, u_name, _ in FIGURES}
+    return {u_name: u for u_name, u in medians.items() if u is not None}
+
+
+def improvements(before: Mapping[str, float], after: Mapping[str, float]) -> list[str]:
+    """Return by how much figures became better known from one measurement to the next.
+
+    Parameters
+    ----------
+    before, after : mapping of str to float
+        As `known_to` returns them.
+    """
     found = []
     for name, _, u_name, unit in FIGURES:
-        was, now = _median(before, u_name), _median(after, u_name)
+        was, now = before.get(u_name), after.get(u_name)
         if was is not None and now is not None and now < BETTER * was:
             found.append(f"The {name} is now known to ±{now:.2g} {unit}; before, ±{was:.2g}.")
     return found

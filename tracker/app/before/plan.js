@@ -25,7 +25,7 @@ export default {
           <circle class="hit" r="22" />
           <path v-if="thing.kind === 'camera'" class="shape" d="M-11 -8H11V8H-11ZM-4 0A4 4 0 1 1 4 0A4 4 0 1 1 -4 0" />
           <path v-else class="shape" d="M0 -10L9 7H-9Z" />
-          <text v-if="thing.shown" y="-16" font-size="13">{{ thing.name }}</text>
+          <text v-if="thing.shown" :y="thing.shown" font-size="13">{{ thing.name }}</text>
         </g>
       </svg>
     </div>`,
@@ -59,7 +59,14 @@ export default {
         const side = at[1] >= 0 ? "left" : "right";
         return { ...one, x: at[0], y: at[1], label: `${one.kind === "camera" ? "Camera" : "Marker " + one.name}: ${at[0].toFixed(1)} m along, ${Math.abs(at[1]).toFixed(1)} m to the ${side}` };
       });
-      return placed.map((one, number) => ({ ...one, shown: this.free(one, placed, number) }));
+      // A name stands above its thing, where that is taken below it, where both are nowhere.
+      const set = [];
+      const rank = (one, at) => (one.key === this.now.chosen ? 1000 : one.kind === "camera" ? 900 : 500 - at);
+      placed.map((one, at) => [rank(one, at), one]).sort((a, b) => b[0] - a[0]).forEach(([, one]) => {
+        one.shown = [-16, 26].find((row) => this.free(one, row, set)) || 0;
+        if (one.shown) set.push(one);
+      });
+      return placed;
     },
   },
   mounted() {
@@ -78,11 +85,11 @@ export default {
       }));
       if (this.next) { const next = this.next; this.next = null; this.tell(...next); } else if (this.final) { this.moving = null; this.kept = null; }
     },
-    free(one, all, number) {
-      const rank = (thing, at) => (thing.key === this.now.chosen ? 1000 : thing.kind === "camera" ? 900 : 500 - at);
+    free(one, row, set) {
       const half = (thing) => 4 * thing.name.length * this.unit + 4 * this.unit;
-      return !all.some((other, at) => other !== one && rank(other, at) > rank(one, number)
-        && Math.abs(other.y - one.y) < 18 * this.unit && Math.abs(other.x - one.x) < half(one) + half(other));
+      const height = (thing, at) => -thing.y + at * this.unit;
+      return !set.some((other) => Math.abs(height(one, row) - height(other, other.shown)) < 18 * this.unit
+        && Math.abs(other.x - one.x) < half(one) + half(other));
     },
     choose(thing) { if (thing.key !== this.now.chosen) this.$emit("choose", thing.key); },
     tell(key, at, final) {

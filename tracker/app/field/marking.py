@@ -61,6 +61,7 @@ class Marking:
                 with parts.fold("Keys in the picture"):
                     parts.sentence(HELP).props["id"] = "mark-help"
             with parts.group("field-side"):
+                parts.heading("Markers")
                 self.offers = parts.group("row")
                 self.list = MarkerList(desk, self.choose)
                 with parts.group("row"):

@@ -52,15 +52,15 @@ export default {
           <circle v-for="ring in rings" :key="'o' + ring.name" class="ring" :cx="ring.x" :cy="ring.y" r="1.6" />
           <path class="hair cased" :d="hair" /><path class="hair" :d="hair" />
         </svg>
-        <div class="mark-pad">
-          <p class="mark-where" role="status" aria-live="polite">{{ where }}</p>
-          <div class="mark-arrows" role="group" aria-label="Move by the step">
-            <button type="button" class="up" aria-label="Up" @click="nudge(0, -step)">▲</button>
-            <button type="button" class="west" aria-label="Left" @click="nudge(-step, 0)">◀</button>
-            <button type="button" class="set" :disabled="!chosen" @click="set">{{ picked ? "Next" : "Set" }}</button>
-            <button type="button" class="east" aria-label="Right" @click="nudge(step, 0)">▶</button>
-            <button type="button" class="down" aria-label="Down" @click="nudge(0, step)">▼</button>
-          </div>
+        <p class="mark-where" role="status" aria-live="polite">{{ where }}</p>
+        <div class="mark-arrows" role="group" aria-label="Move by the step">
+          <button type="button" class="up" aria-label="Up" @click="nudge(0, -step)">▲</button>
+          <button type="button" class="west" aria-label="Left" @click="nudge(-step, 0)">◀</button>
+          <button type="button" class="set" :disabled="!chosen" @click="set">{{ picked ? "Next" : "Set" }}</button>
+          <button type="button" class="east" aria-label="Right" @click="nudge(step, 0)">▶</button>
+          <button type="button" class="down" aria-label="Down" @click="nudge(0, step)">▼</button>
+        </div>
+        <div class="mark-more">
           <label class="mark-step">Step, pixels
             <select v-model.number="step"><option :value="0.1">0.1</option><option :value="1">1</option><option :value="10">10</option></select>
           </label>
@@ -86,10 +86,8 @@ export default {
     picked() { return Boolean(this.mark && this.mark.pixel); },
     wide() { return this.now.width / this.shown; },
     unit() { return this.wide / this.screen; },
-    // As wide as leaves the magnified picture on the screen too.
-    fitting() {
-      return { maxWidth: `max(20rem, calc((100vh - 27rem) * ${this.now.width / this.now.height}))` };
-    },
+    // The style sheet makes it as wide as leaves the magnified picture on the screen too.
+    fitting() { return { "--ratio": this.now.width / this.now.height }; },
     box() { return [...this.corner, this.wide, this.now.height / this.shown].join(" "); },
     place() {
       if (this.moving) return this.moving;

@@ -5,6 +5,7 @@ from nicegui import ui
 from tracker.app import parts
 from tracker.app.charts import use_charts
 from tracker.app.launcher.fields import SetupFields
+from tracker.app.launcher.names import in_words
 from tracker.app.launcher.what_if import WhatIf
 from tracker.app.view import Page, View
 from tracker.report.launcher_tables import left_out_rows
@@ -103,7 +104,7 @@ class LauncherDesk:
                 parts.sentence(discharge_sentence(drains[self._chosen]))
             parts.heading("What the shots say of the model")
             for words in learned or (NOTHING_LEARNED,):
-                parts.sentence(words)
+                parts.sentence(in_words(words))
             if left_out:
                 head = ("setup", "measured, m/s", "predicted, m/s", "error, m/s")
                 caption = "Each setup's exit speed predicted from the others; ± is one standard "

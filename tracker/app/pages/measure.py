@@ -19,11 +19,14 @@ from tracker.report.answer_words import (
 )
 from tracker.report.rounding import with_uncertainty
 from tracker.workflow.look import flights_of
+from tracker.workflow.steps import MeasuredStep, steps_until_now
 
 NO_CLIP = "The session has no clip yet. Send some from the phone, or name them in session.toml."
 
 HEAD = ("shot", *(f"{name}, {unit}" for name, _, _, unit in FIGURES), "quality")
 NUMERIC = tuple(range(len(HEAD) - 1))
+STEPS_NOTE = "The standard uncertainty of one shot, its median over the shots."
+TABLE_NOTE = "± is one standard uncertainty."
 
 
 async def build(view: View) -> None:
@@ -32,7 +35,6 @@ async def build(view: View) -> None:
 
     async def start() -> None:
         try:
-            view.opened.earlier = tuple(shot for shot, _ in view.look.shots)
             view.opened.start("measure", "Measuring", tasks.measure, view.opened.place)
         except InputError as error:
             view.complain(error.sentences())
@@ -64,8 +66,7 @@ def _answer(view: View, work: Work | None, start: parts.Handler) -> None:
         parts.sentence("Cancelled. What was there before is as it was.", "quiet")
     if view.look.measured:
         parts.sentence(answer_sentence(shots), "lead")
-        for words in improvements(view.opened.earlier, shots):
-            parts.sentence(words, "good")
+        _gained(view)
         step = next_step(shots)
         if step:
             parts.sentence(step)
@@ -78,6 +79,28 @@ def _answer(view: View, work: Work | None, start: parts.Handler) -> None:
         again = "Measure again" if view.look.measured else "Measure"
         wanted = not view.look.measured or view.look.outdated
         parts.button(again, start, main=wanted, key="m")
+
+
+def _gained(view: View) -> None:
+    """Put what the last step improved, and the table of all steps."""
+    steps = steps_until_now(view.look)
+    if len(steps) < 2:
+        return
+    for words in improvements(steps[-2].known_to, steps[-1].known_to):
+        parts.sentence(words, "good")
+    shown = [figure for figure in FIGURES if any(figure[2] in step.known_to for step in steps)]
+    head = ("measured with", *(f"{name}, {unit}" for name, _, _, unit in shown))
+    rows = [
+        [step.stated or "files since changed", *(_known(step, figure[2]) for figure in shown)]
+        for step in steps
+    ]
+    with parts.fold("What each step gained"):
+        parts.table(head, rows, STEPS_NOTE, range(1, len(head)))
+
+
+def _known(step: MeasuredStep, u_name: str) -> str:
+    u = step.known_to.get(u_name)
+    return "" if u is None else f"±{u:.2g}"
 
 
 def _came(shot: Shot) -> str:
@@ -98,7 +121,6 @@ async def _clips(view: View) -> None:
     flights = await view.attempt(flights_of, view.opened.place) or {}
     for number, clip in enumerate(session.clips):
         shots = [shot for shot, _ in view.look.shots if shot.clip == clip.file]
-        parts.heading(clip.file)
         mine = {
             shot.shot: flights.get((clip.file, shot.shot), ())
             for shot in shots
@@ -109,11 +131,23 @@ async def _clips(view: View) -> None:
         except InputError as error:
             view.complain(error.sentences())
             continue
-        flights_over_frame(view, number, facts.size_px, mine, f"{clip.file} with {counted(shots)}")
-        if shots:
-            parts.table(HEAD, [_row(shot) for shot in shots], counted(shots), NUMERIC)
-            _remarks(shots)
+        with parts.group("clip", "section"):
+            parts.heading(clip.file)
+            described = f"{clip.file} with {counted(shots)}"
+            flights_over_frame(view, number, facts.size_px, mine, described)
+            with parts.group("clip-said"):
+                _figures(shots, len(session.clips) == 1)
+                _remarks(shots)
     _notes(view)
+
+
+def _figures(shots: Sequence[Shot], only: bool) -> None:
+    """Put the figures of a clip: a sentence, and a table that is open where there is no other."""
+    if not only:
+        parts.sentence(answer_sentence(shots))
+    if shots:
+        with parts.fold("Shot by shot", opened=only):
+            parts.table(HEAD, [_row(shot) for shot in shots], TABLE_NOTE, NUMERIC)
 
 
 def _remarks(shots: Sequence[Shot]) -> None:

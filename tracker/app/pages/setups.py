@@ -120,16 +120,21 @@ def _content(found: Standing) -> None:
     if not any(one.used for one in comparison.summaries) and not comparison.expected:
         return
     parts.heading("Setup by setup")
-    chart(strips(comparison, setups), STRIPS)
-    made = standing_table(comparison, found.chances)
-    parts.table(made.head, made.rows, made.caption, range(1, len(made.head)))
-    if any(one.landing is not None for one in comparison.summaries):
-        parts.heading("Landings")
-        chart(landing_map(comparison, setups), FROM_ABOVE)
-    if comparison.verdicts:
-        parts.heading("Measured and predicted")
-        places = {one.name: place for place, one in enumerate(comparison.summaries)}
-        chart(agreement(comparison.verdicts, comparison.quantity, places), AGREEMENT)
+    with parts.group("charts"):
+        with parts.group():
+            chart(strips(comparison, setups), STRIPS)
+        made = standing_table(comparison, found.chances)
+        parts.table(made.head, made.rows, made.caption, range(1, len(made.head)))
+    with parts.group("charts"):
+        if any(one.landing is not None for one in comparison.summaries):
+            with parts.group():
+                parts.heading("Landings")
+                chart(landing_map(comparison, setups), FROM_ABOVE)
+        if comparison.verdicts:
+            places = {one.name: place for place, one in enumerate(comparison.summaries)}
+            with parts.group():
+                parts.heading("Measured and predicted")
+                chart(agreement(comparison.verdicts, comparison.quantity, places), AGREEMENT)
 
 
 def build(view: View) -> None:

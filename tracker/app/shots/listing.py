@@ -15,6 +15,8 @@ from tracker.report.rounding import with_uncertainty
 SHOWN = (FIGURES[0], FIGURES[2])
 """Figures of the table; the others stand beside the film."""
 
+HEAD = ("shot", *(f"{name}, {unit}" for name, _, _, unit in SHOWN), "quality")
+
 MARKS = {Quality.GOOD: "good", Quality.CHECK: "look at it", Quality.REJECTED: "rejected"}
 """What is said of each quality."""
 
@@ -39,14 +41,21 @@ class Listing:
     _others: list[tuple[RejectedCandidate, parts.Text]] = field(default_factory=list)
 
     def build(self) -> None:
-        """Put the table of every clip."""
+        """Put the table, clip by clip."""
         assert self.desk.shots is not None
         self._rows.clear()
         self._others.clear()
-        for task in self.desk.shots.kept.tasks:
-            file = task.ready.clip.file
-            mine = [one.shot for one in self.desk.shots.shots if one.shot.clip == file]
-            self._clip(file, mine)
+        with ui.element("table").classes("shots-table"):
+            parts.text("caption", "± is one standard uncertainty.")
+            with ui.element("thead"), ui.element("tr"):
+                for number, words in enumerate(HEAD):
+                    kind = "number" if 0 < number <= len(SHOWN) else ""
+                    parts.text("th", words, kind).props["scope"] = "col"
+            for task in self.desk.shots.kept.tasks:
+                file = task.ready.clip.file
+                self._clip(
+                    file, [one.shot for one in self.desk.shots.shots if one.shot.clip == file]
+                )
         self._candidates()
         self.mark()
 
@@ -59,31 +68,26 @@ class Listing:
             _press(made, other is candidate)
 
     def _clip(self, file: str, shots: list[Shot]) -> None:
-        if not shots:
-            parts.sentence(f"{file}: no shot. Add one that was missed with two clicks.", "quiet")
-            return
-        with ui.element("table").classes("shots-table"):
-            parts.text("caption", file)
-            with ui.element("thead"), ui.element("tr"):
-                head = ["shot", *(f"{name}, {unit}" for name, _, _, unit in SHOWN), "quality"]
-                for number, words in enumerate(head):
-                    kind = "number" if 0 < number <= len(SHOWN) else ""
-                    parts.text("th", words, kind).props["scope"] = "col"
-            with ui.element("tbody"):
-                for shot in shots:
-                    self._row(shot)
+        with ui.element("tbody"):
+            with ui.element("tr").classes("of"):
+                name = parts.text("th", file)
+                name.props.update({"scope": "rowgroup", "colspan": len(HEAD)})
+            for shot in shots:
+                self._row(shot)
+            if not shots:
+                with ui.element("tr"):
+                    words = "No shot. Add one that was missed with two clicks."
+                    parts.text("td", words, "quiet").props["colspan"] = len(HEAD)
 
     def _row(self, shot: Shot) -> None:
         with ui.element("tr").classes(f"row-{shot.quality}"):
-            with ui.element("td") as first:
-                first.props["data-head"] = "shot"
+            with ui.element("td"):
                 made = parts.button(f"Shot {shot.shot}", lambda: self.on_choose(shot))
                 self._rows.append((shot, made))
-            for name, column, u_column, unit in SHOWN:
+            for _, column, u_column, _ in SHOWN:
                 value = with_uncertainty(getattr(shot, column), getattr(shot, u_column))
-                parts.text("td", value, "number").props["data-head"] = f"{name}, {unit}"
+                parts.text("td", value, "number")
             cell = parts.text("td", MARKS[shot.quality], "mark")
-            cell.props["data-head"] = "quality"
             cell.classes({Quality.GOOD: "good", Quality.CHECK: "doubt"}.get(shot.quality, ""))
 
     def _candidates(self) -> None:

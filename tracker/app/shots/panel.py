@@ -52,7 +52,8 @@ class Panel:
         row = shot.shot
         parts.heading(f"Shot {row.shot}, {row.setup}")
         said = [_figure(row, figure) for figure in (*FIGURES, APEX)]
-        parts.sentence("; ".join(said) + ".", "shots-figures")
+        words = "; ".join(said)
+        parts.sentence(f"{words[:1].upper()}{words[1:]}.", "shots-figures")
         if row.reason:
             parts.sentence(row.reason, "doubt" if row.quality != "good" else "")
         about = self.desk.decision()
