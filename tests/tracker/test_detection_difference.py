@@ -5,6 +5,7 @@ import pytest
 
 from tests.tracker.drawn_balls import disc, film
 from tracker.detection import CandidateFinder, SearchSettings
+from tracker.detection.alarm import Alarm
 from tracker.detection.component import WANTED
 from tracker.detection.difference import Difference
 from tracker.detection.noise import NoiseMap
@@ -149,3 +150,44 @@ def test_limit_is_the_threshold_in_whole_numbers(shape):
     rows, columns = (each.ravel() for each in np.indices(shape))
     exact = watch.thresholds_at(rows, columns)
     assert np.all(np.abs(watch.limit.ravel() + 0.5 - np.minimum(exact, 254.5)) < 2.0)
+
+
+@pytest.mark.parametrize("lag", [1, 3])
+@pytest.mark.parametrize("shape", [(2, 2), (5, 9), (64, 64), (83, 131)])
+def test_alarm_leaves_out_no_square_over_its_limit(shape, lag):
+    rng = np.random.default_rng(shape[0] + lag)
+    frames = [np.clip(rng.normal(120, 2, shape), 0, 255).astype(np.uint8) for _ in range(4 * lag)]
+    for number, frame in enumerate(frames[lag:]):
+        frame[:2, number % shape[1]] = frame[-1, -1] = 250
+    limit = rng.integers(16, 30, shape).astype(np.uint8)
+    limit[0] = 254
+    whole, alarm = Difference(shape), Alarm(shape, lag)
+    alarm.follow(limit)
+    seen = 0
+    for at in range(lag, len(frames)):
+        alarm.push(frames[at], frames[at - lag])
+        if at < 2 * lag:
+            continue
+        three = frames[at - 2 * lag], frames[at - lag], frames[at]
+        squares = alarm.squares()
+        assert squares is not None
+        found = Difference.over_at(three, limit, *squares)
+        expected = whole.over(*three, limit)
+        # A sum that saturates at 255 is over 254, and no other limit is that high.
+        assert all(np.array_equal(*each) for each in zip(found, expected, strict=True))
+        seen += len(found[0])
+    assert seen
+
+
+def test_alarm_gives_up_where_most_of_a_frame_changes_until_the_limits_do():
+    shape = (64, 64)
+    dark, lit = np.zeros(shape, np.uint8), np.full(shape, 200, np.uint8)
+    alarm = Alarm(shape, 1)
+    alarm.follow(np.full(shape, 40, np.uint8))
+    alarm.push(lit, dark)
+    alarm.push(dark, lit)
+    assert alarm.squares() is None
+    alarm.push(dark, dark)
+    assert alarm.squares() is None
+    alarm.follow(np.full(shape, 40, np.uint8))
+    assert len(alarm.squares()[0]) == 0

@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from tracker.detection.alarm import Alarm
 from tracker.detection.difference import Difference, Luma, squares
 from tracker.detection.noise import HIGHEST, NoiseMap
 from tracker.records import Backdrop, Cutouts
@@ -76,6 +77,7 @@ class Component:
         self._whole: deque[Luma] = deque(maxlen=2 * lag + 1)
         self._small: deque[Luma] = deque(maxlen=2 * lag + 1)
         self._difference = Difference(self._shape)
+        self._alarm = Alarm(self._shape, lag)
         self._noise = NoiseMap(self._shape, wanted=WANTED * most)
         self.centred = False
         """Whether a place is the middle of the change around it, to a part of a cell."""
@@ -92,6 +94,8 @@ class Component:
             part = part[: rows * self._shrink, : columns * self._shrink]
             part = cv2.resize(part, (columns, rows), interpolation=cv2.INTER_AREA)  # type: ignore[assignment]
         self._small.append(part)
+        if not self._blind and len(self._small) > self._lag:
+            self._alarm.push(part, self._small[-1 - self._lag])
         return len(self._whole) == 2 * self._lag + 1
 
     def places(self) -> tuple[Array, Array]:
@@ -102,9 +106,17 @@ class Component:
         if self._noise.due:
             self._noise.take(self._difference.change(before, now, after))
             self._backdrop = Backdrop(self._window, *self._noise.levels, *self._noise.light(now))
-        rows, columns, change = self._difference.over(before, now, after, self._noise.limit)
+            self._alarm.follow(self._noise.limit)
+        limit = self._noise.limit
+        # The middle of what changed asks for the change of every pixel.
+        near = None if self.centred else self._alarm.squares()
+        if near is None:
+            rows, columns, change = self._difference.over(before, now, after, limit)
+        else:
+            frames = (before, now, after)
+            rows, columns, change = self._difference.over_at(frames, limit, *near)
         # The limit is the threshold in whole numbers, except where it stands for all higher ones.
-        beyond = np.flatnonzero(self._noise.limit[rows, columns] == HIGHEST)
+        beyond = np.flatnonzero(limit[rows, columns] == HIGHEST)
         if len(beyond):
             over = np.ones(len(rows), bool)
             over[beyond] = change[beyond] > self._noise.thresholds_at(rows[beyond], columns[beyond])

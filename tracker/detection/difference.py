@@ -9,6 +9,11 @@ Luma = NDArray[np.uint8]
 STRIP = 200_000
 """Pixels that are worked on at a time, about, so that their buffers stay in the cache."""
 
+Places = NDArray[np.int64]
+
+FOUR = np.array([[0, 0, 1, 1], [0, 1, 0, 1]])[:, :, None]
+"""Rows and columns of a square's four pixels."""
+
 WORD = 8
 """Pixels that are compared as one number of 64 bits in the search for those over a limit."""
 
@@ -49,7 +54,7 @@ class Difference:
 
     def over(
         self, before: Luma, now: Luma, after: Luma, limit: NDArray[np.uint8]
-    ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.uint16]]:
+    ) -> tuple[Places, Places, NDArray[np.uint16]]:
         """Return rows, columns and summed change where it is over a limit, in reading order.
 
         A sum is named by the upper left of its four pixels.
@@ -69,7 +74,7 @@ class Difference:
             cv2.add(pairs[:, :-1], pairs[:, 1:], dst=sums)
             over = self._over[top:end, : width - 1]
             cv2.subtract(sums, limit[top:end, : width - 1], dst=over)
-        words = np.flatnonzero(self._over.view(np.uint64))
+        words = np.flatnonzero(self._over.view(np.uint64) != 0)
         word, place = np.nonzero(self._over.reshape(-1, WORD)[words])
         rows, columns = np.divmod(WORD * words[word] + place, self._over.shape[1])
         change = self._change
@@ -77,6 +82,28 @@ class Difference:
         for down, right in ((0, 1), (1, 0), (1, 1)):
             found += change[rows + down, columns + right]
         return rows, columns, found
+
+    @staticmethod
+    def over_at(
+        frames: tuple[Luma, Luma, Luma], limit: Luma, rows: Places, columns: Places
+    ) -> tuple[Places, Places, NDArray[np.uint16]]:
+        """Return the same as `over` of some squares, without a look at the others.
+
+        Parameters
+        ----------
+        frames : tuple of ndarray
+            The earlier frame, the one that is looked at, and the later one.
+        limit : ndarray of uint8, shape (rows, columns)
+        rows, columns : ndarray of int64, shape (N,)
+            Of each square's upper left pixel.
+        """
+        down, right = rows + FOUR[0], columns + FOUR[1]
+        before, now, after = (frame[down, right].astype(np.int16) for frame in frames)
+        brighter = now - np.maximum(before, after)
+        darker = np.minimum(before, after) - now
+        sums = np.maximum(np.maximum(brighter, darker), 0).sum(axis=0, dtype=np.uint16)
+        over = sums > limit[rows, columns]
+        return rows[over], columns[over], sums[over]
 
     def _changed(self, before: Luma, now: Luma, after: Luma, top: int, end: int) -> Luma:
         """Compute and return the change of the rows from `top` to `end`."""

@@ -68,11 +68,10 @@ class ClutterMap:
         kind = np.searchsorted(CLASSES, candidates.strength)
         unseen = np.maximum(RAREST, UNKNOWN / (1.0 + self._seen))
         level = self._around[cells[:, 1], cells[:, 0], kind] + unseen[kind]
-        fresh = np.zeros(self._shape)
-        np.add.at(fresh, (cells[:, 1], cells[:, 0], kind), 1.0)
         self._seen += 1
         weight = max(LEAST_WEIGHT, 1.0 / (FIRST_FRAMES + self._seen))
-        self._level += weight * (fresh - self._level)
+        self._level *= 1.0 - weight
+        np.add.at(self._level, (cells[:, 1], cells[:, 0], kind), weight)
         if self._seen % REFRESH == 0 or self._seen < FIRST_FRAMES:
             # What moves will soon be in a neighbouring cell.
             self._around = np.asarray(cv2.blur(self._level, (3, 3)), float)

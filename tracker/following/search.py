@@ -205,16 +205,17 @@ class FlightSearch:
         first = self._next_row
         found = []
         rejected: list[Hypothesis] = []
-        usual = self._usual_votes(first, last)
+        votes, usual = self._votes(first, last)
         everything = self._pool()
         free = ~np.concatenate([kept.taken for kept in self._kept])
         for _ in range(MOST_ROUNDS):
             pool = everything.part(free)
-            excess = self._ballot.block(first, last) - usual
-            flight = self._best_of(pool, self._starts(pool, first, excess, usual), rejected)
+            starts = self._starts(pool, first, votes - usual, usual)
+            flight = self._best_of(pool, starts, rejected)
             if flight is None:
                 break
             self._take(pool, flight, free)
+            votes = self._ballot.block(first, last)
             if not is_twin(self._context, flight, self._recent, self._gates_px[0]):
                 found.append(flight)
                 self._recent = [*self._recent[-7:], flight]
@@ -226,8 +227,11 @@ class FlightSearch:
         self._next_row = last + 1
         return sorted(found, key=lambda flight: flight.release_s)
 
-    def _usual_votes(self, first: int, last: int) -> Array:
-        """Return the votes without a shot, shape (rows or 1, angles, speeds)."""
+    def _votes(self, first: int, last: int) -> tuple[Array, Array]:
+        """Return the votes of some rows, and those without a shot.
+
+        Shapes (rows, angles, speeds) and (rows or 1, angles, speeds).
+        """
         assert self._began is not None
         film_s = self._began, self._now
         rows = self._release_s(first, last)
@@ -236,7 +240,7 @@ class FlightSearch:
         ahead = min(max(ahead, last), first + self._ballot.span)
         block = self._ballot.block(first, ahead)
         self._usual.learn(block, self._release_s(first, ahead), film_s)
-        return self._usual.expected(rows, film_s)
+        return block[: last - first + 1], self._usual.expected(rows, film_s)
 
     def _release_s(self, first: int, last: int) -> Array:
         """Return the release times of rows of the ballot, shape (rows,)."""
