@@ -14,7 +14,7 @@ from tests.bench.split import Split, timed
 from tests.tracker.cramer_rao import cramer_rao
 from tracker.fitting import PARAMETERS, circumstances_of
 from tracker.fitting.observations import Instants
-from tracker.fitting.parameters import CAMERA_AT, READOUT_AT
+from tracker.fitting.parameters import CAMERA_AT, FADE_AT, READOUT_AT
 from tracker.flight.forces import Forces
 from tracker.measurement import measure
 from tracker.measurement.context import ClipRequest
@@ -133,6 +133,7 @@ def best_possible(
     parameters[8] = true["lift_coefficient"] * math.cos(tilt)
     parameters[9] = true["lift_coefficient"] * math.sin(tilt)
     parameters[10:12] = true["wind_mps"][:2]
+    parameters[FADE_AT] = true.get("lift_fade", 0.0)
     parameters[READOUT_AT] = clip["readout_s"]
     parameters[CAMERA_AT:] = 0.0
     return cramer_rao(known, parameters, Instants(times, share, np.zeros(len(times))), covariances)

@@ -66,6 +66,26 @@ def test_flights_in_air_match_reference_integrations(drag, lift, tilt, wind, lau
     assert landed == pytest.approx(expected, abs=2e-8)
 
 
+def lifted_m(speed, lift, spin_share):
+    """Return the height in which balls lifted up and down differ after 20 ms of a level flight."""
+    launch = TrueLaunch(0.0, (0.0, 0.0, 2.0), speed, 0.0)
+    up, down = (
+        fly(launch, TrueBall(lift_coefficient=sign * lift, spin_share=spin_share), TrueAir(), SOFT)
+        for sign in (1.0, -1.0)
+    )
+    return float((up.positions([0.02]) - down.positions([0.02]))[0, 2])
+
+
+@pytest.mark.parametrize(("spin_share", "grows"), [(0.0, 1.0), (1.0, 0.083333 / 0.045455)])
+def test_a_kept_spin_lifts_more_the_slower_the_ball(spin_share, grows):
+    # C = 1 / (2 + 1 / S), Štěpánek, Am. J. Phys. 56, 138 (1988; from memory): 0.045455 at S of 0.05
+    # and 0.083333 at 0.1, so at half the speed.
+    fast, slow = (lifted_m(speed, 0.045455, spin_share) for speed in (20.0, 10.0))
+    assert slow / fast * 4.0 == pytest.approx(grows, rel=0.02)
+    ball = TrueBall(lift_coefficient=0.045455, spin_share=spin_share)
+    assert ball.lift_fade == pytest.approx(spin_share * 20.0 / 22.0, abs=1e-4)
+
+
 def test_buoyancy_lightens_the_ball_and_added_mass_holds_it_back():
     # 57.7 g and 67.0 mm in 1.2 kg/m³: buoyancy over weight 0.003275 (mid-limit tennis ball), by
     # Archimedes; a sphere carries half as much air along (Lamb, Hydrodynamics, art. 92).

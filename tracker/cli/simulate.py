@@ -15,9 +15,9 @@ def simulate(
         str,
         typer.Option(
             help="What the session shows: wide, wide_30, wide_120, close, three_wheels, setups, "
-            "turned, quiet, or one hardship: far, dim, uhd, windy, drift, grain, sway, hand_held, "
-            "people, dog, birds, trees, cloud_shadows, open_wheels, overlap, apex_out, long_grass, "
-            "flock, passers, fetchers, insects, leaves, crowd."
+            "turned, spins, quiet, or one hardship: far, dim, uhd, windy, drift, grain, sway, "
+            "hand_held, people, dog, birds, trees, cloud_shadows, open_wheels, overlap, "
+            "apex_out, long_grass, flock, passers, fetchers, insects, leaves, crowd."
         ),
     ] = "wide",
     seed: Annotated[int, typer.Option(min=0, help="The same seed draws the same session.")] = 1,

@@ -185,6 +185,8 @@ def _shots(
     air = TrueAir(weather.density_kgpm3(), weather.wind_mps)
     turf = _turf(recipe, rng)
     lift = _even(rng, shooting.lift)
+    # A generator of its own: all else that a seed draws does not depend on it.
+    spin_share = _even(rng.spawn(1)[0], shooting.spin_share)
     drag = float(np.clip(rng.normal(0.53, 0.03), 0.45, 0.62))
     shots: list[FlownBall] = []
     time_s = _even(rng, shooting.first_s)
@@ -194,6 +196,7 @@ def _shots(
             diameter_m=0.066 * (1.0 + rng.normal(0.0, 0.004)),
             drag_coefficient=drag * (1.0 + rng.normal(0.0, 0.01)),
             lift_coefficient=lift * (1.0 + rng.normal(0.0, 0.2)),
+            spin_share=spin_share,
         )
         launch = TrueLaunch(
             release_s=time_s,

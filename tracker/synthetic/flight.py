@@ -17,15 +17,41 @@ Array = NDArray[np.float64]
 TABLE_S = 0.002
 """Step of the table that a flight is read from; its cubic is true to 1e-11 m."""
 
+LIFT_AT_MPS = 20.0
+"""Speed at which lift coefficients are stated, m/s."""
+
 
 @dataclass(frozen=True)
 class TrueBall:
-    """A ball: mass in kg, diameter in m, drag and lift coefficients (dimensionless)."""
+    """A ball: mass in kg, diameter in m, drag and lift coefficients (dimensionless).
+
+    Parameters
+    ----------
+    lift_coefficient : float
+        At `LIFT_AT_MPS`; negative for top spin.
+    spin_share : float
+        Share of it that comes from a spin that the ball keeps: that part is ``1 / (2 + v / (R w))``
+        at the speed v (after A. Štěpánek, Am. J. Phys. 56, 138, 1988; from memory), so it grows
+        while the ball slows. The rest, of uneven cloth, is the same at every speed.
+    """
 
     mass_kg: float = 0.0577
     diameter_m: float = 0.066
     drag_coefficient: float = 0.53
     lift_coefficient: float = 0.0
+    spin_share: float = 0.0
+
+    @property
+    def speed_over_rim(self) -> float:
+        """Speed over the ball's rim speed R w at `LIFT_AT_MPS`; 0 for a ball without spin."""
+        of_spin = abs(self.spin_share * self.lift_coefficient)
+        return 1.0 / of_spin - 2.0 if of_spin > 0.0 else 0.0
+
+    @property
+    def lift_fade(self) -> float:
+        """Relative growth of the lift for a relative loss of speed, at `LIFT_AT_MPS`."""
+        ratio = self.speed_over_rim
+        return self.spin_share * ratio / (2.0 + ratio)
 
 
 @dataclass(frozen=True)
@@ -174,8 +200,8 @@ def fly(launch: TrueLaunch, ball: TrueBall, air: TrueAir, turf: Turf) -> FlownBa
     """Fly one shot until the ball lies still.
 
     Weight less buoyancy (Archimedes), quadratic drag along and lift across the motion through
-    the air (coefficients as in Cross and Lindsey, 2014), on the ball's mass and half that of the
-    air it displaces (added mass of a sphere), integrated by DOP853 to 1e-11.
+    the air (coefficients as in Cross and Lindsey, 2014; `TrueBall`), on the ball's mass and half
+    that of the air it displaces (added mass of a sphere), integrated by DOP853 to 1e-11.
     """
     start = np.concatenate([np.array(launch.release_m, float), launch.velocity()])
     first, landing_s, landing = _through_air(launch.release_s, start, ball, air, launch)
@@ -205,21 +231,23 @@ def _through_air(
     # After a bounce the spin is another, so the lift of the launch no longer holds.
     spin = np.zeros(3) if launch is None else ball.lift_coefficient * launch.spin_axis()
     (wind_x, wind_y, wind_z), (spin_x, spin_y, spin_z) = air.wind_mps, spin.tolist()
-    drag = ball.drag_coefficient
+    drag, ratio, share = ball.drag_coefficient, ball.speed_over_rim, ball.spin_share
 
     def rates(_: float, state: Array) -> Array:
         # Written out: the integrator calls this some thousand times, and arrays of three cost
         # ten times what their arithmetic does. Works on columns of states as well.
         u, v, w = state[3] - wind_x, state[4] - wind_y, state[5] - wind_z
-        push = pull * (u * u + v * v + w * w) ** 0.5
+        speed = (u * u + v * v + w * w) ** 0.5
+        push = pull * speed
+        turn = push * (1.0 - share + share * (2.0 + ratio) / (2.0 + ratio * speed / LIFT_AT_MPS))
         return np.array(
             [
                 state[3],
                 state[4],
                 state[5],
-                push * (-drag * u + spin_y * w - spin_z * v),
-                push * (-drag * v + spin_z * u - spin_x * w),
-                push * (-drag * w + spin_x * v - spin_y * u) - weight,
+                -push * drag * u + turn * (spin_y * w - spin_z * v),
+                -push * drag * v + turn * (spin_z * u - spin_x * w),
+                -push * drag * w + turn * (spin_x * v - spin_y * u) - weight,
             ]
         )
 

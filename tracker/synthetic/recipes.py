@@ -96,7 +96,9 @@ class Shooting:
     speed_scatter, angle_scatter_deg, azimuth_scatter_deg : float
         Standard deviations from shot to shot; that of the speed is relative.
     lift : tuple of float
-        Lift coefficient.
+        Lift coefficient, positive for back spin: which of two wheels is quicker is chance.
+    spin_share : tuple of float
+        Share of the lift that a kept spin makes; see `tracker.synthetic.flight.TrueBall`.
     first_s : tuple of float
         From the clip's start to the first release.
     pause_s : tuple of float
@@ -112,7 +114,8 @@ class Shooting:
     speed_scatter: float = 0.04
     angle_scatter_deg: float = 1.0
     azimuth_scatter_deg: float = 0.6
-    lift: Range = (0.0, 0.05)
+    lift: Range = (-0.05, 0.05)
+    spin_share: Range = (0.0, 1.0)
     first_s: Range = (0.5, 0.9)
     pause_s: Range = (0.9, 1.4)
     tail_s: float = 0.9
@@ -167,7 +170,10 @@ WHEELS = {
 }
 """Diameter (mm) and mass (g) of the wheels of each setup of the feeder."""
 
-WIDE = Recipe("wide")
+LIFTED = Shooting(lift=(0.0, 0.05), spin_share=(0.0, 0.0))
+"""A launcher whose balls all get a little lift: that of the sample clips."""
+
+WIDE = Recipe("wide", shooting=LIFTED)
 CLOSE = Recipe(
     "close",
     filming=Filming(
@@ -185,7 +191,7 @@ CLOSE = Recipe(
         field_of_view_deg=(62.0, 68.0),
         spread_m=0.2,
     ),
-    shooting=Shooting(shots=(1, 1), first_s=(0.3, 0.45), tail_s=0.0),
+    shooting=replace(LIFTED, shots=(1, 1), first_s=(0.3, 0.45), tail_s=0.0),
     close=True,
 )
 THREE_WHEELS = Recipe(
@@ -194,7 +200,8 @@ THREE_WHEELS = Recipe(
         size_px=(1280, 720), fps=30.0, noise=(0.9, 1.2), exposure_s=(1.0 / 800.0, 1.0 / 500.0)
     ),
     stand=CameraStand(off_m=(24.0, 26.0)),
-    shooting=Shooting(
+    shooting=replace(
+        LIFTED,
         shots=(5, 5),
         launch_angle_deg=(38.0, 41.0),
         speed_scatter=0.02,
@@ -232,7 +239,7 @@ QUIET = replace(
     close=False,
 )
 
-_FILMING, _STAND, _SHOOTING = WIDE.filming, WIDE.stand, WIDE.shooting
+_FILMING, _STAND, _SHOOTING = Filming(), CameraStand(), Shooting()
 
 CLEAR = (
     WIDE,
@@ -248,6 +255,7 @@ CLEAR = (
         "turned",
         replace(_FILMING, rotations_deg=(90, 180, 270)),
     ),
+    Recipe("spins"),
     Recipe(
         "setups",
         setups=tuple(WHEELS),
@@ -322,6 +330,7 @@ ABOUT = {
     "three_wheels": "three wheels, five shots each: one carries farthest, two equally far",
     "setups": "three wheels, two shots each",
     "turned": "a phone held on its side or upside down",
+    "spins": "as wide, with back spin or top spin, kept in flight or of the cloth alone",
     "quiet": "people, a dog, trees in the wind, and no shot",
     "far": "a camera 50 to 62 m away",
     "dim": "dusk: long exposures and noise",

@@ -120,6 +120,7 @@ def clip_truth(
                 "diameter_mm": shot.ball.diameter_m * 1000.0,
                 "drag_coefficient": shot.ball.drag_coefficient,
                 "lift_coefficient": shot.ball.lift_coefficient,
+                "lift_fade": shot.ball.lift_fade,
                 "spin_tilt_deg": shot.launch.spin_tilt_deg,
                 "wind_mps": list(shot.air.wind_mps),
                 "air_density_kgpm3": shot.air.density_kgpm3,
