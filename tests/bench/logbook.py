@@ -1,48 +1,116 @@
 """Times the logbook over many sessions: ``python -m tests.bench.logbook [--sessions N]``.
 
 Three setups of five shots each a session, on SQLite and, where its programs are found, on a
-PostgreSQL server of its own. Only the answers are timed against the goal of a second.
+PostgreSQL server of its own. Each session is filmed in an air of its own. The sessions are added
+once and then multiplied in the tables, since adding them one by one takes minutes. The times stand
+with what a logbook of ten sessions takes beside them: the
+difference is what the many sessions cost.
 """
 
 import argparse
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
+from functools import partial
 from pathlib import Path
+
+import numpy as np
+import sqlalchemy as sa
 
 from tests.tracker.logged_sessions import many, postgres_programs, postgres_server
 from tracker.logbook import Filter, open_logbook
+from tracker.logbook import tables as t
+from tracker.workflow.compare import compare_logged
+from tracker.workflow.log import list_sessions
+from tracker.workflow.logged import collection_paused, gather_logged
+from tracker.workflow.outings import Outings
+
+FEW = 10
+"""Sessions of the logbook that the large one is compared with."""
+BASE = 100
+"""Sessions that are added one by one."""
+MONTH = Filter(since=date(2026, 5, 1), until=date(2026, 5, 31))
+WHEEL = Filter(wheel_mm=140.0)
 
 
-def timed(name: str, call: Callable[[], object]) -> None:
-    """Print how long a call takes, the median of three, s."""
+def timed(call: Callable[[], object]) -> str:
+    """Return how long a call takes, the median of three: clock, and this process's processor, s."""
     spent = []
     for _ in range(3):
-        began = time.perf_counter()
+        began, busy = time.perf_counter(), time.process_time()
         call()
-        spent.append(time.perf_counter() - began)
-    print(f"  {name:<40} {sorted(spent)[1]:7.3f} s", flush=True)
+        spent.append((time.perf_counter() - began, time.process_time() - busy))
+    clock, busy = (sorted(each)[1] for each in zip(*spent, strict=True))
+    return f"{clock:.3f} {busy:.3f}"
 
 
-def bench(url: str, count: int) -> None:
-    """Fill one logbook and ask it."""
-    month = Filter(since=date(2027, 5, 1), until=date(2027, 5, 31))
+def fill(url: str, count: int) -> None:
+    """Fill a logbook with sessions, of which those after the first `BASE` are copies."""
+    draw = np.random.default_rng(5)
     with open_logbook(url) as book:
-        began = time.perf_counter()
-        for session in many(count):
-            book.add(session)
-        print(f"{url.split(':')[0]}: {count} sessions added, each in {_each(began, count)} ms")
-        timed("list the newest 40", lambda: book.summaries(most=40))
-        timed("list all", book.summaries)
-        timed("list one wheel", lambda: book.summaries(Filter(wheel_mm=140.0)))
-        timed("shots of a month, for a comparison", lambda: book.sessions(month))
-        timed("shots of one wheel, for a comparison", lambda: book.sessions(Filter(wheel_mm=140.0)))
-        timed("every shot", book.sessions)
+        for session in many(min(count, BASE)):
+            air = {"temperature_c": float(draw.uniform(5, 30)), "wind_along_mps": draw.normal()}
+            book.add(replace(session, conditions={**session.conditions, **air}))
+        with book._engine.begin() as connection:
+            for copy in range(1, count // BASE):
+                _multiply(connection, copy)
+            if connection.dialect.name == "postgresql":
+                connection.exec_driver_sql("ANALYZE")
 
 
-def _each(began: float, count: int) -> str:
-    return f"{1000.0 * (time.perf_counter() - began) / count:.1f}"
+def _multiply(connection: sa.Connection, copy: int) -> None:
+    """Copy the first sessions under new numbers."""
+    for table in (t.session, t.setup, t.setup_field, t.clip, t.shot):
+        steps = {"session_id": BASE, "setup_id": 3 * BASE, "clip_id": 3 * BASE}
+        own = {t.session: BASE, t.setup: 3 * BASE, t.clip: 3 * BASE, t.shot: 15 * BASE}
+        step = own.get(table, 0) * copy
+        columns = []
+        for column in table.c:
+            value: sa.ColumnElement[object] = column
+            if column.name in steps:
+                value = column + steps[column.name] * copy
+            elif column.name == "id":
+                value = column + step
+            elif column.name == "identity_sha256":
+                value = sa.literal(f"{copy:06}") + sa.func.substr(column, 7)
+            columns.append(value)
+        parent = table.c.id if "id" in table.c else table.c.setup_id
+        first = parent <= own.get(table, own[t.setup])
+        connection.execute(sa.insert(table).from_select(table.c, sa.select(*columns).where(first)))
+
+
+def bench(url: str, small: str, count: int) -> None:
+    """Fill two logbooks and ask both."""
+    fill(url, count)
+    fill(small, FEW)
+    print(f"{url.split(':')[0]}, {count} sessions; in brackets {FEW}: clock, processor, s")
+    asked: list[tuple[str, Callable[[str], object]]] = [
+        ("list the newest 40", partial(_list, Filter(), 40)),
+        ("list all", partial(_list, Filter(), None)),
+        ("list one wheel", partial(_list, WHEEL, None)),
+        ("list a month", partial(_list, MONTH, None)),
+    ]
+    for name, wanted in (("a month", MONTH), ("one wheel", WHEEL), ("everything", Filter())):
+        asked.append((f"read for a comparison: {name}", partial(_read, wanted)))
+        asked.append((f"read and compare: {name}", partial(_compared, wanted)))
+    for name, call in asked:
+        large, few = (timed(partial(call, where)) for where in (url, small))
+        print(f"  {name:<40} {large} ({few})", flush=True)
+
+
+def _list(wanted: Filter, most: int | None, url: str) -> object:
+    return list_sessions(wanted, most, url)
+
+
+def _read(wanted: Filter, url: str) -> Outings:
+    with collection_paused():
+        return gather_logged(url, wanted)
+
+
+def _compared(wanted: Filter, url: str) -> object:
+    return compare_logged(url, wanted)
 
 
 def main() -> None:
@@ -51,11 +119,12 @@ def main() -> None:
     parser.add_argument("--sessions", type=int, default=10000)
     count = parser.parse_args().sessions
     with tempfile.TemporaryDirectory() as folder:
-        bench(f"sqlite:///{Path(folder) / 'book.sqlite3'}", count)
+        place = Path(folder)
+        bench(f"sqlite:///{place / 'book.sqlite3'}", f"sqlite:///{place / 'few.sqlite3'}", count)
     programs = postgres_programs()
     if programs is not None:
-        with postgres_server(programs) as url:
-            bench(url, count)
+        with postgres_server(programs) as url, postgres_server(programs) as small:
+            bench(url, small, count)
 
 
 if __name__ == "__main__":

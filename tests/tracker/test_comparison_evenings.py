@@ -14,6 +14,7 @@ from tracker.comparison.still_air import differs, in_still_air
 from tracker.comparison.words import sentences
 from tracker.launcher.carry import Release, carry_of
 from tracker.launcher.prediction import Outdoors
+from tracker.statistics.means import groups_of
 
 
 def shot_on(name: str, cells: dict[str, list[float]]) -> SetupShots:
@@ -51,19 +52,30 @@ def test_evenings_that_differ_are_reported_with_their_ranges() -> None:
     assert "differ by more" not in " ".join(sentences(compare([shot_on("140 mm", alike)])))
 
 
+def test_of_many_evenings_the_lowest_and_the_highest_are_reported() -> None:
+    """A thousand evenings, of which one lies apart: its range is stated, not a thousand."""
+    draw = np.random.default_rng(8)
+    cells = {f"{day}": list(30.0 + draw.normal(0.0, 0.2, 8)) for day in range(1000)}
+    cells["500"] = [35.0, 35.1, 34.9, 35.0] * 2
+    said = " ".join(sentences(compare([shot_on("140 mm", cells)])))
+    assert "and 34.9 to 35.1 m on the highest of 1000)" in said
+    assert len(said) < 1000
+
+
 def test_one_evening_leaves_everything_as_it_was() -> None:
     one, other = shot_on("a", {"may": [28.9, 29.1, 29.4]}), shot_on("b", {"may": [30.0, 31.0]})
     found = compare([one, other])
     assert all(summary.evenings.mean_u == 0.0 for summary in found.summaries)
-    assert evening_effect([{"may": [1.0, 2.0]}, {"june": [1.0, 2.0]}]) == 0.0
+    assert evening_effect([groups_of([0, 0], [1.0, 2.0])] * 2) == 0.0
 
 
 def test_the_effect_follows_the_evenings() -> None:
     """Many evenings that scatter by 2 around shots that scatter by 0.5."""
     draw = np.random.default_rng(3)
-    cells = {f"{i}": list(30 + draw.normal(0, 2) + draw.normal(0, 0.5, 4)) for i in range(40)}
-    assert evening_effect([cells]) == pytest.approx(2.0, rel=0.25)
-    flat = {f"{i}": list(30 + draw.normal(0, 0.5, 4)) for i in range(40)}
+    which = np.repeat(np.arange(40), 4)
+    values = 30 + draw.normal(0, 2, 40)[which] + draw.normal(0, 0.5, 160)
+    assert evening_effect([groups_of(which, values)]) == pytest.approx(2.0, rel=0.25)
+    flat = groups_of(which, 30 + draw.normal(0, 0.5, 160))
     assert evening_effect([flat]) < 0.3
 
 
@@ -84,6 +96,6 @@ def test_a_tail_wind_is_taken_out_of_the_carry() -> None:
     airs = {"may": Outdoors(TENNIS, windy, release)}
     assert blown > calm + 1.0
     assert differs(airs) and not differs({"may": Outdoors(TENNIS, AIR, release)})
-    (still,) = in_still_air(setup, airs).shots
+    (still,) = in_still_air(setup, airs).figures("carry_m")
     # Standard air is 0.5 % thinner or thicker than that of the evening.
-    assert still.carry_m == pytest.approx(calm, rel=0.005)
+    assert still == pytest.approx(calm, rel=0.005)

@@ -11,6 +11,7 @@ from tracker.comparison.setups import SetupShots, summarise
 from tracker.comparison.words import WORDINGS, decimals, sentences, spread
 from tracker.records import Quality, Reason, ReasonCode, Shot
 from tracker.statistics.components import Estimate, difference
+from tracker.statistics.landing import extreme_spread
 from tracker.statistics.means import sample_of
 from tracker.statistics.pairwise import pair_level, simultaneous
 from tracker.statistics.power import planned_scatter, power_of_two
@@ -207,6 +208,15 @@ def test_landing_of_a_setup() -> None:
         max(np.hypot(*(p - q)) for p in landing.points for q in landing.points)
     )
     assert summarise(setup("a", SMALL[:2]), "carry_m").landing is None
+
+
+def test_the_widest_two_of_very_many_landings_are_found_by_their_hull() -> None:
+    points = np.random.default_rng(2).normal(size=(400, 2)) * (3.0, 1.0)
+    every = np.linalg.norm(points[:, None] - points[None], axis=2).max()
+    assert extreme_spread(points) == pytest.approx(every, rel=1e-12)
+    assert extreme_spread(np.tile(points[:2], (300, 1))) == pytest.approx(
+        np.linalg.norm(points[0] - points[1])
+    )
 
 
 def test_every_quantity_can_be_spoken_of() -> None:

@@ -140,6 +140,55 @@ def test_a_filter_of_setups_leaves_out_the_other_setups_shots(url):
     assert part.shots == tuple(each for each in whole.shots if each.setup == "140 mm wheels")
 
 
+@pytest.mark.parametrize("wanted", [Filter(), Filter(wheel_mm=140.0), Filter(wheel_mm=90.0)])
+def test_setups_of_many_sessions_have_the_shots_that_the_sessions_have(url, wanted):
+    few = (Reason(ReasonCode.FEW_FRAMES, {"frames": 4.0, "of": 5.5}),)
+    spoilt = replace(logged(9).shots[0], quality=Quality.CHECK, reasons=few)
+    own = (LoggedClip(spoilt.clip, "9" * 64, own_markers=True),)
+    other = (LoggedSetup("140 mm wheels", {"wheel": {"diameter_mm": 139.8}}),)
+    with open_logbook(url) as book:
+        for one in many(3):
+            book.add(one)
+        book.add(replace(logged(9), shots=(spoilt,), clips=own, setups=other, filmed_on=None))
+        sessions, found = book.sessions(wanted), book.setups(wanted)
+    assert [each.folder for each in found.evenings] == [each.folder for each in sessions]
+    assert [each.conditions for each in found.evenings] == [each.conditions for each in sessions]
+    seen = {
+        (place, row.clip, row.shot): (row, group.setup.parts, own_camera, shared)
+        for group in found.setups
+        for row, place, own_camera, shared in zip(
+            group.shots, group.evening_of, group.own_camera, group.shared_u, strict=True
+        )
+    }
+    assert seen == {
+        (place, row.clip, row.shot): (
+            row,
+            next(each.parts for each in one.setups if each.name == row.setup),
+            next(clip.own_markers for clip in one.clips if clip.file == row.clip),
+            one.shared_u.get((row.clip, row.shot), {}),
+        )
+        for place, one in enumerate(sessions)
+        for row in one.shots
+    }
+    assert len({(group.setup.name, group.setup.digest) for group in found.setups}) == len(
+        found.setups
+    )
+
+
+def test_an_older_logbook_learns_which_setups_are_built_alike(tmp_path):
+    place = tmp_path / "book.sqlite3"
+    with open_logbook(str(place)) as book:
+        for one in many(2):
+            book.add(one)
+        before = book.setups()
+    with sqlite3.connect(place) as raw:
+        raw.execute("ALTER TABLE setup DROP COLUMN tables_sha256")
+        raw.execute("UPDATE alembic_version SET version_num = '0001'")
+    with open_logbook(str(place)) as book:
+        assert book.setups() == before
+        assert [len(each.evenings) for each in before.setups] == [2, 2, 2]
+
+
 def test_the_tables_are_what_the_steps_make(url):
     book = open_logbook(url)
     with book._engine.connect() as connection:

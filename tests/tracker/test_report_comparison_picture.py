@@ -34,10 +34,10 @@ def setups(doubtful: int) -> list[SetupShots]:
 def open_marks(axes: Axes) -> int:
     """Count the open marks among those drawn with data."""
     return sum(
-        len(line.get_xdata()) == 1
-        and line.get_marker() not in ("None", "", "d")
-        and to_hex(line.get_markerfacecolor()) == PAPER
+        len(line.get_xdata())
         for line in axes.get_lines()
+        if line.get_marker() not in ("None", "", "d")
+        and to_hex(line.get_markerfacecolor()) == PAPER
     )
 
 

@@ -126,12 +126,11 @@ def _drawn(
     """Return draws of the true mean of a setup that was shot."""
     sample = summary.sample
     assert sample is not None
-    common = np.zeros(count)
-    spread_ = math.sqrt(sum(weight**2 for weight in summary.weights.values()))
-    for name, weight in summary.weights.items():
-        if name not in outings:
-            outings[name] = rng.normal(size=count)
-        common = common + outings[name] * summary.shared_u * weight / spread_
+    fresh = [name for name in summary.weights if name not in outings]
+    outings.update(zip(fresh, rng.normal(size=(len(fresh), count)), strict=True))
+    weights = np.array(list(summary.weights.values()))
+    weights *= summary.shared_u / math.sqrt(float(weights @ weights))
+    common = weights @ np.array([outings[name] for name in summary.weights])
     own = rng.standard_t(sample.dof, count) * sample.u
     return np.asarray(sample.mean + own + common + rng.normal(size=count) * summary.evenings.mean_u)
 

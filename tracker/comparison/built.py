@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import chain
 
 from tracker.comparison.setups import SetupShots, summarise
 from tracker.launcher.carry import ANGLE_U_DEG, Release
@@ -68,42 +69,46 @@ class Built:
 def joined(outings: Sequence[Built]) -> tuple[tuple[Setup, ...], tuple[str, ...]]:
     """Return setups with their shots of all outings, and notes.
 
-    Setups of one name and the same tables are one; a setup of the same name that is built
-    differently keeps apart under a name with its outing.
+    Setups of one name and the same tables are one; those of one name that are built differently
+    keep apart under a name with their first outing.
     """
-    known: dict[str, Built] = {}
-    notes = []
+    known: dict[str, list[list[Built]]] = {}
     for one in outings:
-        name = one.setup.name
-        if name not in known:
-            known[name] = one
-        elif _tables(known[name]) == _tables(one):
-            first = known[name]
-            known[name] = replace(first, setup=_with_shots(first.setup, one.setup))
+        variants = known.setdefault(one.setup.name, [])
+        alike = next((each for each in variants if each[0].tables == one.tables), None)
+        if alike is None:
+            variants.append([one])
         else:
-            other = f"{name} ({one.place})"
-            notes.append(
-                f'"{name}" is built differently in {one.place}; there it is called "{other}" here.'
-            )
-            shots = replace(one.setup.shots, name=other)
-            known[other] = replace(one, setup=replace(one.setup, shots=shots))
-    return tuple(one.setup for one in known.values()), tuple(notes)
+            alike.append(one)
+    setups, notes = [], []
+    for name, variants in known.items():
+        for place, variant in enumerate(variants):
+            setup = _together([one.setup for one in variant])
+            if place:
+                other = f"{name} ({variant[0].place})"
+                notes.append(
+                    f'"{name}" is built differently in {variant[0].place}; there it is called '
+                    f'"{other}" here.'
+                )
+                setup = replace(setup, shots=replace(setup.shots, name=other))
+            setups.append(setup)
+    return tuple(setups), tuple(notes)
 
 
-def _tables(one: Built) -> dict[str, dict[str, float | str]]:
-    return {name: dict(table) for name, table in one.tables.items()}
-
-
-def _with_shots(setup: Setup, other: Setup) -> Setup:
-    more = other.shots
+def _together(setups: Sequence[Setup]) -> Setup:
+    """Return the first of the setups with the shots of all."""
+    if len(setups) == 1:
+        return setups[0]
+    parts = [setup.shots for setup in setups]
     shots = SetupShots(
-        setup.name,
-        setup.shots.shots + more.shots,
-        setup.shots.occasions + more.occasions,
-        setup.shots.shared + more.shared,
-        setup.shots.evenings + more.evenings,
+        setups[0].name,
+        tuple(chain.from_iterable(part.shots for part in parts)),
+        tuple(chain.from_iterable(part.occasions for part in parts)),
+        tuple(chain.from_iterable(part.shared for part in parts)),
+        tuple(chain.from_iterable(part.evenings for part in parts)),
     )
-    return replace(setup, shots=shots, airs={**setup.airs, **other.airs})
+    airs = {name: outdoors for setup in setups for name, outdoors in setup.airs.items()}
+    return replace(setups[0], shots=shots, airs=airs)
 
 
 def release_of(height_m: float, angle_deg: float | None, shots: Sequence[Shot]) -> Release | None:

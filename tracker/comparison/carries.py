@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tracker.comparison.setups import SetupShots, figure
-from tracker.launcher.carry import Release, carries_of
+from tracker.comparison.setups import SetupShots
+from tracker.launcher.many_carries import Flights, many_carries
 from tracker.launcher.prediction import Outdoors
 from tracker.statistics.components import Estimate, random_effects_mean
 from tracker.statistics.means import Sample, sample_of
@@ -61,23 +61,18 @@ class CarryRatios:
 
 def carry_ratios(setups: Sequence[tuple[SetupShots, Outdoors]]) -> CarryRatios:
     """Return measured over modelled carry for the shots of setups with a known release."""
-    wanted: list[tuple[str, float, float, Release]] = []
-    for setup, outdoors in setups:
-        for shot in setup.shots if outdoors.release is not None else ():
-            speed, carry = figure(shot, "exit_speed_mps"), figure(shot, "carry_m")
-            if speed and carry is not None and outdoors.release is not None:
-                wanted.append((setup.name, speed, carry, outdoors.release))
-    if not wanted:
+    if not setups:
         return CarryRatios({})
-    outdoors = setups[0][1]
-    modelled = carries_of(
-        np.array([speed for _, speed, _, _ in wanted]),
-        [release for *_, release in wanted],
-        outdoors.ball,
-        outdoors.air,
-    )
-    ratios: dict[str, list[float]] = {}
-    for (name, _, carry, _), model in zip(wanted, modelled, strict=True):
-        if model > 0.0:
-            ratios.setdefault(name, []).append(carry / float(model))
-    return CarryRatios({name: sample_of(r) for name, r in ratios.items() if len(r) > 1})
+    ball, air = setups[0][1].ball, setups[0][1].air
+    samples = {}
+    for setup, outdoors in setups:
+        if outdoors.release is None:
+            continue
+        speeds, carries = setup.figures("exit_speed_mps"), setup.figures("carry_m")
+        counts = (speeds > 0.0) & np.isfinite(carries)
+        flights = Flights.alike(speeds[counts], outdoors.release)
+        modelled = many_carries(flights, ball, [air])
+        ratios = carries[counts][modelled > 0.0] / modelled[modelled > 0.0]
+        if ratios.size > 1:
+            samples[setup.name] = sample_of(ratios)
+    return CarryRatios(samples)

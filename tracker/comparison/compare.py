@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from tracker.comparison.evenings import evening_effect, evening_residue
-from tracker.comparison.setups import SetupShots, Summary, cells_of, summarise
+from tracker.comparison.setups import SetupShots, Summary, evening_groups, summarise
 from tracker.statistics.agreement import Agreement, e_number
 from tracker.statistics.components import Estimate, difference
 from tracker.statistics.pairwise import Pair, pair_level, simultaneous
@@ -116,7 +116,7 @@ def compare(
     calibrations added as far as it does not cancel: under one calibration an error of one percent
     leaves one percent of the difference.
     """
-    effect = evening_effect([cells_of(setup, quantity) for setup in setups])
+    effect = evening_effect([evening_groups(setup, quantity) for setup in setups])
     summaries = tuple(summarise(setup, quantity, level, effect) for setup in setups)
     repeated = [summary for summary in summaries if summary.mean is not None]
     contrasts = [

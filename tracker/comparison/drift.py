@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tracker.comparison.setups import SetupShots, figure
+from tracker.comparison.setups import SetupShots
 from tracker.comparison.words import rounded
 from tracker.statistics.components import Estimate
+from tracker.statistics.means import groups_of
 
 FAMILY_ERROR = 0.05
 """Chance of a false drift among all setups that are tested together (common practice)."""
@@ -45,31 +46,29 @@ def drift_of(setup: SetupShots) -> Drift | None:
     less clips less one (J. Neter et al., Applied Linear Statistical Models, analysis of
     covariance; from memory).
     """
-    clips: dict[tuple[str, str], list[tuple[float, float | None]]] = {}
-    for shot, occasion in zip(setup.shots, setup.occasions, strict=True):
-        row = (shot.release_s, figure(shot, "exit_speed_mps"))
-        clips.setdefault((occasion, shot.clip), []).append(row)
-    places, logs, count = [], [], 0
-    for rows in clips.values():
-        known = [
-            (place, math.log(speed))
-            for place, (_, speed) in enumerate(sorted(rows, key=lambda row: row[0]))
-            if speed is not None and speed > 0.0
-        ]
-        if len(known) < LEAST_SHOTS:
-            continue
-        one = np.array(known)
-        one -= one.mean(axis=0)
-        places.append(one[:, 0])
-        logs.append(one[:, 1])
-        count += 1
-    if not count:
+    _, occasions = setup.by_occasion
+    known: dict[tuple[int, str], int] = {}
+    names = zip(occasions.tolist(), (shot.clip for shot in setup.shots), strict=True)
+    clips = np.array([known.setdefault(name, len(known)) for name in names], int)
+    order = np.lexsort((setup.column("release_s"), clips))
+    clips, speeds = clips[order], setup.figures("exit_speed_mps")[order]
+    places = np.arange(clips.size) - np.searchsorted(clips, clips)
+    counts = speeds > 0.0
+    clips, places, speeds = clips[counts], places[counts], speeds[counts]
+    enough = np.bincount(clips, minlength=len(known))[clips] >= LEAST_SHOTS
+    _, clips = np.unique(clips[enough], return_inverse=True)
+    if not clips.size:
         return None
-    x, y = np.concatenate(places), np.concatenate(logs)
-    dof, square = x.size - count - 1, float(x @ x)
+    x, y = (_centred(each[enough], clips) for each in (places, np.log(speeds)))
+    dof, square = x.size - int(clips.max()) - 2, float(x @ x)
     slope = float(x @ y) / square
     variance = float(np.sum((y - slope * x) ** 2)) / dof
     return Drift(setup.name, int(x.size), Estimate(slope, math.sqrt(variance / square), float(dof)))
+
+
+def _centred(values: np.ndarray, places: np.ndarray) -> np.ndarray:
+    """Return values less the mean of their group."""
+    return np.asarray(values - groups_of(places, values).means[places])
 
 
 def drift_sentences(found: Sequence[Drift], predicted: Mapping[str, float]) -> list[str]:

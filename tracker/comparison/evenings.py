@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tracker.statistics.components import difference
-from tracker.statistics.means import sample_of, student_factor
+from tracker.statistics.means import Groups, groups_of, student_factor
 from tracker.statistics.root import root_between
 
-Cells = Mapping[str, Sequence[float]]
-"""The values of one setup by evening."""
+MOST_APART = 100
+"""Evenings with the least and with the greatest means that are compared in pairs, of either: the
+others lie closer together."""
 
 COMMON = 0.5
 """Share of the variance between evenings that is common to all setups of an evening: wind is, the
@@ -45,15 +45,30 @@ class Evenings:
     ranges: tuple[tuple[float, float], ...]
 
     @classmethod
-    def of(cls, names: Sequence[str], values: np.ndarray, u: float) -> "Evenings":
-        """Return the evenings of a setup's values."""
-        cells: dict[str, list[float]] = {}
-        for name, value in zip(names, values, strict=True):
-            cells.setdefault(name, []).append(float(value))
-        weights = {name: len(cell) / len(names) for name, cell in cells.items()}
+    def of(
+        cls, names: Sequence[str], places: np.ndarray, values: np.ndarray, u: float
+    ) -> "Evenings":
+        """Return the evenings of a setup's values.
+
+        Parameters
+        ----------
+        names : sequence of str
+        places : ndarray of int, shape (N,)
+            The place of each value's evening in `names`.
+        values : ndarray, shape (N,)
+            At least one.
+        u : float
+            Standard deviation between evenings.
+        """
+        used, codes = np.unique(places, return_inverse=True)
+        shares = (np.bincount(codes) / codes.size).tolist()
+        weights = dict(zip((names[place] for place in used.tolist()), shares, strict=True))
         ranges: tuple[tuple[float, float], ...] = ()
-        if _differ(list(cells.values())):
-            ranges = tuple((min(cell), max(cell)) for cell in cells.values())
+        if _differ(groups_of(codes, values)):
+            low, high = np.full(used.size, np.inf), np.full(used.size, -np.inf)
+            np.minimum.at(low, codes, values)
+            np.maximum.at(high, codes, values)
+            ranges = tuple(zip(low.tolist(), high.tolist(), strict=True))
         return cls(weights, u, ranges)
 
     @property
@@ -73,8 +88,13 @@ def evening_residue(first: Evenings, second: Evenings) -> float:
     return math.sqrt(max(0.0, square))
 
 
-def evening_effect(setups: Sequence[Cells]) -> float:
+def evening_effect(setups: Sequence[Groups]) -> float:
     """Return the standard deviation between evenings, to be used as if it were known.
+
+    Parameters
+    ----------
+    setups : sequence of Groups
+        The evenings of each setup.
 
     Zero where no setup was shot on two evenings: nothing is known of it then.
 
@@ -87,22 +107,19 @@ def evening_effect(setups: Sequence[Cells]) -> float:
     """
     from scipy.special import ndtr
 
-    cells = [[sample_of(cell) for cell in setup.values()] for setup in setups]
-    repeated = [samples for samples in cells if len(samples) > 1]
-    scatters = [
-        (sample.dof, sample.sd**2) for samples in cells for sample in samples if sample.scatters
-    ]
-    if not repeated or not scatters:
+    repeated = [groups for groups in setups if len(groups.counts) > 1]
+    dof = sum(float((groups.counts - 1).sum()) for groups in setups)
+    if not repeated or not dof:
         return 0.0
-    scatter = math.sqrt(sum(d * s for d, s in scatters) / sum(d for d, _ in scatters))
+    squares = sum(float(np.nansum((groups.counts - 1) * groups.sds**2)) for groups in setups)
+    scatter = math.sqrt(squares / dof)
     if scatter == 0.0:
         return 0.0
     shares = (np.arange(GRID) + 0.5) / GRID
     sizes = scatter * np.minimum(np.tan(0.5 * math.pi * shares), WIDEST)
     logs = np.zeros(GRID)
-    for samples in repeated:
-        means = np.array([sample.mean for sample in samples])
-        own = scatter**2 / np.array([sample.count for sample in samples])
+    for groups in repeated:
+        means, own = groups.means, scatter**2 / groups.counts
         spread = sizes[:, None] ** 2 + own
         middle = (means / spread).sum(axis=1) / (1.0 / spread).sum(axis=1)
         misses = (means - middle[:, None]) ** 2 / spread
@@ -118,13 +135,26 @@ def evening_effect(setups: Sequence[Cells]) -> float:
     return width / student_factor(0.95, math.inf)
 
 
-def _differ(cells: Sequence[Sequence[float]]) -> bool:
+def _differ(groups: Groups) -> bool:
     """Return whether two evenings of a setup differ by more than their shots explain."""
-    samples = [sample_of(cell) for cell in cells if len(cell) > 1]
-    pairs = max(1, len(samples) * (len(samples) - 1) // 2)
-    for place, one in enumerate(samples):
-        for other in samples[place + 1 :]:
-            gap = difference(one, other, (0.0, 0.0), 0.0)
-            if abs(gap.value) > gap.expanded(1.0 - 0.05 / pairs):
-                return True
-    return False
+    from scipy.special import ndtri, stdtrit
+
+    groups = groups.having(groups.counts > 1)
+    count = len(groups.counts)
+    if count < 2:
+        return False
+    upper = 1.0 - 0.5 * 0.05 / (count * (count - 1) / 2)
+    order = np.argsort(groups.means)
+    groups = groups.having(np.r_[order[:MOST_APART], order[MOST_APART:][-MOST_APART:]])
+    dof, own = groups.counts - 1, groups.sds**2 / groups.counts
+    one, other = np.triu_indices(len(dof), 1)
+    gap = np.abs(groups.means[one] - groups.means[other])
+    variance = own[one] + own[other]
+    # Student's factor is greater than the normal one, which is cheap to compare with first.
+    far = gap > float(ndtri(upper)) * np.sqrt(variance)
+    one, other, gap, variance = one[far], other[far], gap[far], variance[far]
+    certain = variance == 0.0
+    parts = own[one] ** 2 / dof[one] + own[other] ** 2 / dof[other]
+    welch = variance**2 / np.where(certain, 1.0, parts)
+    factor = stdtrit(np.where(certain, 1.0, welch), upper)
+    return bool((certain | (gap > factor * np.sqrt(variance))).any())

@@ -1,11 +1,9 @@
 """Where the shots of a setup come down."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from tracker.records import Shot
 from tracker.statistics.landing import Ellipse, extreme_spread, landing_region, median_miss
 
 
@@ -31,16 +29,8 @@ class Landing:
     extreme_spread_m: float
 
 
-def landing_of(shots: Sequence[Shot]) -> Landing | None:
-    """Return where shots came down, None for fewer than three landings."""
-    points = np.array(
-        [
-            (shot.landing_along_m, shot.landing_across_m)
-            for shot in shots
-            if shot.landing_along_m is not None and shot.landing_across_m is not None
-        ],
-        float,
-    ).reshape(-1, 2)
+def landing_of(points: np.ndarray) -> Landing | None:
+    """Return where shots came down at these points, shape (N, 2); None for fewer than three."""
     half, most = landing_region(points, 0.5), landing_region(points, 0.95)
     miss = median_miss(points)
     if half is None or most is None or miss is None:

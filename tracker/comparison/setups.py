@@ -1,18 +1,19 @@
 """Each setup in figures: mean, scatter, next shot, outlier."""
 
 import math
-from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from itertools import compress
 
 import numpy as np
 
-from tracker.comparison.evenings import ONE_EVENING, Cells, Evenings
+from tracker.comparison.evenings import ONE_EVENING, Evenings
 from tracker.comparison.landings import Landing, landing_of
 from tracker.records import Quality, Shot
 from tracker.statistics.components import Estimate, mean_with_shared
 from tracker.statistics.freedom import welch_dof
-from tracker.statistics.means import Sample, sample_of, scatter_interval
+from tracker.statistics.means import Groups, Sample, groups_of, sample_of, scatter_interval
 from tracker.statistics.outliers import grubbs
 
 
@@ -32,6 +33,8 @@ class SetupShots:
     evenings : tuple of str
         For each shot the evening on which it was fired; that of its occasion when empty. An evening
         may have several occasions, when the camera was moved.
+    instead : mapping of str to ndarray, shape (N,)
+        By column, what the shots are to have in place of what was measured.
     """
 
     name: str
@@ -39,6 +42,58 @@ class SetupShots:
     occasions: tuple[str, ...]
     shared: tuple[Mapping[str, float], ...] = ()
     evenings: tuple[str, ...] = ()
+    instead: Mapping[str, np.ndarray] = field(default_factory=dict)
+
+    @cached_property
+    def by_occasion(self) -> tuple[tuple[str, ...], np.ndarray]:
+        """The different occasions, and for each shot the place of its own among them."""
+        return _coded(self.occasions)
+
+    @cached_property
+    def by_evening(self) -> tuple[tuple[str, ...], np.ndarray]:
+        """The different evenings, and for each shot the place of its own among them."""
+        if not self.evenings or self.evenings == self.occasions:
+            return self.by_occasion
+        return _coded(self.evenings)
+
+    def column(self, name: str) -> np.ndarray:
+        """Return a column of the shots, NaN where a cell is empty; made once."""
+        if name in self.instead:
+            return self.instead[name]
+        if name not in self._columns:
+            values = [getattr(shot, name, None) for shot in self.shots]
+            self._columns[name] = np.array(values, float)
+        return self._columns[name]
+
+    def figures(self, quantity: str) -> np.ndarray:
+        """Return a figure of the shots by its column, NaN where it does not count."""
+        values = self.column(quantity)
+        counts = self.good.copy()
+        for place in np.flatnonzero(~counts).tolist():
+            counts[place] = self.shots[place].counts_for(quantity)
+        return np.where(counts & np.isfinite(values), values, np.nan)
+
+    def shared_of(self, quantity: str) -> np.ndarray:
+        """Return the shared part of a figure's uncertainty, NaN where it is not known."""
+        if not self.shared:
+            return np.full(len(self.shots), np.nan)
+        return np.array([each.get(quantity) for each in self.shared], float)
+
+    @cached_property
+    def _columns(self) -> dict[str, np.ndarray]:
+        return {}
+
+    @cached_property
+    def good(self) -> np.ndarray:
+        """Whether each shot is of quality good."""
+        return np.array([shot.quality is Quality.GOOD for shot in self.shots], bool)
+
+
+def _coded(names: Sequence[str]) -> tuple[tuple[str, ...], np.ndarray]:
+    """Return the different names in the order in which they come, and the place of each."""
+    known: dict[str, int] = {}
+    places = np.array([known.setdefault(name, len(known)) for name in names], int)
+    return tuple(known), places
 
 
 @dataclass(frozen=True)
@@ -112,32 +167,6 @@ class Summary:
     without_u: int = 0
 
 
-def figure(shot: Shot, quantity: str) -> float | None:
-    """Return a figure of a shot by its column, None where it does not count."""
-    if not shot.counts_for(quantity):
-        return None
-    value = getattr(shot, quantity)
-    return None if value is None or not math.isfinite(value) else float(value)
-
-
-def stated_u(shot: Shot, quantity: str) -> float | None:
-    """Return the standard uncertainty of a figure by its column, as it stands in the row."""
-    stem, unit = quantity.rsplit("_", 1)
-    value = getattr(shot, f"{stem}_u_{unit}", None)
-    return None if value is None else float(value)
-
-
-def own_u(shot: Shot, quantity: str) -> float | None:
-    """Return the standard uncertainty of a figure, None where it is not a positive number."""
-    value = stated_u(shot, quantity)
-    return value if value is not None and math.isfinite(value) and value > 0.0 else None
-
-
-def _lacks_u(shot: Shot, quantity: str) -> bool:
-    """Return whether a stated uncertainty is zero, negative or no number."""
-    return stated_u(shot, quantity) is not None and own_u(shot, quantity) is None
-
-
 def summarise(
     setup: SetupShots,
     quantity: str,
@@ -164,85 +193,87 @@ def summarise(
     scatter already; the part that all shots of an outing share is added to it. Where that part is
     not known the whole counts as shared, which is too much, never too little.
     """
-    kept = _counted(setup, quantity)
-    shots = [one.shot for one in kept]
-    occasions = Counter(one.occasion for one in kept)
-    weights = {name: count / len(kept) for name, count in sorted(occasions.items())}
+    every = setup.figures(quantity)
+    counts = np.isfinite(every)
+    values = every[counts]
+    shots = tuple(compress(setup.shots, counts.tolist()))
+    stated = setup.column(u_column(quantity))[counts]
+    weights = dict(sorted(_weights(*setup.by_occasion, counts).items()))
     base = Summary(
         name=setup.name,
-        used=len(kept),
-        rejected=len(setup.shots) - len(kept),
-        doubtful=sum(shot.quality is Quality.CHECK for shot in shots),
+        used=len(shots),
+        rejected=len(setup.shots) - len(shots),
+        doubtful=int((counts & ~setup.good).sum()),
         weights=weights,
-        landing=landing_of(shots) if landings else None,
-        without_u=sum(_lacks_u(shot, quantity) for shot in shots),
+        landing=_landing(setup, counts) if landings else None,
+        without_u=_without_u(shots, quantity, stated),
     )
-    if not kept:
+    if not shots:
         return base
-    values = np.array([one.value for one in kept])
-    sample, shared = sample_of(values), _shared_u(kept, quantity, weights)
-    evenings = Evenings.of([one.evening for one in kept], values, evening_u)
+    sample = sample_of(values)
+    shared = _shared_u(setup.shared_of(quantity)[counts], stated, weights)
+    names, places = setup.by_evening
+    evenings = Evenings.of(names, places[counts], values, evening_u)
     single = replace(base, sample=sample, shared_u=shared, evenings=evenings)
     if not sample.scatters:
         return single
-    ahead = sample.sd**2 * (1.0 + 1.0 / sample.count)
-    common, next_common = (math.hypot(shared, u) for u in (evenings.mean_u, evenings.u))
     return replace(
         single,
-        mean=mean_with_shared(sample, common),
+        mean=mean_with_shared(sample, math.hypot(shared, evenings.mean_u)),
         scatter=scatter_interval(sample, level),
-        next_shot=Estimate(
-            sample.mean,
-            math.hypot(math.sqrt(ahead), next_common),
-            welch_dof(((ahead, float(sample.dof)), (next_common**2, math.inf))),
-        ),
+        next_shot=_next_shot(sample, math.hypot(shared, evenings.u)),
         outlier=_outlier(shots, values),
     )
 
 
-@dataclass(frozen=True)
-class _Counted:
-    """A shot that counts, with its figure and the shared part of its uncertainty."""
-
-    shot: Shot
-    occasion: str
-    evening: str
-    value: float
-    shared: float | None
+def _next_shot(sample: Sample, common_u: float) -> Estimate:
+    """Return the prediction of the next shot; evening and calibration have their own error."""
+    ahead = sample.sd**2 * (1.0 + 1.0 / sample.count)
+    dof = welch_dof(((ahead, float(sample.dof)), (common_u**2, math.inf)))
+    return Estimate(sample.mean, math.hypot(math.sqrt(ahead), common_u), dof)
 
 
-def _counted(setup: SetupShots, quantity: str) -> list[_Counted]:
-    """Return the shots of a setup that have this figure."""
-    shared_by = setup.shared or ({},) * len(setup.shots)
-    return [
-        _Counted(shot, occasion, evening, value, shared.get(quantity))
-        for shot, occasion, evening, shared in zip(
-            setup.shots, setup.occasions, setup.evenings or setup.occasions, shared_by, strict=True
-        )
-        if (value := figure(shot, quantity)) is not None
-    ]
+def _weights(names: Sequence[str], places: np.ndarray, counts: np.ndarray) -> dict[str, float]:
+    """Return the share of each name in the shots that count."""
+    numbers = np.bincount(places[counts], minlength=len(names))
+    shares = (numbers / max(1, int(counts.sum()))).tolist()
+    return {name: share for name, share in zip(names, shares, strict=True) if share > 0.0}
 
 
-def cells_of(setup: SetupShots, quantity: str) -> Cells:
-    """Return the values of a setup by evening."""
-    cells: dict[str, list[float]] = {}
-    for one in _counted(setup, quantity):
-        cells.setdefault(one.evening, []).append(one.value)
-    return cells
+def _landing(setup: SetupShots, counts: np.ndarray) -> Landing | None:
+    """Return where the shots that count come down."""
+    ends = [setup.column(f"landing_{way}_m")[counts] for way in ("along", "across")]
+    points = np.column_stack(ends)
+    return landing_of(points[np.isfinite(points).all(axis=1)])
 
 
-def _shared_u(kept: Sequence[_Counted], quantity: str, weights: Mapping[str, float]) -> float:
+def u_column(quantity: str) -> str:
+    """Return the column of a figure's standard uncertainty."""
+    stem, unit = quantity.rsplit("_", 1)
+    return f"{stem}_u_{unit}"
+
+
+def _without_u(shots: Sequence[Shot], quantity: str, stated: np.ndarray) -> int:
+    """Return how many of the shots state an uncertainty that is none."""
+    bad = np.flatnonzero(~(np.isfinite(stated) & (stated > 0.0)))
+    return sum(getattr(shots[i], u_column(quantity), None) is not None for i in bad.tolist())
+
+
+def evening_groups(setup: SetupShots, quantity: str) -> Groups:
+    """Return the samples of a setup's evenings."""
+    values = setup.figures(quantity)
+    counts = np.isfinite(values)
+    return groups_of(np.unique(setup.by_evening[1][counts], return_inverse=True)[1], values[counts])
+
+
+def _shared_u(shared: np.ndarray, stated: np.ndarray, weights: Mapping[str, float]) -> float:
     """Return the standard uncertainty that the mean's shots have in common."""
-    stated = [
-        one.shared
-        if one.shared is not None and math.isfinite(one.shared) and one.shared >= 0.0
-        else own_u(one.shot, quantity)
-        for one in kept
-    ]
-    known = [u for u in stated if u is not None]
+    own = np.where(np.isfinite(stated) & (stated > 0.0), stated, np.nan)
+    known = np.where(np.isfinite(shared) & (shared >= 0.0), shared, own)
+    known = known[np.isfinite(known)]
     # Outings have calibrations of their own: their errors average out by their weights.
     spread = math.sqrt(sum(weight**2 for weight in weights.values()))
-    return float(np.median(known)) * spread if known else 0.0
+    return float(np.median(known)) * spread if known.size else 0.0
 
 
 def _outlier(shots: Sequence[Shot], values: np.ndarray) -> Outlier | None:

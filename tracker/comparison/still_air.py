@@ -5,11 +5,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from tracker.comparison.setups import SetupShots, figure
+from tracker.comparison.setups import SetupShots
 from tracker.flight.air import Weather, air_from
-from tracker.launcher.carry import Release, carries_of
+from tracker.launcher.many_carries import Flights, many_carries
 from tracker.launcher.prediction import Outdoors
-from tracker.records import Shot
 
 SAME_AIR = 1.005
 """Ratio of densities up to which air counts as the same: half a percent moves a carry by 0.2 %."""
@@ -17,7 +16,7 @@ SAME_AIR = 1.005
 
 def differs(airs: Mapping[str, Outdoors]) -> bool:
     """Return whether there was wind, or the air was not the same on all evenings."""
-    airs_ = [one.air for one in airs.values()]
+    airs_ = {one.air for one in airs.values()}
     windy = any(air.wind_along_mps != 0.0 or air.wind_across_mps != 0.0 for air in airs_)
     densities = [air.density_kgpm3 for air in airs_]
     return windy or (len(airs_) > 1 and max(densities) > SAME_AIR * min(densities))
@@ -38,25 +37,26 @@ def in_still_air(setup: SetupShots, airs: Mapping[str, Outdoors]) -> SetupShots:
     the air of its evening, from the shot's own speed and angle: what the fit found of this flight
     beyond the model stays in it.
     """
-    still = air_from(Weather())
-    evenings = setup.evenings or setup.occasions
-    shots = list(setup.shots)
-    for evening, outdoors in airs.items():
-        mine = [i for i, name in enumerate(evenings) if name == evening and _flown(shots[i])]
-        if not mine:
-            continue
-        speeds = np.array([float(shots[i].exit_speed_mps or 0.0) for i in mine])
-        height = outdoors.release.height_m if outdoors.release is not None else 1.0
-        releases = [Release(height, float(shots[i].launch_angle_deg or 0.0)) for i in mine]
-        there, here = (
-            carries_of(speeds, releases, outdoors.ball, air) for air in (still, outdoors.air)
-        )
-        for i, ratio in zip(mine, there / np.maximum(here, 1e-9), strict=True):
-            shots[i] = replace(shots[i], carry_m=float(shots[i].carry_m or 0.0) * float(ratio))
-    return replace(setup, shots=tuple(shots))
+    names, evening_of = setup.by_evening
+    carries, speeds = setup.figures("carry_m"), setup.column("exit_speed_mps")
+    angles = setup.column("launch_angle_deg")
+    known = [name in airs for name in names]
+    flown = (carries > 0.0) & (speeds > 0.0) & np.isfinite(angles) & np.array(known)[evening_of]
+    outdoors = [airs[name] for name in names if name in airs]
+    place_of = np.cumsum(known)[evening_of] - 1
+    balls = list({one.ball: 0 for one in outdoors})
+    ball_of = np.array([balls.index(one.ball) for one in outdoors], int)
+    still, there = [air_from(Weather())], [one.air for one in outdoors]
+    for which, ball in enumerate(balls):
+        mine = np.flatnonzero(flown)[ball_of[place_of[flown]] == which]
+        heights = np.array([_height(one) for one in outdoors])[place_of[mine]]
+        here = Flights(speeds[mine], angles[mine], heights, place_of[mine])
+        calm = replace(here, air_of=np.zeros(mine.size, int))
+        ratio = many_carries(calm, ball, still) / np.maximum(many_carries(here, ball, there), 1e-9)
+        carries[mine] *= ratio
+    return replace(setup, instead={**setup.instead, "carry_m": carries})
 
 
-def _flown(shot: Shot) -> bool:
-    return bool(
-        figure(shot, "carry_m") and shot.exit_speed_mps and shot.launch_angle_deg is not None
-    )
+def _height(outdoors: Outdoors) -> float:
+    """Return the height of the release, a usual one where it is not known, m."""
+    return outdoors.release.height_m if outdoors.release is not None else 1.0

@@ -1,6 +1,7 @@
 """A comparison in sentences, the answer first."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tracker.comparison.compare import Comparison, Contrast, Verdict
@@ -21,6 +22,9 @@ class Wording:
 MOST_PAIRS = 6
 """Pairs that are all written out; of more only those with the best setup, so that the answer stays
 on the screen."""
+
+MOST_RANGES = 4
+"""Evenings whose ranges are all written out."""
 
 WORDINGS = {
     "carry_m": Wording("carries", "farther than", "m", "carry"),
@@ -197,14 +201,22 @@ def _about(summary: Summary, wording: Wording, expected: Estimate | None) -> lis
             "session again."
         )
     if summary.evenings.ranges:
-        spans = " and ".join(f"{low:.1f} to {high:.1f}" for low, high in summary.evenings.ranges)
         said.append(
-            f"The evenings of {name} differ by more than its shots do ({spans} {wording.unit}): "
-            "wind, or the battery? Its ± counts that."
+            f"The evenings of {name} differ by more than its shots do "
+            f"({_spans(summary.evenings.ranges, wording.unit)}): wind, or the battery? Its ± "
+            "counts that."
         )
     if summary.doubtful:
         said.append(f"{summary.doubtful} of the shots of {name} are to be checked; they count.")
     return said
+
+
+def _spans(ranges: Sequence[tuple[float, float]], unit: str) -> str:
+    """Return the ranges of evenings; of more than a few the lowest and the highest."""
+    if len(ranges) > MOST_RANGES:
+        low, high = (_spans([one], unit) for one in (min(ranges), max(ranges)))
+        return f"{low} on the lowest and {high} on the highest of {len(ranges)}"
+    return " and ".join(f"{low:.1f} to {high:.1f}" for low, high in ranges) + f" {unit}"
 
 
 def _number(count: int) -> str:

@@ -106,7 +106,7 @@ def carry_of(
     if spin_radps != 0.0:
         ratio = ball.diameter_m / 2.0 * abs(spin_radps) / speed_mps
         lift = math.copysign(lift_of(ball)(speed_mps, ratio), spin_radps)
-    found = _flown(_start(speed_mps, lift, release, ball, air, arrangement), release, ball, air)
+    found = _flown(start_of(speed_mps, lift, release, ball, air, arrangement), release, ball, air)
     if found is None or found.by_launch is None:
         return None
     slopes = found.by_launch[FIGURES.index("carry_m")]
@@ -155,8 +155,20 @@ def carries_of(
         if spin_radps != 0.0:
             ratio = ball.diameter_m / 2.0 * abs(spin_radps) / speed
             lift = math.copysign(lift_of(ball)(speed, ratio), spin_radps)
-        starts.append(_start(float(speed), lift, release, ball, air, "over"))
-    rows = np.array(starts)
+        starts.append(start_of(float(speed), lift, release, ball, air))
+    return carries_from(np.array(starts), releases, ball, air)
+
+
+def carries_from(rows: Array, releases: Sequence[Release], ball: Ball, air: Air) -> Array:
+    """Return the carries of many flights over level ground, m; see `carries_of`.
+
+    Parameters
+    ----------
+    rows : ndarray, shape (K, 11)
+        Where each flight begins, as `start_of` returns it.
+    releases, ball, air
+        As for `carries_of`; the wind is that of the rows.
+    """
     heights = np.array([release.height_m for release in releases])
     duration = max(_longest(row, release) for row, release in zip(rows, releases, strict=True))
     _, states = fly_many(rows, forces_on(ball, air), duration, STEP_S)
@@ -178,8 +190,8 @@ def _longest(start: Array, release: Release) -> float:
     return 2.0 * (2.0 * rise + fall + 5.0) / STANDARD_GRAVITY
 
 
-def _start(
-    speed_mps: float, lift: float, release: Release, ball: Ball, air: Air, arrangement: str
+def start_of(
+    speed_mps: float, lift: float, release: Release, ball: Ball, air: Air, arrangement: str = "over"
 ) -> Array:
     """Return the launch that the flight is integrated from, in the order of `LAUNCH`."""
     angle = math.radians(release.angle_deg)

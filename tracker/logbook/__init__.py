@@ -1,7 +1,16 @@
 """Every measured session in one database, SQLite by default, any SQLAlchemy URL otherwise."""
 
 from tracker.logbook.database import default_url
-from tracker.logbook.entries import Added, Filter, LoggedClip, LoggedSession, LoggedSetup
+from tracker.logbook.entries import (
+    Added,
+    Filter,
+    LoggedClip,
+    LoggedEvening,
+    LoggedEvenings,
+    LoggedSession,
+    LoggedSetup,
+    LoggedShots,
+)
 from tracker.logbook.logbook import Logbook, Summary, open_logbook
 
 __all__ = [
@@ -9,8 +18,11 @@ __all__ = [
     "Filter",
     "Logbook",
     "LoggedClip",
+    "LoggedEvening",
+    "LoggedEvenings",
     "LoggedSession",
     "LoggedSetup",
+    "LoggedShots",
     "Summary",
     "default_url",
     "open_logbook",

@@ -27,6 +27,17 @@ class LoggedSetup:
     name: str
     parts: Mapping[str, Part] = field(default_factory=dict)
 
+    @property
+    def digest(self) -> str:
+        """SHA-256 over its tables: setups that are built alike have the same."""
+        tables = {
+            part: {key: value if isinstance(value, str) else float(value) for key, value in items}
+            for part, items in ((part, table.items()) for part, table in self.parts.items())
+            if items
+        }
+        text = json.dumps(tables, sort_keys=True)
+        return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
 
 @dataclass(frozen=True)
 class LoggedClip:
@@ -102,6 +113,57 @@ CONDITIONS = (
     "release_angle_deg",
 )
 """Columns of the table ``session`` that hold ball, air and release, named as in formats.md."""
+
+
+@dataclass(frozen=True)
+class LoggedEvening:
+    """What a comparison asks of a session: where and when it was filmed, ball, air and release."""
+
+    folder: str
+    filmed_on: date | None
+    conditions: Mapping[str, float | str | None]
+
+
+@dataclass(frozen=True)
+class LoggedShots:
+    """The shots of all setups that have one name and are built alike.
+
+    Attributes
+    ----------
+    setup : LoggedSetup
+    evenings : tuple of int
+        Places of its sessions in `LoggedEvenings.evenings`, shot or not, oldest first.
+    shots : tuple of Shot
+    evening_of : tuple of int
+        For each shot the place of its session.
+    own_camera : tuple of bool
+        For each shot whether its clip has markers of its own.
+    shared_u : tuple of mapping
+        For each shot, by figure, the part of the uncertainty that its session shares.
+    """
+
+    setup: LoggedSetup
+    evenings: tuple[int, ...]
+    shots: tuple[Shot, ...]
+    evening_of: tuple[int, ...]
+    own_camera: tuple[bool, ...]
+    shared_u: tuple[Mapping[str, float], ...]
+
+
+@dataclass(frozen=True)
+class LoggedEvenings:
+    """Many sessions, setup by setup.
+
+    Attributes
+    ----------
+    evenings : tuple of LoggedEvening
+        Oldest first.
+    setups : tuple of LoggedShots
+        In the order in which they come first.
+    """
+
+    evenings: tuple[LoggedEvening, ...]
+    setups: tuple[LoggedShots, ...]
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,8 @@ import sqlalchemy as sa
 from calibration.errors import InputError
 from tracker.logbook import tables as t
 from tracker.logbook.database import WRITES, connected, unusable
-from tracker.logbook.entries import EVERYTHING, Added, Filter, LoggedSession
+from tracker.logbook.entries import EVERYTHING, Added, Filter, LoggedEvenings, LoggedSession
+from tracker.logbook.gathering import setups_from
 from tracker.logbook.reading import sessions_from, summaries_query, wanted_sessions
 
 
@@ -78,6 +79,11 @@ class Logbook:
         """Return sessions whole, oldest first, with the setups and shots that fit a filter."""
         with self._transaction() as connection:
             return sessions_from(connection, wanted_sessions(wanted), wanted)
+
+    def setups(self, wanted: Filter = EVERYTHING) -> LoggedEvenings:
+        """Return the setups and shots that fit a filter, those that are built alike together."""
+        with self._transaction() as connection:
+            return setups_from(connection, wanted)
 
     def session(self, number: int) -> LoggedSession:
         """Return one session by the number that `summaries` gives it.
@@ -166,7 +172,12 @@ def _add_children(connection: sa.Connection, number: int, session: LoggedSession
         setups[setup.name] = _inserted(
             connection,
             t.setup,
-            {"session_id": number, "name": setup.name, "wheel_diameter_mm": wheel},
+            {
+                "session_id": number,
+                "name": setup.name,
+                "wheel_diameter_mm": wheel,
+                "tables_sha256": setup.digest,
+            },
         )
         entries = [
             {

@@ -25,12 +25,13 @@ def wanted_sessions(wanted: Filter) -> sa.Select[Any]:
         conditions.append(t.session.c.filmed_on <= wanted.until)
     if wanted.wheel_mm is not None or wanted.setup is not None:
         # Few setups of many: their sessions are listed once, not looked for session by session.
-        having = sa.select(t.setup.c.session_id).where(*_setup_conditions(wanted))
+        having = sa.select(t.setup.c.session_id).where(*setup_conditions(wanted))
         conditions.append(t.session.c.id.in_(having))
     return sa.select(t.session.c.id).where(*conditions)
 
 
-def _setup_conditions(wanted: Filter) -> list[sa.ColumnElement[bool]]:
+def setup_conditions(wanted: Filter) -> list[sa.ColumnElement[bool]]:
+    """Return what a setup must fulfil to fit a filter."""
     conditions: list[sa.ColumnElement[bool]] = []
     if wanted.wheel_mm is not None:
         least, most = wanted.wheel_mm - SAME_WHEEL_MM, wanted.wheel_mm + SAME_WHEEL_MM
@@ -128,7 +129,7 @@ def _setups(
     connection: sa.Connection, numbers: sa.ScalarSelect[Any], wanted: Filter
 ) -> tuple[dict[int, list[LoggedSetup]], dict[int, str]]:
     """Return the setups by session, and their names by their own numbers."""
-    mine = [t.setup.c.session_id.in_(numbers), *_setup_conditions(wanted)]
+    mine = [t.setup.c.session_id.in_(numbers), *setup_conditions(wanted)]
     parts: dict[int, dict[str, dict[str, float | str]]] = defaultdict(lambda: defaultdict(dict))
     for row in connection.execute(
         sa.select(t.setup_field)
@@ -176,13 +177,13 @@ def _shots(
         sa.select(*heads, *columns)
         .join(t.clip, t.clip.c.id == t.shot.c.clip_id)
         .join(t.setup, t.setup.c.id == t.shot.c.setup_id)
-        .where(t.clip.c.session_id.in_(numbers), *_setup_conditions(wanted))
+        .where(t.clip.c.session_id.in_(numbers), *setup_conditions(wanted))
         .order_by(t.shot.c.id)
     ):
         session_id, file = files[clip_id]
         figures = dict(zip(t.FIGURES, values[: len(t.FIGURES)], strict=True))
         figures["quality"] = Quality(figures["quality"])
-        figures["reasons"] = tuple(_reason(each) for each in figures["reasons"])
+        figures["reasons"] = tuple(reason_of(each) for each in figures["reasons"])
         figures["landing_seen"] = bool(figures["landing_seen"])
         found[session_id].append(Shot(clip=file, setup=names[setup_id], shot=number, **figures))
         pairs = zip(t.SHARED, values[len(t.FIGURES) :], strict=True)
@@ -192,7 +193,14 @@ def _shots(
     return found, shared
 
 
-def _reason(kept: dict[str, Any]) -> Reason:
+def reason_of(kept: dict[str, Any]) -> Reason:
+    """Return a reason as a shot's row keeps it.
+
+    Raises
+    ------
+    InputError
+        For one that this version does not know.
+    """
     try:
         return Reason.read(kept)
     except ValueError:

@@ -57,6 +57,7 @@ setup = sa.Table(
     sa.Column("session_id", sa.Integer, _to("session.id"), nullable=False),
     sa.Column("name", sa.Text, nullable=False, index=True),
     sa.Column("wheel_diameter_mm", sa.Double, index=True),
+    sa.Column("tables_sha256", sa.String(64), nullable=False, server_default=""),
     sa.UniqueConstraint("session_id", "name"),
 )
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from enum import StrEnum
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,6 +73,20 @@ class Shot:
     landing_seen: bool
     quality: Quality
     reasons: tuple[Reason, ...] = ()
+
+    @classmethod
+    def of_columns(cls, columns: Mapping[str, Any]) -> "Shot":
+        """Return a row from all of its columns.
+
+        A tenth of the time of the constructor, which counts where a logbook has 100,000 shots.
+        """
+        made = object.__new__(cls)
+        made.__dict__.update(columns)
+        return made
+
+    def having(self, **columns: Any) -> "Shot":
+        """Return the row with some of its columns changed."""
+        return Shot.of_columns(vars(self) | columns)
 
     @property
     def reason(self) -> str:

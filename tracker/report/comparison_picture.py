@@ -4,10 +4,12 @@ import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from tracker.comparison.compare import Comparison
-from tracker.comparison.setups import SetupShots, Summary, figure
+from tracker.comparison.setups import SetupShots, Summary
 from tracker.comparison.words import WORDINGS
-from tracker.records import Quality, Shot
+from tracker.records import Quality
 from tracker.report.look import FAINT, INK, PAPER
 
 if TYPE_CHECKING:
@@ -112,15 +114,16 @@ def _draw_mean(axes: "Axes", place: int, summary: Summary, level: float) -> None
 
 def _draw_shots(axes: "Axes", place: int, setup: SetupShots, quantity: str) -> None:
     colour, mark = _look(place)
-    for shot in setup.shots:
-        value = figure(shot, quantity)
-        if value is not None:
-            axes.plot(value, place - 0.24, zorder=4, **_shot_style(shot, colour, mark))
+    values = setup.figures(quantity)
+    for good in (False, True):
+        mine = values[np.isfinite(values) & (setup.good == good)]
+        height = np.full(mine.size, place - 0.24)
+        axes.plot(mine, height, zorder=4, **_shot_style(good, colour, mark))
 
 
-def _shot_style(shot: Shot, colour: str, mark: str) -> dict[str, Any]:
-    """Return how a shot is drawn: filled when it is good, open when it is to be checked."""
-    face = colour if shot.quality is Quality.GOOD else PAPER
+def _shot_style(good: bool, colour: str, mark: str) -> dict[str, Any]:
+    """Return how shots are drawn: filled when they are good, open when they are to be checked."""
+    face = colour if good else PAPER
     return {"marker": mark, "ms": 6, "mfc": face, "mec": colour, "mew": 1.3, "ls": "none"}
 
 
@@ -155,11 +158,11 @@ def _draw_landings(axes: "Axes", comparison: Comparison, setups: Sequence[SetupS
             continue
         colour, mark = _look(place)
         entries.append(Line2D([], [], color=colour, marker=mark, ms=6, ls="none", label=setup.name))
-        for shot in setup.shots:
-            along, across = (figure(shot, name) for name in LANDED)
-            counts = figure(shot, comparison.quantity) is not None
-            if counts and along is not None and across is not None:
-                axes.plot(along, across, **_shot_style(shot, colour, mark))
+        names = (comparison.quantity, *LANDED)
+        columns = np.column_stack([setup.figures(name) for name in names])
+        for good in (False, True):
+            shown = columns[np.isfinite(columns).all(axis=1) & (setup.good == good)]
+            axes.plot(shown[:, 1], shown[:, 2], **_shot_style(good, colour, mark))
         for region, style in ((landing.half, "-"), (landing.most, DASHES)):
             outline = region.outline()
             axes.plot(outline[:, 0], outline[:, 1], color=colour, ls=style, lw=1.3)

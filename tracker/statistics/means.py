@@ -67,6 +67,49 @@ def sample_of(values: ArrayLike) -> Sample:
     return Sample(int(array.size), mean, sd)
 
 
+@dataclass(frozen=True)
+class Groups:
+    """Count, mean and standard deviation of the values of each of many groups.
+
+    Attributes
+    ----------
+    counts, means : ndarray, shape (G,)
+    sds : ndarray, shape (G,)
+        Sample standard deviations; NaN for a single value.
+    """
+
+    counts: np.ndarray
+    means: np.ndarray
+    sds: np.ndarray
+
+    def having(self, chosen: np.ndarray) -> "Groups":
+        """Return some of the groups, by a mask or by their places."""
+        return Groups(self.counts[chosen], self.means[chosen], self.sds[chosen])
+
+
+def groups_of(places: ArrayLike, values: ArrayLike) -> Groups:
+    """Return the samples of values in groups, as `sample_of` does each.
+
+    Parameters
+    ----------
+    places : array_like of int, shape (N,)
+        The group of each value, 0, 1, 2 … without a gap.
+    values : array_like, shape (N,)
+        Finite.
+    """
+    codes, array = np.asarray(places, int), np.asarray(values, float)
+    counts = np.bincount(codes)
+    # Removing one value of each group keeps the digits of values that differ only in the last.
+    base = np.empty(counts.size)
+    base[codes[::-1]] = array[::-1]
+    shifted = array - base[codes]
+    means = np.bincount(codes, shifted) / counts
+    squares = np.bincount(codes, (shifted - means[codes]) ** 2)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        sds = np.sqrt(squares / (counts - 1))
+    return Groups(counts, base + means, sds)
+
+
 def student_factor(level: float, dof: float) -> float:
     """Return the two-sided Student factor for a confidence level.
 

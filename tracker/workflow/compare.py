@@ -100,11 +100,12 @@ def compare_logged(
         Where no session fits, or for a quantity that cannot be compared.
     """
     # Sessions in folders are compared without the library of databases.
-    from tracker.workflow.logged import gather_logged
+    from tracker.workflow.logged import collection_paused, gather_logged
 
     check_quantity(quantity)
     check_worth(worth)
-    return compare_outings(gather_logged(url, wanted), quantity, worth, picture)
+    with collection_paused():
+        return compare_outings(gather_logged(url, wanted), quantity, worth, picture)
 
 
 def compare_outings(

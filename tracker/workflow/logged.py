@@ -1,24 +1,36 @@
 """Sessions of the logbook with their results, setup by setup."""
 
+import gc
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import fields
-from pathlib import Path
+from functools import lru_cache
 
 from calibration.errors import InputError, InputErrors
-from tracker.logbook import Filter, LoggedSession, open_logbook
-from tracker.results.rows import Provenance
-from tracker.session import Session, SetupEntry
-from tracker.session.entries import (
-    AirEntry,
-    BallEntry,
-    CameraEntry,
-    ClipEntry,
-    MarkerEntry,
-    ReleaseEntry,
-)
-from tracker.workflow.outings import Outing, Outings, assembled
+from tracker.comparison.built import Built, Setup, joined, release_of
+from tracker.comparison.setups import SetupShots
+from tracker.flight.air import Air, Weather, air_from
+from tracker.flight.ball import Ball, ball_from
+from tracker.launcher.machine import Machine
+from tracker.launcher.prediction import Outdoors
+from tracker.launcher.setup import machine_from_setup
+from tracker.logbook import Filter, LoggedEvening, LoggedShots, open_logbook
+from tracker.workflow.outings import Outings
 
 
-def gather_logged(url: str | None, wanted: Filter, machines_needed: bool = False) -> Outings:
+@contextmanager
+def collection_paused() -> Iterator[None]:
+    """Keep Python from looking for garbage while very many rows are made, which halves the time."""
+    running = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if running:
+            gc.enable()
+
+
+def gather_logged(url: str | None, wanted: Filter) -> Outings:
     """Read the logged sessions that fit a filter, with the setups that fit it.
 
     Parameters
@@ -26,59 +38,96 @@ def gather_logged(url: str | None, wanted: Filter, machines_needed: bool = False
     url : str or None
         Which logbook.
     wanted : Filter
-    machines_needed : bool
-        As for `gather`.
 
     Raises
     ------
     InputError
-        Where no session fits, or a setup's tables say too little.
+        Where no session fits.
     """
     with open_logbook(url) as book:
-        logged = book.sessions(wanted)
-    if not logged:
+        logged = book.setups(wanted)
+    if not logged.evenings:
         raise InputError(
             "no session of the logbook fits",
             where="--from-log",
             remedy="lobmeter log list shows what there is",
         )
-    faults: list[InputError] = []
-    outings = [
-        Outing(
-            session_of(each),
-            each.folder if each.filmed_on is None else f"{each.folder} ({each.filmed_on})",
-            each.shots,
-            Provenance(each.shared_u),
-        )
-        for each in logged
+    labels = [
+        each.folder if each.filmed_on is None else f"{each.folder} ({each.filmed_on})"
+        for each in logged.evenings
     ]
-    setups, notes = assembled(outings, machines_needed, faults)
-    if faults:
-        raise InputErrors(faults)
-    return Outings(tuple(each.session for each in outings), setups, notes)
+    notes: list[str] = []
+    built = [_built(each, logged.evenings, labels, notes) for each in logged.setups]
+    setups, renamed = joined(built)
+    return Outings((), setups, (*notes, *renamed))
 
 
-def session_of(logged: LoggedSession) -> Session:
-    """Return what a logged session says of ball, air, release, setups and clips."""
-    given = logged.conditions
-    markers = (MarkerEntry("own", (0.0, 0.0, 0.0)),)
-    folder = Path(logged.folder)
-    return Session(
-        folder=folder,
-        name=logged.name,
-        date=logged.filmed_on,
-        notes=logged.notes,
-        ball=BallEntry(*(given[f"ball_{each.name}"] for each in fields(BallEntry))),  # type: ignore[arg-type]
-        air=AirEntry(*(given[each.name] for each in fields(AirEntry))),  # type: ignore[arg-type]
-        release=ReleaseEntry(
-            height_m=given["release_height_m"],  # type: ignore[arg-type]
-            angle_deg=given["release_angle_deg"],  # type: ignore[arg-type]
+def _built(
+    group: LoggedShots, evenings: tuple[LoggedEvening, ...], labels: list[str], notes: list[str]
+) -> Built:
+    """Return the setups that are one, with the air of each of their evenings."""
+    name, parts = group.setup.name, group.setup.parts
+    first = group.evenings[0]
+    names = [labels[place] for place in group.evening_of]
+    shots = SetupShots(
+        name,
+        group.shots,
+        tuple(
+            f"{label}/{shot.clip}" if own else label
+            for label, shot, own in zip(names, group.shots, group.own_camera, strict=True)
         ),
-        camera=CameraEntry(),
-        markers=(),
-        setups=tuple(SetupEntry(each.name, each.parts) for each in logged.setups),
-        clips=tuple(
-            ClipEntry(each.file, folder / each.file, "", markers if each.own_markers else ())
-            for each in logged.clips
-        ),
+        group.shared_u,
+        tuple(names),
     )
+    airs = _airs(group, evenings, labels)
+    machine: Machine | None = None
+    ball = airs[labels[first]].ball
+    try:
+        where = f'{labels[first]}, [[setup]] "{name}"'
+        machine = machine_from_setup(parts, where, ball.diameter_m)
+    except InputError as error:
+        if parts:
+            said = error.errors[0] if isinstance(error, InputErrors) else error
+            notes.append(f'No prediction for "{name}": {said.sentences()[0]}')
+    return Built(Setup(shots, machine, airs[labels[first]], airs), parts, labels[first])
+
+
+def _airs(
+    group: LoggedShots, evenings: tuple[LoggedEvening, ...], labels: list[str]
+) -> dict[str, Outdoors]:
+    """Return ball, air and release of each evening by its label."""
+    rows: dict[int, list[int]] = {}
+    for i, place in enumerate(group.evening_of):
+        rows.setdefault(place, []).append(i)
+    alike: dict[int, Outdoors] = {}
+    found = {}
+    for place in group.evenings:
+        given = evenings[place].conditions
+        # Sessions in the same air share their conditions; without an angle each has its own.
+        outdoors = alike.get(id(given))
+        if outdoors is None:
+            angle, height = _number(given, "release_angle_deg"), _number(given, "release_height_m")
+            mine = [group.shots[i] for i in rows.get(place, ())]
+            release = release_of(height or 0.0, angle, mine)
+            outdoors = Outdoors(_ball(given), _air(given), release)
+            if angle is not None:
+                alike[id(given)] = outdoors
+        found[labels[place]] = outdoors
+    return found
+
+
+def _number(given: Mapping[str, float | str | None], name: str) -> float | None:
+    value = given.get(name)
+    return None if value is None else float(value)
+
+
+def _ball(given: Mapping[str, float | str | None]) -> Ball:
+    numbers = (_number(given, f"ball_{name}") for name in ("mass_g", "diameter_mm"))
+    return _ball_from(str(given["ball_type"]), *numbers, _number(given, "ball_drag_coefficient"))
+
+
+_ball_from = lru_cache(maxsize=100)(ball_from)
+
+
+def _air(given: Mapping[str, float | str | None]) -> Air:
+    return air_from(Weather(**{each.name: _number(given, each.name) for each in fields(Weather)}))

@@ -1,11 +1,12 @@
 """The charts of a report, each from finished facts."""
 
 from collections.abc import Mapping, Sequence
+from math import isfinite
 
 from markupsafe import Markup
 
 from tracker.comparison.compare import Comparison, Verdict
-from tracker.comparison.setups import SetupShots, Summary, figure
+from tracker.comparison.setups import SetupShots, Summary
 from tracker.comparison.words import WORDINGS
 from tracker.records import Quality
 from tracker.report.document.axes import Scale, label, scale_over
@@ -41,12 +42,8 @@ def swatch(place: int) -> Markup:
 def strips(comparison: Comparison, setups: Sequence[SetupShots]) -> Markup:
     """Draw a row for each setup: its shots, its mean, the span of its next shot."""
     wording = WORDINGS[comparison.quantity]
-    values = [
-        value
-        for setup in setups
-        for shot in setup.shots
-        if (value := figure(shot, comparison.quantity)) is not None
-    ]
+    every = (setup.figures(comparison.quantity).tolist() for setup in setups)
+    values = [value for each in every for value in each if isfinite(value)]
     for summary in comparison.summaries:
         if summary.next_shot is not None:
             values += summary.next_shot.interval(comparison.level)
@@ -83,9 +80,9 @@ def _strip(
         ends = [across.at(end) for end in expected.interval(comparison.level)]
         drawing.line([(ends[0], middle + 9), (ends[1], middle + 9)], f"thin dashed {colour}")
         drawing.mark("diamond", (across.at(expected.value), middle + 9), f"open {colour}")
-    for shot in setup.shots:
-        value = figure(shot, comparison.quantity)
-        if value is not None:
+    figures = setup.figures(comparison.quantity).tolist()
+    for shot, value in zip(setup.shots, figures, strict=True):
+        if isfinite(value):
             drawing.mark(shape, (across.at(value), middle - 6), _filled(shot.quality, colour))
 
 
@@ -183,9 +180,9 @@ def _landed(
     """Return every landing and every region of the next one, by the place of its setup."""
     points, outlines = [], []
     for place, (setup, summary) in enumerate(zip(setups, comparison.summaries, strict=True)):
-        for shot in setup.shots:
-            along, left = (figure(shot, name) for name in ("landing_along_m", "landing_across_m"))
-            if along is not None and left is not None:
+        ends = (setup.figures(f"landing_{way}_m").tolist() for way in ("along", "across"))
+        for shot, along, left in zip(setup.shots, *ends, strict=True):
+            if isfinite(along) and isfinite(left):
                 points.append((place, (along, left), shot.quality))
         if summary.landing is not None:
             for region, style in ((summary.landing.half, ""), (summary.landing.most, "dashed")):

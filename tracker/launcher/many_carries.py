@@ -1,0 +1,155 @@
+"""Carries of many shots: some are integrated, the others read off a surface through them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from itertools import combinations_with_replacement
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.flight.air import Air
+from tracker.flight.ball import Ball
+from tracker.flight.forces import forces_on
+from tracker.flight.integration import LAUNCH
+from tracker.launcher.carry import Release, carries_from, start_of
+
+Array = NDArray[np.float64]
+
+FITTED, CHECKED = 400, 100
+"""Flights that the surface is fitted to, and others that it is checked at."""
+
+MOST_OFF = 1e-3
+"""Greatest error of the surface at a checked flight, as a share of its carry: a tenth of what a
+measured carry is known to. With a greater one every flight is integrated."""
+
+DEGREE = 3
+"""Degree of the surface in speed, angle, height, density and wind together."""
+
+MOST_AIRS = 8
+"""Airs that are each integrated by themselves. Of more, the flights are integrated together: each
+has its own wind and drag, but the buoyancy and the drag curve of the mean air, which moves a carry
+by less than 0.03 %."""
+
+AT_ONCE = 2000
+"""Flights of one integration, which keeps its memory below 100 MB."""
+
+
+@dataclass(frozen=True)
+class Flights:
+    """Where flights begin, without spin.
+
+    Attributes
+    ----------
+    speeds_mps : ndarray, shape (K,)
+        Above zero.
+    angles_deg, heights_m : ndarray, shape (K,)
+    air_of : ndarray of int, shape (K,)
+        The place of each flight's air in a list of them.
+    """
+
+    speeds_mps: Array
+    angles_deg: Array
+    heights_m: Array
+    air_of: NDArray[np.intp]
+
+    @classmethod
+    def alike(cls, speeds_mps: Array, release: Release) -> "Flights":
+        """Return flights that differ in their speed only."""
+        like = np.ones(len(speeds_mps))
+        heights, angles = release.height_m * like, release.angle_deg * like
+        return cls(speeds_mps, angles, heights, np.zeros(len(like), int))
+
+    def having(self, chosen: NDArray[np.intp]) -> "Flights":
+        """Return some of the flights."""
+        speeds, angles = self.speeds_mps[chosen], self.angles_deg[chosen]
+        return Flights(speeds, angles, self.heights_m[chosen], self.air_of[chosen])
+
+
+def many_carries(flights: Flights, ball: Ball, airs: Sequence[Air]) -> Array:
+    """Return the carries of any number of shots over level ground, m, shape (K,).
+
+    Parameters
+    ----------
+    flights : Flights
+    ball : Ball
+    airs : sequence of Air
+
+    Notes
+    -----
+    Up to `FITTED` + `CHECKED` flights are integrated. Of more, that many are, drawn at random; the
+    others come from a polynomial through them, unless it misses a checked one or a flight lies
+    beyond those drawn.
+    """
+    count = len(flights.speeds_mps)
+    if count <= FITTED + CHECKED:
+        return _integrated(flights, ball, airs)
+    plane = _plane(flights, airs)
+    drawn = np.random.default_rng(count).permutation(count)[: FITTED + CHECKED]
+    carries = _integrated(flights.having(drawn), ball, airs)
+    low, high = plane[drawn].min(axis=0), plane[drawn].max(axis=0)
+    vary = high > low
+    scaled = 2.0 * (plane[:, vary] - low[vary]) / (high - low)[vary] - 1.0
+    fit, *_ = np.linalg.lstsq(_powers(scaled[drawn[:FITTED]]), carries[:FITTED], rcond=None)
+    found = np.asarray(_powers(scaled) @ fit)
+    off = np.abs(found[drawn] / np.maximum(carries, 1e-9) - 1.0)
+    beyond = ((plane < low) | (plane > high)).any(axis=1)
+    if off[FITTED:].max() > MOST_OFF:
+        beyond[:] = True
+    left = np.flatnonzero(beyond)
+    found[drawn] = carries
+    found[left] = _integrated(flights.having(left), ball, airs)
+    return found
+
+
+def _plane(flights: Flights, airs: Sequence[Air]) -> Array:
+    """Return what each carry depends on, shape (K, 6)."""
+    columns = [(air.density_kgpm3, air.wind_along_mps, air.wind_across_mps) for air in airs]
+    start = (flights.speeds_mps, flights.angles_deg, flights.heights_m)
+    return np.column_stack([*start, np.array(columns)[flights.air_of]])
+
+
+def _powers(scaled: Array) -> Array:
+    """Return all products of up to `DEGREE` columns, shape (K, P)."""
+    columns = [np.ones(len(scaled))]
+    for degree in range(1, DEGREE + 1):
+        for chosen in combinations_with_replacement(range(scaled.shape[1]), degree):
+            columns.append(np.prod(scaled[:, chosen], axis=1))
+    return np.column_stack(columns)
+
+
+def _integrated(flights: Flights, ball: Ball, airs: Sequence[Air]) -> Array:
+    """Return the carries of flights, each integrated."""
+    used = [airs[place] for place in np.unique(flights.air_of).tolist()]
+    different = list(dict.fromkeys(used))
+    apart = len(different) <= MOST_AIRS
+    common = different
+    if not apart:
+        mean = float(np.mean([air.density_kgpm3 for air in different]))
+        common = [replace(different[0], density_kgpm3=mean)]
+    place_of = {air: place if apart else 0 for place, air in enumerate(different)}
+    group_of = np.array([place_of.get(air, 0) for air in airs], int)[flights.air_of]
+    found = np.empty(len(flights.speeds_mps))
+    for place, air in enumerate(common):
+        mine = np.flatnonzero(group_of == place)
+        for begin in range(0, mine.size, AT_ONCE):
+            part = mine[begin : begin + AT_ONCE]
+            found[part] = _flown(flights.having(part), ball, airs, air)
+    return found
+
+
+def _flown(flights: Flights, ball: Ball, airs: Sequence[Air], air: Air) -> Array:
+    """Return the carries of flights in airs whose buoyancy is that of `air`."""
+    own = [airs[place] for place in flights.air_of.tolist()]
+    start = (flights.heights_m.tolist(), flights.angles_deg.tolist())
+    releases = [Release(height, angle) for height, angle in zip(*start, strict=True)]
+    launches = zip(flights.speeds_mps.tolist(), releases, own, strict=True)
+    rows = np.array([start_of(speed, 0.0, where, ball, there) for speed, where, there in launches])
+    reach = [_reach(ball, there) / _reach(ball, air) for there in own]
+    rows[:, LAUNCH.index("drag")] *= reach
+    return carries_from(rows, releases, ball, air)
+
+
+@lru_cache(maxsize=1000)
+def _reach(ball: Ball, air: Air) -> float:
+    return forces_on(ball, air).reach_per_m
