@@ -1,6 +1,7 @@
 """What holds for every test: nothing depends on the clock, and workers leave each other room."""
 
 import os
+import sys
 
 from hypothesis import HealthCheck, settings
 
@@ -8,6 +9,11 @@ from hypothesis import HealthCheck, settings
 # starts them, before any of them imports numpy; programs that tests start inherit it too.
 for library in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(library, "1")
+
+# Workers and the programs that tests start compile the project once, not each of them anew, also
+# where the environment says otherwise. Trials of faults must not: they say so to this process.
+if os.environ.pop("PYTHONDONTWRITEBYTECODE", ""):
+    sys.dont_write_bytecode = False
 
 # No test finds what another, or an earlier run, has measured.
 os.environ["LOBMETER_CACHE"] = ""

@@ -9,7 +9,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Browser, Page, Playwright, Request, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, Request, sync_playwright
 
 from tests.shared import folder_of
 from tracker.workflow.measure import measure_session
@@ -104,9 +104,19 @@ def narrow_tab(browser: Browser) -> Iterator[Page]:
     yield from watched(browser, viewport={"width": 390, "height": 844}, has_touch=True)
 
 
+CONTEXTS: dict[str, BrowserContext] = {}
+"""One for each kind of tab, with an empty tab that keeps its process and cache: to start a process
+and read the scripts of the page costs as much as most tests."""
+
+
 def watched(browser: Browser, **options: object) -> Iterator[Page]:
     """Give a tab and check afterwards what every tab must keep to."""
-    context = browser.new_context(**{"viewport": {"width": 1280, "height": 900}, **options})  # type: ignore[arg-type]
+    kind = repr(sorted(options.items()))
+    if kind not in CONTEXTS:
+        shape = {"viewport": {"width": 1280, "height": 900}, **options}
+        CONTEXTS[kind] = browser.new_context(**shape)  # type: ignore[arg-type]
+        CONTEXTS[kind].new_page()
+    context = CONTEXTS[kind]
     page = context.new_page()
     outside: list[str] = []
     failed: list[str] = []
@@ -121,7 +131,13 @@ def watched(browser: Browser, **options: object) -> Iterator[Page]:
     page.on("console", lambda said: failed.append(said.text) if said.type == "error" else None)
     yield page
     cookies = context.cookies()
-    context.close()
+    # The next test finds the browser as a person does who comes for the first time.
+    if page.url.startswith("http"):
+        page.evaluate("localStorage.clear()")
+    for each in context.pages[1:]:
+        each.close()
+    context.remove_listener("request", asked)
+    context.clear_cookies()
     assert (outside, failed, cookies) == ([], [], [])
 
 

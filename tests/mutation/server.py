@@ -73,6 +73,7 @@ def _collected(root: Path, tests: list[str]) -> dict[str, Any]:
     os.chdir(root)
     sys.path.insert(0, str(root))
     os.environ["PYTHONPATH"] = str(root)
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # tests/conftest.py would allow it again
     sys.dont_write_bytecode = True
     plain = ["-s", "-n", "0", "-p", "no:randomly", "-p", "no:cacheprovider"]
     config = _prepareconfig([*plain, "--basetemp", str(root / ".mutation-temp"), *tests])

@@ -93,6 +93,7 @@ def _run(root: Path, tests: list[str], limit_s: int) -> int:
     sys.path.insert(0, str(root))
     os.environ["PYTHONPATH"] = str(root)
     # A fault is of the same length and second as the code at times: no kept bytecode.
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # tests/conftest.py would allow it again
     sys.dont_write_bytecode = True
     for name in [
         each for each in sys.modules if each.split(".")[0] in ("calibration", "tracker", "tests")
