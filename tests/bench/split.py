@@ -1,5 +1,6 @@
 """Where the time of a measurement goes, stage by stage, beside decoding alone."""
 
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
@@ -45,6 +46,8 @@ class Spent:
 
     wall_s: float = 0.0
     cpu_s: float = 0.0
+    elsewhere_s: float = 0.0
+    """Of the processor's, what threads beside the main one took."""
 
     def over(self, other: "Spent") -> str:
         """Return both as shares of another's."""
@@ -54,16 +57,20 @@ class Spent:
         return f"{self.wall_s:.2f} s ({self.cpu_s:.2f} s of the processor)"
 
     def __add__(self, other: "Spent") -> "Spent":
-        return Spent(self.wall_s + other.wall_s, self.cpu_s + other.cpu_s)
+        return Spent(
+            self.wall_s + other.wall_s,
+            self.cpu_s + other.cpu_s,
+            self.elsewhere_s + other.elsewhere_s,
+        )
 
 
 @dataclass
 class Split:
     """What a measurement took, and what decoding the same clip alone took around it.
 
-    The decoder works on in threads of its own while a frame is looked at. So a stage's
-    processor time is that of the measuring thread, and whatever the other threads took is
-    counted as decoding.
+    The stages run in threads side by side, so what they take by the clock adds up to more than the
+    whole. A stage's processor time is that of the thread that it runs in; whatever else was used
+    beside the measuring thread is the decoder's and counted as decoding.
     """
 
     whole: Spent = field(default_factory=Spent)
@@ -105,7 +112,8 @@ def timed(facts: ClipFacts, measure: Callable[[], T]) -> tuple[T, Split]:
         results: list[T] = []
         split.whole += _spent(lambda: results.append(measure()))
         main_s = time.thread_time() - main_s
-    split.stages["decoding"].cpu_s += split.whole.cpu_s - main_s
+    elsewhere_s = sum(spent.elsewhere_s for spent in split.stages.values())
+    split.stages["decoding"].cpu_s += split.whole.cpu_s - main_s - elsewhere_s
     split.decode += _spent(lambda: decode_only(facts))
     split.decode = Spent(split.decode.wall_s / 2.0, split.decode.cpu_s / 2.0)
     return results[0], split
@@ -147,5 +155,8 @@ def _added(spent: Spent) -> Iterator[None]:
     try:
         yield
     finally:
+        took_s = time.thread_time() - cpu_s
         spent.wall_s += time.perf_counter() - wall_s
-        spent.cpu_s += time.thread_time() - cpu_s
+        spent.cpu_s += took_s
+        if threading.current_thread() is not threading.main_thread():
+            spent.elsewhere_s += took_s

@@ -1,6 +1,7 @@
 """The loop over a clip's frames, for every pass: decoded, steadied, searched for candidates."""
 
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from dataclasses import dataclass, field
 from functools import partial
 from itertools import islice
@@ -14,7 +15,7 @@ from tracker.detection import CandidateFinder, SearchSettings
 from tracker.measurement.context import frame_interval_s
 from tracker.measurement.steadying import Steadier
 from tracker.records import Candidates, MeasuredShot, Reason, ReasonCode, RejectedCandidate
-from tracker.video import ChangeMeter, ClipFacts, frames
+from tracker.video import ChangeMeter, ClipFacts, ahead, frames, frames_ahead
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.uint8]
@@ -150,43 +151,73 @@ class FramePass:
         return [Reason(ReasonCode.CAMERA_LOST, {"percent": 100.0 * self.lost_share})]
 
     def candidates(self, observers: Observers = NO_OBSERVERS) -> Iterator[Candidates]:
-        """Give the candidates of frame after frame, in the still camera's pixels."""
-        facts, timing = self.facts, self.timing
-        finder = CandidateFinder(self.settings)
+        """Give the candidates of frame after frame, in the still camera's pixels.
+
+        Frames are decoded and searched in threads of their own, while earlier candidates are used.
+        """
+        facts = self.facts
         step_s = self.every * frame_interval_s(facts)
         beginning = partial(_beginning, facts, self.every)
         drawn = _drawn(self.settings)
         steadier = Steadier(self.camera, step_s, facts.rotation_deg, beginning, drawn)
+        most = frames_ahead(facts.size_px)
+        with (
+            closing(ahead(self._steady(steadier), most)) as steady,
+            closing(ahead(self._searched(steady, steadier), most)) as searched,
+        ):
+            for index, found in searched:
+                if observers.progress is not None and index % PROGRESS_EVERY == 0:
+                    observers.progress(index, facts.frame_count)
+                if found is None:
+                    continue
+                if observers.on_candidates is not None:
+                    observers.on_candidates(found)
+                yield found
+        self.moves, self.lost_share = steadier.moves, steadier.lost_share
+        if observers.progress is not None:
+            observers.progress(facts.frame_count, facts.frame_count)
+
+    def _steady(self, steadier: Steadier) -> Iterator[tuple[int, "_View | None"]]:
+        """Decode frame after frame and draw those that are searched as the still camera's."""
+        timing = self.timing
         if self.span is not None and self.span[0] > 0:
             # The camera is that of the clip's first frame.
-            steadier.begin(next(beginning()))
-        for frame in frames(facts, on_note=self.notes.append, span=self.span):
+            steadier.begin(next(_beginning(self.facts, self.every)))
+        for frame in frames(self.facts, on_note=self.notes.append, span=self.span):
             if self.meter is not None:
                 self.meter.see(frame)
-            if observers.progress is not None and frame.index % PROGRESS_EVERY == 0:
-                observers.progress(frame.index, facts.frame_count)
-            if frame.index % self.every:
-                continue
-            if timing.repeats is not None and timing.repeats[frame.index]:
+            repeats = timing.repeats is not None and timing.repeats[frame.index]
+            if frame.index % self.every or repeats:
+                yield frame.index, None
                 continue
             time_s = float(timing.times_s[frame.index])
             luma, blueness = steadier.see(frame.index, frame.luma, frame.blueness)
             if steadier.lost:
                 self.lost_s.append(time_s)
-            if self.wanted is not None and not self.wanted(time_s):
-                continue
-            if self.also is not None:
-                self.also(frame.index, time_s, luma, blueness)
-            found = finder.push(frame.index, time_s, luma, blueness)
-            if found is None:
-                continue
-            found = steadier.steadied(found)
-            if observers.on_candidates is not None:
-                observers.on_candidates(found)
-            yield found
-        self.moves, self.lost_share = steadier.moves, steadier.lost_share
-        if observers.progress is not None:
-            observers.progress(facts.frame_count, facts.frame_count)
+            wanted = self.wanted is None or self.wanted(time_s)
+            yield frame.index, _View(time_s, luma, blueness) if wanted else None
+
+    def _searched(
+        self, steady: Iterator[tuple[int, "_View | None"]], steadier: Steadier
+    ) -> Iterator[tuple[int, Candidates | None]]:
+        """Search frame after frame for candidates; each comes with the latest frame's index."""
+        finder = CandidateFinder(self.settings)
+        for index, view in steady:
+            found = None
+            if view is not None:
+                if self.also is not None:
+                    self.also(index, view.time_s, view.luma, view.blueness)
+                found = finder.push(index, view.time_s, view.luma, view.blueness)
+            yield index, None if found is None else steadier.steadied(found)
+
+
+@dataclass(frozen=True)
+class _View:
+    """A frame as the still camera would have seen it."""
+
+    time_s: float
+    luma: Codes
+    blueness: Codes | None
 
 
 def _drawn(settings: SearchSettings) -> tuple[int, int, int, int]:

@@ -162,7 +162,8 @@ class Steadier:
     def steadied(self, candidates: Candidates) -> Candidates:
         """Return the candidates of a frame with what its correction did to them."""
         motion = self._motions.pop(candidates.frame, None)
-        for old in [frame for frame in self._motions if frame < candidates.frame]:
+        # A copy, since the thread that sees frames adds to it.
+        for old in [frame for frame in list(self._motions) if frame < candidates.frame]:
             del self._motions[old]
         if motion is None or not len(candidates.pixels):
             return candidates

@@ -1,5 +1,6 @@
 """Clips: frames with their true times. The only door to the decoder and the encoder."""
 
+from tracker.video.ahead import ahead, frames_ahead
 from tracker.video.change import ChangeMeter
 from tracker.video.facts import ClipFacts, inspect
 from tracker.video.pictures import first_picture, from_pictures, picture, pictures
@@ -14,10 +15,12 @@ __all__ = [
     "ClipWriter",
     "Frame",
     "Lumas",
+    "ahead",
     "colour_frames",
     "decode_only",
     "first_picture",
     "frames",
+    "frames_ahead",
     "from_pictures",
     "inspect",
     "picture",

@@ -1,0 +1,87 @@
+"""A stage of a pipeline that runs ahead in a thread: order, bounds, faults, and its end."""
+
+import sys
+import threading
+from contextlib import closing
+
+import pytest
+
+from tracker.video.ahead import FEWEST, MOST, ahead, frames_ahead
+
+PATIENCE_S = 10.0
+
+
+def counted(until, made, ended):
+    try:
+        for number in range(until):
+            made.append(number)
+            yield number
+    finally:
+        ended.append(threading.current_thread())
+
+
+def test_items_come_in_order_from_another_thread():
+    made, ended = [], []
+    assert list(ahead(counted(50, made, ended), 3)) == list(range(50))
+    (where,) = ended
+    assert where is not threading.current_thread() and not where.is_alive()
+
+
+def test_no_more_items_wait_than_asked_for():
+    made, ended = [], []
+    with closing(ahead(counted(100, made, ended), 4)) as stage:
+        for taken in stage:
+            # Those that wait, the one taken, and the one that finds no room.
+            assert len(made) <= taken + 1 + 4 + 1
+
+
+def test_a_stage_runs_on_while_its_first_item_is_used():
+    reached = threading.Event()
+
+    def items():
+        yield 1
+        yield 2
+        reached.set()
+        yield 3
+
+    with closing(ahead(items(), 2)) as stage:
+        assert next(stage) == 1
+        assert reached.wait(PATIENCE_S)
+
+
+def test_a_fault_comes_where_its_item_would_have_come():
+    def faulty():
+        yield 1
+        raise ValueError("broken")
+
+    stage = ahead(faulty(), 5)
+    assert next(stage) == 1
+    with pytest.raises(ValueError, match="broken"):
+        next(stage)
+
+
+def test_a_stage_that_nobody_wants_any_more_ends_in_its_own_thread():
+    made, ended = [], []
+    interval = sys.getswitchinterval()
+    stage = ahead(counted(10**9, made, ended), 2)
+    assert next(stage) == 0
+    stage.close()
+    (where,) = ended
+    assert where is not threading.current_thread() and not where.is_alive()
+    assert sys.getswitchinterval() == interval
+
+
+def test_stages_stand_behind_one_another():
+    made, ended = [], []
+    with (
+        closing(ahead(counted(10**9, made, ended), 2)) as first,
+        closing(ahead((2 * number for number in first), 2)) as second,
+    ):
+        assert [next(second) for _ in range(5)] == [0, 2, 4, 6, 8]
+    assert len(ended) == 1
+
+
+def test_few_large_frames_wait_and_many_small_ones():
+    assert frames_ahead((3840, 2160)) == 3
+    assert frames_ahead((1920, 1080)) == 15
+    assert frames_ahead((16, 16)) == MOST and frames_ahead((20_000, 20_000)) == FEWEST

@@ -1,0 +1,96 @@
+"""A stage of a pipeline: what is made in a thread of its own while earlier things are used."""
+
+import sys
+from collections.abc import Generator, Iterator
+from queue import Empty, Full, Queue
+from threading import Event, Thread
+from typing import TypeVar
+
+T = TypeVar("T")
+
+MOST_BYTES = 48_000_000
+"""Memory that frames which wait may take. Enough to bridge a quarter of a second, a fit, at
+1080p60, little beside what a decoder holds at 4K."""
+
+FEWEST, MOST = 2, 24
+"""Frames that may wait, whatever their size."""
+
+POLL_S = 0.05
+"""How often a thread looks whether it is still wanted while it waits, s. Nobody waits for it."""
+
+SWITCH_S = 5e-4
+"""Longest time for which a thread keeps the interpreter to itself while others wait, s: a tenth of
+Python's usual one, and less than a frame takes to decode."""
+
+
+def ahead(items: Iterator[T], most: int) -> Generator[T, None, None]:
+    """Give the items in order, made by another thread that runs up to `most` of them ahead.
+
+    An exception comes out where its item would have come. When the one who takes the items stops,
+    the thread ends before this returns.
+
+    Parameters
+    ----------
+    items : iterator
+        Runs in the other thread from its first step to its end; a generator is closed there.
+    most : int
+        Items that may wait.
+    """
+    waiting: Queue[tuple[T | None, BaseException | None]] = Queue(most)
+    unwanted = Event()
+
+    def offered(item: T | None, error: BaseException | None) -> bool:
+        while not unwanted.is_set():
+            try:
+                waiting.put((item, error), timeout=POLL_S)
+            except Full:
+                continue
+            return True
+        return False
+
+    def work() -> None:
+        try:
+            for item in items:
+                if not offered(item, None):
+                    return
+            offered(None, StopIteration())
+        except BaseException as error:
+            offered(None, error)
+        finally:
+            if isinstance(items, Generator):
+                items.close()
+
+    thread = Thread(target=work, name="ahead", daemon=True)
+    before = sys.getswitchinterval()
+    sys.setswitchinterval(min(before, SWITCH_S))
+    thread.start()
+    try:
+        while True:
+            item, error = _next(waiting, thread)
+            if isinstance(error, StopIteration):
+                return
+            if error is not None:
+                raise error
+            yield item  # type: ignore[misc]
+    finally:
+        unwanted.set()
+        thread.join()
+        sys.setswitchinterval(before)
+
+
+def _next(
+    waiting: "Queue[tuple[T | None, BaseException | None]]", thread: Thread
+) -> tuple[T | None, BaseException | None]:
+    """Return what comes next, also where the thread was killed with its interpreter."""
+    while True:
+        try:
+            return waiting.get(timeout=1.0)
+        except Empty:
+            if not thread.is_alive() and waiting.empty():
+                return None, RuntimeError("a stage of the pipeline ended without a word")
+
+
+def frames_ahead(size_px: tuple[int, int]) -> int:
+    """Return how many frames of a size may wait: luma and both colour differences at half size."""
+    frame_bytes = 3 * size_px[0] * size_px[1] // 2
+    return max(FEWEST, min(MOST, MOST_BYTES // max(frame_bytes, 1)))
