@@ -133,6 +133,35 @@ def peaks(score: Picture, most: int, apart: int) -> list[tuple[float, float, flo
     return found
 
 
+def sharpest(squares: Picture, row: int, column: int, within: int) -> tuple[float, float, float]:
+    """Return the place near a pixel at which a shape explains most, to a part of a pixel.
+
+    The filter of gradients places a shape by its edges; the other one by its middle, which a base
+    or a band of another width moves.
+
+    Parameters
+    ----------
+    squares : ndarray, shape (H, W)
+        As of `responses`.
+    row, column : int
+    within : int
+        How far off the place may be in each direction, px.
+
+    Returns
+    -------
+    column, row, squares : float
+    """
+    top, left = max(row - within, 0), max(column - within, 0)
+    part = squares[top : row + within + 1, left : column + within + 1]
+    down, right = np.unravel_index(int(np.argmax(part)), part.shape)
+    row, column = top + int(down), left + int(right)
+    return (
+        column + _vertex(np.sqrt(squares[row, max(column - 1, 0) : column + 2])),
+        row + _vertex(np.sqrt(squares[max(row - 1, 0) : row + 2, column])),
+        float(squares[row, column]),
+    )
+
+
 def _vertex(three: Picture) -> float:
     """Return where a parabola through three values has its vertex, from the middle one."""
     if len(three) < 3:

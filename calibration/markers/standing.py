@@ -15,6 +15,7 @@ from calibration.markers.matching import (
     lab,
     peaks,
     responses,
+    sharpest,
     silhouette,
 )
 from calibration.markers.proposal import Proposal
@@ -42,6 +43,10 @@ class Look:
 SIZES = (0.75, 1.0, 1.4)
 """Sizes of the shapes that are tried, as shares of the stated one."""
 
+FINER_STEPS = (1.18, 1.09)
+"""Factors by which a size is then made larger and smaller, in turn: a shape drawn too large reaches
+below the foot, and between two sizes of the row above lies up to a third of the height."""
+
 SIGMAS = 4.0
 """Standard deviations about its prediction within which a marker is searched for."""
 
@@ -60,6 +65,9 @@ ROUNDS = 2
 
 LEAST_RESPONSE = 9.0
 """Response, in units of the scatter around, below which no place is a candidate."""
+
+PLACED_WITHIN_PX = 2
+"""How far from its strongest response a shape is placed by its edges, px: less than its width."""
 
 TALLEST_PX = 24.0
 """Height of a shape above which it is first searched for in a smaller picture, px."""
@@ -107,21 +115,51 @@ def find_standing(
         if not choices:
             return ()
         camera = camera.perturbed(choices[0].mean).with_covariance(choices[0].covariance)
-    best: tuple[Choice, dict[int, str], float] | None = None
-    for size in SIZES:
-        sized = replace(look, height_m=size * look.height_m, width_m=size * look.width_m)
-        known, candidates = _gathered(colours, camera, markers, sized, MOST_CANDIDATES)
-        choices = choose(known, candidates, camera.covariance)
-        if choices and (best is None or choices[0].strength > best[0].strength):
-            best = choices[0], doubts(known, choices, camera.covariance), size
+    best = _best_of_sizes(colours, camera, markers, look)
     if best is None:
         return ()
-    choice, doubtful, size = best
+    choice = best.choice
     return tuple(
-        _proposal(camera, marker, choice.chosen[k], size * look.height_m, doubtful.get(k, ""))
+        _proposal(camera, marker, choice.chosen[k], best.look.height_m, best.doubts.get(k, ""))
         for k, marker in enumerate(markers)
         if k in choice.chosen
     )
+
+
+@dataclass(frozen=True)
+class _Sized:
+    """The best choice of places for shapes of one size, and what is doubtful about them."""
+
+    look: Look
+    choice: Choice
+    doubts: dict[int, str]
+
+
+def _best_of_sizes(
+    colours: Picture, camera: Camera, markers: Sequence[Marker], look: Look
+) -> _Sized | None:
+    """Return the choice for the size that explains most, None where nothing stands out."""
+
+    def chosen(size: float) -> _Sized | None:
+        sized = replace(look, height_m=size * look.height_m, width_m=size * look.width_m)
+        known, candidates = _gathered(colours, camera, markers, sized, MOST_CANDIDATES)
+        choices = choose(known, candidates, camera.covariance)
+        if not choices:
+            return None
+        return _Sized(sized, choices[0], doubts(known, choices, camera.covariance))
+
+    def best_of(sizes: Sequence[float], best: _Sized | None = None) -> _Sized | None:
+        for found in map(chosen, sizes):
+            if found and (best is None or found.choice.strength > best.choice.strength):
+                best = found
+        return best
+
+    best = best_of(SIZES)
+    for step in FINER_STEPS:
+        if best is not None:
+            size = best.look.height_m / look.height_m
+            best = best_of((size / step, size * step), best)
+    return best
 
 
 def _is_wide(camera: Camera, markers: Sequence[Marker]) -> bool:
@@ -209,16 +247,16 @@ def _standing_out(
     for column, row, score in peaks(strength, WIDE_CANDIDATES, 3):
         if score < LEAST_RESPONSE:
             continue
-        place = (np.array([column, row]) + 0.5) / shrink - 0.5
         at = (round(row), round(column))
-        explained = float(squares[at]) / shrink**2
+        column, row, explained = sharpest(squares, *at, PLACED_WITHIN_PX)
+        place = (np.array([column, row]) + 0.5) / shrink - 0.5
         found.append(
             (
                 float(place[0]),
                 float(place[1]),
                 response[at].astype(float),
                 min(rivals, LEAST_RESPONSE),
-                explained,
+                explained / shrink**2,
             )
         )
     return found
