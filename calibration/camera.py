@@ -188,6 +188,25 @@ class Camera:
         """Return the same camera with another covariance, shape (14, 14)."""
         return replace(self, covariance=np.asarray(covariance, float))
 
+    def resized(self, size_px: tuple[int, int]) -> Self:
+        """Return the camera of the same pictures made larger or smaller to another size.
+
+        Parameters
+        ----------
+        size_px : tuple of int
+            Width and height; their ratio may differ by the rounding to whole pixels.
+        """
+        factor = np.array(size_px, float) / np.array(self.size_px, float)
+        scale = np.ones(len(PARAMETERS))
+        scale[7:9] = factor
+        return replace(
+            self,
+            focal_px=float(self.focal_px * factor.mean()),
+            centre_px=(self.centre_px + 0.5) * factor - 0.5,
+            size_px=size_px,
+            covariance=self.covariance * np.outer(scale, scale),
+        )
+
 
 def looking_at(
     position: ArrayLike,

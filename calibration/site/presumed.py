@@ -85,6 +85,8 @@ class Presumption:
         Its markers may be none at all.
     side : int
         As in `Sighted`.
+    away_m : float
+        Distance from the firing line's plane at which a camera is expected, within a factor.
 
     Raises
     ------
@@ -92,12 +94,12 @@ class Presumption:
         For values that cannot be.
     """
 
-    def __init__(self, site: Site, side: int) -> None:
+    def __init__(self, site: Site, side: int, away_m: float = USUAL_AWAY_M) -> None:
         faults = value_faults(site)
         if faults:
             raise InputErrors(faults)
         self.site = site
-        self._side = side
+        self._side, self._away_m = side, away_m
         self._observations = Observations(site)
 
     def around(self, camera: Camera) -> tuple[Array, Array]:
@@ -229,7 +231,7 @@ class Presumption:
         square = np.arctan2(forward[0], -self._side * forward[1])
         return np.array(
             [
-                -np.log(away / USUAL_AWAY_M) / AWAY_LOG_SD,
+                -np.log(away / self._away_m) / AWAY_LOG_SD,
                 (USUAL_HEIGHT_M - camera.position[2]) / HEIGHT_SD_M,
                 (ALONG_SHARE - camera.position[0] / away) / ALONG_SD_SHARE,
                 -square / HEADING_SD_RAD,

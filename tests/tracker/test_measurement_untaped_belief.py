@@ -10,7 +10,8 @@ from tests.tracker.unmarked_case import drawn_case
 from tracker.fitting import figures_of
 from tracker.following.arcs import fit_arc
 from tracker.measurement.flight import Flight
-from tracker.measurement.starts.gravity_scale import BEYOND_S, BEYOND_U, _believe, _Ends
+from tracker.measurement.starts.ends import Ends
+from tracker.measurement.starts.gravity_scale import BEYOND_S, BEYOND_U, _believe
 from tracker.measurement.throws import Throw
 from tracker.measurement.visibility import Crossing
 from tracker.records import Candidates, Rejection
@@ -48,7 +49,7 @@ def crossing(others: int = 0) -> Crossing:
 
 def reason(last_s: float, throw: Throw = THROW, others: int = 0) -> str:
     flight = Flight(throw, FLIGHT.known, FLIGHT.fitted)
-    ends = _Ends(float(TRACK.times_s[0]), last_s, lost=False, exposure=None)
+    ends = Ends(float(TRACK.times_s[0]), last_s, lost=False, exposure=None)
     try:
         _believe(flight, TRACK, crossing(others), ends)
     except Rejection as rejection:

@@ -6,9 +6,10 @@ from tracker.detection.gain import change_per_contrast
 from tracker.detection.locating import locate_ball
 from tracker.detection.position_bound import PositionBound, position_bound
 from tracker.detection.positions import BallPositions, ExpectedBall
-from tracker.detection.settings import SearchSettings, settings_for
+from tracker.detection.settings import USUAL_PERCENTILE, SearchSettings, lag_for, settings_for
 
 __all__ = [
+    "USUAL_PERCENTILE",
     "BallPositions",
     "CandidateFinder",
     "ExpectedBall",
@@ -16,6 +17,7 @@ __all__ = [
     "SearchSettings",
     "change_per_contrast",
     "fit_positions",
+    "lag_for",
     "locate_ball",
     "position_bound",
     "settings_for",

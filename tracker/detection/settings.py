@@ -126,11 +126,22 @@ def settings_for(
     return SearchSettings(
         diameter_px=diameter,
         step_px=float(fast),
-        # The least lag at which a usual ball has left its own place.
-        lag=int(np.clip(round((diameter + 1.0) / max(usual, 0.1) + 0.4), 1, LONGEST_LAG)),
+        lag=lag_for(diameter, float(usual)),
         window=(max(0, left), max(0, top), min(width, right + 1), min(height, bottom + 1)),
         most=MOST_SMALL if diameter < SMALL_BALL_PX else MOST_LARGE,
     )
+
+
+def lag_for(diameter_px: float, step_px: float) -> int:
+    """Return the least lag at which a ball has left its own place.
+
+    Parameters
+    ----------
+    diameter_px : float
+    step_px : float
+        Its path from one frame to the next.
+    """
+    return int(np.clip(round((diameter_px + 1.0) / max(step_px, 0.1) + 0.4), 1, LONGEST_LAG))
 
 
 def _launches(release_m: Array, drag: float) -> Array:

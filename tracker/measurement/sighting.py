@@ -171,12 +171,15 @@ def _expected(context: ClipContext, camera: Camera, states: Array, pixels: Array
     _, by_point, _ = camera.project_with_jacobians(states[:, :3])
     motion = np.einsum("nij,nj->ni", by_point, states[:, 3:6]) * context.frame_s
     lag = context.settings.lag
+    # Before and after a frame the ball is lower than a straight line through it has it.
+    lower_m = 0.5 * context.circumstances.forces.gravity_mps2 * (lag * context.frame_s) ** 2
+    fall = -lower_m * by_point[:, :, 2]
     depth = camera.in_camera(states[:, :3])[:, 2]
     return ExpectedBall(
         pixels=pixels,
         motion_px=motion,
-        before_px=-lag * motion,
-        after_px=lag * motion,
+        before_px=fall - lag * motion,
+        after_px=fall + lag * motion,
         diameters_px=camera.focal_px * 2.0 * context.circumstances.ball_radius_m / depth,
     )
 

@@ -43,6 +43,9 @@ PURITIES_BALL, PURITIES_OTHER = (2.1, 1.2), (-1.6, 1.6)
 """Mean and standard deviation of the natural logarithm of the purity of a ball's pictures, and of
 those of birds, people and leaves. From drawn clips."""
 
+NEAR_PURITIES = (0.5, 1.0)
+"""The same of a ball that is seen near, whose patches and shade show: from real footballs."""
+
 MOST_A_PICTURE = 2.5
 """Bound of what one picture's purity or contrast counts: all of a flight's pictures may be off
 together."""
@@ -109,7 +112,12 @@ class Crossing:
     gains: Array
 
 
-def visibility_of(track: Track, used: NDArray[np.bool_], crossing: Crossing) -> Visibility | None:
+def visibility_of(
+    track: Track,
+    used: NDArray[np.bool_],
+    crossing: Crossing,
+    purities: tuple[float, float] = PURITIES_BALL,
+) -> Visibility | None:
     """Compare a ball with anything else, by the frames that its flight crosses.
 
     Parameters
@@ -119,6 +127,8 @@ def visibility_of(track: Track, used: NDArray[np.bool_], crossing: Crossing) -> 
     used : ndarray of bool, shape (N,)
         Which of them the flight explains.
     crossing : Crossing
+    purities : tuple of float
+        Mean and standard deviation of the logarithm of the purity of a ball's pictures.
 
     Returns
     -------
@@ -155,7 +165,7 @@ def visibility_of(track: Track, used: NDArray[np.bool_], crossing: Crossing) -> 
     detected = float(np.sum(np.log(chance[~missed])) + np.sum(np.log(1.0 - chance[missed])))
     detected -= float(betaln(hits + 1, len(frames) - hits + 1))
     contrast = np.array([each.contrast_ratio for each in shown])[clearest, np.arange(len(rows))]
-    evidence = detected + float(np.sum(contrast) + np.sum(purity_ratio(pictures.purity)))
+    evidence = detected + float(np.sum(contrast) + np.sum(purity_ratio(pictures.purity, purities)))
     return Visibility(evidence, hits, len(frames), float(np.sum(chance)))
 
 
@@ -260,9 +270,9 @@ def others_around(crossing: Crossing) -> Array:
     return np.array(others, float)
 
 
-def purity_ratio(purity: Array) -> Array:
+def purity_ratio(purity: Array, purities: tuple[float, float] = PURITIES_BALL) -> Array:
     """Return the log-likelihood ratio of each picture's purity, bounded, shape (N,)."""
-    (ball, ball_sd), (other, other_sd) = PURITIES_BALL, PURITIES_OTHER
+    (ball, ball_sd), (other, other_sd) = purities, PURITIES_OTHER
     size = np.log(np.maximum(purity, 1e-6))
     # Beyond the middle of either it is no less that one's.
     as_ball = -0.5 * (np.minimum(size - ball, 0.0) / ball_sd) ** 2 - np.log(ball_sd)

@@ -1,6 +1,6 @@
 """Facts of a clip, read before it is measured."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -86,6 +86,10 @@ class ClipFacts:
     def times_s(self) -> Array:
         """True seconds of each frame from the first, shape (N,)."""
         return np.asarray((self.file_times_s - self.file_times_s[0]) / self.pace, float)
+
+    def shrunk(self, size_px: tuple[int, int]) -> "ClipFacts":
+        """Return the clip with its frames made smaller to a width and height as they are read."""
+        return replace(self, size_px=size_px)
 
     def frame_at(self, file_s: float) -> int:
         """Return the index of the frame nearest to a playing time from the first frame, s."""

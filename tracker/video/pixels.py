@@ -114,10 +114,13 @@ def colour(frame: VideoFrame, rotation_deg: int, size_px: tuple[int, int]) -> Im
 
 
 def as_shown(stored: Image, rotation_deg: int, size_px: tuple[int, int]) -> Image:
-    """Turn a stored picture and stretch it to the size that is shown."""
+    """Turn a stored picture and stretch or shrink it to the size that is shown."""
     turned: Any = cv2.rotate(stored, _TURNS[rotation_deg]) if rotation_deg else stored
-    if turned.shape[1::-1] != size_px:
-        turned = cv2.resize(turned, size_px, interpolation=cv2.INTER_LINEAR)
+    height, width = turned.shape[:2]
+    if (width, height) != size_px:
+        shrinks = size_px[0] < width and size_px[1] < height
+        way = cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR
+        turned = cv2.resize(turned, size_px, interpolation=way)
     return cast(Image, turned)
 
 

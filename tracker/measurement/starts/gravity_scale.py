@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 from calibration.adjustment import NotDetermined
 from calibration.camera import Camera
 from calibration.site import Site
-from calibration.site.presumed import Presumption, Sighted
+from calibration.site.presumed import USUAL_AWAY_M, Presumption, Sighted
 from tracker.fitting import Circumstances, Observations, figures_of
-from tracker.fitting.parameters import POSITION_AT
+from tracker.fitting.parameters import VELOCITY_AT
 from tracker.fitting.untaped import UntapedCircumstances, UntapedFit, first_launch, fit_untaped
 from tracker.following.arcs import Arc
 from tracker.measurement.chance import LEAST_SUPPORT, support_against_chance
@@ -21,18 +21,20 @@ from tracker.measurement.fitted_shot import FittedShot, TracedFlight
 from tracker.measurement.flight import Beginning, Flight, StartPrior, first_track, loosened
 from tracker.measurement.row import describe
 from tracker.measurement.sighting import (
-    LOST_FRAMES,
     SAME_S,
-    agreeing,
     course_along,
     crossing_of,
-    seen_until,
-    sighted,
 )
+from tracker.measurement.starts.ends import LEAST_USED, Ends, enough, landing_of, seen_along
 from tracker.measurement.starts.scale_reasons import begins_faint, end_reasons, scale_reasons
 from tracker.measurement.starts.throw_rules import hardly_seen
-from tracker.measurement.throws import Throw, bounce_between
-from tracker.measurement.visibility import Crossing, visibility_of
+from tracker.measurement.throws import Throw
+from tracker.measurement.visibility import (
+    NEAR_PURITIES,
+    PURITIES_BALL,
+    Crossing,
+    visibility_of,
+)
 from tracker.records import Candidates, Quality, Reason, ReasonCode, Rejection, Track
 
 Array = NDArray[np.float64]
@@ -55,12 +57,17 @@ is 0.1 %."""
 SPEEDS_MPS, AWAY_M = (2.0, 70.0), (0.5, 250.0)
 """Slowest and fastest throw, m/s, nearest and farthest camera, m. Common practice, no source."""
 
-LEAST_USED, LEAST_USED_SHARE, MOST_SCALE = 6, 0.7, 4.0
-"""Fewest positions that a flight must explain, least share of them, and most ratio of their scatter
-to their own uncertainty."""
+LEAST_PART_MPS = 0.3
+"""Slowest beginning of a path that is followed back, m/s: near the top of a toss a ball hardly
+moves, and its release comes before."""
 
-MOST_DIAMETER_PX = 64.0
-"""Largest ball whose picture fits into a cutout with its streak, px."""
+BACKWARD_U = 2.0
+"""Standard uncertainties of the speed along the firing line beyond which a flight goes backward: of
+a ball tossed straight up it may come out negative."""
+
+LEAST_USED_SHARE, MOST_SCALE = 0.7, 4.0
+"""Least share of its positions that a flight explains, and most ratio of their scatter to their
+own uncertainty."""
 
 FAINT_FRAMES, FAINT_S = 4.0, 0.05
 """How long before its first position a ball may have been released that is faint there, in frames
@@ -73,22 +80,12 @@ MOST_SPEED_U = 0.2
 """Largest relative standard uncertainty of the exit speed: positions that leave it more open may be
 anything's. Four times the median of drawn shots at 24 frames a second."""
 
-BACK_S, ONWARD_S = 0.1, 1.0
-"""How long before its first and after its last position a ball is measured, s."""
-
 BEFORE_BOUNCE_FRAMES = 0.25
 """Positions up to this long after a bounce still count for the flight, in frames."""
-
-LOW_M, LOW_U, FALLING_MPS = 0.4, 1.5, 1.0
-"""A ball that is lost below this height (m, and standard uncertainties of the height of release)
-while it falls at least this fast came down there."""
 
 BEYOND_U, BEYOND_S = 3.0, 0.15
 """A flight that is seen this long after it came down goes on below the ground: standard
 uncertainties of its time of flight, and at least s."""
-
-LOST_U_FRAMES, LOST_U_S = 1.5, 0.03
-"""Standard uncertainty of a landing in which a ball is lost: frames, and at least so many s."""
 
 
 @dataclass(frozen=True)
@@ -100,10 +97,13 @@ class UntapedStart:
     site : Site
     height_known : bool
         Whether the height of the release was measured.
+    near_m : float or None
+        Distance that the ball's size in the frame gives, where it is seen so near that it shows.
     """
 
     site: Site
     height_known: bool
+    near_m: float | None = None
 
     def prior(self, known: Circumstances) -> StartPrior:
         """Return where a flight may begin."""
@@ -114,7 +114,7 @@ class UntapedStart:
 
     def presumption(self, arc: Arc) -> Presumption:
         """Return what is presumed of the camera on the side from which a path is seen."""
-        return Presumption(self.site, _side(arc))
+        return Presumption(self.site, _side(arc), self.near_m or USUAL_AWAY_M)
 
     def loosened(
         self,
@@ -163,13 +163,17 @@ def _side(arc: Arc) -> int:
 
 def _first_look(site: Site, known: Circumstances, arc: Arc) -> Sighted:
     """Return how far away a path seems, from gravity in the frame."""
-    view = np.radians(site.field_of_view_deg or USUAL_VIEW_DEG)
-    focal = site.size_px[0] / 2.0 / np.tan(view / 2.0)
-    if site.lens is not None:
-        focal = site.lens.focal_px
-    away = focal * known.forces.gravity_mps2 / float(arc.acceleration_pxps2[1])
+    away = expected_focal_px(site) * known.forces.gravity_mps2 / float(arc.acceleration_pxps2[1])
     away = float(np.clip(away, NEAREST_START_M, FARTHEST_START_M))
     return Sighted(_side(arc), away, known.release_m, arc.pixels[0])
+
+
+def expected_focal_px(site: Site) -> float:
+    """Return the focal length that is known or usual, px."""
+    if site.lens is not None:
+        return float(site.lens.focal_px)
+    view = np.radians(site.field_of_view_deg or USUAL_VIEW_DEG)
+    return float(site.size_px[0] / 2.0 / np.tan(view / 2.0))
 
 
 def _check(flight: Flight) -> None:
@@ -178,41 +182,23 @@ def _check(flight: Flight) -> None:
     count, used = len(fitted.used), int(np.sum(fitted.used))
     if used < max(LEAST_USED, LEAST_USED_SHARE * count):
         raise Rejection(Reason(ReasonCode.POSITIONS_DISAGREE, {"count": used, "crossed": count}))
-    speed = float(np.linalg.norm(flight.launch[3:6]))
-    if not SPEEDS_MPS[0] < speed < SPEEDS_MPS[1]:
-        raise Rejection(Reason(ReasonCode.SPEED_IMPLAUSIBLE, {"speed_mps": speed}))
+    _check_speed(flight, LEAST_PART_MPS)
     away = abs(float(flight.camera.position[1]))
     if not AWAY_M[0] < away < AWAY_M[1]:
         raise Rejection(Reason(ReasonCode.DISTANCE_IMPLAUSIBLE, {"away_m": away}))
-    wide = 2.0 * flight.known.ball_radius_m * flight.camera.focal_px / away
-    if wide > MOST_DIAMETER_PX:
-        numbers = {"diameter_px": float(wide), "most_px": MOST_DIAMETER_PX}
-        raise Rejection(Reason(ReasonCode.TOO_CLOSE, numbers))
     if flight.prior_chi_square >= MOST_PRIOR_CHI_SQUARE:
         raise Rejection(Reason(ReasonCode.IMPLAUSIBLE))
     if fitted.scale >= MOST_SCALE:
         raise Rejection(Reason(ReasonCode.SCATTER_TOO_LARGE))
-    if flight.launch[3] <= 0.0:
+    along_u = float(np.sqrt(fitted.covariance[VELOCITY_AT.start, VELOCITY_AT.start]))
+    if flight.launch[3] <= -BACKWARD_U * along_u:
         raise Rejection(Reason(ReasonCode.WRONG_WAY))
 
 
-@dataclass(frozen=True)
-class _Ends:
-    """When a flight was first and last seen.
-
-    Attributes
-    ----------
-    first_s, last_s : float
-    lost : bool
-        Whether it was lost inside the frame.
-    exposure : float or None
-        Of its pictures, as a share of the frame interval.
-    """
-
-    first_s: float
-    last_s: float
-    lost: bool
-    exposure: float | None
+def _check_speed(flight: Flight, least_mps: float) -> None:
+    speed = float(np.linalg.norm(flight.launch[3:6]))
+    if not least_mps < speed < SPEEDS_MPS[1]:
+        raise Rejection(Reason(ReasonCode.SPEED_IMPLAUSIBLE, {"speed_mps": speed}))
 
 
 def measure_untaped(
@@ -235,7 +221,7 @@ def measure_untaped(
         When no shot comes of it.
     """
     times = flight.throw.arc.times_s
-    ends = _Ends(float(times[0]), float(times[-1]), lost=False, exposure=None)
+    ends = Ends(float(times[0]), float(times[-1]), lost=False, exposure=None)
     flight, observed, ends = _measured(start, flight, context, candidates, ends)
     # Positions beyond its ends may be something else's: then those within them stand.
     with suppress(Rejection):
@@ -244,6 +230,7 @@ def measure_untaped(
             flight, observed, ends = _measured(start, flight, context, candidates, ends)
             if ends.first_s >= began_s - SAME_S:
                 break
+    _check_speed(flight, SPEEDS_MPS[0])
     track = observed.track
     spanned = [
         each
@@ -256,7 +243,8 @@ def measure_untaped(
         *end_reasons(track, flight.camera.size_px),
     )
     crossing = _crossing(flight, context, spanned, ends.exposure)
-    visibility = visibility_of(track, flight.fitted.used, crossing)
+    purities = PURITIES_BALL if start.near_m is None else NEAR_PURITIES
+    visibility = visibility_of(track, flight.fitted.used, crossing, purities)
     _believe(flight, track, crossing, ends)
     traced = TracedFlight(observed, flight.fitted, len(spanned), visibility=visibility)
     shot = describe(
@@ -282,7 +270,7 @@ def _crossing(
     return crossing_of(wide, flight.camera, shown, course, exposure)
 
 
-def _believe(flight: Flight, track: Track, crossing: Crossing, ends: _Ends) -> None:
+def _believe(flight: Flight, track: Track, crossing: Crossing, ends: Ends) -> None:
     """Raise `Rejection` where chance explains a flight, or where it goes on below the ground."""
     fitted = flight.fitted
     support = support_against_chance(track, fitted.residuals_px, fitted.used, crossing)
@@ -299,64 +287,23 @@ def _believe(flight: Flight, track: Track, crossing: Crossing, ends: _Ends) -> N
         raise Rejection(Reason(ReasonCode.BEYOND_LANDING, {"beyond_s": beyond_s}))
 
 
-def _enough(count: int, crossed: int) -> None:
-    if count < LEAST_USED:
-        raise Rejection(Reason(ReasonCode.PICTURES_FEW, {"count": count, "crossed": crossed}))
-
-
 def _measured(
     start: UntapedStart,
     flight: Flight,
     context: ClipContext,
     candidates: list[Candidates],
-    ends: _Ends,
-) -> tuple[Flight, Observations, _Ends]:
+    ends: Ends,
+) -> tuple[Flight, Observations, Ends]:
     """Measure the ball along a flight and fit the flight to it again."""
-    observed, ends = _seen(flight, context, candidates, ends)
-    landed_s = _landing(flight, ends, context.frame_s)
+    observed, ends = seen_along(start.near_m is not None, flight, context, candidates, ends)
+    landed_s = landing_of(flight, ends, context.frame_s)
     if landed_s is not None:
         before = observed.track.times_s < landed_s[0] + BEFORE_BOUNCE_FRAMES * context.frame_s
         observed = replace(observed.part(before), landed_s=landed_s)
-    _enough(len(observed.track.frames), len(candidates))
+    enough(len(observed.track.frames), len(candidates))
     flight = _refitted(start, flight, context, observed)
     _check(flight)
     return flight, observed, ends
-
-
-def _seen(
-    flight: Flight, context: ClipContext, candidates: list[Candidates], ends: _Ends
-) -> tuple[Observations, _Ends]:
-    """Measure the ball in every frame of a flight, outward as long as it is seen."""
-    first_s, last_s = ends.first_s, ends.last_s
-    near = [each for each in candidates if first_s - BACK_S <= each.time_s <= last_s + ONWARD_S]
-    _enough(len(near), len(candidates))
-    shown, course = course_along(context, flight, near)
-    wide = context.with_circumstances(flight.known)
-    track, exposure = sighted(wide, flight.camera, course, shown, ends.exposure)
-    _enough(len(track.frames), len(shown))
-    agrees = agreeing(track, shown, course)
-    first_s = seen_until(shown, track, agrees, first_s, forward=False)
-    last_s = seen_until(shown, track, agrees, last_s, forward=True)
-    kept = (track.times_s >= first_s - SAME_S) & (track.times_s <= last_s + SAME_S)
-    after = sum(each.time_s > last_s + SAME_S for each in shown)
-    observed = Observations(track, context.row_share_of(track)).part(kept)
-    return observed, _Ends(first_s, last_s, after >= LOST_FRAMES, exposure)
-
-
-def _landing(flight: Flight, ends: _Ends, frame_s: float) -> tuple[float, float] | None:
-    """Return when the ball came down and its standard uncertainty, where the clip shows it."""
-    if flight.throw.hop is not None:
-        return bounce_between(flight.throw, flight.path, frame_s)
-    if not ends.lost:
-        return None
-    # Lost inside the frame, low and falling: in the grass, as far as the known height allows.
-    state = flight.states(np.array([ends.last_s]))[0]
-    up = POSITION_AT.start + 2
-    u_m = float(np.sqrt(flight.fitted.covariance[up, up]))
-    low = state[2] - flight.known.ball_radius_m < LOW_M + LOW_U * u_m
-    if not (low and state[5] < -FALLING_MPS):
-        return None
-    return ends.last_s + frame_s, max(LOST_U_FRAMES * frame_s, LOST_U_S)
 
 
 def _refitted(

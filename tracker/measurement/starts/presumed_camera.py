@@ -1,8 +1,6 @@
 """Shots before a camera of which too little is known to calibrate it: gravity is the scale."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
-from functools import partial
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,27 +8,21 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from calibration.site import Site
 from calibration.site.presumed import USUAL_AWAY_M, Presumption, Sighted
-from tracker.detection import SearchSettings, settings_for
 from tracker.fitting import circumstances_of
-from tracker.fitting.parameters import CAMERA_ACROSS_AT
 from tracker.measurement.context import ClipContext, ClipRequest
-from tracker.measurement.fitted_shot import FittedShot
-from tracker.measurement.flight import Flight
 from tracker.measurement.passes import Observers
 from tracker.measurement.scouting import Scouted, scout, scouting_settings
-from tracker.measurement.second_pass import Window, reach_px
-from tracker.measurement.starts.gravity_scale import UntapedStart, first_fit, measure_untaped
+from tracker.measurement.starts.gravity_scale import UntapedStart
+from tracker.measurement.starts.near import NearMeasurement, by_size
 from tracker.measurement.starts.no_throw import other_paths, why_no_throw
 from tracker.measurement.starts.protocol import Findings
 from tracker.measurement.starts.thrown import measure_throws
-from tracker.measurement.throws import Throw, throws_of
-from tracker.records import Candidates, Reason
+from tracker.measurement.starts.untaped import UntapedMeasurement, distance_u
+from tracker.measurement.throws import throws_of
+from tracker.records import Reason
 from tracker.video import ClipFacts
 
 Array = NDArray[np.float64]
-
-BEFORE_S, AFTER_S = 0.3, 1.2
-"""How long before and after its path in the first pass a ball is looked for, s."""
 
 
 @dataclass(frozen=True)
@@ -65,10 +57,15 @@ class PresumedCameraStart:
         fall_per_diameter = known.forces.gravity_mps2 / (2.0 * known.ball_radius_m)
         scouted = scout(facts, camera, observers, fall_per_diameter)
         context = ClipContext(facts, request, known, scouting_settings(facts))
-        measurement = _Untaped(UntapedStart(self.site, self.height_known), context)
+        start = UntapedStart(self.site, self.height_known)
+        measurement = UntapedMeasurement(start, context)
         found = Findings(camera, notes=list(scouted.notes))
         throws = throws_of(scouted, facts.size_px[0])
-        found.sort(measure_throws(throws, measurement, context, scouted, observers))
+        far, near = by_size(throws, context)
+        found.sort(measure_throws(far, measurement, context, scouted, observers))
+        closer = NearMeasurement(start, context, scouted)
+        for times, some in near.items():
+            found.sort(closer.measured(some, times, observers))
         if not found.shots:
             found.causes = why_no_throw(found.rejected, context, scouted)
         found.rejected += other_paths(throws, context, scouted)
@@ -77,6 +74,8 @@ class PresumedCameraStart:
         found.notes += _notes(context, scouted, bool(found.shots))
         if measurement.measured:
             found.camera = min(measurement.measured, key=distance_u).camera
+        elif closer.cameras:
+            found.camera = closer.cameras[0]
         return found
 
     def causes_of_no_shot(
@@ -93,64 +92,6 @@ class PresumedCameraStart:
         middle = np.array([width / 2.0, height / 2.0])
         sighted = Sighted(side, USUAL_AWAY_M, np.asarray(request.release_m, float), middle)
         return Presumption(self.site, side).start(sighted)
-
-
-@dataclass
-class _Untaped:
-    """How throws before a presumed camera are measured."""
-
-    start: UntapedStart
-    context: ClipContext
-    measured: list[Flight] = field(default_factory=list)
-
-    def first_fit(self, throw: Throw, frame_s: float) -> Flight:
-        """Fit a flight and its camera to a path of the first pass."""
-        return first_fit(self.start, self.context, throw)
-
-    def settings(self, flights: Sequence[Flight]) -> SearchSettings:
-        """Return what to look for, as the flight has it that knows its camera best."""
-        best = min(flights, key=distance_u)
-        settings = settings_for(
-            best.camera,
-            best.known.release_m,
-            2.0 * best.known.ball_radius_m,
-            best.known.drag,
-            best.known.forces,
-            self.context.frame_s,
-        )
-        width, height = best.camera.size_px
-        return replace(settings, window=(0, 0, width, height))
-
-    def window(self, flight: Flight) -> Window:
-        """Return when and where a flight is looked for."""
-        times = flight.throw.arc.times_s
-        return Window(
-            float(times[0]) - BEFORE_S,
-            float(times[-1]) + AFTER_S,
-            partial(_near, flight, reach_px(self.context.facts)),
-        )
-
-    def measure(
-        self, flight: Flight, context: ClipContext, candidates: list[Candidates]
-    ) -> FittedShot:
-        """Measure a flight in the candidates of the second pass."""
-        shot, flight = measure_untaped(self.start, flight, context, candidates)
-        self.measured.append(flight)
-        return shot
-
-
-def distance_u(flight: Flight) -> float:
-    """Return the relative standard uncertainty of the camera's distance."""
-    variance = flight.fitted.covariance[CAMERA_ACROSS_AT, CAMERA_ACROSS_AT]
-    return float(np.sqrt(variance) / abs(flight.camera.position[1]))
-
-
-def _near(flight: Flight, reach: float, candidates: Candidates) -> NDArray[np.bool_]:
-    """Return which candidates are near a flight."""
-    place = flight.path(np.array([candidates.time_s]))[0]
-    with np.errstate(invalid="ignore"):
-        near: NDArray[np.bool_] = np.linalg.norm(candidates.pixels - place, axis=1) < reach
-    return near
 
 
 def _notes(context: ClipContext, scouted: Scouted, any_shots: bool) -> list[str]:
