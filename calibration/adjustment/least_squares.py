@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from calibration.adjustment.chance import chi_square_beyond
 from calibration.adjustment.normal import column_lengths, covariance_of, damped_step
 
 Array = NDArray[np.float64]
@@ -120,9 +121,7 @@ class Adjustment:
         """Chance of a larger `chi_square` if all uncertainties are right; 1 without redundancy."""
         if self.degrees_of_freedom < 1:
             return 1.0
-        from scipy.special import chdtrc
-
-        return float(chdtrc(self.degrees_of_freedom, self.chi_square))
+        return chi_square_beyond(self.degrees_of_freedom, self.chi_square)
 
     @property
     def variance_factor(self) -> float:

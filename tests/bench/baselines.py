@@ -45,7 +45,7 @@ from tests.tracker.thrown_balls import seen
 from tracker.detection import SearchSettings, settings_for
 from tracker.fitting import circumstances_of
 from tracker.measurement import measure
-from tracker.measurement.context import ClipRequest
+from tracker.measurement.request import ClipRequest
 from tracker.measurement.starts import ReleaseStart
 from tracker.records import Quality
 from tracker.session import read_session

@@ -17,7 +17,7 @@ from tracker.fitting.observations import Instants
 from tracker.fitting.parameters import CAMERA_AT, FADE_AT, READOUT_AT
 from tracker.flight.forces import Forces
 from tracker.measurement import measure
-from tracker.measurement.context import ClipRequest
+from tracker.measurement.request import ClipRequest
 from tracker.measurement.starts import ReleaseStart
 from tracker.records import Quality, Shot
 from tracker.session import Session, read_session

@@ -2,6 +2,7 @@
 
 import ast
 import re
+import subprocess
 import sys
 import tomllib
 from pathlib import Path
@@ -38,3 +39,20 @@ def test_dependencies_are_the_imports_of_the_source() -> None:
 def test_every_dependency_has_a_lower_bound() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     assert [each for each in project["dependencies"] if ">=" not in each] == []
+
+
+CHECK = """
+import sys
+from pathlib import Path
+from tracker.workflow.check import check_session
+assert check_session(Path(sys.argv[1]))
+print(*sorted({name.split(".")[0] for name in sys.modules} & {"scipy", "matplotlib", "pandas"}))
+"""
+
+
+def test_a_check_imports_nothing_that_takes_longer_than_the_check() -> None:
+    session = ROOT / "sample_clips" / "wide"
+    done = subprocess.run(
+        [sys.executable, "-c", CHECK, str(session)], capture_output=True, text=True, check=True
+    )
+    assert done.stdout.split() == []

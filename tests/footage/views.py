@@ -10,7 +10,7 @@ from calibration.site import Site, solve
 from calibration.site.observations import horizontal_view
 from tracker.flight.air import Weather, air_from
 from tracker.flight.ball import Ball, ball_from
-from tracker.measurement.context import ClipRequest
+from tracker.measurement.request import ClipRequest
 
 TAPE_U_M, PICK_U_PX, POSITION_U_M, VIEW_U, LEVEL_U_DEG = 0.02, 0.5, 0.10, 0.01, 0.5
 RELEASE_U_M = 0.02

@@ -28,7 +28,7 @@ from tracker.fitting.observations import Instants, Observations
 from tracker.fitting.parameters import CAMERA_AT, READOUT_AT
 from tracker.flight.air import Weather, air_from
 from tracker.flight.ball import ball_from
-from tracker.measurement.context import ClipRequest
+from tracker.measurement.request import ClipRequest
 from tracker.records import Track
 
 Array = NDArray[np.float64]

@@ -16,7 +16,7 @@ from tracker.fitting.parameters import CAMERA_AT, READOUT_AT, SLOPE_AT, WIND_AT
 from tracker.fitting.untaped import UntapedCircumstances, UntapedFit, first_launch, fit_untaped
 from tracker.flight.air import Weather, air_from
 from tracker.flight.ball import ball_from
-from tracker.measurement.context import ClipRequest
+from tracker.measurement.request import ClipRequest
 from tracker.records import Track
 
 Array = NDArray[np.float64]

@@ -13,9 +13,10 @@ from tracker.fitting import Observations, fit_given_gusts, initial_parameters, r
 from tracker.fitting.ends import GivenEnds
 from tracker.following import Hypothesis
 from tracker.following.through import LEAST_PLACES, flight_through
-from tracker.measurement.context import ClipContext, ClipRequest
+from tracker.measurement.context import ClipContext
 from tracker.measurement.fitted_shot import FittedShot, TracedFlight
 from tracker.measurement.passes import NO_OBSERVERS, Observers
+from tracker.measurement.request import ClipRequest
 from tracker.measurement.row import describe
 from tracker.measurement.second_pass import Window, candidates_of_part, reach_px
 from tracker.measurement.starts.release import release_context

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 
 from calibration.camera import Camera
-from tracker.measurement.context import ClipRequest
 from tracker.measurement.fitted_shot import FittedShot, doubted, numbered
 from tracker.measurement.passes import NO_OBSERVERS, Observers
+from tracker.measurement.request import ClipRequest
 from tracker.measurement.selection import selected
 from tracker.measurement.starts.protocol import Start
 from tracker.records import Quality, Reason, RejectedCandidate, sentence

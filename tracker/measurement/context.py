@@ -8,29 +8,13 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from calibration.timebase import row_fraction
 from tracker.detection import SearchSettings
-from tracker.fitting import Circumstances, Conditions
+from tracker.fitting import Circumstances
 from tracker.following import SearchContext
-from tracker.records import Reason, Track
+from tracker.measurement.request import ClipRequest
+from tracker.records import Track
 from tracker.video import ClipFacts
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True, kw_only=True)
-class ClipRequest(Conditions):
-    """The conditions of a clip's shots, and the names of the clip and its setup.
-
-    Attributes
-    ----------
-    clip, setup : str
-        As the session names them.
-    doubts : tuple of Reason
-        What concerns every shot of the clip and is known before.
-    """
-
-    clip: str
-    setup: str
-    doubts: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from calibration.errors import CameraField, InputError, InputErrors, MarkerField
 from calibration.markers import Marker, point
 from calibration.site import Calibration, Site, solve
 from tracker.flight.gravity import gravity_from
-from tracker.measurement.context import ClipRequest
+from tracker.measurement.request import ClipRequest
 from tracker.session import SESSION_FILE, ClipEntry, MarkerEntry, Session, read_lens
 from tracker.workflow.ball_and_air import air_of, ball_of
 

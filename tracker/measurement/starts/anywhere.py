@@ -11,10 +11,11 @@ from calibration.camera import Camera
 from tracker.detection import SearchSettings
 from tracker.following.arcs import Arc
 from tracker.following.throws import trimmed_throw
-from tracker.measurement.context import ClipContext, ClipRequest
+from tracker.measurement.context import ClipContext
 from tracker.measurement.fitted_shot import FittedShot
 from tracker.measurement.flight import Flight
 from tracker.measurement.passes import Observers
+from tracker.measurement.request import ClipRequest
 from tracker.measurement.scouting import scout
 from tracker.measurement.second_pass import Window, reach_px
 from tracker.measurement.selection import selected

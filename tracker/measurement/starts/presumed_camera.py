@@ -9,8 +9,9 @@ from calibration.camera import Camera
 from calibration.site import Site
 from calibration.site.presumed import USUAL_AWAY_M, Presumption, Sighted
 from tracker.fitting import circumstances_of
-from tracker.measurement.context import ClipContext, ClipRequest
+from tracker.measurement.context import ClipContext
 from tracker.measurement.passes import Observers
+from tracker.measurement.request import ClipRequest
 from tracker.measurement.scouting import Scouted, scout, scouting_settings
 from tracker.measurement.starts.gravity_scale import UntapedStart
 from tracker.measurement.starts.near import NearMeasurement, by_size

@@ -5,9 +5,9 @@ from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from calibration.camera import Camera
-from tracker.measurement.context import ClipRequest
 from tracker.measurement.fitted_shot import FittedShot, doubted
 from tracker.measurement.passes import Observers, Timing
+from tracker.measurement.request import ClipRequest
 from tracker.records import Reason, RejectedCandidate
 from tracker.video import ClipFacts
 

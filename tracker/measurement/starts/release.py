@@ -10,9 +10,10 @@ from calibration.timebase import Cadence, check_cadence
 from tracker.detection import settings_for
 from tracker.fitting import circumstances_of
 from tracker.following import FlightSearch, Hypothesis
-from tracker.measurement.context import ClipContext, ClipRequest, frame_interval_s
+from tracker.measurement.context import ClipContext, frame_interval_s
 from tracker.measurement.fitted_shot import FittedShot
 from tracker.measurement.passes import MOVED_NOTE, FramePass, Observers, Timing
+from tracker.measurement.request import ClipRequest
 from tracker.measurement.starts.diagnosis import causes_of_no_shot
 from tracker.measurement.starts.field import Field
 from tracker.measurement.starts.protocol import Findings
