@@ -11,11 +11,11 @@ from tracker.synthetic.cast import KINDS
 from tracker.synthetic.clip import Encoding, Take
 from tracker.synthetic.exposure import BallLook
 from tracker.synthetic.flight import FlownBall, TrueAir, TrueBall, TrueLaunch, Turf, fly
-from tracker.synthetic.recipes import WHEELS, Range, Recipe
+from tracker.synthetic.recipes import WHEELS, Filming, Range, Recipe
 from tracker.synthetic.scene import FieldMarker, Light, Scene, Tree
 from tracker.synthetic.sensor import Sensor
 from tracker.synthetic.setting import Setting
-from tracker.synthetic.sway import draw_sway
+from tracker.synthetic.sway import Sway, draw_knock, draw_sway
 
 Array = NDArray[np.float64]
 
@@ -125,9 +125,7 @@ def draw_session(recipe: Recipe, seed: int) -> DrawnSession:
             exposure_s=sensor.exposure_s,
         )
         movers = [mover for kind in recipe.movers for mover in KINDS[kind](stage, rng)]
-        sway = None
-        if filming.sway_px > 0.0:
-            sway = draw_sway(filming.sway_px, camera.focal_px, rng, filming.shift_m)
+        sway = _sway(filming, camera, stage.duration_s, rng)
         take = Take(
             scene=scene,
             camera=camera,
@@ -144,6 +142,17 @@ def draw_session(recipe: Recipe, seed: int) -> DrawnSession:
         clips.append(DrawnClip(file, setup, take, encoding))
     notes = _noted(clips[0].take, markers, release, weather, rng)
     return DrawnSession(recipe, seed, weather, markers, tuple(clips), notes, set_angle)
+
+
+def _sway(
+    filming: Filming, camera: Camera, duration_s: float, rng: np.random.Generator
+) -> Sway | None:
+    """Draw how the camera moves, None where it stands."""
+    if filming.knock_px > 0.0:
+        return draw_knock(filming.knock_px, camera.focal_px, duration_s, rng)
+    if filming.sway_px > 0.0:
+        return draw_sway(filming.sway_px, camera.focal_px, rng, filming.shift_m)
+    return None
 
 
 def field_of_view_deg(camera: Camera) -> float:

@@ -31,6 +31,8 @@ class Filming:
         Standard deviation of the camera's sway, px.
     shift_m : float
         Standard deviation of the camera's place along each axis while it sways, m.
+    knock_px : float
+        How far a tripod that is knocked once moves the picture, px.
     megabits, preset
         See `Encoding`.
     """
@@ -47,6 +49,7 @@ class Filming:
     drift: float = 0.0
     sway_px: float = 0.0
     shift_m: float = 0.0
+    knock_px: float = 0.0
     megabits: float = 16.0
     preset: str = "ultrafast"
 
@@ -285,6 +288,7 @@ HARD = (
         "hand_held",
         replace(_FILMING, sway_px=20.0, shift_m=0.015, megabits=20.0, preset="veryfast"),
     ),
+    Recipe("knocked", replace(_FILMING, knock_px=60.0)),
     Recipe("people", movers=("people",)),
     Recipe("dog", movers=("dog",)),
     Recipe("birds", movers=("birds",)),
@@ -340,6 +344,7 @@ ABOUT = {
     "grain": "strong noise with grain",
     "sway": "a tripod that sways",
     "hand_held": "a phone in the hands: 14 mrad of sway, half as much roll, 15 mm of shift",
+    "knocked": "a tripod that is knocked once, by 60 pixels",
     "people": "people who walk",
     "dog": "a dog that runs",
     "birds": "birds",

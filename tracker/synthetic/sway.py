@@ -19,6 +19,15 @@ Floats = NDArray[Any]
 STEP = 16
 """Pixels from one exact line of sight to the next; those between are interpolated, to 0.001 px."""
 
+KNOCK_S = 0.1
+"""Time in which a knocked tripod comes to rest, s. Common practice, no source."""
+
+KNOCK_SHARES = (0.3, 0.7)
+"""Part of a clip in which a tripod is knocked, as shares of its length."""
+
+KNOCK_ROLL_SHARE = 0.3
+"""Largest roll of a knocked camera, as a share of its turn. Common practice, no source."""
+
 FARTHEST_M = 300.0
 """Distance of what neither ground nor hedge stops, m."""
 
@@ -34,16 +43,23 @@ class Sway:
     rates_hz, phases_rad : ndarray, shape (3, K)
     shifts_m : ndarray, shape (3, K)
         Amplitudes along the ground axes; they keep to the same rates, a quarter turn later.
+    knock_s : float
+        When the tripod is knocked; never where it is infinite.
+    knock_rad : ndarray, shape (3,)
+        Turn that stays from then on.
     """
 
     turns_rad: Array
     rates_hz: Array
     phases_rad: Array
     shifts_m: Array = field(default_factory=lambda: np.zeros((3, 1)))
+    knock_s: float = np.inf
+    knock_rad: Array = field(default_factory=lambda: np.zeros(3))
 
     def turn(self, time_s: float) -> Array:
         """Return the turn about right, down and forward axes, shape (3,); none at time zero."""
-        return self._swing(self.turns_rad, self.phases_rad, time_s)
+        knocked = float(np.clip((time_s - self.knock_s) / KNOCK_S, 0.0, 1.0))
+        return self._swing(self.turns_rad, self.phases_rad, time_s) + knocked * self.knock_rad
 
     def shift(self, time_s: float) -> Array:
         """Return the shift along the ground axes, m, shape (3,); none at time zero."""
@@ -76,6 +92,22 @@ def draw_sway(
     turns = size * sway_px / focal_px * np.array([[1.0], [1.0], [0.5]])
     phases = rng.uniform(0.0, 2.0 * np.pi, (3, 4))
     return Sway(turns, rates, phases, size * shift_m)
+
+
+def draw_knock(
+    knock_px: float, focal_px: float, duration_s: float, rng: np.random.Generator
+) -> Sway:
+    """Draw a tripod that is knocked once, by which the picture moves by `knock_px`."""
+    way = rng.uniform(0.0, 2.0 * np.pi)
+    turn = np.array([np.sin(way), np.cos(way), rng.uniform(-1.0, 1.0) * KNOCK_ROLL_SHARE])
+    still = np.zeros((3, 1))
+    return Sway(
+        still,
+        still,
+        still,
+        knock_s=duration_s * float(rng.uniform(*KNOCK_SHARES)),
+        knock_rad=turn * knock_px / focal_px,
+    )
 
 
 @dataclass(frozen=True)
