@@ -16,7 +16,7 @@ def simulate(
         typer.Option(
             help="What the session shows: wide, wide_30, wide_120, close, three_wheels, setups, "
             "turned, spins, quiet, or one hardship: far, dim, uhd, windy, drift, grain, sway, "
-            "hand_held, people, dog, birds, trees, cloud_shadows, open_wheels, overlap, "
+            "hand_held, knocked, people, dog, birds, trees, cloud_shadows, open_wheels, overlap, "
             "apex_out, long_grass, flock, passers, fetchers, insects, leaves, crowd."
         ),
     ] = "wide",

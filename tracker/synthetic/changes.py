@@ -94,6 +94,8 @@ NUMBERS = (
                  lambda r, v: _filming(r, sway_px=v)),
     RecipeNumber("shift_m", "standard deviation of the camera's place while it sways", 0, 0.1,
                  lambda r, v: _filming(r, shift_m=v)),
+    RecipeNumber("knock_px", "how far one knock of the tripod moves the picture, px", 0, 200,
+                 lambda r, v: _filming(r, knock_px=v)),
     RecipeNumber("wind_sd_mps", "standard deviation of the mean wind that is drawn", 0, 8,
                  lambda r, v: replace(r, wind_sd_mps=v)),
     RecipeNumber("grass_height_m", "height of the grass", 0, 1,
