@@ -25,6 +25,7 @@ def findings(tab: Page) -> list[str]:
     ]
 
 
+@pytest.mark.campaign
 @pytest.mark.parametrize("page", [page.path for page in pages()])
 def test_a_page_can_be_used_by_everybody(visit: Visit, measured: Path, page: str) -> None:
     """Light and dark, from 360 to 2560 px wide, with text twice as large."""

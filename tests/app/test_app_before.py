@@ -61,12 +61,14 @@ def test_the_expected_figures_are_those_of_the_command(visit: Visit, planned: Pa
     _says_what_the_command_says(tab, planned)
 
 
+@pytest.mark.campaign
 def test_the_filled_page_can_be_used_by_everybody(visit: Visit, planned: Path) -> None:
     tab = visit(planned, "before")
     expect(tab.locator(".plan-thing")).to_have_count(4)
     usable(tab)
 
 
+@pytest.mark.campaign
 def test_dragging_the_camera_is_kept_and_undone(visit: Visit, planned: Path) -> None:
     tab = visit(planned, "before")
     expect(tab.locator(".field-answer")).to_contain_text("Best single change")
@@ -99,6 +101,7 @@ def test_the_keyboard_moves_what_has_it(visit: Visit, planned: Path) -> None:
     assert _place(read_session(planned, filmed=False), "launcher") == (0.0, 0.0, 0.0)
 
 
+@pytest.mark.campaign
 def test_feet_are_taken_and_a_place_in_the_line_of_fire_is_unsuitable(
     visit: Visit, planned: Path
 ) -> None:
@@ -117,6 +120,7 @@ def test_feet_are_taken_and_a_place_in_the_line_of_fire_is_unsuitable(
     expect(tab.locator(".notices .fault")).to_contain_text('"far" is no length')
 
 
+@pytest.mark.campaign
 def test_a_filmed_session_stays_as_it_is_and_a_plan_is_made_of_it(
     visit: Visit, server: Served, tmp_path: Path
 ) -> None:
@@ -140,6 +144,7 @@ def test_a_filmed_session_stays_as_it_is_and_a_plan_is_made_of_it(
     assert made.setups == read_session(wide).setups
 
 
+@pytest.mark.campaign
 def test_without_a_session_a_usual_field_is_planned_by_touch(
     server: Served, narrow_tab: Page
 ) -> None:

@@ -38,6 +38,7 @@ def test_a_dropped_clip_is_measured_without_a_question(
     assert read_session(folder).clips[0].file == "clips/140mm.mp4"
 
 
+@pytest.mark.campaign
 def test_a_session_somewhere_else_is_opened_by_its_path(
     server: Served, tab: Page, session: Path
 ) -> None:
@@ -53,6 +54,7 @@ def test_a_session_somewhere_else_is_opened_by_its_path(
     expect(tab).to_have_title("Measure · Fen Lane, close 15")
 
 
+@pytest.mark.campaign
 def test_a_bare_clip_is_opened_and_keeps_no_values(
     server: Served, tab: Page, session: Path
 ) -> None:
@@ -62,6 +64,7 @@ def test_a_bare_clip_is_opened_and_keeps_no_values(
     expect(tab.get_by_role("button", name="Undo")).to_have_count(0)
 
 
+@pytest.mark.campaign
 def test_measuring_can_be_cancelled(visit: Visit, session: Path) -> None:
     tab = visit(session, "measure")
     expect(tab.locator(".lead")).to_have_text("Nothing is measured yet.")

@@ -40,6 +40,7 @@ def test_it_prints_a_link_and_ends_with_ctrl_c(session: Path, tmp_path: Path) ->
         assert process.stderr.read() == ""
 
 
+@pytest.mark.campaign
 @pytest.mark.parametrize(
     ("words", "said"),
     [

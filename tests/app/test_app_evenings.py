@@ -11,6 +11,7 @@ from tests.app.conftest import Served, ready
 Visit = Callable[[Path, str], Page]
 
 
+@pytest.mark.campaign
 def test_a_measured_evening_goes_into_the_logbook_and_is_opened_from_it(
     server: Served, visit: Visit, measured: Path
 ) -> None:
@@ -26,6 +27,7 @@ def test_a_measured_evening_goes_into_the_logbook_and_is_opened_from_it(
     assert tab.url.startswith(server.open(measured))
 
 
+@pytest.mark.campaign
 def test_a_report_is_written_and_read(visit: Visit, measured: Path) -> None:
     tab = visit(measured, "evenings")
     tab.locator("[data-keys~=r]").wait_for()

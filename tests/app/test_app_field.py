@@ -105,12 +105,14 @@ def test_markers_by_mouse(visit: Visit, half_done: Path) -> None:
     _same_as_the_command(tab, half_done)
 
 
+@pytest.mark.campaign
 def test_markers_by_keyboard(visit: Visit, half_done: Path) -> None:
     tab = visit(half_done, "field")
     _pick_by_keyboard(tab, half_done, LAST)
     _same_as_the_command(tab, half_done)
 
 
+@pytest.mark.campaign
 def test_markers_by_touch(server: Served, narrow_tab: Page, half_done: Path) -> None:
     narrow_tab.goto(f"{server.open(half_done)}/field")
     ready(narrow_tab)
@@ -162,6 +164,7 @@ def test_a_wrong_marker_is_pointed_at_and_undo_takes_it_back(visit: Visit, wide:
     assert _marker(wide, "20 m cone").pixel == before
 
 
+@pytest.mark.campaign
 def test_feet_for_metres_are_named_and_the_typed_feet_mend_them(visit: Visit, wide: Path) -> None:
     file = wide / "session.toml"
     written = file.read_text("utf-8")
@@ -183,6 +186,7 @@ def test_feet_for_metres_are_named_and_the_typed_feet_mend_them(visit: Visit, wi
     assert "# wheel tape" in file.read_text("utf-8")
 
 
+@pytest.mark.campaign
 def test_swapped_axes_are_pointed_at(visit: Visit, wide: Path) -> None:
     file = wide / "session.toml"
     swapped = re.sub(r"ground_m = \[(\S+), 0.0", r"ground_m = [0.0, \1", file.read_text("utf-8"))
@@ -205,6 +209,7 @@ def test_suggestions_are_accepted_together(visit: Visit, half_done: Path) -> Non
     _same_as_the_command(tab, half_done)
 
 
+@pytest.mark.campaign
 def test_what_is_missing_is_said_with_the_measurement_to_add(visit: Visit, blank: Path) -> None:
     file = blank / "session.toml"
     file.write_text(re.sub(r"position_m = .*\n", "", file.read_text("utf-8")), "utf-8")
@@ -229,6 +234,7 @@ def test_what_is_missing_is_said_with_the_measurement_to_add(visit: Visit, blank
 HOSTILE = "<img src=x onerror=\"document.title='taken'\">'\"]}; 5 m"
 
 
+@pytest.mark.campaign
 def test_a_hostile_name_is_shown_as_it_is(visit: Visit, wide: Path) -> None:
     tab = visit(wide, "field")
     tab.get_by_role("button", name="Add a marker").click()
@@ -246,6 +252,7 @@ def test_a_hostile_name_is_shown_as_it_is(visit: Visit, wide: Path) -> None:
     assert [one.name for one in read_session(wide).markers] == list(WIDE)
 
 
+@pytest.mark.campaign
 def test_the_filled_page_can_be_used_by_everybody(visit: Visit, half_done: Path) -> None:
     tab = visit(half_done, "field")
     expect(tab.locator(".mark.picked")).to_have_count(3)
@@ -253,6 +260,7 @@ def test_the_filled_page_can_be_used_by_everybody(visit: Visit, half_done: Path)
     usable(tab)
 
 
+@pytest.mark.campaign
 def test_what_is_being_typed_stays_while_the_page_changes(visit: Visit, wide: Path) -> None:
     tab = visit(wide, "field")
     _row(tab, "20 m cone").click()
@@ -269,6 +277,7 @@ def test_what_is_being_typed_stays_while_the_page_changes(visit: Visit, wide: Pa
     assert _marker(wide, "20 m cone").ground_m == (20.5, 0.0, 0.0)
 
 
+@pytest.mark.campaign
 def test_a_name_that_is_taken_is_refused_in_a_sentence(visit: Visit, wide: Path) -> None:
     tab = visit(wide, "field")
     _row(tab, "20 m cone").click()
@@ -279,6 +288,7 @@ def test_a_name_that_is_taken_is_refused_in_a_sentence(visit: Visit, wide: Path)
     assert _marker(wide, "20 m cone").pixel == WIDE["20 m cone"]
 
 
+@pytest.mark.campaign
 def test_a_pick_is_taken_away_and_another_frame_shown(visit: Visit, wide: Path) -> None:
     tab = visit(wide, "field")
     _row(tab, "10 m cone").click()

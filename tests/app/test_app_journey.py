@@ -123,6 +123,7 @@ def test_a_phone_sends_a_clip_into_its_session(
     assert (measured / "clips" / "VID_7.mp4").read_bytes() == CLIP.read_bytes()
 
 
+@pytest.mark.campaign
 def test_a_connection_that_breaks_in_the_middle_goes_on_by_itself(
     server: Served, browser: Browser, session: Path
 ) -> None:

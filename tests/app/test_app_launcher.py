@@ -55,6 +55,7 @@ def test_what_is_expected_is_what_the_command_predicts(visit: Visit, lane: Path)
     expect(square).to_have_count(2)
 
 
+@pytest.mark.campaign
 def test_a_slider_answers_and_is_set_back_by_a_key(visit: Visit, lane: Path) -> None:
     tab = answered(visit(lane, "launcher"))
     before = (lane / "session.toml").read_bytes()
@@ -91,6 +92,7 @@ def test_a_field_is_written_and_undone(visit: Visit, lane: Path) -> None:
     expect(lead(tab)).to_contain_text(f"carry {there:.2f}"[:-1], timeout=SLOW_MS)
 
 
+@pytest.mark.campaign
 def test_a_word_is_written_and_left_out_again(visit: Visit, lane: Path) -> None:
     tab = answered(visit(lane, "launcher"))
     kind = tab.get_by_label("Chemistry, for how its voltage falls over an evening")
@@ -119,6 +121,7 @@ def test_a_number_that_cannot_be_is_refused_in_a_sentence(visit: Visit, lane: Pa
     assert (lane / "session.toml").read_bytes() == before
 
 
+@pytest.mark.campaign
 def test_sliders_become_a_further_setup(visit: Visit, lane: Path) -> None:
     tab = answered(visit(lane, "launcher"))
     tab.get_by_role("slider", name="Outer diameter of the wheels").focus()
@@ -142,6 +145,7 @@ def test_sliders_become_a_further_setup(visit: Visit, lane: Path) -> None:
     expect(tab.get_by_role("combobox", name="Setup", exact=True)).to_have_value("140 mm wheels")
 
 
+@pytest.mark.campaign
 def test_a_wanted_carry_names_the_settings(visit: Visit, lane: Path) -> None:
     tab = answered(visit(lane, "launcher"))
     tab.get_by_text("Which settings carry a wanted distance").click()
@@ -153,6 +157,7 @@ def test_a_wanted_carry_names_the_settings(visit: Visit, lane: Path) -> None:
     expect(tab.locator(".notices")).to_contain_text("900 m is no carry", timeout=SLOW_MS)
 
 
+@pytest.mark.campaign
 def test_a_setup_that_says_too_little_is_asked_for_more(visit: Visit, lane: Path) -> None:
     file = lane / "session.toml"
     file.write_text(file.read_text("utf-8").replace("no_load_rpm = 6000.0\n", ""), "utf-8")
@@ -161,6 +166,7 @@ def test_a_setup_that_says_too_little_is_asked_for_more(visit: Visit, lane: Path
     expect(tab.locator(".doubt").first).to_contain_text("no_load_rpm: is missing")
 
 
+@pytest.mark.campaign
 def test_a_session_without_a_setup_begins_one(visit: Visit, lane: Path) -> None:
     file = lane / "session.toml"
     file.write_text(file.read_text("utf-8").split("[[setup]]")[0], "utf-8")

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
 from playwright.sync_api import Page
 
 from tracker.video import inspect
@@ -48,6 +49,7 @@ PLAYED = """async (address) => {
 """Plays a film and counts the pixels of the flight's warm colour early, in flight, and late."""
 
 
+@pytest.mark.campaign
 def test_the_film_of_a_shot_plays_with_the_flight_growing_in_it(
     visit: Callable[[Path, str], Page], measured: Path
 ) -> None:

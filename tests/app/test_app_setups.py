@@ -42,6 +42,7 @@ def test_the_answer_is_that_of_the_command(visit: Visit, lane: Path) -> None:
     assert not (lane / "results" / "comparison-carry-m.png").exists()
 
 
+@pytest.mark.campaign
 def test_a_difference_that_matters_changes_chances_and_plan(visit: Visit, lane: Path) -> None:
     tab = answered(visit(lane, "setups"))
     tab.get_by_label("Difference that matters").fill("2,5")
@@ -54,6 +55,7 @@ def test_a_difference_that_matters_changes_chances_and_plan(visit: Visit, lane: 
     expect(tab.get_by_role("status")).to_contain_text("far")
 
 
+@pytest.mark.campaign
 def test_another_quantity_is_chosen_by_the_keyboard(visit: Visit, lane: Path) -> None:
     tab = answered(visit(lane, "setups"))
     tab.get_by_label("What is compared").focus()
@@ -62,6 +64,7 @@ def test_another_quantity_is_chosen_by_the_keyboard(visit: Visit, lane: Path) ->
     expect(tab.get_by_role("columnheader", name="mean, m/s")).to_be_visible()
 
 
+@pytest.mark.campaign
 def test_a_change_of_the_file_changes_the_answer(visit: Visit, lane: Path) -> None:
     tab = answered(visit(lane, "setups"))
     file = lane / "session.toml"
@@ -69,6 +72,7 @@ def test_a_change_of_the_file_changes_the_answer(visit: Visit, lane: Path) -> No
     expect(tab.locator(".lead")).to_contain_text("the large wheels", timeout=SLOW_MS)
 
 
+@pytest.mark.campaign
 def test_a_name_is_shown_and_not_run(visit: Visit, lane: Path) -> None:
     file, name = lane / "session.toml", "<img src=x onerror=alert(1)>"
     file.write_text(file.read_text("utf-8").replace("180 mm wheels", name), "utf-8")
@@ -92,6 +96,7 @@ def test_without_shots_and_tables_too(visit: Visit, session: Path) -> None:
     expect(tab.locator(".lead")).to_contain_text("No setup has a shot yet.", timeout=SLOW_MS)
 
 
+@pytest.mark.campaign
 def test_a_phone_shows_it_in_one_column(narrow_tab: Page, server: Served, lane: Path) -> None:
     narrow_tab.goto(f"{server.open(lane)}/setups")
     ready(narrow_tab)

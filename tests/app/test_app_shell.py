@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
 from playwright.sync_api import Page, expect
 
 from tests.app.conftest import Served, ready
@@ -17,6 +18,7 @@ def test_a_page_shows_its_session(visit: Visit, session: Path) -> None:
     expect(tab.locator("nav [aria-current=page]")).to_have_text("Measure")
 
 
+@pytest.mark.campaign
 def test_a_change_outside_is_noticed(visit: Visit, session: Path) -> None:
     tab = visit(session, "measure")
     file = session / "session.toml"
@@ -38,6 +40,7 @@ def test_the_question_mark_lists_the_keys(visit: Visit, session: Path) -> None:
     expect(tab.get_by_role("dialog")).to_contain_text("undo")
 
 
+@pytest.mark.campaign
 def test_single_keys_can_be_switched_off_and_on_again(visit: Visit, session: Path) -> None:
     tab = visit(session, "measure")
     for words, listed in (("off", 0), ("on", 1)):

@@ -141,6 +141,7 @@ def test_a_shot_is_stepped_through_in_true_time(visit: Visit, lane: Path) -> Non
     expect(page.locator(".film")).to_have_attribute("data-frame", str(begins))
 
 
+@pytest.mark.campaign
 def test_the_ball_lies_in_the_middle_of_the_magnified_view(visit: Visit, lane: Path) -> None:
     page = opened(visit(lane, "shots"))
     points = read_points(lane / "results" / "tracks.csv")[CLIP, 1]
@@ -165,6 +166,7 @@ def test_the_ball_lies_in_the_middle_of_the_magnified_view(visit: Visit, lane: P
     assert middle > corner + 40
 
 
+@pytest.mark.campaign
 def test_zooming_brings_the_ball_into_the_middle(visit: Visit, lane: Path) -> None:
     page = opened(visit(lane, "shots"))
     points = read_points(lane / "results" / "tracks.csv")[CLIP, 1]
@@ -204,6 +206,7 @@ def test_a_shot_is_rejected_with_a_reason_by_keyboard_and_taken_back(
     expect(page.locator(".shots-table")).to_contain_text("rejected")
 
 
+@pytest.mark.campaign
 def test_a_moved_release_is_answered_at_once_and_reaches_the_results(
     visit: Visit, lane: Path
 ) -> None:
@@ -243,6 +246,7 @@ def test_a_taped_landing_narrows_the_carry(visit: Visit, lane: Path) -> None:
     assert float(carry.split("±")[1]) < 0.2
 
 
+@pytest.mark.campaign
 def test_a_missed_shot_is_added_by_two_clicks(visit: Visit, missed: Path, truly: Path) -> None:
     page = opened(visit(missed, "shots"))
     expect(page.locator(".shots-list")).to_contain_text("No shot")
@@ -264,6 +268,7 @@ def test_a_missed_shot_is_added_by_two_clicks(visit: Visit, missed: Path, truly:
     assert found.frames_seen > 0.9 * true.frames_seen
 
 
+@pytest.mark.campaign
 def test_a_rejected_candidate_is_looked_at_and_taken(
     visit: Visit, missed: Path, truly: Path
 ) -> None:
@@ -278,6 +283,7 @@ def test_a_rejected_candidate_is_looked_at_and_taken(
     assert float(speed.split()[0]) == pytest.approx(true.exit_speed_mps or 0.0, rel=0.01)
 
 
+@pytest.mark.campaign
 def test_a_clip_that_the_browser_cannot_decode_is_drawn_by_the_server(
     server: Served, tab: Page, lane: Path
 ) -> None:
@@ -291,6 +297,7 @@ def test_a_clip_that_the_browser_cannot_decode_is_drawn_by_the_server(
     assert f"/frame/0/{begins + 1}?" in (tab.locator(".film img").get_attribute("src") or "")
 
 
+@pytest.mark.campaign
 def test_a_release_is_moved_by_keyboard_alone(visit: Visit, lane: Path) -> None:
     page = opened(visit(lane, "shots"))
     page.locator(".film-stage").focus()
@@ -306,6 +313,7 @@ def test_a_release_is_moved_by_keyboard_alone(visit: Visit, lane: Path) -> None:
     assert len(read_review(read_session(lane)).decisions) == 1
 
 
+@pytest.mark.campaign
 def test_a_phone_shows_and_judges_by_touch(server: Served, narrow_tab: Page, lane: Path) -> None:
     narrow_tab.goto(f"{server.open(lane)}/shots")
     ready(narrow_tab)
@@ -318,6 +326,7 @@ def test_a_phone_shows_and_judges_by_touch(server: Served, narrow_tab: Page, lan
     assert wide <= 390
 
 
+@pytest.mark.campaign
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_nothing_serious_bars_anyone(visit: Visit, lane: Path, tab: Page, scheme: str) -> None:
     tab.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
@@ -335,6 +344,7 @@ def test_a_session_that_was_not_kept_says_what_to_do(visit: Visit, measured: Pat
     expect(page.locator("#main")).to_contain_text("Measure it again")
 
 
+@pytest.mark.campaign
 def test_a_hostile_reason_is_shown_as_it_is(visit: Visit, lane: Path) -> None:
     words = '<img src=x onerror="alert(1)"> ]] \n"""'.replace("\n", "\\n")
     page = opened(visit(lane, "shots"))

@@ -45,6 +45,7 @@ def test_what_an_earlier_run_changed_is_undone_and_redone(visit: Visit, session:
     expect(tab.get_by_role("button", name="Redo")).to_be_disabled()
 
 
+@pytest.mark.campaign
 def test_two_tabs_see_each_other_and_undo_only_what_is_there(
     server: Served, browser: Browser, session: Path
 ) -> None:

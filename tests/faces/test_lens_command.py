@@ -112,6 +112,7 @@ def board_clip(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+@pytest.mark.campaign
 def test_a_clip_of_a_board_becomes_a_lens_file(board_clip: Path, tmp_path: Path) -> None:
     to = tmp_path / "zoom.toml"
     code, shown, told = run("lens", str(board_clip), "--to", str(to))
@@ -207,6 +208,7 @@ def test_bad_input_is_one_sentence_and_writes_nothing(
     assert sorted(path.name for path in tmp_path.iterdir()) == before
 
 
+@pytest.mark.campaign
 def test_a_measured_lens_serves_a_session(board_clip: Path, tmp_path: Path) -> None:
     """The sample's camera is another one: its shape fits, and the markers contradict it."""
     sample = Path(__file__).parents[2] / "sample_clips" / "wide"

@@ -209,6 +209,7 @@ def unpicked(field: Path) -> str:
     return text
 
 
+@pytest.mark.campaign
 def test_cones_are_found_before_any_is_picked(
     field: Path, scene: tuple[Path, Camera, list[Marker]]
 ) -> None:

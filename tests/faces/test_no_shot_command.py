@@ -127,6 +127,7 @@ def test_what_was_written_wrongly_is_named(
     assert named in closing
 
 
+@pytest.mark.campaign
 def test_the_wrong_clip_is_asked_about(session: Path, tmp_path: Path) -> None:
     other = tmp_path / "quiet"
     make_session(other, without_shots(small(), 3.0), 43)

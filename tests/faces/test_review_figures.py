@@ -112,6 +112,7 @@ def missed(tmp_path: Path, cache: Path, monkeypatch: pytest.MonkeyPatch) -> Path
     return folder
 
 
+@pytest.mark.campaign
 def test_a_missed_shot_is_found_from_two_places(missed: Path, ready: Path) -> None:
     (truly,) = rows(ready / "lane")
     two = places(ready / "lane", 0.2, 0.7)
@@ -165,6 +166,7 @@ def test_what_cannot_be_is_a_sentence_and_changes_nothing(folder: Path, case: st
     assert not (folder / "review.toml").exists()
 
 
+@pytest.mark.campaign
 def test_a_rejected_candidate_can_be_taken(
     missed: Path, monkeypatch: pytest.MonkeyPatch, ready: Path
 ) -> None:

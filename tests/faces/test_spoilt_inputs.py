@@ -1,6 +1,7 @@
 """Spoilt inputs end in a sentence: no traceback, no hang, no flood of memory, no stray file.
 
-Twenty of each kind, from a seed, and two hundred more in the campaign; thousands by
+Six of each kind, from a seed, fourteen more in the campaign, two hundred in the long tests;
+thousands by
 ``python -m tests.fuzz``.
 """
 
@@ -22,7 +23,8 @@ from tracker.session.mistakes import mistake, valid
 @pytest.mark.parametrize(
     ("first", "count"),
     [
-        (0, 20),
+        (0, 6),
+        pytest.param(6, 14, marks=pytest.mark.campaign),
         *(pytest.param(first, 50, marks=pytest.mark.long) for first in (20, 70, 120, 170)),
     ],
 )

@@ -117,6 +117,7 @@ def test_a_planned_session_says_what_can_be_had(lane: Path) -> None:
     assert near(image[height // 2 :], FLIGHT) > 100
 
 
+@pytest.mark.campaign
 @pytest.mark.usefixtures("undrawn")
 @pytest.mark.parametrize(
     "fields",
@@ -161,6 +162,7 @@ def test_detail_adds_the_tables(plain: str, lane: Path) -> None:
         assert words not in plain or words in ("release", "apex", "landing"), words
 
 
+@pytest.mark.campaign
 def test_the_same_stand_gives_the_same_picture(lane: Path, tmp_path: Path) -> None:
     paths = [tmp_path / name for name in ("a.png", "b.png")]
     for path in paths:
@@ -178,6 +180,7 @@ def test_a_stand_near_the_line_is_warned_of(plain: str, lane: Path) -> None:
     assert "from the line of fire" not in plain
 
 
+@pytest.mark.campaign
 def test_a_search_finds_a_place(lane: Path, tmp_path: Path) -> None:
     picture = tmp_path / "found.png"
     box = ("--search", "10:24,-40:-28,1.6")

@@ -40,6 +40,7 @@ def test_clips_have_heights_of_their_own() -> None:
     assert drift_of(setup([[25.0, 24.0, 23.0]])) is None
 
 
+@pytest.mark.campaign
 def test_chance_alone_is_called_a_drift_in_five_of_a_hundred() -> None:
     draw, hits, trials = np.random.default_rng(5), 0, 400
     for _ in range(trials):

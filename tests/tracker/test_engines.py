@@ -216,6 +216,7 @@ def test_the_scheduler_needs_no_lobmeter() -> None:
     assert b"run_packed" in packed, "by value: what it does is in it"
 
 
+@pytest.mark.campaign
 def test_the_workers_of_a_scheduler_give_the_same_bytes(
     tmp_path: Path, threads: distributed.LocalCluster
 ) -> None:

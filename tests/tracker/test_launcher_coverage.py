@@ -32,6 +32,7 @@ def untested(seed: int, diameter: float) -> tuple[float, np.ndarray]:
     return launcher.speed(diameter), speeds[speeds > 0.0]
 
 
+@pytest.mark.campaign
 @pytest.mark.parametrize("diameter", [120.0, 160.0])
 def test_intervals_hold_and_are_narrow(diameter: float) -> None:
     """The best honest regressions are 1.4 to 1.7 m/s wide; sixty launchers: the methods page."""

@@ -240,6 +240,7 @@ def test_rows_go_with_their_session(tmp_path):
             assert raw.execute(f"SELECT count(*) FROM {table}").fetchone() == (0,)
 
 
+@pytest.mark.campaign
 def test_programs_that_add_at_once_add_each_session_once(url):
     context = multiprocessing.get_context("spawn")
     results = context.Queue()

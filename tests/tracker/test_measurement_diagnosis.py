@@ -79,12 +79,14 @@ def test_slow_motion_that_was_not_stated_is_named_with_its_rate() -> None:
     assert found.numbers == {"rate_fps": 240.0, "assumed_fps": pytest.approx(120.0)}
 
 
+@pytest.mark.campaign
 def test_shots_against_the_firing_line_are_named() -> None:
     found = cause(path(azimuth_deg=178.0, start_m=(26.0, 0.0, 0.8)))
     assert found is not None and found.code is ReasonCode.FLIES_BACKWARD
     assert found.numbers["along"] == pytest.approx(26.0, abs=4.0)
 
 
+@pytest.mark.campaign
 def test_a_release_elsewhere_is_named_with_its_place() -> None:
     found = cause(path(start_m=(7.0, 0.5, 0.9)))
     assert found is not None and found.code is ReasonCode.RELEASE_ELSEWHERE

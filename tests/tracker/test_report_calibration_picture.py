@@ -91,6 +91,7 @@ def test_the_shown_rows_hold_all_that_is_drawn_and_little_sky(size: tuple[int, i
     assert after - rows.max() > 0.05 * size[0] or after == size[1]
 
 
+@pytest.mark.campaign
 def test_a_slip_is_stamped_and_the_truth_is_not() -> None:
     size = (1280, 720)
     good = opened(calibration_picture(solved(), frame(size), "a"))

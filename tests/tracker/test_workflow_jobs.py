@@ -42,6 +42,7 @@ def written(folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in (folder / "results").iterdir()}
 
 
+@pytest.mark.campaign
 def test_side_by_side_gives_the_same_bytes_as_one_after_the_other(tmp_path: Path) -> None:
     steps: list[tuple[str, int, int]] = []
     one = filmed(tmp_path / "lane", [110, 120], frames=8)
@@ -83,6 +84,7 @@ def counted(monkeypatch: pytest.MonkeyPatch) -> Counted:
     return Counted(monkeypatch)
 
 
+@pytest.mark.campaign
 def test_only_what_changed_is_measured_again(tmp_path: Path, counted: Counted) -> None:
     folder = filmed(tmp_path / "lane", [110, 120])
     options = MeasureOptions(cache=tmp_path / "cache")

@@ -116,6 +116,7 @@ def test_json_holds_the_digest_of_every_input(
     assert document["pictures"] == ["140mm-shot-1.jpg"]
 
 
+@pytest.mark.campaign
 def test_pictures_of_an_earlier_run_go_and_other_files_stay(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -312,6 +313,7 @@ reason = "nobody saw it"
 """
 
 
+@pytest.mark.campaign
 def test_decisions_hold_after_a_new_measurement_and_those_without_a_shot_are_reported(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
