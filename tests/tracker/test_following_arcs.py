@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tracker.following.linking import ArcSearch
+from tracker.following.linking import MOST_PAIRS, ArcSearch
 from tracker.following.throws import is_slow_fall, is_throw
 from tracker.records import Candidates, Cutouts
 
@@ -86,3 +86,18 @@ def test_a_throw_shown_far_too_slowly_falls_but_is_none():
 def test_a_straight_way_is_no_slow_fall():
     found = watched(lambda time: np.array([100.0 + 500.0 * time, 300.0 + 40.0 * time]))
     assert found and not any(is_slow_fall(arc, WIDTH, FRAME_S) for arc in found)
+
+
+def test_of_too_many_beginnings_the_strongest_are_kept():
+    """Where everything moves: each of 50 places could have come from each of 50."""
+    rng = np.random.default_rng(3)
+    places = rng.uniform((300, 300), (370, 370), (50, 2))
+    strength = np.arange(50.0)
+    linking = ArcSearch(1920, 1.0 / 60.0)
+    for frame in range(2):
+        pixels = places + 30.0 * frame
+        empty = Cutouts(np.zeros((50, 1, 1), np.int16), np.rint(pixels).astype(np.int64))
+        linking.push(Candidates(frame, frame / 60.0, pixels, strength, empty, None))
+    assert len(linking._now) == MOST_PAIRS
+    began = {tuple(each) for each in linking._pairs[:, 0, 2:].tolist()}
+    assert began == {tuple(each) for each in places[strength > 50 - len(began) - 1].tolist()}

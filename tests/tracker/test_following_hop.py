@@ -9,6 +9,10 @@ from tests.tracker.thrown_balls import DRAG, FORCES, RADIUS_M, Throw, camera, fl
 from tracker.flight.integration import fly
 from tracker.following.hop import (
     AFTER_S,
+    RESTITUTIONS,
+    SIDEWAYS_MPS,
+    SPACINGS,
+    SPEEDS_KEPT,
     BounceCandidates,
     Hop,
     PredictedLanding,
@@ -172,3 +176,17 @@ def test_of_hops_that_no_candidate_favours_the_usual_one_is_taken():
     assert hop.restitution == pytest.approx(0.6, abs=0.2)
     assert hop.speed_kept == pytest.approx(0.62, abs=0.2)
     assert hop.sideways_mps == pytest.approx(0.0, abs=0.2)
+
+
+@pytest.mark.parametrize(
+    ("grid", "spacing", "usual", "u"),
+    [
+        (RESTITUTIONS, SPACINGS[0], 0.6, 0.2),
+        (SPEEDS_KEPT, SPACINGS[1], 0.62, 0.22),
+        (SIDEWAYS_MPS, SPACINGS[2], 0.0, 0.7),
+    ],
+)
+def test_the_first_grid_is_even_and_covers_what_turf_does(grid, spacing, usual, u):
+    assert np.diff(grid) == pytest.approx(spacing)
+    assert spacing < 1.3 * u, "no hop lies between two places of the grid"
+    assert grid[0] <= usual - u and grid[-1] >= usual + u

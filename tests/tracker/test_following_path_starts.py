@@ -1,5 +1,7 @@
 """A close-up, in which a ball is in view for a moment: its path gives the first guess."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -80,3 +82,20 @@ def test_clutter_alone_gives_no_flight() -> None:
     for block in search.finish():
         found += block
     assert not found
+
+
+def test_a_release_beside_the_origin_is_where_a_path_began() -> None:
+    """Along, across and height of the release differ, and so do the answers for each."""
+    context = replace(CONTEXT, release_m=(0.9, 0.1, 1.3))
+    starts = PathStarts(context, PlaneMap(CLOSE, context.release_m))
+    flight = straight_flight(context, 0.2, np.radians(38.0), 14.0).trajectory
+    for frame in range(int(0.24 * FPS), int(0.4 * FPS)):
+        pixel = CLOSE.project(flight.at(np.array([frame / FPS - 0.2]))[:, :3])
+        empty = Cutouts(np.zeros((1, 1, 1), np.int16), np.rint(pixel).astype(np.int64))
+        starts.push(Candidates(frame, frame / FPS, pixel, np.array([20.0]), empty, None))
+    starts.finish()
+    (start,) = starts.between(0.0, 1.0)
+    launch = start.launch[3:6]
+    assert start.release_s == pytest.approx(0.2, abs=0.01)
+    assert np.linalg.norm(launch) == pytest.approx(14.0, rel=0.05)
+    assert np.degrees(np.arctan2(launch[2], launch[0])) == pytest.approx(38.0, abs=2.0)

@@ -1,6 +1,7 @@
 """Flights found among clutter, and nothing found where there is none."""
 
 from dataclasses import replace
+from itertools import chain
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from tracker.following.refinement import refine
 from tracker.following.starts import TableFlights
 from tracker.following.support import score
 from tracker.following.table import ANGLES_DEG, SPEEDS_MPS, build_table
+from tracker.following.votes import Ballot
 from tracker.records import Candidates, Cutouts, ReasonCode
 
 FPS = 30.0
@@ -342,3 +344,54 @@ def test_hops_and_balls_thrown_back_are_no_shots():
 def test_empty_clip_has_no_flight():
     assert list(FlightSearch(context()).finish()) == []
     assert search(clip(np.random.default_rng(12), 3.0, clutter=0)) == []
+
+
+def test_what_a_flight_takes_has_no_votes_left(monkeypatch):
+    cast = []
+    own = FlightSearch._cast
+
+    def counted(self, times_s, pixels, votes):
+        cast.append(votes)
+        own(self, times_s, pixels, votes)
+
+    monkeypatch.setattr(FlightSearch, "_cast", counted)
+    frames = clip(np.random.default_rng(3), 6.0, [thrown(THROWS["lob"], 2.1)], clutter=0)
+    assert len(search(frames)) == 1
+    votes = np.concatenate(cast)
+    given = votes[votes > 0.0].sum()
+    assert given > 0.0
+    assert votes.sum() == pytest.approx(0.0, abs=0.1 * given)
+
+
+def test_the_frames_of_a_flight_are_those_about_it():
+    frames = clip(np.random.default_rng(3), 6.0, [thrown(THROWS["lob"], 2.1)], clutter=0)
+    searching, asked = FlightSearch(context()), []
+    found = map(searching.push, frames)
+    for flight in (each for flights in chain(found, searching.finish()) for each in flights):
+        asked.append((flight, [each.time_s for each in searching.candidates(flight, 0.3)]))
+    ((flight, times_s),) = asked
+    end_s = flight.release_s + float(flight.trajectory.times_s[-1])
+    assert 0.0 <= times_s[0] - (flight.release_s - 0.3) < 1.0 / FPS
+    assert 0.0 <= end_s + 0.3 - times_s[-1] < 1.0 / FPS
+
+
+def test_rows_of_the_ballot_are_cleared_one_by_one():
+    ballot = Ballot(0.1, 2.0)
+    release_s = (np.arange(3, 9) + 0.5) * ballot.bin_s
+    ballot.cast(
+        np.repeat(release_s[:, None], len(ANGLES_DEG), 1),
+        np.full((6, len(ANGLES_DEG)), 5.0),
+        np.ones(6),
+    )
+    middle = (slice(None), 4, 5)
+    assert ballot.block(5, 6)[middle] == pytest.approx([9.0, 9.0])
+    ballot.clear(5, 6)
+    # Each cell has its neighbours' votes beside its own: of two rows, one or none is left.
+    assert ballot.block(4, 7)[middle] == pytest.approx([6.0, 3.0, 3.0, 6.0])
+
+
+def test_release_times_are_the_middles_of_their_rows():
+    searching = FlightSearch(context())
+    rows = searching._release_s(7, 9)
+    assert rows == pytest.approx(np.array([7.5, 8.5, 9.5]) * searching._ballot.bin_s)
+    assert [searching._ballot.row_of(float(each)) for each in rows] == [7, 8, 9]

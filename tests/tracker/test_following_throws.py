@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from tracker.following.arcs import fit_arc
-from tracker.following.throws import is_fall, is_slow_fall, is_throw
+from tracker.following.linking import NearBall
+from tracker.following.throws import is_fall, is_near_throw, is_slow_fall, is_throw
 
 WIDTH, FRAME_S = 1920, 1.0 / 60.0
 FALL = 400.0
@@ -101,3 +102,28 @@ def test_slow_motion_shows_in_a_speed_that_nothing_is_thrown_with(seconds_of_fal
     found = arc(fall=fall, speed=seconds_of_fall * fall, seconds=1.6, noise=0.05)
     assert found.acceleration_pxps2[1] == pytest.approx(fall, rel=0.03)
     assert is_slow_fall(found, WIDTH, FRAME_S) is slow
+
+
+NEAR = NearBall(diameter_px=30.0, fall_pxps2=FALL)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "right"),
+    [
+        ({"seconds": 0.15}, {"seconds": 0.4}),
+        ({"step": 2}, {"step": 1}),
+        ({"fall": 0.5 * FALL}, {"fall": 0.6 * FALL}),
+        ({"fall": 1.9 * FALL}, {"fall": 1.7 * FALL}),
+        ({"onward": -0.5 * FALL}, {"onward": -0.2 * FALL}),
+        ({"seconds": 0.4, "speed": 130.0}, {"seconds": 0.4, "speed": 170.0}),
+        ({"noise": 6.0, "fall": 1.5 * FALL}, {"noise": 1.0, "fall": 1.5 * FALL}),
+    ],
+)
+def test_a_near_throw_falls_as_its_size_says_and_comes_some_way(wrong, right):
+    # Sixty frames a second are twice what a near ball needs: every second frame is looked at.
+    assert is_near_throw(arc(**right), NEAR, FRAME_S)
+    assert not is_near_throw(arc(**wrong), NEAR, FRAME_S)
+
+
+def test_a_long_path_that_bends_sideways_is_no_near_throw():
+    assert not is_near_throw(arc(onward=1.2 * FALL, seconds=1.0), NEAR, FRAME_S)

@@ -94,3 +94,18 @@ def test_a_shot_is_found_whenever_it_is_released(release_s) -> None:
     for more in search.finish():
         found += more
     assert [flight.release_s for flight in found] == pytest.approx([release_s], abs=0.03)
+
+
+def test_every_release_of_a_block_must_lie_in_the_film(usual) -> None:
+    film = (0.3, 100.0)
+    assert usual.whole(np.array([40.0, 50.0]), film)
+    assert not usual.whole(np.array([0.0, 50.0]), film)
+    assert not usual.whole(np.array([50.0, 100.0]), film)
+
+
+def test_of_what_was_not_filmed_yet_nothing_is_expected(usual) -> None:
+    votes_of, rows, film = copy(usual), np.array([1.0, 1.02]), (0.0, 0.02)
+    coverage = votes_of.coverage(rows, film)
+    assert not np.any(coverage)
+    votes_of.learn(coverage, rows, film)
+    assert np.all(votes_of.expected(np.array([50.0]), (0.0, 100.0)) == 0.0)
