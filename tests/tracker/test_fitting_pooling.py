@@ -122,3 +122,14 @@ def test_words_name_what_decided_and_what_the_shots_say_together():
     said = pooled_clauses({"drag_coefficient": odd, "lift_up": lift, "lift_side": lift})
     assert "differ by a standard deviation of 0.08" in said[0]
     assert pooled_clauses({}) == []
+
+
+def test_cameras_of_two_sessions_err_independently(fits):
+    """The same shot from the camera of one session twice, and from those of two."""
+    known, fit = fits[0][0]
+    moved = known.camera.perturbed(1e-6 * np.ones(14))
+    other = replace(known, camera=moved.with_covariance(known.camera.covariance))
+    same, apart = pool([(known, fit)] * 2), pool([(known, fit), (other, fit)])
+    for name in same:
+        assert apart[name].value == pytest.approx(same[name].value, abs=same[name].u)
+        assert same[name].u / np.sqrt(2.0) < apart[name].u < same[name].u

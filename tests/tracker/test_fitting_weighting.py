@@ -82,3 +82,15 @@ def test_neighbours_that_disagree_or_are_few_bring_no_credit():
     assert correlation_factor(alternating) == 1.0
     assert correlation_factor(np.ones((11, 2))) == 1.0
     assert correlation_factor(np.ones((400, 2))) == pytest.approx(9.0)
+
+
+def test_one_wild_residual_counts_as_one_of_four_in_the_correlation():
+    residuals = np.repeat([[1.0], [0.0]] * 20, 2, axis=1)
+    residuals[20:22] = [[4.0], [1.0]]
+    # Sum of neighbours' products over that of squares.
+    r = (4.0 * 1.0 + 1.0 * 1.0) / (19.0 + 16.0 + 1.0)
+    assert correlation_factor(residuals) == pytest.approx((1 + r) / (1 - r))
+    wild, mild = residuals.copy(), residuals.copy()
+    wild[20], mild[20] = 300.0, 3.8
+    assert correlation_factor(wild) == correlation_factor(residuals)
+    assert correlation_factor(wild) != pytest.approx(correlation_factor(mild), abs=1e-3)
