@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from calibration.timebase import (
     Cadence,
     Changes,
+    cadence,
     check_cadence,
     find_repeats,
     row_fraction,
@@ -298,3 +299,25 @@ def test_a_quiet_scene_holds_no_repeats():
     rng = np.random.default_rng(1)
     assert not find_repeats(rng.uniform(0, 0.01, 200), rng.uniform(0, 6, 200)).any()
     assert not find_repeats(np.zeros(200), np.zeros(200)).any()
+
+
+@pytest.mark.parametrize(("count", "judged"), [(7, False), (9, False), (10, True)])
+def test_a_beat_is_looked_for_in_ten_repeats_or_more(count, judged):
+    source = np.arange(200)
+    for at in np.sort(np.random.default_rng(4).choice(np.arange(5, 195), count, replace=False)):
+        source[at:] -= 1
+    found = check_cadence(filmed(source), even(200, 30.0))
+    assert found.cadence is (Cadence.DOUBTFUL if judged else Cadence.TRUE)
+    assert found.repeats.sum() == count
+
+
+@pytest.mark.parametrize(("gap", "verdict"), [(8.0, Cadence.DOUBTFUL), (12.0, Cadence.MENDED)])
+def test_a_beat_is_certain_where_the_next_best_is_far_less_likely(monkeypatch, gap, verdict):
+    source = np.floor(1.25 * np.arange(300) + 0.3)
+    changes = filmed(source)
+    best = min(find_beats(motion_of(changes, np.arange(300)), 24.0), key=lambda b: b.fit.log_rest)
+    # The difference of log-likelihood is the number of frames times that of the log residuals.
+    rest = replace(best.fit, log_rest=best.fit.log_rest + gap / 300)
+    rival = replace(best, ratio=1.1 * best.ratio, fit=rest)
+    monkeypatch.setattr(cadence, "find_beats", lambda *_: [rival, best])
+    assert check_cadence(changes, even(300, 24.0)).cadence is verdict

@@ -101,3 +101,15 @@ def test_the_step_of_integration_costs_no_pixel(ball):
     last_s = float(case.track.times_s[-1] - case.truth[0] + 0.1)
     fine = flight_of(case.circumstances, case.truth, last_s, 0.001, with_sensitivities=True)
     assert np.abs(fast - look(camera, fine, case.truth, given)[0]).max() < 0.01
+
+
+def test_a_ball_touches_the_ground_with_half_its_diameter_below_its_centre():
+    assert known().ball_radius_m == pytest.approx(0.0335, abs=0.0005)  # ITF Rules: 65.4 to 68.6 mm
+
+
+def test_light_is_presumed_to_come_from_above():
+    """Rows grow downwards: below its middle a ball is darker, by its whole uncertainty."""
+    light = slice(layout.LIGHT_AT.start, layout.LIGHT_AT.stop)
+    assert known().prior_mean()[light] == pytest.approx([0.0, -20.0])
+    weight = np.diag(known().prior_information())[light]
+    assert 1.0 / np.sqrt(weight) == pytest.approx([20.0, 20.0])

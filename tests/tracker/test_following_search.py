@@ -395,3 +395,13 @@ def test_release_times_are_the_middles_of_their_rows():
     rows = searching._release_s(7, 9)
     assert rows == pytest.approx(np.array([7.5, 8.5, 9.5]) * searching._ballot.bin_s)
     assert [searching._ballot.row_of(float(each)) for each in rows] == [7, 8, 9]
+
+
+def test_many_candidates_in_one_place_have_the_votes_of_one():
+    searching = FlightSearch(context())
+    pixels = np.array([[400.0, 500.0]] * 8 + [[1500.0, 300.0]])
+    empty = Cutouts(np.zeros((9, 1, 1), np.int16), pixels.astype(np.int64))
+    searching.push(Candidates(0, 0.0, pixels, np.full(9, 20.0), empty, None))
+    (kept,) = searching._kept
+    assert kept.votes[:8] == pytest.approx(kept.votes[8] / 8.0)
+    assert np.all(kept.clutter[:8] > kept.clutter[8])
