@@ -13,32 +13,25 @@ from pathlib import Path
 import pytest
 
 from calibration.errors import InputError
+from tests.faces.measured_close import measured_close
 from tests.faces.test_commands import run
-from tests.shared import folder_of
 from tests.tracker.logged_sessions import many
 from tracker.logbook import database, open_logbook
 from tracker.results import folder_of as results_of
 from tracker.results import read_shots
 from tracker.results.digests import sha256_of
 from tracker.results.folder import written_digests
-from tracker.session import journal, read_review, read_session
+from tracker.session import read_review, read_session
+from tracker.session.history import read_history
 from tracker.video import inspect
+from tracker.workflow.edit import last_made, undo
 
 TOP = Path(__file__).parents[2]
-CLOSE = TOP / "sample_clips" / "close"
 
 
 @pytest.fixture(scope="module")
 def ready(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A measured session, and beside it what was kept of the measurement."""
-
-    def make(folder: Path) -> None:
-        with pytest.MonkeyPatch.context() as patch:
-            patch.setenv("LOBMETER_CACHE", str(folder / "cache"))
-            shutil.copytree(CLOSE, folder / "lane")
-            assert run("measure", str(folder / "lane"))[0] in (0, 1)
-
-    return folder_of(tmp_path_factory, "review-close", make)
+    return measured_close(tmp_path_factory)
 
 
 @pytest.fixture
@@ -86,15 +79,14 @@ def check_results(lane: Path) -> None:
 
 
 def check_review(lane: Path) -> None:
-    """Every decision stands in whole, and the journal leads back one by one."""
+    """Every decision stands in whole, and the history leads back one by one."""
     review = read_review(read_session(lane))
     text = lane / "review.toml"
     now = text.read_text(encoding="utf-8") if text.is_file() else ""
-    states = {"", *(change.after for change in journal.changes(lane))}
-    assert now in states
+    assert now in {"", *(edit.after for edit in read_history(lane).done)}
     assert len(review.decisions) <= 1
-    last = journal.last_change(lane, now)
-    assert (last is None) == (now == "")
+    last = last_made(lane, "review.toml")
+    assert ("" if last is None else last.after) == now
 
 
 def check_film(lane: Path) -> None:
@@ -148,6 +140,46 @@ def test_a_kill_at_a_random_moment_damages_nothing(lane: Path, kind: str) -> Non
     # What was begun ends well the next time.
     assert run(*command(99))[0] in (0, 1)
     check(lane)
+
+
+PAGE = """
+import sys
+from itertools import count
+from pathlib import Path
+from tracker.session import FieldChange, Verdict
+from tracker.workflow import deciding, edit
+from tracker.workflow.review import Wanted
+lane = Path(sys.argv[1])
+print("ready", flush=True)
+for turn in count(1):
+    wanted = Wanted(shot=1, verdict=Verdict.REJECT, reason=f"turn {turn} {sys.argv[2]}")
+    edit.edit_review(lane, edit.digest_of(lane), "shot", lambda: deciding.decide_shot(lane, wanted))
+    field = FieldChange(("release", "height_m"), 1.0 + 0.001 * turn)
+    edit.edit_session(lane, edit.digest_of(lane), "height", [field])
+    edit.undo(lane)
+    edit.redo(lane)
+    deciding.undo(lane)
+"""
+"""What a page does to a session, over and over."""
+
+
+@pytest.mark.long
+def test_a_page_killed_at_a_random_moment_loses_no_edit(lane: Path) -> None:
+    first = (lane / "session.toml").read_text(encoding="utf-8")
+    for seed in range(20):
+        words = [sys.executable, "-c", PAGE, str(lane), str(seed)]
+        with subprocess.Popen(
+            words, stdout=subprocess.PIPE, env={**os.environ, "PYTHONPATH": str(TOP)}
+        ) as process:
+            assert process.stdout is not None and process.stdout.readline()
+            time.sleep(random.Random(seed).uniform(0.0, 0.4))
+            process.kill()
+        check_review(lane)
+        read_session(lane)
+    while last_made(lane) is not None:
+        undo(lane)
+    assert (lane / "session.toml").read_text(encoding="utf-8") == first
+    assert not (lane / "review.toml").exists()
 
 
 @pytest.mark.parametrize("words", [("report", "{lane}"), ("overlay", "{lane}", "--stills")])

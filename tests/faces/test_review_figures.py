@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.faces.measured_close import measured_close
 from tests.faces.test_commands import run
-from tests.shared import folder_of
 from tracker.records import Quality, Shot
 from tracker.results import read_shots
 from tracker.video import inspect
@@ -25,15 +25,7 @@ def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 @pytest.fixture(scope="module")
 def ready(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A measured session, and beside it what was kept of the measurement."""
-
-    def make(folder: Path) -> None:
-        with pytest.MonkeyPatch.context() as patch:
-            patch.setenv("LOBMETER_CACHE", str(folder / "cache"))
-            shutil.copytree(CLOSE, folder / "lane")
-            assert run("measure", str(folder / "lane"))[0] in (0, 1)
-
-    return folder_of(tmp_path_factory, "review-close", make)
+    return measured_close(tmp_path_factory)
 
 
 @pytest.fixture

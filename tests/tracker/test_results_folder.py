@@ -1,11 +1,9 @@
 """The results folder is replaced as a whole, wherever a run is killed."""
 
-import io
 import json
 import os
 import shutil
 import threading
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +11,7 @@ import filelock
 import pytest
 
 from calibration.errors import InputError
+from tests.killing import Killed, Killer, Unlocked
 from tracker.results import alone
 from tracker.results import folder as results_folder
 from tracker.results.folder import DIGESTS, NOTE, folder_of, list_computed, recover, replace_results
@@ -20,34 +19,6 @@ from tracker.results.folder import DIGESTS, NOTE, folder_of, list_computed, reco
 FIRST = {"shots.csv": b"first", "shots.json": b"first", "a-shot-1.jpg": b"first"}
 SECOND = {"shots.csv": b"second", "shots.json": b"second", "a-shot-2.jpg": b"second"}
 OURS = {DIGESTS, NOTE}
-
-CALLS = [
-    (os, "rename"), (os, "replace"), (os, "mkdir"), (os, "link"), (os, "unlink"), (os, "rmdir"),
-    (os, "fsync"), (io, "open"),
-]  # fmt: skip
-"""Every call that changes a name or a file."""
-
-
-class Killed(BaseException):
-    """The process is gone."""
-
-
-class Killer:
-    """Lets some calls pass and raises at every one after them, as a dead process makes none."""
-
-    def __init__(self, monkeypatch: pytest.MonkeyPatch, passing: int) -> None:
-        self.left = passing
-        for module, name in CALLS:
-            monkeypatch.setattr(module, name, self._counted(getattr(module, name)))
-
-    def _counted(self, call: Callable[..., Any]) -> Callable[..., Any]:
-        def counted(*given: Any, **named: Any) -> Any:
-            if self.left <= 0:
-                raise Killed
-            self.left -= 1
-            return call(*given, **named)
-
-        return counted
 
 
 def held(folder: Path) -> dict[str, bytes]:
@@ -66,16 +37,6 @@ def killed_after(
         except Killed:
             return True
     return False
-
-
-class Unlocked:
-    """A lock of which no file is left: the system frees that of a killed process."""
-
-    def acquire(self, timeout: float = 0.0) -> None:
-        pass
-
-    def release(self) -> None:
-        pass
 
 
 def test_whenever_it_is_killed_one_of_the_two_runs_is_whole(

@@ -1,6 +1,5 @@
 """`review.toml`: what is taken, what is refused, and that no earlier state is lost."""
 
-import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,7 +14,6 @@ from tracker.session import (
     Session,
     StatedEnds,
     Verdict,
-    journal,
     parse_review,
     read_review,
     read_session,
@@ -102,44 +100,6 @@ def test_the_first_decision_makes_a_file_that_says_what_it_is(session: Session) 
     text = with_decision("", Decision(CLIP, 1.0, Verdict.REJECT, reason='a "net"'), None)
     assert text.startswith("# Decisions about")
     assert parse_review(text, session).decisions[0].reason == 'a "net"'
-
-
-def test_the_journal_gives_back_one_change_after_the_other(tmp_path: Path) -> None:
-    assert journal.last_change(tmp_path, "") is None
-    journal.record(tmp_path, "one", "", "A")
-    journal.record(tmp_path, "two", "A", "B")
-    last = journal.last_change(tmp_path, "B")
-    assert last is not None and (last.what, last.before) == ("two", "A")
-    journal.record(tmp_path, "undone: two", "B", "A", undoes=True)
-    last = journal.last_change(tmp_path, "A")
-    assert last is not None and (last.what, last.before) == ("one", "")
-    journal.record(tmp_path, "undone: one", "A", "", undoes=True)
-    assert journal.last_change(tmp_path, "") is None
-    assert [change.what for change in journal.changes(tmp_path)][:2] == ["one", "two"]
-
-
-def test_a_hand_s_edit_is_never_undone_unseen(tmp_path: Path) -> None:
-    journal.record(tmp_path, "one", "", "A")
-    with pytest.raises(InputError, match=r"review\.toml: was edited by hand"):
-        journal.last_change(tmp_path, "A and more")
-
-
-def test_a_change_that_never_reached_the_file_is_passed_over(tmp_path: Path) -> None:
-    journal.record(tmp_path, "one", "", "A")
-    journal.record(tmp_path, "killed", "A", "B")
-    last = journal.last_change(tmp_path, "A")
-    assert last is not None and last.what == "one"
-
-
-def test_a_line_that_was_cut_off_spoils_no_other(tmp_path: Path) -> None:
-    journal.record(tmp_path, "one", "", "A")
-    path = tmp_path / journal.JOURNAL_FILE
-    whole = path.read_bytes()
-    path.write_bytes(whole + b'{"at": "2026')
-    journal.record(tmp_path, "two", "A", "B")
-    assert [change.what for change in journal.changes(tmp_path)] == ["one", "two"]
-    lines = path.read_text(encoding="utf-8").splitlines()
-    assert json.loads(lines[0])["after"] == "A" and json.loads(lines[-1])["after"] == "B"
 
 
 STATED = """\

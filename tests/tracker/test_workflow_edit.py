@@ -1,4 +1,4 @@
-"""Edits from a page: checked, journaled, undone and redone, never over somebody else's."""
+"""Edits from a page: checked, recorded, undone and redone, never over somebody else's."""
 
 import shutil
 from dataclasses import replace
@@ -13,7 +13,7 @@ from tests.tracker.invented_outings import shots_of
 from tracker.results.tables import shots_csv
 from tracker.session import FieldChange, Verdict, parse_session, read_session, revised
 from tracker.session import history as history_file
-from tracker.workflow import edit
+from tracker.workflow import deciding, edit
 from tracker.workflow.deciding import decide_shot
 from tracker.workflow.edit import ChangedElsewhere, digest_of, edit_review, edit_session, undoable
 from tracker.workflow.review import Wanted, review_session
@@ -105,11 +105,12 @@ def test_a_file_with_faults_can_be_mended_field_by_field(folder: Path) -> None:
     assert read_session(folder, filmed=False).release.height_m == 1.2
 
 
-def test_a_change_that_a_killed_program_only_journaled_is_passed_over(folder: Path) -> None:
+def test_a_change_that_a_killed_program_only_recorded_is_passed_over(folder: Path) -> None:
     height(folder, 1.1)
     now = text_of(folder)
     lost = ("lost", "session.toml", (now, now.replace("1.1", "9.9")), history_file.Step.CHANGE)
-    history_file.record(folder, *lost)
+    for _ in range(2):
+        history_file.record(folder, *lost)
     assert undoable(folder).undo == "height of release 1.1 m"
     assert edit.undo(folder) == "height of release 1.1 m"
     assert "1.1" not in text_of(folder) and "9.9" not in text_of(folder)
@@ -137,9 +138,7 @@ def measured(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def test_decisions_share_the_history_and_the_journal_of_reviews(
-    measured: Path, tmp_path: Path
-) -> None:
+def test_decisions_of_page_and_command_share_one_history(measured: Path, tmp_path: Path) -> None:
     folder = Path(shutil.copytree(measured, tmp_path / "session"))
     wanted = Wanted(shot=1, verdict=Verdict.REJECT, reason="it touched the net")
     edit_review(folder, digest_of(folder), "shot 1 rejected", lambda: decide_shot(folder, wanted))
@@ -150,6 +149,33 @@ def test_decisions_share_the_history_and_the_journal_of_reviews(
     assert edit.redo(folder) == "shot 1 rejected"
     decision = review_session(folder).rows[0][1]
     assert decision is not None and decision.reason == "it touched the net"
+
+
+def test_the_command_undoes_decisions_only_and_leaves_the_page_its_own(
+    measured: Path, tmp_path: Path
+) -> None:
+    folder = Path(shutil.copytree(measured, tmp_path / "session"))
+    first = decide_shot(folder, Wanted(shot=1, verdict=Verdict.REJECT, reason="a crow"))
+    height(folder, 1.3)
+    decided = (folder / "review.toml").read_bytes()
+    decide_shot(folder, Wanted(shot=1, verdict=Verdict.ACCEPT, reason="no crow"))
+    assert deciding.undo(folder).done.startswith("undone: ")
+    assert (folder / "review.toml").read_bytes() == decided
+    assert undoable(folder).undo == "height of release 1.3 m"
+    assert deciding.undo(folder).done == f"undone: {first.done}"
+    assert not (folder / "review.toml").exists()
+    with pytest.raises(InputError, match="nothing to undo"):
+        deciding.undo(folder)
+    assert edit.undo(folder) == "height of release 1.3 m"
+
+
+def test_a_decision_edited_by_hand_is_never_undone_unseen(measured: Path, tmp_path: Path) -> None:
+    folder = Path(shutil.copytree(measured, tmp_path / "session"))
+    decide_shot(folder, Wanted(shot=1, verdict=Verdict.REJECT, reason="a crow"))
+    with (folder / "review.toml").open("a", encoding="utf-8") as file:
+        file.write("# and more\n")
+    with pytest.raises(InputError, match=r"review\.toml: was edited by hand"):
+        deciding.undo(folder)
 
 
 HOSTILE = st.text(min_size=1, max_size=60).filter(lambda text: text.strip() != "")

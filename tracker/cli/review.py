@@ -30,8 +30,8 @@ def review(
 
     Decisions go into review.toml beside session.toml. A shot is recognised by its time of
     release, so a decision holds however often the session is measured again. One that fits no
-    shot any more is reported and kept, and the exit code is then 1. review-journal.jsonl keeps
-    every earlier state.
+    shot any more is reported and kept, and the exit code is then 1. edits.jsonl keeps every
+    earlier state.
 
     A landing or release that you give enters the shot's fit with its standard uncertainty. A shot
     that was missed is added by two places of the ball or more: gravity and the release give the

@@ -15,7 +15,7 @@ STAGING = ".new-"
 """Beginning of the name of a folder in which files are written before they are put in place."""
 
 
-def put_in_place(folder: Path, contents: Mapping[str, bytes]) -> None:
+def put_in_place(folder: Path, contents: Mapping[str, bytes], held: bool = False) -> None:
     """Write files into a folder, each of them whole; other files stay.
 
     Everything is written and flushed beside the folder's files first; only then is each renamed
@@ -27,6 +27,9 @@ def put_in_place(folder: Path, contents: Mapping[str, bytes]) -> None:
         Made when it is not there.
     contents : mapping
         Bytes of each file by its name.
+    held : bool
+        Whether the caller holds the folder against others (`tracker.results.alone`): then what an
+        earlier one that was killed has left beside the files goes.
 
     Raises
     ------
@@ -35,7 +38,7 @@ def put_in_place(folder: Path, contents: Mapping[str, bytes]) -> None:
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        staging = Path(tempfile.mkdtemp(prefix=STAGING, dir=folder))
+        staging = _held_staging(folder) if held else _own_staging(folder)
     except OSError as error:
         raise cannot_write(folder, error) from None
     try:
@@ -44,6 +47,17 @@ def put_in_place(folder: Path, contents: Mapping[str, bytes]) -> None:
         _replace(folder, staging, list(contents))
     finally:
         shutil.rmtree(staging, ignore_errors=True)
+
+
+def _own_staging(folder: Path) -> Path:
+    return Path(tempfile.mkdtemp(prefix=STAGING, dir=folder))
+
+
+def _held_staging(folder: Path) -> Path:
+    staging = folder / f"{STAGING}held"
+    shutil.rmtree(staging, ignore_errors=True)
+    staging.mkdir()
+    return staging
 
 
 @contextmanager
@@ -57,7 +71,7 @@ def staged_file(path: Path) -> Iterator[Path]:
     path : Path
         Where it shall appear.
     """
-    staging = Path(tempfile.mkdtemp(prefix=STAGING, dir=path.parent))
+    staging = _own_staging(path.parent)
     try:
         yield staging / path.name
         (staging / path.name).replace(path)

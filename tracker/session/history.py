@@ -1,11 +1,14 @@
-"""The history of a session's files: every change that a page made, to be undone and redone.
+"""The history of a session's files: every change that a program made, to be undone and redone.
 
-It lies in a file beside ``session.toml``, so that it holds over restarts.
+It lies in a file beside ``session.toml``, so that it holds over restarts. Every line has the whole
+text before and after, so nothing that a person decided is lost.
 """
 
 import json
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -14,6 +17,9 @@ from pathlib import Path
 from calibration.errors import InputError
 
 HISTORY_FILE = "edits.jsonl"
+
+
+_CALLED: ContextVar[str] = ContextVar("called", default="")
 
 
 class Step(StrEnum):
@@ -58,6 +64,16 @@ class History:
     undone: tuple[Edit, ...] = ()
 
 
+@contextmanager
+def called(what: str) -> Iterator[None]:
+    """Have the changes within recorded under the words of the face that asks for them."""
+    token = _CALLED.set(what)
+    try:
+        yield
+    finally:
+        _CALLED.reset(token)
+
+
 def record(folder: Path, what: str, file: str, texts: tuple[str, str], step: Step) -> None:
     """Append a line and flush it, before the file itself is changed.
 
@@ -66,7 +82,7 @@ def record(folder: Path, what: str, file: str, texts: tuple[str, str], step: Ste
     folder : Path
         The session's folder.
     what : str
-        In words.
+        In words; those of `called` go before.
     file : str
     texts : (str, str)
         The whole text of the file before and after.
@@ -78,6 +94,7 @@ def record(folder: Path, what: str, file: str, texts: tuple[str, str], step: Ste
         Where it cannot be written.
     """
     at = datetime.now().astimezone().isoformat(timespec="seconds")
+    what = _CALLED.get() or what
     line = json.dumps(asdict(Edit(at, what, file, *texts, step.value)), ensure_ascii=False)
     path = folder / HISTORY_FILE
     try:
@@ -92,12 +109,44 @@ def record(folder: Path, what: str, file: str, texts: tuple[str, str], step: Ste
         raise InputError(f"cannot be written ({reason})", where=str(path)) from None
 
 
+def text_of(folder: Path, file: str) -> str:
+    """Return the text of a file of the session's folder as it is; empty where it is missing."""
+    path = folder / file
+    return path.read_bytes().decode("utf-8-sig") if path.is_file() else ""
+
+
 def read_history(folder: Path) -> History:
     """Return what can be undone and redone; an incomplete line is skipped."""
     path = folder / HISTORY_FILE
     if not path.is_file():
         return History()
-    return history_of(_edits(path.read_text(encoding="utf-8", errors="replace")))
+    edits = _edits(path.read_text(encoding="utf-8", errors="replace"))
+    texts = {file: text_of(folder, file) for file in {edit.file for edit in edits}}
+    return history_of(made(edits, texts))
+
+
+def made(edits: Sequence[Edit], texts: Mapping[str, str]) -> list[Edit]:
+    """Return the edits without those that a program recorded and was killed before it made them.
+
+    Parameters
+    ----------
+    edits : sequence of Edit
+    texts : mapping of str to str
+        What each file holds now.
+
+    Notes
+    -----
+    From the last one back: an edit that was made leads to the text that the next one begins with;
+    one that was not made begins with it.
+    """
+    next_text, kept = dict(texts), []
+    for edit in reversed(edits):
+        expected = next_text[edit.file]
+        if edit.before == edit.after or edit.before == expected != edit.after:
+            continue
+        kept.append(edit)
+        next_text[edit.file] = edit.before
+    return kept[::-1]
 
 
 def history_of(edits: Iterable[Edit]) -> History:
@@ -106,15 +155,21 @@ def history_of(edits: Iterable[Edit]) -> History:
     undone: list[Edit] = []
     for edit in edits:
         if edit.step == Step.UNDO:
-            undone += done[-1:]
-            del done[-1:]
+            _moved(edit, done, undone)
         elif edit.step == Step.REDO:
-            done += undone[-1:]
-            del undone[-1:]
+            _moved(edit, undone, done)
         else:
             done.append(edit)
             undone.clear()
     return History(tuple(done), tuple(undone))
+
+
+def _moved(step: Edit, there: list[Edit], here: list[Edit]) -> None:
+    """Move the last change of a step's file from one list to the other."""
+    for place in reversed(range(len(there))):
+        if there[place].file == step.file:
+            here.append(there.pop(place))
+            return
 
 
 def _edits(text: str) -> list[Edit]:

@@ -9,7 +9,7 @@ from typing import Concatenate, ParamSpec
 from calibration.errors import InputError
 from tracker.measurement.added import picks_along
 from tracker.records import RejectedCandidate
-from tracker.results import alone, put_in_place
+from tracker.results import alone
 from tracker.results.matching import paired
 from tracker.session import (
     REVIEW_FILE,
@@ -19,18 +19,17 @@ from tracker.session import (
     Review,
     Session,
     StatedEnds,
-    journal,
     parse_review,
     read_review,
     read_session,
-    review_path,
     with_added,
     with_decision,
     without_added,
     without_decision,
 )
+from tracker.session.history import Step, text_of
 from tracker.session.stated import NOTHING_STATED
-from tracker.workflow.edit import CHANGING
+from tracker.workflow.edit import CHANGING, last_made, write_recorded
 from tracker.workflow.kept import KeptSession
 from tracker.workflow.review import (
     Reviewed,
@@ -59,7 +58,7 @@ def _one_at_a_time(
 
 @_one_at_a_time
 def decide_shot(folder: Path, wanted: Wanted) -> Reviewed:
-    """Write a decision about one shot into ``review.toml`` and the journal.
+    """Write a decision about one shot into ``review.toml`` and the history.
 
     A decision about the same shot is replaced; what the new one leaves open stays.
 
@@ -82,14 +81,14 @@ def decide_shot(folder: Path, wanted: Wanted) -> Reviewed:
     if wanted.setup is not None:
         decision = replace(decision, setup=wanted.setup)
     decision = replace(decision, ends=_merged(decision.ends, wanted.ends))
-    before = _text(session)
+    before = text_of(session.folder, REVIEW_FILE)
     made = _changed(session, with_decision(before, decision, number), f"{name}: {decision.words}")
     return replace(made, about=(clip, release_s))
 
 
 @_one_at_a_time
 def add_missed(folder: Path, added: AddedShot, kept: KeptSession | None = None) -> Reviewed:
-    """Write a shot that the search missed into ``review.toml`` and the journal.
+    """Write a shot that the search missed into ``review.toml`` and the history.
 
     Parameters
     ----------
@@ -112,7 +111,7 @@ def add_missed(folder: Path, added: AddedShot, kept: KeptSession | None = None) 
         raise InputError(f"{clip} is no clip of the session", remedy=f"the clips are {files}")
     added = replace(added, clip=clip)
     what = f"the shot of {clip} at {added.begins_s:g} s: {added.words}"
-    text = with_added(_text(session), added)
+    text = with_added(text_of(session.folder, REVIEW_FILE), added)
     parse_review(text, session)
     if kept is not None:
         kept.measured(added)
@@ -137,7 +136,7 @@ def take_candidate(kept: KeptSession, candidate: RejectedCandidate, reason: str)
 
 @_one_at_a_time
 def take_back(folder: Path, wanted: Wanted) -> Reviewed:
-    """Remove the decision about one shot, or the shot that was added; the journal keeps it.
+    """Remove the decision about one shot, or the shot that was added; the history keeps it.
 
     Raises
     ------
@@ -149,18 +148,18 @@ def take_back(folder: Path, wanted: Wanted) -> Reviewed:
     review = read_review(session)
     number = _number(review.decisions, clip, release_s)
     if number is not None:
-        text = without_decision(_text(session), number)
+        text = without_decision(text_of(session.folder, REVIEW_FILE), number)
         return _changed(session, text, f"{name}: decision taken back")
     addition = _addition(session, review, clip, release_s)
     if addition is None:
         raise InputError(f"has no decision about {name}", where=REVIEW_FILE)
-    text = without_added(_text(session), addition)
+    text = without_added(text_of(session.folder, REVIEW_FILE), addition)
     return _changed(session, text, f"{name}: addition taken back")
 
 
 @_one_at_a_time
 def undo(folder: Path) -> Reviewed:
-    """Take back the last change that was made by this command.
+    """Take back the last change of ``review.toml`` that a program made.
 
     Raises
     ------
@@ -168,27 +167,24 @@ def undo(folder: Path) -> Reviewed:
         Where there is none, or the file was edited by hand since.
     """
     session = read_session(folder, filmed=False)
-    text = _text(session)
-    change = journal.last_change(session.folder, text)
+    change = last_made(folder, REVIEW_FILE)
     if change is None:
         raise InputError("there is nothing to undo", where=REVIEW_FILE)
-    return _changed(session, change.before, f"undone: {change.what}", undoes=True)
+    if change.after != text_of(session.folder, REVIEW_FILE):
+        raise InputError(
+            "was edited by hand after the last change that can be undone",
+            where=REVIEW_FILE,
+            remedy="take back one shot's decision with --shot and --take-back, or edit the file",
+        )
+    return _changed(session, change.before, change.what, Step.UNDO)
 
 
-def _changed(session: Session, text: str, done: str, undoes: bool = False) -> Reviewed:
-    """Write ``review.toml`` after the journal."""
-    parse_review(text, session)
-    journal.record(session.folder, done, _text(session), text, undoes)
-    if text:
-        put_in_place(session.folder, {REVIEW_FILE: text.encode("utf-8")})
-    else:
-        review_path(session).unlink(missing_ok=True)
-    return review_session(session.folder, done)
-
-
-def _text(session: Session) -> str:
-    path = review_path(session)
-    return path.read_text(encoding="utf-8-sig") if path.is_file() else ""
+def _changed(session: Session, text: str, done: str, step: Step = Step.CHANGE) -> Reviewed:
+    """Write ``review.toml`` after the history."""
+    write_recorded(
+        session.folder, done, REVIEW_FILE, (text_of(session.folder, REVIEW_FILE), text), step
+    )
+    return review_session(session.folder, f"undone: {done}" if step is Step.UNDO else done)
 
 
 def _merged(before: StatedEnds, now: StatedEnds) -> StatedEnds:

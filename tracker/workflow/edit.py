@@ -1,4 +1,4 @@
-"""Editing a session's files from a page: checked first, journaled, undone and redone."""
+"""Editing a session's files from a page: checked first, recorded, undone and redone."""
 
 import hashlib
 from collections.abc import Callable, Sequence
@@ -16,7 +16,7 @@ from tracker.session import (
     read_session,
     revised,
 )
-from tracker.session.history import History, Step, read_history, record
+from tracker.session.history import Edit, Step, called, read_history, record, text_of
 
 CHANGING = "another program is changing this session"
 
@@ -70,17 +70,17 @@ def edit_session(folder: Path, seen: str, what: str, changes: Sequence[FieldChan
     """
 
     def changed() -> None:
-        before = _text(folder, SESSION_FILE)
+        before = text_of(folder, SESSION_FILE)
         after = revised(before, changes)
         if after != before:
             _refuse_new_faults(folder, before, after)
-            _write(folder, what, SESSION_FILE, (before, after), Step.CHANGE)
+            write_recorded(folder, what, SESSION_FILE, (before, after), Step.CHANGE)
 
     return _alone(folder, seen, changed)
 
 
 def edit_review(folder: Path, seen: str, what: str, decide: Callable[[], object]) -> str:
-    """Run a function of `tracker.workflow.deciding` and put it into the history.
+    """Run a function of `tracker.workflow.deciding`, which puts it into the history.
 
     Parameters
     ----------
@@ -101,11 +101,8 @@ def edit_review(folder: Path, seen: str, what: str, decide: Callable[[], object]
     """
 
     def changed() -> None:
-        before = _text(folder, REVIEW_FILE)
-        decide()
-        after = _text(folder, REVIEW_FILE)
-        if after != before:
-            record(folder, what, REVIEW_FILE, (before, after), Step.CHANGE)
+        with called(what):
+            decide()
 
     return _alone(folder, seen, changed)
 
@@ -135,38 +132,33 @@ def redo(folder: Path) -> str:
 def undoable(folder: Path) -> Undoable:
     """Return what an undo and a redo would do."""
     history = read_history(folder)
-    done, undone = history.done[: -1 if _never_made(folder, history) else None], history.undone
-    return Undoable(done[-1].what if done else "", undone[-1].what if undone else "")
+    done, undone = _last(history.done), _last(history.undone)
+    return Undoable("" if done is None else done.what, "" if undone is None else undone.what)
 
 
 def _stepped(folder: Path, step: Step) -> str:
     with alone(folder, CHANGING):
-        history = read_history(folder)
-        if step is Step.UNDO and _never_made(folder, history):
-            lost = history.done[-1]
-            record(folder, lost.what, lost.file, (lost.before, lost.before), step)
-            history = read_history(folder)
-        edits = history.done if step is Step.UNDO else history.undone
-        if not edits:
+        edit = last_made(folder) if step is Step.UNDO else _last(read_history(folder).undone)
+        if edit is None:
             raise InputError(f"there is nothing to {step.value}", where=str(folder))
-        edit = edits[-1]
         texts = (edit.after, edit.before) if step is Step.UNDO else (edit.before, edit.after)
-        if _text(folder, edit.file) != texts[0]:
+        if text_of(folder, edit.file) != texts[0]:
             raise InputError(
                 "was changed elsewhere since, and that change would be lost",
                 where=edit.file,
                 remedy=f"to {step.value} “{edit.what}”, edit the file",
             )
-        _write(folder, edit.what, edit.file, texts, step)
+        write_recorded(folder, edit.what, edit.file, texts, step)
         return edit.what
 
 
-def _never_made(folder: Path, history: History) -> bool:
-    """Return whether the last change was journaled by a program that was killed before it."""
-    if not history.done:
-        return False
-    last = history.done[-1]
-    return last.before == _text(folder, last.file) != last.after
+def last_made(folder: Path, file: str | None = None) -> Edit | None:
+    """Return the last change that was not undone, of one file or of any; None where none is."""
+    return _last([edit for edit in read_history(folder).done if file in (None, edit.file)])
+
+
+def _last(edits: Sequence[Edit]) -> Edit | None:
+    return edits[-1] if edits else None
 
 
 def _alone(folder: Path, seen: str, change: Callable[[], None]) -> str:
@@ -198,20 +190,12 @@ def _faults(folder: Path, text: str) -> tuple[InputError, ...]:
     return ()
 
 
-def _write(folder: Path, what: str, file: str, texts: tuple[str, str], step: Step) -> None:
-    """Write a file after its line in the history."""
+def write_recorded(folder: Path, what: str, file: str, texts: tuple[str, str], step: Step) -> None:
+    """Write a file after its line in the history; an empty text removes it."""
     if file == REVIEW_FILE:
-        from tracker.session import journal
-
         parse_review(texts[1], read_session(folder, filmed=False))
-        journal.record(folder, what, *texts, undoes=step is Step.UNDO)
     record(folder, what, file, texts, step)
     if texts[1]:
-        put_in_place(folder, {file: texts[1].encode("utf-8")})
+        put_in_place(folder, {file: texts[1].encode("utf-8")}, held=True)
     else:
         (folder / file).unlink(missing_ok=True)
-
-
-def _text(folder: Path, file: str) -> str:
-    path = folder / file
-    return path.read_bytes().decode("utf-8-sig") if path.is_file() else ""
