@@ -51,3 +51,12 @@ def test_what_flies_on_level_after_its_fall_did_not_land() -> None:
 )
 def test_other_paths_leave_a_throw_what_it_is(other: Arc) -> None:
     assert not runs_on(FALL, [FALL, other], WIDTH)
+
+
+@pytest.mark.parametrize(("begin_s", "says"), [(0.0, True), (0.45, False)])
+def test_a_wing_beat_changes_the_speed_up_and_down_but_not_across(begin_s, says) -> None:
+    """A hand that throws moves for a shorter time than a bird that flew there."""
+    lead = np.array([1.0, 0.0]) * SPEED
+    place = np.array([900.0, 170.0]) - (0.8 - begin_s) * lead
+    released = path(0.8, 2.0, (900.0, 170.0), SPEED - np.array([0.0, 120.0]), 240.0)
+    assert runs_on(released, [path(begin_s, 0.79, place, lead, 0.0)], WIDTH) is says

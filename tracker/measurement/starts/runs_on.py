@@ -25,6 +25,11 @@ REACH_SHARE, SAME_SHARE = 0.012, 0.2
 velocities may differ there, as a share of the greater: a bounce or a hand changes more. From drawn
 birds."""
 
+LEAD_S = 0.5
+"""A path this long, s, that leads into a fall at the same speed across the frame is of the same
+thing, whatever its speed up and down: a wing beat changes that within a few frames, and a hand that
+throws moves for a shorter time. From drawn birds."""
+
 SAME_FALL = 0.5
 """A path that falls by more than this share of the other's acceleration is the same fall."""
 
@@ -56,9 +61,12 @@ def _meet(first: Arc, second: Arc, width_px: int, falls_first: bool = False) -> 
     meeting_s = 0.5 * (begin_s + end_s)
     places, speeds = zip(*(_state(each, meeting_s) for each in (first, second)), strict=True)
     greater = max(float(np.linalg.norm(each)) for each in speeds)
+    change = speeds[1] - speeds[0]
+    if not falls_first and level.duration_s >= LEAD_S:
+        change = change * np.array([1.0, 0.0])
     return bool(
         np.linalg.norm(places[1] - places[0]) < REACH_SHARE * width_px
-        and np.linalg.norm(speeds[1] - speeds[0]) < SAME_SHARE * greater
+        and np.linalg.norm(change) < SAME_SHARE * greater
     )
 
 
