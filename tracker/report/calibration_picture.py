@@ -21,6 +21,7 @@ from tracker.report.look import (
     cased,
     empty,
 )
+from tracker.report.raster import show
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -155,7 +156,7 @@ def _draw_scene(axes: "Axes", drawing: Drawing, frame: Image, rows: tuple[int, i
     first, after = rows
     scale = width / (axes.get_position().width * WIDTH_INCHES * DOTS_PER_INCH)
     shown, extent = shrunk(frame[first:after, :, ::-1], (0, first))
-    axes.imshow(shown, extent=extent, aspect="auto", interpolation="antialiased")
+    show(axes, shown, extent)
     axes.set_axis_off()
     for line in drawing.grid:
         axes.plot(*line.T, color=PAPER, lw=0.8, alpha=0.75)

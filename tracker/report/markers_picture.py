@@ -21,6 +21,7 @@ from tracker.report.look import (
     empty,
 )
 from tracker.report.markers_words import distance_px
+from tracker.report.raster import show
 from tracker.session import MarkerEntry
 
 if TYPE_CHECKING:
@@ -131,7 +132,7 @@ def _draw_scene(
     height, width = frame.shape[:2]
     first, after = shown_rows
     shown, extent = shrunk(frame[:, :, ::-1])
-    axes.imshow(shown, extent=extent, aspect="auto", interpolation="antialiased")
+    show(axes, shown, extent)
     axes.set_axis_off()
     for number, proposal in enumerate(proposals, start=1):
         column, row = (float(value) for value in proposal.pixel)

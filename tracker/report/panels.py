@@ -11,6 +11,7 @@ from tracker.records import MeasuredShot, Quality, Shot, TrackPoint
 from tracker.report.composite import BallPatch
 from tracker.report.lettering import folded, line_inches
 from tracker.report.look import FAINT, INK, PAPER, STAMPS, UNUSED, USED, empty
+from tracker.report.raster import show
 from tracker.report.rounding import with_uncertainty
 
 if TYPE_CHECKING:
@@ -135,11 +136,11 @@ def draw_close_ups(
         when = f"{points[at].time_s - began:.3f} s"
         unused = "" if points[at].used else ", not used"
         axes.text(tile + 0.5, 1.06, when + unused, fontsize=7, color=INK, ha="center", va="top")
+    _point_at(axes, [points[at] for at in kept])
 
 
 def _close_up(axes: "Axes", tile: int, point: TrackPoint, patch: BallPatch, half: float) -> None:
-    """Show one patch as a square of side 1, with four ticks that point at the ball."""
-    from matplotlib.collections import LineCollection
+    """Show one patch as a square of side 1."""
     from matplotlib.patches import Rectangle
 
     side = 0.97
@@ -147,30 +148,31 @@ def _close_up(axes: "Axes", tile: int, point: TrackPoint, patch: BallPatch, half
     place = np.array([point.column_px, point.row_px])
     height, width = patch.image.shape[:2]
     corner = np.array(patch.corner) - 0.5
-    low, high = ((corner + edge - place) / (2 * half) for edge in (0, (width, height)))
-    square = Rectangle(
-        tuple(middle - side / 2), side, side, facecolor=INK, edgecolor="none", zorder=-1
+    low, high = (
+        middle + side * (corner + edge - place) / (2 * half) for edge in (0, (width, height))
     )
-    axes.add_patch(square)
-    image = axes.imshow(
+    left, top = middle - side / 2
+    axes.add_patch(Rectangle((left, top), side, side, facecolor=INK, edgecolor="none", zorder=-1))
+    show(
+        axes,
         patch.image[:, :, ::-1],
-        extent=(
-            middle[0] + side * low[0],
-            middle[0] + side * high[0],
-            middle[1] + side * high[1],
-            middle[1] + side * low[1],
-        ),
-        interpolation="nearest",
-        aspect="auto",
-        clip_on=True,
+        (low[0], high[0], high[1], low[1]),
+        within=(left, left + side, top + side, top),
     )
-    image.set_clip_path(square)
-    turn = 0.0 if point.used else np.pi / 4
-    angles = turn + np.arange(4) * np.pi / 2
-    ways = np.column_stack([np.cos(angles), np.sin(angles)])
-    ticks = [(middle + 0.21 * way, middle + 0.36 * way) for way in ways]
-    for colour, thickness in ((INK, 3.4), (USED if point.used else UNUSED, 1.6)):
-        axes.add_collection(LineCollection(ticks, colors=colour, linewidths=thickness))
+
+
+def _point_at(axes: "Axes", points: Sequence[TrackPoint]) -> None:
+    """Draw four ticks in every close-up that point at the ball, upright where it was used."""
+    from matplotlib.collections import LineCollection
+
+    for used, colour in ((True, USED), (False, UNUSED)):
+        angles = (0.0 if used else np.pi / 4) + np.arange(4) * np.pi / 2
+        ways = np.column_stack([np.cos(angles), np.sin(angles)])
+        tiles = [tile for tile, point in enumerate(points) if point.used is used]
+        middles = [np.array([tile + 0.5, 0.5]) for tile in tiles]
+        ticks = [(m + 0.21 * way, m + 0.36 * way) for m in middles for way in ways]
+        for shade, thickness in ((INK, 3.4), (colour, 1.6)):
+            axes.add_collection(LineCollection(ticks, colors=shade, linewidths=thickness))
 
 
 def draw_figures(axes: "Axes", measured: MeasuredShot) -> None:

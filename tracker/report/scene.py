@@ -12,6 +12,7 @@ from tracker.report.composite import Image, shrunk
 from tracker.report.labels import Box, box_about, place_label
 from tracker.report.lettering import line_inches, width_inches
 from tracker.report.look import FITTED, INK, PAPER, UNUSED, USED, across, cased, places
+from tracker.report.raster import show
 from tracker.report.rounding import with_uncertainty
 
 if TYPE_CHECKING:
@@ -143,7 +144,7 @@ def draw_scene(
     """
     left, top, right, bottom = sheet.window
     part, extent = shrunk(picture[top:bottom, left:right, ::-1], (left, top))
-    axes.imshow(part, extent=extent, aspect="auto", interpolation="antialiased")
+    show(axes, part, extent)
     axes.set_axis_off()
     axes.set_xlim(left - 0.5, right - 0.5)
     axes.set_ylim(bottom - 0.5, top - 0.5)

@@ -1,6 +1,7 @@
 """The frames behind each shot, gathered from its clip and drawn."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import closing
 
 import numpy as np
 
@@ -8,10 +9,16 @@ from tracker.records import MeasuredShot
 from tracker.report.composite import BallPatch, Image, cut
 from tracker.report.scene import Markers
 from tracker.report.shot_picture import ShotFrames, shot_picture
-from tracker.video import ClipFacts, from_pictures
+from tracker.video import ClipFacts, ahead, from_pictures
 
 HALF_PATCH_PX = 14
 """Half the side of a close-up in a frame 1920 pixels wide; a matter of looks."""
+
+GREY = 128
+"""Level of a frame that stands for one that is damaged: the middle of 0 to 255."""
+
+TOGETHER_BYTES = 60_000_000
+"""Memory that the whole frames of shots read together may take: ten at 1080p, two at 4K."""
 
 
 def draw_shots(facts: ClipFacts, markers: Markers, shots: Sequence[MeasuredShot]) -> list[bytes]:
@@ -20,34 +27,65 @@ def draw_shots(facts: ClipFacts, markers: Markers, shots: Sequence[MeasuredShot]
     Parameters
     ----------
     facts : ClipFacts
-        Of the clip, which is decoded once more.
+        Of the clip, which is decoded once more, while earlier shots are drawn.
     markers : sequence of (str, (float, float))
         Name and pixel of each.
     shots : sequence of MeasuredShot
     """
-    drawn = []
+    groups = (each for together in _together(facts, shots) for each in gather(facts, together))
+    with closing(ahead(groups, 1)) as gathered:
+        return [
+            shot_picture(measured, ShotFrames(frame, patches, tuple(markers)))
+            for measured, (frame, patches) in zip(shots, gathered, strict=True)
+        ]
+
+
+def _together(facts: ClipFacts, shots: Sequence[MeasuredShot]) -> Iterator[list[MeasuredShot]]:
+    """Part shots into runs that are read at once, since they need the same key frames."""
+    most = max(1, TOGETHER_BYTES // (3 * facts.size_px[0] * facts.size_px[1]))
+    keys = np.flatnonzero(facts.listing.keys)
+    run: list[MeasuredShot] = []
+    reached = -1
     for measured in shots:
-        frame, patches = gather(facts, measured)
-        drawn.append(shot_picture(measured, ShotFrames(frame, patches, tuple(markers))))
-    return drawn
+        frames = [point.frame for point in measured.points] or [facts.frame_count]
+        first, last = np.searchsorted(keys, [min(frames), max(frames)], side="right")
+        if run and (first != reached or len(run) == most):
+            yield run
+            run = []
+        run.append(measured)
+        reached = int(last)
+    if run:
+        yield run
 
 
-def gather(facts: ClipFacts, measured: MeasuredShot) -> tuple[Image, tuple[BallPatch, ...]]:
-    """Return one whole frame of a shot and a patch of every frame with a place in it.
+def gather(
+    facts: ClipFacts, shots: Sequence[MeasuredShot]
+) -> list[tuple[Image, tuple[BallPatch, ...]]]:
+    """Return for each shot one whole frame and a patch of every frame with a place in it.
 
-    Where every frame of the shot is damaged the whole frame is grey.
+    Where every frame of a shot is damaged its whole frame is grey.
     """
     half = round(HALF_PATCH_PX * max(1.0, max(facts.size_px) / 1920))
-    by_frame = {point.frame: (point.column_px, point.row_px) for point in measured.points}
-    whole: list[Image] = []
+    places = [
+        {point.frame: (point.column_px, point.row_px) for point in measured.points}
+        for measured in shots
+    ]
+    whole: dict[int, Image] = {}
+    patches: list[list[BallPatch]] = [[] for _ in shots]
 
-    def take(index: int, image: Image) -> BallPatch | None:
-        if not whole:
-            whole.append(image)
-        return cut(index, image, by_frame[index], half)
+    def take(index: int, image: Image) -> None:
+        for number, by_frame in enumerate(places):
+            if index in by_frame:
+                whole.setdefault(number, image)
+                patch = cut(index, image, by_frame[index], half)
+                patches[number] += [] if patch is None else [patch]
 
-    found = from_pictures(facts, by_frame, take)
-    if not whole:
-        width, height = facts.size_px
-        whole.append(np.full((height, width, 3), 128, np.uint8))
-    return whole[0], tuple(patch for patch in found.values() if patch is not None)
+    from_pictures(facts, {index for by_frame in places for index in by_frame}, take)
+    width, height = facts.size_px
+    for number in range(len(shots)):
+        if number not in whole:
+            whole[number] = np.full((height, width, 3), GREY, np.uint8)
+    return [
+        (whole[number], tuple(sorted(found, key=lambda patch: patch.frame)))
+        for number, found in enumerate(patches)
+    ]
