@@ -2,6 +2,6 @@
 
 from calibration.steadiness.motion import Motion, moved_pixels
 from calibration.steadiness.reference import SteadyReference
-from calibration.steadiness.shear import reference_shear
+from calibration.steadiness.rolling import Rolling, reference_rolling
 
-__all__ = ["Motion", "SteadyReference", "moved_pixels", "reference_shear"]
+__all__ = ["Motion", "Rolling", "SteadyReference", "moved_pixels", "reference_rolling"]

@@ -10,6 +10,7 @@ from calibration.steadiness.corners import WINDOW_PX, corners
 from calibration.steadiness.glance import Glance
 from calibration.steadiness.motion import (
     SHEAR,
+    SHIFT,
     SIZE,
     TURN,
     Motion,
@@ -19,6 +20,7 @@ from calibration.steadiness.motion import (
     slopes,
     still,
 )
+from calibration.steadiness.rolling import SHEAR_U_RAD, UNKNOWN, RecentMotion, Rolling
 from calibration.timebase import row_fraction
 
 Array = NDArray[np.float64]
@@ -97,6 +99,8 @@ class SteadyReference:
         As calibrated on the reference frame.
     rotation_deg : int
         Quarter turns counter-clockwise that bring the stored picture to the shown one.
+    amplitude_rad : float
+        Amplitude of the camera's turns, where one is known beforehand.
 
     Raises
     ------
@@ -104,7 +108,9 @@ class SteadyReference:
         If the frame has another size than the camera's, or too few points that can be followed.
     """
 
-    def __init__(self, luma: Luma, camera: Camera, rotation_deg: int = 0) -> None:
+    def __init__(
+        self, luma: Luma, camera: Camera, rotation_deg: int = 0, amplitude_rad: float = 0.0
+    ) -> None:
         if (luma.shape[1], luma.shape[0]) != tuple(camera.size_px):
             raise InputError(
                 f"the frame has {luma.shape[1]} x {luma.shape[0]} pixels and the camera was "
@@ -130,22 +136,31 @@ class SteadyReference:
         self._glance = Glance(luma, self._pixels, round(WINDOW_PX / self._shrink))
         self._trust = np.ones(len(self._points))
         self._last = np.zeros(SIZE)
-        self._amplitude_rad = 0.0
+        self._amplitude_rad = amplitude_rad
+        self._rolling, self._recent = UNKNOWN, RecentMotion()
+        self._frame: int | None = None
 
-    def straighten(self, shear_rad: Array, share: float) -> None:
-        """Take out that the camera turned while the reference frame was read.
+    def straighten(self, rolling: Rolling, share: float, amplitude_rad: float = 0.0) -> None:
+        """Take out that the camera moved while the reference frame was read.
+
+        From then on the turn within each frame is expected to follow from those before it.
 
         Parameters
         ----------
-        shear_rad : ndarray, shape (3,)
-            By how much the turn grew from the frame's first row to its last.
+        rolling : Rolling
         share : float
             How far down the readout the row lies, -0.5 to 0.5, whose place is kept.
+        amplitude_rad : float
+            Amplitude of the camera's turns, where more is known of it.
         """
-        behind = self._share(self._pixels) - share
-        self._seen = self._seen - behind[:, None] * np.cross(shear_rad, self._seen)
-        self._last[TURN] -= share * shear_rad
-        self._last[SHEAR] += shear_rad
+        behind = (self._share(self._pixels) - share)[:, None]
+        self._seen = self._seen - behind * np.cross(rolling.shear_rad, self._seen)
+        self._seen = self._seen + behind * rolling.growth_m
+        self._last[TURN] -= share * rolling.shear_rad
+        self._last[SHEAR] += rolling.shear_rad
+        self._last[SHIFT] -= share * rolling.growth_m
+        self._rolling = rolling
+        self._amplitude_rad = max(self._amplitude_rad, amplitude_rad)
 
     def stands(self, luma: Luma) -> bool:
         """Return whether the camera plainly stands as in the reference, without a fit.
@@ -156,14 +171,16 @@ class SteadyReference:
         """
         return self._glance.stands(luma)
 
-    def motion(self, luma: Luma) -> Motion:
+    def motion(self, luma: Luma, frame: int | None = None) -> Motion:
         """Return the camera's motion from the reference frame, none where it may be chance.
 
         Parameters
         ----------
         luma : ndarray of uint8, shape (H, W)
+        frame : int, optional
+            See `measured`.
         """
-        motion = self.measured(luma)
+        motion = self.measured(luma, frame)
         if motion.lost or not np.any(motion.parameters):
             return motion
         fit = motion.parameters
@@ -174,13 +191,16 @@ class SteadyReference:
         motion.covariance[TURN, TURN] += coded * np.eye(3)
         return motion
 
-    def measured(self, luma: Luma) -> Motion:
+    def measured(self, luma: Luma, frame: int | None = None) -> Motion:
         """Return the motion as it is measured, however small.
 
         Parameters
         ----------
         luma : ndarray of uint8, shape (H, W)
+        frame : int, optional
+            Number of the frame; with those before it, it shows how fast the camera moves.
         """
+        self._frame = frame
         small = self._small(luma)
         match = self._match(small, self._last)
         if match is None:
@@ -197,6 +217,8 @@ class SteadyReference:
             self._last = np.zeros(SIZE)
             return still(shift, standing)
         self._last = fit
+        if frame is not None:
+            self._recent.add(frame, fit)
         size = float(np.linalg.norm(fit[TURN][:2]))
         self._amplitude_rad = max(size, AMPLITUDE_MEMORY * self._amplitude_rad)
         return Motion(fit, covariance, True, shift, agreement)
@@ -292,14 +314,16 @@ class SteadyReference:
         chosen = found & (self._trust > 0.3)
         chosen = chosen if np.sum(chosen) >= FEWEST_POINTS else found
         for _ in range(ROUNDS):
-            residual = pixels - moved_pixels(self.camera, fit, self._seen, share)
+            mean, tight, growth = self._within(fit)
+            seen = self._seen - share[:, None] * growth
+            residual = pixels - moved_pixels(self.camera, fit, seen, share)
             size = np.hypot(residual[:, 0], residual[:, 1])
             scale = max(sigma_of_radii(size[chosen]), floor)
             weights = np.where(found, tukey_weights(size / scale, TUKEY), 0.0)
             amplitude = max(self._amplitude_rad, float(np.linalg.norm(fit[TURN][:2])))
-            prior = prior_information(amplitude)
+            prior = np.maximum(prior_information(amplitude), tight)
             heavy = weights * self._trust / scale**2
-            pull = np.einsum("n,nij,ni->j", heavy, slope, residual) - prior * fit
+            pull = np.einsum("n,nij,ni->j", heavy, slope, residual) - prior * (fit - mean)
             normal = np.einsum("n,nij,nik->jk", heavy, slope, slope)
             step = np.linalg.solve(normal + np.diag(prior + 1e-9 * normal.diagonal()), pull)
             fit = fit + step
@@ -313,6 +337,21 @@ class SteadyReference:
         if scale * self._shrink > WILDEST_PX:
             weights = np.zeros(len(found))
         return fit, weights, covariance
+
+    def _within(self, fit: Array) -> tuple[Array, Array, Array]:
+        """Return what the frames before predict of the motion while this frame is read.
+
+        The expected motion, its information, both shape (10,), and the growth of the shift, m.
+        """
+        mean, information, growth = np.zeros(SIZE), np.zeros(SIZE), np.zeros(3)
+        if self._frame is None or self._rolling.readout == 0.0:
+            return mean, information, growth
+        rate = self._recent.rate(self._frame, fit)
+        if rate is None:
+            return mean, information, growth
+        mean[SHEAR] = self._rolling.readout * rate[:3]
+        information[SHEAR] = 1.0 / (SHEAR_U_RAD**2 + (self._rolling.u * rate[:3]) ** 2)
+        return mean, information, self._rolling.readout * rate[3:]
 
     def _first(self, pixels: Array, found: NDArray[np.bool_], guess: Array) -> Array:
         """Return the better of the guess and the turn of the median shift."""

@@ -6,9 +6,10 @@ import pytest
 
 from calibration.camera import looking_at, rotation_from_vector
 from calibration.errors import InputError
-from calibration.steadiness import Motion, SteadyReference, moved_pixels, reference_shear
+from calibration.steadiness import Motion, Rolling, SteadyReference, moved_pixels, reference_rolling
 from calibration.steadiness.motion import SHEAR, SHIFT, TURN, background
 from calibration.steadiness.motion import SIZE as SIZE_OF_MOTION
+from calibration.steadiness.rolling import RecentMotion
 
 SIZE = (960, 540)
 FOCAL = 750.0
@@ -128,8 +129,10 @@ def test_the_shear_of_the_reference_follows_from_the_motions_after_it():
         parameters[SHEAR] = readout_s * sizes * rates * (np.cos(rates * index * frame_s) - 1.0)
         spread = 1e-10 * np.eye(SIZE_OF_MOTION)
         motions.append(Motion(parameters, spread, True, 1.0, 1.0))
-    assert reference_shear(motions, frame_s) == pytest.approx(readout_s * sizes * rates, rel=0.03)
-    assert np.all(reference_shear(motions[:3], frame_s) == 0.0)
+    found = reference_rolling(motions, frame_s)
+    assert found.shear_rad == pytest.approx(readout_s * sizes * rates, rel=0.03)
+    assert found.readout == pytest.approx(readout_s / frame_s, rel=0.03)
+    assert np.all(reference_rolling(motions[:3], frame_s).shear_rad == 0.0)
 
 
 def test_a_straightened_reference_keeps_the_row_that_was_asked_for(plate):
@@ -137,7 +140,7 @@ def test_a_straightened_reference_keeps_the_row_that_was_asked_for(plate):
     first = _frame(plate, np.zeros(3), rng)
     reference = SteadyReference(first, _camera())
     shear = np.array([0.004, -0.003, 0.0])
-    reference.straighten(shear, 0.2)
+    reference.straighten(Rolling(shear, np.zeros(3), 0.0, 0.0), 0.2)
     motion = reference.measured(_frame(plate, np.zeros(3), rng))
     assert FOCAL * np.abs(motion.parameters[SHEAR] - shear).max() < 0.5
     assert FOCAL * np.abs(motion.parameters[TURN] + 0.2 * shear).max() < 0.1
@@ -184,3 +187,38 @@ def test_a_frame_costs_one_pass_over_few_points(plate, monkeypatch, turn_px, pas
     assert len(followed) == passes
     # The strongest corner of each of 16 x 10 cells.
     assert 100 < max(followed) <= 160
+
+
+def test_three_motions_of_a_parabola_give_its_rate_at_the_last():
+    recent = RecentMotion()
+    motions = {frame: np.zeros(SIZE_OF_MOTION) for frame in (4, 5, 7)}
+    for frame, motion in motions.items():
+        motion[TURN] = 0.002 * frame**2 * np.array([1.0, -1.0, 0.5])
+        motion[SHIFT] = 0.01 * frame
+    assert recent.rate(5, motions[5]) is None
+    recent.add(4, motions[4])
+    recent.add(5, motions[5])
+    rate = recent.rate(7, motions[7])
+    assert rate == pytest.approx([0.028, -0.028, 0.014, 0.01, 0.01, 0.01])
+    assert recent.rate(8, motions[7]) is None
+
+
+def test_turns_of_the_frames_before_give_the_turn_within_a_frame(plate):
+    """Without texture in half of its rows a frame alone hardly shows how it was sheared."""
+    camera, readout = _camera(), 0.6
+    rate, rng = np.array([0.002, -0.003, 0.0]), np.random.default_rng(14)
+    bare = plate.copy()
+    bare[: BORDER + 300] = 120.0
+    first, frames = _frame(bare, np.zeros(3), rng), []
+    for frame in range(1, 4):
+        motion = np.zeros(SIZE_OF_MOTION)
+        motion[TURN], motion[SHEAR] = frame * rate, readout * rate
+        frames.append(_moved(bare, camera, motion, rng))
+    errors = []
+    for known in (0.0, readout):
+        reference = SteadyReference(first, camera)
+        reference.straighten(Rolling(np.zeros(3), np.zeros(3), known, 0.01), 0.0)
+        found = [reference.measured(each, number) for number, each in enumerate(frames, start=1)]
+        errors.append(FOCAL * np.abs(found[-1].parameters[SHEAR] - readout * rate).max())
+    assert errors[1] < 0.15
+    assert errors[1] < 0.5 * errors[0]

@@ -88,9 +88,9 @@ def test_no_motion_is_fitted_while_the_camera_stands(monkeypatch: pytest.MonkeyP
     fits = []
     measured = SteadyReference.measured
 
-    def counted(reference: SteadyReference, luma: np.ndarray) -> Motion:
+    def counted(reference: SteadyReference, luma: np.ndarray, frame: int) -> Motion:
         fits.append(1)
-        return measured(reference, luma)
+        return measured(reference, luma, frame)
 
     monkeypatch.setattr(SteadyReference, "measured", counted)
     steadier = Steadier(CAMERA, FRAME_S)

@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.errors import InputError
-from calibration.steadiness import Motion, SteadyReference, reference_shear
+from calibration.steadiness import Motion, SteadyReference, reference_rolling
 from calibration.steadiness.motion import moved_pixels, slopes
-from calibration.steadiness.shear import START_FRAMES
+from calibration.steadiness.rolling import START_FRAMES
 from calibration.timebase import row_fraction
 from tracker.records import Candidates, Steadied
 
@@ -35,6 +35,10 @@ GRID = (17, 11)
 
 BEGINNING_S = 1.0
 """Part of the clip that shows how the first frame was sheared, s: a few swings of a hand."""
+
+HAND_RAD = 0.01
+"""Amplitude of the turns that is expected of a camera that moves in its first second, rad: that of
+two hands (common practice, no source)."""
 
 LINE_M = (0.0, 40.0, 21)
 """First and last place along the firing line where markers stand, m, and the number of places that
@@ -97,7 +101,7 @@ class Steadier:
             if self._count == 0:
                 self.begin(luma)
         elif self._count <= self._alert_until or self._count % self._every == 0:
-            motion = self._motion(self._reference, luma)
+            motion = self._motion(self._reference, luma, self._count)
             self._looked += 1
             self.lost = motion is not None and motion.lost
             self._lost += self.lost
@@ -111,14 +115,14 @@ class Steadier:
         self._before = drawn
         return drawn
 
-    def _motion(self, reference: SteadyReference, luma: Codes) -> Motion | None:
+    def _motion(self, reference: SteadyReference, luma: Codes, count: int) -> Motion | None:
         """Return the camera's motion, None where it plainly stood so far and stands."""
         if not self.moves and reference.stands(luma):
             return None
-        motion = reference.motion(luma)
+        motion = reference.motion(luma, count)
         if motion.significant and not self.moves:
             self._straighten(reference)
-            motion = reference.motion(luma)
+            motion = reference.motion(luma, count)
         return motion
 
     @property
@@ -141,10 +145,11 @@ class Steadier:
         count = max(START_FRAMES, round(BEGINNING_S / self._frame_s))
         pictures = self._beginning()
         with suppress(StopIteration, InputError):
-            fresh = SteadyReference(next(pictures), self._camera, self._rotation_deg)
+            fresh = SteadyReference(next(pictures), self._camera, self._rotation_deg, HAND_RAD)
             motions = [fresh.measured(luma) for luma in islice(pictures, count)]
-            shear = reference_shear(motions, self._frame_s)
-            reference.straighten(shear, self._line_share())
+            rolling = reference_rolling(motions, self._frame_s)
+            turns = [float(np.linalg.norm(each.turn_rad[:2])) for each in motions]
+            reference.straighten(rolling, self._line_share(), max(turns, default=0.0))
 
     def _line_share(self) -> float:
         """Return how far down the readout the firing line shows: there the markers were picked."""
