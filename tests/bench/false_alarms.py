@@ -14,6 +14,9 @@ in the file. It knows nothing of changes to the code: after one a new file is du
 ``--from-anywhere`` and ``--unmarked`` measure the same scenes as those ways of measuring do;
 ``--keep FOLDER`` keeps the drawn scenes for them.
 
+People of the recipes `fetchers` and `crowd` throw balls back. With ``--from-anywhere`` and
+``--unmarked`` a row that follows one of these is a true one and counted apart.
+
 ``--scale 0.5`` draws every frame at half its width and height, which costs a third: the ball is
 then half as large in pixels, and so is everything else.
 """
@@ -23,13 +26,16 @@ import json
 import math
 import tempfile
 import time
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import cv2
+import numpy as np
 from scipy.stats import chi2
 
+from calibration.camera import Camera
 from calibration.site import Site
 from tracker.measurement import measure
 from tracker.measurement.starts import (
@@ -39,14 +45,19 @@ from tracker.measurement.starts import (
     Start,
     field_of,
 )
-from tracker.records import Quality, Shot
+from tracker.records import Quality, Shot, TrackPoint
 from tracker.session import ClipEntry, Session, read_session
+from tracker.synthetic.crowd import ThrownBall
+from tracker.synthetic.draw import draw_session
 from tracker.synthetic.recipes import RECIPES, Recipe, without_shots
 from tracker.synthetic.session import make_session
 from tracker.video import ClipFacts, inspect
 from tracker.workflow.stand import calibrate, request_of
 
 PIECE_S = 20.0
+
+SAME_BALL_PX, SAME_BALL_SHARE = 6.0, 0.7
+"""A row is that of a thrown ball when more than this share of its positions lie so near, px."""
 
 
 @dataclass(frozen=True)
@@ -58,6 +69,7 @@ class Tally:
     rejected: int = 0
     drawn_s: float = 0.0
     measured_s: float = 0.0
+    thrown: int = 0
 
     def line(self, name: str) -> str:
         low, high = limits(self.believed)
@@ -69,6 +81,7 @@ class Tally:
             f"{name:16} {self.minutes:7.2f} min  {self.believed:3d} false, {self.rejected:3d} "
             f"rejected  {self.believed / self.minutes:6.3f} a minute  95 % limit "
             f"{high / self.minutes:6.3f}"
+            + (f", {self.thrown} of balls thrown back" if self.thrown else "")
             + (f", at least {low / self.minutes:.3f}" if low else "")
             + cost
         )
@@ -237,12 +250,43 @@ def _measured(piece: Piece, folder: Path) -> tuple[Tally, list[str]]:
         facts = inspect(clip.path, session.camera.capture_fps)
         request = request_of(session, clip)
         found = measure(facts, request, _start(piece, session, clip, facts))
-        shots = [each.shot for each in found.shots]
+        thrown = _thrown_back(piece, facts.size_px)
+        own = [each for each in found.shots if not follows_one(each.points, thrown)]
+        shots = [each.shot for each in own]
         rejected = sum(shot.quality is Quality.REJECTED for shot in shots)
         minutes = facts.duration_s / facts.pace / 60.0
-        tally += Tally(minutes, len(shots) - rejected, rejected)
+        tally += Tally(minutes, len(shots) - rejected, rejected, thrown=len(found.shots) - len(own))
         rows += [_line(shot) for shot in shots]
     return tally, rows
+
+
+def _thrown_back(piece: Piece, size_px: tuple[int, int]) -> list[tuple[Camera, ThrownBall]]:
+    """Return the balls that people of a scene throw, where such rows are looked for."""
+    if not (piece.unmarked or piece.from_anywhere):
+        return []
+    recipe = _filmed(RECIPES[piece.recipe], piece.scale, piece.fps)
+    drawn = draw_session(without_shots(recipe, round(piece.seconds, 3)), piece.seed)
+    return [
+        (clip.take.camera, mover)
+        for clip in drawn.clips
+        if clip.take.camera.size_px == size_px
+        for mover in clip.take.movers
+        if isinstance(mover, ThrownBall)
+    ]
+
+
+def follows_one(points: Sequence[TrackPoint], thrown: list[tuple[Camera, ThrownBall]]) -> bool:
+    """Return whether most used positions of a row are those of one ball that was thrown."""
+    used = [point for point in points if point.used]
+    if not used:
+        return False
+    places = np.array([(point.column_px, point.row_px) for point in used])
+    for camera, ball in thrown:
+        there = camera.project(np.array([ball.route.at(point.time_s) for point in used]))
+        near = np.linalg.norm(places - there, axis=1) < SAME_BALL_PX
+        if np.mean(near) > SAME_BALL_SHARE:
+            return True
+    return False
 
 
 def _start(piece: Piece, session: Session, clip: ClipEntry, facts: ClipFacts) -> Start:

@@ -143,8 +143,8 @@ class _Joining:
         if not -OVERLAP_FRAMES * frame_s <= gap <= LONGEST_GAP_S:
             return _Joint.NOT
         times = np.linspace(arc.times_s[-1] - frame_s, later.times_s[0] + frame_s, 9)
-        before, velocity = _end(arc, times, last=True)
-        after, next_velocity = _end(later, times, last=False)
+        before, velocity = end_of(arc, times, last=True)
+        after, next_velocity = end_of(later, times, last=False)
         if np.linalg.norm(before - after, axis=1).min() > reach:
             return _Joint.NOT
         change = next_velocity - velocity - arc.acceleration_pxps2 * gap
@@ -172,7 +172,7 @@ def bounce_between(
     arc, hop = throw.arc, throw.hop
     begin = min(arc.times_s[-1], hop.times_s[0]) - BOUNCE_LEAD_FRAMES * frame_s
     times = np.arange(begin, hop.times_s[0] + frame_s, frame_s / BOUNCE_STEPS)
-    after, velocity = _end(hop, times, last=False)
+    after, velocity = end_of(hop, times, last=False)
     apart = np.linalg.norm(path(times) - after, axis=1)
     best = int(np.nanargmin(apart))
     speed = max(float(np.linalg.norm(velocity)), LEAST_SPEED_PXPS)
@@ -180,7 +180,7 @@ def bounce_between(
     return float(times[best]), float(u_s)
 
 
-def _end(arc: Arc, times: Array, last: bool) -> tuple[Array, Array]:
+def end_of(arc: Arc, times: Array, last: bool) -> tuple[Array, Array]:
     """Return a path's places continued from one of its ends, and its velocity there."""
     part = slice(-END_POSITIONS, None) if last else slice(0, END_POSITIONS)
     since, pixels = arc.times_s[part], arc.pixels[part]

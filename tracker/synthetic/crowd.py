@@ -28,6 +28,10 @@ TENNIS = (0.60, 0.68, 0.14)
 """Reflectance of a tennis ball's felt: red, green, blue; that of the launcher's balls in luma."""
 
 
+class ThrownBall(Small):
+    """A ball that a person throws back: a shot for whoever asks for those from anywhere."""
+
+
 @dataclass(frozen=True)
 class Bounder(Silhouette):
     """A bird that flaps for a part of each bound and is a smooth body for the rest.
@@ -235,7 +239,9 @@ def _bounds(times: Array, bound_s: float, folded: float) -> Array:
     return np.asarray(np.where(share < folded, falling, rising))
 
 
-def _thrown_back(setting: Setting, rng: np.random.Generator, place: Array, time_s: float) -> Small:
+def _thrown_back(
+    setting: Setting, rng: np.random.Generator, place: Array, time_s: float
+) -> ThrownBall:
     """Throw a ball from a person's hand towards the launcher, short of it or past it."""
     launch = TrueLaunch(
         release_s=time_s,
@@ -248,6 +254,6 @@ def _thrown_back(setting: Setting, rng: np.random.Generator, place: Array, time_
     flown = fly(launch, ball, TrueAir(), Turf())
     times = np.arange(time_s, flown.rest_s + 0.1, STEP_S)
     route = Route(times, np.nan_to_num(flown.positions(times), nan=0.03))
-    return Small(
+    return ThrownBall(
         route, setting.scene.light, setting.psf_px, setting.exposure_s, ball.diameter_m, TENNIS
     )

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.following.arcs import Arc
+from tracker.measurement.throws import end_of
 
 Array = NDArray[np.float64]
 
@@ -59,22 +60,13 @@ def _meet(first: Arc, second: Arc, width_px: int, falls_first: bool = False) -> 
     if abs(begin_s - end_s) > LONGEST_GAP_S:
         return False
     meeting_s = 0.5 * (begin_s + end_s)
-    places, speeds = zip(*(_state(each, meeting_s) for each in (first, second)), strict=True)
-    greater = max(float(np.linalg.norm(each)) for each in speeds)
-    change = speeds[1] - speeds[0]
+    at = np.array([meeting_s])
+    (ending, speed), (beginning, next_speed) = end_of(first, at, True), end_of(second, at, False)
+    greater = max(float(np.linalg.norm(speed)), float(np.linalg.norm(next_speed)))
+    change = next_speed - speed
     if not falls_first and level.duration_s >= LEAD_S:
         change = change * np.array([1.0, 0.0])
     return bool(
-        np.linalg.norm(places[1] - places[0]) < REACH_SHARE * width_px
+        np.linalg.norm(beginning - ending) < REACH_SHARE * width_px
         and np.linalg.norm(change) < SAME_SHARE * greater
     )
-
-
-def _state(arc: Arc, time_s: float) -> tuple[Array, Array]:
-    """Return where a path's curve is at a time, px, and its velocity there, px/s."""
-    before, now, after = arc.at(time_s + STEP_S * np.arange(-1.0, 2.0))
-    return now, (after - before) / (2.0 * STEP_S)
-
-
-STEP_S = 1e-3
-"""Step of the numerical derivative, s: curves are polynomials."""
