@@ -1,7 +1,13 @@
 """Jobs that engines are tested with, in a module that a new process reads quickly."""
 
+import os
+import threading
+
 from calibration.errors import InputError
 from tracker.engines.protocol import Report
+
+WAIT_S = 60.0
+"""Longer than any test waits."""
 
 
 def squared(item: int, report: Report) -> int:
@@ -12,4 +18,10 @@ def squared(item: int, report: Report) -> int:
 def failing(item: int, report: Report) -> int:
     if item == 2:
         raise InputError("cannot be measured", where="2.mp4", remedy="film it again")
+    return item
+
+
+def waiting(item: int, report: Report) -> int:
+    report(os.getpid())
+    threading.Event().wait(WAIT_S)
     return item

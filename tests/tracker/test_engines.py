@@ -2,8 +2,10 @@
 
 import os
 import pickle
+import select
 import signal
 import socket
+import subprocess
 import sys
 from collections.abc import Iterator, Sequence
 from concurrent.futures import CancelledError
@@ -24,6 +26,7 @@ from tracker.engines import dask as far
 from tracker.engines.dask import DaskEngine, dask_engine
 from tracker.workflow.measure import MeasureOptions, measure_session
 
+PATIENCE_S = 20.0
 REMEDY = "install it with: pip install 'lobmeter[dask]'"
 
 
@@ -67,6 +70,36 @@ def test_a_fault_of_the_input_comes_as_it_is(engine: Engine) -> None:
     with pytest.raises(InputError) as caught:
         list(engine.run(failing, [0, 1, 2, 3, 4], print))
     assert caught.value.sentences() == ["2.mp4: cannot be measured; film it again."]
+
+
+ASKER = """
+import sys
+from tests.tracker.engine_jobs import waiting
+from tracker.engines import LocalEngine
+if __name__ == "__main__":
+    list(LocalEngine(2).run(waiting, [0, 1], lambda said: print(said, flush=True)))
+"""
+
+
+@pytest.mark.skipif(not hasattr(os, "pidfd_open"), reason="needs Linux to wait for a stranger")
+def test_processes_end_with_the_one_that_asked(tmp_path: Path) -> None:
+    script = tmp_path / "asker.py"
+    script.write_text(ASKER, encoding="utf-8")
+    asker = subprocess.Popen(
+        [sys.executable, str(script)],
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert asker.stdout is not None
+    workers = [os.pidfd_open(int(asker.stdout.readline())) for _ in range(2)]
+    asker.kill()
+    asker.wait()
+    for worker in workers:
+        assert select.select([worker], [], [], PATIENCE_S)[0], (
+            "a worker outlives the one that asked"
+        )
+        os.close(worker)
 
 
 def test_reports_come_while_a_scheduler_runs_the_jobs(threads: distributed.LocalCluster) -> None:

@@ -1,11 +1,14 @@
 """Jobs in this process, or in several processes of this computer."""
 
 import multiprocessing
+import os
 import threading
 from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
 from dataclasses import dataclass
+from multiprocessing.context import BaseContext
+from multiprocessing.process import BaseProcess
 from typing import Any
 
 from tracker.engines.protocol import Item, Job, Report, Result
@@ -21,10 +24,13 @@ class LocalEngine:
         Processes at the same time; 1 runs everything in this process, in order.
     notes : tuple of str
         Empty.
+    modules : tuple of str
+        Imported once for all processes, where the system can make them from one that has.
     """
 
     jobs: int = 1
     notes: tuple[str, ...] = ()
+    modules: tuple[str, ...] = ()
 
     def run(
         self, job: Job[Item, Result], items: Sequence[Item], report: Report
@@ -35,7 +41,7 @@ class LocalEngine:
             for index, item in enumerate(items):
                 yield index, job(item, report)
             return
-        with _pool(workers, report) as pool:
+        with _pool(workers, report, self.modules) as pool:
             running = {
                 pool.submit(_run_in_worker, job, item): index for index, item in enumerate(items)
             }
@@ -50,16 +56,36 @@ _QUEUE: Any = None
 def _begin_worker(queue: Any) -> None:
     global _QUEUE
     _QUEUE = queue
+    asker = multiprocessing.parent_process()
+    if asker is not None:
+        threading.Thread(target=_end_with, args=(asker,), daemon=True).start()
+
+
+def _end_with(asker: BaseProcess) -> None:
+    """End this process where the one that asks was killed: nobody takes its results any more."""
+    asker.join()
+    os._exit(1)
 
 
 def _run_in_worker(job: Job[Item, Result], item: Item) -> Result:
     return job(item, _QUEUE.put)
 
 
+def _context(modules: Sequence[str]) -> BaseContext:
+    """Return how processes are started: from one that has imported modules, else each anew."""
+    if "forkserver" not in multiprocessing.get_all_start_methods():
+        return multiprocessing.get_context("spawn")
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(["__main__", *modules])
+    return context
+
+
 @contextmanager
-def _pool(workers: int, report: Report) -> Iterator[ProcessPoolExecutor]:
+def _pool(
+    workers: int, report: Report, modules: Sequence[str] = ()
+) -> Iterator[ProcessPoolExecutor]:
     """Give a pool of processes whose reports are passed on here."""
-    context = multiprocessing.get_context("spawn")
+    context = _context(modules)
     queue = context.Queue()
 
     def forward() -> None:

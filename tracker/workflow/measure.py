@@ -123,11 +123,21 @@ def measure_sessions(
                 yield _finished(session, review, mine, [next(measured) for _ in mine])
 
 
+MEASURING = (
+    "tracker.workflow.jobs",
+    "tracker.measurement.starts",
+    "matplotlib.figure",
+    "matplotlib.backends.backend_agg",
+    "scipy.special",
+)
+"""What measuring a clip imports, most of it on demand: a process else spends a second on it."""
+
+
 @contextmanager
 def _engine(options: MeasureOptions) -> Iterator[Engine]:
     """Give what measures the clips."""
     if options.scheduler is None:
-        yield LocalEngine(options.jobs)
+        yield LocalEngine(options.jobs, modules=MEASURING)
         return
     with dask_engine(options.scheduler) as engine:
         if options.on_note is not None:
