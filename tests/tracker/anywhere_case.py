@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from calibration.adjustment import NotDetermined
 from tests.tracker.clip_context import clip_context
 from tests.tracker.fitting_case import (
     FRAME_S,
@@ -77,7 +78,7 @@ def drawn_anywhere(rng: np.random.Generator, up_m: float | None = None) -> Anywh
         truth[4:7] = level * np.cos(way), level * np.sin(way), speed * np.sin(angle)
         try:
             case = positions(rng, KNOWN, truth)
-        except ValueError:  # it flies past the camera
+        except (ValueError, NotDetermined):  # it flies past the camera
             continue
         landed = truth[0] + figures_of(KNOWN, truth).value("flight_time_s")
         count = len(case.track.frames)

@@ -53,13 +53,13 @@ def place(shot: FittedShot, by_m: float = 0.0, u: float = 0.05) -> GivenEnds:
 
 def test_a_given_landing_is_a_seen_one_with_its_own_uncertainty(extrapolated: FittedShot) -> None:
     assert codes(extrapolated) == [ReasonCode.LANDING_NOT_SEEN]
-    moved = with_ends(extrapolated, place(extrapolated), None)
+    moved = with_ends(extrapolated, place(extrapolated, u=0.03), None)
     assert codes(moved) == [ReasonCode.LANDING_BY_HAND]
     assert moved.shot.quality is Quality.GOOD and moved.shot.landing_seen
     assert moved.shot.shot == 3 and {point.shot for point in moved.points} == {3}
     before, after = extrapolated.shot.carry_u_m, moved.shot.carry_u_m
     assert before is not None and after is not None and after < 0.6 * before
-    assert after == pytest.approx((before**-2 + 0.05**-2) ** -0.5, rel=0.2)
+    assert after == pytest.approx((before**-2 + 0.03**-2) ** -0.5, rel=0.2)
     assert moved.budget is not None
     parts = moved.budget.parts["carry_m"].values()
     assert np.sqrt(sum(part**2 for part in parts)) == pytest.approx(after, rel=1e-3)

@@ -92,7 +92,7 @@ def test_steep_shot_is_judged_by_its_plane_and_not_by_its_azimuth():
 def test_parts_of_a_person_are_no_ball(snr, believed):
     """Torn places of something faint; a clear ball before leaves is doubted, and kept."""
     rng = np.random.default_rng(8)
-    case = drawn(rng, KNOWN)
+    case = drawn(rng, KNOWN, wrong=False)
     torn = case.track.pixels + rng.normal(0.0, 1.4, case.track.pixels.shape)
     track = replace(case.track, pixels=torn, snr=np.full(len(torn), snr))
     told = row(replace(case, track=track)).shot
