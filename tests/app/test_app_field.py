@@ -5,17 +5,26 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import Page, expect
 
 from tests.app.conftest import Served, copied, ready
+from tests.app.marking import (
+    click_pixel,
+    marker,
+    on_screen,
+    pick_by_keyboard,
+    pick_by_mouse,
+    pick_by_touch,
+    row_of,
+    wait_saved,
+)  # fmt: skip
 from tests.app.test_app_access import usable
-from tracker.session import MarkerEntry, read_session
+from tracker.session import read_session
 from tracker.workflow.calibrate import calibrate_session
 
 expect.set_options(timeout=20_000)
 
 Visit = Callable[[Path, str], Page]
-MAGNIFIED = 8
 WIDE = {
     "foot of the launcher": (128.7, 733.7),
     "10 m cone": (588.4, 727.7),
@@ -23,7 +32,7 @@ WIDE = {
     "30 m cone": (1471.9, 722.5),
     "40 m cone": (1889.6, 714.9),
 }
-LAST = ["30 m cone", "40 m cone"]
+LAST = {name: WIDE[name] for name in ("30 m cone", "40 m cone")}
 
 
 @pytest.fixture
@@ -54,61 +63,16 @@ def _unpicked(folder: Path, last: int) -> Path:
     return folder
 
 
-def _pick_by_mouse(tab: Page, folder: Path, names: list[str]) -> None:
-    """Click on each marker, then drag the magnified picture for the last tenths."""
-    for name in names:
-        column, row = WIDE[name]
-        _row(tab, name).click()
-        expect(tab.locator(".mark-where")).to_contain_text(name)
-        _click(tab, column + 1.5, row - 1.0)
-        _wait_saved(tab, folder, name)
-        picked = _marker(folder, name)
-        assert picked.pixel == pytest.approx((column, row), abs=2.5)
-        assert picked.pixel_u == 1.0
-        _drag_magnified(tab, column - picked.pixel[0], row - picked.pixel[1])
-        _wait_saved(tab, folder, name, (column, row))
-        assert _marker(folder, name).pixel_u == 0.3
-
-
-def _pick_by_keyboard(tab: Page, folder: Path, names: list[str]) -> None:
-    """Walk to each marker with the arrow keys alone; "n" goes on to the next."""
-    for _ in range(40):
-        if tab.evaluate("document.activeElement.getAttribute('role')") == "application":
-            break
-        tab.keyboard.press("Tab")
-    for number, name in enumerate(names):
-        if number:
-            tab.keyboard.press("n")
-        expect(tab.locator(".mark-where")).to_contain_text(name)
-        _walk(tab, *WIDE[name])
-        tab.keyboard.press("Enter")
-        _wait_saved(tab, folder, name, WIDE[name])
-
-
-def _pick_by_touch(tab: Page, folder: Path, names: list[str]) -> None:
-    """Tap on each marker, then drag the magnified picture with a finger."""
-    for name in names:
-        column, row = WIDE[name]
-        _row(tab, name).tap()
-        expect(tab.locator(".mark-where")).to_contain_text(name)
-        tab.touchscreen.tap(*_on_screen(tab, column, row))
-        _wait_saved(tab, folder, name)
-        picked = _marker(folder, name).pixel
-        assert picked == pytest.approx((column, row), abs=8.0)
-        _drag_by_touch(tab, column - picked[0], row - picked[1])
-        _wait_saved(tab, folder, name, (column, row))
-
-
 def test_markers_by_mouse(visit: Visit, half_done: Path) -> None:
     tab = visit(half_done, "field")
-    _pick_by_mouse(tab, half_done, LAST)
+    pick_by_mouse(tab, half_done, LAST)
     _same_as_the_command(tab, half_done)
 
 
 @pytest.mark.campaign
 def test_markers_by_keyboard(visit: Visit, half_done: Path) -> None:
     tab = visit(half_done, "field")
-    _pick_by_keyboard(tab, half_done, LAST)
+    pick_by_keyboard(tab, half_done, LAST)
     _same_as_the_command(tab, half_done)
 
 
@@ -116,37 +80,15 @@ def test_markers_by_keyboard(visit: Visit, half_done: Path) -> None:
 def test_markers_by_touch(server: Served, narrow_tab: Page, half_done: Path) -> None:
     narrow_tab.goto(f"{server.open(half_done)}/field")
     ready(narrow_tab)
-    _pick_by_touch(narrow_tab, half_done, LAST)
+    pick_by_touch(narrow_tab, half_done, LAST)
     _same_as_the_command(narrow_tab, half_done)
-
-
-@pytest.mark.long
-def test_five_markers_by_mouse(visit: Visit, blank: Path) -> None:
-    tab = visit(blank, "field")
-    _pick_by_mouse(tab, blank, list(WIDE))
-    _same_as_the_command(tab, blank)
-
-
-@pytest.mark.long
-def test_five_markers_by_keyboard(visit: Visit, blank: Path) -> None:
-    tab = visit(blank, "field")
-    _pick_by_keyboard(tab, blank, list(WIDE))
-    _same_as_the_command(tab, blank)
-
-
-@pytest.mark.long
-def test_five_markers_by_touch(server: Served, narrow_tab: Page, blank: Path) -> None:
-    narrow_tab.goto(f"{server.open(blank)}/field")
-    ready(narrow_tab)
-    _pick_by_touch(narrow_tab, blank, list(WIDE))
-    _same_as_the_command(narrow_tab, blank)
 
 
 def test_a_wrong_marker_is_pointed_at_and_undo_takes_it_back(visit: Visit, wide: Path) -> None:
     tab = visit(wide, "field")
-    before = _marker(wide, "20 m cone").pixel
-    _row(tab, "20 m cone").click()
-    start, end = _on_screen(tab, *before), _on_screen(tab, before[0] + 40, before[1] + 25)
+    before = marker(wide, "20 m cone").pixel
+    row_of(tab, "20 m cone").click()
+    start, end = on_screen(tab, *before), on_screen(tab, before[0] + 40, before[1] + 25)
     tab.mouse.move(*start)
     tab.mouse.down()
     tab.mouse.move(*end, steps=4)
@@ -155,13 +97,13 @@ def test_a_wrong_marker_is_pointed_at_and_undo_takes_it_back(visit: Visit, wide:
     expect(tab.locator(".field-answer")).to_contain_text(
         "its label, its coordinates or its pixel is wrong"
     )
-    expect(_row(tab, "20 m cone")).to_contain_text("does not agree")
-    moved = _marker(wide, "20 m cone").pixel
+    expect(row_of(tab, "20 m cone")).to_contain_text("does not agree")
+    moved = marker(wide, "20 m cone").pixel
     assert moved == pytest.approx((before[0] + 40, before[1] + 25), abs=2.0)
     tab.get_by_role("button", name="Undo").click()
     expect(tab.locator(".mark.suspect")).to_have_count(0)
     expect(tab.get_by_role("status").first).to_contain_text("Undone: 20 m cone picked")
-    assert _marker(wide, "20 m cone").pixel == before
+    assert marker(wide, "20 m cone").pixel == before
 
 
 @pytest.mark.campaign
@@ -174,14 +116,14 @@ def test_feet_for_metres_are_named_and_the_typed_feet_mend_them(visit: Visit, wi
         'The coordinates of marker "30 m cone" are in feet: [29.99, 0, 0] agrees with the rest'
     )
     expect(tab.locator(".mark.suspect text")).to_have_text("30 m cone: does not agree")
-    _row(tab, "30 m cone").click()
+    row_of(tab, "30 m cone").click()
     along = tab.get_by_role("textbox", name=re.compile("^Along"))
     expect(along).to_have_value("98.4")
     along.fill("98 ft 5 in")
     along.press("Tab")
     expect(tab.locator(".mark.suspect")).to_have_count(0)
     expect(along).to_have_value("29.9974")
-    assert _marker(wide, "30 m cone").ground_m == (pytest.approx(29.9974), 0.0, 0.0)
+    assert marker(wide, "30 m cone").ground_m == (pytest.approx(29.9974), 0.0, 0.0)
     # What the person wrote beside it is still there.
     assert "# wheel tape" in file.read_text("utf-8")
 
@@ -203,7 +145,7 @@ def test_suggestions_are_accepted_together(visit: Visit, half_done: Path) -> Non
     tab.get_by_role("button", name="Accept 2 suggestions").click()
     expect(tab.locator(".mark.picked")).to_have_count(5)
     for name in LAST:
-        found = _marker(half_done, name)
+        found = marker(half_done, name)
         assert found.pixel == pytest.approx(WIDE[name], abs=3.0)
         assert 0.3 < found.pixel_u < 1.0
     _same_as_the_command(tab, half_done)
@@ -216,10 +158,10 @@ def test_what_is_missing_is_said_with_the_measurement_to_add(visit: Visit, blank
     tab = visit(blank, "field")
     expect(tab.locator(".field-answer")).to_contain_text("No marker has a pixel")
     for name in list(WIDE)[:3]:
-        _row(tab, name).click()
+        row_of(tab, name).click()
         expect(tab.locator(".mark-where")).to_contain_text(name)
-        _click(tab, *WIDE[name])
-        _wait_saved(tab, blank, name)
+        click_pixel(tab, *WIDE[name])
+        wait_saved(tab, blank, name)
     expect(tab.locator(".field-answer")).to_contain_text("tape the camera's position")
     tab.get_by_text("What else is known of the camera").click()
     for label, text in (("Camera, along", "17.33"), ("Camera, across", "-28,8 m")):
@@ -241,14 +183,14 @@ def test_a_hostile_name_is_shown_as_it_is(visit: Visit, wide: Path) -> None:
     expect(tab.get_by_label("Name")).to_have_value("50 m")
     tab.get_by_label("Name").fill(HOSTILE)
     tab.get_by_label("Name").press("Tab")
-    expect(_row(tab, HOSTILE)).to_be_visible()
-    _click(tab, 1500.0, 640.0)
-    _wait_saved(tab, wide, HOSTILE)
+    expect(row_of(tab, HOSTILE)).to_be_visible()
+    click_pixel(tab, 1500.0, 640.0)
+    wait_saved(tab, wide, HOSTILE)
     expect(tab.locator(".mark text", has_text="onerror")).to_have_count(1)
     assert "taken" not in tab.title()
     assert tab.locator(".field-page img, .mark-stage img").count() == 0
     tab.get_by_role("button", name="Delete this marker").click()
-    expect(_row(tab, HOSTILE)).to_have_count(0)
+    expect(row_of(tab, HOSTILE)).to_have_count(0)
     assert [one.name for one in read_session(wide).markers] == list(WIDE)
 
 
@@ -263,7 +205,7 @@ def test_the_filled_page_can_be_used_by_everybody(visit: Visit, half_done: Path)
 @pytest.mark.campaign
 def test_what_is_being_typed_stays_while_the_page_changes(visit: Visit, wide: Path) -> None:
     tab = visit(wide, "field")
-    _row(tab, "20 m cone").click()
+    row_of(tab, "20 m cone").click()
     along = tab.get_by_role("textbox", name=re.compile("^Along"))
     expect(along).to_have_value("20")
     along.fill("20.5")
@@ -272,117 +214,35 @@ def test_what_is_being_typed_stays_while_the_page_changes(visit: Visit, wide: Pa
     expect(tab.get_by_label("Camera, up")).to_have_value("1.74")
     expect(along).to_have_value("20.5")
     along.press("Tab")
-    _row(tab, "10 m cone").click()
+    row_of(tab, "10 m cone").click()
     expect(along).to_have_value("10")
-    assert _marker(wide, "20 m cone").ground_m == (20.5, 0.0, 0.0)
+    assert marker(wide, "20 m cone").ground_m == (20.5, 0.0, 0.0)
 
 
 @pytest.mark.campaign
 def test_a_name_that_is_taken_is_refused_in_a_sentence(visit: Visit, wide: Path) -> None:
     tab = visit(wide, "field")
-    _row(tab, "20 m cone").click()
+    row_of(tab, "20 m cone").click()
     expect(tab.get_by_label("Name")).to_have_value("20 m cone")
     tab.get_by_label("Name").fill("30 m cone")
     tab.get_by_label("Name").press("Tab")
     expect(tab.locator(".notices .fault")).to_contain_text('"30 m cone" names two markers')
-    assert _marker(wide, "20 m cone").pixel == WIDE["20 m cone"]
+    assert marker(wide, "20 m cone").pixel == WIDE["20 m cone"]
 
 
 @pytest.mark.campaign
 def test_a_pick_is_taken_away_and_another_frame_shown(visit: Visit, wide: Path) -> None:
     tab = visit(wide, "field")
-    _row(tab, "10 m cone").click()
+    row_of(tab, "10 m cone").click()
     expect(tab.get_by_role("application")).to_be_focused()
     tab.keyboard.press("Delete")
     expect(tab.locator(".mark.expected")).to_have_count(1)
-    assert _marker(wide, "10 m cone").pixel is None
-    expect(_row(tab, "10 m cone")).to_contain_text(re.compile("not picked|suggested"))
+    assert marker(wide, "10 m cone").pixel is None
+    expect(row_of(tab, "10 m cone")).to_contain_text(re.compile("not picked|suggested"))
     frame = tab.locator(".mark-stage image")
     expect(frame).to_have_attribute("href", re.compile(r"/frame/0/0$"))
     tab.get_by_role("button", name="Frame after").click()
     expect(frame).to_have_attribute("href", re.compile(r"/frame/0/1$"))
-
-
-def _row(tab: Page, name: str) -> Locator:
-    return tab.locator(".field-markers button", has=tab.locator(".name", has_text=name))
-
-
-def _on_screen(tab: Page, column: float, row: float) -> tuple[float, float]:
-    """Return where a pixel of the frame is on the screen."""
-    tab.locator(".mark-stage").scroll_into_view_if_needed()
-    at = tab.evaluate(
-        """([x, y]) => {
-            const at = new DOMPoint(x, y).matrixTransform(
-                document.querySelector(".mark-stage svg").getScreenCTM());
-            return [at.x, at.y];
-        }""",
-        [column, row],
-    )
-    return at[0], at[1]
-
-
-def _click(tab: Page, column: float, row: float) -> None:
-    tab.mouse.click(*_on_screen(tab, column, row))
-
-
-def _walk(tab: Page, column: float, row: float) -> None:
-    """Move the cursor to a pixel with the arrow keys."""
-    said = tab.locator(".mark-where").inner_text()
-    at = [float(text) for text in re.findall(r"(?:column|row) (-?[\d.]+)", said)]
-    for here, wanted, keys in (
-        (at[0], column, ("ArrowLeft", "ArrowRight")),
-        (at[1], row, ("ArrowUp", "ArrowDown")),
-    ):
-        left = round(10 * (wanted - here))
-        key = keys[left > 0]
-        large, rest = divmod(abs(left), 250)
-        for modifier, times in (("Control+", large), ("Shift+", rest // 10), ("", rest % 10)):
-            for _ in range(times):
-                tab.keyboard.press(modifier + key)
-
-
-def _drag_magnified(tab: Page, columns: float, rows: float) -> None:
-    """Drag the magnified picture with the mouse, so that the crosshair moves over it."""
-    tab.locator(".mark-loupe").scroll_into_view_if_needed()
-    box = tab.locator(".mark-loupe").bounding_box()
-    assert box
-    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
-    tab.mouse.move(x, y)
-    tab.mouse.down()
-    tab.mouse.move(x - MAGNIFIED * columns, y - MAGNIFIED * rows)
-    tab.mouse.up()
-
-
-def _drag_by_touch(tab: Page, columns: float, rows: float) -> None:
-    """Drag the magnified picture with a finger, so that the crosshair moves over it."""
-    loupe = tab.locator(".mark-loupe")
-    loupe.scroll_into_view_if_needed()
-    box = loupe.bounding_box()
-    assert box
-    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
-    client = tab.context.new_cdp_session(tab)
-    ends = ("touchStart", x, y), ("touchMove", x - MAGNIFIED * columns, y - MAGNIFIED * rows)
-    for kind, at_x, at_y in ends:
-        points = [{"x": at_x, "y": at_y}]
-        client.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
-    client.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
-
-
-def _marker(folder: Path, name: str) -> MarkerEntry:
-    session = read_session(folder, filmed=False)
-    return next(one for one in session.clips[0].markers if one.name == name)
-
-
-def _wait_saved(
-    tab: Page, folder: Path, name: str, pixel: tuple[float, float] | None = None
-) -> None:
-    """Wait until a marker has a pixel in the file, or that very pixel."""
-    for _ in range(200):
-        found = _marker(folder, name).pixel
-        if found is not None and (pixel is None or found == pytest.approx(pixel, abs=0.051)):
-            return
-        tab.wait_for_timeout(25)
-    pytest.fail(f"{name} is at {found} in the file")
 
 
 def _same_as_the_command(tab: Page, folder: Path) -> None:

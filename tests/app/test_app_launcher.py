@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Locator, Page, expect
 
-from tests.app.conftest import ready
+from tests.app.conftest import Served, ready
 from tests.tracker.invented_outings import session as invented
 from tracker.workflow.launcher import Launcher
 
@@ -73,6 +73,23 @@ def test_a_slider_answers_and_is_set_back_by_a_key(visit: Visit, lane: Path) -> 
     expect(tab.locator(".at").first).to_have_text("100 %")
     expect(tab.get_by_text("As the file has it")).to_be_visible(timeout=SLOW_MS)
     assert (lane / "session.toml").read_bytes() == before
+
+
+def test_a_finger_moves_a_slider(server: Served, narrow_tab: Page, lane: Path) -> None:
+    narrow_tab.goto(f"{server.open(lane)}/launcher")
+    ready(narrow_tab)
+    tab = answered(narrow_tab)
+    slider = tab.get_by_role("slider", name="Pulse-width control")
+    slider.scroll_into_view_if_needed()
+    box = slider.bounding_box()
+    assert box is not None and box["height"] >= 24
+    low, high = (float(slider.get_attribute(end) or "nan") for end in ("min", "max"))
+    tab.touchscreen.tap(box["x"] + 0.5 * box["width"], box["y"] + 0.5 * box["height"])
+    expect(tab.get_by_text("nothing is saved")).to_be_visible(timeout=SLOW_MS)
+    there = float(tab.locator(".at").first.inner_text().split()[0])
+    assert there == pytest.approx(0.5 * (low + high), abs=0.03 * (high - low))
+    slower = Launcher(lane).outlook("100 mm wheels", {"motor.duty_percent": there}).prediction
+    assert carry(tab) == pytest.approx(slower.carry.value, abs=0.06)
 
 
 def test_a_field_is_written_and_undone(visit: Visit, lane: Path) -> None:

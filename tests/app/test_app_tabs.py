@@ -167,26 +167,32 @@ def test_a_server_killed_while_measuring_leaves_no_worker_and_loses_nothing(
     assert (other / "results" / "shots.csv").read_bytes() == measured
 
 
-@pytest.mark.long
+ROUNDS = 3
+"""Rounds of clicks; other programs only ever add to a time, so the quickest round counts."""
+ANSWER_MS = 150.0
+"""Within which 95 of 100 clicks are answered while a session is measured, ms."""
+
+
+@pytest.mark.campaign
 def test_a_click_answers_while_a_session_is_measured(
     server: Served, tab: Page, tmp_path: Path
 ) -> None:
-    """The 95 % quantile of a click's way to the server and back stays under 150 ms.
-
-    On a machine with other work it may grow to three times of what it was before.
-    """
+    """The 95 % quantile of a click's way to the server and back, undo and redo with their files."""
     session = copied("wide", tmp_path)
     set_height(session, 1.5)
     tab.goto(f"{server.open(session)}/measure")
     ready(tab)
-    before_ms = p95(tab.evaluate(CLICKS))
+    before_ms = min(p95(tab.evaluate(CLICKS)) for _ in range(ROUNDS))
+    if before_ms > ANSWER_MS:
+        pytest.skip(f"other work fills this machine: {before_ms:.0f} ms before measuring")
     tab.get_by_role("button", name="Measure").click()
     expect(tab.locator(".running")).to_contain_text("% done", timeout=60_000)
-    while_ms = p95(tab.evaluate(CLICKS))
+    while_ms = min(p95(tab.evaluate(CLICKS)) for _ in range(ROUNDS))
     print(f"p95 of a click: {before_ms:.0f} ms, while measuring {while_ms:.0f} ms")
-    assert tab.get_by_role("button", name="Cancel").count() == 1
+    # It was measured all the time.
     tab.get_by_role("button", name="Cancel").click()
-    assert while_ms < max(150.0, 3.0 * before_ms)
+    expect(tab.locator(".answer")).to_contain_text("Cancelled.")
+    assert while_ms < ANSWER_MS
 
 
 def p95(times_ms: list[float]) -> float:

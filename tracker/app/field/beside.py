@@ -33,6 +33,7 @@ class MarkerList:
         self.desk = desk
         self.choose = choose
         self._rows: dict[str, tuple[parts.Text, parts.Text]] = {}
+        self._listed: list[str] | None = None
         self._kinds: dict[str, str] = {}
         self._list = ui.element("ul").classes("field-markers")
         self._list.props["aria-label"] = "Markers"
@@ -40,7 +41,8 @@ class MarkerList:
     def show(self) -> None:
         """Show the markers as they are."""
         names = [one.name for one in self.desk.markers]
-        if names != list(self._rows):
+        if names != self._listed:
+            self._listed = names
             self._build(names)
         for marker in self.desk.markers:
             button, state = self._rows[marker.name]

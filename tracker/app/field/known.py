@@ -1,4 +1,4 @@
-"""What is known of the camera apart from the markers, as fields."""
+"""What is known apart from the markers, as fields: the height of release, and of the camera."""
 
 from collections.abc import Callable
 from functools import partial
@@ -13,8 +13,63 @@ from tracker.session import FieldChange, Session, length_m, number
 PLACES = ("along", "across", "up")
 
 
+class ReleaseHeight:
+    """Field for the height of release, which markers need: they count from the ground below it.
+
+    Parameters
+    ----------
+    view : View
+    """
+
+    def __init__(self, view: View) -> None:
+        self.view = view
+        save = partial(save_number, view, "height of release", ("release", "height_m"), length_m)
+        self._entry = parts.field(
+            "The ball leaves the launcher at", self._text(), save, "m", "above the ground there"
+        )
+        self._entry.props["id"] = "release-height"
+        view.on_change(self._renewed)
+
+    @property
+    def known(self) -> bool:
+        """Whether the session states it."""
+        session = self.view.look.session
+        return session is not None and session.release.height_known
+
+    def ask(self) -> None:
+        """Ask for it."""
+        self.view.say(
+            "First tape how high above the ground the ball leaves the launcher, and write it into "
+            "the field that has the focus now. Markers count from there."
+        )
+        ui.run_javascript('document.getElementById("release-height")?.focus()')
+
+    def _renewed(self) -> None:
+        if self.view.look.session is not None and self._entry.props["value"] != self._text():
+            self._entry.props["value"] = self._text()
+            self._entry.update()
+
+    def _text(self) -> str:
+        session = self.view.look.session
+        assert session is not None
+        return _text(session.release.height_m) if self.known else ""
+
+
+async def save_number(
+    view: View, what: str, where: tuple[str, str], read: Callable[[str], float], text: str
+) -> None:
+    """Save a number that was typed, or that it is not known."""
+    try:
+        value = read(text) if text.strip() else None
+    except InputError as error:
+        view.complain(error.sentences())
+        return
+    said = f"{what} not known" if value is None else f"{what} {value:g}"
+    await view.edit(said, FieldChange(where, value))
+
+
 class KnownOfCamera:
-    """Fields for the camera's taped position, its field of view and the height of release.
+    """Fields for the camera's taped position and its field of view.
 
     Parameters
     ----------
@@ -32,14 +87,8 @@ class KnownOfCamera:
             "view",
             "Field of view",
             "°",
-            partial(self._save_number, "field of view", ("camera", "field_of_view_deg"), number),
+            partial(save_number, view, "field of view", ("camera", "field_of_view_deg"), number),
             "from edge to edge of the frame, as the maker states it",
-        )
-        self._put(
-            "height",
-            "The ball leaves the launcher at",
-            "m",
-            partial(self._save_number, "height of release", ("release", "height_m"), length_m),
         )
         view.on_change(self._renewed)
 
@@ -65,17 +114,6 @@ class KnownOfCamera:
         else:
             self.view.say("The camera's position counts once along, across and up are given.")
 
-    async def _save_number(
-        self, what: str, where: tuple[str, str], read: Callable[[str], float], text: str
-    ) -> None:
-        try:
-            value = read(text) if text.strip() else None
-        except InputError as error:
-            self.view.complain(error.sentences())
-            return
-        said = f"{what} not known" if value is None else f"{what} {value:g}"
-        await self.view.edit(said, FieldChange(where, value))
-
     def _renewed(self) -> None:
         self._typed.clear()
         if self.view.look.session is not None:
@@ -89,11 +127,9 @@ class KnownOfCamera:
         session: Session | None = self.view.look.session
         assert session is not None
         position = session.camera.position_m or (None, None, None)
-        known = session.release.height_m if session.release.height_known else None
         return {
             **{name: _text(value) for name, value in zip(PLACES, position, strict=True)},
             "view": _text(session.camera.field_of_view_deg),
-            "height": _text(known),
         }
 
 

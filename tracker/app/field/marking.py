@@ -9,7 +9,7 @@ from calibration.errors import InputError
 from tracker.app import parts
 from tracker.app.field.beside import MarkerForm, MarkerList
 from tracker.app.field.desk import Desk
-from tracker.app.field.known import KnownOfCamera
+from tracker.app.field.known import KnownOfCamera, ReleaseHeight
 from tracker.app.field.picture import Frame, MarkPicture, Moved, state_of
 from tracker.app.field.words import AnswerWords
 from tracker.workflow import field_edits as edits
@@ -61,6 +61,7 @@ class Marking:
                 with parts.fold("Keys in the picture"):
                     parts.sentence(HELP).props["id"] = "mark-help"
             with parts.group("field-side"):
+                self.height = ReleaseHeight(view)
                 parts.heading("Markers")
                 self.offers = parts.group("row")
                 self.list = MarkerList(desk, self.choose)
@@ -200,6 +201,9 @@ class Marking:
     async def add(self) -> None:
         """Add the usual next marker, and choose it."""
         desk = self.desk
+        if not self.height.known:
+            self.height.ask()
+            return
         marker = edits.next_to(desk.markers)
         desk.chosen = marker.name
         await desk.save(

@@ -132,7 +132,7 @@ export default {
       this.picks = state.picks || [];
       if (other) { this.begun = null; this.stills = false; this.seeking = false; this.timer = setTimeout(() => { if (!this.begun) this.fallBack(); }, WAIT); }
       if (jump) { this.playing = false; this.go(state.frame); }
-      if (state.mode) { this.cursor = this.cursor || this.ball || this.focus(); this.$refs.stage.focus({ preventScroll: true }); } else { this.cursor = null; }
+      if (state.mode) { this.cursor = this.cursor || this.ball || this.end(state.mode) || this.focus(); this.$refs.stage.focus({ preventScroll: true }); } else { this.cursor = null; }
       this.$nextTick(this.magnify);
     },
     loaded() {
@@ -193,12 +193,16 @@ export default {
     },
     zoom() { this.zoomed = this.zoomed > 1 ? 1 : 5; },
     focus() { return this.cursor && this.now.mode ? this.cursor : this.ball || [this.now.width / 2, this.now.height / 2]; },
+    end(mode) { return (this.now.flight && this.now.flight[mode]) || null; },
     line(wanted) {
       return this.now.flight ? this.now.flight.path.filter(wanted).map((at) => `${at[1]},${at[2]}`).join(" ") : "";
     },
     onPath(time) {
-      const path = this.now.flight.path;
-      if (!path.length || time < path[0][0] || time > path[path.length - 1][0]) return null;
+      // The frames next to release and landing lie beyond them by less than a frame.
+      const path = this.now.flight.path, last = path.length - 1, frame = this.now.duration / this.now.times.length;
+      if (last < 0 || time < path[0][0] - frame || time > path[last][0] + frame) return null;
+      if (time <= path[0][0]) return path[0].slice(1, 3);
+      if (time >= path[last][0]) return path[last].slice(1, 3);
       for (let k = 1; k < path.length; k += 1) {
         if (path[k][0] >= time) {
           const share = (time - path[k - 1][0]) / (path[k][0] - path[k - 1][0] || 1);
@@ -241,7 +245,8 @@ export default {
     },
     set() {
       if (!this.cursor) return;
-      this.$emit("picked", { mode: this.now.mode, frame: this.frame, x: this.cursor[0], y: this.cursor[1] });
+      // What a person sees counts: the frame that is wanted may not have come yet.
+      this.$emit("picked", { mode: this.now.mode, frame: this.shownFrame, x: this.cursor[0], y: this.cursor[1] });
     },
     cancel() { this.$emit("cancelled", {}); },
     nudge(x, y) { this.cursor = this.inside([this.cursor[0] + x, this.cursor[1] + y]); this.magnify(); },
