@@ -2,10 +2,12 @@
 
 from collections.abc import Callable
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import pytest
 from playwright.sync_api import Page, expect
 
+from tests.app.asking import announced, piece
 from tests.app.conftest import ROOT, Served, ready
 from tracker.report.rounding import with_uncertainty
 from tracker.results import read_shots
@@ -91,3 +93,41 @@ def test_a_dropped_text_is_refused_in_a_sentence(server: Served, tab: Page, tmp_
     tab.get_by_label("Choose clips").set_input_files(tmp_path / "notes.mp4")
     expect(tab.get_by_role("status")).to_contain_text("notes.mp4")
     assert not list(server.home.glob("notes*")) and not list(server.home.glob(".beginning*"))
+
+
+def test_films_are_sorted_out_of_what_is_dropped(server: Served, tab: Page) -> None:
+    tab.goto(f"{server.base}/begin")
+    ready(tab)
+    dropped = [
+        ("seen_by_nobody.mp4", b"no film"),
+        ("evening.mp4", CLIP.read_bytes()),
+        ("us.jpg", b"a picture"),
+    ]
+    tab.get_by_label("Choose clips").set_input_files(
+        [{"name": name, "mimeType": "", "buffer": content} for name, content in dropped]
+    )
+    tab.wait_for_url("**/measure")
+    expect(tab.get_by_role("status")).to_contain_text("seen_by_nobody.mp4: this is a text")
+    tab.get_by_role("button", name="Cancel").click()
+    (folder,) = server.home.glob("evening*")
+    assert [clip.file for clip in read_session(folder).clips] == ["clips/evening.mp4"]
+
+
+def test_what_is_no_film_is_left_out_in_a_sentence(server: Served, tab: Page) -> None:
+    tab.goto(f"{server.base}/begin")
+    ready(tab)
+    tab.get_by_label("Choose clips").set_input_files(
+        {"name": "us.jpg", "mimeType": "image/jpeg", "buffer": b"a picture"}
+    )
+    expect(tab.locator(".sent")).to_have_text("us.jpg is no film; it is left out.")
+
+
+def test_a_part_of_a_clip_is_named_with_what_to_do(server: Served, tab: Page) -> None:
+    base = server.base
+    place = announced(base, "half <b>way.mp4", 200).headers["location"]
+    address = f"{urlsplit(base)[0]}://{urlsplit(base)[1]}{place}"
+    assert piece(address, 0, bytes(100)).status == 204
+    tab.goto(f"{base}/begin")
+    expect(tab.locator(".doubt", has_text="way")).to_have_text(
+        "half -b-way.mp4 has come to 50 %. Choose it again, and it goes on from there."
+    )

@@ -1,5 +1,6 @@
 """The page's house: link, session, undo over two tabs and restarts."""
 
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -57,3 +58,33 @@ def test_a_page_without_a_session_begins(server: Served, tab: Page) -> None:
     tab.goto(f"{server.base}/begin")
     ready(tab)
     expect(tab.get_by_role("heading", level=1)).to_have_text("Begin")
+
+
+def test_what_breaks_while_a_page_is_open_is_said_and_mended(visit: Visit, session: Path) -> None:
+    tab = visit(session, "measure")
+    file = session / "session.toml"
+    whole = file.read_text("utf-8")
+    file.write_text("name = [", "utf-8")
+    expect(tab.get_by_role("alert")).to_contain_text("session.toml, line 1: is not TOML")
+    file.write_text(whole, "utf-8")
+    expect(tab.get_by_role("alert")).to_be_empty()
+    expect(tab.get_by_role("button", name="Measure")).to_be_visible()
+    shutil.rmtree(session)
+    expect(tab.get_by_role("alert")).to_contain_text("there is no such folder")
+
+
+def test_a_clip_that_is_gone_is_named(visit: Visit, measured: Path) -> None:
+    (measured / "clips" / "140mm.mp4").unlink()
+    tab = visit(measured, "measure")
+    expect(tab.get_by_role("status")).to_contain_text("clips/140mm.mp4: there is no such file")
+    expect(tab.locator(".lead")).to_contain_text("One shot")
+
+
+def test_a_notice_is_closed(visit: Visit, session: Path) -> None:
+    tab = visit(session, "measure")
+    file = session / "session.toml"
+    file.write_text(file.read_text("utf-8").replace("height_m =", "height_m  ="), "utf-8")
+    close = tab.get_by_role("button", name="Close the notice")
+    close.click()
+    expect(tab.get_by_role("status")).to_be_empty()
+    expect(close).to_be_hidden()

@@ -25,10 +25,10 @@ def drop_zone(words: str, into: str, on_sent: Callable[[list[str]], Any]) -> Non
     with parts.group("drop", label=words) as zone:
         zone.props["data-into"] = into
         parts.sentence(words)
-        chosen = ui.element("input")
-        chosen.props.update(
-            {"type": "file", "multiple": True, "accept": ACCEPTED, "aria-label": "Choose clips"}
-        )
+        with parts.group("row"):
+            _chooser("Choose clips", {"multiple": True, "accept": ACCEPTED})
+            if not into:
+                _chooser("Choose a folder", {"webkitdirectory": True})
         sent = parts.group("sent")
         sent.props["aria-live"] = "polite"
 
@@ -40,3 +40,11 @@ def drop_zone(words: str, into: str, on_sent: Callable[[list[str]], Any]) -> Non
         return None
 
     ui.on("lobmeter-sent", came)
+
+
+def _chooser(words: str, more: dict[str, Any]) -> None:
+    """Put a button that lets files be chosen; the browser's own stands out of sight in it."""
+    with ui.element("label").classes("chooser"):
+        parts.text("span", words)
+        chosen = ui.element("input")
+        chosen.props.update({"type": "file", "aria-label": words, **more})

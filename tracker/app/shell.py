@@ -35,9 +35,8 @@ async def show(page: Page, view: View) -> None:
             notices = parts.group("notices")
             notices.props.update({"role": "status", "aria-live": "polite"})
             parts.button("Close", notices.clear).props["aria-label"] = "Close the notice"
-        if view.session is not None and view.look.faults:
-            for words in view.look.faults:
-                parts.sentence(words, "fault")
+        if view.session is not None:
+            _faults(view)
         with parts.group("content"):
             await _content(page, view)
     view.attach(notices)
@@ -45,6 +44,21 @@ async def show(page: Page, view: View) -> None:
         parts.sentence(CAUTION, "caution")
         _keys(view)
     main.props["data-keys"] = " ".join(view.keys)
+
+
+def _faults(view: View) -> None:
+    """Put what is wrong with the session's files, as they are at any time."""
+    place = parts.group()
+    place.props["role"] = "alert"
+
+    def draw() -> None:
+        place.clear()
+        with place:
+            for words in view.look.faults:
+                parts.sentence(words, "fault")
+
+    view.on_change(draw)
+    draw()
 
 
 async def _content(page: Page, view: View) -> None:

@@ -16,6 +16,8 @@ from tracker.app.workspace import Workspace, in_thread
 from tracker.workflow.incoming import Announced, Incoming, announce, announced_from, append, find
 
 VERSION = "1.0.0"
+INSUFFICIENT_STORAGE = 507
+"""Status where a piece follows the last one but cannot be written (RFC 4918, section 11.5)."""
 MOST_PIECE_BYTES = 16 * 2**20
 """Largest piece, bytes; pages send 4 MiB. Common practice, no source."""
 
@@ -74,7 +76,7 @@ class _Uploads:
         try:
             received = await in_thread(append, incoming, -1 if at is None else at, body)
         except InputError as error:
-            return refused(error, 409)
+            return refused(error, 409 if at != incoming.received else INSUFFICIENT_STORAGE)
         if incoming.announced.into and incoming.whole:
             try:
                 await in_thread(self.workspace.receive, incoming)

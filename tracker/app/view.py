@@ -1,6 +1,5 @@
 """One tab's view of a session: what a page reads, changes, reports and listens to."""
 
-import asyncio
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from inspect import isawaitable
@@ -78,6 +77,7 @@ class View:
     _look: Look | None = None
     _redraws: list[Callable[[], Any]] = field(default_factory=list)
     _notices: ui.element | None = None
+    _early: list[tuple[str, str]] = field(default_factory=list)
 
     # What is there ------------------------------------------------------------------------------
 
@@ -214,7 +214,10 @@ class View:
                 await done
 
     def _notice(self, sentences: Sequence[str], kind: str) -> None:
-        assert self._notices is not None
+        if self._notices is None:
+            # The page is being built; what it has to say waits for its place.
+            self._early += [(words, kind) for words in sentences]
+            return
         self._notices.clear()
         with self._notices:
             for words in sentences:
@@ -225,11 +228,21 @@ class View:
     def attach(self, notices: ui.element) -> None:
         """Take the place where notices appear, and begin to watch the files."""
         self._notices = notices
+        pending = [] if self.session is None else self.session.pending
+        with notices:
+            for words, kind in [*self._early, *((each, "fault") for each in pending)]:
+                Text("p", words, kind)
+        pending.clear()
         if self.session is not None and not self.session.place.is_file():
             ui.timer(WATCH_S, self._watch)
 
     async def _watch(self) -> None:
-        seen = await asyncio.to_thread(edit.digest_of, self.opened.folder)
+        try:
+            seen = await in_thread(edit.digest_of, self.opened.folder)
+        except InputError:
+            # A file that cannot be read for the moment; whatever is done with it says so.
+            return
         if self._look is not None and seen != self._look.seen:
             await self.renew()
-            self.say("The session was changed elsewhere; this is how it is now.")
+            if not self.look.faults:
+                self.say("The session was changed elsewhere; this is how it is now.")

@@ -15,6 +15,8 @@ from tracker.workflow.begin import add_clips, refuse_known
 from tracker.workflow.incoming import Announced, Incoming
 from tracker.workflow.look import Look, look_at
 
+REFUSED = "see that the folder is there, may be written to, and has room"
+
 FRAMES_KEPT = 64
 """Frames kept as JPEG files: 64 of 0.6 MB (1080p) to 2 MB (4K). Common practice, no source."""
 
@@ -31,11 +33,14 @@ class OpenSession:
         Its folder, or a video file without a session.
     works : dict of str to Work
         The running or last work of each kind, as ``"measure"``.
+    pending : list of str
+        Faults that the next page of the session shows first.
     """
 
     number: int
     place: Path
     works: dict[str, work.Work] = field(default_factory=dict)
+    pending: list[str] = field(default_factory=list)
     _facts: dict[tuple[Path, int, int, float | None], Any] = field(default_factory=dict)
 
     @property
@@ -207,5 +212,16 @@ class Workspace:
 
 
 async def in_thread(function: Callable[..., Any], *given: Any) -> Any:
-    """Run what takes longer than a blink beside the page's loop."""
-    return await asyncio.to_thread(function, *given)
+    """Run what takes longer than a blink beside the page's loop.
+
+    Raises
+    ------
+    InputError
+        As the function does; and where the system refuses a file to it, as on a full disk.
+    """
+    try:
+        return await asyncio.to_thread(function, *given)
+    except OSError as error:
+        reason = (error.strerror or "unknown").lower()
+        where = "" if error.filename is None else str(error.filename)
+        raise InputError(f"the system refuses it ({reason})", where=where, remedy=REFUSED) from None

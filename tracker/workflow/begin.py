@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
-from calibration.errors import InputError
+from calibration.errors import InputError, InputErrors
 from tracker.results import put_in_place
 from tracker.session import (
     SESSION_FILE,
@@ -15,6 +15,7 @@ from tracker.session import (
     draft_toml,
     read_session,
 )
+from tracker.video import inspect
 from tracker.workflow import edit
 from tracker.workflow.incoming import Announced, Incoming, deliver, forget, free_name, safe_name
 from tracker.workflow.new import CLIPS, Film, films, start_session
@@ -51,6 +52,22 @@ def begin_session(home: Path, incomings: Sequence[Incoming]) -> Path:
         shutil.rmtree(staging, ignore_errors=True)
         raise
     return folder
+
+
+def sort_out(incomings: Sequence[Incoming]) -> tuple[list[Incoming], InputErrors | None]:
+    """Return those that are videos, and the faults of the others, which are removed."""
+    good: list[Incoming] = []
+    faults: list[InputError] = []
+    for incoming in incomings:
+        try:
+            inspect(incoming.part)
+        except InputError as error:
+            shown = safe_name(incoming.announced.name)
+            faults.extend(each.at(shown) for each in error.parts)
+            forget(incoming)
+        else:
+            good.append(incoming)
+    return good, InputErrors(faults) if faults else None
 
 
 def add_clips(folder: Path, incomings: Sequence[Incoming]) -> tuple[str, ...]:

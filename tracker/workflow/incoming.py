@@ -127,6 +127,19 @@ def find(folder: Path, key: str) -> Incoming:
         raise InputError("no such clip is coming in", where=key[:32]) from None
 
 
+def unfinished(folder: Path) -> tuple[Incoming, ...]:
+    """Return the clips of which a part has come, by name."""
+    found = []
+    for path in folder.glob("*.part"):
+        try:
+            incoming = find(folder, path.stem)
+        except InputError:
+            continue
+        if 0 < incoming.received < incoming.announced.size:
+            found.append(incoming)
+    return tuple(sorted(found, key=lambda each: each.announced.name))
+
+
 def append(incoming: Incoming, at: int, piece: bytes) -> int:
     """Add a piece; return how many bytes have come.
 

@@ -9,8 +9,8 @@ from tracker.app import parts, tasks
 from tracker.app.drop import drop_zone
 from tracker.app.view import Page, View
 from tracker.app.workspace import in_thread
-from tracker.workflow.begin import begin_session, empty_session, sessions_in
-from tracker.workflow.incoming import find
+from tracker.workflow.begin import begin_session, empty_session, sessions_in, sort_out
+from tracker.workflow.incoming import find, safe_name, unfinished
 from tracker.workflow.look import refuse_missing
 
 SHOWN = 12
@@ -21,9 +21,11 @@ async def build(view: View) -> None:
     """Build the page."""
 
     async def sent(keys: Sequence[str]) -> None:
-        folder = await view.attempt(_begin, view, keys)
-        if folder is not None:
+        begun = await view.attempt(_begin, view, keys)
+        if begun is not None:
+            folder, faults = begun
             session = view.workspace.open(folder)
+            session.pending.extend(faults)
             session.start("measure", "Measuring", tasks.measure, folder)
             view.go("measure", session)
 
@@ -38,7 +40,8 @@ async def build(view: View) -> None:
         "with gravity as the scale; what you tape later makes the figures better.",
         "lead",
     )
-    drop_zone("Drop the clips of one evening here, or choose them.", "", sent)
+    drop_zone("Drop the clips of one evening here, or their folder.", "", sent)
+    await _unfinished(view)
     parts.sentence(f"New sessions are kept in {view.workspace.home}.", "quiet")
     if view.doors.lan:
         parts.heading("From the phone")
@@ -78,9 +81,24 @@ def _receive(view: View) -> None:
     view.go("phone", view.workspace.open(folder))
 
 
-def _begin(view: View, keys: Sequence[str]) -> Path:
-    sent = [find(view.workspace.incoming, key) for key in keys]
-    return begin_session(view.workspace.home, sent).resolve()
+def _begin(view: View, keys: Sequence[str]) -> tuple[Path, list[str]]:
+    """Begin a session of what is a video; return its folder and what is said of the rest."""
+    sent, faults = sort_out([find(view.workspace.incoming, key) for key in keys])
+    if faults is not None and not sent:
+        raise faults
+    folder = begin_session(view.workspace.home, sent).resolve()
+    return folder, [] if faults is None else faults.sentences()
+
+
+async def _unfinished(view: View) -> None:
+    """Put what to do about clips of which only a part has come."""
+    for each in await in_thread(unfinished, view.workspace.incoming):
+        percent = 100 * each.received // each.announced.size
+        parts.sentence(
+            f"{safe_name(each.announced.name)} has come to {percent} %. Choose it again, and it "
+            "goes on from there.",
+            "doubt",
+        )
 
 
 PAGE = Page("begin", "Begin", build, order=10, needs_session=False)

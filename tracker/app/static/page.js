@@ -8,6 +8,16 @@ const arranged = () => {
 };
 arranged();
 
+// What stands there while the program does not answer: what to do, read out too.
+const popup = document.getElementById("popup");
+if (popup) {
+  const [head, rest] = popup.querySelectorAll("span");
+  popup.setAttribute("role", "alert");
+  head.textContent = "The program does not answer.";
+  rest.textContent = "The page goes on by itself once it does. If you ended it, start lobmeter open again and "
+    + "use the link that it shows; what you entered is saved.";
+}
+
 // Whoever speaks to the machine, or touches keys by accident, switches single keys off.
 const keysOff = () => localStorage.getItem("lobmeter-keys") === "off";
 const sayKeys = () => {
