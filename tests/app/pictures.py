@@ -1,7 +1,7 @@
 """Pictures of the page: ``python -m tests.app.pictures [FOLDER]``.
 
-Without a folder, the ones that docs/page.md shows are made anew; with one, every page goes there,
-light, dark and narrow.
+Without a folder, the ones that docs shows are made anew; with one, every page goes there from top
+to bottom in every look: light, dark, narrow, wide, and with text twice as large.
 """
 
 import shutil
@@ -19,9 +19,13 @@ DOCS = ROOT / "docs" / "page"
 LOOKS = {
     "light": ("light", 1100, 760),
     "dark": ("dark", 1100, 760),
-    "narrow": ("light", 390, 760),
+    "narrow": ("light", 360, 740),
+    "wide": ("light", 2560, 1440),
+    "large": ("light", 1100, 760),
 }
 """Colours and size, px, of each look."""
+TWICE = "html { font-size: 200% !important }"
+"""What makes the text of the look "large" twice as large."""
 KEPT = (
     ("begin", "light"),
     ("field", "light"),
@@ -41,14 +45,16 @@ QUALITY = 60
 """JPEG quality: a picture of a page takes some 50 kB."""
 
 
-def picture(browser: Browser, address: str, look: str, target: Path) -> None:
-    """Make one picture."""
+def picture(browser: Browser, address: str, look: str, target: Path, whole: bool) -> None:
+    """Make one picture, of the whole page or of what a screen shows of it."""
     scheme, width, height = LOOKS[look]
     tab = browser.new_page(viewport={"width": width, "height": height}, color_scheme=scheme)  # type: ignore[arg-type]
     tab.goto(address)
     ready(tab)
+    if look == "large":
+        tab.add_style_tag(content=TWICE)
     settle(tab)
-    tab.screenshot(path=target, type="jpeg", quality=QUALITY)
+    tab.screenshot(path=target, type="jpeg", quality=QUALITY, full_page=whole)
     tab.close()
 
 
@@ -64,8 +70,10 @@ def settle(tab: Page) -> None:
             return
 
 
-def make(folder: Path, wanted: list[tuple[str, str]], server: Served, session: Path) -> None:
-    """Make the wanted pictures of a session's pages."""
+def make(
+    folder: Path, wanted: list[tuple[str, str]], server: Served, session: Path, whole: bool
+) -> None:
+    """Make the wanted pictures, each a page and a look, of a session's pages."""
     folder.mkdir(parents=True, exist_ok=True)
     address = server.open(session)
     with sync_playwright() as playwright:
@@ -73,7 +81,8 @@ def make(folder: Path, wanted: list[tuple[str, str]], server: Served, session: P
             executable_path=chromium(), args=["--no-sandbox", "--hide-scrollbars"]
         )
         for page, look in wanted:
-            picture(browser, f"{address}/{page}", look, folder / f"{page}-{look}.jpg")
+            target = folder / f"{page}-{look}.jpg"
+            picture(browser, f"{address}/{page}", look, target, whole)
         browser.close()
 
 
@@ -89,9 +98,9 @@ def main() -> None:
         server = start_server(Path(made))
         try:
             if len(sys.argv) > 1:
-                make(Path(sys.argv[1]), every, server, session)
+                make(Path(sys.argv[1]), every, server, session, True)
             else:
-                make(DOCS, kept, server, session)
+                make(DOCS, kept, server, session, False)
         finally:
             server.process.kill()
             server.process.wait()

@@ -36,14 +36,32 @@ def test_a_page_can_be_used_by_everybody(visit: Visit, measured: Path, page: str
 def usable(tab: Page) -> None:
     """Check what stands in a tab: its findings, its width, its text twice as large."""
     for scheme in ("light", "dark"):
-        tab.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+        tab.emulate_media(color_scheme=scheme, reduced_motion="reduce")  # type: ignore[arg-type]
         assert findings(tab) == []
+    assert tab.evaluate(MOVING) == []
+    assert tab.evaluate(SMALL) == []
     for width in (360, 2560):
         tab.set_viewport_size({"width": width, "height": 800})
         assert widest(tab) <= width
     tab.set_viewport_size({"width": 1280, "height": 800})
     tab.add_style_tag(content="html { font-size: 200% !important }")
     assert widest(tab) <= 1280
+
+
+MOVING = """() => [...document.querySelectorAll("#main *, header *")].filter((each) => {
+  const look = getComputedStyle(each);
+  return parseFloat(look.transitionDuration) > 0 || look.animationName !== "none";
+}).map((each) => each.outerHTML.slice(0, 80))"""
+"""What moves though a person asked for less motion."""
+
+SMALL = """() => [...document.querySelectorAll(
+  "button, select, summary, input, a[href]:not(.skip), [tabindex='0'], [role=button]"
+)].filter((each) => {
+  const box = each.getBoundingClientRect();
+  const shown = box.width && box.height && getComputedStyle(each).visibility === "visible";
+  return shown && (box.width < 24 || box.height < 24) && !each.closest("p, .chooser");
+}).map((each) => each.outerHTML.slice(0, 120))"""
+"""What is pointed at and smaller than 24 x 24 px (WCAG 2.2, 2.5.8), apart from links in a text."""
 
 
 def widest(tab: Page) -> int:

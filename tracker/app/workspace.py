@@ -219,8 +219,13 @@ async def in_thread(function: Callable[..., Any], *given: Any) -> Any:
     InputError
         As the function does; and where the system refuses a file to it, as on a full disk.
     """
+    return await asyncio.to_thread(refusals_stated, function, *given)
+
+
+def refusals_stated(function: Callable[..., Any], *given: Any) -> Any:
+    """Call a function; what the system refuses to it is raised as an InputError."""
     try:
-        return await asyncio.to_thread(function, *given)
+        return function(*given)
     except OSError as error:
         reason = (error.strerror or "unknown").lower()
         where = "" if error.filename is None else str(error.filename)

@@ -32,6 +32,7 @@ TABLE_NOTE = "± is one standard uncertainty."
 async def build(view: View) -> None:
     """Build the page."""
     answer = parts.group("answer")
+    answer.props["aria-live"] = "polite"
 
     async def start() -> None:
         try:
