@@ -21,7 +21,7 @@ CLIP = ROOT / "sample_clips" / "close" / "clips" / "140mm.mp4"
 EVENING = ROOT / "sample_clips" / "wheels"
 TWO_SHOTS_S = 6.6
 """End of the second shot of the evening's 140 mm clip, s."""
-PATIENCE_MS = 500_000
+PATIENCE_MS = 300_000
 """Time for measuring on a machine that is busy with other work, ms."""
 
 
@@ -63,8 +63,15 @@ def from_clip_to_report(hand: Hand, server: Served, clip: Path) -> Path:
     )
     go(hand, "Shots")
     judge_the_shots(hand, folder)
+    compare_and_report(hand)
+    return folder
+
+
+def compare_and_report(hand: Hand) -> None:
+    """Look at the setups, put the evening into the logbook, write the report and read it."""
+    tab = hand.tab
     go(hand, "Setups")
-    expect(tab.locator(".lead")).to_contain_text("carry", timeout=PATIENCE_MS)
+    expect(tab.locator(".lead")).to_contain_text("there is no other setup to compare")
     expect(tab.get_by_role("table")).to_be_visible()
     go(hand, "Evenings")
     hand.press(tab.get_by_role("button", name="Put into the logbook"))
@@ -74,7 +81,6 @@ def from_clip_to_report(hand: Hand, server: Served, clip: Path) -> Path:
     expect(read).to_be_visible(timeout=PATIENCE_MS)
     hand.press(read)
     expect(tab.locator("h1")).to_be_visible()
-    return folder
 
 
 def go(hand: Hand, page: str) -> None:

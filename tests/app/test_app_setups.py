@@ -82,6 +82,20 @@ def test_a_name_is_shown_and_not_run(visit: Visit, lane: Path) -> None:
     assert tab.locator("img[src=x]").count() == 0
 
 
+def test_one_setup_alone_says_what_to_do(visit: Visit, tmp_path: Path) -> None:
+    lane = invented(tmp_path / "Fen Lane", {"140 mm wheels": 1})
+    file = lane / "session.toml"
+    kept = re.sub(r"\[setup\.\w+\]\n(?:\w.*\n)*", "", file.read_text("utf-8"))
+    file.write_text(kept, "utf-8")
+    tab = visit(lane, "setups")
+    expect(tab.locator(".lead")).to_have_text(
+        '"140 mm wheels" has 1 shot, and there is no other setup to compare. Film another, or '
+        "describe it on the page Launcher: then it stands here with its prediction.",
+        timeout=SLOW_MS,
+    )
+    expect(tab.get_by_role("table")).to_contain_text("140 mm wheels")
+
+
 def test_without_shots_the_page_says_what_to_do(visit: Visit, session: Path) -> None:
     tab = visit(session, "setups")
     expect(tab.locator(".lead")).to_contain_text("expected; there is no other", timeout=SLOW_MS)

@@ -6,6 +6,7 @@ from calibration.errors import InputError
 from tracker.app import parts
 from tracker.app.charts import chart, use_charts
 from tracker.app.view import Page, View
+from tracker.comparison.setups import Summary
 from tracker.comparison.words import WORDINGS
 from tracker.report.document.charts import agreement, landing_map, strips
 from tracker.report.standing_table import standing_table
@@ -95,7 +96,8 @@ class Asked:
 def _lead(found: Standing) -> None:
     """Put the answer in its first sentence, and what else was found."""
     if not found.sentences:
-        parts.sentence(NOTHING, "lead")
+        shown = [one for one in found.comparison.summaries if one.used]
+        parts.sentence(" ".join(map(_alone, shown)) or NOTHING, "lead")
         return
     first, *rest = found.sentences
     parts.sentence(first, "lead")
@@ -107,6 +109,15 @@ def _lead(found: Standing) -> None:
         with parts.fold("Every difference, and what limits it"), parts.group(tag="ul"):
             for words in rest[2:]:
                 parts.text("li", words)
+
+
+def _alone(one: Summary) -> str:
+    """Return what there is of a setup that stands alone, and what to do."""
+    shots = f"{one.used} shot{'' if one.used == 1 else 's'}"
+    return (
+        f'"{one.name}" has {shots}, and there is no other setup to compare. Film another, or '
+        "describe it on the page Launcher: then it stands here with its prediction."
+    )
 
 
 def _content(found: Standing) -> None:
