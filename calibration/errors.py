@@ -1,7 +1,11 @@
 """Errors that a person causes and can correct, each with the place that it comes from."""
 
+import os
+import re
+import shlex
 from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import PurePath
 from typing import Self
 
 
@@ -135,3 +139,11 @@ class InputErrors(InputError):
     def sentences(self) -> list[str]:
         """Return the sentences of all gathered errors, in order."""
         return [sentence for error in self.errors for sentence in error.sentences()]
+
+
+def typed(path: PurePath | str) -> str:
+    """Return a path as it is typed in a shell: in quotes where it has spaces or the like."""
+    text = str(path)
+    if os.name == "nt":
+        return f'"{text}"' if re.search(r"[\s&()^;,%]", text) else text
+    return text if re.fullmatch(r"[\w@%+=:,./~-]+", text) else shlex.quote(text)

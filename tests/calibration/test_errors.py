@@ -1,6 +1,19 @@
 """Errors with a place that is data."""
 
-from calibration.errors import CameraField, InputError, InputErrors, MarkerField, Undetermined
+import os
+import shlex
+from pathlib import PurePosixPath
+
+import pytest
+
+from calibration.errors import (
+    CameraField,
+    InputError,
+    InputErrors,
+    MarkerField,
+    Undetermined,
+    typed,
+)
 
 
 def test_a_place_reads_as_a_person_would_name_it():
@@ -33,3 +46,20 @@ def test_gathered_errors_are_taken_apart_however_deeply():
     assert one.parts == (one,)
     assert [error.where for error in gathered.at("file").parts] == ["file"] * 3
     assert type(gathered.at("file").parts[1]) is Undetermined
+
+
+NAMES = ["Übungs Abend/VID 1.mp4", "it's mine", "a;b", "$HOME", "plain-1.mp4"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a shell of POSIX")
+@pytest.mark.parametrize("name", NAMES)
+def test_a_path_is_given_as_a_shell_takes_it(name: str) -> None:
+    assert shlex.split(typed(name)) == [name]
+
+
+def test_a_plain_path_has_no_quotes_and_windows_has_its_own() -> None:
+    assert typed(PurePosixPath("abend-1/Möwe_2.mp4")) == "abend-1/Möwe_2.mp4"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(os, "name", "nt")
+        quoted = typed("C:/Meine Clips"), typed("C:/Clips")
+    assert quoted == ('"C:/Meine Clips"', "C:/Clips")

@@ -257,6 +257,8 @@ def test_a_backslash_in_a_file_name_is_explained(folder: Path) -> None:
 
 SLIPS = [
     ("height_m = 0.80", "height_m = 0,80", "line 20, height_m", "write height_m = 0.80"),
+    ("height_m = 0.80", "height_m = 2 ft 7 in", "line 20, height_m", "write height_m = 0.7874"),
+    ("height_m = 0.80", "height_m = .8", "line 20, height_m", "write height_m = 0.8"),
     ("height_m = 0.80", "height_m = 80 cm", "line 20, height_m", "write height_m = 0.8"),
     ("height_m = 0.80", "height_m = 2,5 ft", "line 20, height_m", "write height_m = 0.762"),
     ("height_m = 0.80", "height_m = 0.80 m", "line 20, height_m", "write height_m = 0.80"),
@@ -285,6 +287,8 @@ SLIPS = [
     ("date = 2026-05-17", "date = 08.05.2026", "line 2, date", "write date = 2026-05-08"),
     ("date = 2026-05-17", "date = 2026-5-8", "line 2, date", "write date = 2026-05-08"),
     ("date = 2026-05-17", "date = 31.02.2026", "line 2, date", "year, month and day"),
+    ("[20.0, -38.0, 1.4]", "20.0, -38.0, 1.4", "line 29", "position_m = [20.0, -38.0, 1.4]"),
+    ('type = "tennis"', "type = 2 mm foam", "line 6, type", 'write type = "2 mm foam"'),
     ("[20.0, -38.0, 1.4]", "[20.0; -38.0; 1.4]", "line 29", "position_m = [20.0, -38.0, 1.4]"),
     ("[20.0, -38.0, 1.4]", "[20.0, -38.0, 1.4", "line 29", "position_m = [20.0, -38.0, 1.4]"),
     ("[release]", "[release", "line 19", "write [release]"),

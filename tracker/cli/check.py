@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from calibration.errors import typed
 from tracker.cli.screen import complain, console, say, show_json
 
 
@@ -39,4 +40,4 @@ def check(
         complain(faults)
         raise typer.Exit(2)
     ready = "Once these questions are answered" if questions else "Ready"
-    say(screen, ["", f"{ready}: lobmeter measure {session}"])
+    say(screen, ["", f"{ready}: lobmeter measure {typed(session)}"])

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from calibration.errors import typed
 from tracker.cli.screen import complain, console, say
 
 if TYPE_CHECKING:
@@ -46,9 +47,9 @@ def new(
             "",
             f"Written: {path}",
             "Fill in what you taped, then see what is missing:",
-            f"  lobmeter check {folder}",
+            f"  lobmeter check {typed(folder)}",
             "Markers need pixels; this writes a frame with a grid to read them from:",
-            f"  lobmeter still {filmed[0].path}",
+            f"  lobmeter still {typed(filmed[0].path)}",
         ],
     )
 

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from calibration.errors import typed
 from tracker.cli.options import grouped
 from tracker.cli.review_flags import ChangeFlags, EndFlags, ShotFlags
 from tracker.cli.screen import console, say, sentences, show_json
@@ -49,7 +50,7 @@ def review(
     if made.done:
         say(screen, ["", *sentences([made.done])])
         say(screen, sentences([*answer_words(answer), *notes]))
-        say(screen, [f"To bring it into the results: lobmeter measure {session}"])
+        say(screen, [f"To bring it into the results: lobmeter measure {typed(session)}"])
     document = {"shots": review_document(made.rows), "notes": made.notes, "done": made.done}
     show_json(document | {"answer": None if answer is None else answer.shot, "faults": notes})
     if made.notes or notes:

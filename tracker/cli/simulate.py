@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from calibration.errors import typed
 from tracker.cli.progress import progress_bar
 from tracker.cli.screen import console, say
 
@@ -61,4 +62,4 @@ def simulate(
                     f"{shot['launch_angle_deg']:.1f}°, carry {shot['carry_m']:.2f} m"
                 ],
             )
-    say(screen, ["", f"Session: {folder}", f"Measure it: lobmeter measure {folder}"])
+    say(screen, ["", f"Session: {folder}", f"Measure it: lobmeter measure {typed(folder)}"])

@@ -9,7 +9,7 @@ from pathlib import Path
 from types import UnionType
 from typing import TYPE_CHECKING, Any, get_args, get_type_hints
 
-from calibration.errors import InputError, InputErrors
+from calibration.errors import InputError, InputErrors, typed
 from tracker.records import SHOT_COLUMNS, Quality, Shot, TrackPoint
 from tracker.results.files import json_of
 from tracker.results.folder import RESULTS, recover
@@ -104,7 +104,9 @@ def _results_in(folder: Path) -> Path:
             remedy="give the folder of a measured session",
         )
     raise InputError(
-        "there are no results in it yet", where=str(folder), remedy=f"lobmeter measure {folder}"
+        "there are no results in it yet",
+        where=str(folder),
+        remedy=f"lobmeter measure {typed(folder)}",
     )
 
 

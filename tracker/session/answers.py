@@ -3,13 +3,8 @@
 import re
 
 from calibration.errors import InputError
-from tracker.session.mistakes import LENGTHS_M
+from tracker.session.mistakes import LENGTHS_M, feet_m
 
-_FEET = re.compile(
-    r"""(?P<feet>\d+(?:\.\d+)?)\s*(?:ft|feet|foot|')\s*
-        (?:(?P<inches>\d+(?:\.\d+)?)\s*(?:in|inch|inches|"|'')?)?""",
-    re.VERBOSE,
-)
 _LENGTH = re.compile(r'([+-]?\d+(?:\.\d+)?)\s*([a-z"]*)')
 _NUMBER = re.compile(r"([+-]?\d+(?:\.\d+)?)\s*(?:°|deg|degrees)?")
 _UNITS = {
@@ -40,10 +35,9 @@ def length_m(text: str) -> float:
     """
     plain = _plain(text)
     sign = -1.0 if plain.startswith("-") else 1.0
-    feet = _FEET.fullmatch(plain.lstrip("+-").strip())
+    feet = feet_m(plain.lstrip("+-"))
     if feet is not None:
-        inches = float(feet["inches"] or 0.0)
-        return sign * (float(feet["feet"]) * LENGTHS_M["ft"] + inches * LENGTHS_M["in"])
+        return sign * feet
     found = _LENGTH.fullmatch(plain)
     if found is None or found[2] not in _UNITS:
         raise InputError(

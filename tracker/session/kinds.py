@@ -14,7 +14,7 @@ from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from calibration.errors import InputError
 from tracker.flight.ball import ball_named
-from tracker.session.mistakes import number_in
+from tracker.session.mistakes import feet_m, number_in
 
 LONGEST_TEXT = 2000
 """Characters of a name or of notes: a page. More is no name and would fill every message."""
@@ -102,7 +102,7 @@ class Numbers(Kind):
             held = isinstance(value, list)
             count = f" ({len(value)} of them)" if held else ""
             remedy = self.wanted
-            if held and len(value) == 2 * self.count:
+            if held and len(value) > self.count:
                 remedy += ", with a point as the decimal mark"
             raise fault(f"{shown(value)} is not {self.count} numbers{count}", remedy)
         return value
@@ -237,6 +237,9 @@ class Day(Kind):
 
 def _number_remedy(text: str) -> str:
     """Return what to write in place of a number in quotes."""
+    length = feet_m(text)
+    if length is not None:
+        return f"that is {length:.4g} m; write it in the unit of the field's name, without quotes"
     found = number_in(text)
     if found is None or found.text == text.strip():
         return "write it without quotes"

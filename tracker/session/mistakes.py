@@ -25,7 +25,15 @@ SUFFIXES = {"m": LENGTHS_M, "mm": LENGTHS_M, "s": TIMES_S, "mps": SPEEDS_MPS}
 OWN = {"m": "m", "mm": "mm", "s": "s", "mps": "m/s"}
 """By the ending of a field's name, its own unit."""
 
-_NUMBER = re.compile(r"([+-]?\d+(?:[.,]\d+)?)\s*([^\d\s.,][^\d]*)?")
+TEXTS = ("name", "file", "setup", "type", "notes", "lens", "kind", "arrangement")
+"""Fields that hold a text, which may begin with a number."""
+
+_NUMBER = re.compile(r"([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+))\s*([^\d\s.,][^\d]*)?")
+_FEET = re.compile(
+    r"""(?P<feet>\d+(?:\.\d+)?)\s*(?:ft|feet|foot|')\s*
+        (?:(?P<inches>\d+(?:\.\d+)?)\s*(?:in|inch|inches|"|'')?)?""",
+    re.VERBOSE,
+)
 _PAIR = re.compile(r"""\s*([A-Za-z0-9_-]+|"[^"]*")\s*([=:]?)\s*(.*?)\s*""")
 _DATE = re.compile(r"(\d{1,4})([./-])(\d{1,2})\2(\d{1,4})")
 _WORDS = {
@@ -59,7 +67,17 @@ def number_in(text: str) -> WrittenNumber | None:
     found = _NUMBER.fullmatch(text.strip())
     if found is None:
         return None
-    return WrittenNumber(found[1].replace(",", "."), (found[2] or "").strip())
+    whole, point, part = found[1].replace(",", ".").partition(".")
+    digits = whole if whole.strip("+-") else f"{whole}0"
+    return WrittenNumber(f"{digits}.{part}" if point and part else digits, (found[2] or "").strip())
+
+
+def feet_m(text: str) -> float | None:
+    """Return a length in feet and inches, ``2 ft 7 in`` or ``2'7"``, in metres; None for others."""
+    found = _FEET.fullmatch(text.strip())
+    if found is None:
+        return None
+    return float(found["feet"]) * LENGTHS_M["ft"] + float(found["inches"] or 0) * LENGTHS_M["in"]
 
 
 def mistake(line: str) -> tuple[str, str, str] | None:
@@ -129,9 +147,15 @@ def _unclosed(field: str, value: str) -> tuple[str, str] | None:
 
 
 def _number(field: str, value: str) -> tuple[str, str] | None:
+    ending = field.rsplit("_", 1)[-1]
+    length = feet_m(value)
+    if length is not None and SUFFIXES.get(ending) is LENGTHS_M:
+        return f"{value} is in feet", f"{length / LENGTHS_M[OWN[ending]]:.4g}"
     found = number_in(value)
-    if found is None or (found.text == value and not found.unit):
+    if found is None or field in TEXTS or (found.text == value and not found.unit):
         return None
+    if not found.unit and "," not in value:
+        return f"{value} lacks a digit beside its decimal point", found.text
     if not found.unit:
         return f"{value} has a comma as its decimal mark", found.text
     return f"{value} has a unit behind the number", _converted(field, found)
@@ -148,8 +172,8 @@ def _converted(field: str, number: WrittenNumber) -> str:
 
 
 def _numbers(field: str, value: str) -> tuple[str, str] | None:
-    inner = re.fullmatch(r"[\[(](.*?)[\])]?", value)
-    if inner is None:
+    inner = re.fullmatch(r"[\[(]?(.*?)[\])]?", value)
+    if inner is None or (inner[1] == value and "," not in value and ";" not in value):
         return None
     parts = [number_in(part) for part in re.split(r"\s*[;]\s*|,\s+", inner[1]) if part.strip()]
     if not parts or any(part is None for part in parts):
@@ -180,6 +204,8 @@ def _date(field: str, value: str) -> tuple[str, str] | None:
 def _bare_text(field: str, value: str) -> tuple[str, str] | None:
     if not value:
         return "has no value", '"..." or a number, or leave the line out'
+    if field in TEXTS and re.fullmatch(r"[^\"'\[\]{}=]+", value) is not None:
+        return f"{value} stands without quotes", f'"{_slashes(value)}"'
     if re.fullmatch(r"[^\W\d_][^\"'\[\]{}=]*|[./\\~][^\"'\[\]{}=]*", value) is None:
         return None
     return f"{value} stands without quotes", f'"{_slashes(value)}"'

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from itertools import product
 from pathlib import Path
 
-from calibration.errors import InputError
+from calibration.errors import InputError, typed
 from tracker.measurement.added import Picks
 from tracker.measurement.fitted_shot import FittedShot
 from tracker.records import RejectedCandidate
@@ -172,7 +172,7 @@ def candidate_at(
         raise InputError(
             "its candidates are not kept, or the session changed since it was measured",
             where=str(folder),
-            remedy=f"lobmeter measure {folder}",
+            remedy=f"lobmeter measure {typed(folder)}",
         )
     mine = [one for one in kept.candidates if clip in (None, one.clip)]
     near = [one for one in mine if abs(one.release_s - release_s) <= MATCHING_S]

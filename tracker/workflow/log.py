@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from calibration.errors import InputError, InputErrors
+from calibration.errors import InputError, InputErrors, typed
 from tracker.logbook import (
     Added,
     Filter,
@@ -94,7 +94,7 @@ def entry_of(session: Session, place: Path) -> LoggedSession:
         raise InputError(
             "has no results, or none of all its clips",
             where=str(place),
-            remedy=f"measure it first: lobmeter measure {place}",
+            remedy=f"measure it first: lobmeter measure {typed(place)}",
         )
     named = {setup.name for setup in session.setups}
     return LoggedSession(

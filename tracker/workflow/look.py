@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from calibration.errors import InputError, InputErrors
+from calibration.errors import InputError, InputErrors, typed
 from tracker.records import Shot, TrackPoint
 from tracker.results import folder_of, read_provenance, read_shots
 from tracker.results.details import ShotKey, read_points
@@ -107,7 +107,7 @@ def refuse_missing(places: Iterable[Path]) -> None:
         if not place.exists():
             faults.append(InputError("there is no such file or folder", where=str(place)))
         elif place.is_dir() and not (place / SESSION_FILE).is_file():
-            remedy = f"point at another folder, or begin one: lobmeter new {place} CLIP"
+            remedy = f"point at another folder, or begin one: lobmeter new {typed(place)} CLIP"
             faults.append(InputError(f"holds no {SESSION_FILE}", where=str(place), remedy=remedy))
     if faults:
         raise InputErrors(faults)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
-from calibration.errors import InputError, InputErrors
+from calibration.errors import InputError, InputErrors, typed
 from tracker.comparison.built import Built, Setup, joined, release_of
 from tracker.comparison.knowledge import Knowledge
 from tracker.comparison.setups import SetupShots
@@ -122,7 +122,7 @@ def _rows(session: Session, folder: Path, provenance: Provenance, notes: list[st
         rows = read_shots(results_of(session) / "shots.csv")
     except FileNotFoundError:
         if session.clips:
-            notes.append(f"{folder} has no results yet: lobmeter measure {folder}")
+            notes.append(f"{folder} has no results yet: lobmeter measure {typed(folder)}")
         return []
     digest = provenance.inputs.get(SESSION_FILE)
     written = session.folder / SESSION_FILE

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from calibration.errors import InputError
+from calibration.errors import InputError, typed
 from calibration.site import Calibration, draw
 from tracker.records import Shot, TrackPoint
 from tracker.report.overlay import OverlayFlight, OverlayPainter, flight_of
@@ -83,7 +83,7 @@ def _rows(
         raise InputError(
             "has no results yet",
             where=str(folder),
-            remedy=f"measure first: lobmeter measure {folder}",
+            remedy=f"measure first: lobmeter measure {typed(folder)}",
         ) from None
 
 

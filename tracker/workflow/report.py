@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from calibration.errors import InputError
+from calibration.errors import InputError, typed
 from calibration.site import Calibration
 from tracker.comparison.compare import compare
 from tracker.comparison.knowledge import Knowledge
@@ -105,7 +105,7 @@ def report_facts(folders: Sequence[Path]) -> ReportFacts:
         raise InputError(
             "has no results to report",
             where=str(folders[0]),
-            remedy=f"measure first: lobmeter measure {folders[0]}",
+            remedy=f"measure first: lobmeter measure {typed(folders[0])}",
         )
     known = Knowledge(outings.setups)
     return ReportFacts(

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from calibration.errors import InputError
+from calibration.errors import InputError, typed
 from tracker.records import ReasonCode, Shot
 from tracker.results import folder_of, read_shots
 from tracker.results.matching import MATCHING_S
@@ -146,7 +146,7 @@ def measured_shots(session: Session) -> list[Shot]:
         raise InputError(
             "there are no results to review yet",
             where=str(session.folder),
-            remedy=f"lobmeter measure {session.folder}",
+            remedy=f"lobmeter measure {typed(session.folder)}",
         ) from None
 
 
