@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from tracker.cli.screen import console, say, sentences, show_json
+from tracker.cli.screen import console, say, sentences, show_json, show_table
 
 
 def calibrate(
@@ -35,7 +35,7 @@ def calibrate(
     for one in clips:
         found = one.calibration
         say(screen, ["", f"{one.clip.file}: {found.summary}."])
-        screen.print(markers_table(found))
+        show_table(screen, markers_table(found))
         say(screen, [f'Not picked yet: "{name}".' for name in one.not_picked])
         say(screen, [*camera_sentences(found), verdict_sentence(found)])
         say(screen, sentences(one.notes))

@@ -9,7 +9,7 @@ import typer
 from calibration.errors import InputError
 from tracker.cli.log import BallType, Book, Since, Until, Wheel, wanted
 from tracker.cli.options import grouped
-from tracker.cli.screen import CAUTION, console, say, show_json
+from tracker.cli.screen import CAUTION, console, say, show_json, show_table
 
 if TYPE_CHECKING:
     from tracker.workflow.compare import Compared
@@ -71,14 +71,14 @@ def compare(
     say(screen, [f"- {sentence}" for sentence in made.sentences])
     if made.chances is not None:
         say(screen, [""])
-        screen.print(summaries_table(made.comparison))
+        show_table(screen, summaries_table(made.comparison))
         if len(made.chances.names) > 1:
             say(screen, ["Chances:"])
             unit = WORDINGS[made.comparison.quantity].unit
-            screen.print(chances_table(made.chances, unit))
+            show_table(screen, chances_table(made.chances, unit))
         if any(summary.landing is not None for summary in made.comparison.summaries):
             say(screen, ["Landings:"])
-            screen.print(landings_table(made.comparison))
+            show_table(screen, landings_table(made.comparison))
     if made.picture is not None:
         say(screen, [f"Picture: {made.picture}"])
     say(screen, ["", "The figures after ± are 95 % intervals.", CAUTION])

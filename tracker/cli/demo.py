@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from tracker.cli.progress import progress_bar
-from tracker.cli.screen import CAUTION, console, say, sentences, show_json
+from tracker.cli.screen import CAUTION, console, say, sentences, show_json, show_table
 
 
 def demo(
@@ -41,13 +41,13 @@ def demo(
         extra = f", {len(clip.invented)} false" if clip.invented else ", none false"
         say(screen, ["", f"{clip.file}: {len(clip.pairs)} of {count} shots found{extra}"])
         if clip.pairs:
-            screen.print(truth_table(clip.pairs))
+            show_table(screen, truth_table(clip.pairs))
         say(screen, sentences(remarks(shot for shot, _ in clip.pairs)))
     say(screen, ["The figures after ± are standard uncertainties.", "", "Compared:"])
     say(screen, [f"- {sentence}" for sentence in shown.comparison.sentences])
     along = shown.untested
     say(screen, ["", f'Predicted, 120 and 160 mm never shot, the rest as in "{along.base}":'])
-    screen.print(sweep_table(along.sweep.key, along.sweep.values, along.predictions))
+    show_table(screen, sweep_table(along.sweep.key, along.sweep.values, along.predictions))
     say(screen, [f"Report, to open in a browser: {_below_here(shown.report)}", "", "Next:"])
     for words, line in next_steps(shown.report.parent.parent):
         say(screen, [words])

@@ -8,7 +8,7 @@ import typer
 
 from calibration.errors import InputError
 from tracker.cli.modes import with_data, with_modes
-from tracker.cli.screen import console, say, show_json
+from tracker.cli.screen import console, say, sentences, show_json, show_table
 
 if TYPE_CHECKING:
     from tracker.workflow.log import Entered
@@ -119,7 +119,7 @@ def list_(
     if not lines:
         say(console(), ["No session fits. Put measured ones in with: lobmeter log add FOLDER"])
         return
-    console().print(sessions_table(lines[:most]))
+    show_table(console(), sessions_table(lines[:most]))
     if len(lines) > most:
         say(console(), [f"Only the newest {most} are shown; --most N shows more."])
 
@@ -142,8 +142,8 @@ def show(
         shots = [shot for shot in found.shots if shot.setup == setup.name]
         say(screen, ["", f"{setup.name}: {_shots(len(shots))}"])
         if shots:
-            screen.print(shots_table(shots, screen.width))
-            say(screen, remarks(shots))
+            show_table(screen, shots_table(shots, screen.width))
+            say(screen, sentences(remarks(shots)))
 
 
 @log.command()

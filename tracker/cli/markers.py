@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from tracker.cli.screen import console, say, sentences, show_json
+from tracker.cli.screen import console, say, sentences, show_json, show_table
 
 
 def markers(
@@ -38,7 +38,7 @@ def markers(
     say(screen, [read.name])
     for one in clips:
         say(screen, ["", f"{one.clip.file}:"])
-        screen.print(proposals_table(one.clip.markers, one.proposals))
+        show_table(screen, proposals_table(one.clip.markers, one.proposals))
         say(screen, sentences(warnings(one.calibration, one.clip.markers, one.proposals)))
         if len(one.proposals) < len(one.clip.markers):
             say(screen, ["Pick a marker that was not found by hand."])

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tracker.cli.options import grouped
-from tracker.cli.screen import CAUTION, console, say, show_json
+from tracker.cli.screen import CAUTION, console, say, show_json, show_table
 
 if TYPE_CHECKING:
     from tracker.workflow.predict import Predictions
@@ -73,10 +73,10 @@ def predict(
     say(screen, made.notes)
     rows = [(one.name, one.prediction) for one in made.setups]
     for table in predictions_tables(rows, screen.width):
-        screen.print(table)
+        show_table(screen, table)
     if made.discharges:
         say(screen, ["On one charge:"])
-        screen.print(discharges_table(made.discharges))
+        show_table(screen, discharges_table(made.discharges))
     for one in made.setups:
         measured = measured_sentence(one.measured_speed, one.measured_carry)
         lines = [f'"{one.name}": {measured[:1].lower()}{measured[1:]}'] if measured else []
@@ -86,13 +86,13 @@ def predict(
         say(screen, [f"- {sentence}" for sentence in made.learned])
     if made.left_out:
         say(screen, ["", "Each setup predicted from the others (exit speed, m/s):"])
-        screen.print(left_out_table(made.left_out))
+        show_table(screen, left_out_table(made.left_out))
     if made.settings:
         say(screen, ["", *made.settings])
     if made.sweep is not None:
         along = made.sweep
         say(screen, ["", f'Sweep of "{along.base}":'])
-        screen.print(sweep_table(along.sweep.key, along.sweep.values, along.predictions))
+        show_table(screen, sweep_table(along.sweep.key, along.sweep.values, along.predictions))
         say(screen, [f"Picture: {along.picture}"])
     if made.map is not None:
         say(screen, ["", made.map.grid.sentence(), f"Picture: {made.map.picture}"])

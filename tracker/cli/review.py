@@ -8,7 +8,7 @@ import typer
 from calibration.errors import typed
 from tracker.cli.options import grouped
 from tracker.cli.review_flags import ChangeFlags, EndFlags, ShotFlags
-from tracker.cli.screen import console, say, sentences, show_json
+from tracker.cli.screen import console, say, sentences, show_json, show_table
 
 if TYPE_CHECKING:
     from tracker.measurement import FittedShot
@@ -45,7 +45,7 @@ def review(
     made = _done(session, flags, ends, changes)
     answer, notes = _answer(session, made)
     say(screen, [made.session.name, ""])
-    screen.print(review_table(made.rows))
+    show_table(screen, review_table(made.rows))
     say(screen, sentences(made.notes))
     if made.done:
         say(screen, ["", *sentences([made.done])])

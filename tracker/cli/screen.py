@@ -2,12 +2,13 @@
 
 import sys
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from typing import IO, TYPE_CHECKING, Any, cast
 
 from tracker.cli.modes import mode
 
 if TYPE_CHECKING:
     from rich.console import Console
+    from rich.table import Table
 
     from tracker.workflow.measured import SessionResult
 
@@ -24,12 +25,28 @@ def prepare_console() -> None:
             stream.reconfigure(errors="replace")
 
 
+class _Parting:
+    """A stream that gets plain spaces where a line was not to break."""
+
+    def __init__(self, stream: IO[str]) -> None:
+        self._stream = stream
+
+    def write(self, text: str) -> int:
+        from tracker.report.narrow import parted
+
+        return self._stream.write(parted(text))
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
+
+
 def console(to_stderr: bool = False) -> "Console":
     """Return a console that neither colours numbers nor breaks words."""
     from rich.console import Console
 
     silent = mode().quiet if to_stderr else mode().silent
-    return Console(stderr=to_stderr, highlight=False, quiet=silent)
+    stream = cast(IO[str], _Parting(sys.stderr if to_stderr else sys.stdout))
+    return Console(file=stream, highlight=False, quiet=silent)
 
 
 def show_json(document: object) -> None:
@@ -60,8 +77,17 @@ def complain(sentences: Iterable[str]) -> None:
 
 def say(screen: "Console", sentences: Iterable[str]) -> None:
     """Print sentences as they are, wrapped at words."""
+    from tracker.report.narrow import joined
+
     for sentence in sentences:
-        screen.print(sentence, markup=False)
+        screen.print(joined(sentence), markup=False)
+
+
+def show_table(screen: "Console", table: "Table") -> None:
+    """Print a table, or its cells line by line where the console is too narrow for it."""
+    from tracker.report.narrow import fitted
+
+    screen.print(fitted(screen, table))
 
 
 def show_result(screen: "Console", result: "SessionResult") -> None:
@@ -75,7 +101,7 @@ def show_result(screen: "Console", result: "SessionResult") -> None:
         count = {0: "no shot", 1: "1 shot"}.get(len(shots), f"{len(shots)} shots")
         say(screen, ["", f"{clip.clip.file}, {clip.clip.setup}: {count}"])
         if shots:
-            screen.print(shots_table(shots, screen.width))
+            show_table(screen, shots_table(shots, screen.width))
         say(screen, sentences(remarks(shots)))
         say(screen, sentences(model_clauses(clip.shots)))
         say(screen, sentences(clip.notes[:-1] if clip.causes else clip.notes))
@@ -134,7 +160,7 @@ def show_budgets(screen: "Console", result: "SessionResult") -> None:
             if measured.budget is None:
                 continue
             say(screen, ["", f"{clip.clip.file}, shot {measured.shot.shot}: uncertainty by source"])
-            screen.print(budget_table(measured.budget, screen.width))
+            show_table(screen, budget_table(measured.budget, screen.width))
             say(screen, sentences([budget_sentence(measured.budget, better)]))
 
 

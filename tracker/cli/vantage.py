@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.errors import InputError, InputErrors
-from tracker.cli.screen import CAUTION, console, say, show_json
+from tracker.cli.screen import CAUTION, console, say, show_json, show_table
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -98,11 +98,11 @@ def _show(screen: "Console", found: "Vantage", detail: bool) -> None:
 
     say(screen, [*words.summary(found), words.assumed_sentence(found)])
     if detail:
-        screen.print(tables.forecast_table(found.forecast))
-        screen.print(tables.moments_table(found.forecast))
+        show_table(screen, tables.forecast_table(found.forecast))
+        show_table(screen, tables.moments_table(found.forecast))
         say(screen, words.details(found))
         say(screen, ["", "Standard uncertainties after single changes:"])
-        screen.print(tables.changes_table(found.changes, found.quantity, found.forecast.u))
+        show_table(screen, tables.changes_table(found.changes, found.quantity, found.forecast.u))
         say(screen, [words.idle_sentence(found)])
     else:
         say(screen, ["Every table and every change: --detail"])
