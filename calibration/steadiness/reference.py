@@ -1,5 +1,7 @@
 """Following the still background from a reference frame through the frames of a clip."""
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,6 +22,7 @@ from calibration.steadiness.motion import (
     slopes,
     still,
 )
+from calibration.steadiness.refining import Sight, refined_camera
 from calibration.steadiness.rolling import SHEAR_U_RAD, UNKNOWN, RecentMotion, Rolling
 from calibration.timebase import row_fraction
 
@@ -137,7 +140,8 @@ class SteadyReference:
         self._trust = np.ones(len(self._points))
         self._last = np.zeros(SIZE)
         self._amplitude_rad = amplitude_rad
-        self._rolling, self._recent = UNKNOWN, RecentMotion()
+        self._rolling, self._kept_share, self._recent = UNKNOWN, 0.0, RecentMotion()
+        self._sight: Sight | None = None
         self._frame: int | None = None
 
     def straighten(self, rolling: Rolling, share: float, amplitude_rad: float = 0.0) -> None:
@@ -153,14 +157,38 @@ class SteadyReference:
         amplitude_rad : float
             Amplitude of the camera's turns, where more is known of it.
         """
-        behind = (self._share(self._pixels) - share)[:, None]
-        self._seen = self._seen - behind * np.cross(rolling.shear_rad, self._seen)
-        self._seen = self._seen + behind * rolling.growth_m
+        self._rolling, self._kept_share = rolling, share
+        self._seen = self._points_of(self.camera)
         self._last[TURN] -= share * rolling.shear_rad
         self._last[SHEAR] += rolling.shear_rad
         self._last[SHIFT] -= share * rolling.growth_m
-        self._rolling = rolling
         self._amplitude_rad = max(self._amplitude_rad, amplitude_rad)
+
+    def sight(self, luma: Luma, frame: int) -> Sight | None:
+        """Return where a frame shows the points, None where they cannot be followed."""
+        return None if self.measured(luma, frame).lost else self._sight
+
+    def refine(self, sights: Sequence[Sight]) -> None:
+        """Take the camera that explains the motion in some frames best.
+
+        Parameters
+        ----------
+        sights : sequence of Sight
+            Of a straightened reference of the same frame.
+        """
+        self.take(refined_camera(self.camera, self._points_of, sights))
+
+    def take(self, camera: Camera) -> None:
+        """Take another camera of the reference frame."""
+        self.camera, self._seen = camera, self._points_of(camera)
+
+    def _points_of(self, camera: Camera) -> Array:
+        """Return the followed points in the axes of a camera, shape (N, 3)."""
+        seen = background(camera, self._pixels)
+        behind = (self._share(self._pixels) - self._kept_share)[:, None]
+        seen = seen - behind * np.cross(self._rolling.shear_rad, seen)
+        found: Array = seen + behind * self._rolling.growth_m
+        return found
 
     def stands(self, luma: Luma) -> bool:
         """Return whether the camera plainly stands as in the reference, without a fit.
@@ -327,6 +355,7 @@ class SteadyReference:
             normal = np.einsum("n,nij,nik->jk", heavy, slope, slope)
             step = np.linalg.solve(normal + np.diag(prior + 1e-9 * normal.diagonal()), pull)
             fit = fit + step
+            self._sight = Sight(pixels, share, heavy, fit, mean, prior, growth)
             if np.abs(step[TURN]).max() * self.camera.focal_px < SETTLED * floor:
                 break
         inverse = np.linalg.inv(normal + np.diag(prior + 1e-9 * normal.diagonal()))

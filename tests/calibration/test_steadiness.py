@@ -203,6 +203,7 @@ def test_three_motions_of_a_parabola_give_its_rate_at_the_last():
     assert recent.rate(8, motions[7]) is None
 
 
+@pytest.mark.campaign
 def test_turns_of_the_frames_before_give_the_turn_within_a_frame(plate):
     """Without texture in half of its rows a frame alone hardly shows how it was sheared."""
     camera, readout = _camera(), 0.6

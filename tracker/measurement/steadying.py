@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.errors import InputError
-from calibration.steadiness import Motion, SteadyReference, reference_rolling
+from calibration.steadiness import Motion, Rolling, SteadyReference, reference_rolling
 from calibration.steadiness.motion import moved_pixels, slopes
 from calibration.steadiness.rolling import START_FRAMES
 from calibration.timebase import row_fraction
@@ -39,6 +39,9 @@ BEGINNING_S = 1.0
 HAND_RAD = 0.01
 """Amplitude of the turns that is expected of a camera that moves in its first second, rad: that of
 two hands (common practice, no source)."""
+
+SIGHT_EVERY = 3
+"""One of so many frames of the beginning helps to refine the camera. Chosen for time."""
 
 LINE_M = (0.0, 40.0, 21)
 """First and last place along the firing line where markers stand, m, and the number of places that
@@ -79,6 +82,7 @@ class Steadier:
         self._part = _even((0, 0, *camera.size_px) if part is None else part, camera.size_px)
         self._every = max(1, round(GLANCE_S / frame_s))
         self._alert = max(1, round(ALERT_S / frame_s))
+        self._begun = max(START_FRAMES, round(BEGINNING_S / frame_s))
         self._alert_until = self._alert
         self._reference: SteadyReference | None = None
         self._motions: dict[int, Motion] = {}
@@ -139,17 +143,34 @@ class Steadier:
             self._reference = None
 
     def _straighten(self, reference: SteadyReference) -> None:
-        """Take the first frame's shear out of the reference, where its beginning shows it."""
+        """Take the first frame's shear out of the reference, where its beginning shows it.
+
+        The same frames refine the camera, which then shows the readout time better.
+        """
         if self._beginning is None:
             return
-        count = max(START_FRAMES, round(BEGINNING_S / self._frame_s))
-        pictures = self._beginning()
         with suppress(StopIteration, InputError):
-            fresh = SteadyReference(next(pictures), self._camera, self._rotation_deg, HAND_RAD)
-            motions = [fresh.measured(luma) for luma in islice(pictures, count)]
-            rolling = reference_rolling(motions, self._frame_s)
-            turns = [float(np.linalg.norm(each.turn_rad[:2])) for each in motions]
-            reference.straighten(rolling, self._line_share(), max(turns, default=0.0))
+            held = self._rolled(self._camera, self._beginning)
+            pictures = self._beginning()
+            fresh = SteadyReference(next(pictures), self._camera, self._rotation_deg)
+            fresh.straighten(*held)
+            seen = islice(pictures, self._begun)
+            sights = [fresh.sight(luma, frame) for frame, luma in enumerate(seen, start=1)]
+            fresh.refine([sight for sight in sights[::SIGHT_EVERY] if sight is not None])
+            held = self._rolled(fresh.camera, self._beginning)
+            reference.take(fresh.camera)
+            reference.straighten(*held)
+
+    def _rolled(
+        self, camera: Camera, beginning: Callable[[], Iterator[Codes]]
+    ) -> tuple[Rolling, float, float]:
+        """Return what `SteadyReference.straighten` takes, from the clip's beginning."""
+        pictures = beginning()
+        fresh = SteadyReference(next(pictures), camera, self._rotation_deg, HAND_RAD)
+        motions = [fresh.measured(luma) for luma in islice(pictures, self._begun)]
+        turns = [float(np.linalg.norm(each.turn_rad[:2])) for each in motions]
+        rolling = reference_rolling(motions, self._frame_s)
+        return rolling, self._line_share(), max(turns, default=0.0)
 
     def _line_share(self) -> float:
         """Return how far down the readout the firing line shows: there the markers were picked."""
@@ -181,7 +202,7 @@ class Steadier:
 
         The distance is that of the firing line's upright plane, where the balls fly.
         """
-        camera = self._camera
+        camera = self._camera if self._reference is None else self._reference.camera
         rays = camera.rays(pixels)
         with np.errstate(divide="ignore", invalid="ignore"):
             away = -camera.position[1] / rays[:, 1]
