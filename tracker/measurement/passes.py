@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from itertools import islice
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -155,6 +156,8 @@ class FramePass:
 
         Frames are decoded and searched in threads of their own, while earlier candidates are used.
         """
+        # The stages keep the cores busy; OpenCV's own threads would only take from them.
+        cv2.setNumThreads(1)
         facts = self.facts
         step_s = self.every * frame_interval_s(facts)
         beginning = partial(_beginning, facts, self.every)
