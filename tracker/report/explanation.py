@@ -193,13 +193,19 @@ def _view(
     width, height = facts.size_px
     background = np.full((height, width, 3), 128, np.uint8)
     if stills:
-        background = np.median(np.stack(stills), axis=0).astype(np.uint8)
+        background = _middle(stills)
     times, pixels = log.between(span[0] - AROUND_S, span[1] + AROUND_S)
     strip = tuple(
         Instant(float(facts.times_s[frame]) - course.start_s, cutouts[frame], frame in course.found)
         for frame in sorted(cutouts)
     )
     return CandidateView(background, times, pixels, strip, course.name)
+
+
+def _middle(stills: Sequence[Image]) -> Image:
+    """Return the median of pictures, row by row: all at once would take much memory."""
+    rows = (np.median([each[row] for each in stills], axis=0) for row in range(len(stills[0])))
+    return np.stack([row.astype(np.uint8) for row in rows])
 
 
 def _places(facts: ClipFacts, course: _Course) -> dict[int, Array]:

@@ -22,6 +22,7 @@ from tracker.report.look import (
     empty,
     places,
 )
+from tracker.report.raster import show
 from tracker.report.shot_picture import CAUTION
 
 if TYPE_CHECKING:
@@ -38,6 +39,7 @@ MOST_DOTS = 20000
 
 DARKENED = 0.55
 """Share of its light that the frame keeps, so that dots and lines stand out; a matter of looks."""
+_DARKER = (DARKENED * np.arange(256)).astype(np.uint8)
 
 TALLEST_INCHES = 9.0
 """Greatest height of the frame."""
@@ -174,11 +176,9 @@ def _draw_scene(figure: "Figure", axes: "Axes", explanation: Explanation) -> Non
     height, width = view.background.shape[:2]
     picture, extent = shrunk(view.background[:, :, ::-1])
     axes.set_facecolor(INK)
-    axes.imshow(
-        (DARKENED * picture).astype(np.uint8), extent=extent, interpolation="antialiased",
-        aspect="equal",
-    )  # fmt: skip
+    show(axes, _DARKER[picture], extent)
     axes.set_axis_off()
+    axes.set_aspect("equal")
     axes.set_xlim(-0.5, width - 0.5)
     axes.set_ylim(height - 0.5, -0.5)
     if len(view.times_s):
@@ -234,12 +234,7 @@ def _draw_strip(axes: "Axes", view: CandidateView) -> None:
         va="center",
     )  # fmt: skip
     for tile, instant in enumerate(view.strip):
-        axes.imshow(
-            instant.image[:, :, ::-1],
-            extent=(tile + 0.02, tile + 0.98, 0.98, 0.02),
-            interpolation="nearest",
-            aspect="auto",
-        )
+        show(axes, instant.image[:, :, ::-1], (tile + 0.02, tile + 0.98, 0.98, 0.02))
         for x, y in ((0.19, 0.0), (-0.19, 0.0), (0.0, 0.19), (0.0, -0.19)):
             axes.plot(
                 [tile + 0.5 + x, tile + 0.5 + 1.7 * x], [0.5 + y, 0.5 + 1.7 * y],
