@@ -104,7 +104,11 @@ def test_the_session_as_drawn_gives_its_shot(session: Path) -> None:
             "write the ground coordinates of the",
             marks=pytest.mark.long,
         ),
-        (lambda text: re.sub(r"height_m = .*", "height_m = 80", text), "check height_m under"),
+        pytest.param(
+            lambda text: re.sub(r"height_m = .*", "height_m = 80", text),
+            "check height_m under",
+            marks=pytest.mark.campaign,
+        ),
         pytest.param(
             lambda text: scaled(text, (-1.0, -1.0, 1.0)),
             "against the firing line",

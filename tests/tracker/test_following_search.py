@@ -1,6 +1,8 @@
 """Flights found among clutter, and nothing found where there is none."""
 
+from copy import deepcopy
 from dataclasses import replace
+from functools import cache
 from itertools import chain
 
 import numpy as np
@@ -64,8 +66,18 @@ def thrown(throw, release_s):
     return at
 
 
+@cache
+def built():
+    """A search that has seen nothing: its tables are those of all tests with this context."""
+    return FlightSearch(context())
+
+
+def new_search():
+    return deepcopy(built())
+
+
 def search(frames):
-    searching = FlightSearch(context())
+    searching = new_search()
     found = []
     for candidates in frames:
         found += searching.push(candidates)
@@ -194,7 +206,7 @@ def with_people(frames, rng, people, each=12, size_px=9.0):
 def test_people_who_each_give_many_candidates_support_no_flight(each, size_px):
     rng = np.random.default_rng(13)
     people = [(2.0, 1.4), (3.0, 1.5), (16.0, -1.3), (9.0, 2.2)]
-    searching = FlightSearch(context())
+    searching = new_search()
     for candidates in with_people(clip(rng, 6.0), rng, people, each, size_px):
         assert searching.push(candidates) == []
     assert not any(searching.finish())
@@ -220,7 +232,7 @@ def test_search_starts_anew_after_a_gap_longer_than_a_flight(gap_s):
         replace(each, frame=each.frame + len(frames), time_s=each.time_s + 3.9 + gap_s)
         for each in clip(rng, 5.0, [thrown(throw, 0.8)])
     ]
-    searching, found, kept = FlightSearch(context()), [], []
+    searching, found, kept = new_search(), [], []
     for candidates in [*frames, *later]:
         for flight in searching.push(candidates):
             found.append(flight.release_s)
@@ -243,7 +255,7 @@ def test_kept_candidates_cover_the_flight():
     rng = np.random.default_rng(11)
     throw = Throw(19.0, 45.0)
     frames = clip(rng, 7.0, [thrown(throw, 2.0)])
-    searching = FlightSearch(context())
+    searching = new_search()
     found = []
     for candidates in frames:
         for flight in searching.push(candidates):
@@ -308,7 +320,7 @@ def test_what_nearly_was_a_flight_is_told_with_its_reason():
     def glimpse(time):
         return whole(time) if time < 1.6 + 0.4 else None
 
-    searching = FlightSearch(context())
+    searching = new_search()
     for candidates in clip(np.random.default_rng(14), 6.0, [glimpse], missing=0.0):
         assert searching.push(candidates) == []
     assert [found for found in searching.finish() if found] == []
@@ -342,7 +354,7 @@ def test_hops_and_balls_thrown_back_are_no_shots():
 
 
 def test_empty_clip_has_no_flight():
-    assert list(FlightSearch(context()).finish()) == []
+    assert list(new_search().finish()) == []
     assert search(clip(np.random.default_rng(12), 3.0, clutter=0)) == []
 
 
@@ -365,7 +377,7 @@ def test_what_a_flight_takes_has_no_votes_left(monkeypatch):
 
 def test_the_frames_of_a_flight_are_those_about_it():
     frames = clip(np.random.default_rng(3), 6.0, [thrown(THROWS["lob"], 2.1)], clutter=0)
-    searching, asked = FlightSearch(context()), []
+    searching, asked = new_search(), []
     found = map(searching.push, frames)
     for flight in (each for flights in chain(found, searching.finish()) for each in flights):
         asked.append((flight, [each.time_s for each in searching.candidates(flight, 0.3)]))
@@ -391,14 +403,14 @@ def test_rows_of_the_ballot_are_cleared_one_by_one():
 
 
 def test_release_times_are_the_middles_of_their_rows():
-    searching = FlightSearch(context())
+    searching = new_search()
     rows = searching._release_s(7, 9)
     assert rows == pytest.approx(np.array([7.5, 8.5, 9.5]) * searching._ballot.bin_s)
     assert [searching._ballot.row_of(float(each)) for each in rows] == [7, 8, 9]
 
 
 def test_many_candidates_in_one_place_have_the_votes_of_one():
-    searching = FlightSearch(context())
+    searching = new_search()
     pixels = np.array([[400.0, 500.0]] * 8 + [[1500.0, 300.0]])
     empty = Cutouts(np.zeros((9, 1, 1), np.int16), pixels.astype(np.int64))
     searching.push(Candidates(0, 0.0, pixels, np.full(9, 20.0), empty, None))

@@ -72,6 +72,7 @@ def test_markers_taped_in_feet_are_named() -> None:
     assert found is not None and found.code is ReasonCode.TAPED_IN_FEET
 
 
+@pytest.mark.campaign
 def test_slow_motion_that_was_not_stated_is_named_with_its_rate() -> None:
     slow = scaled_circumstances(KNOWN, Hypothesis(None, slower=2.0))
     found = cause(path(slow, speed=8.0))
