@@ -132,8 +132,7 @@ def watched(browser: Browser, **options: object) -> Iterator[Page]:
     yield page
     cookies = context.cookies()
     # The next test finds the browser as a person does who comes for the first time.
-    if page.url.startswith("http"):
-        page.evaluate("localStorage.clear()")
+    page.evaluate("window.origin.startsWith('http') && localStorage.clear()")
     for each in context.pages[1:]:
         each.close()
     context.remove_listener("request", asked)

@@ -173,7 +173,7 @@ def test_from_a_dropped_clip_to_a_report(
     same_by_command(from_clip_to_report(kind(tab), server, clip), tmp_path / "same")
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_from_a_dropped_clip_to_a_report_by_touch(
     server: Served, narrow_tab: Page, clip: Path, tmp_path: Path
 ) -> None:

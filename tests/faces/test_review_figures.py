@@ -158,7 +158,7 @@ def test_what_cannot_be_is_a_sentence_and_changes_nothing(folder: Path, case: st
     assert not (folder / "review.toml").exists()
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_a_rejected_candidate_can_be_taken(
     missed: Path, monkeypatch: pytest.MonkeyPatch, ready: Path
 ) -> None:

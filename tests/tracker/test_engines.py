@@ -269,7 +269,7 @@ def test_the_workers_of_a_scheduler_give_the_same_bytes(
     assert notes == [f"2 workers at {threads.scheduler_address}."]
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_a_worker_that_is_killed_loses_no_result(tmp_path: Path) -> None:
     folder = filmed(tmp_path / "lane", [110, 120, 130, 140], frames=8)
     measure_session(folder)

@@ -150,7 +150,7 @@ def test_what_is_known_exactly_has_no_share(case: Drawn) -> None:
         assert parts["gravity"] < 1e-6 and parts["wind"] < 1e-6
 
 
-@pytest.mark.parametrize("count", [20, pytest.param(120, marks=pytest.mark.campaign)])
+@pytest.mark.parametrize("count", [20, pytest.param(120, marks=pytest.mark.long)])
 def test_drawn_errors_of_everything_scatter_the_figures_as_predicted(count: int) -> None:
     """Propagation of distributions (JCGM 101:2008, clause 7) beside the linear law.
 
@@ -170,7 +170,7 @@ def test_drawn_errors_of_everything_scatter_the_figures_as_predicted(count: int)
     assert np.all(np.abs(spread - 1.0) < 0.05 + 3.0 / np.sqrt(2.0 * count)), spread
 
 
-@pytest.mark.parametrize("count", [10, pytest.param(40, marks=pytest.mark.campaign)])
+@pytest.mark.parametrize("count", [10, pytest.param(40, marks=pytest.mark.long)])
 @pytest.mark.parametrize("source", ["camera", "release"])
 def test_drawn_errors_of_one_source_move_the_figures_by_its_share(
     case: Drawn, fitted: FittedFlight, source: str, count: int
