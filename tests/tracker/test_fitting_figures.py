@@ -172,3 +172,13 @@ def test_uncertainty_of_a_figure_is_the_spread_of_its_draws():
     values = np.array([figures_of(KNOWN, draw).values for draw in draws])
     for index, name in enumerate(FIGURES[:-1]):
         assert u[name] == pytest.approx(values[:, index].std(), rel=0.22), name
+
+
+def test_a_release_from_a_pit_has_all_figures():
+    """Level ground at 0 m, the ball's centre half a metre below it: v = 15 m/s, 40 degrees up.
+
+    Vacuum, from the equations of motion: it falls to the ground after (v + sqrt(v² + 2 g h)) / g.
+    """
+    up = 15.0 * np.sin(np.radians(40.0))
+    time_s = (up + np.sqrt(up**2 - 2.0 * 9.80665 * 0.5)) / 9.80665
+    assert figures(thrown(15.0, 40.0, -0.5)).value("flight_time_s") == pytest.approx(time_s)

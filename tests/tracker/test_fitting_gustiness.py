@@ -69,3 +69,9 @@ def test_nothing_seen_of_the_gusts_leaves_what_was_known() -> None:
     fit = replace(case, track=few, row_share=case.row_share[first]).fit()
     everything = USUAL_MPS * np.sqrt(np.mean(SHARES**2))
     assert fit.gust_u_mps == pytest.approx(everything, rel=0.1)
+
+
+def test_shares_rise_from_still_air_to_squalls_without_a_gap() -> None:
+    """Neighbours differ by a factor of two at most: the evidence of a flight is wider than that."""
+    assert np.all((SHARES[1:] / SHARES[:-1] > 1.0) & (SHARES[1:] / SHARES[:-1] <= 2.0))
+    assert SHARES[0] <= 0.1 and SHARES[-1] >= 2.0 and 1.0 in SHARES

@@ -133,3 +133,15 @@ def test_cameras_of_two_sessions_err_independently(fits):
     for name in same:
         assert apart[name].value == pytest.approx(same[name].value, abs=same[name].u)
         assert same[name].u / np.sqrt(2.0) < apart[name].u < same[name].u
+
+
+def test_q_grows_with_the_square_of_what_shots_differ_by(fits):
+    known, fit = fits[0][0]
+    found = {}
+    for by in (-0.2, 0.1, 0.2):
+        moved = fit.parameters.copy()
+        moved[7] += by
+        found[by] = pool([(known, fit), (known, replace(fit, parameters=moved))])
+    q = {by: each["drag_coefficient"].q for by, each in found.items()}
+    assert q[0.2] == pytest.approx(4.0 * q[0.1], rel=0.02)
+    assert q[-0.2] == pytest.approx(q[0.2], rel=0.02)

@@ -94,3 +94,12 @@ def test_one_wild_residual_counts_as_one_of_four_in_the_correlation():
     wild[20], mild[20] = 300.0, 3.8
     assert correlation_factor(wild) == correlation_factor(residuals)
     assert correlation_factor(wild) != pytest.approx(correlation_factor(mild), abs=1e-3)
+
+
+@pytest.mark.parametrize(("distance", "used"), [(5.6, True), (6.5, False)])
+def test_six_standard_deviations_part_a_position_from_an_outlier(distance, used):
+    residuals = white(400, 3)
+    residuals[200] = (distance * Weighting.of(residuals).scale[200], 0.0)
+    found = Weighting.of(residuals)
+    assert found.distance[200] == pytest.approx(distance, abs=0.3)
+    assert found.used[200] == used
