@@ -29,6 +29,10 @@ to be told of it. A page that has grown past one idea gets helpers in `tracker.a
 - ``view.key("a", "accept the shot", call)``: keys work where nobody is typing, and "?" lists
   them. Whatever a hand repeats has one. ``parts.button(…, key="a")`` shows it.
 
+What has to be computed before a page can be shown goes through ``parts.fill``; a picture that is
+drawn in the browser is a `drawn.DrawnPicture`. What the system refuses in
+``workspace.in_thread``, as on a full disk, becomes an InputError, which is shown in a sentence.
+
 **Long work** never runs in the server's process: ``view.opened.start("measure", "Measuring",
 function, …)`` runs ``function(messenger, …)`` in a worker that imports no page, reports by
 ``messenger.progress`` and ``messenger.arrived``, and ends when it is cancelled or the server is
@@ -36,8 +40,9 @@ gone. What takes more than 50 ms without being long goes through ``workspace.in_
 
 **Looks**: elements come from `parts`, colours and sizes from ``static/page.css`` (variables;
 light and dark). One accent. A sentence before a table. An empty page says what to do. Widths from
-360 px. What a person wrote is shown by `parts` or as a property, never put together into HTML,
-script or TOML.
+360 to 2560 px, in one column of ``--measure``; the keyboard goes through a page in the order in
+which it stands. What a person wrote is shown by `parts` or as a property, never put together into
+HTML, script or TOML.
 
 **Safety**: `guard` lets in only requests whose path begins with the link's secret, whose Host is
 this server's and whose Origin is its own page; `serving` hands out only a session's clips, frames
