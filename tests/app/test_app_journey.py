@@ -81,6 +81,9 @@ def compare_and_report(hand: Hand) -> None:
     expect(read).to_be_visible(timeout=PATIENCE_MS)
     hand.press(read)
     expect(tab.locator("h1")).to_be_visible()
+    tab.go_back()
+    ready(tab)
+    expect(read).to_be_visible()
 
 
 def go(hand: Hand, page: str) -> None:

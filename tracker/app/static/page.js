@@ -14,7 +14,7 @@ if (popup) {
   const [head, rest] = popup.querySelectorAll("span");
   popup.setAttribute("role", "alert");
   head.textContent = "The program does not answer.";
-  rest.textContent = "The page goes on by itself once it does. If you ended it, start lobmeter open again and "
+  rest.textContent = "This page continues once it does. If you ended it, start lobmeter open again and "
     + "use the link that it shows; what you entered is saved.";
 }
 
