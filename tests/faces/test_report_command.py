@@ -29,7 +29,7 @@ def test_the_report_lies_in_the_results_and_names_the_better_setup(evening: Path
     before = (evening / "results" / "shots.csv").read_bytes()
     code, said = run(evening)
     assert code == 0
-    page = (evening / "results" / "report.html").read_text(encoding="utf-8")
+    page = (evening / "results" / "report.html").read_text(encoding="utf-8").replace("\u00a0", " ")
     assert "report.html" in said
     assert "&#34;140 mm wheels&#34; has the greatest carry" in page
     assert "shows no calibration" in page

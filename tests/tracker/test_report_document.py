@@ -85,7 +85,7 @@ class Page(HTMLParser):
         self.elements.append((tag, dict(attrs)))
 
     def handle_data(self, data: str) -> None:
-        self.texts.append(data)
+        self.texts.append(data.replace("\u00a0", " "))
 
 
 @pytest.fixture(scope="module")
@@ -146,6 +146,11 @@ def test_every_shot_has_a_row_with_its_figures(plain: Page) -> None:
     for row in facts_of().shots:
         assert with_uncertainty(row.shot.carry_m, row.shot.carry_u_m) in text
     assert text.count("clips/140mm.mp4") == 5
+
+
+def test_no_line_of_the_page_parts_a_number_from_its_unit() -> None:
+    lead = re.search(r'<p class="lead">(.*?)</p>', report_page(facts_of()))
+    assert lead is not None and re.search(r"\d\u00a0m ±\u00a0\d\.\d\u00a0m", lead[1])
 
 
 def test_the_headline_names_the_setup_ahead_and_only_one_that_is() -> None:

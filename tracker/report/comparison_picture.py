@@ -32,6 +32,10 @@ DOTS_PER_INCH = 130
 """Sharp on a screen and in print at half the page's width (common practice, no source)."""
 
 
+LINE, ROOM = 150, 9
+"""Letters of a line of a key, and what a mark with its gap takes of them (measured)."""
+
+
 def comparison_picture(comparison: Comparison, setups: Sequence[SetupShots]) -> bytes:
     """Return a PNG of a comparison.
 
@@ -196,8 +200,10 @@ def _check_entry() -> "Line2D":
 
 def _key(axes: "Axes", entries: list["Line2D"]) -> None:
     """Write a key above an area, from its left edge."""
+    wide = sum(len(str(entry.get_label())) + ROOM for entry in entries)
+    columns = len(entries) if wide <= LINE else 4
     key = axes.legend(
-        handles=entries, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, frameon=False,
+        handles=entries, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=columns, frameon=False,
         fontsize=9.5, labelcolor=INK, borderaxespad=0.2, columnspacing=1.6, handletextpad=0.6,
     )  # fmt: skip
     for text in key.get_texts():

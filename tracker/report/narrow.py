@@ -18,9 +18,9 @@ _UNITS = "%|m|s|m/s|°|px|cm|mm|rpm|J|J/m²|W|V|h|min|A h|shots?|frames"
 _JOINTS = re.compile(rf"(?<=\d) (?=(?:{_UNITS})(?![\w/]))|(?<=±) (?=\d)|(?<=\d) (?=±)")
 
 
-def joined(text: str) -> str:
+def joined(text: str, by: str = JOINED) -> str:
     """Return a text in which a number, its unit and its uncertainty are not parted by a line."""
-    return _JOINTS.sub(JOINED, text)
+    return _JOINTS.sub(by, text)
 
 
 def parted(text: str) -> str:

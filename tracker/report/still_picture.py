@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tracker.report.composite import Image
-from tracker.report.look import DOTS_PER_INCH, as_jpeg
+from tracker.report.look import DOTS_PER_INCH, as_jpeg, cased
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -41,7 +41,7 @@ def still_pictures(frame: Image, title: str) -> dict[str, bytes]:
             name = f"{'ABCDEFGH'[row]}{column + 1}"
             left, right = (round(width * each / COLUMNS) for each in (column, column + 1))
             top, bottom = (round(height * each / ROWS) for each in (row, row + 1))
-            names[name] = ((left + right) / 2.0, (top + bottom) / 2.0)
+            names[name] = (float(left), float(top))
             box = (
                 max(0, left - OVERLAP_PX),
                 min(width, right + OVERLAP_PX),
@@ -56,7 +56,11 @@ def _whole(frame: Image, names: dict[str, tuple[float, float]], title: str) -> b
     height, width = frame.shape[:2]
     axes = _axes(frame, (0, width, 0, height), STEP_PX, 1, title)
     for name, (column, row) in names.items():
-        axes.text(column, row, name, color=LINE, ha="center", va="center", fontsize=14, alpha=0.8)
+        # In the corner, where it covers no marker.
+        axes.annotate(
+            name, (column, row), xytext=(5, -5), textcoords="offset points", color=LINE, ha="left",
+            va="top", fontsize=12, path_effects=cased(2.4),
+        )  # fmt: skip
     for edge in range(1, COLUMNS):
         axes.axvline(width * edge / COLUMNS - 0.5, color=LINE, lw=1.5, alpha=0.8)
     for edge in range(1, ROWS):

@@ -34,6 +34,11 @@ class Panel:
     measured: tuple[tuple[Measured, Estimate], ...] = ()
 
 
+HEADROOM = 1.15
+"""Height of a panel over its highest value, which leaves room for the number above it; a matter of
+looks."""
+
+
 def sweep_picture(
     label: str,
     values: Sequence[float],
@@ -127,8 +132,10 @@ def _draw(axes: "Axes", values: Sequence[float], panel: Panel, best: bool) -> No
             ha="right" if past_middle else "left", textcoords="offset points", color=COLOURS[1],
             fontsize=8.5, parse_math=False,
         )  # fmt: skip
-    axes.set_ylim(bottom=0.0)
-    axes.margins(x=0.03, y=0.12)
+    highest = [float((line + half).max())]
+    highest += [estimate.value + estimate.expanded() for _, estimate in panel.measured]
+    axes.margins(x=0.03)
+    axes.set_ylim(0.0, HEADROOM * max(highest))
     axes.set_facecolor(PAPER)
     axes.grid(color=FAINT, alpha=0.3, lw=0.6)
     axes.tick_params(colors=INK, labelsize=9.5)

@@ -79,7 +79,7 @@ def _draw_markers(axes: "Axes", vantage: Vantage) -> None:
         axes.annotate(
             marker.name, (float(pixel[0]), float(pixel[1])), xytext=(0, -17),
             textcoords="offset points", fontsize=8, color=INK, ha=side, va="center",
-            parse_math=False, path_effects=cased(2.4, PAPER), zorder=6,
+            parse_math=False, path_effects=cased(2.4, PAPER), zorder=8,
         )  # fmt: skip
 
 

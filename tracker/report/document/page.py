@@ -18,6 +18,10 @@ from tracker.report.document.words import (
     shot_cells,
     words_of,
 )
+from tracker.report.narrow import joined
+
+NO_BREAK = "\u00a0"
+"""A space at which no line breaks, which browsers find as a plain one."""
 
 SHOT_HEADINGS = (
     ("exit speed", "m/s"),
@@ -40,7 +44,9 @@ def report_page(facts: ReportFacts) -> str:
     """
     from jinja2 import Environment, StrictUndefined
 
-    rules = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
+    rules = Environment(
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, finalize=_unbroken
+    )
     style = rules.from_string(_text("page.css")).render()
     page = rules.from_string(_text("page.html"))
     places = {setup.name: place for place, setup in enumerate(facts.setups)}
@@ -79,6 +85,13 @@ def report_page(facts: ReportFacts) -> str:
         swatch=charts.swatch,
         picture=_embedded,
     )
+
+
+def _unbroken(value: object) -> object:
+    """Return a text with no-break spaces between numbers and their units; all else as it is."""
+    if isinstance(value, str) and not isinstance(value, Markup):
+        return joined(value, NO_BREAK)
+    return value
 
 
 def _once(said: list[str]) -> list[str]:
