@@ -14,7 +14,9 @@ common practice, no source."""
 
 
 @contextmanager
-def alone(folder: Path, what: str, patience_s: float = PATIENCE_S) -> Iterator[None]:
+def alone(
+    folder: Path, what: str, patience_s: float = PATIENCE_S, purpose: str = ""
+) -> Iterator[None]:
     """Hold a folder against other programs; who holds it already goes on.
 
     Parameters
@@ -23,6 +25,8 @@ def alone(folder: Path, what: str, patience_s: float = PATIENCE_S) -> Iterator[N
     what : str
         What the other program is doing, as in "another run is writing these results".
     patience_s : float
+    purpose : str
+        Programs with different purposes do not keep each other out.
 
     Raises
     ------
@@ -31,7 +35,8 @@ def alone(folder: Path, what: str, patience_s: float = PATIENCE_S) -> Iterator[N
     """
     from filelock import FileLock, Timeout
 
-    key = hashlib.sha256(str(folder.resolve()).encode("utf-8", "surrogatepass")).hexdigest()[:24]
+    named = f"{folder.resolve()}\0{purpose}" if purpose else str(folder.resolve())
+    key = hashlib.sha256(named.encode("utf-8", "surrogatepass")).hexdigest()[:24]
     place = Path(tempfile.gettempdir()) / f"lobmeter-{key}.lock"
     lock = FileLock(place, is_singleton=True)
     try:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from calibration.errors import InputError
 from tracker.logbook import Added
-from tracker.results import RESULTS, read_provenance
+from tracker.results import RESULTS, alone, read_provenance
 from tracker.results.digests import sha256_of
 from tracker.session import SESSION_FILE, Session
 from tracker.workflow.clips import Progress, ready_clips
@@ -100,7 +100,7 @@ def watched(
     Raises
     ------
     InputError
-        Where there is no such folder, or its ``session.toml`` has faults.
+        Where there is no such folder, its ``session.toml`` has faults, or it is watched already.
     """
     if not folder.is_dir():
         what = "is not a folder" if folder.exists() else "there is no such folder"
@@ -108,6 +108,14 @@ def watched(
     has_session = (folder / SESSION_FILE).is_file()
     if has_session:
         session_at(folder, options.measure.bare, filmed=False)
+    with alone(folder, "another lobmeter watch looks into this folder", 0.0, "watch"):
+        yield from _looks(folder, has_session, progress, options)
+
+
+def _looks(
+    folder: Path, has_session: bool, progress: Progress | None, options: WatchOptions
+) -> Iterator[Outcome]:
+    """Look into a folder again and again, or until all is measured."""
     patience = 1 if options.once else Settling.patience
     watch = _Watch(Settling(folder, patience), has_session, progress, options)
     while True:
