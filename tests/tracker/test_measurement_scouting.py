@@ -1,9 +1,12 @@
 """Paths of the first pass become throws: hops and birds are left out, the bounce is timed."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from tests.tracker.test_following_arcs import FRAME_S, PULL, WIDTH, watched
+from tracker.following.arcs import fit_arc
 from tracker.following.throws import is_throw
 from tracker.measurement.passes import Timing
 from tracker.measurement.scouting import Scouted
@@ -63,3 +66,27 @@ def test_a_bird_that_dips_and_rises_is_no_throw():
         return np.array([100.0 + 500.0 * time, 300.0 + 60.0 * np.sin(2.5 * time)])
 
     assert throws_of(scouted(bird, frames=200), WIDTH) == ()
+
+
+def test_the_hops_after_the_first_are_no_shots():
+    """A second hop, as high as a throw may be, begins where the first ends."""
+    first_s = 0.9
+
+    def hops(time):
+        if not RELEASE_S <= time <= BOUNCE_S + first_s + 1.1:
+            return None
+        if time <= BOUNCE_S + first_s:
+            return bouncing(time)
+        after = time - BOUNCE_S - first_s
+        ground = bouncing(BOUNCE_S + first_s)
+        return ground + np.array([450.0 * after, -260.0 * after + 0.5 * PULL * after**2])
+
+    found = scouted(hops, frames=250)
+    assert len(found.throws) == 3
+    # The same hop a second time, as another search may find it.
+    last = found.arcs[found.throws[2]]
+    rows = np.column_stack([last.frames, last.times_s, last.pixels + 0.5])[1:-1]
+    twice = (*found.arcs, fit_arc(rows, FRAME_S))
+    found = replace(found, arcs=twice, throws=(*found.throws, len(twice) - 1))
+    (throw,) = throws_of(found, WIDTH)
+    assert throw.arc.times_s[0] < RELEASE_S + 0.2

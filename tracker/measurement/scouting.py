@@ -49,6 +49,14 @@ NEAR_LAG_S, NEAR_MOST = 0.067, 20
 """Time in which a near ball leaves its own place, s: two frames at 30 a second; most candidates a
 frame and size. Common practice, no source."""
 
+SMALL_DIAMETER_PX, SMALL_MOST_PIXELS = 2.0, 2_100_000
+"""Diameter of a ball that is looked for in the frames as they are, px, since a picture made smaller
+hides it; and the largest frame in which it is, pixels: 1920 by 1080. Chosen for time."""
+
+AS_LONG, ONE_BALL_SHARE = 0.9, 0.012
+"""A path of the usual search is kept where it has this share of the positions that the search for
+small balls has; both are one ball's where they are so near, as a share of the frame's width."""
+
 SAME_SHARE = 0.5
 """Least share of the shorter of two paths that must overlap in time for them to be one ball's."""
 
@@ -112,23 +120,23 @@ def scout(
     observers : Observers
     fall_per_diameter : float, optional
         Gravity in diameters of the ball a second squared: balls that are seen near are looked for
-        too, at several sizes.
+        too, at several sizes, and small ones in the frames as they are.
     """
     every = max(1, round(1.0 / frame_interval_s(facts) / SCOUTING_FPS))
     frame_s = every * frame_interval_s(facts)
     width, settings = facts.size_px[0], scouting_settings(facts)
     meter = ChangeMeter(facts)
     timing, doubt = Timing.of_file(facts), ""
-    near = _Near(facts, frame_s, fall_per_diameter)
-    loop = FramePass(facts, camera, settings, timing, every, meter, also=near.see)
+    sizes = _Sizes(facts, frame_s, fall_per_diameter)
+    loop = FramePass(facts, camera, settings, timing, every, meter, also=sizes.see)
     arcs = _joined(loop, frame_s, observers)
     notes = list(loop.notes)
     base = check_cadence(meter.changes(), facts.file_times_s)
     if base.cadence is Cadence.MENDED:
         notes.append(base.explanation)
         timing = Timing.corrected(facts, base)
-        near = _Near(facts, frame_s, fall_per_diameter)
-        loop = FramePass(facts, camera, settings, timing, every, also=near.see)
+        sizes = _Sizes(facts, frame_s, fall_per_diameter)
+        loop = FramePass(facts, camera, settings, timing, every, also=sizes.see)
         arcs = _joined(loop, frame_s, observers.progress_only)
     elif base.cadence is Cadence.DOUBTFUL:
         doubt = base.explanation
@@ -136,7 +144,7 @@ def scout(
         notes.append(base.explanation)
     if loop.moves:
         notes.append(MOVED_NOTE)
-    arcs, throws, seen_near = _thrown(arcs, near, width, frame_s)
+    arcs, throws, seen_near = _thrown(arcs, sizes, width, frame_s)
     slow = tuple(at for at, arc in enumerate(arcs) if is_slow_fall(arc, width, frame_s))
     doubts = loop.doubts()
     if doubt:
@@ -214,6 +222,63 @@ class _Near:
         return kept
 
 
+class _Small:
+    """Looks for a ball so small that only the frames as they are show it.
+
+    Parameters
+    ----------
+    facts : ClipFacts
+    frame_s : float
+        True time from one frame looked at to the next.
+    """
+
+    def __init__(self, facts: ClipFacts, frame_s: float) -> None:
+        self._width, self._frame_s = facts.size_px[0], frame_s
+        settings = replace(scouting_settings(facts), diameter_px=SMALL_DIAMETER_PX)
+        self._finder, self._search = CandidateFinder(settings), ArcSearch(self._width, frame_s)
+        self._found: list[Arc] = []
+
+    def see(self, frame: int, time_s: float, luma: Codes, blueness: Codes | None) -> None:
+        """Take the next frame."""
+        candidates = self._finder.push(frame, time_s, luma, blueness)
+        if candidates is not None:
+            self._found.extend(self._search.push(candidates))
+
+    def throws(self, thrown: Sequence[Arc]) -> list[Arc]:
+        """Return, after the pass, the throws of which `thrown` has no path that is as long."""
+        self._found.extend(self._search.finish())
+        paths = [arc for arc in self._found if is_throw(arc, self._width, self._frame_s)]
+        kept = []
+        for arc in paths:
+            least = AS_LONG * len(arc.frames)
+            as_long = [each for each in thrown if len(each.frames) >= least]
+            if not any(_same(arc, each, self._width, ONE_BALL_SHARE) for each in as_long):
+                kept.append(arc)
+        return kept
+
+
+class _Sizes:
+    """Balls of other sizes than the usual one, looked for in the same pass.
+
+    Parameters
+    ----------
+    facts, frame_s, fall_per_diameter
+        As of `_Near`; None looks for no other size.
+    """
+
+    def __init__(self, facts: ClipFacts, frame_s: float, fall_per_diameter: float | None) -> None:
+        self.near = _Near(facts, frame_s, fall_per_diameter)
+        width, height = facts.size_px
+        wanted = fall_per_diameter is not None and width * height <= SMALL_MOST_PIXELS
+        self.small = _Small(facts, frame_s) if wanted else None
+
+    def see(self, frame: int, time_s: float, luma: Codes, blueness: Codes | None) -> None:
+        """Take the next frame."""
+        self.near.see(frame, time_s, luma, blueness)
+        if self.small is not None:
+            self.small.see(frame, time_s, luma, blueness)
+
+
 def _smaller(picture: Codes, size: tuple[int, int]) -> Codes:
     """Return a picture made smaller by a whole number, to so many columns and rows."""
     import cv2
@@ -223,23 +288,42 @@ def _smaller(picture: Codes, size: tuple[int, int]) -> Codes:
     return np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8)
 
 
-def _same(arc: Arc, other: Arc, width_px: int) -> bool:
-    """Return whether two paths are one ball's: near each other where their times overlap."""
+def _same(arc: Arc, other: Arc, width_px: int, share: float = NEAR_MOST_SHARE) -> bool:
+    """Return whether two paths are one ball's: near each other where their times overlap.
+
+    Parameters
+    ----------
+    arc, other : Arc
+    width_px : int
+        Width of the frames.
+    share : float
+        Of the width, that they are nearer than.
+    """
     first = max(float(arc.times_s[0]), float(other.times_s[0]))
     last = min(float(arc.times_s[-1]), float(other.times_s[-1]))
     if last - first < SAME_SHARE * min(arc.duration_s, other.duration_s):
         return False
     times = np.linspace(first, last, 9)
     apart = np.linalg.norm(arc.at(times) - other.at(times), axis=1)
-    return bool(np.median(apart) < NEAR_MOST_SHARE * width_px)
+    return bool(np.median(apart) < share * width_px)
+
+
+def _part_of(arc: Arc, longer: Arc, width_px: int) -> bool:
+    """Return whether a path is one ball's with another that has more positions."""
+    return len(arc.frames) < len(longer.frames) and _same(arc, longer, width_px, ONE_BALL_SHARE)
 
 
 def _thrown(
-    arcs: list[Arc], near: _Near, width: int, frame_s: float
+    arcs: list[Arc], sizes: _Sizes, width: int, frame_s: float
 ) -> tuple[list[Arc], tuple[int, ...], tuple[int, ...]]:
     """Return all paths by time, and the places of the throws and of those seen near among them."""
     thrown = [arc for arc in arcs if is_throw(arc, width, frame_s)]
-    closer = near.throws(thrown)
+    if sizes.small is not None:
+        small = sizes.small.throws(thrown)
+        gone = {id(arc) for arc in arcs if any(_part_of(arc, each, width) for each in small)}
+        arcs = [arc for arc in arcs if id(arc) not in gone] + small
+        thrown = [arc for arc in thrown if id(arc) not in gone] + small
+    closer = sizes.near.throws(thrown)
     arcs = sorted([*arcs, *closer], key=lambda arc: float(arc.times_s[0]))
     chosen = {id(arc) for arc in closer}
     seen_near = tuple(at for at, arc in enumerate(arcs) if id(arc) in chosen)

@@ -117,6 +117,16 @@ class _Joining:
             pass
         if at in self.hops:
             self.taken.add(self.hops[at])
+            self._take_on_from(self.hops[at])
+
+    def _take_on_from(self, hop: int) -> None:
+        """Take the paths on which a ball went on after further bounces: they are no throws."""
+        for other, later in self.arcs.items():
+            if other == hop or other in self.taken:
+                continue
+            if self._joint(self.arcs[hop], later) is not _Joint.NOT:
+                self.taken.add(other)
+                self._take_on_from(other)
 
     def _joined_one(self, at: int) -> bool:
         for other, later in self.arcs.items():
