@@ -6,11 +6,11 @@ import numpy as np
 
 from tracker.fitting import Observations, fit_given_gusts, refit_gusts
 from tracker.fitting.end_rows import disagreement
-from tracker.fitting.ends import GivenEnds, GivenTime
+from tracker.fitting.ends import GivenEnds, GivenPlace, GivenTime
 from tracker.measurement.fitted_shot import Basis, FittedShot, numbered
 from tracker.measurement.row import describe
 from tracker.measurement.verdict import quality_of
-from tracker.records import Reason, ReasonCode
+from tracker.records import Reason, ReasonCode, Track
 
 MOST_OFF_U = 3.5
 """Distance between film and hand, in standard uncertainties of both, from which a row is doubted.
@@ -84,6 +84,34 @@ def with_ends(measured: FittedShot, given: GivenEnds, landed: GivenTime | None) 
     )
     again = numbered(replace(again, shot=shot), measured.shot.shot)
     return replace(again, basis=basis)
+
+
+def steadied(place: GivenPlace | None, at_s: float, track: Track) -> GivenPlace | None:
+    """Return a place of the film where the camera would have shown it, had it not moved.
+
+    Parameters
+    ----------
+    place : GivenPlace or None
+        Picked on a frame as it was filmed.
+    at_s : float
+        True time of that frame.
+    track : Track
+        The ball's places, which know how far the picture had moved around them.
+
+    Notes
+    -----
+    By the motion at the track's frame that is nearest in time. What the camera may have moved from
+    there on, by its usual motion from frame to frame, widens the uncertainty.
+    """
+    if place is None or track.filmed_pixels is None:
+        return place
+    shifts = track.pixels - track.filmed_pixels
+    nearest = int(np.argmin(np.abs(track.times_s - at_s)))
+    steps = np.linalg.norm(np.diff(shifts, axis=0), axis=1) / np.diff(track.times_s)
+    rate = float(np.sqrt(np.mean(steps**2))) if steps.size else 0.0
+    column, row = np.asarray(place.at) + shifts[nearest]
+    u = float(np.hypot(place.u, rate * abs(float(track.times_s[nearest]) - at_s)))
+    return GivenPlace((float(column), float(row)), u)
 
 
 def _observed(

@@ -6,7 +6,7 @@ from dataclasses import replace
 from calibration.adjustment import NotDetermined
 from tracker.fitting.ends import GivenEnds, GivenPlace, GivenTime
 from tracker.fitting.parameters import RELEASE_AT
-from tracker.measurement.by_hand import with_ends
+from tracker.measurement.by_hand import steadied, with_ends
 from tracker.measurement.fitted_shot import Basis, FittedShot
 from tracker.records import Quality, Reason, ReasonCode, Rejection, Shot
 from tracker.results.matching import paired
@@ -129,13 +129,24 @@ def given_ends(
             return None
         return GivenTime(fitted_s + (at_s - measured.shot.release_s) / pace, u_s)
 
+    track = basis.traced.observed.track
+    landed, released = true(ends.landing_s), true(ends.moved_release_s)
+    last_s, first_s = float(track.times_s[-1]), float(track.times_s[0])
     given = GivenEnds(
         landing_m=_place(ends.landing_m, ends.landing_u_m),
-        landing_px=_place(ends.landing_px, ends.landing_px_u),
-        release_px=_place(ends.release_px, ends.release_px_u),
-        release_s=true(ends.moved_release_s),
+        landing_px=steadied(
+            _place(ends.landing_px, ends.landing_px_u),
+            last_s if landed is None else landed.at_s,
+            track,
+        ),
+        release_px=steadied(
+            _place(ends.release_px, ends.release_px_u),
+            first_s if released is None else released.at_s,
+            track,
+        ),
+        release_s=released,
     )
-    return given, true(ends.landing_s)
+    return given, landed
 
 
 def _place(at: tuple[float, float] | None, u: float) -> GivenPlace | None:
