@@ -99,3 +99,8 @@ def test_a_tail_wind_is_taken_out_of_the_carry() -> None:
     (still,) = in_still_air(setup, airs).figures("carry_m")
     # Standard air is 0.5 % thinner or thicker than that of the evening.
     assert still == pytest.approx(calm, rel=0.005)
+
+
+def test_a_setup_without_a_shot_stays_without_one_in_still_air() -> None:
+    nothing = SetupShots("a", (), (), (), ())
+    assert not len(in_still_air(nothing, {}).figures("carry_m"))

@@ -41,7 +41,9 @@ def in_still_air(setup: SetupShots, airs: Mapping[str, Outdoors]) -> SetupShots:
     carries, speeds = setup.figures("carry_m"), setup.column("exit_speed_mps")
     angles = setup.column("launch_angle_deg")
     known = [name in airs for name in names]
-    flown = (carries > 0.0) & (speeds > 0.0) & np.isfinite(angles) & np.array(known)[evening_of]
+    flown = (
+        (carries > 0.0) & (speeds > 0.0) & np.isfinite(angles) & np.array(known, bool)[evening_of]
+    )
     outdoors = [airs[name] for name in names if name in airs]
     place_of = np.cumsum(known)[evening_of] - 1
     balls = list({one.ball: 0 for one in outdoors})

@@ -1,0 +1,116 @@
+"""What a ball did after its bounce, the first of a run of positions, and where a path begins."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from tracker.measurement.flight import first_of_run
+from tracker.measurement.sighting import AGREE_PX, AGREE_U, agreeing
+from tracker.measurement.starts.merging import HOP_AHEAD, HOP_KEEPS, HOP_M, hop_of
+from tracker.measurement.starts.scale_reasons import EDGE_SHARE, end_reasons
+from tracker.records import Quality, ReasonCode, Track
+
+
+def shot(start, velocity, begin_s, lasts_s=1.0, quality=Quality.CHECK):
+    """A path in a vacuum; its last step shows another velocity than its first."""
+    since = np.linspace(0.0, lasts_s, 200)[:, None]
+    fall = np.array([0.0, 0.0, -9.81])
+    points = np.array(start) + since * np.array(velocity) + 0.5 * fall * since**2
+    path = SimpleNamespace(points_m=points, times_s=begin_s + since[:, 0])
+    return SimpleNamespace(path=path, shot=SimpleNamespace(quality=quality, flight_time_s=lasts_s))
+
+
+# Up at 4 m/s and 8 aslant: it comes down at 5.81 m/s after a second, 8 m along.
+FIRST = shot((0.0, 0.0, 0.9), (6.4, 4.8, 4.0), 1.0)
+END = FIRST.path.points_m[-1]
+
+
+def hop(keeps=0.6, rise=3.0, lapse=0.05, off=(0.0, 0.0), turn_deg=0.0, **more):
+    way = np.arctan2(4.8, 6.4) + np.radians(turn_deg)
+    level = 8.0 * keeps * np.array([np.cos(way), np.sin(way)])
+    start = (END[0] + off[0], END[1] + off[1], 0.0)
+    return shot(start, (*level, rise), 2.0 + lapse, 0.5, **more)
+
+
+def test_a_hop_goes_on_where_its_flight_came_down() -> None:
+    assert hop_of(hop(), [FIRST]) is FIRST
+    assert hop_of(FIRST, [FIRST, hop()]) is None
+
+
+@pytest.mark.parametrize(
+    ("off", "belongs"),
+    # 8 m/s over the time between: 0.4 m, where along alone would be 0.32 m.
+    [((0.0, HOP_M + 0.37), True), ((0.0, HOP_M + 0.43), False), ((-HOP_M - 0.43, 0.0), False)],
+)
+def test_a_hop_begins_no_farther_off_than_the_ball_went_since(off, belongs) -> None:
+    assert (hop_of(hop(off=off), [FIRST]) is FIRST) is belongs
+
+
+@pytest.mark.parametrize(
+    ("change", "belongs"),
+    [
+        # It comes down at 5.81 m/s and rises by less, though it rose by 4 m/s at its release.
+        ({"rise": 0.97 * HOP_KEEPS * 5.78}, True),
+        ({"rise": 1.04 * HOP_KEEPS * 5.81}, False),
+        ({"keeps": 0.98 * HOP_KEEPS}, True),
+        ({"keeps": 1.02 * HOP_KEEPS}, False),
+        ({"turn_deg": float(np.degrees(np.arccos(HOP_AHEAD))) - 2.0}, True),
+        ({"turn_deg": float(np.degrees(np.arccos(HOP_AHEAD))) + 2.0}, False),
+        ({"quality": Quality.GOOD}, False),
+        ({"lapse": 30.0}, False),
+    ],
+)
+def test_a_hop_keeps_less_of_every_speed_and_goes_ahead(change, belongs) -> None:
+    assert (hop_of(hop(**change), [FIRST]) is FIRST) is belongs
+
+
+@pytest.mark.parametrize(
+    ("used", "first"),
+    [
+        ([1, 1, 1, 1, 1, 1], 0),
+        ([1, 0, 0, 1, 1, 0, 1, 1], 3),
+        ([1, 0, 1, 1, 0, 0], 0),
+        ([0, 1, 1, 0, 0, 0, 1, 0], 0),
+    ],
+)
+def test_a_run_begins_where_two_of_the_next_three_are_used(used, first) -> None:
+    times = 10.0 + np.arange(len(used))
+    assert first_of_run(times, np.array(used, bool)) == times[first]
+
+
+def track(pixels, u_px=0.2):
+    count = len(pixels)
+    return Track(
+        frames=np.arange(count),
+        times_s=np.arange(count) / 60.0,
+        pixels=np.array(pixels, float),
+        covariances=np.repeat(u_px**2 * np.eye(2)[None], count, axis=0),
+        lean=np.zeros(count),
+    )
+
+
+def test_positions_agree_within_what_they_and_the_course_are_known_to() -> None:
+    still = np.tile([100.0, 50.0], (3, 1))
+    reach = AGREE_U * float(np.hypot(0.2, AGREE_PX))
+    found = track(still + np.array([[0.0, 0.0], [0.95 * reach, 0.0], [0.0, 1.05 * reach]]))
+    frames = [SimpleNamespace(frame=frame) for frame in range(3)]
+    course = SimpleNamespace(pixels=still)
+    assert agreeing(found, frames, course).tolist() == [True, True, False]
+
+
+@pytest.mark.parametrize(
+    ("pixels", "at_edge"),
+    [
+        # Steps of 20 and 60 px: the larger of the first two is what it may have come since.
+        ([[60.0, 300.0], [80.0, 300.0], [140.0, 300.0]], True),
+        ([[60.0, 300.0], [80.0, 300.0], [100.0, 300.0], [400.0, 300.0]], False),
+        ([[300.0, 300.0], [295.0, 300.0], [20.0, 300.0]], False),
+        ([[600.0, 300.0], [610.0, 300.0], [620.0, 300.0]], False),
+    ],
+)
+def test_a_path_that_begins_at_the_edge_may_have_begun_outside(pixels, at_edge) -> None:
+    size = (1000, 600)
+    assert EDGE_SHARE * size[0] == pytest.approx(12.0)
+    codes = [reason.code for reason in end_reasons(track(pixels), size)]
+    assert (ReasonCode.BEGINS_AT_EDGE in codes) is at_edge
