@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import chdtri
 
 from calibration.camera import Camera
@@ -244,8 +244,7 @@ def _transitions(
     before = np.concatenate([begin[None], by_start[:-1]])[: len(by_start)]
     moves = by_start @ np.linalg.inv(before)
     gaps = np.diff(since_s, prepend=0.0)
-    noises = np.array([process_noise(float(gap)) for gap in gaps]).reshape(-1, 6, 6)
-    return moves, noises
+    return moves, process_noise(gaps)
 
 
 def _sight(by_point: Array) -> Array:
@@ -260,10 +259,13 @@ def first_covariance(speed_mps: float) -> Array:
     return spread
 
 
-def process_noise(step_s: float) -> Array:
-    """Return the covariance that white acceleration adds in one step, shape (6, 6)."""
+def process_noise(step_s: ArrayLike) -> Array:
+    """Return the covariance that white acceleration adds in steps, shape (6, 6) after theirs."""
+    steps = np.asarray(step_s, float)
     density = JITTER_MPS2**2 * JITTER_S
-    position = density * step_s**3 / 3.0
-    cross = density * step_s**2 / 2.0
-    velocity = density * step_s
-    return np.kron(np.array([[position, cross], [cross, velocity]]), np.eye(3))
+    found = np.zeros((*steps.shape, 6, 6))
+    place, speed = np.arange(3), np.arange(3, 6)
+    found[..., place, place] = (density * steps**3 / 3.0)[..., None]
+    found[..., place, speed] = found[..., speed, place] = (density * steps**2 / 2.0)[..., None]
+    found[..., speed, speed] = (density * steps)[..., None]
+    return found
