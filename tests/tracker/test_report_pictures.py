@@ -1,6 +1,8 @@
 """The picture of a shot, opened and looked at pixel by pixel."""
 
+import gc
 import io
+import tracemalloc
 from dataclasses import replace
 
 import cv2
@@ -110,3 +112,21 @@ def test_a_camera_on_the_other_side_makes_no_difference() -> None:
     )
     image = opened(shot_picture(replace(measured, path=path), ShotFrames(ground, patches)))
     assert image.shape[1] == 1920
+
+
+def test_a_picture_takes_little_memory_and_leaves_none_behind() -> None:
+    measured, ground, patches = invented()
+    seen = ShotFrames(ground, patches, MARKERS)
+    shot_picture(measured, seen)
+    gc.collect()
+    gc.disable()
+    tracemalloc.start()
+    try:
+        shot_picture(measured, seen)
+        after, peak = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+        gc.enable()
+    # The frame as doubles in four planes would be eleven times its size.
+    assert peak < 7 * ground.nbytes
+    assert after < ground.nbytes

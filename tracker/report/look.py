@@ -49,13 +49,20 @@ def places(measured: MeasuredShot, used: bool) -> NDArray[np.float64]:
 
 
 def as_jpeg(figure: "Figure") -> bytes:
-    """Return a sheet as a JPEG file, without any window system."""
+    """Return a sheet as a JPEG file, without any window system; the sheet is empty afterwards.
+
+    Its parts refer to one another, so that else the frames in it would stay for a while.
+    """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
     file = io.BytesIO()
-    FigureCanvasAgg(figure).print_figure(
+    canvas: Any = FigureCanvasAgg(figure)
+    canvas.print_figure(
         file, format="jpg", dpi=DOTS_PER_INCH, pil_kwargs={"quality": 90, "subsampling": 0}
     )
+    # Every text of the sheet keeps hold of what drew it, and that of a sheet's pixels.
+    vars(canvas.renderer).clear()
+    figure.clear()
     return file.getvalue()
 
 

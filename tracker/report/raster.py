@@ -3,6 +3,7 @@
 matplotlib's own images pass through four planes of doubles, ten times the memory of the picture.
 """
 
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.axes._base import _AxesBase
 
     from tracker.report.composite import Extent, Image
 
@@ -31,30 +33,41 @@ def show(axes: "Axes", picture: "Image", extent: "Extent", within: "Extent | Non
     within : tuple of four floats, optional
         The part of the area, of the same form, beyond which nothing shows.
     """
+    axes.add_artist(_raster_class()(picture, extent, within))
+
+
+@cache
+def _raster_class() -> type[Any]:
+    """Return the kind of artist that a picture is, made when the first one is shown."""
     from matplotlib.artist import Artist
 
     class Raster(Artist):
-        """The picture, drawn when the sheet is."""
+        """A picture, drawn when the sheet is."""
 
         zorder = 0
 
+        def __init__(self, picture: "Image", extent: "Extent", within: "Extent | None") -> None:
+            super().__init__()
+            self._picture, self._extent, self._within = picture, extent, within
+
         def draw(self, renderer: Any) -> None:
-            edges = [np.asarray(axes.bbox.extents, float)]
-            if within is not None:
-                edges.append(_box(axes, within))
+            assert self.axes is not None
+            edges = [np.asarray(self.axes.bbox.extents, float)]
+            if self._within is not None:
+                edges.append(_box(self.axes, self._within))
             low = np.ceil(np.max([each[:2] for each in edges], axis=0) - 0.5)
             high = np.ceil(np.min([each[2:] for each in edges], axis=0) - 0.5)
-            part = _fitted(picture, _box(axes, extent), low, high)
+            part = _fitted(self._picture, _box(self.axes, self._extent), low, high)
             if part is not None:
                 (column, row), pixels = part
                 gc = renderer.new_gc()
                 renderer.draw_image(gc, column, row, pixels)
                 gc.restore()
 
-    axes.add_artist(Raster())
+    return Raster
 
 
-def _box(axes: "Axes", extent: "Extent") -> NDArray[np.float64]:
+def _box(axes: "_AxesBase", extent: "Extent") -> NDArray[np.float64]:
     """Return an extent on the sheet, px from its lower left: left, lower, right, upper edge."""
     left, right, bottom, top = extent
     return np.asarray(axes.transData.transform([(left, bottom), (right, top)]), float).ravel()
