@@ -236,3 +236,15 @@ def test_told_errors_have_the_spread_that_is_told():
     spread = np.concatenate(gaps)
     assert spread.std() == pytest.approx(1.0, abs=0.15)
     assert abs(spread.mean()) < 0.2
+
+
+def test_lift_has_either_sign_and_either_cause_but_in_the_samples():
+    lifts, shares = [], []
+    for seed in range(12):
+        (clip,) = draw_session(RECIPES["spins"], 500 + seed).clips
+        lifts.append(clip.take.shots[0].ball.lift_coefficient)
+        shares.append(clip.take.shots[0].ball.spin_share)
+    assert min(lifts) < -0.01 and max(lifts) > 0.01
+    assert min(shares) < 0.3 and max(shares) > 0.7
+    (clip,) = draw_session(WIDE, 1).clips
+    assert all(shot.ball.lift_fade == 0.0 < shot.ball.lift_coefficient for shot in clip.take.shots)
