@@ -3,9 +3,11 @@
 from dataclasses import dataclass
 from typing import Annotated
 
+import pytest
 import typer
 from typer.testing import CliRunner
 
+from tests.faces.test_commands import run
 from tracker.cli.options import grouped
 
 
@@ -44,3 +46,9 @@ def test_help_is_that_of_the_command_and_its_fields() -> None:
     assert "Throw a ball." in shown
     assert "--wind" in shown and "Along the line." in shown and "--gusty" in shown
     assert "weather" not in shown.lower()
+
+
+@pytest.mark.parametrize("words", [(), ("log",)])
+def test_no_line_of_the_list_of_commands_is_cut_off(words: tuple[str, ...]) -> None:
+    code, shown, _ = run(*words, "--help")
+    assert code == 0 and "..." not in shown.partition("Commands:")[2]

@@ -4,6 +4,7 @@ import errno
 import io
 import os
 import sys
+from collections.abc import Callable
 from typing import Annotated, Any
 
 import typer
@@ -108,6 +109,11 @@ def _options(
     pass
 
 
+def _first_line(command: Callable[..., None]) -> str:
+    """Return the first line of a command's help, which the list of commands shows whole."""
+    return (command.__doc__ or "").partition("\n")[0]
+
+
 WITH_DATA = (
     *(demo, vantage, check, lens, calibrate, markers),
     *(measure, watch, review, predict, compare, plan),
@@ -133,9 +139,9 @@ for command in (
     report,
     overlay,
 ):
-    program.command()(with_modes(command, data=command in WITH_DATA))
-program.command("open")(with_modes(open_page))
-program.add_typer(log)
+    program.command(short_help=_first_line(command))(with_modes(command, data=command in WITH_DATA))
+program.command("open", short_help=_first_line(open_page))(with_modes(open_page))
+program.add_typer(log, short_help=log.info.help)
 
 
 BLAS_THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")

@@ -81,8 +81,8 @@ def _check_clip(session: Session, clip: ClipEntry) -> list[Finding]:
     found = [Finding(Kind.FACT, _film(clip, facts))]
     found.append(Finding(Kind.FACT, f"{clip.file}: {calibration.summary}."))
     found.extend(Finding(Kind.QUESTION, text) for text in clip_questions(clip, calibration))
-    for sentence in (*facts.notes, *calibration.notes):
-        found.append(Finding(Kind.ADVICE, f"{clip.file}: {sentence.rstrip('.')}."))
+    for kind, notes in ((Kind.FACT, facts.notes), (Kind.ADVICE, calibration.notes)):
+        found += [Finding(kind, f"{clip.file}: {sentence.rstrip('.')}.") for sentence in notes]
     for sentence in (*_unpicked(clip), *camera_advice(session, clip, calibration)):
         found.append(Finding(Kind.ADVICE, sentence))
     return found
