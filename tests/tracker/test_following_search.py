@@ -212,6 +212,10 @@ def test_people_who_each_give_many_candidates_support_no_flight(each, size_px):
     assert not any(searching.finish())
     # Of so many candidates one is near any path: they say less of a ball than chance does.
     supports = [flight.support for flight, _ in searching.rejected_candidates]
+    # A long clip rejects one each second: only their paths are kept.
+    kept = [flight for flight, _ in searching.rejected_candidates]
+    assert all(flight.trajectory.sensitivities is None for flight in kept)
+    assert all(flight.chosen is None for flight in kept)
     assert supports and max(supports) < 0.0
 
 

@@ -222,7 +222,7 @@ class FlightSearch:
         best = max(rejected, key=lambda flight: flight.support, default=None)
         lack = None if best is None else shortfall(best)
         if best is not None and lack is not None:
-            self.rejected_candidates.append((best, lack))
+            self.rejected_candidates.append((_only_path(best), lack))
         self._ballot.clear(first, last)
         self._next_row = last + 1
         return sorted(found, key=lambda flight: flight.release_s)
@@ -330,3 +330,9 @@ class FlightSearch:
             kept.taken[:] = flags
         times = pool.frame_times_s[pool.owner[chosen]]
         self._cast(times, pool.pixels[chosen], -pool.votes[chosen])
+
+
+def _only_path(flight: Hypothesis) -> Hypothesis:
+    """Return a flight without its sensitivities: a long clip rejects one each second."""
+    path = replace(flight.trajectory, sensitivities=None, sensitivity_rates=None)
+    return replace(flight, trajectory=path, chosen=None)
