@@ -11,17 +11,15 @@ import pytest
 import sqlalchemy as sa
 
 from tests.killing import Killed, Killer, Unlocked
-from tests.tracker.invented_outings import shots_of
 from tests.tracker.logged_sessions import logged, many
+from tests.tracker.rows_only import SAMPLE, with_rows
 from tracker.logbook import Added, open_logbook
-from tracker.results.tables import shots_csv
-from tracker.session import FieldChange, Verdict, read_session
+from tracker.session import FieldChange, Verdict
 from tracker.session.history import text_of
 from tracker.workflow import deciding, edit
 from tracker.workflow.edit import digest_of, edit_review, edit_session
 from tracker.workflow.review import Wanted
 
-SAMPLE = Path(__file__).parents[2] / "sample_clips" / "close"
 FILES = ("session.toml", "review.toml")
 
 REJECT = Wanted(shot=1, verdict=Verdict.REJECT, reason="it touched the net")
@@ -51,11 +49,7 @@ EDITS: dict[str, Callable[[Path], object]] = {
 def prepared(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A session with a row, a decision, an edited field, and an edit that was undone."""
     folder = tmp_path_factory.mktemp("prepared")
-    shutil.copy(SAMPLE / "session.toml", folder)
-    clip = read_session(folder, filmed=False).clips[0]
-    row = replace(shots_of("140 mm wheels", 1)[0], clip=clip.file, setup=clip.setup)
-    (folder / "results").mkdir()
-    (folder / "results" / "shots.csv").write_text(shots_csv([row]), "utf-8")
+    with_rows(folder)
     deciding.decide_shot(folder, REJECT)
     height(folder, 1.1)
     height(folder, 1.2)

@@ -1,19 +1,16 @@
 """Two programs on one session or one folder: one waits, or says so, and nothing is lost."""
 
-import shutil
 import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from calibration.errors import InputError
-from tests.tracker.invented_outings import shots_of
+from tests.tracker.rows_only import with_rows
 from tracker.results import alone
 from tracker.results.folder import replace_results
-from tracker.results.tables import shots_csv
 from tracker.session import FieldChange, Verdict, read_review, read_session
 from tracker.session.history import read_history
 from tracker.workflow.deciding import decide_shot, undo
@@ -21,7 +18,6 @@ from tracker.workflow.edit import CHANGING, ChangedElsewhere, digest_of, edit_re
 from tracker.workflow.review import Wanted
 from tracker.workflow.watch import WatchOptions, watched
 
-SAMPLE = Path(__file__).parents[2] / "sample_clips" / "close"
 SHOTS = 6
 
 
@@ -30,13 +26,7 @@ def lane(tmp_path: Path) -> Path:
     """A session with rows that no measurement made."""
     folder = tmp_path / "lane"
     folder.mkdir()
-    shutil.copy(SAMPLE / "session.toml", folder)
-    clip = read_session(folder, filmed=False).clips[0]
-    rows = [
-        replace(row, clip=clip.file, setup=clip.setup, release_s=10.0 * row.shot)
-        for row in shots_of("140 mm wheels", SHOTS)
-    ]
-    replace_results(folder / "results", {"shots.csv": shots_csv(rows).encode("utf-8")})
+    with_rows(folder, SHOTS)
     return folder
 
 

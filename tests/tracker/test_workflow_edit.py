@@ -1,7 +1,6 @@
 """Edits from a page: checked, recorded, undone and redone, never over somebody else's."""
 
 import shutil
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,8 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calibration.errors import InputError
-from tests.tracker.invented_outings import shots_of
-from tracker.results.tables import shots_csv
+from tests.tracker.rows_only import SAMPLE, with_rows
 from tracker.session import FieldChange, Verdict, parse_session, read_session, revised
 from tracker.session import history as history_file
 from tracker.workflow import deciding, edit
@@ -18,7 +16,6 @@ from tracker.workflow.deciding import decide_shot
 from tracker.workflow.edit import ChangedElsewhere, digest_of, edit_review, edit_session, undoable
 from tracker.workflow.review import Wanted, review_session
 
-SAMPLE = Path(__file__).parents[2] / "sample_clips" / "close"
 HEIGHT = ("release", "height_m")
 
 
@@ -130,11 +127,7 @@ def test_a_torn_line_of_the_history_is_skipped(folder: Path) -> None:
 def measured(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A session with one row that no measurement made."""
     folder = tmp_path_factory.mktemp("measured")
-    shutil.copy(SAMPLE / "session.toml", folder)
-    clip = read_session(folder, filmed=False).clips[0]
-    row = replace(shots_of("140 mm wheels", 1)[0], clip=clip.file, setup=clip.setup)
-    (folder / "results").mkdir()
-    (folder / "results" / "shots.csv").write_text(shots_csv([row]), "utf-8")
+    with_rows(folder)
     return folder
 
 
