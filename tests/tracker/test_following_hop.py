@@ -178,15 +178,10 @@ def test_of_hops_that_no_candidate_favours_the_usual_one_is_taken():
     assert hop.sideways_mps == pytest.approx(0.0, abs=0.2)
 
 
-@pytest.mark.parametrize(
-    ("grid", "spacing", "usual", "u"),
-    [
-        (RESTITUTIONS, SPACINGS[0], 0.6, 0.2),
-        (SPEEDS_KEPT, SPACINGS[1], 0.62, 0.22),
-        (SIDEWAYS_MPS, SPACINGS[2], 0.0, 0.7),
-    ],
-)
-def test_the_first_grid_is_even_and_covers_what_turf_does(grid, spacing, usual, u):
-    assert np.diff(grid) == pytest.approx(spacing)
-    assert spacing < 1.3 * u, "no hop lies between two places of the grid"
-    assert grid[0] <= usual - u and grid[-1] >= usual + u
+def test_the_first_grid_is_even_and_covers_what_turf_does():
+    usual, u = (0.6, 0.62, 0.0), (0.2, 0.22, 0.7)
+    grids = (RESTITUTIONS, SPEEDS_KEPT, SIDEWAYS_MPS)
+    for grid, spacing, middle, spread in zip(grids, SPACINGS, usual, u, strict=True):
+        assert np.diff(grid) == pytest.approx(spacing)
+        assert spacing < 1.3 * spread, "no hop lies between two places of the grid"
+        assert grid[0] <= middle - spread and grid[-1] >= middle + spread
