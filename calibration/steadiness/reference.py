@@ -9,6 +9,7 @@ from calibration.adjustment.robust import sigma_of_radii, tukey_weights
 from calibration.camera import Camera
 from calibration.errors import InputError
 from calibration.steadiness.corners import WINDOW_PX, corners
+from calibration.steadiness.flow import followed, whole_shift
 from calibration.steadiness.glance import Glance
 from calibration.steadiness.motion import (
     SHEAR,
@@ -34,9 +35,6 @@ WORK_WIDTH = 960
 
 FEWEST_POINTS = 12
 """Points below which no motion is fitted: four for each of the three parameters of its turn."""
-
-LEVELS = 2
-"""Pyramid levels of the optical flow above the first."""
 
 STILL_PX, STILL_SHARE, CROWD_SHARE = 0.12, 0.3, 0.75
 """Points nearer to their old places than the first, in working px, stand still. Where the second
@@ -80,9 +78,6 @@ AMPLITUDE_MEMORY = 0.99
 
 AGREEING, FEWEST_SHARE = 0.25, 0.3
 """Weight above which a point agrees with the motion, and the least share of points that must."""
-
-COARSE_WIDTH = 240
-"""Longer side of the picture in which a jump is searched for, px."""
 
 
 class SteadyReference:
@@ -282,18 +277,7 @@ class SteadyReference:
 
     def _jump(self, small: Luma) -> Array:
         """Return a rough turn from the shift of the whole picture."""
-        import cv2
-
-        shrink = min(1.0, COARSE_WIDTH / max(small.shape))
-        before, after = (
-            cv2.resize(picture, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA).astype(
-                np.float32
-            )
-            for picture in (self._reference, small)
-        )
-        window = cv2.createHanningWindow(before.shape[::-1], cv2.CV_32F)
-        (column, row), _ = cv2.phaseCorrelate(before, after, window)
-        return self._turned_by(np.array([column, row]) / (shrink * self._shrink))
+        return self._turned_by(whole_shift(self._reference, small) / self._shrink)
 
     def _turned_by(self, shift_px: Array) -> Array:
         """Return the motion that is the turn which shifts the picture's middle so."""
@@ -303,21 +287,9 @@ class SteadyReference:
 
     def _follow(self, small: Luma, guess: Array) -> tuple[NDArray[np.bool_], Array]:
         """Return which points were found again, and where, in pixels of the whole frame."""
-        import cv2
-
         start = (self._places(guess, self._pixels) + 0.5) * self._shrink - 0.5
-        after, found, _ = cv2.calcOpticalFlowPyrLK(
-            self._reference,
-            small,
-            self._points.astype(np.float32),
-            start.astype(np.float32),
-            winSize=(WINDOW_PX, WINDOW_PX),
-            maxLevel=LEVELS,
-            criteria=(cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 12, 0.01),
-            flags=cv2.OPTFLOW_USE_INITIAL_FLOW,
-        )
-        pixels = (np.asarray(after, np.float64).reshape(-1, 2) + 0.5) / self._shrink - 0.5
-        return np.asarray(found).ravel() == 1, pixels
+        found, places = followed(self._reference, small, self._points, start)
+        return found, (places + 0.5) / self._shrink - 0.5
 
     def _share(self, pixels: Array) -> Array:
         """Return how far down the readout pixels are read, -0.5 to 0.5, shape (N,)."""

@@ -1,0 +1,60 @@
+"""Where the points of one picture lie in another, and by how much all of it has moved."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.steadiness.corners import WINDOW_PX
+
+Array = NDArray[np.float64]
+Luma = NDArray[np.uint8]
+
+LEVELS = 2
+"""Pyramid levels of the optical flow above the first. Chosen for time."""
+
+MOST_STEPS, LEAST_STEP_PX = 12, 0.01
+"""Steps of the optical flow at most on each level, and the one that ends it. Chosen for time."""
+
+COARSE_WIDTH = 240
+"""Longer side of the picture in which a jump is searched for, px. Chosen for time."""
+
+
+def followed(
+    before: Luma, after: Luma, points: Array, start: Array
+) -> tuple[NDArray[np.bool_], Array]:
+    """Return which points were found again, and where (Lucas and Kanade 1981; Bouguet 2001).
+
+    Parameters
+    ----------
+    before, after : ndarray of uint8, shape (H, W)
+    points, start : ndarray, shape (N, 2)
+        Points of the first picture, and where they are expected in the second.
+    """
+    import cv2
+
+    places, found, _ = cv2.calcOpticalFlowPyrLK(
+        before,
+        after,
+        points.astype(np.float32),
+        start.astype(np.float32),
+        winSize=(WINDOW_PX, WINDOW_PX),
+        maxLevel=LEVELS,
+        criteria=(cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, MOST_STEPS, LEAST_STEP_PX),
+        flags=cv2.OPTFLOW_USE_INITIAL_FLOW,
+    )
+    return np.asarray(found).ravel() == 1, np.asarray(places, np.float64).reshape(-1, 2)
+
+
+def whole_shift(before: Luma, after: Luma) -> Array:
+    """Return by how much a whole picture has moved, columns and rows, px, by phase correlation."""
+    import cv2
+
+    shrink = min(1.0, COARSE_WIDTH / max(before.shape))
+    first, second = (
+        cv2.resize(picture, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA).astype(
+            np.float32
+        )
+        for picture in (before, after)
+    )
+    window = cv2.createHanningWindow(first.shape[::-1], cv2.CV_32F)
+    (column, row), _ = cv2.phaseCorrelate(first, second, window)
+    return np.array([column / shrink, row / shrink])
