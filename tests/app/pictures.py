@@ -4,6 +4,7 @@ Without a folder, the ones that docs shows are made anew; with one, every page g
 to bottom in every look: light, dark, narrow, wide, and with text twice as large.
 """
 
+import os
 import shutil
 import sys
 import tempfile
@@ -95,6 +96,8 @@ def main() -> None:
         session = Path(made) / "Fen Lane"
         shutil.copytree(ROOT / "sample_clips" / "wheels", session)
         measure_session(session, options=MeasureOptions(jobs=2, cache=Path(made) / "cache"))
+        # The page shows where sessions are kept: within a home folder, as a person has it.
+        os.environ.update(HOME=made, USERPROFILE=made)
         server = start_server(Path(made))
         try:
             if len(sys.argv) > 1:

@@ -42,7 +42,7 @@ async def build(view: View) -> None:
     )
     drop_zone("Drop the clips of one evening here, or their folder.", "", sent)
     await _unfinished(view)
-    parts.sentence(f"New sessions are kept in {view.workspace.home}.", "quiet")
+    parts.sentence(f"New sessions are kept in {_in_words(view.workspace.home)}.", "quiet")
     if view.doors.lan:
         parts.heading("From the phone")
         parts.button("Receive clips from a phone", partial(_receive, view))
@@ -56,6 +56,13 @@ async def build(view: View) -> None:
     await _kept(view)
     parts.heading("A session that is somewhere else")
     parts.field("Its folder, or a video file", "", named, hint="Type its path and press Enter.")
+
+
+def _in_words(folder: Path) -> str:
+    """Return where a folder is: within the person's own one, without the way to that."""
+    if folder.is_relative_to(Path.home()):
+        return f"{folder.relative_to(Path.home())} in your home folder"
+    return str(folder)
 
 
 async def _kept(view: View) -> None:
