@@ -49,7 +49,11 @@ def _results(view: View) -> None:
         mine = [shot for shot in shots if shot.clip == clip.file]
         if not mine:
             continue
-        parts.table(HEAD, [_row(shot) for shot in mine], clip.file)
+        if clips > 1:
+            parts.heading(clip.file, 3)
+            parts.sentence(answer_sentence(mine))
+        with parts.fold("Shot by shot", opened=clips == 1):
+            parts.table(HEAD, [_row(shot) for shot in mine], "± is one standard uncertainty.")
         for shot in mine:
             name = f"{names[clip.file]}-shot-{shot.shot}.jpg"
             if (view.look.results / name).is_file():
