@@ -58,7 +58,7 @@ def start_server(folder: Path) -> Served:
         "LOBMETER_CACHE": str(folder / "cache"),
         "LOBMETER_DB": str(folder / "logbook.sqlite3"),
     }
-    command = [sys.executable, "-m", "tests.app.served", str(folder / "home")]
+    command = [sys.executable, "-m", "tests.app.served", str(folder / "Lobmeter")]
     pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE}
     return Served(
         subprocess.Popen(command, cwd=ROOT, env=environment, text=True, encoding="utf-8", **pipes)  # type: ignore[call-overload]

@@ -61,7 +61,7 @@ async def build(view: View) -> None:
 def _in_words(folder: Path) -> str:
     """Return where a folder is: within the person's own one, without the way to that."""
     if folder.is_relative_to(Path.home()):
-        return f"{folder.relative_to(Path.home())} in your home folder"
+        return f"the folder {folder.relative_to(Path.home())} in your home folder"
     return str(folder)
 
 
