@@ -17,15 +17,15 @@ export default {
           <image :href="now.src" x="-0.5" y="-0.5" :width="now.width" :height="now.height"
                  preserveAspectRatio="none" @error="broken = true" @load="broken = false" />
           <g v-if="now.scene" class="lines">
-            <path class="grid cased" :d="now.scene.grid" /><path class="grid" :d="now.scene.grid" />
+            <path v-if="grid" class="grid" :d="now.scene.grid" />
             <path class="ellipse cased" :d="now.scene.ellipses" />
             <path class="ellipse" :d="now.scene.ellipses" />
-            <path class="line cased" :d="now.scene.firing_line + now.scene.ticks" />
-            <path class="line" :d="now.scene.firing_line + now.scene.ticks" />
+            <path class="line cased" :d="now.scene.firing_line + pegs" />
+            <path class="line" :d="now.scene.firing_line + pegs" />
             <g v-for="arrow in now.scene.arrows" :key="'a' + arrow.name">
               <path class="arrow cased" :d="arrow.path" /><path class="arrow" :d="arrow.path" />
             </g>
-            <text v-for="label in labels" :key="label.text" class="metres" :class="side(label.pixel[0])"
+            <text v-for="label in grid ? labels : []" :key="label.text" class="metres" :class="side(label.pixel[0])"
                   :x="label.pixel[0]" :y="label.pixel[1] + 20 * unit" :font-size="13 * unit"
                   :stroke-width="3 * unit">{{ label.text }}</text>
           </g>
@@ -46,7 +46,7 @@ export default {
           <rect class="outside" :x="at[0] - 200" :y="at[1] - 200" width="400" height="400" />
           <image :href="now.src" x="-0.5" y="-0.5" :width="now.width" :height="now.height" preserveAspectRatio="none" />
           <g v-if="now.scene" class="lines">
-            <path class="grid" :d="now.scene.grid" /><path class="line" :d="now.scene.firing_line" />
+            <path v-if="grid" class="grid" :d="now.scene.grid" /><path class="line" :d="now.scene.firing_line" />
           </g>
           <circle v-for="ring in rings" :key="ring.name" class="ring cased" :cx="ring.x" :cy="ring.y" r="1.6" />
           <circle v-for="ring in rings" :key="'o' + ring.name" class="ring" :cx="ring.x" :cy="ring.y" r="1.6" />
@@ -69,6 +69,7 @@ export default {
             <button type="button" aria-label="Make the picture smaller" @click="zoom(0.5)">−</button>
             <button type="button" @click="whole">Whole frame</button>
           </div>
+          <label v-if="now.scene" class="mark-grid"><input type="checkbox" v-model="grid" /> Ground grid, {{ now.scene.spacing_m }} m</label>
         </div>
         <slot></slot>
       </div>
@@ -76,7 +77,7 @@ export default {
   data() {
     return {
       now: this.state, cursor: null, hover: null, corner: [-0.5, -0.5], shown: 1, screen: 1000,
-      step: 0.1, focused: false, broken: false, drag: null, loupeDrag: null, moving: null, sent: 0,
+      step: 0.1, grid: false, focused: false, broken: false, drag: null, loupeDrag: null, moving: null, sent: 0,
       waiting: false, next: null, timer: null, magnified: MAGNIFIED, loupeSize: 240,
     };
   },
@@ -124,6 +125,10 @@ export default {
         const label = one.suspect ? `${one.name}: does not agree` : kind === "suggested" ? `${one.name}?` : one.name;
         return { name: one.name, x: at[0], y: at[1], kind, label, side: this.side(at[0]) };
       }).filter(Boolean).map((one, at, all) => ({ ...one, labelled: this.labelled(one, all) }));
+    },
+    // A peg at every tick of the firing line, upright and of one size however flat the ground is seen.
+    pegs() {
+      return this.now.scene.labels.map(({ pixel }) => `M${pixel[0]} ${pixel[1] - 6 * this.unit}v${10 * this.unit}`).join("");
     },
     labels() {
       let last = -Infinity;

@@ -122,11 +122,7 @@ async def _clips(view: View) -> None:
     flights = await view.attempt(flights_of, view.opened.place) or {}
     for number, clip in enumerate(session.clips):
         shots = [shot for shot, _ in view.look.shots if shot.clip == clip.file]
-        mine = {
-            shot.shot: flights.get((clip.file, shot.shot), ())
-            for shot in shots
-            if shot.quality is not Quality.REJECTED
-        }
+        mine = [(shot, flights.get((clip.file, shot.shot), ())) for shot in shots]
         try:
             facts = await in_thread(view.opened.facts, clip, session.camera.capture_fps)
         except InputError as error:

@@ -17,6 +17,7 @@ export default {
                preserveAspectRatio="none" @pointerdown="down" @pointermove="move" @pointerup="up">
             <polyline class="cased ahead" :points="ahead" /><polyline class="ahead" :points="ahead" />
             <polyline class="cased flown" :points="flown" /><polyline class="flown" :points="flown" />
+            <path class="dots cased" :d="dots" /><path class="dots" :d="dots" />
             <g v-for="spot in spots" :key="spot.kind" :transform="placed(spot)">
               <path class="spot cased" :d="shape(spot.kind)" /><path class="spot" :d="shape(spot.kind)" />
             </g>
@@ -85,6 +86,11 @@ export default {
     },
     flown() { return this.line((at) => at[0] < this.time) + this.here; },
     ahead() { return this.here + this.line((at) => at[0] > this.time); },
+    // The measured places of the ball until now.
+    dots() {
+      const points = this.now.flight ? this.now.flight.points : [];
+      return points.filter((one) => one[3] && one[0] <= this.frame).map((one) => `M${one[1]} ${one[2]}h0`).join("");
+    },
     here() {
       const at = this.now.flight && this.onPath(this.time);
       return at ? ` ${at[0]},${at[1]} ` : "";
