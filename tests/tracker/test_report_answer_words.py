@@ -45,7 +45,8 @@ def test_one_shot_is_its_figures() -> None:
 def test_rejected_shots_count_for_nothing() -> None:
     one, two = shots(30.0, 90.0)
     two = replace(two, quality=Quality.REJECTED)
-    assert answer_sentence([one, two]).startswith("One shot: 21.00")
+    assert answer_sentence([one, two]).startswith("1 of 2 shots counted: 21.00")
+    assert answer_sentence([one, one, two]).startswith("2 of 3 shots counted: exit speed")
     assert counted([one, two]) == "2 shots, 1 of them rejected"
     assert answer_sentence([two]) == "Every shot is rejected."
     assert (answer_sentence([]), counted([])) == ("No shot was found.", "no shot")

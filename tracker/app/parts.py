@@ -195,6 +195,13 @@ def table(
     return made
 
 
+def dim(made: ui.element, rows: Iterable[int]) -> None:
+    """Show rows of a `table`, by their number from 0, as ones that do not count."""
+    body = next(each for each in made.descendants() if each.tag == "tbody")
+    for number in rows:
+        body.default_slot.children[number].classes("dimmed")
+
+
 def fold(summary: str, opened: bool = False) -> ui.element:
     """Put details that unfold, used as ``with fold("More"):``."""
     made = ui.element("details")

@@ -33,7 +33,7 @@ def answer_sentence(shots: Sequence[Shot]) -> str:
     Parameters
     ----------
     shots : sequence of Shot
-        Of one session; rejected ones are left out.
+        Of one session; rejected ones are only counted.
     """
     believed = [shot for shot in shots if shot.quality is not Quality.REJECTED]
     if not believed:
@@ -41,9 +41,13 @@ def answer_sentence(shots: Sequence[Shot]) -> str:
     if len(believed) == 1:
         (shot,) = believed
         said = [f"{_value(shot, figure)} {figure[0]}" for figure in FIGURES[::2]]
-        return f"One shot: {', '.join(said)}."
+        of = "One shot" if len(shots) == 1 else f"1 of {len(shots)} shots counted"
+        return f"{of}: {', '.join(said)}."
     parts = [_range(believed, figure) for figure in FIGURES[::2]]
-    return f"{len(believed)} shots: {', '.join(part for part in parts if part)}."
+    of = f"{len(believed)} shots"
+    if len(believed) < len(shots):
+        of = f"{len(believed)} of {len(shots)} shots counted"
+    return f"{of}: {', '.join(part for part in parts if part)}."
 
 
 def next_step(shots: Sequence[Shot]) -> str:

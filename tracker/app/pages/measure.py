@@ -2,10 +2,13 @@
 
 from collections.abc import Sequence
 
+from nicegui import ui
+
 from calibration.errors import InputError
 from tracker.app import parts, tasks
 from tracker.app.flights import flights_over_frame
 from tracker.app.running import follow
+from tracker.app.stale import STALE, is_stale
 from tracker.app.view import Page, View
 from tracker.app.work import Phase, Work
 from tracker.app.workspace import in_thread
@@ -26,7 +29,8 @@ NO_CLIP = "The session has no clip yet. Send some from the phone, or name them i
 HEAD = ("shot", *(f"{name}, {unit}" for name, _, _, unit in FIGURES), "quality")
 NUMERIC = tuple(range(len(HEAD) - 1))
 STEPS_NOTE = "The standard uncertainty of one shot, its median over the shots."
-TABLE_NOTE = "± is one standard uncertainty."
+STANDARD = "± is one standard uncertainty."
+TABLE_NOTE = "The figures of each shot."
 
 
 async def build(view: View) -> None:
@@ -42,12 +46,21 @@ async def build(view: View) -> None:
         await draw()
 
     async def draw() -> None:
-        answer.clear()
+        put_answer(view.look.outdated)
         shown.clear()
-        with answer:
-            _answer(view, view.opened.works.get("measure"), start)
         with shown:
             await _clips(view)
+            ui.timer(0.0, look_closer, once=True)
+
+    async def look_closer() -> None:
+        # Whether the measurement is still that of the clips takes as long as to read them.
+        if not view.look.outdated and await is_stale(view):
+            put_answer(True)
+
+    def put_answer(stale: bool) -> None:
+        answer.clear()
+        with answer:
+            _answer(view, view.opened.works.get("measure"), start, stale)
 
     follow(view, "measure", view.renew, _came, key="c")
     shown = parts.group("shown")
@@ -56,7 +69,7 @@ async def build(view: View) -> None:
     await draw()
 
 
-def _answer(view: View, work: Work | None, start: parts.Handler) -> None:
+def _answer(view: View, work: Work | None, start: parts.Handler, stale: bool) -> None:
     """Put the answer, what improved it, and the next step."""
     shots = [shot for shot, _ in view.look.shots]
     running = work is not None and work.phase is Phase.RUNNING
@@ -67,19 +80,22 @@ def _answer(view: View, work: Work | None, start: parts.Handler) -> None:
         parts.sentence("Cancelled. What was there before is as it was.", "quiet")
     if view.look.measured:
         parts.sentence(answer_sentence(shots), "lead")
+        parts.sentence(STANDARD, "hint")
         _gained(view)
         step = next_step(shots)
         if step:
             parts.sentence(step)
-        if view.look.outdated and not running:
-            parts.sentence("The session was changed since: measure again.", "doubt")
+        if stale and not running:
+            parts.sentence(STALE, "doubt")
     elif not running and view.look.session is not None:
         words = "Nothing is measured yet." if view.look.session.clips else NO_CLIP
         parts.sentence(words, "lead")
     if not running and view.look.session is not None and view.look.session.clips:
         again = "Measure again" if view.look.measured else "Measure"
-        wanted = not view.look.measured or view.look.outdated
-        parts.button(again, start, main=wanted, key="m")
+        with parts.group("row"):
+            parts.button(again, start, main=not view.look.measured or stale, key="m")
+            if shots and not view.look.session.bare and not stale:
+                parts.link("Look at the shots", view.address("shots"))
 
 
 def _gained(view: View) -> None:
@@ -144,17 +160,27 @@ def _figures(shots: Sequence[Shot], only: bool) -> None:
         parts.sentence(answer_sentence(shots))
     if shots:
         with parts.fold("Shot by shot", opened=only):
-            parts.table(HEAD, [_row(shot) for shot in shots], TABLE_NOTE, NUMERIC)
+            rejected = [n for n, shot in enumerate(shots) if shot.quality is Quality.REJECTED]
+            made = parts.table(HEAD, [_row(shot) for shot in shots], TABLE_NOTE, NUMERIC)
+            parts.dim(made, rejected)
 
 
 def _remarks(shots: Sequence[Shot]) -> None:
     """Put why shots are doubted, to be unfolded."""
     doubted = [shot for shot in shots if shot.quality is not Quality.GOOD]
     if doubted:
-        which = ", ".join(str(shot.shot) for shot in doubted)
-        with parts.fold(f"Why to look at shot{'s' if len(doubted) > 1 else ''} {which}"):
+        with parts.fold(_why(doubted)):
             for shot in doubted:
                 parts.sentence(f"Shot {shot.shot}, {shot.quality}: {shot.reason}")
+
+
+def _why(doubted: Sequence[Shot]) -> str:
+    """Return the heading over the reasons for doubted and rejected shots."""
+    which = ", ".join(str(shot.shot) for shot in doubted)
+    several = len(doubted) > 1
+    if all(shot.quality is Quality.REJECTED for shot in doubted):
+        return f"Why shot{'s' if several else ''} {which} {'were' if several else 'was'} rejected"
+    return f"Why to look at shot{'s' if several else ''} {which}"
 
 
 def _notes(view: View) -> None:

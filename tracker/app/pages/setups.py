@@ -5,6 +5,7 @@ from nicegui import ui
 from calibration.errors import InputError
 from tracker.app import parts
 from tracker.app.charts import chart, use_charts
+from tracker.app.stale import is_stale, notice, running
 from tracker.app.view import Page, View
 from tracker.comparison.setups import Summary
 from tracker.comparison.words import WORDINGS
@@ -23,6 +24,7 @@ FROM_ABOVE = (
 )
 AGREEMENT = "The full mark is measured; the open one is predicted from the other setups' shots."
 
+EXPANDED = "± here is a 95 % interval; on the page Measure it is one standard uncertainty."
 NOTHING = (
     "No setup has a shot yet. Film some, measure them on the page Measure, and the answer stands "
     "here."
@@ -89,8 +91,12 @@ class Asked:
         self._content.clear()
         with self._answer:
             _lead(found)
+            parts.sentence(EXPANDED, "hint")
         with self._content:
             _content(found)
+        if await is_stale(self.view) and mine == self._serial and not running(self.view):
+            with self._answer:
+                notice(self.view)
 
 
 def _lead(found: Standing) -> None:

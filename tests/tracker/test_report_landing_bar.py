@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.tracker.invented_shot import CAMERA, invented
-from tracker.app.flights import fitted_places, landing_bar
+from tracker.report.landing_bar import fitted_places, landing_bar
 
 
 def test_the_fitted_line_is_the_places_less_their_residuals() -> None:
