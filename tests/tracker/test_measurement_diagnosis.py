@@ -1,5 +1,6 @@
 """A clip without a shot: the likeliest of what was written wrongly is named."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,6 +10,7 @@ from tests.tracker.clip_context import clip_context
 from tests.tracker.fitting_case import FRAME_S, SIZE_PX, calibrated, circumstances, positions
 from tracker.fitting.parameters import VELOCITY_AT
 from tracker.following.arcs import fit_arc
+from tracker.measurement.context import ClipContext
 from tracker.measurement.passes import NO_OBSERVERS, Timing
 from tracker.measurement.scouting import Scouted
 from tracker.measurement.starts import diagnosis
@@ -112,48 +114,56 @@ def scouted(*throws: Throw) -> Scouted:
     return Scouted(arcs, tuple(range(len(arcs))), (), EVERY * FRAME_S, times, "", (), ())
 
 
+@dataclass(frozen=True)
+class Paced:
+    """What the search for a cause asks of a clip's facts."""
+
+    pace: float
+    size_px: tuple[int, int] = SIZE_PX
+
+
+def paced(context: ClipContext) -> ClipContext:
+    return replace(context, facts=Paced(1.5))  # type: ignore[arg-type]
+
+
 def test_a_clip_in_which_nothing_falls_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(diagnosis, "scout", lambda *_, **__: scouted())
-    monkeypatch.setattr(diagnosis, "slow_candidates", lambda *_: ([], FRAME_S))
-    (found,) = causes_of_no_shot(clip_context(KNOWN), FIELD, NO_OBSERVERS)
+    monkeypatch.setattr(diagnosis, "scout_together", lambda *_: (scouted(), scouted()))
+    (found,) = causes_of_no_shot(paced(clip_context(KNOWN)), FIELD, NO_OBSERVERS)
     assert found.code is ReasonCode.NOTHING_FALLS
-    assert clip_context(KNOWN).facts.size_px == SIZE_PX
 
 
 def test_a_fall_that_nothing_explains_is_reported_with_its_time(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     throw = path()
-    monkeypatch.setattr(diagnosis, "scout", lambda *_, **__: scouted(throw))
+    monkeypatch.setattr(diagnosis, "scout_together", lambda *_: (scouted(throw), scouted()))
     monkeypatch.setattr(diagnosis, "candidates_of", lambda *_: [throw])
     monkeypatch.setattr(diagnosis, "likeliest", lambda *_: None)
-    (found,) = causes_of_no_shot(clip_context(KNOWN), FIELD, NO_OBSERVERS)
+    (found,) = causes_of_no_shot(paced(clip_context(KNOWN)), FIELD, NO_OBSERVERS)
     assert found.code is ReasonCode.FALLS_OTHERWISE
-    assert found.numbers["release_s"] == pytest.approx(float(throw.arc.times_s[0]))
-
-
-@dataclass(frozen=True)
-class Paced:
-    """What a first pass is told of a clip's pace."""
-
-    pace: float
+    assert found.numbers["release_s"] == pytest.approx(1.5 * float(throw.arc.times_s[0]))
 
 
 def test_where_nothing_falls_the_clip_is_looked_at_as_slow_motion(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """A path found at life speed takes eight times as long in the stated times."""
-    throw, paces = path(), []
+    """Both paces are scouted at once; a path at life speed takes eight times as long."""
+    throw, paces, tried = path(), [], []
 
-    def scout(facts: Paced, *_: object) -> Scouted:
-        paces.append(facts.pace)
-        return scouted(throw)
+    def both(clips: Sequence[Paced], *_: object) -> tuple[Scouted, Scouted]:
+        paces.extend(each.pace for each in clips)
+        return scouted(), scouted(throw)
 
-    monkeypatch.setattr(diagnosis, "scout", scout)
-    monkeypatch.setattr(diagnosis, "candidates_of", lambda *_: [throw])
-    context = replace(clip_context(KNOWN), facts=Paced(1.5))  # type: ignore[arg-type]
-    (found,), frame_s = diagnosis.slow_candidates(context, NO_OBSERVERS)
-    assert paces == [12.0] and frame_s == pytest.approx(8.0 * EVERY * FRAME_S)
+    def likeliest_of(_: object, __: object, found: Throw, frame_s: float) -> None:
+        tried.append((found, frame_s))
+
+    monkeypatch.setattr(diagnosis, "scout_together", both)
+    monkeypatch.setattr(diagnosis, "candidates_of", lambda of, _: [throw] if of.arcs else [])
+    monkeypatch.setattr(diagnosis, "likeliest", likeliest_of)
+    (cause,) = causes_of_no_shot(paced(clip_context(KNOWN)), FIELD, NO_OBSERVERS)
+    ((found, frame_s),) = tried
+    assert cause.code is ReasonCode.FALLS_OTHERWISE
+    assert paces == [1.5, 12.0] and frame_s == pytest.approx(8.0 * EVERY * FRAME_S)
     assert found.arc.times_s == pytest.approx(8.0 * throw.arc.times_s)
     assert found.arc.acceleration_pxps2[1] == pytest.approx(
         throw.arc.acceleration_pxps2[1] / 64.0, rel=0.02

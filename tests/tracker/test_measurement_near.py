@@ -11,7 +11,8 @@ from tracker.detection import CandidateFinder, SearchSettings
 from tracker.following.arcs import fit_arc
 from tracker.following.linking import ArcSearch, NearBall
 from tracker.following.throws import is_near_throw
-from tracker.measurement.scouting import NEAR_DIAMETERS_PX, _same, scout
+from tracker.measurement.scouted_sizes import NEAR_DIAMETERS_PX, same_ball
+from tracker.measurement.scouting import scout
 
 SIZE = (320, 240)
 DIAMETER_PX, FALL = 16.0, 1400.0
@@ -82,13 +83,13 @@ def test_two_sizes_that_are_looked_for_leave_no_gap() -> None:
 
 def test_paths_of_one_ball_are_the_same_where_they_overlap() -> None:
     whole, other = arc_of(FALL, 30), arc_of(FALL, 20)
-    assert _same(whole, other, WIDTH)
+    assert same_ball(whole, other, WIDTH)
     later = fit_arc(np.column_stack([whole.frames, whole.times_s + 5.0, whole.pixels]), FRAME_S)
-    assert not _same(whole, later, WIDTH)
+    assert not same_ball(whole, later, WIDTH)
     aside = fit_arc(
         np.column_stack([whole.frames, whole.times_s, whole.pixels + 0.2 * WIDTH]), FRAME_S
     )
-    assert not _same(whole, aside, WIDTH)
+    assert not same_ball(whole, aside, WIDTH)
 
 
 @pytest.mark.campaign

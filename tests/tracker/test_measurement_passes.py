@@ -1,5 +1,7 @@
 """The loop over a clip's frames: which are looked at, when, and what becomes of their motion."""
 
+from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -7,10 +9,12 @@ import pytest
 
 from calibration.camera import looking_at
 from tracker.detection import SearchSettings
-from tracker.measurement.passes import FramePass, Observers, Timing
+from tracker.measurement import passes
+from tracker.measurement.passes import FramePass, Observers, Timing, passed_together
+from tracker.measurement.scouting import scout, scout_together
 from tracker.measurement.second_pass import LEARNING_FRAMES, Window, candidates_in, part
 from tracker.records import Candidates
-from tracker.video import ClipFacts, ClipWriter, inspect
+from tracker.video import ClipFacts, ClipWriter, Frame, frames, inspect
 
 SIZE = (192, 112)
 FPS = 60.0
@@ -91,6 +95,62 @@ def test_observers_learn_of_progress_and_of_candidates(facts: ClipFacts) -> None
     assert observers.progress_only.on_candidates is None
     assert observers.progress_only.progress is observers.progress
     assert not loop.moves
+
+
+def decoded_frames(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """The index of every frame that passes decode from now on."""
+    decoded: list[int] = []
+
+    def counted(*given: object, **how: object) -> Iterator[Frame]:
+        for frame in frames(*given, **how):  # type: ignore[arg-type]
+            decoded.append(frame.index)
+            yield frame
+
+    monkeypatch.setattr(passes, "frames", counted)
+    return decoded
+
+
+def test_passes_together_decode_a_clip_once_and_find_what_each_finds_alone(
+    facts: ClipFacts, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    quick = replace(facts, pace=4.0)
+    alone = [seen(facts), seen(quick, every=3)]
+    decoded = decoded_frames(monkeypatch)
+    both = [
+        FramePass(each, CAMERA, SETTINGS, Timing.of_file(each), every)
+        for each, every in ((facts, 1), (quick, 3))
+    ]
+    found: list[list[Candidates]] = [[], []]
+    for at, candidates in passed_together(both):
+        found[at].append(candidates)
+    assert decoded == list(range(FRAMES))
+    for mine, theirs in zip(found, alone, strict=True):
+        assert [each.frame for each in mine] == [each.frame for each in theirs]
+        assert [each.time_s for each in mine] == [each.time_s for each in theirs]
+        assert all(np.array_equal(*pair) for pair in pixels_of(mine, theirs))
+
+
+def test_a_clip_is_scouted_at_two_paces_in_one_pass(
+    facts: ClipFacts, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clips = (facts, replace(facts, pace=4.0))
+    alone = [scout(each, CAMERA) for each in clips]
+    decoded = decoded_frames(monkeypatch)
+    both = scout_together(clips, CAMERA)
+    assert decoded == list(range(FRAMES))
+    assert alone[0].arcs and alone[1].arcs
+    for mine, theirs in zip(both, alone, strict=True):
+        assert (mine.throws, mine.slow, mine.notes) == (theirs.throws, theirs.slow, theirs.notes)
+        assert np.array_equal(mine.timing.times_s, theirs.timing.times_s)
+        for one, other in zip(mine.arcs, theirs.arcs, strict=True):
+            assert np.array_equal(one.frames, other.frames)
+            assert np.array_equal(one.pixels, other.pixels)
+
+
+def pixels_of(
+    some: list[Candidates], others: list[Candidates]
+) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+    return ((one.pixels, other.pixels) for one, other in zip(some, others, strict=True))
 
 
 def test_a_second_pass_keeps_what_is_near_a_flight_while_it_flies(facts: ClipFacts) -> None:

@@ -6,8 +6,9 @@ import pytest
 from calibration.camera import looking_at
 from tests.tracker.test_following_arcs import FRAME_S, WIDTH
 from tracker.following.arcs import Arc, fit_arc
-from tracker.measurement import scouting
-from tracker.measurement.scouting import ONE_BALL_SHARE, _same, _Small, scout
+from tracker.measurement import scouted_sizes
+from tracker.measurement.scouted_sizes import ONE_BALL_SHARE, _Small, same_ball
+from tracker.measurement.scouting import scout
 from tracker.video import ClipFacts, ClipWriter, inspect
 
 SIZE, FPS, FRAMES = (480, 270), 30.0, 46
@@ -55,7 +56,7 @@ def test_a_ball_of_a_pixel_and_a_half_is_followed(
     facts: ClipFacts, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     assert followed(facts) > 0.7 * FRAMES
-    monkeypatch.setattr(scouting, "SMALL_MOST_PIXELS", 0)
+    monkeypatch.setattr(scouted_sizes, "SMALL_MOST_PIXELS", 0)
     assert followed(facts) < 0.3 * FRAMES
 
 
@@ -77,5 +78,5 @@ def test_a_path_that_is_as_long_is_not_replaced(facts: ClipFacts) -> None:
 
 
 def test_two_balls_side_by_side_are_two() -> None:
-    assert _same(path(30), path(30, aside_px=0.9 * ONE_BALL_SHARE * WIDTH), WIDTH, ONE_BALL_SHARE)
-    assert not _same(path(30), path(30, 1.1 * ONE_BALL_SHARE * WIDTH), WIDTH, ONE_BALL_SHARE)
+    assert same_ball(path(30), path(30, 0.9 * ONE_BALL_SHARE * WIDTH), WIDTH, ONE_BALL_SHARE)
+    assert not same_ball(path(30), path(30, 1.1 * ONE_BALL_SHARE * WIDTH), WIDTH, ONE_BALL_SHARE)

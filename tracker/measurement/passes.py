@@ -1,6 +1,6 @@
 """The loop over a clip's frames, for every pass: decoded, steadied, searched for candidates."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
 from functools import partial
@@ -16,7 +16,7 @@ from tracker.detection import CandidateFinder, SearchSettings
 from tracker.measurement.context import frame_interval_s
 from tracker.measurement.steadying import Steadier
 from tracker.records import Candidates, MeasuredShot, Reason, ReasonCode, RejectedCandidate
-from tracker.video import ChangeMeter, ClipFacts, ahead, frames, frames_ahead
+from tracker.video import ChangeMeter, ClipFacts, Frame, ahead, frames, frames_ahead
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.uint8]
@@ -156,71 +156,124 @@ class FramePass:
 
         Frames are decoded and searched in threads of their own, while earlier candidates are used.
         """
-        # The stages keep the cores busy; OpenCV's own threads would only take from them.
-        cv2.setNumThreads(1)
+        with closing(passed_together([self], observers)) as found:
+            for _, candidates in found:
+                yield candidates
+
+    def _steadier(self) -> Steadier:
+        """Return what takes the camera's motion out of the frames of this pass."""
         facts = self.facts
         step_s = self.every * frame_interval_s(facts)
         beginning = partial(_beginning, facts, self.every)
         drawn = _drawn(self.settings)
         steadier = Steadier(self.camera, step_s, facts.rotation_deg, beginning, drawn)
-        most = frames_ahead(facts.size_px)
-        with (
-            closing(ahead(self._steady(steadier), most)) as steady,
-            closing(ahead(self._searched(steady, steadier), most)) as searched,
-        ):
-            for index, found in searched:
-                if observers.progress is not None and index % PROGRESS_EVERY == 0:
-                    observers.progress(index, facts.frame_count)
-                if found is None:
-                    continue
-                if observers.on_candidates is not None:
-                    observers.on_candidates(found)
-                yield found
-        self.moves, self.lost_share = steadier.moves, steadier.lost_share
-        if observers.progress is not None:
-            observers.progress(facts.frame_count, facts.frame_count)
-
-    def _steady(self, steadier: Steadier) -> Iterator[tuple[int, "_View | None"]]:
-        """Decode frame after frame and draw those that are searched as the still camera's."""
-        timing = self.timing
         if self.span is not None and self.span[0] > 0:
             # The camera is that of the clip's first frame.
-            steadier.begin(next(_beginning(self.facts, self.every)))
-        for frame in frames(self.facts, on_note=self.notes.append, span=self.span):
-            if self.meter is not None:
-                self.meter.see(frame)
-            repeats = timing.repeats is not None and timing.repeats[frame.index]
-            if frame.index % self.every or repeats:
-                yield frame.index, None
-                continue
-            time_s = float(timing.times_s[frame.index])
-            luma, blueness = steadier.see(frame.index, frame.luma, frame.blueness)
-            if steadier.lost:
-                self.lost_s.append(time_s)
-            wanted = self.wanted is None or self.wanted(time_s)
-            yield frame.index, _View(time_s, luma, blueness) if wanted else None
+            steadier.begin(next(beginning()))
+        return steadier
 
-    def _searched(
-        self, steady: Iterator[tuple[int, "_View | None"]], steadier: Steadier
-    ) -> Iterator[tuple[int, Candidates | None]]:
-        """Search frame after frame for candidates; each comes with the latest frame's index."""
-        finder = CandidateFinder(self.settings)
-        for index, view in steady:
-            found = None
-            if view is not None:
-                if self.also is not None:
-                    self.also(index, view.time_s, view.luma, view.blueness)
-                found = finder.push(index, view.time_s, view.luma, view.blueness)
-            yield index, None if found is None else steadier.steadied(found)
+    def _view(self, frame: Frame, steadier: Steadier) -> "_View | None":
+        """Return a frame as the still camera would have seen it, None where it is not searched."""
+        timing = self.timing
+        if self.meter is not None:
+            self.meter.see(frame)
+        repeats = timing.repeats is not None and timing.repeats[frame.index]
+        if frame.index % self.every or repeats:
+            return None
+        time_s = float(timing.times_s[frame.index])
+        luma, blueness = steadier.see(frame.index, frame.luma, frame.blueness)
+        if steadier.lost:
+            self.lost_s.append(time_s)
+        wanted = self.wanted is None or self.wanted(time_s)
+        return _View(frame.index, time_s, luma, blueness) if wanted else None
+
+    def _found(
+        self, view: "_View | None", finder: CandidateFinder, steadier: Steadier
+    ) -> Candidates | None:
+        """Return the candidates that are ready with a frame, in the still camera's pixels."""
+        if view is None:
+            return None
+        if self.also is not None:
+            self.also(view.index, view.time_s, view.luma, view.blueness)
+        found = finder.push(view.index, view.time_s, view.luma, view.blueness)
+        return None if found is None else steadier.steadied(found)
 
 
 @dataclass(frozen=True)
 class _View:
     """A frame as the still camera would have seen it."""
 
+    index: int
     time_s: float
     luma: Codes
     blueness: Codes | None
+
+
+def passed_together(
+    passes: Sequence[FramePass], observers: Observers = NO_OBSERVERS
+) -> Generator[tuple[int, Candidates], None, None]:
+    """Give the candidates of several passes through one clip, whose frames are decoded once.
+
+    Parameters
+    ----------
+    passes : sequence of FramePass
+        Of one file and one span; its pace, and all else, may differ.
+    observers : Observers
+
+    Yields
+    ------
+    tuple
+        Place of the pass among `passes`, and the candidates of a frame, as of
+        `FramePass.candidates`.
+    """
+    # The stages keep the cores busy; OpenCV's own threads would only take from them.
+    cv2.setNumThreads(1)
+    facts = passes[0].facts
+    steadiers = [each._steadier() for each in passes]
+    most = frames_ahead(facts.size_px)
+    with (
+        closing(ahead(_views(passes, steadiers), most)) as views,
+        closing(ahead(_searched(passes, steadiers, views), most)) as searched,
+    ):
+        for index, found in searched:
+            if observers.progress is not None and index % PROGRESS_EVERY == 0:
+                observers.progress(index, facts.frame_count)
+            for at, candidates in enumerate(found):
+                if candidates is None:
+                    continue
+                if observers.on_candidates is not None:
+                    observers.on_candidates(candidates)
+                yield at, candidates
+    for each, steadier in zip(passes, steadiers, strict=True):
+        each.moves, each.lost_share = steadier.moves, steadier.lost_share
+    if observers.progress is not None:
+        observers.progress(facts.frame_count, facts.frame_count)
+
+
+def _views(
+    passes: Sequence[FramePass], steadiers: Sequence[Steadier]
+) -> Iterator[tuple[int, list[_View | None]]]:
+    """Decode frame after frame and draw it as each pass searches it; each comes with its index."""
+
+    def note(sentence: str) -> None:
+        for each in passes:
+            each.notes.append(sentence)
+
+    for frame in frames(passes[0].facts, on_note=note, span=passes[0].span):
+        pairs = zip(passes, steadiers, strict=True)
+        yield frame.index, [each._view(frame, steadier) for each, steadier in pairs]
+
+
+def _searched(
+    passes: Sequence[FramePass],
+    steadiers: Sequence[Steadier],
+    views: Iterator[tuple[int, list[_View | None]]],
+) -> Iterator[tuple[int, list[Candidates | None]]]:
+    """Search frame after frame for candidates; each comes with the latest frame's index."""
+    finders = [CandidateFinder(each.settings) for each in passes]
+    for index, some in views:
+        four = zip(passes, some, finders, steadiers, strict=True)
+        yield index, [each._found(view, finder, by) for each, view, finder, by in four]
 
 
 def _drawn(settings: SearchSettings) -> tuple[int, int, int, int]:

@@ -21,7 +21,7 @@ from tracker.following.throws import trimmed_throw
 from tracker.measurement.context import ClipContext
 from tracker.measurement.flight import Flight, StartPrior
 from tracker.measurement.passes import Observers
-from tracker.measurement.scouting import Scouted, scout
+from tracker.measurement.scouting import Scouted, scout_together
 from tracker.measurement.starts.field import Field, first_fit
 from tracker.measurement.starts.first_sight import FirstSight
 from tracker.measurement.starts.throw_rules import LEAST_USED_SHARE, no_throw, rolls
@@ -95,10 +95,12 @@ def causes_of_no_shot(
         The taped field.
     observers : Observers
     """
-    scouted = scout(context.facts, context.camera, observers.progress_only)
+    as_slow = replace(context, facts=replace(context.facts, pace=context.facts.pace * SLOWER))
+    clips = (context.facts, as_slow.facts)
+    scouted, slow = scout_together(clips, context.camera, observers.progress_only)
     throws, frame_s = candidates_of(scouted, context), scouted.frame_s
     if not throws:
-        throws, frame_s = slow_candidates(context, observers)
+        throws, frame_s = slow_candidates(slow, as_slow)
     if not throws:
         return (Reason(ReasonCode.NOTHING_FALLS),)
     found: list[tuple[float, Reason]] = []
@@ -121,17 +123,21 @@ def candidates_of(scouted: Scouted, context: ClipContext) -> list[Throw]:
     return sorted(moving, key=lambda each: -len(each.arc.frames))[:MOST_THROWS]
 
 
-def slow_candidates(context: ClipContext, observers: Observers) -> tuple[list[Throw], float]:
+def slow_candidates(scouted: Scouted, as_slow: ClipContext) -> tuple[list[Throw], float]:
     """Return what falls as a thrown ball does in a clip taken to play far slower than stated.
 
     In slow motion that nobody stated a ball hardly leaves its own place between two frames. The
     clip is looked at as one at life speed, and its paths are restated in the stated times, with the
     time between the frames looked at.
+
+    Parameters
+    ----------
+    scouted : Scouted
+        Of the clip as one at life speed.
+    as_slow : ClipContext
+        With the facts of the clip as one at life speed.
     """
-    facts = context.facts
-    quick = replace(facts, pace=facts.pace * SLOWER)
-    scouted = scout(quick, context.camera, observers.progress_only)
-    found = candidates_of(scouted, replace(context, facts=quick))
+    found = candidates_of(scouted, as_slow)
     frame_s = SLOWER * scouted.frame_s
     rows = (
         np.column_stack([each.arc.frames, SLOWER * each.arc.times_s, each.arc.pixels])

@@ -18,7 +18,8 @@ from tracker.following.arcs import Arc
 from tracker.measurement.context import ClipContext
 from tracker.measurement.fitted_shot import FittedShot
 from tracker.measurement.passes import Observers
-from tracker.measurement.scouting import NEAR_MOST_SHARE, Scouted, scouting_settings
+from tracker.measurement.scouted_sizes import NEAR_MOST_SHARE, scouting_settings
+from tracker.measurement.scouting import Scouted
 from tracker.measurement.starts.gravity_scale import UntapedStart, expected_focal_px
 from tracker.measurement.starts.thrown import measure_throws, rejected_throw
 from tracker.measurement.starts.untaped import UntapedMeasurement, distance_u

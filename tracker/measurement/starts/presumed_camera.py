@@ -12,7 +12,8 @@ from tracker.fitting import circumstances_of
 from tracker.measurement.context import ClipContext
 from tracker.measurement.passes import Observers
 from tracker.measurement.request import ClipRequest
-from tracker.measurement.scouting import Scouted, scout, scouting_settings
+from tracker.measurement.scouted_sizes import scouting_settings
+from tracker.measurement.scouting import Scouted, scout
 from tracker.measurement.starts.gravity_scale import UntapedStart
 from tracker.measurement.starts.near import NearMeasurement, by_size
 from tracker.measurement.starts.no_throw import other_paths, why_no_throw
