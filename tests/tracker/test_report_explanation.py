@@ -9,7 +9,7 @@ import pytest
 
 from tests.tracker.invented_shot import SIZE, field, invented
 from tracker.records import Candidates, Cutouts, MeasuredShot, Reason, ReasonCode, RejectedCandidate
-from tracker.report.explanation import CandidateLog, explanation_pictures
+from tracker.report.explanation import CandidateLog, _middle, explanation_pictures
 from tracker.report.explanation_picture import (
     CandidateView,
     Explanation,
@@ -108,6 +108,15 @@ def test_a_clip_without_a_shot_gets_one_picture_of_what_came_nearest(clip: Path)
     )
     pictures = explanation_pictures(inspect(clip), logged(), [], [rival])
     assert list(pictures) == ["explained.jpg"]
+
+
+@pytest.mark.parametrize("count", range(1, 8))
+def test_the_background_is_the_median_of_its_frames(count: int) -> None:
+    levels = np.random.default_rng(count).integers(0, 256, (count, 19, 6, 3)).astype(np.uint8)
+    kept = levels.copy()
+    expected = np.median(levels, axis=0).astype(np.uint8)
+    assert np.array_equal(_middle(list(levels)), expected)
+    assert np.array_equal(levels, kept)
 
 
 def test_every_shot_gets_a_picture_and_a_rejected_row_without_a_path_none(clip: Path) -> None:
