@@ -8,6 +8,7 @@ import numpy as np
 
 from tracker.comparison.setups import SetupShots
 from tracker.comparison.words import rounded
+from tracker.records import cells_of
 from tracker.statistics.components import Estimate
 from tracker.statistics.means import groups_of
 
@@ -48,7 +49,7 @@ def drift_of(setup: SetupShots) -> Drift | None:
     """
     _, occasions = setup.by_occasion
     known: dict[tuple[int, str], int] = {}
-    names = zip(occasions.tolist(), (shot.clip for shot in setup.shots), strict=True)
+    names = zip(occasions.tolist(), cells_of(setup.shots, "clip"), strict=True)
     clips = np.array([known.setdefault(name, len(known)) for name in names], int)
     order = np.lexsort((setup.column("release_s"), clips))
     clips, speeds = clips[order], setup.figures("exit_speed_mps")[order]

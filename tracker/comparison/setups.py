@@ -4,13 +4,12 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from itertools import compress
 
 import numpy as np
 
 from tracker.comparison.evenings import ONE_EVENING, Evenings
 from tracker.comparison.landings import Landing, landing_of
-from tracker.records import Quality, Shot
+from tracker.records import Quality, Shot, cells_of
 from tracker.statistics.components import Estimate, mean_with_shared
 from tracker.statistics.freedom import welch_dof
 from tracker.statistics.means import Groups, Sample, groups_of, sample_of, scatter_interval
@@ -24,10 +23,10 @@ class SetupShots:
     Attributes
     ----------
     name : str
-    shots : tuple of Shot
+    shots : sequence of Shot
     occasions : tuple of str
         For each shot the outing whose calibration it was measured with.
-    shared : tuple of mapping
+    shared : sequence of mapping
         For each shot, by the column of a figure, the part of its standard uncertainty that is
         the same for every shot of its outing; empty where that is not known.
     evenings : tuple of str
@@ -38,9 +37,9 @@ class SetupShots:
     """
 
     name: str
-    shots: tuple[Shot, ...]
+    shots: Sequence[Shot]
     occasions: tuple[str, ...]
-    shared: tuple[Mapping[str, float], ...] = ()
+    shared: Sequence[Mapping[str, float]] = ()
     evenings: tuple[str, ...] = ()
     instead: Mapping[str, np.ndarray] = field(default_factory=dict)
 
@@ -61,8 +60,7 @@ class SetupShots:
         if name in self.instead:
             return self.instead[name]
         if name not in self._columns:
-            values = [getattr(shot, name, None) for shot in self.shots]
-            self._columns[name] = np.array(values, float)
+            self._columns[name] = np.array(cells_of(self.shots, name), float)
         return self._columns[name]
 
     def figures(self, quantity: str) -> np.ndarray:
@@ -77,7 +75,7 @@ class SetupShots:
         """Return the shared part of a figure's uncertainty, NaN where it is not known."""
         if not self.shared:
             return np.full(len(self.shots), np.nan)
-        return np.array([each.get(quantity) for each in self.shared], float)
+        return np.array(cells_of(self.shared, quantity), float)
 
     @cached_property
     def _columns(self) -> dict[str, np.ndarray]:
@@ -86,7 +84,7 @@ class SetupShots:
     @cached_property
     def good(self) -> np.ndarray:
         """Whether each shot is of quality good."""
-        return np.array([shot.quality is Quality.GOOD for shot in self.shots], bool)
+        return np.array([each is Quality.GOOD for each in cells_of(self.shots, "quality")], bool)
 
 
 def _coded(names: Sequence[str]) -> tuple[tuple[str, ...], np.ndarray]:
@@ -196,19 +194,19 @@ def summarise(
     every = setup.figures(quantity)
     counts = np.isfinite(every)
     values = every[counts]
-    shots = tuple(compress(setup.shots, counts.tolist()))
+    which = np.flatnonzero(counts)
     stated = setup.column(u_column(quantity))[counts]
     weights = dict(sorted(_weights(*setup.by_occasion, counts).items()))
     base = Summary(
         name=setup.name,
-        used=len(shots),
-        rejected=len(setup.shots) - len(shots),
+        used=which.size,
+        rejected=len(setup.shots) - which.size,
         doubtful=int((counts & ~setup.good).sum()),
         weights=weights,
         landing=_landing(setup, counts) if landings else None,
-        without_u=_without_u(shots, quantity, stated),
+        without_u=_without_u(setup, quantity, counts),
     )
-    if not shots:
+    if not which.size:
         return base
     sample = sample_of(values)
     shared = _shared_u(setup.shared_of(quantity)[counts], stated, weights)
@@ -222,7 +220,7 @@ def summarise(
         mean=mean_with_shared(sample, math.hypot(shared, evenings.mean_u)),
         scatter=scatter_interval(sample, level),
         next_shot=_next_shot(sample, math.hypot(shared, evenings.u)),
-        outlier=_outlier(shots, values),
+        outlier=_outlier(setup.shots, which, values),
     )
 
 
@@ -253,10 +251,13 @@ def u_column(quantity: str) -> str:
     return f"{stem}_u_{unit}"
 
 
-def _without_u(shots: Sequence[Shot], quantity: str, stated: np.ndarray) -> int:
-    """Return how many of the shots state an uncertainty that is none."""
-    bad = np.flatnonzero(~(np.isfinite(stated) & (stated > 0.0)))
-    return sum(getattr(shots[i], u_column(quantity), None) is not None for i in bad.tolist())
+def _without_u(setup: SetupShots, quantity: str, counts: np.ndarray) -> int:
+    """Return how many of the shots that count state an uncertainty that is none."""
+    name = u_column(quantity)
+    stated = setup.column(name)
+    bad = np.flatnonzero(counts & ~(np.isfinite(stated) & (stated > 0.0))).tolist()
+    cells = cells_of(setup.shots, name) if bad else []
+    return sum(cells[i] is not None for i in bad)
 
 
 def evening_groups(setup: SetupShots, quantity: str) -> Groups:
@@ -276,11 +277,11 @@ def _shared_u(shared: np.ndarray, stated: np.ndarray, weights: Mapping[str, floa
     return float(np.median(known)) * spread if known.size else 0.0
 
 
-def _outlier(shots: Sequence[Shot], values: np.ndarray) -> Outlier | None:
+def _outlier(shots: Sequence[Shot], which: np.ndarray, values: np.ndarray) -> Outlier | None:
     test = grubbs(values)
     if test is None or not test.is_outlier:
         return None
-    shot = shots[test.place]
+    shot = shots[int(which[test.place])]
     return Outlier(
         shot.clip,
         shot.shot,

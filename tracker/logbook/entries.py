@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import date
 from enum import StrEnum
@@ -133,21 +133,22 @@ class LoggedShots:
     setup : LoggedSetup
     evenings : tuple of int
         Places of its sessions in `LoggedEvenings.evenings`, shot or not, oldest first.
-    shots : tuple of Shot
+    shots : sequence of Shot
+        Made where one is asked for.
     evening_of : tuple of int
         For each shot the place of its session.
     own_camera : tuple of bool
         For each shot whether its clip has markers of its own.
-    shared_u : tuple of mapping
+    shared_u : sequence of mapping
         For each shot, by figure, the part of the uncertainty that its session shares.
     """
 
     setup: LoggedSetup
     evenings: tuple[int, ...]
-    shots: tuple[Shot, ...]
+    shots: Sequence[Shot]
     evening_of: tuple[int, ...]
     own_camera: tuple[bool, ...]
-    shared_u: tuple[Mapping[str, float], ...]
+    shared_u: Sequence[Mapping[str, float]]
 
 
 @dataclass(frozen=True)

@@ -1,9 +1,13 @@
 """Setups with their shots out of very many sessions, in five queries that read only what counts."""
 
 import json
-from itertools import chain
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from itertools import chain, pairwise
+from operator import itemgetter
 from typing import Any
 
+import numpy as np
 import sqlalchemy as sa
 
 from tracker.logbook import tables as t
@@ -17,13 +21,33 @@ from tracker.logbook.entries import (
     Part,
 )
 from tracker.logbook.reading import reason_of, setup_conditions, wanted_sessions
-from tracker.records import Quality, Shot
+from tracker.records import LazyRows, Quality, Reason, Row, Shot
 
-ROW = ("clip", "setup", "shot", *t.FIGURES)
-"""The columns of a shot as they are selected, under the names of `Shot`."""
+HEAD = ("id", "setup_id", "clip_id", "number")
+"""The columns of the table ``shot`` that come first in a row, before figures and shared parts."""
 
-EMPTY = "[]"
-"""The reasons of a row that has none, as the database keeps them."""
+_Columns = Mapping[str, Callable[[Row], Any]]
+"""By column, what takes its cell from a row."""
+
+SHARED: _Columns = {
+    name: itemgetter(len(HEAD) + len(t.FIGURES) + i) for i, name in enumerate(t.SHARED)
+}
+"""By figure, what takes the shared part of its uncertainty from a row."""
+
+_Members = list[tuple[int, int]]
+"""Setups that are one: the place of the session, and the number of the setup."""
+
+
+@dataclass(frozen=True)
+class _Known:
+    """Name and place of the session by a setup's number; file and own camera by a clip's."""
+
+    setups: dict[int, tuple[str, int]]
+    clips: dict[int, tuple[str, bool]]
+
+    def has(self, row: Row) -> bool:
+        """Return whether setup and clip of a shot's row were read."""
+        return row[1] in self.setups and row[2] in self.clips
 
 
 def setups_from(connection: sa.Connection, wanted: Filter) -> LoggedEvenings:
@@ -36,27 +60,37 @@ def setups_from(connection: sa.Connection, wanted: Filter) -> LoggedEvenings:
 
     Notes
     -----
-    Written for 10,000 sessions: rows stay plain tuples, and the tables of setups that are built
-    alike are read once.
+    Written for 10,000 sessions: rows stay plain tuples, of which a shot is made only where one is
+    asked for, and the tables of setups that are built alike are read once.
     """
     numbers = wanted_sessions(wanted).scalar_subquery()
     places, evenings = _evenings(connection, numbers)
     mine = [t.setup.c.session_id.in_(numbers), *setup_conditions(wanted)]
-    groups: dict[tuple[str, str], list[tuple[int, int]]] = {}
-    rows = connection.execute(
+    groups: dict[tuple[str, str], _Members] = {}
+    setups = connection.execute(
         sa.select(t.setup.c.id, t.setup.c.session_id, t.setup.c.name, t.setup.c.tables_sha256)
         .where(*mine)
         .order_by(t.setup.c.id)
     ).all()
-    for number, session, name, digest in sorted(rows, key=lambda row: places[row[1]]):
+    setup_of: dict[int, tuple[str, int]] = {}
+    for number, session, name, digest in sorted(setups, key=lambda row: places[row[1]]):
         groups.setdefault((name, digest), []).append((places[session], number))
+        setup_of[number] = (name, places[session])
     parts = _tables(connection, [members[0][1] for members in groups.values()])
-    shots = _shots(connection, mine, places)
-    found = [
-        _together(LoggedSetup(name, parts.get(members[0][1], {})), members, shots)
-        for (name, _), members in groups.items()
-    ]
-    return LoggedEvenings(evenings, tuple(found))
+    known = _Known(setup_of, _clips(connection, numbers))
+    # What another program adds between two queries belongs to the next reading.
+    rows = [row for row in _shots(connection, mine) if known.has(row)]
+    columns = _columns(known, rows)
+    sorted_rows = _sorted(rows, list(groups.values()))
+    return LoggedEvenings(
+        evenings,
+        tuple(
+            _together(
+                LoggedSetup(name, parts.get(members[0][1], {})), members, shots, known, columns
+            )
+            for ((name, _), members), shots in zip(groups.items(), sorted_rows, strict=True)
+        ),
+    )
 
 
 def _evenings(
@@ -89,44 +123,75 @@ def _tables(connection: sa.Connection, numbers: list[int]) -> dict[int, dict[str
     return {number: dict(parts) for number, parts in found.items()}
 
 
-_Row = tuple[Shot, int, bool, dict[str, float]]
-"""A shot, the place of its session, whether its camera is its own, and its shared parts."""
+def _clips(connection: sa.Connection, numbers: sa.ScalarSelect[Any]) -> dict[int, tuple[str, bool]]:
+    """Return file and own camera of the clips by their numbers."""
+    clip = t.clip.c
+    query = sa.select(clip.id, clip.file, clip.own_markers).where(clip.session_id.in_(numbers))
+    return {number: (file, bool(own)) for number, file, own in connection.execute(query).all()}
 
 
-def _shots(
-    connection: sa.Connection, mine: list[sa.ColumnElement[bool]], places: dict[int, int]
-) -> dict[int, list[_Row]]:
-    """Return the shots by the number of their setup."""
-    shot, clip, setup = t.shot.c, t.clip.c, t.setup.c
-    plain = {"reasons": sa.cast(shot.reasons, sa.Text), "landing_seen": shot.landing_seen}
-    heads = (shot.setup_id, clip.session_id, clip.own_markers, clip.file, setup.name, shot.number)
-    figures = [plain.get(name, shot[name]) for name in t.FIGURES]
-    shared = [shot[name] for name in t.SHARED.values()]
-    query = (
-        sa.select(*heads, *figures, *shared)
-        .join(t.clip, clip.id == shot.clip_id)
-        .join(t.setup, setup.id == shot.setup_id)
-        .where(*mine)
-        .order_by(shot.id)
-    )
-    qualities, end = {str(each): each for each in Quality}, 3 + len(ROW)
-    found: dict[int, list[_Row]] = {}
-    for row in connection.execute(query).all():
-        columns: dict[str, Any] = dict(zip(ROW, row[3:end], strict=True))
-        columns["quality"] = qualities[columns["quality"]]
-        columns["landing_seen"] = bool(columns["landing_seen"])
-        kept = columns["reasons"]
-        columns["reasons"] = () if kept == EMPTY else tuple(map(reason_of, json.loads(kept)))
-        shared_u = {name: u for name, u in zip(t.SHARED, row[end:], strict=True) if u is not None}
-        one = (Shot.of_columns(columns), places[row[1]], bool(row[2]), shared_u)
-        found.setdefault(row[0], []).append(one)
-    return found
+def _shots(connection: sa.Connection, mine: list[sa.ColumnElement[bool]]) -> list[Row]:
+    """Return the rows of the shots of some setups, in any order."""
+    shot = t.shot.c
+    # As text: most rows have the same, which is taken apart once.
+    texts = {"reasons": sa.cast(shot.reasons, sa.Text)}
+    columns = [texts.get(name, shot[name]) for name in (*HEAD, *t.FIGURES, *t.SHARED.values())]
+    query = sa.select(*columns).where(shot.setup_id.in_(sa.select(t.setup.c.id).where(*mine)))
+    # Rows of the library's own would take as long again to make, and the collector to look through.
+    cursor = connection.execute(query).cursor
+    return [] if cursor is None else list(cursor.fetchall())
+
+
+def _columns(known: _Known, rows: list[Row]) -> _Columns:
+    """Return by column of `Shot` what takes its cell from a row.
+
+    Raises
+    ------
+    InputError
+        For a reason that this version does not know.
+    """
+    place = {name: len(HEAD) + i for i, name in enumerate(t.FIGURES)}
+    qualities = {str(each): each for each in Quality}
+    texts = set(map(itemgetter(place["reasons"]), rows))
+    reasons: dict[str, tuple[Reason, ...]] = {
+        text: tuple(map(reason_of, json.loads(text))) for text in texts
+    }
+    return {
+        **{name: itemgetter(i) for name, i in place.items()},
+        "clip": lambda row: known.clips[row[2]][0],
+        "setup": lambda row: known.setups[row[1]][0],
+        "shot": itemgetter(3),
+        "landing_seen": lambda row: bool(row[place["landing_seen"]]),
+        "quality": lambda row: qualities[row[place["quality"]]],
+        "reasons": lambda row: reasons[row[place["reasons"]]],
+    }
+
+
+def _sorted(rows: list[Row], groups: list[_Members]) -> list[list[Row]]:
+    """Return the rows of each group, in the order of its sessions, then as they were added."""
+    setups = chain.from_iterable(groups)
+    rank = {number: i for i, (_, number) in enumerate(setups)}
+    ranks = np.array([rank[row[1]] for row in rows], int)
+    order = np.lexsort((np.array([row[0] for row in rows], int), ranks))
+    ends = np.cumsum([0, *map(len, groups)])
+    bounds = np.searchsorted(ranks[order], ends).tolist()
+    ordered = [rows[i] for i in order.tolist()]
+    return [ordered[first:end] for first, end in pairwise(bounds)]
 
 
 def _together(
-    setup: LoggedSetup, members: list[tuple[int, int]], shots: dict[int, list[_Row]]
+    setup: LoggedSetup, members: _Members, rows: list[Row], known: _Known, columns: _Columns
 ) -> LoggedShots:
-    """Return the shots of setups that are one, in the order of their sessions."""
-    rows = list(chain.from_iterable(shots.get(number, ()) for _, number in members))
-    columns = [tuple(column) for column in zip(*rows, strict=True)] if rows else [()] * 4
-    return LoggedShots(setup, tuple(place for place, _ in members), *columns)
+    """Return the shots of setups that are one."""
+    return LoggedShots(
+        setup,
+        tuple(place for place, _ in members),
+        LazyRows(rows, columns, Shot.of_columns),
+        tuple(known.setups[row[1]][1] for row in rows),
+        tuple(known.clips[row[2]][1] for row in rows),
+        LazyRows(rows, SHARED, _stated),
+    )
+
+
+def _stated(cells: dict[str, Any]) -> dict[str, float]:
+    return {name: u for name, u in cells.items() if u is not None}

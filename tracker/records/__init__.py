@@ -11,6 +11,7 @@ from tracker.records.candidates import (
 )
 from tracker.records.catalogue import CATALOGUE
 from tracker.records.codes import FIGURE_OF_COLUMN, Figure, ReasonCode
+from tracker.records.lazy_rows import LazyRows, Row, cells_of
 from tracker.records.reasons import Reason, Rejection, sentence
 from tracker.records.shot import (
     SHOT_COLUMNS,
@@ -37,6 +38,7 @@ __all__ = [
     "Figure",
     "FlightModel",
     "FlightPath",
+    "LazyRows",
     "MeasuredShot",
     "Pictures",
     "Pooled",
@@ -45,9 +47,11 @@ __all__ = [
     "ReasonCode",
     "RejectedCandidate",
     "Rejection",
+    "Row",
     "Shot",
     "Steadied",
     "Track",
     "TrackPoint",
+    "cells_of",
     "sentence",
 ]

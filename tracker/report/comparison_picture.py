@@ -9,7 +9,7 @@ import numpy as np
 from tracker.comparison.compare import Comparison
 from tracker.comparison.setups import SetupShots, Summary
 from tracker.comparison.words import WORDINGS
-from tracker.records import Quality
+from tracker.records import Quality, cells_of
 from tracker.report.look import FAINT, INK, PAPER
 
 if TYPE_CHECKING:
@@ -186,7 +186,7 @@ def _draw_landings(axes: "Axes", comparison: Comparison, setups: Sequence[SetupS
 
 def _open(setup: SetupShots) -> bool:
     """Return whether a shot that is drawn is to be checked."""
-    return any(shot.quality is Quality.CHECK for shot in setup.shots)
+    return Quality.CHECK in cells_of(setup.shots, "quality")
 
 
 def _check_entry() -> "Line2D":

@@ -15,6 +15,7 @@ from tracker.launcher.machine import Machine
 from tracker.launcher.prediction import Outdoors
 from tracker.launcher.setup import machine_from_setup
 from tracker.logbook import Filter, LoggedEvening, LoggedShots, open_logbook
+from tracker.records import cells_of
 from tracker.workflow.outings import Outings
 
 
@@ -69,16 +70,14 @@ def _built(
     name, parts = group.setup.name, group.setup.parts
     first = group.evenings[0]
     names = [labels[place] for place in group.evening_of]
-    shots = SetupShots(
-        name,
-        group.shots,
-        tuple(
-            f"{label}/{shot.clip}" if own else label
-            for label, shot, own in zip(names, group.shots, group.own_camera, strict=True)
-        ),
-        group.shared_u,
-        tuple(names),
-    )
+    occasions = names
+    if any(group.own_camera):
+        files = cells_of(group.shots, "clip")
+        occasions = [
+            f"{label}/{file}" if own else label
+            for label, file, own in zip(names, files, group.own_camera, strict=True)
+        ]
+    shots = SetupShots(name, group.shots, tuple(occasions), group.shared_u, tuple(names))
     airs = _airs(group, evenings, labels)
     machine: Machine | None = None
     ball = airs[labels[first]].ball
@@ -97,8 +96,6 @@ def _airs(
 ) -> dict[str, Outdoors]:
     """Return ball, air and release of each evening by its label."""
     rows: dict[int, list[int]] = {}
-    for i, place in enumerate(group.evening_of):
-        rows.setdefault(place, []).append(i)
     alike: dict[int, Outdoors] = {}
     found = {}
     for place in group.evenings:
@@ -107,13 +104,23 @@ def _airs(
         outdoors = alike.get(id(given))
         if outdoors is None:
             angle, height = _number(given, "release_angle_deg"), _number(given, "release_height_m")
-            mine = [group.shots[i] for i in rows.get(place, ())]
+            if angle is None and not rows:
+                rows = _rows_of(group.evening_of)
+            mine = [] if angle is not None else [group.shots[i] for i in rows.get(place, ())]
             release = release_of(height or 0.0, angle, mine)
             outdoors = Outdoors(_ball(given), _air(given), release)
             if angle is not None:
                 alike[id(given)] = outdoors
         found[labels[place]] = outdoors
     return found
+
+
+def _rows_of(evening_of: tuple[int, ...]) -> dict[int, list[int]]:
+    """Return the rows of each evening by its place."""
+    rows: dict[int, list[int]] = {}
+    for i, place in enumerate(evening_of):
+        rows.setdefault(place, []).append(i)
+    return rows
 
 
 def _number(given: Mapping[str, float | str | None], name: str) -> float | None:
