@@ -14,6 +14,7 @@ from calibration.errors import InputError
 from tracker.cli.calibrate import calibrate
 from tracker.cli.check import check
 from tracker.cli.compare import compare
+from tracker.cli.decimals import decimal_comma
 from tracker.cli.demo import demo
 from tracker.cli.lens import lens
 from tracker.cli.log import log
@@ -47,11 +48,18 @@ class _Program(TyperGroup):
     """Prints faults as sentences; exits with 2 for an input, with 130 when interrupted."""
 
     def invoke(self, ctx: Any) -> Any:
+        given = [*ctx._protected_args, *ctx.args]
         try:
             try:
                 return super().invoke(ctx)
             finally:
                 sys.stdout.flush()
+        except typer.BadParameter as error:
+            found = decimal_comma(error.param, given)
+            if found is None:
+                raise
+            complain([found])
+            raise typer.Exit(2) from None
         except OSError as error:
             if error.errno == errno.EPIPE:  # a reader such as head has seen enough
                 raise
