@@ -175,6 +175,20 @@ def test_setups_of_many_sessions_have_the_shots_that_the_sessions_have(url, want
     )
 
 
+def test_figures_that_are_not_read_are_refused(tmp_path):
+    with open_logbook(str(tmp_path / "book.sqlite3")) as book:
+        book.add(logged(1))
+        every, some = book.setups().setups[0], book.setups(figures={"carry_m"}).setups[0]
+    assert some.shots.cells("carry_m") == every.shots.cells("carry_m")
+    assert some.shots.cells("quality") == every.shots.cells("quality")
+    assert some.shared_u.cells("carry_m") == every.shared_u.cells("carry_m")
+    for cells in (some.shots.cells, some.shared_u.cells):
+        with pytest.raises(LookupError, match="not read"):
+            cells("exit_speed_mps")
+    assert some.shots[0].carry_m == every.shots[0].carry_m
+    assert not hasattr(some.shots[0], "exit_speed_mps")
+
+
 def test_an_older_logbook_learns_which_setups_are_built_alike(tmp_path):
     place = tmp_path / "book.sqlite3"
     with open_logbook(str(place)) as book:

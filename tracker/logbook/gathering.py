@@ -1,7 +1,7 @@
 """Setups with their shots out of very many sessions, in five queries that read only what counts."""
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from itertools import chain, pairwise
 from operator import itemgetter
@@ -21,18 +21,13 @@ from tracker.logbook.entries import (
     Part,
 )
 from tracker.logbook.reading import reason_of, setup_conditions, wanted_sessions
-from tracker.records import LazyRows, Quality, Reason, Row, Shot
+from tracker.records import LazyRows, Quality, Reason, Row, Shot, not_read
 
 HEAD = ("id", "setup_id", "clip_id", "number")
 """The columns of the table ``shot`` that come first in a row, before figures and shared parts."""
 
 _Columns = Mapping[str, Callable[[Row], Any]]
 """By column, what takes its cell from a row."""
-
-SHARED: _Columns = {
-    name: itemgetter(len(HEAD) + len(t.FIGURES) + i) for i, name in enumerate(t.SHARED)
-}
-"""By figure, what takes the shared part of its uncertainty from a row."""
 
 _Members = list[tuple[int, int]]
 """Setups that are one: the place of the session, and the number of the setup."""
@@ -50,13 +45,18 @@ class _Known:
         return row[1] in self.setups and row[2] in self.clips
 
 
-def setups_from(connection: sa.Connection, wanted: Filter) -> LoggedEvenings:
+def setups_from(
+    connection: sa.Connection, wanted: Filter, figures: Collection[str] = t.FIGURES
+) -> LoggedEvenings:
     """Read the setups and shots that fit a filter.
 
     Parameters
     ----------
     connection : sqlalchemy.Connection
     wanted : Filter
+    figures : collection of str
+        The columns of shots.csv that are read, beside quality and reasons; the shots are made
+        without the others, and asking for one of these is an error.
 
     Notes
     -----
@@ -79,8 +79,10 @@ def setups_from(connection: sa.Connection, wanted: Filter) -> LoggedEvenings:
     parts = _tables(connection, [members[0][1] for members in groups.values()])
     known = _Known(setup_of, _clips(connection, numbers))
     # What another program adds between two queries belongs to the next reading.
-    rows = [row for row in _shots(connection, mine) if known.has(row)]
-    columns = _columns(known, rows)
+    read = [name for name in t.FIGURES if name in {"quality", "reasons", *figures}]
+    shares = [name for name in t.SHARED if name in read]
+    rows = [row for row in _shots(connection, mine, read, shares) if known.has(row)]
+    columns = _columns(known, rows, read), _places(read, shares)
     sorted_rows = _sorted(rows, list(groups.values()))
     return LoggedEvenings(
         evenings,
@@ -130,19 +132,25 @@ def _clips(connection: sa.Connection, numbers: sa.ScalarSelect[Any]) -> dict[int
     return {number: (file, bool(own)) for number, file, own in connection.execute(query).all()}
 
 
-def _shots(connection: sa.Connection, mine: list[sa.ColumnElement[bool]]) -> list[Row]:
+def _shots(
+    connection: sa.Connection,
+    mine: list[sa.ColumnElement[bool]],
+    read: list[str],
+    shares: list[str],
+) -> list[Row]:
     """Return the rows of the shots of some setups, in any order."""
     shot = t.shot.c
     # As text: most rows have the same, which is taken apart once.
     texts = {"reasons": sa.cast(shot.reasons, sa.Text)}
-    columns = [texts.get(name, shot[name]) for name in (*HEAD, *t.FIGURES, *t.SHARED.values())]
+    shared = [t.SHARED[name] for name in shares]
+    columns = [texts.get(name, shot[name]) for name in (*HEAD, *read, *shared)]
     query = sa.select(*columns).where(shot.setup_id.in_(sa.select(t.setup.c.id).where(*mine)))
     # Rows of the library's own would take as long again to make, and the collector to look through.
     cursor = connection.execute(query).cursor
     return [] if cursor is None else list(cursor.fetchall())
 
 
-def _columns(known: _Known, rows: list[Row]) -> _Columns:
+def _columns(known: _Known, rows: list[Row], read: list[str]) -> _Columns:
     """Return by column of `Shot` what takes its cell from a row.
 
     Raises
@@ -150,21 +158,29 @@ def _columns(known: _Known, rows: list[Row]) -> _Columns:
     InputError
         For a reason that this version does not know.
     """
-    place = {name: len(HEAD) + i for i, name in enumerate(t.FIGURES)}
+    place = {name: len(HEAD) + i for i, name in enumerate(read)}
+    seen = place.get("landing_seen")
     qualities = {str(each): each for each in Quality}
     texts = set(map(itemgetter(place["reasons"]), rows))
     reasons: dict[str, tuple[Reason, ...]] = {
         text: tuple(map(reason_of, json.loads(text))) for text in texts
     }
     return {
+        **dict.fromkeys(t.FIGURES, not_read),
         **{name: itemgetter(i) for name, i in place.items()},
         "clip": lambda row: known.clips[row[2]][0],
         "setup": lambda row: known.setups[row[1]][0],
         "shot": itemgetter(3),
-        "landing_seen": lambda row: bool(row[place["landing_seen"]]),
         "quality": lambda row: qualities[row[place["quality"]]],
         "reasons": lambda row: reasons[row[place["reasons"]]],
+        **({"landing_seen": lambda row: bool(row[seen])} if seen else {}),
     }
+
+
+def _places(read: list[str], shares: list[str]) -> _Columns:
+    """Return by figure what takes the shared part of its uncertainty from a row."""
+    unread = dict.fromkeys(t.SHARED, not_read)
+    return unread | {n: itemgetter(len(HEAD) + len(read) + i) for i, n in enumerate(shares)}
 
 
 def _sorted(rows: list[Row], groups: list[_Members]) -> list[list[Row]]:
@@ -180,16 +196,20 @@ def _sorted(rows: list[Row], groups: list[_Members]) -> list[list[Row]]:
 
 
 def _together(
-    setup: LoggedSetup, members: _Members, rows: list[Row], known: _Known, columns: _Columns
+    setup: LoggedSetup,
+    members: _Members,
+    rows: list[Row],
+    known: _Known,
+    columns: tuple[_Columns, _Columns],
 ) -> LoggedShots:
     """Return the shots of setups that are one."""
     return LoggedShots(
         setup,
         tuple(place for place, _ in members),
-        LazyRows(rows, columns, Shot.of_columns),
+        LazyRows(rows, columns[0], Shot.of_columns),
         tuple(known.setups[row[1]][1] for row in rows),
         tuple(known.clips[row[2]][1] for row in rows),
-        LazyRows(rows, SHARED, _stated),
+        LazyRows(rows, columns[1], _stated),
     )
 
 

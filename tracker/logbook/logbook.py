@@ -1,6 +1,6 @@
 """Adding sessions to a logbook and asking it."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -80,10 +80,15 @@ class Logbook:
         with self._transaction() as connection:
             return sessions_from(connection, wanted_sessions(wanted), wanted)
 
-    def setups(self, wanted: Filter = EVERYTHING) -> LoggedEvenings:
-        """Return the setups and shots that fit a filter, those that are built alike together."""
+    def setups(
+        self, wanted: Filter = EVERYTHING, figures: Collection[str] = t.FIGURES
+    ) -> LoggedEvenings:
+        """Return the setups and shots that fit a filter, those that are built alike together.
+
+        Of the shots, quality, reasons and the columns `figures` of shots.csv are read.
+        """
         with self._transaction() as connection:
-            return setups_from(connection, wanted)
+            return setups_from(connection, wanted, figures)
 
     def session(self, number: int) -> LoggedSession:
         """Return one session by the number that `summaries` gives it.

@@ -11,7 +11,7 @@ from tracker.records.candidates import (
 )
 from tracker.records.catalogue import CATALOGUE
 from tracker.records.codes import FIGURE_OF_COLUMN, Figure, ReasonCode
-from tracker.records.lazy_rows import LazyRows, Row, cells_of
+from tracker.records.lazy_rows import LazyRows, Row, cells_of, not_read
 from tracker.records.reasons import Reason, Rejection, sentence
 from tracker.records.shot import (
     SHOT_COLUMNS,
@@ -53,5 +53,6 @@ __all__ = [
     "Track",
     "TrackPoint",
     "cells_of",
+    "not_read",
     "sentence",
 ]

@@ -8,6 +8,11 @@ T = TypeVar("T")
 Row = Sequence[Any]
 
 
+def not_read(_: Row) -> None:
+    """Raise LookupError: the column was not read."""
+    raise LookupError("the column was not read")
+
+
 class LazyRows(Sequence[T]):
     """A sequence of records that keeps plain rows, for making 50,000 shots takes long.
 
@@ -15,7 +20,8 @@ class LazyRows(Sequence[T]):
     ----------
     rows : sequence of rows
     columns : mapping of str to callable
-        By name, what takes the cell of that column from a row.
+        By name, what takes the cell of that column from a row; `not_read` for a column that the
+        rows lack: records are made without it.
     make : callable
         Makes a record from its cells by their names.
     """
@@ -41,7 +47,8 @@ class LazyRows(Sequence[T]):
         if isinstance(place, slice):
             return LazyRows(self._rows[place], self._columns, self._make)
         row = self._rows[place]
-        return self._make({name: take(row) for name, take in self._columns.items()})
+        read = {name: take for name, take in self._columns.items() if take is not not_read}
+        return self._make({name: take(row) for name, take in read.items()})
 
     def __eq__(self, other: object) -> bool:
         """Return whether the other sequence makes the same records."""

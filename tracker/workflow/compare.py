@@ -105,7 +105,7 @@ def compare_logged(
     check_quantity(quantity)
     check_worth(worth)
     with collection_paused():
-        return compare_outings(gather_logged(url, wanted), quantity, worth, picture)
+        return compare_outings(gather_logged(url, wanted, quantity), quantity, worth, picture)
 
 
 def compare_outings(

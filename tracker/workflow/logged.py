@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from calibration.errors import InputError, InputErrors
 from tracker.comparison.built import Built, Setup, joined, release_of
-from tracker.comparison.setups import SetupShots
+from tracker.comparison.setups import SetupShots, u_column
 from tracker.flight.air import Air, Weather, air_from
 from tracker.flight.ball import Ball, ball_from
 from tracker.launcher.machine import Machine
@@ -31,7 +31,11 @@ def collection_paused() -> Iterator[None]:
             gc.enable()
 
 
-def gather_logged(url: str | None, wanted: Filter) -> Outings:
+FIGURES = ("carry_m", "exit_speed_mps", "launch_angle_deg", "landing_along_m", "landing_across_m")
+"""What every comparison asks of its shots, whichever quantity it compares, with uncertainties."""
+
+
+def gather_logged(url: str | None, wanted: Filter, quantity: str | None = None) -> Outings:
     """Read the logged sessions that fit a filter, with the setups that fit it.
 
     Parameters
@@ -39,14 +43,18 @@ def gather_logged(url: str | None, wanted: Filter) -> Outings:
     url : str or None
         Which logbook.
     wanted : Filter
+    quantity : str, optional
+        Only what a comparison of this column needs is read of the shots; everything without it.
 
     Raises
     ------
     InputError
         Where no session fits.
     """
+    names = () if quantity is None else (*FIGURES, quantity)
+    needed = {"release_s", *names, *map(u_column, names)}
     with open_logbook(url) as book:
-        logged = book.setups(wanted)
+        logged = book.setups(wanted) if quantity is None else book.setups(wanted, needed)
     if not logged.evenings:
         raise InputError(
             "no session of the logbook fits",
