@@ -189,7 +189,7 @@ def test_a_hostile_name_is_shown_as_it_is(visit: Visit, wide: Path) -> None:
     expect(tab.locator(".mark text", has_text="onerror")).to_have_count(1)
     assert "taken" not in tab.title()
     assert tab.locator(".field-page img, .mark-stage img").count() == 0
-    tab.get_by_role("button", name="Delete this marker").click()
+    tab.get_by_role("button", name="Delete marker").click()
     expect(row_of(tab, HOSTILE)).to_have_count(0)
     assert [one.name for one in read_session(wide).markers] == list(WIDE)
 
@@ -198,6 +198,7 @@ def test_a_hostile_name_is_shown_as_it_is(visit: Visit, wide: Path) -> None:
 def test_the_filled_page_can_be_used_by_everybody(visit: Visit, half_done: Path) -> None:
     tab = visit(half_done, "field")
     expect(tab.locator(".mark.picked")).to_have_count(3)
+    expect(tab.locator(".field-done")).to_contain_text("3 of 5 picked, saved.")
     tab.get_by_text("What else is known of the camera").click()
     usable(tab)
 

@@ -21,6 +21,7 @@ from tracker.report.calibration_picture import (
 )
 from tracker.report.calibration_words import (
     markers_table,
+    next_step,
     remedy_sentences,
     verdict_sentence,
 )
@@ -143,6 +144,10 @@ def test_the_verdict_and_the_remedies() -> None:
     good, bad = solved(), solved(slip_m=2.0)
     assert "agree within" in verdict_sentence(good)
     assert "p below 0.001: the observations do not agree" in verdict_sentence(bad)
+    weak = good.weakest
+    step = next_step(good)
+    assert step.startswith(f"{weak.remedies[0].text}: {weak.quantity}, u = {weak.u:.2g}")
+    assert f"becomes {weak.remedies[0].u:.2g}" in step
     for one in remedy_sentences(good):
         assert f"{good.weakest.quantity} to u = " in one
         assert one.split(":")[0] not in good.weakest.text

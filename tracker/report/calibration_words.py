@@ -100,5 +100,17 @@ def remedy_sentences(calibration: Calibration) -> list[str]:
     ][:REMEDIES]
 
 
+def next_step(calibration: Calibration) -> str:
+    """Return the measurement that helps most and what it gains, as a clause; empty without one."""
+    weak = calibration.weakest
+    unit = f"{_gap(weak.unit)}{weak.unit}"
+    helping = [one for one in weak.remedies if one.u < 0.9 * weak.u]
+    if not helping:
+        return ""
+    best = helping[0]
+    gained = f"u = {weak.u:.2g}{unit} becomes {best.u:.2g}{unit}"
+    return f"{best.text}: {weak.quantity}, {gained}"
+
+
 def _gap(unit: str) -> str:
     return "" if unit in "%°" else " "

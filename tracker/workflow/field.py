@@ -9,6 +9,7 @@ from calibration.site import ALARM, Calibration, solve
 from calibration.site.presumed import expected_camera
 from tracker.report.calibration_words import (
     camera_sentences,
+    next_step,
     remedy_sentences,
     verdict_sentence,
 )
@@ -51,6 +52,8 @@ class FieldAnswer:
         How well a landing will be known, as a sentence; empty without a camera.
     check : str
         Whether the markers check each other, as a sentence; empty without a camera.
+    next_step : str
+        The one measurement to add and what it gains, as a sentence; empty where none helps.
     weakest : str
         What is known worst, with the one measurement to add, as a sentence.
     details : tuple of str
@@ -67,6 +70,7 @@ class FieldAnswer:
     faults: tuple[str, ...] = ()
     landing: str = ""
     check: str = ""
+    next_step: str = ""
     weakest: str = ""
     details: tuple[str, ...] = ()
     searched: bool = True
@@ -132,6 +136,7 @@ def field_answer(
         faults=faults,
         landing=_sentence(calibration.summary),
         check="" if doubtful else AGREE if calibration.dof else verdict_sentence(calibration),
+        next_step=_sentence(next_step(calibration)),
         weakest=_sentence(calibration.weakest.text),
         details=(
             verdict_sentence(calibration),

@@ -135,8 +135,8 @@ class MarkerForm:
                     )
             parts.sentence("Feet are taken too, as 33 ft or 32 ft 9 in.", "hint")
             with parts.group("row"):
-                parts.button("Take the pick away", self._unpick)
-                parts.button("Delete this marker", self._remove)
+                parts.button("Clear the pick in this frame", self._unpick)
+                parts.button(f"Delete marker {texts[0]}", self._remove).classes("apart")
 
     async def _rename(self, text: str) -> None:
         desk, name = self.desk, self.desk.chosen

@@ -6,7 +6,7 @@ from dataclasses import replace
 from nicegui import background_tasks, ui
 
 from calibration.errors import InputError
-from tracker.app import parts
+from tracker.app import parts, tasks
 from tracker.app.field.beside import MarkerForm, MarkerList
 from tracker.app.field.desk import Desk
 from tracker.app.field.known import KnownOfCamera, ReleaseHeight
@@ -23,7 +23,7 @@ POLL_S = 0.2
 
 HELP = (
     "Arrow keys move the chosen marker by a tenth of a pixel, with Shift by one, with Ctrl by 25. "
-    "Enter sets it, Delete takes it away, n and p choose the next and the one before, "
+    "Enter sets it, Delete clears it, n and p choose the next and the one before, "
     "+ and - enlarge and reduce. Drag inside the magnified picture for the last tenth."
 )
 
@@ -70,6 +70,9 @@ class Marking:
                 self.form = MarkerForm(desk, self.complain)
                 with parts.fold("What else is known of the camera"):
                     KnownOfCamera(view)
+                with parts.group("field-done"):
+                    self.count = parts.sentence("", "quiet")
+                    parts.button("Measure with these markers", self.measure)
         self.picture.on_moved(self.moved)
         self.picture.on("choose", lambda event: self.choose(str(event.args)))
         self.picture.on("accept", lambda event: self.accept([str(event.args)]))
@@ -91,6 +94,7 @@ class Marking:
         self.words.show(self.desk.answer)
         self.list.show()
         self.form.show()
+        self._show_count()
         self._show_offers()
 
     def _state(self) -> dict[str, object]:
@@ -103,6 +107,13 @@ class Marking:
             f"Frame of {clip.file} at {time_s:.2f} s.",
         )
         return state_of(frame, clip, desk.answer, desk.suggestions, desk.chosen)
+
+    def _show_count(self) -> None:
+        markers = self.desk.markers
+        picked = sum(one.pixel is not None for one in markers)
+        words = f"{picked} of {len(markers)} picked, {'saving' if self.desk.unsaved else 'saved'}."
+        if self.count.text != words:
+            self.count.text = words
 
     def _show_offers(self) -> None:
         found = self.desk.open_suggestions()
@@ -211,6 +222,16 @@ class Marking:
         )
         desk.chosen = marker.name
         self.show()
+
+    def measure(self) -> None:
+        """Measure the session with the markers as they are, on the page Measure."""
+        view = self.desk.view
+        try:
+            view.opened.start("measure", "Measuring", tasks.measure, view.opened.place)
+        except InputError as error:
+            self.complain(error)
+            return
+        view.go("measure")
 
     def take_clip(self, number: str) -> None:
         """Show another clip."""

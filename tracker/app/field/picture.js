@@ -56,7 +56,7 @@ export default {
         <div class="mark-arrows" role="group" aria-label="Move by the step">
           <button type="button" class="up" aria-label="Up" @click="nudge(0, -step)">▲</button>
           <button type="button" class="west" aria-label="Left" @click="nudge(-step, 0)">◀</button>
-          <button type="button" class="set" :disabled="!chosen" @click="set">{{ picked ? "Next" : "Set" }}</button>
+          <button type="button" class="set" :disabled="!chosen || picked" @click="set">Set</button>
           <button type="button" class="east" aria-label="Right" @click="nudge(step, 0)">▶</button>
           <button type="button" class="down" aria-label="Down" @click="nudge(0, step)">▼</button>
         </div>
@@ -64,12 +64,14 @@ export default {
           <label class="mark-step">Step, pixels
             <select v-model.number="step"><option :value="0.1">0.1</option><option :value="1">1</option><option :value="10">10</option></select>
           </label>
-          <div class="row">
-            <button type="button" aria-label="Enlarge the picture" @click="zoom(2)">+</button>
-            <button type="button" aria-label="Make the picture smaller" @click="zoom(0.5)">−</button>
+          <button type="button" :disabled="now.marks.length < 2" @click="settle(); $emit('step', 1)">Next marker</button>
+          <div class="row mark-zoom">
+            <button type="button" @click="zoom(2)">Zoom in</button>
+            <button type="button" @click="zoom(0.5)">Zoom out</button>
             <button type="button" @click="whole">Whole frame</button>
           </div>
           <label v-if="now.scene" class="mark-grid"><input type="checkbox" v-model="grid" /> Ground grid, {{ now.scene.spacing_m }} m</label>
+          <p v-if="now.scene" class="hint mark-key">Cross: pick. Ring, magnified: fitted place. Line at a cross: miss, enlarged ×{{ Math.round(now.scene.scale) }}.</p>
         </div>
         <slot></slot>
       </div>

@@ -24,8 +24,9 @@ class AnswerWords:
         """Show an answer; what takes longer to read waits for one with a search for mistakes."""
         lines = [(words, "doubt" if answer.landing else "lead") for words in answer.faults]
         if answer.landing:
-            lines = [(answer.landing, "lead"), *lines]
-            lines += [(answer.check, "quiet"), (answer.weakest, "")]
+            first = [(answer.next_step, "lead"), (answer.landing, "")]
+            lines = [(answer.landing, "lead"), *lines] if lines or not answer.next_step else first
+            lines += [(answer.check, "quiet")]
         lines = [(words, kind) for words, kind in lines if words]
         kinds = tuple(kind for _, kind in lines)
         if kinds == self._kinds:
@@ -37,11 +38,12 @@ class AnswerWords:
             with self._words:
                 self._lines = [parts.sentence(words, kind) for words, kind in lines]
             self._kinds = kinds
-        if answer.searched and answer.details != self._details:
-            self._details = answer.details
+        details = (answer.weakest, *answer.details)
+        if answer.searched and details != self._details:
+            self._details = details
             self._listed.clear()
             with self._listed:
-                for words in answer.details:
+                for words in filter(None, details):
                     parts.sentence(words)
         self._hide(self._more, not answer.landing)
 
