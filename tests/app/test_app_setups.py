@@ -93,7 +93,9 @@ def test_one_setup_alone_says_what_to_do(visit: Visit, tmp_path: Path) -> None:
         "describe it on the page Launcher: then it stands here with its prediction.",
         timeout=SLOW_MS,
     )
-    expect(tab.get_by_role("table")).to_contain_text("140 mm wheels")
+    expect(tab.locator("svg.chart").first).to_contain_text("140 mm wheels")
+    expect(tab.get_by_role("table")).to_have_count(0)
+    expect(tab.locator(".lead").get_by_role("link", name="Launcher")).to_be_visible()
 
 
 def test_without_shots_the_page_says_what_to_do(visit: Visit, session: Path) -> None:

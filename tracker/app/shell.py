@@ -16,6 +16,9 @@ CAUTION = (
     "anybody reaches in. Follow local rules and qualified people."
 )
 
+LAST_STEP = 50
+"""Greatest `Page.order` of a step from the clip to the answer; what serves beside stands apart."""
+
 
 async def show(page: Page, view: View) -> None:
     """Build a page for one tab."""
@@ -81,23 +84,28 @@ def _header(page: Page, view: View) -> None:
         skip = parts.link("To the content", "#main")
         skip.classes("skip")
         with parts.group("title"):
-            _name(page, view)
+            with parts.group("whose"):
+                _name(page, view)
             if view.session is not None and not view.session.place.is_file():
                 _undo_and_redo(view)
         with parts.group("steps", "nav") as steps:
             steps.props["aria-label"] = "Steps"
+            apart = False
             for each in view.pages.values():
                 if each.phone or (each.needs_session and view.session is None):
                     continue
                 item = parts.link(each.title, view.address(each.path))
+                if each.order > LAST_STEP and not apart:
+                    item.classes("apart")
+                    apart = True
                 if each.path == page.path:
                     item.props["aria-current"] = "page"
 
 
 def _name(page: Page, view: View) -> None:
     """Put the session's name; where several are open, a choice among them."""
+    parts.text("span", "Lobmeter", "brand")
     if view.session is None:
-        parts.text("span", "Lobmeter", "name")
         return
     if len(view.workspace.sessions) == 1:
         parts.text("span", view.title, "name")

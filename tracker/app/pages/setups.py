@@ -18,6 +18,7 @@ STRIPS = (
     "A mark is a shot, an open one is to be checked. The thick bar is the mean with its 95 % "
     "interval, the thin one holds the next shot; a dashed one is predicted."
 )
+A_SHOT = "The mark is the one shot; an open one is to be checked."
 FROM_ABOVE = (
     "From above, left is up. The solid outline holds half of the next landings, the dashed one "
     "95 %."
@@ -64,7 +65,8 @@ class Asked:
         shown = "" if self.worth is None else f"{self.worth:g}"
         unit = WORDINGS[self.quantity].unit
         with self._unit:
-            parts.field("Difference that matters", shown, self._worth, unit)
+            entry = parts.field("Difference that matters", shown, self._worth, unit)
+            entry.props["placeholder"] = "as 1.5"
 
     async def _chosen(self, quantity: str) -> None:
         self.quantity, self.worth = quantity, None
@@ -90,7 +92,7 @@ class Asked:
         self._answer.clear()
         self._content.clear()
         with self._answer:
-            _lead(found)
+            _lead(self.view, found)
             parts.sentence(EXPANDED, "hint")
         with self._content:
             _content(found)
@@ -99,11 +101,14 @@ class Asked:
                 notice(self.view)
 
 
-def _lead(found: Standing) -> None:
+def _lead(view: View, found: Standing) -> None:
     """Put the answer in its first sentence, and what else was found."""
     if not found.sentences:
         shown = [one for one in found.comparison.summaries if one.used]
-        parts.sentence(" ".join(map(_alone, shown)) or NOTHING, "lead")
+        for one in shown:
+            _alone(view, one)
+        if not shown:
+            parts.sentence(NOTHING, "lead")
         return
     first, *rest = found.sentences
     parts.sentence(first, "lead")
@@ -117,13 +122,17 @@ def _lead(found: Standing) -> None:
                 parts.text("li", words)
 
 
-def _alone(one: Summary) -> str:
-    """Return what there is of a setup that stands alone, and what to do."""
+def _alone(view: View, one: Summary) -> None:
+    """Put what there is of a setup that stands alone, and what to do."""
     shots = f"{one.used} shot{'' if one.used == 1 else 's'}"
-    return (
-        f'"{one.name}" has {shots}, and there is no other setup to compare. Film another, or '
-        "describe it on the page Launcher: then it stands here with its prediction."
-    )
+    with parts.group("lead", "p"):
+        parts.text(
+            "span",
+            f'"{one.name}" has {shots}, and there is no other setup to compare. Film another, or '
+            "describe it on the page ",
+        )
+        parts.link("Launcher", view.address("launcher"))
+        parts.text("span", ": then it stands here with its prediction.")
 
 
 def _content(found: Standing) -> None:
@@ -136,12 +145,15 @@ def _content(found: Standing) -> None:
                 parts.text("li", words)
     if not any(one.used for one in comparison.summaries) and not comparison.expected:
         return
+    # One shot has no mean, no scatter and no interval.
+    lonely = [one.used for one in comparison.summaries] == [1] and not comparison.expected
     parts.heading("Setup by setup")
     with parts.group("charts"):
         with parts.group():
-            chart(strips(comparison, setups), STRIPS)
+            chart(strips(comparison, setups), A_SHOT if lonely else STRIPS)
         made = standing_table(comparison, found.chances)
-        parts.table(made.head, made.rows, made.caption, range(1, len(made.head)))
+        if not lonely:
+            parts.table(made.head, made.rows, made.caption, range(1, len(made.head)))
     with parts.group("charts"):
         if any(one.landing is not None for one in comparison.summaries):
             with parts.group():
