@@ -72,7 +72,7 @@ def compare_and_report(hand: Hand) -> None:
     tab = hand.tab
     go(hand, "Setups")
     expect(tab.locator(".lead")).to_contain_text("there is no other setup to compare")
-    expect(tab.get_by_role("table")).to_be_visible()
+    expect(tab.get_by_role("img", name="carry of every shot")).to_be_visible()
     go(hand, "Evenings")
     hand.press(tab.get_by_role("button", name="Put into the logbook"))
     expect(tab.get_by_role("status")).to_contain_text("in the logbook")

@@ -187,12 +187,15 @@ def test_a_click_answers_while_a_session_is_measured(
         pytest.skip(f"other work fills this machine: {before_ms:.0f} ms before measuring")
     tab.get_by_role("button", name="Measure").click()
     expect(tab.locator(".running")).to_contain_text("% done", timeout=60_000)
-    while_ms = min(p95(tab.evaluate(CLICKS)) for _ in range(ROUNDS))
-    print(f"p95 of a click: {before_ms:.0f} ms, while measuring {while_ms:.0f} ms")
-    # It was measured all the time.
-    tab.get_by_role("button", name="Cancel").click()
-    expect(tab.locator(".answer")).to_contain_text("Cancelled.")
-    assert while_ms < ANSWER_MS
+    rounds_ms = []
+    for _ in range(ROUNDS):
+        round_ms = p95(tab.evaluate(CLICKS))
+        if not tab.get_by_role("button", name="Cancel").is_visible():
+            break
+        # It was measured all the time.
+        rounds_ms.append(round_ms)
+    print(f"p95 of a click: {before_ms:.0f} ms, while measuring {rounds_ms} ms")
+    assert rounds_ms and min(rounds_ms) < ANSWER_MS
 
 
 def p95(times_ms: list[float]) -> float:
