@@ -169,11 +169,17 @@ def same_by_command(folder: Path, made: Path) -> None:
 
 
 @pytest.mark.campaign
-@pytest.mark.parametrize("kind", [Mouse, Keyboard])
-def test_from_a_dropped_clip_to_a_report(
-    server: Served, tab: Page, clip: Path, tmp_path: Path, kind: type[Mouse | Keyboard]
+def test_from_a_dropped_clip_to_a_report_by_mouse(
+    server: Served, tab: Page, clip: Path, tmp_path: Path
 ) -> None:
-    same_by_command(from_clip_to_report(kind(tab), server, clip), tmp_path / "same")
+    same_by_command(from_clip_to_report(Mouse(tab), server, clip), tmp_path / "same")
+
+
+@pytest.mark.long
+def test_from_a_dropped_clip_to_a_report_by_keyboard(
+    server: Served, tab: Page, clip: Path, tmp_path: Path
+) -> None:
+    same_by_command(from_clip_to_report(Keyboard(tab), server, clip), tmp_path / "same")
 
 
 @pytest.mark.long
