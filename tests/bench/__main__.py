@@ -35,11 +35,11 @@ def main() -> None:
             with tempfile.TemporaryDirectory() as folder:
                 place = Path(folder) / f"{options.recipe}-{seed}"
                 make_session(place, RECIPES[options.recipe], seed)
-                scores += _told(score_session(place))
+                scores += _reported(score_session(place))
     else:
         folders = options.sessions or sorted(path.parent for path in SAMPLES.glob("*/session.toml"))
         for folder in folders:
-            scores += _told(score_session(folder))
+            scores += _reported(score_session(folder))
     print()
     _summary(scores)
 
@@ -50,7 +50,7 @@ HEAD = (
 )
 
 
-def _told(scores: list[ClipScore]) -> list[ClipScore]:
+def _reported(scores: list[ClipScore]) -> list[ClipScore]:
     for score in scores:
         for number, shot in enumerate(score.shots, start=1):
             print(_line(score.name, number, shot), flush=True)

@@ -121,9 +121,9 @@ def _with_shots(options: argparse.Namespace) -> None:
                 fresh, left = matched(shots, clip, field)
             pairs += fresh
             others += left
-        print(_told(plate[:22], pairs, others), flush=True)
+        print(_line(plate[:22], pairs, others), flush=True)
         everything += pairs
-    print(_told("all", everything, 0))
+    print(_line("all", everything, 0))
 
 
 def matched(
@@ -140,7 +140,7 @@ def matched(
     return pairs, len(rows)
 
 
-def _told(name: str, pairs: list[tuple[Shown, Shot | None]], others: int) -> str:
+def _line(name: str, pairs: list[tuple[Shown, Shot | None]], others: int) -> str:
     found = [(shown, row) for shown, row in pairs if row is not None]
     speed = [row.exit_speed_mps - shown.speed_mps for shown, row in found]
     angle = [row.launch_angle_deg - shown.angle_deg for shown, row in found]

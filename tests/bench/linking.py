@@ -1,6 +1,6 @@
 """Detections to tracks as a general-purpose tracker does it: no camera, no gravity, no release.
 
-Each track foretells its next place by constant acceleration; detections go to tracks by optimal
+Each track predicts its next place by constant acceleration; detections go to tracks by optimal
 assignment (`scipy.optimize.linear_sum_assignment`) inside a gate.
 """
 
@@ -31,7 +31,7 @@ class Chain:
 
 @dataclass(frozen=True)
 class Gates:
-    """How far a detection may lie from where a track foretells it, and how a track ends.
+    """How far a detection may lie from where a track predicts it, and how a track ends.
 
     Attributes
     ----------

@@ -14,9 +14,9 @@ from tracker.fitting import figures_of
 
 KINDS = {
     "60 a second": {},
-    "240, view and level untold": {"fps": 240.0, "view_told": False, "level": False},
+    "240, view and level unstated": {"fps": 240.0, "view_stated": False, "level": False},
     "24 a second": {"fps": 24.0},
-    "landing out of sight, height stated": {"landing": False, "height_told": True},
+    "landing out of sight, height stated": {"landing": False, "height_stated": True},
     "one marker": {"marker_along_m": (20.0,)},
 }
 

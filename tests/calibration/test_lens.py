@@ -116,7 +116,7 @@ def test_spread_equals_what_the_reference_library_says():
     matrix, bends, spread = result[1], result[2].ravel(), result[5].ravel()
     assert mine.focal_px == pytest.approx(matrix[0, 0], rel=1e-6)
     assert mine.distortion == pytest.approx(bends[:5], abs=1e-6)
-    # fx is not told apart from fy: the library gives its figure at fy; then cx, cy, k1, k2, p1, p2.
+    # fx stands for fy too: the library gives its figure at fy; then cx, cy, k1, k2, p1, p2.
     named = np.array([max(spread[0], spread[1]) / matrix[0, 0], *spread[2:8]])
     ratio = mine.u[:7] / named
     # Ours may be wider, by one factor for all, where views scatter more than their corners.
@@ -234,13 +234,13 @@ def test_a_lens_from_pictures_and_the_blurred_ones_left_aside():
     assert result.rms_px < 0.4
 
 
-def test_pictures_without_a_board_are_told():
+def test_pictures_without_a_board_are_reported():
     noise = np.random.default_rng(0).integers(0, 255, (240, 320), dtype=np.uint8)
     with pytest.raises(InputError, match="seen in 0 different places of 3 pictures"):
         measure([noise, 255 - noise, noise.T[:240, :].repeat(2, 1)[:, :320]], Board(8, 5, 30.0))
 
 
-def test_pictures_of_two_sizes_are_told():
+def test_pictures_of_two_sizes_are_reported():
     with pytest.raises(InputError, match="use pictures of one size"):
         measure([np.zeros((240, 320), np.uint8), np.zeros((320, 240), np.uint8)], Board(8, 5))
 

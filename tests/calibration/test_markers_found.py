@@ -227,6 +227,6 @@ def test_tags_are_found_by_their_middle(dictionary):
         assert proposal.pixel == pytest.approx(truths[number] - 0.375, abs=0.25)
 
 
-def test_unknown_dictionary_is_told():
+def test_unknown_dictionary_is_reported():
     with pytest.raises(InputError, match="no tag dictionary"):
         find_tags(np.zeros((50, 50), np.uint8), {}, "DICT_5")

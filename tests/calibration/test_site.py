@@ -117,7 +117,7 @@ def test_rectangle_needs_nothing_else_and_finds_the_right_side():
         assert solved.camera.position == pytest.approx(camera.position, abs=0.05)
 
 
-def test_the_weakest_is_told_with_a_remedy_that_really_mends():
+def test_the_weakest_is_reported_with_a_remedy_that_really_mends():
     rng = np.random.default_rng(6)
     case = field(LAYOUTS[0], rng)
     solved = solve(case.site)
@@ -145,8 +145,8 @@ def test_camera_height_and_lens_remedies_foretell_what_a_new_adjustment_says():
     view = next(r for r in solved.weakest.remedies if "field of view" in r.text)
     from calibration.site.observations import horizontal_view
 
-    told = float(np.degrees(horizontal_view(solved.camera)[0]))
-    again = solve(replace(case.site, field_of_view_deg=told))
+    predicted = float(np.degrees(horizontal_view(solved.camera)[0]))
+    again = solve(replace(case.site, field_of_view_deg=predicted))
     mended = next(q for q in again.quantities if q.name == solved.weakest.quantity)
     assert mended.u == pytest.approx(view.u, rel=0.02)
 

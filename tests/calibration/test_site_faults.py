@@ -1,4 +1,4 @@
-"""What cannot work is told in a sentence, and blunders are named."""
+"""What cannot work is reported in a sentence, and blunders are named."""
 
 from dataclasses import replace
 
@@ -97,7 +97,7 @@ FAULTS = {
 
 
 @pytest.mark.parametrize("name", FAULTS)
-def test_fault_is_told(name):
+def test_fault_is_reported(name):
     site, what, remedy = FAULTS[name]
     with pytest.raises(InputError) as caught:
         solve(site)
@@ -107,7 +107,7 @@ def test_fault_is_told(name):
     assert len(caught.value.sentences()) == (5 if name == "twice" else 1)
 
 
-def test_wrong_side_is_told_from_wrong_order_where_the_camera_stands_aside():
+def test_wrong_side_is_distinguished_from_wrong_order_where_the_camera_stands_aside():
     site = field(LAYOUTS[0], np.random.default_rng(12)).site
     with pytest.raises(InputError) as caught:
         solve(replace(site, position_m=site.position_m * (1.0, -1.0, 1.0)))

@@ -1,4 +1,4 @@
-"""What a calibration will give, told before anybody has picked a pixel."""
+"""What a calibration will give, predicted before anybody has picked a pixel."""
 
 import numpy as np
 import pytest
@@ -21,7 +21,7 @@ TAPED = {"position_m": np.zeros(3), "position_u_m": 0.1, "level_u_deg": 1.0}
 def test_the_covariance_is_that_of_the_calibration_itself():
     site = Site(SIZE, (*LINE, POLE), field_of_view_deg=70.0, **TAPED)
     camera = camera_at(site, PLACE, AIM)
-    told, parts = forecast_camera(site, camera)
+    predicted, parts = forecast_camera(site, camera)
     picked = Site(
         SIZE,
         markers_in_view(site, camera),
@@ -29,10 +29,10 @@ def test_the_covariance_is_that_of_the_calibration_itself():
         **{**TAPED, "position_m": PLACE},
     )
     solved = solve(picked)
-    assert told.position == pytest.approx(solved.camera.position, abs=1e-3)
-    ours, theirs = (np.sqrt(np.diag(one.covariance)) for one in (told, solved.camera))
+    assert predicted.position == pytest.approx(solved.camera.position, abs=1e-3)
+    ours, theirs = (np.sqrt(np.diag(one.covariance)) for one in (predicted, solved.camera))
     assert ours == pytest.approx(theirs, rel=1e-3)
-    assert sum(parts.values()) == pytest.approx(told.covariance, rel=1e-6, abs=1e-15)
+    assert sum(parts.values()) == pytest.approx(predicted.covariance, rel=1e-6, abs=1e-15)
     assert set(parts) == set(solved.camera_parts)
 
 
@@ -75,6 +75,6 @@ def test_a_marker_at_the_very_edge_is_not_counted_on():
 )
 def test_what_would_not_fix_a_camera_is_said(markers, known, words):
     site = Site(SIZE, markers, **known)
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as caught:
         forecast_camera(site, looking_at(PLACE, AIM, 1400.0, SIZE))
-    assert words in str(told.value)
+    assert words in str(caught.value)

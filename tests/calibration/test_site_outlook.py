@@ -12,25 +12,25 @@ from calibration.site.outlook import _values
 SIZE = (1920, 1080)
 
 
-def told(camera) -> dict[str, tuple[float, float]]:
+def stated(camera) -> dict[str, tuple[float, float]]:
     return {figure.name: (figure.value, figure.u) for figure in outlook(camera)}
 
 
-def test_a_camera_is_told_as_it_was_set_up():
+def test_a_camera_is_described_as_it_was_set_up():
     pitch, heading = np.radians(4.0), np.radians(80.0)
     way = np.array(
         [np.cos(pitch) * np.cos(heading), np.cos(pitch) * np.sin(heading), np.sin(pitch)]
     )
     place = np.array([20.0, -38.0, 1.4])
     camera = looking_at(place, place + 10.0 * way, 1500.0, SIZE, roll_rad=np.radians(1.5))
-    values = told(camera)
+    values = stated(camera)
     assert [values[name][0] for name in ("along", "across", "up")] == pytest.approx(place)
     assert values["heading"][0] == pytest.approx(80.0)
     assert values["pitch"][0] == pytest.approx(4.0)
     assert values["roll"][0] == pytest.approx(1.5)
     assert values["field of view"][0] == pytest.approx(2 * np.degrees(np.arctan(960 / 1500.0)))
     bent = replace(camera, distortion=np.array([-0.2, 0.0, 0.0, 0.0, 0.0]))
-    assert told(bent)["field of view"][0] > values["field of view"][0] + 2.0
+    assert stated(bent)["field of view"][0] > values["field of view"][0] + 2.0
 
 
 def test_uncertainties_match_a_thousand_draws():

@@ -56,7 +56,7 @@ def test_nothing_taped_leaves_the_distance_as_wide_as_it_is_presumed():
     assert np.sqrt(covariance[4, 4]) == pytest.approx(AWAY_LOG_SD * away, rel=0.02)
 
 
-def test_what_is_told_narrows_what_is_presumed():
+def test_what_is_stated_narrows_what_is_presumed():
     loose = Site(SIZE_PX, ())
     camera = Presumption(loose, -1).start(sighted())
 
@@ -71,10 +71,10 @@ def test_what_is_told_narrows_what_is_presumed():
     seen = Site(SIZE_PX, markers(PLACES[:2]))
     near = Presumption(seen, -1)
     with_two = np.sqrt(np.diag(near.around(near.start(sighted()))[1]))
-    # Two markers tie distance to focal length, which nobody told.
+    # Two markers tie distance to focal length, which nobody stated.
     assert with_two[4] < 0.8 * before[4]
 
 
-def test_values_that_cannot_be_are_told():
+def test_values_that_cannot_be_are_reported():
     with pytest.raises(InputErrors, match="field_of_view_deg"):
         Presumption(Site(SIZE_PX, (), field_of_view_deg=400.0), 1)

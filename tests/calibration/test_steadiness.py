@@ -83,7 +83,7 @@ def test_people_and_leaves_are_ignored(plate):
         assert motion.agreement < 0.9
 
 
-def test_shift_roll_and_rolling_shutter_are_told_apart(plate):
+def test_shift_roll_and_rolling_shutter_are_distinguished(plate):
     """The ground moves by its distance, the shear by the row, and what the fit says holds."""
     rng = np.random.default_rng(8)
     camera = _camera()
@@ -156,7 +156,7 @@ def test_a_jump_between_frames_is_followed(plate):
         assert FOCAL * np.abs(motion.turn_rad - turn).max() < 0.2
 
 
-def test_a_cut_to_another_scene_is_told(plate):
+def test_a_cut_to_another_scene_is_reported(plate):
     rng = np.random.default_rng(10)
     reference = SteadyReference(_frame(plate, np.zeros(3), rng), _camera())
     assert reference.motion(_frame(np.flipud(plate), np.zeros(3), rng)).lost
@@ -167,7 +167,7 @@ def test_nothing_to_hold_on_to():
         SteadyReference(np.full(SIZE[::-1], 90, np.uint8), _camera())
 
 
-def test_another_size_is_told():
+def test_another_size_is_reported():
     with pytest.raises(InputError, match="480 x 270 pixels and the camera was calibrated on 960"):
         SteadyReference(np.zeros((270, 480), np.uint8), _camera())
 

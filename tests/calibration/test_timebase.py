@@ -194,7 +194,7 @@ def test_times_that_tell_the_gaps_themselves_are_believed():
     assert np.array_equal(found.times_s, source / 30.0)
 
 
-def test_a_single_repeat_is_told_and_no_more():
+def test_a_single_repeat_is_reported_and_no_more():
     source = np.arange(200)
     source[100:] -= 1
     found = check_cadence(filmed(source), even(200, 30.0))

@@ -87,10 +87,10 @@ def test_pictures_of_a_board_become_a_lens_file(
 ) -> None:
     names = save(views(board, 12), tmp_path)
     to = tmp_path / "lens.toml"
-    code, shown, told = run(
+    code, shown, err = run(
         "lens", *names, *words, "--device", 'phone "A"', "--zoom", "1x", "--to", str(to)
     )
-    assert code == 0, told
+    assert code == 0, err
     assert_true_within_its_uncertainty(to)
     lens = read_lens(to)
     assert (lens.device, lens.zoom) == ('phone "A"', "1x")
@@ -115,8 +115,8 @@ def board_clip(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.mark.campaign
 def test_a_clip_of_a_board_becomes_a_lens_file(board_clip: Path, tmp_path: Path) -> None:
     to = tmp_path / "zoom.toml"
-    code, shown, told = run("lens", str(board_clip), "--to", str(to))
-    assert code == 0, told
+    code, shown, err = run("lens", str(board_clip), "--to", str(to))
+    assert code == 0, err
     assert_true_within_its_uncertainty(to)
     assert "of 36 pictures" in shown
     assert "Photographs" not in shown
@@ -125,9 +125,9 @@ def test_a_clip_of_a_board_becomes_a_lens_file(board_clip: Path, tmp_path: Path)
 def test_a_lens_file_that_is_there_stays(board_clip: Path, tmp_path: Path) -> None:
     to = tmp_path / "lens.toml"
     to.write_text("a person's work\n", encoding="utf-8")
-    code, _, told = run("lens", str(board_clip), "--to", str(to))
+    code, _, err = run("lens", str(board_clip), "--to", str(to))
     assert code == 2
-    assert told.strip().endswith(
+    assert err.strip().endswith(
         "lens.toml: is there already and stays as it is; give another name with --to, or move it "
         "away."
     )
@@ -136,14 +136,14 @@ def test_a_lens_file_that_is_there_stays(board_clip: Path, tmp_path: Path) -> No
 
 def test_the_board_is_printed_once(tmp_path: Path) -> None:
     to = tmp_path / "board.pdf"
-    code, shown, told = run("lens", "--print-board", str(to))
-    assert code == 0, told
+    code, shown, err = run("lens", "--print-board", str(to))
+    assert code == 0, err
     assert "100 mm must be 100 mm" in " ".join(shown.split())
     before = to.read_bytes()
     assert before.startswith(b"%PDF")
-    code, _, told = run("lens", "--print-board", str(to), "--board", "charuco")
+    code, _, err = run("lens", "--print-board", str(to), "--board", "charuco")
     assert code == 2
-    assert "is there already" in told
+    assert "is there already" in err
     assert to.read_bytes() == before
 
 
@@ -153,7 +153,7 @@ def grey(path: Path, size: tuple[int, int]) -> str:
 
 
 @pytest.mark.parametrize(
-    ("words", "told_of"),
+    ("words", "named"),
     [
         ((), "there is nothing to measure; give a clip or pictures"),
         (("{empty}",), "the board was seen in 0 different places of 1 pictures"),
@@ -188,7 +188,7 @@ def grey(path: Path, size: tuple[int, int]) -> str:
     ],
 )
 def test_bad_input_is_one_sentence_and_writes_nothing(
-    tmp_path: Path, words: tuple[str, ...], told_of: str
+    tmp_path: Path, words: tuple[str, ...], named: str
 ) -> None:
     places = {
         "folder": str(tmp_path),
@@ -199,12 +199,12 @@ def test_bad_input_is_one_sentence_and_writes_nothing(
     Path(places["text"]).write_text("no picture", encoding="utf-8")
     before = sorted(path.name for path in tmp_path.iterdir())
     to = ("--to", str(tmp_path / "lens.toml"))
-    code, _, told = run("lens", *[word.format(**places) for word in words], *to)
-    assert code == 2, told
-    told = told.strip()
-    assert told_of in told
-    assert "\n" not in told
-    assert told.endswith(".")
+    code, _, err = run("lens", *[word.format(**places) for word in words], *to)
+    assert code == 2, err
+    err = err.strip()
+    assert named in err
+    assert "\n" not in err
+    assert err.endswith(".")
     assert sorted(path.name for path in tmp_path.iterdir()) == before
 
 
@@ -214,11 +214,11 @@ def test_a_measured_lens_serves_a_session(board_clip: Path, tmp_path: Path) -> N
     sample = Path(__file__).parents[2] / "sample_clips" / "wide"
     folder = tmp_path / "wide"
     shutil.copytree(sample, folder)
-    code, _, told = run("lens", str(board_clip), "--to", str(folder / "lens.toml"))
-    assert code == 0, told
+    code, _, err = run("lens", str(board_clip), "--to", str(folder / "lens.toml"))
+    assert code == 0, err
     text = (folder / "session.toml").read_text(encoding="utf-8")
     text = text.replace("[camera]\n", '[camera]\nlens = "lens.toml"\n', 1)
     (folder / "session.toml").write_text(text, encoding="utf-8")
-    code, shown, told = run("calibrate", str(folder))
-    assert code == 0, told
+    code, shown, err = run("calibrate", str(folder))
+    assert code == 0, err
     assert "The field of view was not used, because there is a lens." in " ".join(shown.split())

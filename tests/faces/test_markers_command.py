@@ -105,8 +105,8 @@ def test_markers_are_proposed_where_they_are_and_the_session_stays(
     field: Path, scene: tuple[Path, Camera, list[Marker]]
 ) -> None:
     before = (field / "session.toml").read_bytes()
-    code, shown, told = run("markers", str(field))
-    assert code == 0, told
+    code, shown, err = run("markers", str(field))
+    assert code == 0, err
     assert (field / "session.toml").read_bytes() == before
     found = pasted(shown)
     assert list(found) == [marker.name for marker in scene[2]]
@@ -124,7 +124,7 @@ def test_markers_are_proposed_where_they_are_and_the_session_stays(
             assert away == pytest.approx(math.dist(pick, (column, row)), abs=0.02)
 
 
-def test_a_pick_beside_its_marker_is_told_and_the_others_are_not(field: Path) -> None:
+def test_a_pick_beside_its_marker_is_reported_and_the_others_are_not(field: Path) -> None:
     _, shown, _ = run("markers", str(field))
     shown = " ".join(shown.split())
     assert re.search(rf'"{OFF}" is proposed \d+\.\d px from where it was picked', shown)
@@ -139,16 +139,16 @@ def test_the_lines_make_a_session_that_calibrates_better(field: Path) -> None:
         column, row, _ = pasted(shown)[marker.name]
         text += a_marker(marker.name, marker.ground_m[0], (column, row))
     (field / "session.toml").write_text(text, encoding="utf-8")
-    code, shown, told = run("calibrate", str(field))
-    assert code == 0, told
+    code, shown, err = run("calibrate", str(field))
+    assert code == 0, err
     assert "the observations agree within" in " ".join(shown.split())
 
 
 def test_the_picture_rings_each_proposal_beside_earlier_results(field: Path) -> None:
     (field / "results").mkdir()
     (field / "results" / "shots.csv").write_text("an earlier run\n", encoding="utf-8")
-    code, _, told = run("markers", str(field))
-    assert code == 0, told
+    code, _, err = run("markers", str(field))
+    assert code == 0, err
     names = sorted(path.name for path in (field / "results").iterdir())
     assert names == ["140mm-markers.jpg", "shots.csv"]
     image = cv2.imread(str(field / "results" / "140mm-markers.jpg"))
@@ -169,8 +169,8 @@ def test_the_picture_rings_each_proposal_beside_earlier_results(field: Path) -> 
 def test_a_tag_is_found_by_the_number_in_its_name(field: Path) -> None:
     text = (field / "session.toml").read_text(encoding="utf-8") + a_marker("Tag 7", 21.0, None)
     (field / "session.toml").write_text(text, encoding="utf-8")
-    code, shown, told = run("markers", str(field), "--tags")
-    assert code == 0, told
+    code, shown, err = run("markers", str(field), "--tags")
+    assert code == 0, err
     column, row, _ = pasted(shown)["Tag 7"]
     # The middle of the square from its first pixel to its last.
     middle = [corner + (TAG_SIDE - 1) / 2 for corner in TAG_CORNER]
@@ -195,11 +195,11 @@ def test_a_wish_that_cannot_be_met_is_one_sentence(
 ) -> None:
     text = (field / "session.toml").read_text(encoding="utf-8") + added
     (field / "session.toml").write_text(text, encoding="utf-8")
-    code, _, told = run("markers", str(field), *words)
+    code, _, err = run("markers", str(field), *words)
     assert code == 2
-    assert "\n" not in told.strip()
-    assert where in told
-    assert what in told
+    assert "\n" not in err.strip()
+    assert where in err
+    assert what in err
     assert not (field / "results").exists()
 
 
@@ -226,17 +226,17 @@ def test_cones_are_found_before_any_is_picked(
 def test_nothing_picked_and_no_position_is_one_sentence(field: Path) -> None:
     text = re.sub(r"\nposition_m = .*", "", unpicked(field))
     (field / "session.toml").write_text(text, encoding="utf-8")
-    code, _, told = run("markers", str(field))
+    code, _, err = run("markers", str(field))
     assert code == 2
-    assert "\n" not in told.strip()
-    assert told.startswith("session.toml, [[marker]], for 140mm.mp4: no marker has a pixel")
+    assert "\n" not in err.strip()
+    assert err.startswith("session.toml, [[marker]], for 140mm.mp4: no marker has a pixel")
     assert (field / "session.toml").read_text(encoding="utf-8") == text
 
 
 def test_a_field_without_cones_proposes_nothing(session: Path) -> None:  # noqa: F811
     before = (session / "session.toml").read_bytes()
-    code, shown, told = run("markers", str(session))
-    assert code == 0, told
+    code, shown, err = run("markers", str(session))
+    assert code == 0, err
     assert shown.count("not found") == 3 + 1
     assert "\npixel =" not in shown
     assert (session / "session.toml").read_bytes() == before
@@ -247,7 +247,7 @@ def test_a_field_without_cones_proposes_nothing(session: Path) -> None:  # noqa:
 def test_bad_input_is_a_sentence_and_nothing_is_written(session: Path, case: str) -> None:  # noqa: F811
     spoil, where, what = BAD[case]
     spoil(session)
-    code, _, told = run("markers", str(session))
+    code, _, err = run("markers", str(session))
     assert code == 2
-    assert any(where in one and what in one for one in told.strip().splitlines()), told
+    assert any(where in one and what in one for one in err.strip().splitlines()), err
     assert [path.name for path in (session / "results").iterdir()] == ["shots.csv"]

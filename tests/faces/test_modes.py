@@ -139,7 +139,7 @@ def test_completion_can_be_shown() -> None:
     assert code == 0 and "--install-completion" in shown
 
 
-def test_tables_of_80_columns_keep_the_name_that_tells_rows_apart(
+def test_tables_of_80_columns_keep_the_name_that_distinguishes_rows(
     lane: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from tracker.cli import compare, predict, review

@@ -66,7 +66,7 @@ def prepared(folder: Path) -> None:
     results.mkdir()
     rows = shots_of("140 mm wheels", 5)
     (results / "shots.csv").write_text(shots_csv(rows), encoding="utf-8")
-    told = {
+    results_json = {
         "version": "0.1.0",
         "inputs": [{"file": "session.toml", "sha256": "0" * 64}],
         "pictures": ["140mm-shot-1.jpg"],
@@ -74,7 +74,7 @@ def prepared(folder: Path) -> None:
             {"clip": row.clip, "shot": row.shot, "shared_u": {"carry_m": 0.1}} for row in rows
         ],
     }
-    (results / "shots.json").write_text(json.dumps(told, indent=1), encoding="utf-8")
+    (results / "shots.json").write_text(json.dumps(results_json, indent=1), encoding="utf-8")
     (folder / "notes.txt").write_text("wind from the left\n", encoding="utf-8")
 
 

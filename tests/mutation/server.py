@@ -48,7 +48,7 @@ def _serve(root: Path, tests: list[str], requests: int, answers: int) -> None:
     items = _collected(root, tests)
     with (
         os.fdopen(requests, encoding="utf-8") as asked,
-        os.fdopen(answers, "w", encoding="utf-8") as told,
+        os.fdopen(answers, "w", encoding="utf-8") as verdicts,
     ):
         for line in asked:
             request = json.loads(line)
@@ -58,8 +58,8 @@ def _serve(root: Path, tests: list[str], requests: int, answers: int) -> None:
             _, status = os.waitpid(child, 0)
             killed = not os.WIFSIGNALED(status) and os.WEXITSTATUS(status) != 0
             outcome = "out of time" if os.WIFSIGNALED(status) else "survived"
-            told.write(("killed" if killed else outcome) + "\n")
-            told.flush()
+            verdicts.write(("killed" if killed else outcome) + "\n")
+            verdicts.flush()
 
 
 def _collected(root: Path, tests: list[str]) -> dict[str, Any]:

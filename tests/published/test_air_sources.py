@@ -85,7 +85,7 @@ def test_simplified_formula_of_the_weights_trade():
     assert moist_density(20, 101325, 0.5) == pytest.approx(1.1992943, rel=2e-4)
 
 
-def test_the_equation_before_2007_is_told_apart():
+def test_the_equation_before_2007_is_distinguished():
     # CIPM-81/91 took 28.9635 g/mol for dry air, 2007 takes 28.96546: 6.8e-5 of the density.
     old = moist_density(20, 101325, 0.0) * 28.9635 / 28.96546
     assert abs(old - 1.20455734) > 7e-5

@@ -26,7 +26,7 @@ def test_lower_limit(count, printed):
     assert limits(count)[0] == pytest.approx(printed, rel=0.01)
 
 
-def test_line_tells_the_limit_by_the_minute():
+def test_line_states_the_limit_by_the_minute():
     assert "limit  0.300" in Tally(10.0, 0, 2).line("birds")
     assert "2 rejected" in Tally(10.0, 0, 2).line("birds")
 

@@ -2,7 +2,7 @@
 
 https://www.itl.nist.gov/div898/strd/nls/nls_main.shtml (DanWood, lower difficulty; BoxBOD,
 higher difficulty). From its first start BoxBOD leads plain methods to a far minimum where the
-second parameter is not determined: that must be told.
+second parameter is not determined: that must be reported.
 """
 
 import numpy as np

@@ -103,7 +103,7 @@ def test_a_family_of_pairs_divides_the_error_as_tamhane_s_t2() -> None:
         ((5, 5, 5), (1.0, 2.0, 4.0)),
     ],
 )
-def test_equal_means_are_seldom_told_apart(counts: tuple, scatters: tuple) -> None:
+def test_equal_means_are_seldom_distinguished(counts: tuple, scatters: tuple) -> None:
     """The family-wise error stays at 5 % or less for few and uneven shots (simulated)."""
     trials = 12_000
     draw = np.random.default_rng(1979)

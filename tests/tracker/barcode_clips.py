@@ -20,7 +20,7 @@ def coded(number: int, deep: bool = False) -> NDArray[Any]:
     for bit in range(BITS):
         left = bit * WIDTH // BITS
         luma[: HEIGHT // 3, left : left + WIDTH // BITS] = 210 if number >> bit & 1 else 40
-    # A bright corner below tells which way up the picture is.
+    # A bright corner below shows which way up the picture is.
     luma[-HEIGHT // 3 :, : WIDTH // 4] = 180
     return luma * 4 if deep else luma.astype(np.uint8)
 

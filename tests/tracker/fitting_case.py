@@ -110,10 +110,10 @@ def departures(rng: np.random.Generator, known: Circumstances, only: slice | Non
     """Draw by how much the truth differs from what is known, in every parameter or in some."""
     information = known.prior_information()
     found = np.zeros(len(information))
-    told = np.flatnonzero(np.diag(information) > 0)
-    told = told[told < CAMERA_AT]
-    spread = np.linalg.inv(information[np.ix_(told, told)])
-    found[told] = np.linalg.cholesky(spread) @ rng.normal(size=len(told))
+    determined = np.flatnonzero(np.diag(information) > 0)
+    determined = determined[determined < CAMERA_AT]
+    spread = np.linalg.inv(information[np.ix_(determined, determined)])
+    found[determined] = np.linalg.cholesky(spread) @ rng.normal(size=len(determined))
     found[CAMERA_AT:] = rng.multivariate_normal(
         np.zeros(len(found) - CAMERA_AT), known.camera.covariance, method="svd"
     )
@@ -147,7 +147,7 @@ def positions(rng: np.random.Generator, known: Circumstances, truth: Array) -> D
 
 
 def at_another_rate(case: Drawn, factor: float) -> Drawn:
-    """The same clip with every time stretched: the frame rate is told too small by `factor`."""
+    """The same clip with every time stretched: the frame rate is stated too small by `factor`."""
     truth = case.truth.copy()
     truth[0] *= factor
     truth[4:7] /= factor

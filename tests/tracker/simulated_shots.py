@@ -46,7 +46,7 @@ class Kind:
     Attributes
     ----------
     wind_sd_mps : float
-        Scatter of a session's mean wind about still air; it is told to 0.5 m/s.
+        Scatter of a session's mean wind about still air; it is stated to 0.5 m/s.
     gust_share : float
         Standard deviation of the gusts over the mean wind.
     fall : tuple of float
@@ -137,15 +137,15 @@ def _session(
     shots: int,
 ) -> list[Simulated]:
     wind = rng.normal(0.0, 1.0, 2) * kind.wind_sd_mps
-    told_u = 0.5 if kind.wind_sd_mps > 0.0 else 0.1
-    told = wind + rng.normal(0.0, told_u, 2)
+    stated_u = 0.5 if kind.wind_sd_mps > 0.0 else 0.1
+    stated = wind + rng.normal(0.0, stated_u, 2)
     air = air_from(
         Weather(
             temperature_c=15.0,
             pressure_hpa=1013.0,
-            wind_along_mps=float(told[0]),
-            wind_across_mps=float(told[1]),
-            wind_u_mps=told_u,
+            wind_along_mps=float(stated[0]),
+            wind_across_mps=float(stated[1]),
+            wind_u_mps=stated_u,
         )
     )
     ball = ball_from("tennis")

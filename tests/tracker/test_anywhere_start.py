@@ -29,14 +29,14 @@ def test_the_truth_lies_where_the_uncertainty_says(scores):
     assert np.all(np.sqrt(np.mean(z**2, axis=0)) > 0.3)
 
 
-def test_gravity_tells_how_far_off_a_flight_is(scores):
-    """A start may lie metres nearer or farther; what is told is known far better than that."""
+def test_gravity_shows_how_far_off_a_flight_is(scores):
+    """A start may lie metres nearer or farther; what is reported is known far better than that."""
     u = {name: np.median([each[name][1] for each in scores]) for name in scores[0]}
     assert u["landing_along_m"] < 0.3 and u["landing_across_m"] < 1.0
     assert u["exit_speed_mps"] < 0.5
 
 
-def test_what_comes_into_the_picture_is_told_from_there():
+def test_what_comes_into_the_picture_is_distinguished_from_there():
     """The speed is that at the first sight, and the carry counts from there."""
     drawn = late(drawn_anywhere(np.random.default_rng(8)), 25)
     flight, fitted = drawn.fit()
@@ -48,7 +48,7 @@ def test_what_comes_into_the_picture_is_told_from_there():
     assert no_throw(replace(flight, fitted=fitted), FIELD, 0.8, flight.first_s) is None
 
 
-def test_what_rolls_is_told_apart_from_what_flies():
+def test_what_rolls_is_distinguished_from_what_flies():
     camera = KNOWN.camera
     times = np.arange(0.0, 1.5, 1.0 / 60.0)
     # Towards the camera, past it, and braked: in the picture it bends down as a throw does.

@@ -37,6 +37,6 @@ def test_time_goes_to_its_stage_and_nothing_stays_watched(tmp_path):
     assert split.stages["decoding"].wall_s > 0.0
     assert split.stages["detection"] == Spent()
     assert split.rest.cpu_s >= 0.02
-    told = sum(split.stages.values(), split.rest)
-    assert told.cpu_s == pytest.approx(split.whole.cpu_s)
+    total = sum(split.stages.values(), split.rest)
+    assert total.cpu_s == pytest.approx(split.whole.cpu_s)
     assert (split + Split()).whole == split.whole

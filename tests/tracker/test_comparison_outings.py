@@ -66,7 +66,7 @@ def test_a_copy_with_semicolons_and_decimal_commas_is_read(three: Path, tmp_path
         ("carry_m,", "carry,", "lacks the columns carry_m"),
     ],
 )
-def test_damaged_results_are_told(three: Path, tmp_path: Path, old, new, words) -> None:
+def test_damaged_results_are_reported(three: Path, tmp_path: Path, old, new, words) -> None:
     text = (three / "results" / "shots.csv").read_text(encoding="utf-8")
     path = tmp_path / "shots.csv"
     path.write_text(text.replace(old, new, 1), encoding="utf-8")
@@ -84,7 +84,7 @@ def test_setups_of_two_outings_are_one(three: Path, tmp_path: Path) -> None:
     assert set(setup.shots.occasions) == {str(three), str(other)}
 
 
-def write_told(folder: Path, shared: float, sha256: str) -> None:
+def write_results(folder: Path, shared: float, sha256: str) -> None:
     rows = read_shots(folder / "results" / "shots.csv")
     document = {
         "inputs": [{"file": "session.toml", "sha256": sha256}],
@@ -99,7 +99,7 @@ def test_the_shared_part_of_the_uncertainty_is_read_from_the_results(tmp_path: P
     folder = session(tmp_path / "one", {"140 mm wheels": 5, "180 mm wheels": 5})
     before = compare([setup.shots for setup in gather([folder]).setups])
     digest = hashlib.sha256((folder / "session.toml").read_bytes()).hexdigest()
-    write_told(folder, 0.011, digest)
+    write_results(folder, 0.011, digest)
     found = gather([folder])
     assert not found.notes
     after = compare([setup.shots for setup in found.setups])
@@ -108,9 +108,9 @@ def test_the_shared_part_of_the_uncertainty_is_read_from_the_results(tmp_path: P
         assert other.mean.u < one.mean.u
 
 
-def test_results_older_than_the_session_are_told(tmp_path: Path) -> None:
+def test_results_older_than_the_session_are_reported(tmp_path: Path) -> None:
     folder = session(tmp_path / "one", {"140 mm wheels": 5})
-    write_told(folder, 0.011, "0" * 64)
+    write_results(folder, 0.011, "0" * 64)
     (note,) = gather([folder]).notes
     assert "was edited after these results were made" in note
 

@@ -52,7 +52,7 @@ def test_setups_without_scatter_come_first() -> None:
     assert not made.settled
 
 
-def test_what_no_number_of_shots_tells_is_said() -> None:
+def test_what_no_number_of_shots_shows_is_said() -> None:
     same = compare([setup("a", MIDDLE), setup("b", MIDDLE)])
     made = plan(same)
     assert made.unreachable == ('"a" and "b"',)

@@ -132,7 +132,7 @@ def test_the_number_of_further_shots_is_the_least_that_does() -> None:
     assert shots_more(1.0, scatters, (5, 5), 2, 5.0) is None
 
 
-def test_an_outlier_is_told_and_kept() -> None:
+def test_an_outlier_is_reported_and_kept() -> None:
     found = compare([setup("140 mm", (*MIDDLE, 20.0)), setup("100 mm", SMALL)])
     summary = found.summary("140 mm")
     assert (summary.used, summary.outlier.shot) == (6, 6)

@@ -54,8 +54,8 @@ def test_shares_add_up_to_the_whole_covariance(case: Drawn, fitted: FittedFlight
 def test_the_cameras_share_splits_into_what_the_camera_comes_from(
     case: Drawn, fitted: FittedFlight
 ) -> None:
-    told = replace(case.circumstances, camera_parts=calibration().camera_parts)
-    found = shares(told, fitted)
+    split = replace(case.circumstances, camera_parts=calibration().camera_parts)
+    found = shares(split, fitted)
     assert tuple(found) == tuple(name for name in SOURCES if name != "camera")
     whole = shares(case.circumstances, fitted)["camera"]
     length = np.sqrt(np.diag(fitted.covariance))
@@ -195,5 +195,5 @@ def test_drawn_errors_of_one_source_move_the_figures_by_its_share(
     compared = [name for name in CHECKED if parts[name][source] > 0.25 * u[name]]
     assert compared
     for name in compared:
-        foretold = pytest.approx(parts[name][source], rel=0.05 + 3.0 / np.sqrt(2.0 * count))
-        assert spread[FIGURES.index(name)] == foretold
+        predicted = pytest.approx(parts[name][source], rel=0.05 + 3.0 / np.sqrt(2.0 * count))
+        assert spread[FIGURES.index(name)] == predicted

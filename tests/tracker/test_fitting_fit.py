@@ -304,7 +304,7 @@ def test_seen_landing_makes_the_carry_surer():
         assert abs(each.value("carry_m") - case.truth["carry_m"]) < 3.5 * spread["carry_m"]
 
 
-def test_rolling_shutter_is_told_apart_from_the_flight():
+def test_rolling_shutter_is_distinguished_from_the_flight():
     # Rows read one after the other: a ball low in the picture is seen later.
     known = replace(KNOWN, camera=camera(), readout_s=0.012, readout_u_s=0.001)
     throw, release_s = Throw(18.0, 42.0), 1.01

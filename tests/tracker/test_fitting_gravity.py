@@ -1,4 +1,4 @@
-"""Gravity tells a wrong frame rate and a wrong spacing, and nothing where both are right."""
+"""Gravity shows a wrong frame rate and a wrong spacing, and nothing where both are right."""
 
 from dataclasses import replace
 from math import sqrt
@@ -50,15 +50,15 @@ def test_nothing_is_said_of_right_shots(shots: int) -> None:
 
 
 @pytest.mark.parametrize(
-    "told",
+    "assumed_fps",
     [100.0, 240.0, *(pytest.param(fps, marks=pytest.mark.campaign) for fps in (96.0, 150.0, 60.0))],
 )
-def test_the_true_frame_rate_is_named(told: float) -> None:
-    """Times stretched by 120 over the rate told: 240/30 in small."""
-    case = at_another_rate(drawn(np.random.default_rng(22)), FPS / told)
-    said = verdict(case, told)
+def test_the_true_frame_rate_is_named(assumed_fps: float) -> None:
+    """Times stretched by 120 over the rate assumed: 240/30 in small."""
+    case = at_another_rate(drawn(np.random.default_rng(22)), FPS / assumed_fps)
+    said = verdict(case, assumed_fps)
     assert codes(said) == [ReasonCode.GRAVITY_FRAME_RATE]
-    assert said[1].numbers == {"rate_fps": 120.0, "assumed_fps": told}
+    assert said[1].numbers == {"rate_fps": 120.0, "assumed_fps": assumed_fps}
 
 
 def test_yards_that_were_called_metres_are_named() -> None:
@@ -76,7 +76,7 @@ def test_two_causes_that_look_alike_are_both_named() -> None:
     assert "likely 24 a second, not 25" in sentence(said)
 
 
-def test_a_cause_that_is_not_usual_is_told_in_figures() -> None:
+def test_a_cause_that_is_not_usual_is_reported_in_figures() -> None:
     said = explain(FreeGravity(1.25, 0.005), 60.0)
     assert codes(said) == [ReasonCode.GRAVITY_UNEXPLAINED]
     assert f"{60.0 / sqrt(1.25):.3g} a second" in sentence(said)

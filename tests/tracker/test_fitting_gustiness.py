@@ -33,7 +33,7 @@ def found(share: float, count: int = 8) -> list[float]:
     return [fit.gust_u_mps / USUAL_MPS for fit in fits]  # type: ignore[operator]
 
 
-def test_still_air_and_squalls_are_told_apart() -> None:
+def test_still_air_and_squalls_are_distinguished() -> None:
     calm, squally = found(0.0), found(2.0)
     assert max(calm) < 0.6
     assert np.mean(squally) > 1.0
@@ -43,7 +43,7 @@ def test_still_air_and_squalls_are_told_apart() -> None:
 
 def test_still_air_narrows_what_is_reported() -> None:
     calm, squally = (shot(1, share) for share in (0.0, 2.0))
-    told = []
+    wind_share = []
     for case in (calm, squally):
         fit = case.fit()
         assert fit.with_gusts(case.circumstances).gust_u_mps == fit.gust_u_mps
@@ -51,12 +51,12 @@ def test_still_air_narrows_what_is_reported() -> None:
         budget = budget_of(case.circumstances, fit, figures)
         whole = figures.u(fit.covariance)["carry_m"]
         assert np.linalg.norm(list(budget.parts["carry_m"].values())) == pytest.approx(whole)
-        told.append(budget.parts["carry_m"]["wind"])
-    assert told[0] < 0.5 * told[1]
+        wind_share.append(budget.parts["carry_m"]["wind"])
+    assert wind_share[0] < 0.5 * wind_share[1]
 
 
 def test_nothing_seen_of_the_gusts_leaves_what_was_known() -> None:
-    """A twelfth of a second tells nothing: every share is as likely as before."""
+    """A twelfth of a second shows nothing: every share is as likely as before."""
     case = shot(2, 2.0)
     first = case.track.times_s < case.track.times_s[0] + 1.0 / 12.0
     few = Track(

@@ -103,7 +103,7 @@ def test_the_profile_of_the_distance_rises_as_the_covariance_says() -> None:
     assert rises == pytest.approx([1.0, 1.0], abs=0.4)
 
 
-def test_one_taped_distance_gains_what_was_foretold() -> None:
+def test_one_taped_distance_gains_what_was_predicted() -> None:
     # The forecast is made from the fit without the marker, and held against a fit with one.
     kept = {}
     for name, along in (("without", ()), ("with", (20.0,))):
@@ -111,9 +111,9 @@ def test_one_taped_distance_gains_what_was_foretold() -> None:
         kept[name] = drawn_case(rng, marker_along_m=(20.0,))
         if not along:
             kept[name] = replace(kept[name], site=replace(kept[name].site, markers=()))
-    foretold = gain(kept["without"].fit())
-    assert foretold is not None
-    distance, before, after = foretold
+    predicted = gain(kept["without"].fit())
+    assert predicted is not None
+    distance, before, after = predicted
     fit = kept["with"].fit()
     u = figures_of(fit.circumstances, fit.fitted.parameters).u(fit.fitted.covariance)
     assert distance == 20.0
@@ -121,16 +121,16 @@ def test_one_taped_distance_gains_what_was_foretold() -> None:
     assert u["exit_speed_mps"] == pytest.approx(after, rel=0.3)
 
 
-def test_a_told_height_narrows_and_the_budget_adds_up(
+def test_a_stated_height_narrows_and_the_budget_adds_up(
     cases: list[tuple[UnmarkedCase, UntapedFit]],
 ) -> None:
-    told = drawn_case(np.random.default_rng(5), height_told=True, landing=False)
-    each = told.known.release_each_u_m.copy()
+    stated = drawn_case(np.random.default_rng(5), height_stated=True, landing=False)
+    each = stated.known.release_each_u_m.copy()
     each[2] = 0.5
-    loose = replace(told, known=replace(told.known, release_each_u_m=each))
+    loose = replace(stated, known=replace(stated.known, release_each_u_m=each))
     narrow, wide = (
         figures_of(fit.circumstances, fit.fitted.parameters).u(fit.fitted.covariance)
-        for fit in (told.fit(), loose.fit())
+        for fit in (stated.fit(), loose.fit())
     )
     assert narrow["carry_m"] < 0.9 * wide["carry_m"]
     _, fit = cases[1]

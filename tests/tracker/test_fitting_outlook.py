@@ -1,4 +1,4 @@
-"""What is foretold of a fit, against the bound, against fits of drawn positions, and its laws."""
+"""What is predicted of a fit, against the bound, against fits of drawn positions, and its laws."""
 
 from dataclasses import replace
 
@@ -35,29 +35,29 @@ def seen(known, flight):
 def test_it_is_the_bound() -> None:
     flight = expected_flight(KNOWN, SPEED_MPS)
     instants, covariances = seen(KNOWN, flight)
-    told = flight.figures.u(expected_fit(KNOWN, flight, instants, covariances).covariance)
+    predicted = flight.figures.u(expected_fit(KNOWN, flight, instants, covariances).covariance)
     bound = cramer_rao(KNOWN, flight.parameters, instants, covariances)
     for name, u in bound.items():
-        assert told[name] == pytest.approx(u, rel=1e-3), name
+        assert predicted[name] == pytest.approx(u, rel=1e-3), name
 
 
 @pytest.mark.campaign
-def test_fits_of_drawn_positions_scatter_as_foretold() -> None:
+def test_fits_of_drawn_positions_scatter_as_predicted() -> None:
     """JCGM 101: propagation of distributions, every error drawn from what is said of it."""
     flight = expected_flight(KNOWN, SPEED_MPS)
     instants, covariances = seen(KNOWN, flight)
-    told = flight.figures.u(expected_fit(KNOWN, flight, instants, covariances).covariance)
+    predicted = flight.figures.u(expected_fit(KNOWN, flight, instants, covariances).covariance)
     rng = np.random.default_rng(77)
     errors = []
     for _ in range(24):
         truth = KNOWN.prior_mean() + departures(rng, KNOWN)
-        # Foretold is a ball without lift, in which its fade has no say.
+        # Predicted is a ball without lift, in which its fade has no say.
         truth[FADE_AT] = LIFT_FADE
         truth[0], truth[4:7] = 0.5, SPEED_MPS
         case = positions(rng, KNOWN, truth)
         fitted, true = (figures_of(KNOWN, each) for each in (case.fit().parameters, case.truth))
         errors.append([fitted.value(name) - true.value(name) for name in FIGURES])
-    ratio = np.sqrt(np.mean(np.square(errors), axis=0)) / [told[name] for name in FIGURES]
+    ratio = np.sqrt(np.mean(np.square(errors), axis=0)) / [predicted[name] for name in FIGURES]
     # Two dozen draws tell a standard deviation to 14 %: three of them either way.
     assert np.all((ratio > 0.6) & (ratio < 1.45)), dict(zip(FIGURES, ratio, strict=True))
 

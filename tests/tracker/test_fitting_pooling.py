@@ -37,7 +37,7 @@ def test_pooled_drag_scatters_about_the_true_one_as_it_says():
     sessions = simulated(SESSIONS)
     for shots, each in zip(sessions, fitted(sessions), strict=True):
         found = pool(each)["drag_coefficient"]
-        # The true drag is told as the fit has it, density, mass and size within it.
+        # The true drag is stated as the fit has it, density, mass and size within it.
         u = np.sqrt(found.u**2 - (found.value * each[0][0].reach_share_u) ** 2)
         z.append((found.value - shots[0].drag) / u)
         assert found.shots == len(each)
@@ -58,7 +58,7 @@ def test_what_the_shots_share_is_not_lessened_by_their_number(fits):
     assert two["drag_coefficient"].between_sd == 0.0
 
 
-def test_balls_of_different_drag_are_told_apart(fits):
+def test_balls_of_different_drag_are_distinguished(fits):
     """A shot whose fitted drag is moved by far more than its noise raises Q and the scatter."""
     known, fit = fits[0][0]
     moved = fit.parameters.copy()

@@ -46,14 +46,14 @@ def test_wind_and_its_uncertainty():
     assert air_from(Weather(wind_u_mps=0.0)).wind_u_mps == 0.0
 
 
-def test_every_fault_is_told_at_once():
+def test_every_fault_is_reported_at_once():
     with pytest.raises(InputErrors) as caught:
         air_from(Weather(temperature_c=300.0, pressure_hpa=101325.0, humidity_percent=-1.0))
-    told = str(caught.value)
+    reported = str(caught.value)
     assert len(caught.value.sentences()) == 3
-    assert "[air] temperature_c: 300 is out of range; give a number from -40 to 60" in told
-    assert "[air] pressure_hpa" in told
-    assert "[air] humidity_percent" in told
+    assert "[air] temperature_c: 300 is out of range; give a number from -40 to 60" in reported
+    assert "[air] pressure_hpa" in reported
+    assert "[air] humidity_percent" in reported
 
 
 @pytest.mark.parametrize("bad", [float("nan"), float("inf")])

@@ -11,7 +11,7 @@ def test_names_are_found_however_they_are_written():
     assert len({ball.name for ball in BALLS}) == len(BALLS)
 
 
-def test_an_unknown_ball_is_told_what_is_known():
+def test_an_unknown_ball_is_answered_with_what_is_known():
     with pytest.raises(InputError) as caught:
         ball_named("tenis")
     assert "'tenis' is not in the ball table" in str(caught.value)

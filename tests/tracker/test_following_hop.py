@@ -29,7 +29,7 @@ THROW = Throw(19.0, 42.0, 1.0)
 
 
 def landing(off_s: float = 0.0) -> PredictedLanding:
-    """The flight as a fit has it, its landing foretold wrongly by so much."""
+    """The flight as a fit has it, its landing predicted wrongly by so much."""
     _, flight_s, _ = flown(THROW)
     return PredictedLanding(
         camera=VIEW,

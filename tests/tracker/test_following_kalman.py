@@ -127,7 +127,7 @@ def test_surprise_is_as_large_as_the_filter_says():
     assert np.mean(surprises) == pytest.approx(1.0, abs=0.08)
 
 
-def test_surprise_tells_of_pixels_worse_than_stated():
+def test_surprise_shows_pixels_worse_than_stated():
     frames, _, pixels, _, _ = small_case(slice(None))
     rng = np.random.default_rng(3)
     given = [
@@ -221,7 +221,7 @@ def test_filterpy_smoother_leaves_a_control_input_out():
     assert np.abs(smoothed(controlled=True) - batch)[:, 0].max() > 0.3
 
 
-def agreement(rng, noise_px, told_px, gusts=1.0):
+def agreement(rng, noise_px, stated_px, gusts=1.0):
     """The consistency of a ball that gusts push about, whose positions tell another scatter."""
     throw = Throw(18.0, 42.0)
     landed = flown(throw)[1]
@@ -235,8 +235,8 @@ def agreement(rng, noise_px, told_px, gusts=1.0):
         deviation = now @ np.linalg.solve(previous, deviation) + push @ rng.normal(size=6)
         previous = now
         residuals.append(sight @ deviation[:3] + rng.normal(0.0, noise_px, 2))
-    told = np.tile(told_px**2 * np.eye(2), (len(times), 1, 1))
-    return consistency(flight, camera(), times, np.array(residuals), told)
+    reported = np.tile(stated_px**2 * np.eye(2), (len(times), 1, 1))
+    return consistency(flight, camera(), times, np.array(residuals), reported)
 
 
 def test_honest_positions_lie_inside_the_interval_of_their_nis():

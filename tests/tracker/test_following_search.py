@@ -317,7 +317,7 @@ def test_fit_comes_home_from_a_start_some_frames_off(early_s):
     assert apart_px(flight, throw, 1.5) < 1.5
 
 
-def test_what_nearly_was_a_flight_is_told_with_its_reason():
+def test_what_nearly_was_a_flight_is_reported_with_its_reason():
     throw = Throw(19.0, 45.0)
     whole = thrown(throw, 1.6)
 
@@ -328,12 +328,12 @@ def test_what_nearly_was_a_flight_is_told_with_its_reason():
     for candidates in clip(np.random.default_rng(14), 6.0, [glimpse], missing=0.0):
         assert searching.push(candidates) == []
     assert [found for found in searching.finish() if found] == []
-    told = [
+    reported = [
         why for flight, why in searching.rejected_candidates if abs(flight.release_s - 1.6) < 0.3
     ]
-    assert told
+    assert reported
     codes = {ReasonCode.DETECTIONS_FEW, ReasonCode.DETECTIONS_SHARE, ReasonCode.CHANCE}
-    assert {why.code for why in told} <= codes
+    assert {why.code for why in reported} <= codes
 
 
 def test_hops_and_balls_thrown_back_are_no_shots():

@@ -1,4 +1,4 @@
-"""Shots told from anywhere: found wherever they start, and nothing else told with them."""
+"""Shots reported from anywhere: found wherever they start, and nothing else reported with them."""
 
 import json
 import re
@@ -69,7 +69,7 @@ def test_what_starts_at_the_release_point_is_the_same_with_the_option(usual, any
     holds(shot, SHOT)
 
 
-def test_a_ball_thrown_back_is_told_with_where_it_starts(anywhere):
+def test_a_ball_thrown_back_is_reported_with_where_it_starts(anywhere):
     assert len(anywhere.shots) == 2
     shot = anywhere.shots[1]
     assert shot.shot == 2 and shot.quality is Quality.CHECK
@@ -84,7 +84,7 @@ def test_a_ball_thrown_back_is_told_with_where_it_starts(anywhere):
     assert shot.exit_speed_u_mps < 0.05 * shot.exit_speed_mps
 
 
-def test_what_was_turned_down_is_told_with_the_reason(anywhere):
+def test_what_was_rejected_is_reported_with_the_reason(anywhere):
     written = json.loads((anywhere.folder / "shots.json").read_text(encoding="utf-8"))
     reasons = [each["reason"] for each in written["rejected_candidates"]]
     assert reasons and all(reason.endswith(".") for reason in reasons)
@@ -123,7 +123,7 @@ def test_what_goes_on_after_a_landing_is_a_hop_and_what_comes_back_is_not(anywhe
     assert without_hops([shot, faster]) == ([shot, faster], [])
 
 
-def test_a_ball_found_twice_is_told_once(anywhere):
+def test_a_ball_found_twice_is_reported_once(anywhere):
     first, second = anywhere.clips[0].shots
     doubted = replace(first, shot=replace(first.shot, quality=Quality.CHECK))
     elsewhere = replace(first, shot=replace(first.shot, quality=Quality.CHECK, carry_m=9.0))
@@ -151,7 +151,7 @@ def test_with_a_wrong_release_point_both_are_found_from_elsewhere(folder, tmp_pa
     assert first.quality is second.quality is Quality.CHECK
 
 
-def test_nothing_is_told_of_a_scene_without_throws(tmp_path):
+def test_nothing_is_reported_of_a_scene_without_throws(tmp_path):
     quiet = session(tmp_path / "quiet", (ROLL,), 1.6)
     result = CliRunner().invoke(program, ["measure", "--from-anywhere", str(quiet)])
     assert result.exit_code == 1, result.output  # no shot needs a look

@@ -1,4 +1,4 @@
-"""A fitted flight that was no ball's is left out, or told as rejected with the reason."""
+"""A fitted flight that was no ball's is left out, or reported as rejected with the reason."""
 
 from dataclasses import replace
 
@@ -15,7 +15,7 @@ KNOWN = circumstances(calibrated())
 
 
 def row(case, in_view=None):
-    """Fit a drawn case and tell it; every frame that it crossed saw it unless told otherwise."""
+    """Fit a drawn case and report it, seen in each frame that it crossed unless stated."""
     fitted = case.fit()
     crossed = len(case.track.frames) if in_view is None else in_view
     return describe(clip_context(KNOWN), TracedFlight(case.observed, fitted, crossed))
@@ -33,11 +33,11 @@ def test_ball_is_believed(seed):
     assert row(drawn(np.random.default_rng(seed), KNOWN)).shot.quality is Quality.GOOD
 
 
-def test_bird_that_was_seen_everywhere_is_told_as_rejected():
+def test_bird_that_was_seen_everywhere_is_reported_as_rejected():
     rng = np.random.default_rng(3)
-    told = row(flapping(drawn(rng, KNOWN), rng, 2.5))
-    assert told.shot.quality is Quality.REJECTED
-    (reason,) = told.shot.reasons
+    reported = row(flapping(drawn(rng, KNOWN), rng, 2.5))
+    assert reported.shot.quality is Quality.REJECTED
+    (reason,) = reported.shot.reasons
     assert reason.code is ReasonCode.NOT_A_BALL
     assert reason.numbers["scatter_px"] > 0.5 * reason.numbers["diameter_px"]
 
@@ -68,11 +68,11 @@ def test_launcher_is_aimed_down_its_firing_line(aside_deg, believed):
         [np.cos(angle) * np.cos(turn), np.cos(angle) * np.sin(turn), np.sin(angle)]
     )
     case = positions(rng, KNOWN, truth)
-    told = row(case)
-    assert (told.shot.quality is not Quality.REJECTED) is believed
+    reported = row(case)
+    assert (reported.shot.quality is not Quality.REJECTED) is believed
     if not believed:
-        assert [reason.code for reason in told.shot.reasons] == [ReasonCode.OFF_AIM]
-        assert told.shot.reasons[0].numbers["aside_deg"] == pytest.approx(
+        assert [reason.code for reason in reported.shot.reasons] == [ReasonCode.OFF_AIM]
+        assert reported.shot.reasons[0].numbers["aside_deg"] == pytest.approx(
             aside_deg * np.cos(np.radians(40.0)), abs=3.0
         )
 
@@ -83,9 +83,9 @@ def test_steep_shot_is_judged_by_its_plane_and_not_by_its_azimuth():
     truth[0] = 0.5
     # 3 degrees out of the plane, and so 34 degrees of azimuth.
     truth[4:7] = 12.0 * np.array([np.sin(0.08), np.sin(0.053), np.cos(0.096)])
-    told = row(positions(rng, KNOWN, truth))
-    assert abs(told.shot.azimuth_deg) > 20.0
-    assert told.shot.quality is not Quality.REJECTED
+    reported = row(positions(rng, KNOWN, truth))
+    assert abs(reported.shot.azimuth_deg) > 20.0
+    assert reported.shot.quality is not Quality.REJECTED
 
 
 @pytest.mark.parametrize(("snr", "believed"), [(6.0, False), (18.0, True)])
@@ -95,9 +95,9 @@ def test_parts_of_a_person_are_no_ball(snr, believed):
     case = drawn(rng, KNOWN, wrong=False)
     torn = case.track.pixels + rng.normal(0.0, 1.4, case.track.pixels.shape)
     track = replace(case.track, pixels=torn, snr=np.full(len(torn), snr))
-    told = row(replace(case, track=track)).shot
-    assert told.quality is (Quality.CHECK if believed else Quality.REJECTED)
-    codes = [reason.code for reason in told.reasons]
+    reported = row(replace(case, track=track)).shot
+    assert reported.quality is (Quality.CHECK if believed else Quality.REJECTED)
+    codes = [reason.code for reason in reported.reasons]
     assert (codes == [ReasonCode.PARTS_OF_ANIMAL]) is not believed
 
 

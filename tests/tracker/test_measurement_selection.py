@@ -46,7 +46,7 @@ def began_s() -> float:
 
 
 def test_a_clear_flight_that_failed_is_a_rejected_row_without_figures():
-    rows, told = selected([the_shot()], [refused(30.0, 2 * SURE_SUPPORT)], "100 mm wheels")
+    rows, reported = selected([the_shot()], [refused(30.0, 2 * SURE_SUPPORT)], "100 mm wheels")
     assert [row.shot.quality for row in rows] == [the_shot().shot.quality, Quality.REJECTED]
     row = rows[1].shot
     assert (row.setup, row.release_s, row.frames_seen) == ("100 mm wheels", 30.0, 60)
@@ -54,42 +54,42 @@ def test_a_clear_flight_that_failed_is_a_rejected_row_without_figures():
     assert row.carry_m is None
     assert not row.landing_seen
     assert [each.code for each in row.reasons] == [ReasonCode.NOT_MEASURED, ReasonCode.NO_FIT]
-    assert len(told) == 1
+    assert len(reported) == 1
 
 
 def test_two_tries_at_one_flight_make_one_row():
     tries = [refused(30.0, 300.0), refused(30.1, 200.0)]
-    rows, told = selected([], tries, "s")
+    rows, reported = selected([], tries, "s")
     assert [row.shot.release_s for row in rows] == [30.0]
-    assert len(told) == 2
+    assert len(reported) == 2
 
 
-def test_what_is_weak_or_moves_on_its_own_is_told_and_makes_no_row():
+def test_what_is_weak_or_moves_on_its_own_is_reported_and_makes_no_row():
     weak = [refused(30.0, 0.9 * SURE_SUPPORT), refused(40.0, 400.0, seen=40)]
-    rows, told = selected([], weak, "s")
+    rows, reported = selected([], weak, "s")
     assert rows == []
-    assert [each.release_s for each in told] == [30.0, 40.0]
+    assert [each.release_s for each in reported] == [30.0, 40.0]
 
 
 def test_what_is_left_of_a_measured_shot_makes_no_row():
     again = refused(began_s(), 400.0, offset_px=8.0)
-    rows, told = selected([the_shot()], [again], "s")
+    rows, reported = selected([the_shot()], [again], "s")
     assert len(rows) == 1
-    assert [each.code for each in told[0].reasons] == [
+    assert [each.code for each in reported[0].reasons] == [
         ReasonCode.NO_FIT,
         ReasonCode.SAME_DETECTIONS,
     ]
-    assert told[0].reasons[1].numbers == {"release_s": the_shot().shot.release_s}
+    assert reported[0].reasons[1].numbers == {"release_s": the_shot().shot.release_s}
 
 
-def test_a_shot_that_borrows_another_ones_pictures_is_dropped_and_told():
+def test_a_shot_that_borrows_another_ones_pictures_is_dropped_and_reported():
     good = the_shot()
     few = good.points[::3]
     poor = MeasuredShot(replace(good.shot, frames_seen=len(few)), few, good.path)
-    rows, told = selected([good, poor], [], "s")
+    rows, reported = selected([good, poor], [], "s")
     assert rows == [good]
-    assert [each.code for each in told[0].reasons] == [ReasonCode.BORROWED_POSITIONS]
-    assert np.all(np.isfinite(told[0].times_s))
+    assert [each.code for each in reported[0].reasons] == [ReasonCode.BORROWED_POSITIONS]
+    assert np.all(np.isfinite(reported[0].times_s))
 
 
 def test_a_shot_that_was_found_twice_is_one_shot():
@@ -99,11 +99,11 @@ def test_a_shot_that_was_found_twice_is_one_shot():
     )
     again = MeasuredShot(replace(good.shot, release_s=good.shot.release_s), good.points, good.path)
     for found in ([good, less, again], [less, good, again]):
-        rows, told = selected(found, [], "s")
+        rows, reported = selected(found, [], "s")
         assert len(rows) == 1
         assert rows[0].shot.frames_seen == good.shot.frames_seen
-        assert all(each.reasons[0].code is ReasonCode.DUPLICATE for each in told)
-        assert len(told) == 2
+        assert all(each.reasons[0].code is ReasonCode.DUPLICATE for each in reported)
+        assert len(reported) == 2
 
 
 def test_two_balls_that_cross_are_two_shots():

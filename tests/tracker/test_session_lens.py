@@ -36,7 +36,7 @@ LOPSIDED = np.diag(VARIANCES) + np.eye(8, k=1) * 1e-9
 
 
 @pytest.mark.parametrize(
-    ("before", "after", "told"),
+    ("before", "after", "words"),
     [
         ("focal_px", "focal", ["lens.toml, line 4, focal:", "mean focal_px?"]),
         ("1450.5", '"1450"', ["lens.toml, line 4, focal_px", "is not a number"]),
@@ -48,14 +48,14 @@ LOPSIDED = np.diag(VARIANCES) + np.eye(8, k=1) * 1e-9
     ],
 )
 def test_each_fault_names_file_and_field(
-    tmp_path: Path, before: str, after: str, told: list[str]
+    tmp_path: Path, before: str, after: str, words: list[str]
 ) -> None:
     assert before in text()
     path = tmp_path / "lens.toml"
     path.write_text(text().replace(before, after, 1), encoding="utf-8")
     with pytest.raises(InputError) as caught:
         read_lens(path)
-    assert any(all(part in one for part in told) for one in caught.value.sentences())
+    assert any(all(part in one for part in words) for one in caught.value.sentences())
 
 
 def test_a_missing_file_is_a_sentence(tmp_path: Path) -> None:

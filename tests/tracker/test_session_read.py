@@ -1,4 +1,4 @@
-"""`session.toml` as a person writes it: what is taken, and what is told back."""
+"""`session.toml` as a person writes it: what is taken, and what is reported back."""
 
 import math
 from datetime import date
@@ -227,7 +227,7 @@ def test_each_fault_is_one_sentence_with_file_and_field(
     assert "\n" not in matching[0]
 
 
-def test_all_faults_are_told_at_once_in_the_order_of_their_lines(folder: Path) -> None:
+def test_all_faults_are_reported_at_once_in_the_order_of_their_lines(folder: Path) -> None:
     text = (
         WHOLE.replace("notes", "note")
         .replace("u_m = 0.03", "u_m = 'x'")
@@ -244,7 +244,7 @@ def test_a_session_without_clips_says_so(folder: Path) -> None:
     assert "[[clip]]" in sentence
 
 
-def test_a_clip_that_stands_twice_is_told(folder: Path) -> None:
+def test_a_clip_that_stands_twice_is_reported(folder: Path) -> None:
     (sentence,) = complaints(folder, WHOLE + "[[clip]]" + WHOLE.split("[[clip]]")[1])
     assert '[[clip]] 2 "clips/140mm.mp4", file' in sentence
 
@@ -362,7 +362,7 @@ def test_a_text_in_another_encoding_names_its_line(folder: Path) -> None:
         read_session(folder)
 
 
-def test_a_missing_folder_and_a_folder_without_a_session_are_told(tmp_path: Path) -> None:
+def test_a_missing_folder_and_a_folder_without_a_session_are_reported(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="there is no such folder"):
         read_session(tmp_path / "nowhere")
     with pytest.raises(InputError, match=r"holds no session\.toml"):

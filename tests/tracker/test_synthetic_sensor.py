@@ -45,7 +45,7 @@ def taken(sensor, plate, count=12, seed=3):
     return np.stack([maker.expose(plate, 0.1 * index)[0].copy() for index in range(count)])
 
 
-def test_noise_at_middle_grey_is_as_told():
+def test_noise_at_middle_grey_is_as_stated():
     sensor = Sensor(noise=2.0)
     frames = taken(sensor, flat(float(colour.encode(0.18)))).astype(float)
     assert frames.std() == pytest.approx(np.sqrt(2.0**2 + 1.0 / 12.0), rel=0.02)

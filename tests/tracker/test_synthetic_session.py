@@ -225,7 +225,7 @@ def test_air_density_agrees_with_cipm_2007():
     assert weather.density_kgpm3() == pytest.approx(1.19931390, rel=6e-4)
 
 
-def test_told_errors_have_the_spread_that_is_told():
+def test_stated_errors_have_the_spread_that_is_stated():
     gaps = []
     for seed in range(16):
         drawn = draw_session(WIDE, 1000 + seed)

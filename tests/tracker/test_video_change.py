@@ -1,4 +1,4 @@
-"""The change from frame to frame, gathered while frames pass, and what it tells of the times."""
+"""The change from frame to frame, gathered while frames pass, and what it shows of the times."""
 
 import functools
 

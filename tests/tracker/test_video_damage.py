@@ -1,4 +1,4 @@
-"""Clips that were cut off or damaged: what can be read is used, what is doubtful is told."""
+"""Clips that were cut off or damaged: what can be read is used, what is doubtful is reported."""
 
 import numpy as np
 import pytest
@@ -25,9 +25,9 @@ def boxes(data):
 
 
 def read(path):
-    told = []
+    notes = []
     facts = inspect(path)
-    return facts, list(frames(facts, on_note=told.append)), told
+    return facts, list(frames(facts, on_note=notes.append)), notes
 
 
 def test_a_file_cut_off_at_the_end_gives_what_is_there(clip):
@@ -69,7 +69,7 @@ def test_damage_is_suspected_up_to_the_next_key_frame(how, tmp_path):
         options={"g": str(GROUP), "bf": "0", "sc_threshold": "0"},
     )
     spoil(path, 35, how)
-    _, seen, told = read(path)
+    _, seen, notes = read(path)
     by_index = {frame.index: frame for frame in seen}
     assert len(seen) >= 89
     assert [frame.index for frame in seen] == sorted(by_index)
@@ -79,7 +79,7 @@ def test_damage_is_suspected_up_to_the_next_key_frame(how, tmp_path):
     assert not any(by_index[i].suspect for i in unharmed)
     assert all(number_of(by_index[i].luma) == i for i in unharmed)
     assert all(by_index[i].time_s == pytest.approx(i / 30) for i in by_index)
-    assert any("may be damaged" in sentence for sentence in told)
+    assert any("may be damaged" in sentence for sentence in notes)
 
 
 def test_other_pictures_can_be_seen_in_a_damaged_clip(tmp_path):
@@ -93,11 +93,11 @@ def test_other_pictures_can_be_seen_in_a_damaged_clip(tmp_path):
 def test_a_clip_whose_first_key_frame_is_lost(tmp_path):
     path = write(tmp_path / "a.mp4", range(60), options={"g": "15", "bf": "0"})
     spoil(path, 0, bytes)
-    _, seen, told = read(path)
+    _, seen, notes = read(path)
     sure = [frame for frame in seen if not frame.suspect]
     assert [frame.index for frame in sure] == list(range(15, 60))
     assert all(number_of(frame.luma) == frame.index for frame in sure)
-    assert told
+    assert notes
 
 
 def test_a_clip_of_which_nothing_can_be_decoded_is_refused(tmp_path):
@@ -151,10 +151,10 @@ def test_decoding_alone_takes_time(clip):
 
 @pytest.mark.skipif(not FOOTAGE.is_dir(), reason="footage is not here")
 def test_footage_that_is_corrupted():
-    facts, seen, told = read(FOOTAGE / "corrupted_after_28_frames.mp4")
+    facts, seen, notes = read(FOOTAGE / "corrupted_after_28_frames.mp4")
     assert facts.frame_count == 50
     assert not any(frame.suspect for frame in seen[:28])
     assert all(frame.suspect for frame in seen[30:])
-    assert any("could not be read" in sentence for sentence in told)
+    assert any("could not be read" in sentence for sentence in notes)
     # The clip steps evenly, a tenth of a second a frame, whatever was lost.
     assert all(frame.time_s == pytest.approx(frame.index / 10) for frame in seen)

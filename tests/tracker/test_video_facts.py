@@ -86,7 +86,7 @@ def test_colour_only_layouts_give_grey(tmp_path):
         assert np.abs(frame.luma.astype(int) - coded(frame.index)).max() <= 1
 
 
-def test_full_range_is_told_and_left_alone(tmp_path):
+def test_full_range_is_reported_and_left_alone(tmp_path):
     wide = tmp_path / "a.avi"
     with ClipWriter(wide, (64, 64), 30, codec="mjpeg", pix_fmt="yuvj420p", preset="") as clip:
         for _ in range(3):
@@ -111,7 +111,7 @@ def test_pixels_that_are_not_square_are_stretched(aspect, shown, tmp_path):
     assert any("stretched" in note for note in facts.notes)
 
 
-def test_slow_motion_is_told_by_the_file(tmp_path):
+def test_slow_motion_is_known_from_the_file(tmp_path):
     tags = {"com.android.capture.fps": "240.000000"}
     facts = inspect(write(tmp_path / "a.mp4", range(60), fps=240, file_fps=30, tags=tags))
     assert facts.capture_fps == 240.0
@@ -130,7 +130,7 @@ def test_the_session_overrides_the_tag(tmp_path):
     assert facts.times_s == pytest.approx(np.arange(60) / 120)
 
 
-def test_slow_motion_without_a_tag_plays_at_life_speed_unless_told(tmp_path):
+def test_slow_motion_without_a_tag_plays_at_life_speed_unless_stated(tmp_path):
     path = write(tmp_path / "a.mp4", range(30), fps=240, file_fps=30)
     assert inspect(path).pace == 1.0
     assert inspect(path, capture_fps=240.0).pace == pytest.approx(8.0)
@@ -160,9 +160,9 @@ def test_an_impossible_capture_rate_is_refused(rate, tmp_path):
     ],
 )
 def test_pace_rules(file_fps, session, tag, pace):
-    told, found, words = pace_of(file_fps, session, tag)
+    reported, found, words = pace_of(file_fps, session, tag)
     assert found == pytest.approx(pace, rel=1e-12)
-    assert told == (session if session is not None else tag)
+    assert reported == (session if session is not None else tag)
     assert bool(words) == (pace != 1.0 or file_fps == 24.1)
 
 

@@ -55,15 +55,15 @@ def drawn_case(
     *,
     fps: float = 60.0,
     pixel_u: float = 0.3,
-    view_told: bool = True,
+    view_stated: bool = True,
     level: bool = True,
-    height_told: bool = False,
+    height_stated: bool = False,
     landing: bool = True,
     marker_along_m: tuple[float, ...] = (),
 ) -> UnmarkedCase:
     """Draw a camera, a shot and its positions; all that is presumed departs from the truth."""
     while True:
-        case = _drawn(rng, fps, pixel_u, view_told, level, height_told, landing, marker_along_m)
+        case = _drawn(rng, fps, pixel_u, view_stated, level, height_stated, landing, marker_along_m)
         if case is not None:
             return case
 
@@ -72,9 +72,9 @@ def _drawn(
     rng: np.random.Generator,
     fps: float,
     pixel_u: float,
-    view_told: bool,
+    view_stated: bool,
     level: bool,
-    height_told: bool,
+    height_stated: bool,
     landing: bool,
     marker_along_m: tuple[float, ...],
 ) -> UnmarkedCase | None:
@@ -172,16 +172,16 @@ def _drawn(
     site = Site(
         SIZE_PX,
         tuple(markers),
-        field_of_view_deg=view * (1 + 0.01 * rng.normal()) if view_told else None,
+        field_of_view_deg=view * (1 + 0.01 * rng.normal()) if view_stated else None,
         level_u_deg=1.0 if level else None,
     )
     release_s = float(track.times_s[0]) - 0.7 / fps
-    told = height + (0.02 * rng.normal() if height_told else 0.0)
+    stated = height + (0.02 * rng.normal() if height_stated else 0.0)
     base = {name: getattr(known, name) for name in known.__dataclass_fields__}
-    base["release_m"] = np.array([0.0, 0.0, told if height_told else 1.0])
+    base["release_m"] = np.array([0.0, 0.0, stated if height_stated else 1.0])
     loose = UntapedCircumstances(
         **base,
-        release_each_u_m=np.array([0.02, 0.02, 0.02 if height_told else 0.5]),
+        release_each_u_m=np.array([0.02, 0.02, 0.02 if height_stated else 0.5]),
         began_s=release_s,
         began_u_s=1.5 / fps,
     )
