@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy.special import ncfdtr
 
 from tracker.statistics.agreement import e_number
 from tracker.statistics.components import difference, mean_with_shared, random_effects_mean
@@ -12,7 +13,7 @@ from tracker.statistics.line import fit_line
 from tracker.statistics.means import Sample, sample_of, scatter_interval
 from tracker.statistics.outliers import grubbs, grubbs_critical
 from tracker.statistics.pairwise import simultaneous
-from tracker.statistics.power import power_of_two
+from tracker.statistics.power import _missed, power_of_two
 
 ONE = sample_of([30.0])
 STILL = sample_of([30.0, 30.0])
@@ -82,3 +83,23 @@ def test_random_effects_find_the_scatter_behind_the_errors() -> None:
     found = random_effects_mean(draw.normal(30.0, 1.5, 4000) + draw.normal(0.0, u), u)
     assert found.between_sd == pytest.approx(1.5, rel=0.04)
     assert found.mean.value == pytest.approx(30.0, abs=4 * found.mean.u)
+
+
+@pytest.mark.parametrize(
+    ("gap", "scatters", "counts", "residue"),
+    [
+        (3.0, (0.140625, 0.15625), (6, 22), 0.0),
+        (6.0, (0.25, 0.125), (5, 5), 0.0),
+        (38.0, (0.0, 0.0), (5, 5), 1.0),
+    ],
+)
+def test_power_is_certain_far_out_where_a_library_has_no_value(gap, scatters, counts, residue):
+    """scipy 1.17 gives NaN at places such as these, and one beside them."""
+    assert power_of_two(gap, scatters, counts, residue=residue) == pytest.approx(1.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("dof", [2.0, 5.0, 25.0])
+@pytest.mark.parametrize("shift", [1.0, 3.0, 6.0])
+def test_chance_to_miss_by_the_definition_of_t_is_that_of_a_noncentral_f(dof, shift):
+    missed = ncfdtr(1.0, dof, shift**2, 3.0**2)
+    assert _missed(shift, 3.0, dof) == pytest.approx(missed, abs=1e-4)
