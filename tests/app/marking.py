@@ -1,7 +1,7 @@
 """Markers picked in the frame as a person does: by mouse, by keyboard, by touch."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import pytest
@@ -144,9 +144,19 @@ def wait_saved(
     tab: Page, folder: Path, name: str, pixel: tuple[float, float] | None = None
 ) -> None:
     """Wait until a marker has a pixel in the file, or that very pixel."""
-    for _ in range(200):
+
+    def is_saved() -> bool:
         found = marker(folder, name).pixel
-        if found is not None and (pixel is None or found == pytest.approx(pixel, abs=0.051)):
+        near = pixel is None or found == pytest.approx(pixel, abs=0.051)
+        return found is not None and near
+
+    wait_until(tab, is_saved)
+
+
+def wait_until(tab: Page, holds: Callable[[], bool]) -> None:
+    """Wait until a page has done what it does beside showing it."""
+    for _ in range(800):
+        if holds():
             return
         tab.wait_for_timeout(25)
-    pytest.fail(f"{name} is at {found} in the file")
+    pytest.fail("the page has not done it within 20 s")

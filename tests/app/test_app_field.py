@@ -17,6 +17,7 @@ from tests.app.marking import (
     pick_by_touch,
     row_of,
     wait_saved,
+    wait_until,
 )  # fmt: skip
 from tests.app.test_app_access import usable
 from tracker.session import read_session
@@ -211,13 +212,17 @@ def test_what_is_being_typed_stays_while_the_page_changes(visit: Visit, wide: Pa
     expect(along).to_have_value("20")
     along.fill("20.5")
     file = wide / "session.toml"
-    file.write_text(file.read_text("utf-8").replace("1.72]", "1.74]"), "utf-8")
+    # Replaced as a whole, as editors do: the page reads it at any moment.
+    beside = file.with_suffix(".new")
+    beside.write_text(file.read_text("utf-8").replace("1.72]", "1.74]"), "utf-8")
+    beside.replace(file)
     expect(tab.get_by_label("Camera, up")).to_have_value("1.74")
     expect(along).to_have_value("20.5")
     along.press("Tab")
     row_of(tab, "10 m cone").click()
     expect(along).to_have_value("10")
-    assert marker(wide, "20 m cone").ground_m == (20.5, 0.0, 0.0)
+    # The page saves beside what it shows: the next marker may be there first.
+    wait_until(tab, lambda: marker(wide, "20 m cone").ground_m == (20.5, 0.0, 0.0))
 
 
 @pytest.mark.campaign
