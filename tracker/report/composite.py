@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -124,16 +125,22 @@ def multiple_exposure(ground: Image, patches: Iterable[BallPatch], radius: float
     ndarray of uint8, shape (H, W, 3)
     """
     result = ground.copy()
-    difference = np.zeros(ground.shape[:2], np.float32)
+    difference = np.zeros(ground.shape[:2], np.int16)
     for patch in patches:
         height, width = patch.image.shape[:2]
         left, top = patch.corner
         here = np.s_[top : top + height, left : left + width]
-        rows, columns = np.mgrid[:height, :width]
-        near = np.hypot(columns - (width - 1) / 2, rows - (height - 1) / 2) <= radius
-        apart = patch.image.astype(np.float32) - ground[here].astype(np.float32)
-        size = np.abs(apart).sum(axis=2)
-        stronger = near & (size > difference[here])
+        apart = np.abs(patch.image.astype(np.int16) - ground[here])
+        size = apart[:, :, 0] + apart[:, :, 1] + apart[:, :, 2]
+        stronger = _near(height, width, radius) & (size > difference[here])
         difference[here][stronger] = size[stronger]
         result[here][stronger] = patch.image[stronger]
     return result
+
+
+@lru_cache(maxsize=16)
+def _near(height: int, width: int, radius: float) -> NDArray[np.bool_]:
+    """Return which pixels of a patch lie within a radius of its middle, shape (H, W)."""
+    rows, columns = np.mgrid[:height, :width]
+    near: NDArray[np.bool_] = np.hypot(columns - (width - 1) / 2, rows - (height - 1) / 2) <= radius
+    return near

@@ -23,6 +23,9 @@ REACHES_INCHES = (0.30, 0.42, 0.58, 0.8, 1.1)
 DIRECTIONS = 16
 """Directions in which a label is tried about its point."""
 
+LEADER_POINTS = 24
+"""Points of a leader at which it is looked for in other labels."""
+
 
 @dataclass(frozen=True)
 class Box:
@@ -49,17 +52,6 @@ class Box:
         over = max(bounds.left - self.left, 0.0) + min(bounds.right - self.right, 0.0)
         down = max(bounds.top - self.top, 0.0) + min(bounds.bottom - self.bottom, 0.0)
         return Box(self.left + over, self.top + down, self.right + over, self.bottom + down)
-
-    def holds(self, points: Array) -> NDArray[np.bool_]:
-        """Return which of some points, shape (N, 2), lie in it."""
-        across, down = points.T
-        found: NDArray[np.bool_] = (
-            (across >= self.left)
-            & (across <= self.right)
-            & (down >= self.top)
-            & (down <= self.bottom)
-        )
-        return found
 
 
 def box_about(middle: tuple[float, float], size: tuple[float, float]) -> Box:
@@ -90,23 +82,47 @@ def place_label(
     bounds : Box
         What the label stays within.
     """
-    tried = []
-    for reach in REACHES_INCHES:
-        for turn in np.arange(DIRECTIONS) * 2.0 * np.pi / DIRECTIONS:
-            way = np.array([np.sin(turn), -np.cos(turn)])
-            # The label's own half size along the way, so that `reach` is the length of the leader.
-            half = min(size[0] / 2 / max(abs(way[0]), 1e-9), size[1] / 2 / max(abs(way[1]), 1e-9))
-            across, down = np.array(point) + (reach + half) * way
-            box = box_about((float(across), float(down)), size).inside(bounds)
-            tried.append((_cost(box, point, taken, lines) + LEADER_COST * reach, box))
-    return min(tried, key=lambda each: each[0])[1]
+    turns = np.arange(DIRECTIONS) * 2.0 * np.pi / DIRECTIONS
+    ways = np.column_stack([np.sin(turns), -np.cos(turns)])
+    # The label's own half size along the way, so that `reach` is the length of the leader.
+    half = np.min(0.5 * np.array(size) / np.maximum(np.abs(ways), 1e-9), axis=1)
+    reaches = np.repeat(REACHES_INCHES, DIRECTIONS)
+    far = reaches + np.tile(half, len(REACHES_INCHES))
+    middles = np.array(point) + far[:, None] * np.tile(ways, (len(REACHES_INCHES), 1))
+    boxes = [box_about((across, down), size).inside(bounds) for across, down in middles.tolist()]
+    cost = _costs(boxes, point, taken, lines) + LEADER_COST * reaches
+    return boxes[int(np.argmin(cost))]
 
 
-def _cost(box: Box, point: tuple[float, float], taken: Sequence[Box], lines: Array) -> float:
-    """Return how bad a place is: what the label covers and what its leader crosses."""
-    cost = OVERLAP_COST * sum(box.overlap(other) for other in taken)
-    cost += COVER_COST * float(np.sum(box.holds(lines))) if len(lines) else 0.0
-    cost += OVERLAP_COST if box.holds(np.array([point]))[0] else 0.0
-    leader = np.linspace(point, box.middle, 24)
-    outside = leader[~box.holds(leader)]
-    return cost + CROSSING_COST * sum(bool(np.any(other.holds(outside))) for other in taken)
+def _costs(
+    boxes: Sequence[Box], point: tuple[float, float], taken: Sequence[Box], lines: Array
+) -> Array:
+    """Return how bad each of some places is: what the label covers and what its leader crosses."""
+    edges, others = _edges(boxes), _edges(taken)
+    low, high = (
+        np.maximum(edges[:, None, :2], others[:, :2]),
+        np.minimum(edges[:, None, 2:], others[:, 2:]),
+    )
+    cost: Array = OVERLAP_COST * np.prod(np.maximum(high - low, 0.0), axis=2).sum(axis=1)
+    cost += COVER_COST * _held(edges, lines[None]).sum(axis=1)
+    cost += OVERLAP_COST * _held(edges, np.array([[point]]))[:, 0]
+    middles = 0.5 * (edges[:, :2] + edges[:, 2:])
+    leaders = np.linspace(np.broadcast_to(point, middles.shape), middles, LEADER_POINTS, axis=1)
+    outside = ~_held(edges, leaders)
+    for other in others:
+        crossed = _held(np.broadcast_to(other, edges.shape), leaders) & outside
+        cost += CROSSING_COST * crossed.any(axis=1)
+    return cost
+
+
+def _edges(boxes: Sequence[Box]) -> Array:
+    """Return left, top, right and bottom of boxes, shape (N, 4)."""
+    edges = [(box.left, box.top, box.right, box.bottom) for box in boxes]
+    return np.array(edges, float).reshape(-1, 4)
+
+
+def _held(edges: Array, points: Array) -> NDArray[np.bool_]:
+    """Return which points, shape (N or 1, M, 2), lie in the box of their row, edges (N, 4)."""
+    low, high = edges[:, None, :2], edges[:, None, 2:]
+    found: NDArray[np.bool_] = np.all((points >= low) & (points <= high), axis=2)
+    return found

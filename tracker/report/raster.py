@@ -99,13 +99,34 @@ def _fitted(
     across = (first[0] + 0.5 - box[0]) / scale[0] - 0.5
     down = height - (first[1] + 0.5 - box[1]) / scale[1] - 0.5
     matrix = np.array([[1.0 / scale[0], 0.0, across], [0.0, -1.0 / scale[1], down]])
-    way = cv2.INTER_NEAREST if scale.min() >= LARGE else cv2.INTER_LINEAR
+    drawn = resampled(picture, matrix, (columns, rows), float(scale.min()))
+    pixels = cv2.cvtColor(drawn, cv2.COLOR_RGB2RGBA)
+    return (int(first[0]), int(first[1])), np.asarray(pixels, np.uint8)
+
+
+def resampled(
+    picture: "Image", matrix: NDArray[np.float64], size: tuple[int, int], scale: float
+) -> "Image":
+    """Return a picture on another grid; where it is enlarged much, its pixels are squares.
+
+    Parameters
+    ----------
+    picture : ndarray of uint8, shape (H, W, 3)
+    matrix : ndarray, shape (2, 3)
+        From a pixel of the grid, column and row, to the picture's.
+    size : tuple of int
+        Columns and rows of the grid.
+    scale : float
+        Pixels of the grid to a pixel of the picture.
+    """
+    import cv2
+
+    way = cv2.INTER_NEAREST if scale >= LARGE else cv2.INTER_LINEAR
     drawn = cv2.warpAffine(
         np.ascontiguousarray(picture),
         matrix,
-        (columns, rows),
+        size,
         flags=way | cv2.WARP_INVERSE_MAP,
         borderMode=cv2.BORDER_REPLICATE,
     )
-    pixels = cv2.cvtColor(drawn, cv2.COLOR_RGB2RGBA)
-    return (int(first[0]), int(first[1])), np.asarray(pixels, np.uint8)
+    return np.asarray(drawn, np.uint8)

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,12 +10,9 @@ from tracker.records import FlightPath, MeasuredShot
 from tracker.report.composite import Image, shrunk
 from tracker.report.labels import Box, box_about, place_label
 from tracker.report.lettering import line_inches, width_inches
-from tracker.report.look import FITTED, INK, PAPER, UNUSED, USED, across, cased, places
-from tracker.report.raster import show
+from tracker.report.look import FITTED, INK, PAPER, UNUSED, USED, across, places
 from tracker.report.rounding import with_uncertainty
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+from tracker.report.sheet import Letters, Sheet, crosses, outline
 
 Array = NDArray[np.float64]
 Window = tuple[int, int, int, int]
@@ -46,6 +42,13 @@ EVENT_SIZE = 9.0
 """Size of the letters of an event's label, points."""
 KEY_SIZE = 8.0
 """Size of the letters of the key, points."""
+
+NAME_CASING = 1.0
+"""Outline of a marker's name, points; a matter of looks, as the next three."""
+EVENT_SIGN, CROSS_SIZE = 11.0, 6.5
+"""Width of an event's sign, and of the cross on a place that is not used, points."""
+SIGN_INCHES = 0.1
+"""Distance from an event at which its leader begins."""
 
 EVENT_INCHES = 0.2
 """Side of the square that the sign of an event takes up."""
@@ -81,13 +84,9 @@ class SceneScale:
     def at(self, pixels: Array) -> Array:
         """Return where pixels, shape (N, 2), lie, inches from the left and the top edge."""
         left, top, right, _ = self.window
-        return (np.asarray(pixels, float) - (left, top)) * self.inches / (right - left)
-
-    def pixel(self, place: tuple[float, float]) -> tuple[float, float]:
-        """Return the pixel of a place on the picture."""
-        left, top, right, _ = self.window
-        per_inch = (right - left) / self.inches
-        return left + place[0] * per_inch, top + place[1] * per_inch
+        # A pixel's middle is whole, and the picture begins at the edge of its first pixel.
+        corner = (left - 0.5, top - 0.5)
+        return (np.asarray(pixels, float) - corner) * self.inches / (right - left)
 
     def shows(self, pixel: Array) -> bool:
         """Return whether a pixel lies in the window."""
@@ -126,38 +125,36 @@ def window_around(measured: MeasuredShot, shape: tuple[int, ...]) -> Window:
 
 
 def draw_scene(
-    axes: "Axes", measured: MeasuredShot, picture: Image, sheet: SceneScale, markers: Markers
+    part: Sheet, measured: MeasuredShot, picture: Image, scale: SceneScale, markers: Markers
 ) -> None:
-    """Draw frame, markers, places, fitted path and the three events into an area.
+    """Draw frame, markers, places, fitted path and the three events.
 
     Parameters
     ----------
-    axes : Axes
-        An area of the window's proportions.
+    part : Sheet
+        A part of a sheet with the window's proportions.
     measured : MeasuredShot
     picture : ndarray of uint8, shape (H, W, 3)
         The whole frame, blue, green, red.
-    sheet : SceneScale
+    scale : SceneScale
         With the window from `window_around`.
     markers : sequence of (str, (float, float))
         Names and pixels of the markers.
     """
-    left, top, right, bottom = sheet.window
-    part, extent = shrunk(picture[top:bottom, left:right, ::-1], (left, top))
-    show(axes, part, extent)
-    axes.set_axis_off()
-    axes.set_xlim(left - 0.5, right - 0.5)
-    axes.set_ylim(bottom - 0.5, top - 0.5)
-    taken = [_draw_key(axes, measured)]
+    left, top, right, bottom = scale.window
+    shown, (first, after, low, high) = shrunk(picture[top:bottom, left:right], (left, top))
+    corners = scale.at(np.array([[first, high], [after, low]]))
+    part.lay(shown, Box(*corners.ravel().tolist()))
     if measured.path is not None:
-        _draw_path(axes, measured, measured.path, sheet.scale)
-    _draw_places(axes, measured, sheet.scale)
-    taken += _draw_markers(axes, markers, sheet, _events(measured, sheet))
+        _draw_path(part, measured, measured.path, scale)
+    _draw_places(part, measured, scale)
+    taken = [_draw_key(part, measured)]
+    taken += _draw_markers(part, markers, scale, [*taken, *_events(measured, scale)])
     if measured.path is not None:
-        _draw_events(axes, measured, measured.path, sheet, taken)
+        _draw_events(part, measured, measured.path, (scale, taken))
 
 
-def _events(measured: MeasuredShot, sheet: SceneScale) -> list[Box]:
+def _events(measured: MeasuredShot, scale: SceneScale) -> list[Box]:
     """Return the boxes of the signs of release, apex and landing."""
     if measured.path is None:
         return []
@@ -166,56 +163,47 @@ def _events(measured: MeasuredShot, sheet: SceneScale) -> list[Box]:
     side = (EVENT_INCHES, EVENT_INCHES)
     return [
         box_about((float(across), float(down)), side)
-        for across, down in (sheet.at(sign) for sign in signs if sheet.shows(sign))
+        for across, down in (scale.at(sign) for sign in signs if scale.shows(sign))
     ]
 
 
 def _draw_markers(
-    axes: "Axes", markers: Markers, sheet: SceneScale, taken: Sequence[Box]
+    part: Sheet, markers: Markers, scale: SceneScale, taken: Sequence[Box]
 ) -> list[Box]:
-    """Draw every marker in the window with its name below it, and return what the names cover.
+    """Draw every marker in the window with its name below it; return what is taken and the names.
 
     A name that would cover another goes a line lower.
     """
     found = list(taken)
-    arm = 9 * sheet.scale
+    arm = 9 * scale.scale
     line = line_inches(MARKER_SIZE)
+    letters = Letters(MARKER_SIZE, colour=PAPER, ha="center", casing=NAME_CASING)
     for name, (column, row) in markers:
-        if not sheet.shows(np.array([column, row])):
+        if not scale.shows(np.array([column, row])):
             continue
-        axes.plot(
-            [column - arm, column, column + arm],
-            [row + 1.7 * arm, row + 0.7 * arm, row + 1.7 * arm],
-            color=PAPER, linewidth=1.2, path_effects=cased(2.6),
-        )  # fmt: skip
+        roof = np.array([[-arm, 1.7 * arm], [0.0, 0.7 * arm], [arm, 1.7 * arm]])
+        for colour, width in ((INK, 2.6), (PAPER, 1.2)):
+            part.line(scale.at(np.array([column, row]) + roof), colour, width)
         size = (width_inches(name, MARKER_SIZE) + 0.08, line)
-        across, down = sheet.at(np.array([column, row + 2.2 * arm])).tolist()
+        across, down = scale.at(np.array([column, row + 2.2 * arm])).tolist()
         rows = [box_about((across, down + (0.5 + i) * line), size) for i in range(6)]
-        rows = [box.inside(sheet.bounds) for box in rows]
+        rows = [box.inside(scale.bounds) for box in rows]
         box = min(rows, key=lambda one: sum(one.overlap(other) for other in found))
         found.append(box)
-        axes.text(
-            *sheet.pixel(box.middle), name, color=PAPER, fontsize=MARKER_SIZE, ha="center",
-            va="center", path_effects=cased(2.0), parse_math=False,
-        )  # fmt: skip
+        part.write(box.middle, name, letters)
     return found
 
 
-def _draw_path(axes: "Axes", measured: MeasuredShot, path: FlightPath, scale: float) -> None:
+def _draw_path(part: Sheet, measured: MeasuredShot, path: FlightPath, scale: SceneScale) -> None:
     """Draw the fitted path, open around every place so that the ball stays in sight."""
     every = np.concatenate([places(measured, True), places(measured, False)])
-    dense = _dense(path.pixels, step=scale)
+    dense = _dense(path.pixels, step=scale.scale)
     if len(every):
-        apart = np.min(np.linalg.norm(dense[:, None, :] - every[None, :, :], axis=2), axis=1)
-        dense[apart < OPEN_PX * scale] = np.nan
-    axes.plot(
-        dense[:, 0],
-        dense[:, 1],
-        color=FITTED,
-        linewidth=1.0,
-        path_effects=cased(2.4),
-        solid_capstyle="butt",
-    )
+        apart = [(dense[:, axis, None] - every[None, :, axis]) ** 2 for axis in (0, 1)]
+        near = np.min(apart[0] + apart[1], axis=1) < (OPEN_PX * scale.scale) ** 2
+        dense[near] = np.nan
+    for colour, width in ((INK, 2.4), (FITTED, 1.0)):
+        part.line(scale.at(dense), colour, width)
 
 
 def _dense(pixels: Array, step: float) -> Array:
@@ -228,44 +216,28 @@ def _dense(pixels: Array, step: float) -> Array:
     return np.column_stack([np.interp(fine, along, kept[:, axis]) for axis in (0, 1)])
 
 
-def _draw_places(axes: "Axes", measured: MeasuredShot, scale: float) -> None:
+def _draw_places(part: Sheet, measured: MeasuredShot, scale: SceneScale) -> None:
     """Draw two ticks across the path beside each used place, a cross on each unused one."""
-    from matplotlib.collections import LineCollection
-
     used = places(measured, True)
     if len(used):
         normals = across(used)
-        near, far = (reach * scale for reach in TICK_PX)
-        ticks = [
-            (place + side * near * normal, place + side * far * normal)
-            for place, normal in zip(used, normals, strict=True)
-            for side in (1, -1)
-        ]
+        reach = np.array([side * far * scale.scale for side in (1, -1) for far in TICK_PX])
+        ends = used[:, None, :] + reach[None, :, None] * normals[:, None, :]
         apart = np.linalg.norm(np.diff(used, axis=0), axis=1)
-        crowded = len(apart) > 0 and float(np.median(apart)) < CROWDED_PX * scale
+        crowded = len(apart) > 0 and float(np.median(apart)) < CROWDED_PX * scale.scale
         widths = (1.7, 0.9) if crowded else (2.6, 1.4)
         for colour, width in zip((INK, USED), widths, strict=True):
-            axes.add_collection(LineCollection(ticks, colors=colour, linewidths=width))
-    unused = places(measured, False)
-    axes.plot(
-        unused[:, 0],
-        unused[:, 1],
-        "x",
-        color=UNUSED,
-        markersize=6.5,
-        markeredgewidth=1.5,
-        path_effects=cased(3.0),
-    )
+            part.segments(scale.at(ends).reshape(-1, 2, 2), colour, width)
+    strokes = crosses(scale.at(places(measured, False)), CROSS_SIZE)
+    for colour, width in ((INK, 3.0), (UNUSED, 1.5)):
+        part.segments(strokes, colour, width)
 
 
 def _draw_events(
-    axes: "Axes",
-    measured: MeasuredShot,
-    path: FlightPath,
-    sheet: SceneScale,
-    taken: Sequence[Box],
+    part: Sheet, measured: MeasuredShot, path: FlightPath, around: tuple[SceneScale, Sequence[Box]]
 ) -> None:
     """Mark release, apex and landing with a sign each, and a label where there is room."""
+    scale, taken = around
     shot = measured.shot
     speed = with_uncertainty(shot.exit_speed_mps, shot.exit_speed_u_mps)
     apex = with_uncertainty(shot.apex_m, shot.apex_u_m)
@@ -276,65 +248,54 @@ def _draw_events(
         (path.apex_px, "D", f"apex, {apex} m"),
         (path.landing_px, "v", f"{landing}, {carry} m"),
     )
-    lines = sheet.at(_dense(path.pixels, step=8.0 * sheet.scale))
+    lines = scale.at(_dense(path.pixels, step=8.0 * scale.scale))
     covered = list(taken)
     for pixel, sign, label in events:
-        if not sheet.shows(pixel):
+        if not scale.shows(pixel):
             continue
-        across, down = sheet.at(pixel).tolist()
+        place = scale.at(pixel)
         size = (width_inches(label, EVENT_SIZE) + 0.16, line_inches(EVENT_SIZE) + 0.09)
-        box = place_label((across, down), size, covered, lines, sheet.bounds)
+        box = place_label((float(place[0]), float(place[1])), size, covered, lines, scale.bounds)
         covered.append(box)
-        _draw_event(axes, pixel, sign, (label, sheet.pixel(box.middle)))
+        _draw_event(part, place, sign, (label, box))
 
 
-def _draw_event(
-    axes: "Axes", pixel: Array, sign: str, label: tuple[str, tuple[float, float]]
-) -> None:
+def _draw_event(part: Sheet, place: Array, sign: str, label: tuple[str, Box]) -> None:
     """Draw the sign of an event, and its label with a leader."""
-    axes.plot(
-        *pixel, sign, markersize=11, markerfacecolor="none", markeredgecolor=FITTED,
-        markeredgewidth=1.6, path_effects=cased(3.4),
-    )  # fmt: skip
-    axes.annotate(
-        label[0],
-        (float(pixel[0]), float(pixel[1])),
-        xytext=label[1],
-        textcoords="data",
-        ha="center",
-        va="center",
-        fontsize=EVENT_SIZE,
-        color=INK,
-        bbox={"boxstyle": "square,pad=0.3", "facecolor": PAPER, "edgecolor": INK, "lw": 0.8},
-        arrowprops={"arrowstyle": "-", "color": PAPER, "lw": 1.0, "shrinkB": 7},
-    )
+    text, box = label
+    way = np.array(box.middle) - place
+    far = float(np.linalg.norm(way))
+    if far > SIGN_INCHES:
+        ends = np.array([place + SIGN_INCHES * way / far, box.middle])
+        part.line(ends, PAPER, 1.0)
+    corners = outline(sign, place, EVENT_SIGN)
+    for colour, width in ((INK, 3.4), (FITTED, 1.6)):
+        part.line(corners, colour, width, closed=True)
+    part.fill(box, PAPER)
+    part.frame(box, INK, 0.8)
+    part.write(box.middle, text, Letters(EVENT_SIZE, ha="center"))
 
 
-def _draw_key(axes: "Axes", measured: MeasuredShot) -> Box:
+def _draw_key(part: Sheet, measured: MeasuredShot) -> Box:
     """Say what the ticks, the crosses and the line are, and return what the key covers."""
-    from matplotlib.lines import Line2D
-
     used = sum(point.used for point in measured.points)
-    entries = [
-        Line2D([], [], color=USED, marker="|", ls="", ms=9, mew=2, label=f"found and used, {used}"),
-        Line2D([], [], color=FITTED, lw=1.2, label="fitted flight"),
-    ]
+    entries = [("tick", f"found and used, {used}")]
     if used < len(measured.points):
-        left_out = len(measured.points) - used
-        label = f"found, not used, {left_out}"
-        entries.insert(1, Line2D([], [], color=UNUSED, marker="x", ls="", ms=7, mew=2, label=label))
-    axes.legend(
-        handles=entries,
-        loc="upper left",
-        fontsize=KEY_SIZE,
-        facecolor=INK,
-        edgecolor=INK,
-        labelcolor=PAPER,
-        framealpha=0.85,
-        borderpad=0.6,
-        fancybox=False,
-        ncols=len(entries),
-    )
-    # A sign and its spaces are about as wide as eight letters.
-    wide = sum(width_inches(f"nnnnnnnn{each.get_label()}", KEY_SIZE) for each in entries)
-    return Box(0.0, 0.0, wide + 0.15, 0.4)
+        entries.append(("cross", f"found, not used, {len(measured.points) - used}"))
+    entries.append(("line", "fitted flight"))
+    # Sign, space and margin of an entry are half an inch beside its words.
+    widths = [0.55 + width_inches(label, KEY_SIZE) for _, label in entries]
+    key = Box(0.05, 0.05, 0.1 + sum(widths), 0.31)
+    part.fill(key, INK, 0.85)
+    left, middle = key.left, 0.5 * (key.top + key.bottom)
+    for (sign, label), wide in zip(entries, widths, strict=True):
+        place = np.array([left + 0.25, middle])
+        if sign == "tick":
+            part.segments(place + np.array([[[0.0, -0.06], [0.0, 0.06]]]), USED, 2.0)
+        elif sign == "cross":
+            part.segments(crosses(place[None], CROSS_SIZE), UNUSED, 2.0)
+        else:
+            part.segments(place + np.array([[[-0.12, 0.0], [0.12, 0.0]]]), FITTED, 1.2)
+        part.write((left + 0.45, middle), label, Letters(KEY_SIZE, colour=PAPER))
+        left += wide
+    return Box(0.0, 0.0, key.right + 0.1, key.bottom + 0.1)

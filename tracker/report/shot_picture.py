@@ -1,24 +1,24 @@
 """One picture a shot, from which a person sees at a glance whether to believe its row."""
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from itertools import accumulate, pairwise
 
 from tracker.records import MeasuredShot
 from tracker.report.composite import BallPatch, Image, multiple_exposure
-from tracker.report.look import DOTS_PER_INCH, INK, PAPER, WIDTH_INCHES, as_jpeg
+from tracker.report.labels import Box
+from tracker.report.look import WIDTH_INCHES
+from tracker.report.misses import draw_misses
 from tracker.report.panels import (
     CLOSE_UP_HEIGHT,
+    MARGIN_INCHES,
     draw_close_ups,
     draw_figures,
     draw_heading,
-    draw_misses,
     heading_inches,
     heading_of,
 )
 from tracker.report.scene import SceneScale, draw_scene, window_around
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+from tracker.report.sheet import Letters, Sheet
 
 CLOSE_UPS = 12
 """Single frames in a row; a matter of looks."""
@@ -26,6 +26,12 @@ BALL_PX = 9.0
 """Radius about each place that is taken from its own frame, in a window 1920 px wide, px."""
 LEAST_BALL_PX = 6.0
 """The least such radius, px; a matter of looks, as that above."""
+LOWER_INCHES, FOOT_INCHES = 2.75, 0.25
+"""Heights of the figures and of the line below them; a matter of looks, as the next two."""
+FIGURES_SHARE = 0.47
+"""Width of the figures over the sheet's; the rest has the plot of the misses."""
+CAUTION_SIZE = 7.5
+"""Size of the letters of the caution, points."""
 CAUTION = (
     "Flying balls and spinning wheels hurt people and animals: keep the field clear, guard the "
     "wheels, follow local rules and qualified people."
@@ -65,33 +71,31 @@ def shot_picture(measured: MeasuredShot, seen: ShotFrames) -> bytes:
         The frame with every place of the ball, the fitted path, release, apex and landing;
         below it close-ups of single frames, the figures, and how far the fit misses each place.
     """
-    return as_jpeg(_laid_out(measured, seen))
-
-
-def _laid_out(measured: MeasuredShot, seen: ShotFrames) -> "Figure":
-    """Return the whole sheet: heading, scene, close-ups, figures and misses."""
-    from matplotlib.figure import Figure
-
     window = window_around(measured, seen.frame.shape)
     left, top, right, bottom = window
-    scene_inches = WIDTH_INCHES * (bottom - top) / (right - left)
-    strip_inches = WIDTH_INCHES / CLOSE_UPS * CLOSE_UP_HEIGHT
     lines = heading_of(measured.shot)
-    heights = [heading_inches(lines), scene_inches, strip_inches, 2.75, 0.25]
-    figure = Figure(figsize=(WIDTH_INCHES, sum(heights)), dpi=DOTS_PER_INCH, facecolor=PAPER)
-    grid = figure.add_gridspec(
-        5, 1, height_ratios=heights, left=0, right=1, top=1, bottom=0, hspace=0
+    tile = WIDTH_INCHES / CLOSE_UPS
+    scene_inches = WIDTH_INCHES * (bottom - top) / (right - left)
+    heights = (
+        heading_inches(lines),
+        scene_inches,
+        tile * CLOSE_UP_HEIGHT,
+        LOWER_INCHES,
+        FOOT_INCHES,
     )
-    draw_heading(figure.add_subplot(grid[0]), measured.shot.quality, lines, WIDTH_INCHES)
-    sheet = SceneScale(window, WIDTH_INCHES)
-    radius = BALL_PX * sheet.scale
-    picture = multiple_exposure(seen.frame, seen.patches, max(LEAST_BALL_PX, radius))
-    draw_scene(figure.add_subplot(grid[1]), measured, picture, sheet, seen.markers)
-    draw_close_ups(figure.add_subplot(grid[2]), measured, seen.patches, CLOSE_UPS)
-    lower = grid[3].subgridspec(1, 2, width_ratios=(0.47, 0.53), wspace=0)
-    draw_figures(figure.add_subplot(lower[0]), measured)
-    draw_misses(figure, lower[1], measured)
-    foot = figure.add_subplot(grid[4])
-    foot.set_axis_off()
-    foot.text(0.012, 0.5, CAUTION, fontsize=7.5, color=INK, va="center")
-    return figure
+    sheet = Sheet.empty((WIDTH_INCHES, sum(heights)))
+    edges = [0.0, *accumulate(heights)]
+    heading, scene, strip, lower, foot = (
+        sheet.part(Box(0.0, above, WIDTH_INCHES, below)) for above, below in pairwise(edges)
+    )
+    draw_heading(heading, measured.shot.quality, lines, WIDTH_INCHES)
+    scale = SceneScale(window, WIDTH_INCHES)
+    radius = max(LEAST_BALL_PX, BALL_PX * scale.scale)
+    picture = multiple_exposure(seen.frame, seen.patches, radius)
+    draw_scene(scene, measured, picture, scale, seen.markers)
+    draw_close_ups(strip, measured, seen.patches, (CLOSE_UPS, tile))
+    draw_figures(lower, measured)
+    beside = Box(FIGURES_SHARE * WIDTH_INCHES, 0.0, WIDTH_INCHES, LOWER_INCHES)
+    draw_misses(lower.part(beside), measured)
+    foot.write((MARGIN_INCHES, 0.5 * FOOT_INCHES), CAUTION, Letters(CAUTION_SIZE))
+    return sheet.jpeg()

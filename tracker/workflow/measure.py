@@ -126,8 +126,7 @@ def measure_sessions(
 MEASURING = (
     "tracker.workflow.jobs",
     "tracker.measurement.starts",
-    "matplotlib.figure",
-    "matplotlib.backends.backend_agg",
+    "tracker.report.shot_picture",
     "scipy.special",
 )
 """What measuring a clip imports, most of it on demand: a process else spends a second on it."""
