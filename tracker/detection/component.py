@@ -81,6 +81,8 @@ class Component:
         self._noise = NoiseMap(self._shape, wanted=WANTED * most)
         self.centred = False
         """Whether a place is the middle of the change around it, to a part of a cell."""
+        self.described = True
+        """Whether the backdrop is taken."""
         self._backdrop: Backdrop | None = None
         self._weakest = 0.0
 
@@ -105,7 +107,9 @@ class Component:
         before, now, after = self._small[0], self._small[self._lag], self._small[-1]
         if self._noise.due:
             self._noise.take(self._difference.change(before, now, after))
-            self._backdrop = Backdrop(self._window, *self._noise.levels, *self._noise.light(now))
+            if self.described:
+                light = self._noise.light(now)
+                self._backdrop = Backdrop(self._window, *self._noise.levels, *light)
             self._alarm.follow(self._noise.limit)
         limit = self._noise.limit
         # The middle of what changed asks for the change of every pixel.

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from tracker.detection.component import BALL_PX, Component
 from tracker.detection.difference import Luma
 from tracker.detection.settings import SearchSettings
-from tracker.records import Candidates
+from tracker.records import Candidates, no_cutouts
 
 Array = NDArray[np.float64]
 
@@ -29,10 +29,12 @@ class CandidateFinder:
     Parameters
     ----------
     settings : SearchSettings
+    cutouts : bool
+        Whether candidates come with their cutouts, and with what the frame is like beside them.
     """
 
-    def __init__(self, settings: SearchSettings) -> None:
-        self._settings = settings
+    def __init__(self, settings: SearchSettings, cutouts: bool = True) -> None:
+        self._settings, self._cutouts = settings, cutouts
         self._times: deque[tuple[int, float]] = deque(maxlen=settings.lag + 1)
         self._luma: Component | None = None
         self._blueness: Component | None = None
@@ -63,11 +65,11 @@ class CandidateFinder:
         if not ready:
             return None
         pixels, strength = self._luma.places()
-        if self._blueness is None:
-            colour = None
-        else:
+        if self._blueness is not None:
             pixels, strength = _joined(pixels, strength, *self._blueness.places())
-            colour = self._blueness.cut((pixels - 0.5) / 2.0)
+        if not self._cutouts:
+            return Candidates(*self._times[0], pixels, strength, no_cutouts(len(pixels)), None)
+        colour = None if self._blueness is None else self._blueness.cut((pixels - 0.5) / 2.0)
         components = (self._luma, self._blueness)
         backdrops = [each.backdrop for each in components if each is not None]
         return Candidates(
@@ -92,7 +94,7 @@ class CandidateFinder:
             half,
             most,
         )
-        self._luma.centred = settings.centred
+        self._luma.centred, self._luma.described = settings.centred, self._cutouts
         if blueness is not None and min(blueness.shape) > 0:
             left, top, right, bottom = settings.window
             self._blueness = Component(
@@ -103,7 +105,7 @@ class CandidateFinder:
                 half // 2 + 2,
                 most // 2,
             )
-            self._blueness.centred = settings.centred
+            self._blueness.centred, self._blueness.described = settings.centred, self._cutouts
 
 
 def _joined(

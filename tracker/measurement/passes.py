@@ -41,7 +41,8 @@ class Observers:
     progress : callable, optional
         Called with the number of frames done and the number there are.
     on_candidates : callable, optional
-        Called with the candidates of every frame of the first pass.
+        Called with the candidates of every frame of the first pass; of several through one
+        decoding, of the first of them.
     on_shot : callable, optional
         Called with every shot as soon as it is measured, not yet numbered.
     """
@@ -121,6 +122,12 @@ class FramePass:
         First and last index of the only frames that are read.
     also : callable, optional
         Is given index, true time, luma and blue difference, steadied, of every frame searched.
+    cutouts : bool
+        Whether candidates come with their cutouts, and with what the frame is like beside them.
+    while_still : bool
+        Whether the pass stops where the camera moves.
+    stopped : bool
+        No further frame is looked at. May be set while the pass runs.
     moves : bool
         Afterwards: whether the camera moved.
     lost_share : float
@@ -140,6 +147,9 @@ class FramePass:
     wanted: Callable[[float], bool] | None = None
     span: tuple[int, int] | None = None
     also: Callable[[int, float, Codes, Codes | None], None] | None = None
+    cutouts: bool = True
+    while_still: bool = False
+    stopped: bool = False
     moves: bool = False
     lost_share: float = 0.0
     lost_s: list[float] = field(default_factory=list)
@@ -177,6 +187,8 @@ class FramePass:
         timing = self.timing
         if self.meter is not None:
             self.meter.see(frame)
+        if self.stopped:
+            return None
         repeats = timing.repeats is not None and timing.repeats[frame.index]
         if frame.index % self.every or repeats:
             return None
@@ -184,6 +196,9 @@ class FramePass:
         luma, blueness = steadier.see(frame.index, frame.luma, frame.blueness)
         if steadier.lost:
             self.lost_s.append(time_s)
+        if steadier.moves and self.while_still:
+            self.stopped = True
+            return None
         wanted = self.wanted is None or self.wanted(time_s)
         return _View(frame.index, time_s, luma, blueness) if wanted else None
 
@@ -241,7 +256,7 @@ def passed_together(
             for at, candidates in enumerate(found):
                 if candidates is None:
                     continue
-                if observers.on_candidates is not None:
+                if observers.on_candidates is not None and at == 0:
                     observers.on_candidates(candidates)
                 yield at, candidates
     for each, steadier in zip(passes, steadiers, strict=True):
@@ -270,7 +285,7 @@ def _searched(
     views: Iterator[tuple[int, list[_View | None]]],
 ) -> Iterator[tuple[int, list[Candidates | None]]]:
     """Search frame after frame for candidates; each comes with the latest frame's index."""
-    finders = [CandidateFinder(each.settings) for each in passes]
+    finders = [CandidateFinder(each.settings, each.cutouts) for each in passes]
     for index, some in views:
         four = zip(passes, some, finders, steadiers, strict=True)
         yield index, [each._found(view, finder, by) for each, view, finder, by in four]

@@ -77,7 +77,7 @@ class _Near:
             )
             for ball in self._balls
         ]
-        self._finders = [CandidateFinder(each) for each in settings]
+        self._finders = [CandidateFinder(each, cutouts=False) for each in settings]
         self._searches = [ArcSearch(self._width, frame_s, ball) for ball in self._balls]
         self._found: list[list[Arc]] = [[] for _ in self._balls]
 
@@ -121,7 +121,8 @@ class _Small:
     def __init__(self, facts: ClipFacts, frame_s: float) -> None:
         self._width, self._frame_s = facts.size_px[0], frame_s
         settings = replace(scouting_settings(facts), diameter_px=SMALL_DIAMETER_PX)
-        self._finder, self._search = CandidateFinder(settings), ArcSearch(self._width, frame_s)
+        self._finder = CandidateFinder(settings, cutouts=False)
+        self._search = ArcSearch(self._width, frame_s)
         self._found: list[Arc] = []
 
     def see(self, frame: int, time_s: float, luma: Codes, blueness: Codes | None) -> None:

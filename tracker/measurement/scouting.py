@@ -125,27 +125,59 @@ def scout_together(
     camera, observers, fall_per_diameter
         As of `scout`.
     """
-    scouts = [_Scout(each, camera, fall_per_diameter) for each in clips]
+    scouting = Scouting(clips, camera, fall_per_diameter)
     meter = ChangeMeter(clips[0])
-    _pass(scouts, observers, meter)
+    scouting.walk(observers, meter)
     base = check_cadence(meter.changes(), clips[0].file_times_s)
     if base.cadence is Cadence.MENDED:
-        for each in scouts:
+        scouting.correct(base)
+        scouting.walk(observers.progress_only)
+    return scouting.found(base)
+
+
+class Scouting:
+    """Scouts of one clip, each at a pace of its own, fed while its frames pass.
+
+    Parameters
+    ----------
+    clips, camera, fall_per_diameter
+        As of `scout_together`.
+    """
+
+    def __init__(
+        self, clips: Sequence[ClipFacts], camera: Camera, fall_per_diameter: float | None = None
+    ) -> None:
+        self._scouts = [_Scout(each, camera, fall_per_diameter) for each in clips]
+
+    @property
+    def loops(self) -> list[FramePass]:
+        """The passes that give the scouts their candidates, one each."""
+        return [each.loop for each in self._scouts]
+
+    @property
+    def stopped(self) -> bool:
+        """Whether a pass stopped before the clip's end."""
+        return any(loop.stopped for loop in self.loops)
+
+    def push(self, at: int, candidates: Candidates) -> None:
+        """Take a frame's candidates of one of the passes."""
+        self._scouts[at].push(candidates)
+
+    def walk(self, observers: Observers, meter: ChangeMeter | None = None) -> None:
+        """Pass once through the clip; the meter sees every frame once."""
+        loops = self.loops
+        loops[0].meter = meter
+        for at, candidates in passed_together(loops, observers):
+            self.push(at, candidates)
+
+    def correct(self, base: TimeBase) -> None:
+        """Take the corrected times for the next pass."""
+        for each in self._scouts:
             each.correct(base)
-        _pass(scouts, observers.progress_only)
-    return tuple(each.scouted(base) for each in scouts)
 
-
-def _pass(
-    scouts: "Sequence[_Scout]", observers: Observers, meter: ChangeMeter | None = None
-) -> None:
-    """Pass once through the clip of all scouts; the meter sees every frame once."""
-    loops = [each.loop for each in scouts]
-    loops[0].meter = meter
-    for at, candidates in passed_together(loops, observers):
-        scouts[at].push(candidates)
-    for each in scouts:
-        each.finish()
+    def found(self, base: TimeBase) -> tuple[Scouted, ...]:
+        """Return what each scout found, after the last pass."""
+        return tuple(each.scouted(base) for each in self._scouts)
 
 
 class _Scout:
@@ -170,16 +202,19 @@ class _Scout:
         facts = self._facts
         self._sizes = OtherSizes(facts, self._frame_s, self._fall)
         self._search, self._arcs = ArcSearch(facts.size_px[0], self._frame_s), list[Arc]()
-        settings, also = scouting_settings(facts), self._sizes.see
-        self.loop = FramePass(facts, self._camera, settings, self._timing, self._every, also=also)
+        self.loop = FramePass(
+            facts,
+            self._camera,
+            scouting_settings(facts),
+            self._timing,
+            self._every,
+            also=self._sizes.see,
+            cutouts=False,
+        )
 
     def push(self, candidates: Candidates) -> None:
         """Take the candidates of the next frame."""
         self._arcs.extend(self._search.push(candidates))
-
-    def finish(self) -> None:
-        """Take the paths that go on to the clip's end."""
-        self._arcs.extend(self._search.finish())
 
     def correct(self, base: TimeBase) -> None:
         """Take the corrected times for the next pass, and keep the notes of the last one."""
@@ -189,6 +224,7 @@ class _Scout:
 
     def scouted(self, base: TimeBase) -> Scouted:
         """Return what was found, after the last pass."""
+        self._arcs.extend(self._search.finish())
         loop, width, frame_s = self.loop, self._facts.size_px[0], self._frame_s
         doubts, doubt = loop.doubts(), ""
         mended = base.cadence is Cadence.MENDED

@@ -8,6 +8,7 @@ from tracker.records.candidates import (
     RejectedCandidate,
     Steadied,
     Track,
+    no_cutouts,
 )
 from tracker.records.catalogue import CATALOGUE
 from tracker.records.codes import FIGURE_OF_COLUMN, Figure, ReasonCode
@@ -53,6 +54,7 @@ __all__ = [
     "Track",
     "TrackPoint",
     "cells_of",
+    "no_cutouts",
     "not_read",
     "sentence",
 ]

@@ -30,6 +30,11 @@ class Cutouts:
         return Cutouts(self.patches[rows], self.corners[rows])
 
 
+def no_cutouts(count: int) -> Cutouts:
+    """Return cutouts without a pixel, for so many candidates whose cutouts nobody needs."""
+    return Cutouts(np.zeros((count, 0, 0), np.int16), np.zeros((count, 2), np.int64))
+
+
 @dataclass(frozen=True)
 class Backdrop:
     """What one component of a frame is like where no candidate is, block by block.

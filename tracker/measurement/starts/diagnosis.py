@@ -21,7 +21,7 @@ from tracker.following.throws import trimmed_throw
 from tracker.measurement.context import ClipContext
 from tracker.measurement.flight import Flight, StartPrior
 from tracker.measurement.passes import Observers
-from tracker.measurement.scouting import Scouted, scout_together
+from tracker.measurement.scouting import Scouted, Scouting, scout_together
 from tracker.measurement.starts.field import Field, first_fit
 from tracker.measurement.starts.first_sight import FirstSight
 from tracker.measurement.starts.throw_rules import LEAST_USED_SHARE, no_throw, rolls
@@ -95,9 +95,35 @@ def causes_of_no_shot(
         The taped field.
     observers : Observers
     """
-    as_slow = replace(context, facts=replace(context.facts, pace=context.facts.pace * SLOWER))
-    clips = (context.facts, as_slow.facts)
+    clips = (context.facts, _as_slow(context).facts)
     scouted, slow = scout_together(clips, context.camera, observers.progress_only)
+    return causes_in(scouted, slow, context, field)
+
+
+def scouting_along(context: ClipContext) -> Scouting:
+    """Return what scouts a clip for its cause while another pass goes through it.
+
+    It stops where the camera moves, since following its motion twice would take long.
+    """
+    scouting = Scouting((context.facts, _as_slow(context).facts), context.camera)
+    for loop in scouting.loops:
+        loop.while_still = True
+    return scouting
+
+
+def causes_in(
+    scouted: Scouted, slow: Scouted, context: ClipContext, field: Field
+) -> tuple[Reason, ...]:
+    """Return the likeliest cause that the scouted paths of a clip show.
+
+    Parameters
+    ----------
+    scouted, slow : Scouted
+        At the stated pace, and as one at life speed.
+    context, field
+        As of `causes_of_no_shot`.
+    """
+    as_slow = _as_slow(context)
     throws, frame_s = candidates_of(scouted, context), scouted.frame_s
     if not throws:
         throws, frame_s = slow_candidates(slow, as_slow)
@@ -112,6 +138,11 @@ def causes_of_no_shot(
         return (min(found, key=lambda each: each[0])[1],)
     at_s = float(throws[0].arc.times_s[0]) * context.facts.pace
     return (Reason(ReasonCode.FALLS_OTHERWISE, {"release_s": at_s}),)
+
+
+def _as_slow(context: ClipContext) -> ClipContext:
+    """Return the context of a clip taken to play far slower than stated."""
+    return replace(context, facts=replace(context.facts, pace=context.facts.pace * SLOWER))
 
 
 def candidates_of(scouted: Scouted, context: ClipContext) -> list[Throw]:

@@ -8,7 +8,7 @@ from calibration.camera import Camera
 from tracker.measurement.fitted_shot import FittedShot, doubted
 from tracker.measurement.passes import Observers, Timing
 from tracker.measurement.request import ClipRequest
-from tracker.records import Reason, RejectedCandidate
+from tracker.records import Quality, Reason, RejectedCandidate
 from tracker.video import ClipFacts
 
 
@@ -34,6 +34,11 @@ class Findings:
     rejected: list[RejectedCandidate] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     causes: tuple[Reason, ...] = ()
+
+    @property
+    def any_shot(self) -> bool:
+        """Whether a shot was found that is not rejected."""
+        return any(each.shot.quality is not Quality.REJECTED for each in self.shots)
 
     def sort(self, found: Sequence[FittedShot | RejectedCandidate]) -> None:
         """Take what was found, each to its own list."""

@@ -1,20 +1,28 @@
 """Shots that begin at the taped point of release, before a calibrated camera."""
 
 from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import dataclass
 
 import numpy as np
 
 from calibration.camera import Camera
-from calibration.timebase import Cadence, check_cadence
+from calibration.timebase import Cadence, TimeBase, check_cadence
 from tracker.detection import settings_for
 from tracker.fitting import circumstances_of
 from tracker.following import FlightSearch, Hypothesis
 from tracker.measurement.context import ClipContext, frame_interval_s
 from tracker.measurement.fitted_shot import FittedShot
-from tracker.measurement.passes import MOVED_NOTE, FramePass, Observers, Timing
+from tracker.measurement.passes import (
+    MOVED_NOTE,
+    FramePass,
+    Observers,
+    Timing,
+    passed_together,
+)
 from tracker.measurement.request import ClipRequest
-from tracker.measurement.starts.diagnosis import causes_of_no_shot
+from tracker.measurement.scouting import Scouting
+from tracker.measurement.starts.diagnosis import causes_in, causes_of_no_shot, scouting_along
 from tracker.measurement.starts.field import Field
 from tracker.measurement.starts.protocol import Findings
 from tracker.measurement.tracing import measure_hypothesis, rejected_hypothesis
@@ -60,7 +68,8 @@ class ReleaseStart:
         """
         context = release_context(facts, self.camera, request)
         meter = ChangeMeter(facts)
-        found = _search(context, Timing.of_file(facts), meter, observers)
+        scouting = None if self.field is None else scouting_along(context)
+        found = _search(context, Timing.of_file(facts), meter, observers, scouting)
         base = check_cadence(meter.changes(), facts.file_times_s)
         if base.cadence is Cadence.MENDED:
             timing = Timing.corrected(facts, base)
@@ -74,7 +83,18 @@ class ReleaseStart:
         elif base.cadence is Cadence.DOUBTFUL:
             found.notes.append(base.explanation)
             found.doubt(Reason(ReasonCode.FRAME_TIMES))
+        if base.cadence is not Cadence.MENDED and not found.any_shot:
+            found.causes = self._causes(scouting, base, context)
         return found
+
+    def _causes(
+        self, scouting: Scouting | None, base: TimeBase, context: ClipContext
+    ) -> tuple[Reason, ...]:
+        """Return what was scouted along the search; nothing where that stopped on the way."""
+        if self.field is None or scouting is None or scouting.stopped:
+            return ()
+        scouted, slow = scouting.found(base)
+        return causes_in(scouted, slow, context, self.field)
 
     def causes_of_no_shot(
         self, facts: ClipFacts, request: ClipRequest, observers: Observers
@@ -101,16 +121,31 @@ def release_context(facts: ClipFacts, camera: Camera, request: ClipRequest) -> C
 
 
 def _search(
-    context: ClipContext, timing: Timing, meter: ChangeMeter | None, observers: Observers
+    context: ClipContext,
+    timing: Timing,
+    meter: ChangeMeter | None,
+    observers: Observers,
+    scouting: Scouting | None = None,
 ) -> Findings:
-    """Pass once through the clip and return the flights found in it, measured or rejected."""
+    """Pass once through the clip and return the flights found in it, measured or rejected.
+
+    The clip is scouted in the same pass, for the cause of there being no shot, until one is found.
+    """
     search = FlightSearch(context.search_context())
     loop = FramePass(context.facts, context.camera, context.settings, timing, meter=meter)
     found = Findings(context.camera)
-    for candidates in loop.candidates(observers):
-        for hypothesis in search.push(candidates):
-            near = search.candidates(hypothesis)
-            found.sort([_measured(context, hypothesis, near, observers)])
+    along = [] if scouting is None else scouting.loops
+    with closing(passed_together([loop, *along], observers)) as passed:
+        for at, candidates in passed:
+            if at > 0:
+                assert scouting is not None
+                scouting.push(at - 1, candidates)
+                continue
+            for hypothesis in search.push(candidates):
+                near = search.candidates(hypothesis)
+                found.sort([_measured(context, hypothesis, near, observers)])
+            for each in along:
+                each.stopped |= found.any_shot
     for hypotheses in search.finish():
         for hypothesis in hypotheses:
             near = search.candidates(hypothesis)

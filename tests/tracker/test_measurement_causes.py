@@ -1,0 +1,167 @@
+"""The cause of there being no shot is scouted while the clip is searched, in one decoding."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from calibration.camera import looking_at
+from tests.tracker.fitting_case import circumstances, request
+from tracker.detection import SearchSettings
+from tracker.measurement import passes
+from tracker.measurement.context import ClipContext
+from tracker.measurement.passes import NO_OBSERVERS, FramePass, Timing
+from tracker.measurement.starts import diagnosis, release
+from tracker.measurement.starts.field import field_of
+from tracker.records import Candidates, Quality, Reason, ReasonCode
+from tracker.video import ClipFacts, ClipWriter, Frame, frames, inspect
+
+SIZE, FPS, FRAMES = (192, 112), 60.0, 70
+CAMERA = looking_at(np.array([5.0, -20.0, 1.5]), np.array([5.0, 0.0, 2.0]), 180.0, SIZE)
+SETTINGS = SearchSettings(4.0, 4.0, 1, (0, 0, *SIZE), 20)
+Codes = np.ndarray
+Seen = tuple[Codes, Codes | None]
+FIELD = field_of([[0.0, 0.0, 0.8], [0.0, 0.0, 0.0], [20.0, 0.0, 0.0], [20.0, 4.0, 0.0]])
+
+
+@pytest.fixture(scope="module")
+def facts(tmp_path_factory: pytest.TempPathFactory) -> ClipFacts:
+    """A ball that falls across a still, textured background."""
+    path = Path(tmp_path_factory.mktemp("causes")) / "ball.mp4"
+    ground = np.random.default_rng(5).integers(70, 130, (28, 48))
+    ground = np.kron(ground, np.ones((4, 4))).astype(float)
+    rows, columns = np.mgrid[: SIZE[1], : SIZE[0]]
+    with ClipWriter(path, SIZE, FPS) as writer:
+        for frame in range(FRAMES):
+            column, row = 12.0 + 2.4 * frame, 24.0 + 0.012 * frame**2
+            shape = np.clip(3.0 - np.hypot(columns - column, rows - row), 0.0, 1.0)
+            picture = ground * (1.0 - shape) + 235.0 * shape
+            writer.write_luma_chroma(np.round(picture).astype(np.uint8))
+    return inspect(path)
+
+
+def context_of(facts: ClipFacts) -> ClipContext:
+    return ClipContext(facts, request(), circumstances(CAMERA), SETTINGS)
+
+
+class NoFlights:
+    """A search that finds no flight."""
+
+    rejected_candidates = ()
+
+    def __init__(self, *_: object) -> None:
+        self.pushed: list[int] = []
+
+    def push(self, candidates: Candidates) -> list[object]:
+        self.pushed.append(candidates.frame)
+        return []
+
+    def finish(self) -> Iterator[list[object]]:
+        return iter(())
+
+    def candidates(self, _: object) -> list[Candidates]:
+        return []
+
+
+@pytest.fixture
+def decoded(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """The index of every frame that passes decode."""
+    found: list[int] = []
+
+    def counted(*given: object, **how: object) -> Iterator[Frame]:
+        for frame in frames(*given, **how):  # type: ignore[arg-type]
+            found.append(frame.index)
+            yield frame
+
+    monkeypatch.setattr(passes, "frames", counted)
+    monkeypatch.setattr(release, "release_context", lambda facts, *_: context_of(facts))
+    monkeypatch.setattr(release, "FlightSearch", NoFlights)
+    return found
+
+
+def test_the_cause_needs_no_decoding_of_its_own(
+    facts: ClipFacts, decoded: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tried: list[tuple[list[int], float]] = []
+
+    def likeliest(_: object, __: object, throw: diagnosis.Throw, frame_s: float) -> None:
+        tried.append((throw.arc.frames.tolist(), frame_s))
+
+    monkeypatch.setattr(diagnosis, "likeliest", likeliest)
+    alone = diagnosis.causes_of_no_shot(context_of(facts), FIELD, NO_OBSERVERS)
+    assert decoded == list(range(FRAMES))
+    found = release.ReleaseStart(CAMERA, FIELD).find(facts, request(), NO_OBSERVERS)
+    assert decoded == 2 * list(range(FRAMES))
+    assert found.causes == alone and alone[0].code is ReasonCode.FALLS_OTHERWISE
+    assert tried[: len(tried) // 2] == tried[len(tried) // 2 :] and len(tried) >= 2
+
+
+def test_nothing_is_scouted_where_a_shot_is_found(
+    facts: ClipFacts, decoded: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nor is a cause searched for: the scouts stop with the shot's frame, of which few follow."""
+    scouted: list[int] = []
+
+    class Finds(NoFlights):
+        def push(self, candidates: Candidates) -> list[object]:
+            return [None] if candidates.frame == 10 else []
+
+    class Shot:
+        quality = Quality.GOOD
+
+    class Row:
+        shot = Shot
+
+    def push(_: object, at: int, candidates: Candidates) -> None:
+        scouted.append(candidates.frame)
+
+    monkeypatch.setattr(release, "FlightSearch", Finds)
+    monkeypatch.setattr(release, "measure_hypothesis", lambda *_: Row)
+    monkeypatch.setattr(diagnosis.Scouting, "push", push)
+    monkeypatch.setattr(passes, "frames_ahead", lambda _: 2)
+    found = release.ReleaseStart(CAMERA, FIELD).find(facts, request(), NO_OBSERVERS)
+    assert found.causes == () and found.any_shot
+    assert 9 in scouted and max(scouted) < 30
+    assert decoded == list(range(FRAMES))
+
+
+def test_scouting_along_stops_where_the_camera_moves(
+    facts: ClipFacts, decoded: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The measurement then asks for the cause, which is scouted in a decoding of its own."""
+
+    class Moves(passes.Steadier):
+        def see(self, frame: int, luma: Codes, blueness: Codes | None = None) -> Seen:
+            self.moves = frame > 20
+            return luma, blueness
+
+    monkeypatch.setattr(passes, "Steadier", Moves)
+    start = release.ReleaseStart(CAMERA, FIELD)
+    found = start.find(facts, request(), NO_OBSERVERS)
+    assert found.causes == () and decoded == list(range(FRAMES))
+    assert start.causes_of_no_shot(facts, request(), NO_OBSERVERS) != ()
+    assert decoded == 2 * list(range(FRAMES))
+
+
+def test_without_a_field_nothing_is_scouted(
+    facts: ClipFacts, decoded: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def forbidden(*_: object) -> Reason:
+        raise AssertionError("was scouted")
+
+    monkeypatch.setattr(release, "scouting_along", forbidden)
+    assert release.ReleaseStart(CAMERA).find(facts, request(), NO_OBSERVERS).causes == ()
+
+
+def test_candidates_come_without_cutouts_where_nobody_needs_them(facts: ClipFacts) -> None:
+    loop = FramePass(facts, CAMERA, SETTINGS, Timing.of_file(facts))
+    whole = list(loop.candidates())
+    bare = list(replace(loop, cutouts=False).candidates())
+    for one, other in zip(bare, whole, strict=True):
+        assert np.array_equal(one.pixels, other.pixels)
+        assert np.array_equal(one.strength, other.strength)
+        assert one.luma.patches.size == 0 and one.blueness is None and one.backdrops == ()
+        few = one.part(np.arange(len(one.pixels) // 2))
+        assert len(few.luma.corners) == len(few.pixels)
