@@ -3,6 +3,7 @@
 import os
 import sys
 
+import pytest
 from hypothesis import HealthCheck, settings
 
 # One thread of linear algebra each: the workers share the cores already. Set by the process that
@@ -18,11 +19,28 @@ if os.environ.pop("PYTHONDONTWRITEBYTECODE", ""):
 # No test finds what another, or an earlier run, has measured.
 os.environ["LOBMETER_CACHE"] = ""
 
-# A law holds or fails whatever else the machine is doing. Other examples are drawn in every run.
-settings.register_profile(
-    "without a clock",
-    deadline=None,
-    max_examples=40,
-    suppress_health_check=[HealthCheck.too_slow],
-)
-settings.load_profile("without a clock")
+# A law holds or fails whatever else the machine is doing. Other examples are drawn in every run: a
+# few of each law beside the other tests, many in the campaigns, which try all laws again.
+for profile, examples in (("few examples", 12), ("many examples", 60)):
+    settings.register_profile(
+        profile,
+        deadline=None,
+        max_examples=examples,
+        suppress_health_check=[HealthCheck.too_slow],
+    )
+settings.load_profile("few examples")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Draw many examples in a campaign."""
+    if config.option.markexpr == "campaign":
+        settings.load_profile("many examples")
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Take every law into a campaign."""
+    if config.option.markexpr == "campaign":
+        for item in items:
+            if getattr(getattr(item, "obj", None), "is_hypothesis_test", False):
+                item.add_marker("campaign")

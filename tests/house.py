@@ -3,6 +3,7 @@
 import ast
 import io
 import tokenize
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 from statistics import median
@@ -35,11 +36,17 @@ def median_lines(texts: dict[str, str]) -> float:
     return median(lines(text) for text in texts.values())
 
 
+@cache
+def parsed(text: str) -> ast.Module:
+    """Return the tree of a module; several rules look at it."""
+    return ast.parse(text)
+
+
 def functions(text: str) -> list[ast.FunctionDef | ast.AsyncFunctionDef]:
     """Return all functions and methods of a module, inner ones too."""
     return [
         each
-        for each in ast.walk(ast.parse(text))
+        for each in ast.walk(parsed(text))
         if isinstance(each, ast.FunctionDef | ast.AsyncFunctionDef)
     ]
 

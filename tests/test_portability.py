@@ -4,7 +4,7 @@ import ast
 
 import pytest
 
-from tests.house import sources
+from tests.house import parsed, sources
 
 MODULES = {"fcntl", "grp", "posix", "pty", "pwd", "resource", "syslog", "termios", "tty"}
 """Modules that only POSIX has."""
@@ -46,14 +46,14 @@ def posix_only(text: str) -> list[str]:
         for child in ast.iter_child_nodes(node):
             visit(child, guarded)
 
-    visit(ast.parse(text), frozenset())
+    visit(parsed(text), frozenset())
     return found
 
 
 def without_encoding(text: str) -> list[int]:
     """Return the lines where a text is read or written in the encoding of the system."""
     lines = []
-    for node in ast.walk(ast.parse(text)):
+    for node in ast.walk(parsed(text)):
         if not isinstance(node, ast.Call):
             continue
         name = node.func.attr if isinstance(node.func, ast.Attribute) else ""

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from calibration.adjustment import (
@@ -88,7 +88,6 @@ def test_uncertainties_must_be_above_zero():
         adjust(lambda b: (b - 1.0, -np.eye(2)), np.zeros(2), np.array([1.0, 0.0]))
 
 
-@settings(max_examples=30, deadline=None)
 @given(
     seed=st.integers(0, 10_000),
     rows=st.integers(5, 12),

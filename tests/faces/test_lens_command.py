@@ -80,7 +80,11 @@ def assert_true_within_its_uncertainty(path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("board", "words"), [(CHECKERBOARD, ()), (CHARUCO, CHARUCO_WORDS)], ids=["checker", "charuco"]
+    ("board", "words"),
+    [
+        pytest.param(CHECKERBOARD, (), id="checker"),
+        pytest.param(CHARUCO, CHARUCO_WORDS, id="charuco", marks=pytest.mark.campaign),
+    ],
 )
 def test_pictures_of_a_board_become_a_lens_file(
     tmp_path: Path, board: Board, words: tuple[str, ...]

@@ -90,6 +90,7 @@ def assert_explained(folder: Path, closing: str) -> None:
     assert len(pictures) == 1 and pictures[0] in closing.replace(" ", "")
 
 
+@pytest.mark.campaign
 def test_the_session_as_drawn_gives_its_shot(session: Path) -> None:
     words, closing = measured(session, exit_code=0)
     assert "1 shot" in words and "No shot was found" not in closing

@@ -11,7 +11,7 @@ from calibration.site import Calibration, Site, solve
 from tests.calibration.fields import LAYOUTS, field
 
 CASES = {"seed": st.integers(0, 5000), "layout": st.sampled_from(LAYOUTS[:3])}
-FEW = settings(max_examples=12, deadline=None)
+FEW = settings(max_examples=settings.default.max_examples // 2)
 
 
 def _u(solved: Calibration) -> dict[str, float]:

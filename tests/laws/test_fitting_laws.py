@@ -25,6 +25,9 @@ STEPS = np.array(
 )
 
 
+slow = settings(max_examples=settings.default.max_examples // 3)
+
+
 def number(low, high):
     return st.floats(low, high, allow_nan=False, width=64)
 
@@ -91,7 +94,7 @@ def test_every_parameter_has_its_step():
 
 
 @given(shots())
-@settings(max_examples=12, deadline=None)
+@slow
 def test_derivatives_of_the_pixels(shot):
     known, numbers, instants = shot
     _, jacobian, _ = predict(known, numbers, instants)
@@ -101,7 +104,7 @@ def test_derivatives_of_the_pixels(shot):
 
 
 @given(shots())
-@settings(max_examples=8, deadline=None)
+@slow
 def test_derivatives_of_the_figures(shot):
     known, numbers, _ = shot
     got = figures_of(known, numbers)
@@ -121,7 +124,7 @@ def test_derivatives_of_the_figures(shot):
 
 
 @given(shots(), number(1.1, 4.0))
-@settings(max_examples=15, deadline=None)
+@slow
 def test_worse_or_fewer_pixels_never_lower_the_bound(shot, worse):
     known, numbers, instants = shot
     spread = np.tile(0.09 * np.eye(2), (12, 1, 1))
@@ -136,7 +139,7 @@ def test_worse_or_fewer_pixels_never_lower_the_bound(shot, worse):
 
 
 @given(shots())
-@settings(max_examples=15, deadline=None)
+@slow
 def test_pixels_move_with_the_light_as_the_lean_says(shot):
     known, numbers, instants = shot
     dark = numbers.copy()

@@ -1,7 +1,7 @@
 """Laws of mechanics that every flight must keep, whatever its launch."""
 
 import numpy as np
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from tracker.flight.air import moist_density
@@ -36,7 +36,6 @@ def launches(draw, wind=True, drag=DRAGS, lift=LIFTS):
 
 
 @given(launches(wind=False), REACHES)
-@settings(max_examples=60, deadline=None)
 def test_energy_never_grows_in_still_air(shot, reach):
     # Lift does no work and drag only takes (first law of thermodynamics).
     states = fly(shot, Forces(reach), 3.0).states
@@ -45,7 +44,6 @@ def test_energy_never_grows_in_still_air(shot, reach):
 
 
 @given(launches(drag=st.just(0.0), lift=st.just(0.0)))
-@settings(max_examples=40, deadline=None)
 def test_vacuum_flight_is_a_parabola(shot):
     # Galileo, Two New Sciences (1638).
     flight = fly(shot, Forces(0.03), 3.0)
@@ -58,7 +56,6 @@ def test_vacuum_flight_is_a_parabola(shot):
 
 
 @given(SPEEDS, number(5.0, 85.0))
-@settings(max_examples=40, deadline=None)
 def test_vacuum_flight_is_symmetric(speed, angle):
     # Down as it went up; and the same range from the complementary angle (Tartaglia, Galileo).
     def of(degrees):
@@ -75,7 +72,6 @@ def test_vacuum_flight_is_symmetric(speed, angle):
 
 
 @given(launches(), REACHES)
-@settings(max_examples=25, deadline=None)
 def test_sensitivities_are_central_differences(shot, reach):
     forces, times = Forces(reach), np.linspace(0.0, 1.5, 7)
     found = fly(shot, forces, 1.5, with_sensitivities=True).at_with_sensitivities(times)[1]
@@ -89,7 +85,6 @@ def test_sensitivities_are_central_differences(shot, reach):
 
 
 @given(launches(), REACHES)
-@settings(max_examples=40, deadline=None)
 def test_mirror_image_flies_as_the_mirror_image(shot, reach):
     # Mirrored across the line, side-spin and cross wind turn round, back-spin does not.
     mirror = np.array([1, -1, 1, 1, -1, 1, 1, 1, -1, 1, -1.0])
@@ -102,7 +97,6 @@ def test_mirror_image_flies_as_the_mirror_image(shot, reach):
 
 
 @given(launches(), REACHES, number(0.2, 5.0))
-@settings(max_examples=40, deadline=None)
 def test_flights_scale(shot, reach, scale):
     # Froude: lengths by L, times and speeds by its root, drag per length by 1/L.
     root = np.sqrt(scale)
@@ -113,7 +107,6 @@ def test_flights_scale(shot, reach, scale):
 
 
 @given(launches(), REACHES, WINDS, WINDS)
-@settings(max_examples=40, deadline=None)
 def test_moving_air_is_as_good_as_air_at_rest(shot, reach, along, across):
     # Galilean invariance: ride with the air and the flight is the same.
     ride = np.array([along, across, 0.0])
@@ -126,7 +119,6 @@ def test_moving_air_is_as_good_as_air_at_rest(shot, reach, along, across):
 
 
 @given(launches(), REACHES, number(0.1, 1.4))
-@settings(max_examples=40, deadline=None)
 def test_a_flight_can_be_taken_up_anywhere(shot, reach, pause):
     # The state holds all there is: no memory.
     whole = fly(shot, Forces(reach), 2.0)
@@ -136,7 +128,6 @@ def test_a_flight_can_be_taken_up_anywhere(shot, reach, pause):
 
 
 @given(st.lists(launches(), min_size=1, max_size=5), REACHES)
-@settings(max_examples=25, deadline=None)
 def test_many_are_as_one(shots, reach):
     _, states = fly_many(np.stack(shots), Forces(reach), 1.0, 0.03)
     for index, shot in enumerate(shots):
@@ -144,7 +135,6 @@ def test_many_are_as_one(shots, reach):
 
 
 @given(launches(wind=False, lift=st.just(0.0)), REACHES, number(0.05, 0.5))
-@settings(max_examples=40, deadline=None)
 def test_more_drag_never_carries_farther(shot, reach, more):
     slow = shot.copy()
     slow[6] += more
@@ -155,7 +145,6 @@ def test_more_drag_never_carries_farther(shot, reach, more):
 
 
 @given(number(-20.0, 45.0), number(60000.0, 105000.0), number(0.0, 0.95))
-@settings(max_examples=60, deadline=None)
 def test_air_is_thinner_when_warm_high_or_moist(celsius, pascal, humidity):
     here = moist_density(celsius, pascal, humidity)
     assert moist_density(celsius + 1.0, pascal, humidity) < here

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from tracker.flight.ball import ball_named
@@ -11,9 +11,6 @@ from tracker.launcher.passage import Drive, Exit, Fed, pass_through
 from tracker.launcher.setup import machine_from_setup
 from tracker.launcher.shot import effort_of, launch
 from tracker.launcher.squeeze import Squeeze
-
-law = settings(deadline=None, max_examples=60)
-few = settings(deadline=None, max_examples=25)
 
 BALL = 0.0335
 radii = st.floats(0.03, 0.15)
@@ -41,7 +38,6 @@ def energy(drive: Drive, ball: Fed, speed: float, spin: float, wheels) -> float:
     return 0.5 * ball.mass_kg * speed**2 + 0.5 * ball.inertia_kgm2 * spin**2 + turning
 
 
-@law
 @given(radii, inertias, inertias, rims, rims, balls, squeezes)
 def test_energy_never_grows(radius, one, other, rim, second, ball, squeezed) -> None:
     """Without a motor the energy falls by the heat of friction and of the squeeze."""
@@ -57,7 +53,6 @@ def test_energy_never_grows(radius, one, other, rim, second, ball, squeezed) -> 
     assert after <= before - heat + 0.03 * exchanged
 
 
-@law
 @given(radii, inertias, inertias, rims, rims, balls, squeezes)
 def test_angular_momentum_balances(radius, one, other, rim, second, ball, squeezed) -> None:
     """The spin of the ball is what the difference of the two frictions turns."""
@@ -79,7 +74,6 @@ def test_angular_momentum_balances(radius, one, other, rim, second, ball, squeez
     assert low - slack <= turned <= high + slack
 
 
-@law
 @given(radii, inertias, inertias, rims, rims, balls, squeezes)
 def test_sides_can_change_places(radius, one, other, rim, second, ball, squeezed) -> None:
     squeeze = squeeze_of(radius, *squeezed)
@@ -89,7 +83,6 @@ def test_sides_can_change_places(radius, one, other, rim, second, ball, squeezed
     assert float(a.spin_radps) == pytest.approx(-float(b.spin_radps), rel=1e-9, abs=1e-9)
 
 
-@law
 @given(radii, inertias, rims, balls, squeezes)
 def test_equal_wheels_give_no_spin(radius, inertia, rim, ball, squeezed) -> None:
     out = pass_through(
@@ -98,7 +91,6 @@ def test_equal_wheels_give_no_spin(radius, inertia, rim, ball, squeezed) -> None
     assert float(out.spin_radps) == pytest.approx(0.0, abs=1e-6)
 
 
-@law
 @given(radii, inertias, rims, balls, squeezes, st.floats(0.0, 0.9))
 def test_more_loss_never_quickens_a_ball_that_slips(
     radius, inertia, rim, ball, squeezed, more
@@ -118,7 +110,6 @@ def test_more_loss_never_quickens_a_ball_that_slips(
     assert float(b.speed_mps) <= float(a.speed_mps) * (1 + 1e-3)
 
 
-@law
 @given(radii, inertias, rims, balls, squeezes)
 def test_never_faster_than_the_rims_at_the_tilt_of_the_exit(
     radius, inertia, rim, ball, squeezed
@@ -133,7 +124,6 @@ def test_never_faster_than_the_rims_at_the_tilt_of_the_exit(
     assert float(out.speed_mps) <= limit * 1.01
 
 
-@law
 @given(radii, inertias, rims, rims, balls, squeezes, st.floats(0.1, 10.0))
 def test_the_unit_of_mass_does_not_matter(
     radius, inertia, rim, second, ball, squeezed, unit
@@ -153,7 +143,6 @@ def test_the_unit_of_mass_does_not_matter(
     assert float(moved.speed_mps) == pytest.approx(float(plain.speed_mps), rel=1e-6, abs=1e-9)
 
 
-@few
 @given(radii, inertias, rims, balls, squeezes)
 def test_draws_computed_together_are_those_computed_alone(
     radius, inertia, rim, ball, squeezed
@@ -182,7 +171,6 @@ def machine(**changes: float) -> Machine:
     return machine_from_setup(tables)
 
 
-@few
 @given(st.floats(20, 99), st.floats(20, 99))
 def test_more_duty_is_more_speed(one: float, other: float) -> None:
     low, high = sorted((one, other))
@@ -194,7 +182,6 @@ def test_more_duty_is_more_speed(one: float, other: float) -> None:
     assert fast.speed_mps > slow.speed_mps
 
 
-@few
 @given(st.floats(0.0, 0.5), st.floats(1.0, 80.0), st.floats(0.0, 20.0))
 def test_every_loss_costs_speed(resistance: float, windage: float, bearing: float) -> None:
     free = launch(
@@ -212,7 +199,6 @@ def test_every_loss_costs_speed(resistance: float, windage: float, bearing: floa
     assert held.running.speeds_radps[0] <= free.running.speeds_radps[0] * (1 + 1e-12)
 
 
-@few
 @given(st.floats(50, 600), st.floats(1.05, 3.0))
 def test_heavier_wheels_shoot_faster_and_spin_up_slower(mass: float, more: float) -> None:
     ball = ball_named("tennis")
@@ -223,7 +209,6 @@ def test_heavier_wheels_shoot_faster_and_spin_up_slower(mass: float, more: float
     assert effort_of(heavy, other).spin_up_s > effort_of(light, one).spin_up_s
 
 
-@few
 @given(st.floats(30, 100), st.floats(30, 100))
 def test_motors_that_change_places_change_only_the_spin(one: float, other: float) -> None:
     ball = ball_named("tennis")

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from tracker.statistics.components import difference, mean_with_shared, random_effects_mean
@@ -18,10 +18,8 @@ counts = st.integers(2, 30)
 means = st.floats(-100, 100)
 scatters = st.floats(0.01, 20)
 samples = st.builds(Sample, counts, means, scatters)
-law = settings(deadline=None, max_examples=60)
 
 
-@law
 @given(values, st.randoms(use_true_random=False))
 def test_order_does_not_matter(numbers: list[float], random) -> None:
     shuffled = numbers[:]
@@ -30,7 +28,6 @@ def test_order_does_not_matter(numbers: list[float], random) -> None:
     assert (a.mean, a.sd) == pytest.approx((b.mean, b.sd), rel=1e-9, abs=1e-9)
 
 
-@law
 @given(values, st.floats(0.01, 1000), st.floats(-1e3, 1e3))
 def test_units_do_not_matter(numbers: list[float], scale: float, shift: float) -> None:
     plain = sample_of(numbers)
@@ -42,7 +39,6 @@ def test_units_do_not_matter(numbers: list[float], scale: float, shift: float) -
     assert scatter_interval(moved) == pytest.approx(want, rel=1e-5)
 
 
-@law
 @given(samples, samples)
 def test_differences_turn_their_sign(a: Sample, b: Sample) -> None:
     one, other = difference(a, b, (0.1, 0.2), 0.5), difference(b, a, (0.2, 0.1), 0.5)
@@ -50,7 +46,6 @@ def test_differences_turn_their_sign(a: Sample, b: Sample) -> None:
     assert (one.u, one.dof) == pytest.approx((other.u, other.dof))
 
 
-@law
 @given(samples, st.floats(0, 10))
 def test_a_shared_error_only_adds(sample: Sample, shared: float) -> None:
     alone = mean_with_shared(sample, 0.0)
@@ -61,7 +56,6 @@ def test_a_shared_error_only_adds(sample: Sample, shared: float) -> None:
     assert with_it.dof >= alone.dof * (1 - 1e-12)
 
 
-@law
 @given(samples, samples, st.floats(0, 0.2))
 def test_a_proportional_error_leaves_its_share_of_the_difference(
     a: Sample, b: Sample, share: float
@@ -74,7 +68,6 @@ def test_a_proportional_error_leaves_its_share_of_the_difference(
     assert apart.u >= found.u * (1 - 1e-9)
 
 
-@law
 @given(values, st.floats(0.01, 10))
 def test_equal_uncertainties_leave_the_plain_mean(numbers: list[float], u: float) -> None:
     plain = sample_of(numbers)
@@ -84,7 +77,6 @@ def test_equal_uncertainties_leave_the_plain_mean(numbers: list[float], u: float
     assert found.mean.u == pytest.approx(max(plain.u, u / math.sqrt(plain.count)), rel=1e-6)
 
 
-@law
 @given(values, st.floats(0.1, 10), st.floats(-100, 100))
 def test_grubbs_sees_neither_unit_nor_origin(
     numbers: list[float], scale: float, shift: float
@@ -95,7 +87,6 @@ def test_grubbs_sees_neither_unit_nor_origin(
     assert a.statistic <= (len(numbers) - 1) / math.sqrt(len(numbers)) * (1 + 1e-9)
 
 
-@law
 @given(st.floats(0.1, 5), scatters, scatters, counts, counts)
 def test_power_lies_between_the_false_alarm_and_certainty_and_grows(
     gap: float, sd: float, other: float, n: int, m: int
@@ -105,7 +96,6 @@ def test_power_lies_between_the_false_alarm_and_certainty_and_grows(
     assert power_of_two(2 * gap, (sd, other), (n, m)) >= power - 1e-9
 
 
-@law
 @given(st.integers(3, 12), st.floats(-180, 180), st.integers(0, 10_000))
 def test_a_region_turns_with_the_ground(count: int, turn: float, seed: int) -> None:
     points = np.random.default_rng(seed).normal(size=(count, 2)) * [3.0, 0.5]

@@ -91,7 +91,7 @@ def _without_shrinking() -> None:
 
     settings.register_profile(
         "faults",
-        parent=settings.get_profile("without a clock"),
+        parent=settings.get_profile("few examples"),
         phases=(Phase.explicit, Phase.generate),
         database=None,
     )

@@ -14,14 +14,14 @@ from tracker.measurement.starts.throw_rules import no_throw, rolls
 from tracker.records import ReasonCode
 
 
-@pytest.fixture(scope="module")
-def scores():
+@pytest.fixture(scope="module", params=[10, pytest.param(30, marks=pytest.mark.campaign)])
+def scores(request):
     rng = np.random.default_rng(5)
-    return [drawn_anywhere(rng).scores() for _ in range(20)]
+    return [drawn_anywhere(rng).scores() for _ in range(request.param)]
 
 
 def test_the_truth_lies_where_the_uncertainty_says(scores):
-    """Of 160 figures of 20 shots some 95 % lie in their intervals; drawn ones agree by shot."""
+    """Of eight figures a shot some 95 % lie in their intervals; drawn ones agree by shot."""
     z = np.array([[z for z, _ in each.values()] for each in scores])
     assert np.mean(np.abs(z) < 1.96) > 0.88
     assert np.all(np.abs(z) < 4.5)

@@ -104,7 +104,13 @@ THROWS = {
 }
 
 
-@pytest.mark.parametrize("throw", THROWS.values(), ids=THROWS.keys())
+@pytest.mark.parametrize(
+    "throw",
+    [
+        pytest.param(each, id=name, marks=[] if name in ("lob", "flat") else pytest.mark.campaign)
+        for name, each in THROWS.items()
+    ],
+)
 def test_flight_in_clutter_is_found_and_no_other(throw):
     rng = np.random.default_rng(1)
     found = search(clip(rng, 7.0, [thrown(throw, 2.13)]))
@@ -122,7 +128,7 @@ def test_flights_in_a_row_are_each_found_once():
     assert [flight.release_s for flight in found] == pytest.approx(starts, abs=0.06)
 
 
-@pytest.mark.parametrize("gap", [0.5, 1.1])
+@pytest.mark.parametrize("gap", [0.5, pytest.param(1.1, marks=pytest.mark.campaign)])
 def test_two_balls_in_the_air_at_once_are_kept_apart(gap):
     rng = np.random.default_rng(3)
     first, second = Throw(20.0, 50.0), Throw(18.5, 38.0)
@@ -140,7 +146,9 @@ def test_repeat_of_the_same_shot_is_a_flight_of_its_own():
     assert [flight.release_s for flight in found] == pytest.approx([1.5, 2.3], abs=0.06)
 
 
-@pytest.mark.parametrize(("seed", "clutter"), [(5, 15), (6, 60)])
+@pytest.mark.parametrize(
+    ("seed", "clutter"), [(5, 15), pytest.param(6, 60, marks=pytest.mark.campaign)]
+)
 def test_clutter_alone_makes_no_flight(seed, clutter):
     assert search(clip(np.random.default_rng(seed), 12.0, clutter=clutter)) == []
 
@@ -202,7 +210,9 @@ def with_people(frames, rng, people, each=12, size_px=9.0):
     return found
 
 
-@pytest.mark.parametrize(("each", "size_px"), [(12, 9.0), (25, 30.0)])
+@pytest.mark.parametrize(
+    ("each", "size_px"), [(12, 9.0), pytest.param(25, 30.0, marks=pytest.mark.campaign)]
+)
 def test_people_who_each_give_many_candidates_support_no_flight(each, size_px):
     rng = np.random.default_rng(13)
     people = [(2.0, 1.4), (3.0, 1.5), (16.0, -1.3), (9.0, 2.2)]
@@ -226,7 +236,9 @@ def test_flight_past_people_is_found():
     assert [flight.release_s for flight in search(frames)] == pytest.approx([1.9], abs=0.06)
 
 
-@pytest.mark.parametrize("gap_s", [9.0, 3600.0, 40000.0])
+@pytest.mark.parametrize(
+    "gap_s", [9.0, *(pytest.param(each, marks=pytest.mark.campaign) for each in (3600.0, 40000.0))]
+)
 def test_search_starts_anew_after_a_gap_longer_than_a_flight(gap_s):
     rng = np.random.default_rng(15)
     throw = Throw(18.0, 42.0)

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from calibration.errors import InputErrors
@@ -54,7 +54,6 @@ def test_the_uncertainty_of_a_swung_inertia_is_that_of_its_inputs() -> None:
     assert arm.u["wheel.inertia_gm2"] == pytest.approx(abs(high - low) / 2, rel=1e-3)
 
 
-@settings(max_examples=30, deadline=None)
 @given(st.floats(0.05, 5.0), st.floats(300.0, 1000.0), st.floats(1.0, 30.0), st.floats(0.0, 5e-3))
 def test_a_wheel_that_runs_down_gives_its_bearing_back(
     inertia_gm2: float, fast: float, windage: float, bearing: float

@@ -140,7 +140,14 @@ def test_a_filter_of_setups_leaves_out_the_other_setups_shots(url):
     assert part.shots == tuple(each for each in whole.shots if each.setup == "140 mm wheels")
 
 
-@pytest.mark.parametrize("wanted", [Filter(), Filter(wheel_mm=140.0), Filter(wheel_mm=90.0)])
+@pytest.mark.parametrize(
+    "wanted",
+    [
+        Filter(),
+        Filter(wheel_mm=140.0),
+        pytest.param(Filter(wheel_mm=90.0), marks=pytest.mark.campaign),
+    ],
+)
 def test_setups_of_many_sessions_have_the_shots_that_the_sessions_have(url, wanted):
     few = (Reason(ReasonCode.FEW_FRAMES, {"frames": 4.0, "of": 5.5}),)
     spoilt = replace(logged(9).shots[0], quality=Quality.CHECK, reasons=few)

@@ -81,6 +81,7 @@ def test_a_clip_without_shots_has_none_without_markers_either(tmp_path: Path) ->
     assert any("gravity" in note for note in result.clips[0].notes)
 
 
+@pytest.mark.campaign
 def test_a_ball_that_rolls_is_no_shot_without_markers_either(tmp_path: Path) -> None:
     folder = session(tmp_path / "fen", (Roll(0.3, (11.5, -2.0), (-4.0, 0.4)),), 1.6)
     result = measure_session(folder / "clips" / "140mm.mp4")

@@ -4,6 +4,7 @@ import gc
 import io
 import tracemalloc
 from dataclasses import replace
+from functools import cache
 
 import cv2
 import numpy as np
@@ -22,10 +23,15 @@ def opened(content: bytes) -> np.ndarray:
     return image
 
 
+@cache
+def content() -> bytes:
+    measured, ground, patches = invented()
+    return shot_picture(measured, ShotFrames(ground, patches, MARKERS))
+
+
 @pytest.fixture(scope="module")
 def shown() -> np.ndarray:
-    measured, ground, patches = invented()
-    return opened(shot_picture(measured, ShotFrames(ground, patches, MARKERS)))
+    return opened(content())
 
 
 def near(image: np.ndarray, colour: tuple[int, int, int], reach: int = 40) -> int:
@@ -46,8 +52,7 @@ def test_places_and_balls_show_in_their_colours(shown: np.ndarray) -> None:
 
 def test_the_same_shot_gives_the_same_bytes() -> None:
     measured, ground, patches = invented()
-    first = shot_picture(measured, ShotFrames(ground, patches, MARKERS))
-    assert shot_picture(measured, ShotFrames(ground, patches, MARKERS)) == first
+    assert shot_picture(measured, ShotFrames(ground, patches, MARKERS)) == content()
 
 
 def test_a_shot_without_a_path_or_places_still_has_a_picture() -> None:
@@ -59,8 +64,8 @@ def test_names_with_signs_of_mathematics_are_written_as_they_are() -> None:
     measured, ground, patches = invented(Quality.CHECK)
     shot = replace(measured.shot, setup="$5 wheels_{x^$ [a]")
     named = (("$_{cone", MARKERS[1][1]),)
-    content = shot_picture(replace(measured, shot=shot), ShotFrames(ground, patches, named))
-    assert io.BytesIO(content).read(2) == b"\xff\xd8"
+    made = shot_picture(replace(measured, shot=shot), ShotFrames(ground, patches, named))
+    assert io.BytesIO(made).read(2) == b"\xff\xd8"
 
 
 def test_a_multiple_exposure_shows_the_ball_where_it_was_and_nothing_else_changed() -> None:
@@ -114,6 +119,7 @@ def test_a_camera_on_the_other_side_makes_no_difference() -> None:
     assert image.shape[1] == 1920
 
 
+@pytest.mark.campaign
 def test_a_picture_takes_little_memory_and_leaves_none_behind() -> None:
     measured, ground, patches = invented()
     seen = ShotFrames(ground, patches, MARKERS)

@@ -90,7 +90,7 @@ def test_the_fastest_shot_in_view_just_fits() -> None:
         assert bool(np.all(judge(stand, shots).view.inside)) == fits
 
 
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=settings.default.max_examples // 4)
 @given(
     along=st.floats(5.0, 30.0),
     across=st.floats(26.0, 45.0),
@@ -106,7 +106,7 @@ def test_left_and_right_of_the_line_give_the_same(along, across, up, wind) -> No
         assert found[0][name] == pytest.approx(found[1][name], rel=1e-5), name
 
 
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=settings.default.max_examples // 4)
 @given(fps=st.floats(15.0, 120.0), speed=st.floats(14.0, 24.0), across=st.floats(26.0, 45.0))
 def test_more_frames_never_hurt(fps, speed, across) -> None:
     # Three times the frames hold the ones that there were: their middles fall together.
@@ -189,7 +189,7 @@ def test_no_place_tried_at_random_is_better() -> None:
     reached = judge(best, shots).u["exit_speed_mps"]
     rng = np.random.default_rng(8)
     tried = 0
-    for _ in range(40):
+    for _ in range(20):
         place = np.array([rng.uniform(*LIMITS.along_m), rng.uniform(*LIMITS.across_m), 1.8])
         place[2] = rng.uniform(*LIMITS.up_m)
         other = replace(best, position_m=place)
@@ -202,7 +202,7 @@ def test_no_place_tried_at_random_is_better() -> None:
         if tried_place.margin_px > 0.02 * 1920:
             tried += 1
             assert tried_place.u["exit_speed_mps"] > 0.99 * reached
-    assert tried > 5
+    assert tried > 2
 
 
 @pytest.mark.campaign
@@ -216,7 +216,11 @@ def test_a_search_gives_the_same_place_again() -> None:
     ("limits", "words"),
     [
         (Limits((0.0, 30.0), (-8.0, 8.0), (1.0, 2.0), 10.0), "clear of the line of fire"),
-        (Limits((10.0, 20.0), (-14.0, -11.0), (1.0, 2.0), 10.0), "keeps every expected shot"),
+        pytest.param(
+            Limits((10.0, 20.0), (-14.0, -11.0), (1.0, 2.0), 10.0),
+            "keeps every expected shot",
+            marks=pytest.mark.campaign,
+        ),
     ],
 )
 def test_a_box_without_a_place_is_an_error(limits, words) -> None:

@@ -10,6 +10,7 @@ import pytest
 from tests.tracker.invented_outings import session as invented
 from tests.tracker.invented_outings import shots_of
 from tracker.results.tables import shots_csv
+from tracker.workflow import steps
 from tracker.workflow.look import look_at
 from tracker.workflow.steps import MOST, STEPS_FILE, keep_step, read_steps, steps_until_now
 
@@ -100,12 +101,14 @@ def test_nothing_measured_keeps_nothing(lane: Path) -> None:
     assert not (lane / "results" / STEPS_FILE).exists() and stated_and_known(lane) == []
 
 
-def test_only_the_newest_are_kept(lane: Path) -> None:
+def test_only_the_newest_are_kept(lane: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert 10 <= MOST <= 100
+    monkeypatch.setattr(steps, "MOST", 3)
     file = lane / "session.toml"
     text = file.read_text("utf-8")
-    for number in range(MOST + 2):
+    for number in range(5):
         file.write_text(f"{text}# {number}\n", "utf-8")
         measured(lane, 1.0 + number)
         keep_step(lane)
     kept = read_steps(look_at(lane))
-    assert len(kept) == MOST and kept[-1].known_to["exit_speed_u_mps"] == MOST + 2
+    assert len(kept) == 3 and kept[-1].known_to["exit_speed_u_mps"] == 5
