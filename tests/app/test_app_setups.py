@@ -10,7 +10,7 @@ from playwright.sync_api import Page, expect
 from tests.app.conftest import Served, ready
 from tests.tracker.invented_outings import session as invented
 from tracker.workflow.compare import compare_outings
-from tracker.workflow.outings import gather
+from tracker.workflow.gathering import gather
 
 Visit = Callable[[Path, str], Page]
 WHEELS = {"100 mm wheels": 5, "140 mm wheels": 4, "180 mm wheels": 0}

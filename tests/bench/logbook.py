@@ -20,12 +20,14 @@ import numpy as np
 import sqlalchemy as sa
 
 from tests.tracker.logged_sessions import many, postgres_programs, postgres_server
-from tracker.logbook import Filter, open_logbook
+from tracker.logbook import Filter
 from tracker.logbook import tables as t
+from tracker.logbook.logbook import open_logbook
 from tracker.workflow.compare import compare_logged
 from tracker.workflow.log import list_sessions
-from tracker.workflow.logged import collection_paused, gather_logged
+from tracker.workflow.logged import gather_logged
 from tracker.workflow.outings import Outings
+from tracker.workflow.quick import collection_paused
 
 FEW = 10
 """Sessions of the logbook that the large one is compared with."""
@@ -110,7 +112,8 @@ def _read(wanted: Filter, url: str) -> Outings:
 
 
 def _compared(wanted: Filter, url: str) -> object:
-    return compare_logged(url, wanted)
+    with collection_paused():
+        return compare_logged(url, wanted)
 
 
 def main() -> None:

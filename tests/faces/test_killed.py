@@ -16,7 +16,8 @@ from calibration.errors import InputError
 from tests.faces.measured_close import measured_close
 from tests.faces.test_commands import run
 from tests.tracker.logged_sessions import many
-from tracker.logbook import database, open_logbook
+from tracker.logbook import database
+from tracker.logbook.logbook import open_logbook
 from tracker.results import folder_of as results_of
 from tracker.results import read_shots
 from tracker.results.digests import sha256_of

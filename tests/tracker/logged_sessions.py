@@ -13,7 +13,8 @@ from pathlib import Path
 import numpy as np
 
 from tests.tracker.invented_outings import shots_of, tables
-from tracker.logbook import LoggedClip, LoggedSession, LoggedSetup, open_logbook
+from tracker.logbook import LoggedClip, LoggedSession, LoggedSetup
+from tracker.logbook.logbook import open_logbook
 
 NAME = "140 mm wheels"
 

@@ -11,7 +11,7 @@ from tracker.comparison.grid import grid_of
 from tracker.comparison.knowledge import Knowledge
 from tracker.comparison.many import mean_carries
 from tracker.launcher.sweep import changed, parse_sweep
-from tracker.workflow.outings import gather
+from tracker.workflow.gathering import gather
 from tracker.workflow.predict import predict_sessions
 
 

@@ -20,7 +20,7 @@ from tracker.launcher.shot import launch
 from tracker.launcher.sweep import parse_sweep
 from tracker.results.rows import read_shots
 from tracker.workflow.compare import compare_sessions
-from tracker.workflow.outings import gather
+from tracker.workflow.gathering import gather
 from tracker.workflow.plan import plan_sessions
 from tracker.workflow.predict import predict_sessions
 

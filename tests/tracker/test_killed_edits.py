@@ -13,7 +13,8 @@ import sqlalchemy as sa
 from tests.killing import Killed, Killer, Unlocked
 from tests.tracker.logged_sessions import logged, many
 from tests.tracker.rows_only import SAMPLE, with_rows
-from tracker.logbook import Added, open_logbook
+from tracker.logbook import Added
+from tracker.logbook.logbook import open_logbook
 from tracker.session import FieldChange, Verdict
 from tracker.session.history import text_of
 from tracker.workflow import deciding, edit

@@ -1,29 +1,51 @@
-"""Records that are made from rows only where they are asked for."""
+"""Records that are made from columns only where they are asked for."""
 
-from operator import itemgetter
+import numpy as np
+import pytest
 
-from tracker.records import LazyRows, cells_of
+from tracker.records import Coded, LazyRows, cells_of, coded
 
-ROWS = [(3, "a"), (None, "b"), (5, "c")]
+NUMBERS = np.array([3.0, np.nan, 5.0])
+NAMES = Coded(("b", "a", "a"), np.array([1, 0, 2]))
 
 
-def test_columns_make_no_record_and_records_are_made_from_their_own_row():
+def test_columns_make_no_record_and_records_are_made_from_their_own_cells():
     made = []
 
     def make(cells):
         made.append(cells)
         return (cells["number"], cells["name"])
 
-    rows = LazyRows(ROWS, {"number": itemgetter(0), "name": itemgetter(1)}, make)
-    assert cells_of(rows, "number") == [3, None, 5]
+    columns = {"number": NUMBERS, "name": NAMES, "left": None}
+    rows = LazyRows(3, columns, make)
+    assert cells_of(rows, "number") is NUMBERS
     assert cells_of(rows, "unknown") == [None] * 3
+    with pytest.raises(LookupError, match="not read"):
+        cells_of(rows, "left")
     assert not made
     assert rows[1] == (None, "b")
     assert made == [{"number": None, "name": "b"}]
-    assert list(rows[1:]) == ROWS[1:]
-    assert rows == LazyRows(ROWS, {"number": itemgetter(0), "name": itemgetter(1)}, make)
+    assert list(rows[1:]) == [(None, "b"), (5.0, "a")]
+    assert rows[-1] == (5.0, "a")
+    assert rows == LazyRows(3, columns, make)
     assert rows != rows[1:]
     assert len(rows[1:]) == 2
+    with pytest.raises(LookupError, match="not read"):
+        rows[1:].cells("left")
+    with pytest.raises(IndexError):
+        rows[3]
+
+
+def test_the_values_of_a_column_come_once_in_the_order_in_which_they_come_first():
+    listed = ["a", "b", "a", "c"]
+    for cells in (listed, Coded(("c", "x", "a", "b", "a"), np.array([2, 3, 4, 0]))):
+        values, places = coded(cells)
+        assert values == ("a", "b", "c")
+        assert places.tolist() == [0, 1, 0, 2]
+    assert coded([])[0] == ()
+    assert list(NAMES[1:]) == ["b", "a"]
+    assert Coded(("a", "b"), np.array([0, 1, 0])) == NAMES
+    assert Coded(("a", "b"), np.array([0, 1, 1])) != NAMES
 
 
 def test_cells_of_records_are_attributes_and_those_of_mappings_entries():

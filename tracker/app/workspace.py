@@ -113,7 +113,7 @@ class Workspace:
     home : Path
         The folder in which new sessions are made.
     logbook : str or None
-        As `tracker.logbook.open_logbook` takes it.
+        As `tracker.logbook.logbook.open_logbook` takes it.
     """
 
     def __init__(self, places: Iterable[Path], home: Path, logbook: str | None = None) -> None:

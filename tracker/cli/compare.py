@@ -8,8 +8,10 @@ import typer
 
 from calibration.errors import InputError
 from tracker.cli.log import BallType, Book, Since, Until, Wheel, wanted
+from tracker.cli.modes import mode
 from tracker.cli.options import grouped
 from tracker.cli.screen import CAUTION, console, say, show_json, show_table
+from tracker.workflow.quick import collection_paused
 
 if TYPE_CHECKING:
     from tracker.workflow.compare import Compared
@@ -61,12 +63,15 @@ def compare(
     With --from-log the sessions come from the logbook; --wheel, --ball, --since and --until choose
     among them.
     """
+    with collection_paused():
+        _show(_made(flags, session or []))
+
+
+def _show(made: "Compared") -> None:
     from tracker.comparison.words import WORDINGS
-    from tracker.report.documents import comparison_document
     from tracker.report.launcher_tables import chances_table, landings_table, summaries_table
 
     screen = console()
-    made = _made(flags, session or [])
     say(screen, made.notes)
     say(screen, [f"- {sentence}" for sentence in made.sentences])
     if made.chances is not None:
@@ -82,6 +87,13 @@ def compare(
     if made.picture is not None:
         say(screen, [f"Picture: {made.picture}"])
     say(screen, ["", "The figures after ± are 95 % intervals.", CAUTION])
+    if mode().json:
+        _show_data(made)
+
+
+def _show_data(made: "Compared") -> None:
+    from tracker.report.documents import comparison_document
+
     words = {
         "chances": made.chances,
         "sentences": made.sentences,

@@ -9,9 +9,10 @@ import typer
 from calibration.errors import InputError
 from tracker.cli.modes import with_data, with_modes
 from tracker.cli.screen import console, say, sentences, show_json, show_table
+from tracker.workflow.quick import collection_paused
 
 if TYPE_CHECKING:
-    from tracker.workflow.log import Entered
+    from tracker.workflow.entering import Entered
 
 log = typer.Typer(
     name="log",
@@ -92,7 +93,7 @@ def add(
     A session that is there already is replaced by its newest measurement; the same films count
     as the same session, wherever they lie.
     """
-    from tracker.workflow.log import add_sessions
+    from tracker.workflow.entering import add_sessions
 
     for entered in add_sessions(session, db):
         say(console(), [f"{entered.name}: {entered_words(entered)}"])
@@ -111,17 +112,18 @@ def list_(
     db: Book = None,
 ) -> None:
     """List the sessions of the logbook, the newest first."""
-    from tracker.report.logbook_tables import sessions_table
-    from tracker.workflow.log import list_sessions
+    with collection_paused():
+        from tracker.report.logbook_tables import sessions_table
+        from tracker.workflow.log import list_sessions
 
-    lines = list_sessions(wanted(wheel, ball, since, until), most + 1, db)
-    show_json(lines[:most])
-    if not lines:
-        say(console(), ["No session fits. Put measured ones in with: lobmeter log add FOLDER"])
-        return
-    show_table(console(), sessions_table(lines[:most]))
-    if len(lines) > most:
-        say(console(), [f"Only the newest {most} are shown; --most N shows more."])
+        lines = list_sessions(wanted(wheel, ball, since, until), most + 1, db)
+        show_json(lines[:most])
+        if not lines:
+            say(console(), ["No session fits. Put measured ones in with: lobmeter log add FOLDER"])
+            return
+        show_table(console(), sessions_table(lines[:most]))
+        if len(lines) > most:
+            say(console(), [f"Only the newest {most} are shown; --most N shows more."])
 
 
 @log.command()

@@ -97,6 +97,7 @@ def compare(
     quantity: str = "carry_m",
     predictions: Mapping[str, Estimate] | None = None,
     level: float = 0.95,
+    landings: bool = True,
 ) -> Comparison:
     """Compare setups with each other and with their predictions.
 
@@ -109,6 +110,8 @@ def compare(
         Predicted mean of a setup, by its name.
     level : float
         Confidence of every interval; for the contrasts that of all together.
+    landings : bool
+        False leaves out where the shots land.
 
     Notes
     -----
@@ -117,7 +120,7 @@ def compare(
     leaves one percent of the difference.
     """
     effect = evening_effect([evening_groups(setup, quantity) for setup in setups])
-    summaries = tuple(summarise(setup, quantity, level, effect) for setup in setups)
+    summaries = tuple(summarise(setup, quantity, level, effect, landings) for setup in setups)
     repeated = [summary for summary in summaries if summary.mean is not None]
     contrasts = [
         _contrast(first, second, len(repeated), level)

@@ -8,7 +8,7 @@ import numpy as np
 
 from tracker.comparison.setups import SetupShots
 from tracker.comparison.words import rounded
-from tracker.records import cells_of
+from tracker.records import cells_of, coded
 from tracker.statistics.components import Estimate
 from tracker.statistics.means import groups_of
 
@@ -47,10 +47,9 @@ def drift_of(setup: SetupShots) -> Drift | None:
     less clips less one (J. Neter et al., Applied Linear Statistical Models, analysis of
     covariance; from memory).
     """
-    _, occasions = setup.by_occasion
-    known: dict[tuple[int, str], int] = {}
-    names = zip(occasions.tolist(), cells_of(setup.shots, "clip"), strict=True)
-    clips = np.array([known.setdefault(name, len(known)) for name in names], int)
+    occasions, (files, file_of) = setup.by_occasion[1], coded(cells_of(setup.shots, "clip"))
+    # A file of two evenings may have one name.
+    known, clips = np.unique(occasions * len(files) + file_of, return_inverse=True)
     order = np.lexsort((setup.column("release_s"), clips))
     clips, speeds = clips[order], setup.figures("exit_speed_mps")[order]
     places = np.arange(clips.size) - np.searchsorted(clips, clips)

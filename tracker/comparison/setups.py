@@ -9,7 +9,7 @@ import numpy as np
 
 from tracker.comparison.evenings import ONE_EVENING, Evenings
 from tracker.comparison.landings import Landing, landing_of
-from tracker.records import Quality, Shot, cells_of
+from tracker.records import Coded, Quality, Shot, cells_of, coded, counts_for
 from tracker.statistics.components import Estimate, mean_with_shared
 from tracker.statistics.freedom import welch_dof
 from tracker.statistics.means import Groups, Sample, groups_of, sample_of, scatter_interval
@@ -24,12 +24,12 @@ class SetupShots:
     ----------
     name : str
     shots : sequence of Shot
-    occasions : tuple of str
+    occasions : sequence of str
         For each shot the outing whose calibration it was measured with.
     shared : sequence of mapping
         For each shot, by the column of a figure, the part of its standard uncertainty that is
         the same for every shot of its outing; empty where that is not known.
-    evenings : tuple of str
+    evenings : sequence of str
         For each shot the evening on which it was fired; that of its occasion when empty. An evening
         may have several occasions, when the camera was moved.
     instead : mapping of str to ndarray, shape (N,)
@@ -38,44 +38,58 @@ class SetupShots:
 
     name: str
     shots: Sequence[Shot]
-    occasions: tuple[str, ...]
+    occasions: Sequence[str]
     shared: Sequence[Mapping[str, float]] = ()
-    evenings: tuple[str, ...] = ()
+    evenings: Sequence[str] = ()
     instead: Mapping[str, np.ndarray] = field(default_factory=dict)
 
     @cached_property
     def by_occasion(self) -> tuple[tuple[str, ...], np.ndarray]:
         """The different occasions, and for each shot the place of its own among them."""
-        return _coded(self.occasions)
+        return coded(self.occasions)
 
     @cached_property
     def by_evening(self) -> tuple[tuple[str, ...], np.ndarray]:
         """The different evenings, and for each shot the place of its own among them."""
         if not self.evenings or self.evenings == self.occasions:
             return self.by_occasion
-        return _coded(self.evenings)
+        return coded(self.evenings)
 
     def column(self, name: str) -> np.ndarray:
         """Return a column of the shots, NaN where a cell is empty; made once."""
         if name in self.instead:
             return self.instead[name]
         if name not in self._columns:
-            self._columns[name] = np.array(cells_of(self.shots, name), float)
+            self._columns[name] = np.asarray(cells_of(self.shots, name), float)
         return self._columns[name]
 
     def figures(self, quantity: str) -> np.ndarray:
         """Return a figure of the shots by its column, NaN where it does not count."""
         values = self.column(quantity)
+        return np.where(self._counting(quantity) & np.isfinite(values), values, np.nan)
+
+    def _counting(self, quantity: str) -> np.ndarray:
+        """Return whether the quality of each shot and its reasons let a figure count."""
         counts = self.good.copy()
-        for place in np.flatnonzero(~counts).tolist():
-            counts[place] = self.shots[place].counts_for(quantity)
-        return np.where(counts & np.isfinite(values), values, np.nan)
+        rest = np.flatnonzero(~counts)
+        qualities, reasons = (cells_of(self.shots, name) for name in ("quality", "reasons"))
+        if not isinstance(reasons, Coded):
+            counts[rest] = [counts_for(qualities[i], reasons[i], quantity) for i in rest.tolist()]
+            return counts
+        # Of very many shots few have reasons, and fewer have reasons of their own.
+        (grades, grade_of), codes = coded(qualities), reasons.codes[rest]
+        for grade, quality in enumerate(grades):
+            mine = np.flatnonzero(grade_of[rest] == grade)
+            used, places = np.unique(codes[mine], return_inverse=True)
+            each = [counts_for(quality, reasons.values[i], quantity) for i in used.tolist()]
+            counts[rest[mine]] = np.array(each, bool)[places]
+        return counts
 
     def shared_of(self, quantity: str) -> np.ndarray:
         """Return the shared part of a figure's uncertainty, NaN where it is not known."""
         if not self.shared:
             return np.full(len(self.shots), np.nan)
-        return np.array(cells_of(self.shared, quantity), float)
+        return np.asarray(cells_of(self.shared, quantity), float)
 
     @cached_property
     def _columns(self) -> dict[str, np.ndarray]:
@@ -84,14 +98,8 @@ class SetupShots:
     @cached_property
     def good(self) -> np.ndarray:
         """Whether each shot is of quality good."""
-        return np.array([each is Quality.GOOD for each in cells_of(self.shots, "quality")], bool)
-
-
-def _coded(names: Sequence[str]) -> tuple[tuple[str, ...], np.ndarray]:
-    """Return the different names in the order in which they come, and the place of each."""
-    known: dict[str, int] = {}
-    places = np.array([known.setdefault(name, len(known)) for name in names], int)
-    return tuple(known), places
+        qualities, places = coded(cells_of(self.shots, "quality"))
+        return np.array([each is Quality.GOOD for each in qualities], bool)[places]
 
 
 @dataclass(frozen=True)
@@ -257,6 +265,8 @@ def _without_u(setup: SetupShots, quantity: str, counts: np.ndarray) -> int:
     stated = setup.column(name)
     bad = np.flatnonzero(counts & ~(np.isfinite(stated) & (stated > 0.0))).tolist()
     cells = cells_of(setup.shots, name) if bad else []
+    if isinstance(cells, np.ndarray):
+        return int((~np.isnan(cells[bad])).sum())
     return sum(cells[i] is not None for i in bad)
 
 

@@ -90,8 +90,9 @@ def many_carries(flights: Flights, ball: Ball, airs: Sequence[Air]) -> Array:
     low, high = plane[drawn].min(axis=0), plane[drawn].max(axis=0)
     vary = high > low
     scaled = 2.0 * (plane[:, vary] - low[vary]) / (high - low)[vary] - 1.0
-    fit, *_ = np.linalg.lstsq(_powers(scaled[drawn[:FITTED]]), carries[:FITTED], rcond=None)
-    found = np.asarray(_powers(scaled) @ fit)
+    powers = _powers(scaled)
+    fit, *_ = np.linalg.lstsq(powers[drawn[:FITTED]], carries[:FITTED], rcond=None)
+    found = np.asarray(powers @ fit)
     off = np.abs(found[drawn] / np.maximum(carries, 1e-9) - 1.0)
     beyond = ((plane < low) | (plane > high)).any(axis=1)
     if off[FITTED:].max() > MOST_OFF:
@@ -111,11 +112,12 @@ def _plane(flights: Flights, airs: Sequence[Air]) -> Array:
 
 def _powers(scaled: Array) -> Array:
     """Return all products of up to `DEGREE` columns, shape (K, P)."""
-    columns = [np.ones(len(scaled))]
+    columns = np.ascontiguousarray(scaled.T)
+    powers: dict[tuple[int, ...], Array] = {(): np.ones(len(scaled))}
     for degree in range(1, DEGREE + 1):
-        for chosen in combinations_with_replacement(range(scaled.shape[1]), degree):
-            columns.append(np.prod(scaled[:, chosen], axis=1))
-    return np.column_stack(columns)
+        for chosen in combinations_with_replacement(range(len(columns)), degree):
+            powers[chosen] = powers[chosen[:-1]] * columns[chosen[-1]]
+    return np.array(list(powers.values())).T
 
 
 def _integrated(flights: Flights, ball: Ball, airs: Sequence[Air]) -> Array:

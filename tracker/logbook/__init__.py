@@ -1,6 +1,9 @@
-"""Every measured session in one database, SQLite by default, any SQLAlchemy URL otherwise."""
+"""Every measured session in one database, SQLite by default, any SQLAlchemy URL otherwise.
 
-from tracker.logbook.database import default_url
+`tracker.logbook.logbook.open_logbook` opens one to write and to read it, and
+`tracker.logbook.asking.asking` to read alone, in a fraction of the time.
+"""
+
 from tracker.logbook.entries import (
     Added,
     Filter,
@@ -10,13 +13,12 @@ from tracker.logbook.entries import (
     LoggedSession,
     LoggedSetup,
     LoggedShots,
+    Summary,
 )
-from tracker.logbook.logbook import Logbook, Summary, open_logbook
 
 __all__ = [
     "Added",
     "Filter",
-    "Logbook",
     "LoggedClip",
     "LoggedEvening",
     "LoggedEvenings",
@@ -24,6 +26,4 @@ __all__ = [
     "LoggedSetup",
     "LoggedShots",
     "Summary",
-    "default_url",
-    "open_logbook",
 ]

@@ -21,13 +21,11 @@ LOCK_KEY = 0x10B3E7E5
 """Number of the advisory lock under which a PostgreSQL logbook is migrated; any number does."""
 
 
-def default_url() -> str:
-    """Return the URL of the SQLite file in the platform's folder for a user's data."""
-    import sqlalchemy as sa
+def default_place() -> str:
+    """Return the path of the SQLite file in the platform's folder for a user's data."""
     from platformdirs import user_data_path
 
-    place = user_data_path("lobmeter", appauthor=False) / "logbook.sqlite3"
-    return sa.URL.create("sqlite", database=str(place)).render_as_string(hide_password=False)
+    return str(user_data_path("lobmeter", appauthor=False) / "logbook.sqlite3")
 
 
 def connected(url: str | None = None) -> "sa.Engine":
@@ -36,7 +34,7 @@ def connected(url: str | None = None) -> "sa.Engine":
     Parameters
     ----------
     url : str, optional
-        A SQLAlchemy URL, or the path of a SQLite file; `default_url` when left out.
+        A SQLAlchemy URL, or the path of a SQLite file; `default_place` when left out.
 
     Raises
     ------
@@ -45,7 +43,7 @@ def connected(url: str | None = None) -> "sa.Engine":
     """
     import sqlalchemy as sa
 
-    engine = _engine(url or default_url())
+    engine = _engine(url or default_place())
     try:
         with engine.begin() as connection:
             current = _version(connection) == HEAD
@@ -53,20 +51,31 @@ def connected(url: str | None = None) -> "sa.Engine":
             with engine.execution_options(**{WRITES: True}).begin() as connection:
                 _migrate(connection)
     except sa.exc.SQLAlchemyError as error:
-        raise unusable(engine, error) from None
+        engine.dispose()
+        raise unusable(engine.url, error) from None
     except BaseException:
         engine.dispose()
         raise
     return engine
 
 
-def unusable(engine: "sa.Engine", error: Exception) -> InputError:
-    """Return the sentence for a database that does not do what it is asked."""
+def unusable(place: "str | sa.URL", error: Exception) -> InputError:
+    """Return the sentence for a database that does not do what it is asked.
+
+    Parameters
+    ----------
+    place : str or sqlalchemy.URL
+        Its URL, of which a password is left out, or the path of a SQLite file.
+    error : Exception
+        The driver's, or SQLAlchemy's around it.
+    """
+    import sqlalchemy as sa
+
     said = str(getattr(error, "orig", None) or error).strip().splitlines()
-    engine.dispose()
+    url = sa.make_url(place) if "://" in str(place) else None
     return InputError(
         f"the logbook cannot be used ({said[0] if said else type(error).__name__})",
-        where=engine.url.render_as_string(hide_password=True),
+        where=str(place) if url is None else url.render_as_string(hide_password=True),
         remedy="see that the server runs and that you may write there, or name another with --db",
     )
 

@@ -2,12 +2,15 @@
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from datetime import date
 from enum import StrEnum
 
-from tracker.records import Shot
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.records import LazyRows, Shot
 
 Part = Mapping[str, float | str]
 
@@ -124,7 +127,7 @@ class LoggedEvening:
     conditions: Mapping[str, float | str | None]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class LoggedShots:
     """The shots of all setups that have one name and are built alike.
 
@@ -133,22 +136,22 @@ class LoggedShots:
     setup : LoggedSetup
     evenings : tuple of int
         Places of its sessions in `LoggedEvenings.evenings`, shot or not, oldest first.
-    shots : sequence of Shot
-        Made where one is asked for.
-    evening_of : tuple of int
+    shots : LazyRows of Shot
+        Each made where it is asked for.
+    evening_of : ndarray of int, shape (N,)
         For each shot the place of its session.
-    own_camera : tuple of bool
+    own_camera : ndarray of bool, shape (N,)
         For each shot whether its clip has markers of its own.
-    shared_u : sequence of mapping
+    shared_u : LazyRows of mapping
         For each shot, by figure, the part of the uncertainty that its session shares.
     """
 
     setup: LoggedSetup
     evenings: tuple[int, ...]
-    shots: Sequence[Shot]
-    evening_of: tuple[int, ...]
-    own_camera: tuple[bool, ...]
-    shared_u: Sequence[Mapping[str, float]]
+    shots: LazyRows[Shot]
+    evening_of: NDArray[np.intp]
+    own_camera: NDArray[np.bool_]
+    shared_u: LazyRows[Mapping[str, float]]
 
 
 @dataclass(frozen=True)
@@ -165,6 +168,21 @@ class LoggedEvenings:
 
     evenings: tuple[LoggedEvening, ...]
     setups: tuple[LoggedShots, ...]
+
+
+@dataclass(frozen=True)
+class Summary:
+    """One line of the list of sessions."""
+
+    id: int
+    filmed_on: date | None
+    name: str
+    folder: str
+    ball: str
+    setups: int
+    shots: int
+    rejected: int
+    mean_carry_m: float | None
 
 
 @dataclass(frozen=True)

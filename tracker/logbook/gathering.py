@@ -1,16 +1,16 @@
-"""Setups with their shots out of very many sessions, in five queries that read only what counts."""
+"""Setups with their shots out of very many sessions, in few queries that read only what counts."""
 
 import json
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from itertools import chain, pairwise
-from operator import itemgetter
+from datetime import date
+from functools import cached_property
 from typing import Any
 
 import numpy as np
-import sqlalchemy as sa
+from numpy.typing import ArrayLike, NDArray
 
-from tracker.logbook import tables as t
+from tracker.logbook.columns import FIGURES, SHARED
 from tracker.logbook.entries import (
     CONDITIONS,
     Filter,
@@ -20,197 +20,311 @@ from tracker.logbook.entries import (
     LoggedShots,
     Part,
 )
-from tracker.logbook.reading import reason_of, setup_conditions, wanted_sessions
-from tracker.records import LazyRows, Quality, Reason, Row, Shot, not_read
+from tracker.logbook.questions import OLDEST_FIRST, Ask, Chosen, chosen_by
+from tracker.logbook.reading import day_of, reason_of
+from tracker.records import Cells, Coded, LazyRows, Quality, Reason, Shot, coded
 
 HEAD = ("id", "setup_id", "clip_id", "number")
 """The columns of the table ``shot`` that come first in a row, before figures and shared parts."""
 
-_Columns = Mapping[str, Callable[[Row], Any]]
-"""By column, what takes its cell from a row."""
+QUALITIES = tuple(Quality)
 
-_Members = list[tuple[int, int]]
-"""Setups that are one: the place of the session, and the number of the setup."""
+NO_REASONS = "[]"
+"""The reasons of a row without any, as the database keeps them."""
+
+_TEXTS = {
+    "quality": "CASE shot.quality "
+    + " ".join(f"WHEN '{each}' THEN {i}" for i, each in enumerate(QUALITIES))
+    + " END",
+    # Most rows have none; those of the others are asked for by themselves.
+    "reasons": f"CASE WHEN CAST(shot.reasons AS TEXT) = '{NO_REASONS}' THEN 0 ELSE 1 END",
+    "landing_seen": "CASE WHEN shot.landing_seen THEN 1 ELSE 0 END",
+}
+"""Columns that hold no numbers, as numbers."""
+
+_Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class _Known:
-    """Name and place of the session by a setup's number; file and own camera by a clip's."""
+class _Table:
+    """All shots that were read: an array of a row a shot, and the column of each name."""
 
-    setups: dict[int, tuple[str, int]]
-    clips: dict[int, tuple[str, bool]]
+    cells: _Array
+    places: Mapping[str, int]
 
-    def has(self, row: Row) -> bool:
-        """Return whether setup and clip of a shot's row were read."""
-        return row[1] in self.setups and row[2] in self.clips
+    def __getitem__(self, name: str) -> _Array:
+        return self.cells[:, self.places[name]]
+
+    def whole(self, name: str) -> NDArray[np.intp]:
+        """Return a column of whole numbers."""
+        return self[name].astype(int)
+
+    def having(self, chosen: "NDArray[Any] | slice") -> "_Table":
+        """Return some of the rows."""
+        return _Table(self.cells[chosen], self.places)
 
 
-def setups_from(
-    connection: sa.Connection, wanted: Filter, figures: Collection[str] = t.FIGURES
-) -> LoggedEvenings:
+@dataclass(frozen=True)
+class _Codes:
+    """Numbers of rows in another table, and where each stands in a list; sorted."""
+
+    numbers: NDArray[np.intp]
+    places: NDArray[np.intp]
+
+    @classmethod
+    def of(cls, numbers: ArrayLike) -> "_Codes":
+        """Return the places of numbers in their sequence."""
+        array = np.asarray(numbers, int)
+        order = np.argsort(array, kind="stable")
+        return cls(array[order], order)
+
+    def among(self, wanted: NDArray[np.intp]) -> NDArray[np.bool_]:
+        """Return which numbers are known."""
+        if not self.numbers.size:
+            return np.zeros(wanted.size, bool)
+        found = np.searchsorted(self.numbers, wanted)
+        return np.asarray(self.numbers[np.minimum(found, self.numbers.size - 1)] == wanted)
+
+    def of_each(self, wanted: NDArray[np.intp]) -> NDArray[np.intp]:
+        """Return the place of each number, all of which are known."""
+        return self.places[np.searchsorted(self.numbers, wanted)]
+
+
+def setups_from(ask: Ask, wanted: Filter, figures: Collection[str] = FIGURES) -> LoggedEvenings:
     """Read the setups and shots that fit a filter.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
+    ask : callable
     wanted : Filter
     figures : collection of str
-        The columns of shots.csv that are read, beside quality and reasons; the shots are made
-        without the others, and asking for one of these is an error.
+        The columns of shots.csv that are read, beside quality and reasons, and with the
+        uncertainty of a figure the part of it that the session shares. The shots are made without
+        the others, and asking for one of these is an error.
 
     Notes
     -----
-    Written for 10,000 sessions: rows stay plain tuples, of which a shot is made only where one is
-    asked for, and the tables of setups that are built alike are read once.
+    Written for 10,000 sessions: the shots come as one array, of which a shot is made only where
+    one is asked for, and the tables of setups that are built alike are read once.
     """
-    numbers = wanted_sessions(wanted).scalar_subquery()
-    places, evenings = _evenings(connection, numbers)
-    mine = [t.setup.c.session_id.in_(numbers), *setup_conditions(wanted)]
-    groups: dict[tuple[str, str], _Members] = {}
-    setups = connection.execute(
-        sa.select(t.setup.c.id, t.setup.c.session_id, t.setup.c.name, t.setup.c.tables_sha256)
-        .where(*mine)
-        .order_by(t.setup.c.id)
-    ).all()
-    setup_of: dict[int, tuple[str, int]] = {}
-    for number, session, name, digest in sorted(setups, key=lambda row: places[row[1]]):
-        groups.setdefault((name, digest), []).append((places[session], number))
-        setup_of[number] = (name, places[session])
-    parts = _tables(connection, [members[0][1] for members in groups.values()])
-    known = _Known(setup_of, _clips(connection, numbers))
+    chosen = chosen_by(wanted)
+    places, evenings = _evenings(ask, chosen)
+    setups, clips = _Setups.read(ask, chosen, places), _Clips.read(ask, chosen)
+    table = _shots(ask, chosen, {"quality", "reasons", *figures})
     # What another program adds between two queries belongs to the next reading.
-    read = [name for name in t.FIGURES if name in {"quality", "reasons", *figures}]
-    shares = [name for name in t.SHARED if name in read]
-    rows = [row for row in _shots(connection, mine, read, shares) if known.has(row)]
-    columns = _columns(known, rows, read), _places(read, shares)
-    sorted_rows = _sorted(rows, list(groups.values()))
+    table = table.having(
+        setups.codes.among(table.whole("setup_id")) & clips.codes.among(table.whole("clip_id"))
+    )
+    setup_of = setups.codes.of_each(table.whole("setup_id"))
+    # By group, in the order of its evenings, then as they were added.
+    order = np.lexsort((table["id"], setup_of, setups.group_of[setup_of]))
+    table, setup_of = table.having(order), setup_of[order]
+    shots = _Shots(table, _reasons(ask, chosen, table), clips, setups.evenings[setup_of])
+    bounds = np.searchsorted(setups.group_of[setup_of], np.arange(len(setups.groups) + 1)).tolist()
+    parts = _tables(ask, setups.first_of_each)
     return LoggedEvenings(
         evenings,
         tuple(
-            _together(
-                LoggedSetup(name, parts.get(members[0][1], {})), members, shots, known, columns
+            shots.between(
+                LoggedSetup(name, parts.get(setups.first_of_each[i], {})),
+                tuple(setups.evenings[setups.group_of == i].tolist()),
+                slice(*bounds[i : i + 2]),
             )
-            for ((name, _), members), shots in zip(groups.items(), sorted_rows, strict=True)
+            for i, (name, _) in enumerate(setups.groups)
         ),
     )
 
 
-def _evenings(
-    connection: sa.Connection, numbers: sa.ScalarSelect[Any]
-) -> tuple[dict[int, int], tuple[LoggedEvening, ...]]:
+@dataclass(frozen=True)
+class _Setups:
+    """The setups, those of older evenings first, and which of them are one.
+
+    Attributes
+    ----------
+    numbers, evenings, group_of : ndarray of int
+        Of each its number, the place of its session and that of its group.
+    groups : tuple of (str, str)
+        Name and digest of the setups that are one.
+    """
+
+    numbers: NDArray[np.intp]
+    evenings: NDArray[np.intp]
+    group_of: NDArray[np.intp]
+    groups: tuple[tuple[str, str], ...]
+
+    @classmethod
+    def read(cls, ask: Ask, chosen: Chosen, places: Mapping[int, int]) -> "_Setups":
+        """Read the setups of the sessions whose places are given."""
+        rows = ask(
+            "SELECT id, session_id, name, tables_sha256 FROM setup "
+            f"WHERE {chosen.mine} ORDER BY setup.id",
+            chosen.values,
+        )
+        evenings = np.array([places.get(row[1], -1) for row in rows], int)
+        order = np.argsort(evenings, kind="stable")
+        order = order[evenings[order] >= 0]
+        groups, group_of = coded([rows[i][2:4] for i in order.tolist()])
+        numbers = np.array([row[0] for row in rows], int)
+        return cls(numbers[order], evenings[order], group_of, groups)
+
+    @cached_property
+    def codes(self) -> "_Codes":
+        """The places of the setups by their numbers."""
+        return _Codes.of(self.numbers)
+
+    @cached_property
+    def first_of_each(self) -> list[int]:
+        """The number of the first setup of each group."""
+        found: list[int] = self.numbers[np.unique(self.group_of, return_index=True)[1]].tolist()
+        return found
+
+
+@dataclass(frozen=True)
+class _Clips:
+    """The clips of the sessions: file and own camera of each, and its place by its number."""
+
+    codes: _Codes
+    files: tuple[str, ...]
+    own: NDArray[np.bool_]
+
+    @classmethod
+    def read(cls, ask: Ask, chosen: Chosen) -> "_Clips":
+        """Read the clips of some sessions."""
+        query = f"SELECT id, file, own_markers FROM clip WHERE session_id IN ({chosen.sessions})"
+        rows = ask(query, chosen.values)
+        numbers, files, own = ([row[i] for row in rows] for i in range(3))
+        return cls(_Codes.of(numbers), tuple(files), np.array(own, bool))
+
+
+@dataclass(frozen=True)
+class _Shots:
+    """All shots, in order: their table, reasons, clips, and the place of the session of each."""
+
+    table: _Table
+    reasons: Coded[tuple[Reason, ...]]
+    clips: _Clips
+    evenings: NDArray[np.intp]
+
+    def between(self, setup: LoggedSetup, evenings: tuple[int, ...], rows: slice) -> LoggedShots:
+        """Return the shots of the setups that are one, which stand together."""
+        table, reasons = self.table.having(rows), self.reasons[rows]
+        clip_of, count = self.clips.codes.of_each(table.whole("clip_id")), len(table.cells)
+        columns = {
+            "clip": Coded(self.clips.files, clip_of),
+            "setup": Coded((setup.name,), np.zeros(count, int)),
+            **_columns(table, reasons),
+        }
+        return LoggedShots(
+            setup,
+            evenings,
+            LazyRows(count, columns, Shot.of_columns),
+            self.evenings[rows],
+            self.clips.own[clip_of],
+            LazyRows(count, _shared(table), _stated),
+        )
+
+
+def _evenings(ask: Ask, chosen: Chosen) -> tuple[dict[int, int], tuple[LoggedEvening, ...]]:
     """Return the place of each session by its number, and the sessions, oldest first."""
-    columns = [t.session.c[name] for name in ("id", "folder", "filmed_on", *CONDITIONS)]
-    rows = connection.execute(
-        sa.select(*columns)
-        .where(t.session.c.id.in_(numbers))
-        .order_by(t.session.c.filmed_on.nulls_first(), t.session.c.id)
-    ).all()
+    rows = ask(
+        f"SELECT id, folder, filmed_on, {', '.join(CONDITIONS)} FROM session "
+        f"WHERE session.id IN ({chosen.sessions}) ORDER BY {OLDEST_FIRST}",
+        chosen.values,
+    )
     alike: dict[tuple[object, ...], dict[str, Any]] = {}
+    days: dict[object, date | None] = {}
     evenings = []
     for _, folder, day, *given in rows:
         key = tuple(given)
         if key not in alike:
             alike[key] = dict(zip(CONDITIONS, given, strict=True))
-        evenings.append(LoggedEvening(folder, day, alike[key]))
+        if day not in days:
+            days[day] = day_of(day)
+        evenings.append(LoggedEvening(folder, days[day], alike[key]))
     return {row[0]: place for place, row in enumerate(rows)}, tuple(evenings)
 
 
-def _tables(connection: sa.Connection, numbers: list[int]) -> dict[int, dict[str, Part]]:
+def _tables(ask: Ask, numbers: list[int]) -> dict[int, dict[str, Part]]:
     """Return the tables of some setups by their numbers."""
     found: dict[int, dict[str, dict[str, float | str]]] = {}
-    field = t.setup_field
-    for row in connection.execute(sa.select(field).where(field.c.setup_id.in_(numbers))):
-        table = found.setdefault(row.setup_id, {}).setdefault(row.part, {})
-        table[row.field] = row.text if row.number is None else row.number
+    for begin in range(0, len(numbers), AT_ONCE):
+        listed = ", ".join(map(str, numbers[begin : begin + AT_ONCE]))
+        query = (
+            "SELECT setup_id, part, field, number, text FROM setup_field "
+            f"WHERE setup_id IN ({listed})"
+        )
+        for setup, part, name, number, text in ask(query, {}):
+            table = found.setdefault(setup, {}).setdefault(part, {})
+            table[name] = text if number is None else number
     return {number: dict(parts) for number, parts in found.items()}
 
 
-def _clips(connection: sa.Connection, numbers: sa.ScalarSelect[Any]) -> dict[int, tuple[str, bool]]:
-    """Return file and own camera of the clips by their numbers."""
-    clip = t.clip.c
-    query = sa.select(clip.id, clip.file, clip.own_markers).where(clip.session_id.in_(numbers))
-    return {number: (file, bool(own)) for number, file, own in connection.execute(query).all()}
+AT_ONCE = 1000
+"""Setups that are listed in one query: a text of some 10,000 characters."""
 
 
-def _shots(
-    connection: sa.Connection,
-    mine: list[sa.ColumnElement[bool]],
-    read: list[str],
-    shares: list[str],
-) -> list[Row]:
-    """Return the rows of the shots of some setups, in any order."""
-    shot = t.shot.c
-    # As text: most rows have the same, which is taken apart once.
-    texts = {"reasons": sa.cast(shot.reasons, sa.Text)}
-    shared = [t.SHARED[name] for name in shares]
-    columns = [texts.get(name, shot[name]) for name in (*HEAD, *read, *shared)]
-    query = sa.select(*columns).where(shot.setup_id.in_(sa.select(t.setup.c.id).where(*mine)))
-    # Rows of the library's own would take as long again to make, and the collector to look through.
-    cursor = connection.execute(query).cursor
-    return [] if cursor is None else list(cursor.fetchall())
+def _shots(ask: Ask, chosen: Chosen, figures: Collection[str]) -> _Table:
+    """Return the shots of some setups, in any order."""
+    read = [name for name in FIGURES if name in figures]
+    shared = [name for name in SHARED.values() if name.replace("_shared_u_", "_u_") in read]
+    columns = [_TEXTS.get(name, f"shot.{name}") for name in (*HEAD, *read, *shared)]
+    rows = ask(
+        f"SELECT {', '.join(columns)} FROM shot "
+        f"WHERE shot.setup_id IN (SELECT setup.id FROM setup WHERE {chosen.mine})",
+        chosen.values,
+    )
+    cells = np.array(rows, float).reshape(len(rows), len(columns))
+    return _Table(cells, {name: i for i, name in enumerate((*HEAD, *read, *shared))})
 
 
-def _columns(known: _Known, rows: list[Row], read: list[str]) -> _Columns:
-    """Return by column of `Shot` what takes its cell from a row.
+def _reasons(ask: Ask, chosen: Chosen, table: _Table) -> Coded[tuple[Reason, ...]]:
+    """Return the reasons of each row.
 
     Raises
     ------
     InputError
         For a reason that this version does not know.
     """
-    place = {name: len(HEAD) + i for i, name in enumerate(read)}
-    seen = place.get("landing_seen")
-    qualities = {str(each): each for each in Quality}
-    texts = set(map(itemgetter(place["reasons"]), rows))
-    reasons: dict[str, tuple[Reason, ...]] = {
-        text: tuple(map(reason_of, json.loads(text))) for text in texts
+    codes = np.zeros(len(table.cells), int)
+    values: dict[str, tuple[int, tuple[Reason, ...]]] = {NO_REASONS: (0, ())}
+    some = np.flatnonzero(table["reasons"])
+    if some.size:
+        rows = ask(
+            "SELECT shot.id, CAST(shot.reasons AS TEXT) FROM shot "
+            f"WHERE CAST(shot.reasons AS TEXT) <> '{NO_REASONS}' AND shot.setup_id IN "
+            f"(SELECT setup.id FROM setup WHERE {chosen.mine})",
+            chosen.values,
+        )
+        code_of = {}
+        for number, text in rows:
+            if text not in values:
+                values[text] = (len(values), tuple(map(reason_of, json.loads(text))))
+            code_of[number] = values[text][0]
+        codes[some] = [code_of.get(number, 0) for number in table.whole("id")[some].tolist()]
+    return Coded(tuple(reasons for _, reasons in values.values()), codes)
+
+
+def _columns(rows: _Table, reasons: Coded[tuple[Reason, ...]]) -> dict[str, Cells | None]:
+    """Return the columns of `Shot` beside clip and setup; None for one that was not read."""
+    columns: dict[str, Cells | None] = dict.fromkeys(FIGURES)
+    columns |= {name: rows[name] for name in FIGURES if name in rows.places}
+    columns |= {
+        "shot": rows.whole("number"),
+        "quality": Coded(QUALITIES, rows.whole("quality")),
+        "reasons": reasons,
     }
+    if "landing_seen" in rows.places:
+        columns["landing_seen"] = rows["landing_seen"].astype(bool)
+    if "frames_seen" in rows.places:
+        columns["frames_seen"] = rows.whole("frames_seen")
+    return columns
+
+
+def _shared(rows: _Table) -> dict[str, Cells | None]:
+    """Return by figure the shared part of its uncertainty; None for one that was not read."""
     return {
-        **dict.fromkeys(t.FIGURES, not_read),
-        **{name: itemgetter(i) for name, i in place.items()},
-        "clip": lambda row: known.clips[row[2]][0],
-        "setup": lambda row: known.setups[row[1]][0],
-        "shot": itemgetter(3),
-        "quality": lambda row: qualities[row[place["quality"]]],
-        "reasons": lambda row: reasons[row[place["reasons"]]],
-        **({"landing_seen": lambda row: bool(row[seen])} if seen else {}),
+        figure: rows[column] if column in rows.places else None for figure, column in SHARED.items()
     }
-
-
-def _places(read: list[str], shares: list[str]) -> _Columns:
-    """Return by figure what takes the shared part of its uncertainty from a row."""
-    unread = dict.fromkeys(t.SHARED, not_read)
-    return unread | {n: itemgetter(len(HEAD) + len(read) + i) for i, n in enumerate(shares)}
-
-
-def _sorted(rows: list[Row], groups: list[_Members]) -> list[list[Row]]:
-    """Return the rows of each group, in the order of its sessions, then as they were added."""
-    setups = chain.from_iterable(groups)
-    rank = {number: i for i, (_, number) in enumerate(setups)}
-    ranks = np.array([rank[row[1]] for row in rows], int)
-    order = np.lexsort((np.array([row[0] for row in rows], int), ranks))
-    ends = np.cumsum([0, *map(len, groups)])
-    bounds = np.searchsorted(ranks[order], ends).tolist()
-    ordered = [rows[i] for i in order.tolist()]
-    return [ordered[first:end] for first, end in pairwise(bounds)]
-
-
-def _together(
-    setup: LoggedSetup,
-    members: _Members,
-    rows: list[Row],
-    known: _Known,
-    columns: tuple[_Columns, _Columns],
-) -> LoggedShots:
-    """Return the shots of setups that are one."""
-    return LoggedShots(
-        setup,
-        tuple(place for place, _ in members),
-        LazyRows(rows, columns[0], Shot.of_columns),
-        tuple(known.setups[row[1]][1] for row in rows),
-        tuple(known.clips[row[2]][1] for row in rows),
-        LazyRows(rows, columns[1], _stated),
-    )
 
 
 def _stated(cells: dict[str, Any]) -> dict[str, float]:

@@ -2,32 +2,26 @@
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
+from typing import Any
 
 import sqlalchemy as sa
 
 from calibration.errors import InputError
 from tracker.logbook import tables as t
+from tracker.logbook.columns import FIGURES, SHARED
 from tracker.logbook.database import WRITES, connected, unusable
-from tracker.logbook.entries import EVERYTHING, Added, Filter, LoggedEvenings, LoggedSession
+from tracker.logbook.entries import (
+    EVERYTHING,
+    Added,
+    Filter,
+    LoggedEvenings,
+    LoggedSession,
+    Summary,
+)
 from tracker.logbook.gathering import setups_from
-from tracker.logbook.reading import sessions_from, summaries_query, wanted_sessions
-
-
-@dataclass(frozen=True)
-class Summary:
-    """One line of the list of sessions."""
-
-    id: int
-    filmed_on: date | None
-    name: str
-    folder: str
-    ball: str
-    setups: int
-    shots: int
-    rejected: int
-    mean_carry_m: float | None
+from tracker.logbook.questions import Ask, chosen_by
+from tracker.logbook.reading import session_from, sessions_from, summaries_from
 
 
 class Logbook:
@@ -36,7 +30,7 @@ class Logbook:
     Parameters
     ----------
     engine : sqlalchemy.Engine
-        From `tracker.logbook.open_logbook`.
+        From `tracker.logbook.logbook.open_logbook`.
     """
 
     def __init__(self, engine: sa.Engine) -> None:
@@ -71,24 +65,23 @@ class Logbook:
         self, wanted: Filter = EVERYTHING, most: int | None = None
     ) -> tuple[Summary, ...]:
         """Return the sessions that fit a filter, newest first."""
-        with self._transaction() as connection:
-            rows = connection.execute(summaries_query(wanted, most))
-            return tuple(Summary(**row._mapping) for row in rows)
+        with self.asked() as ask:
+            return summaries_from(ask, wanted, most)
 
     def sessions(self, wanted: Filter = EVERYTHING) -> tuple[LoggedSession, ...]:
         """Return sessions whole, oldest first, with the setups and shots that fit a filter."""
-        with self._transaction() as connection:
-            return sessions_from(connection, wanted_sessions(wanted), wanted)
+        with self.asked() as ask:
+            return sessions_from(ask, chosen_by(wanted))
 
     def setups(
-        self, wanted: Filter = EVERYTHING, figures: Collection[str] = t.FIGURES
+        self, wanted: Filter = EVERYTHING, figures: Collection[str] = FIGURES
     ) -> LoggedEvenings:
         """Return the setups and shots that fit a filter, those that are built alike together.
 
         Of the shots, quality, reasons and the columns `figures` of shots.csv are read.
         """
-        with self._transaction() as connection:
-            return setups_from(connection, wanted, figures)
+        with self.asked() as ask:
+            return setups_from(ask, wanted, figures)
 
     def session(self, number: int) -> LoggedSession:
         """Return one session by the number that `summaries` gives it.
@@ -98,15 +91,18 @@ class Logbook:
         InputError
             Where there is none of that number.
         """
+        with self.asked() as ask:
+            return session_from(ask, number)
+
+    @contextmanager
+    def asked(self) -> Iterator[Ask]:
+        """Give what asks it, in one transaction."""
         with self._transaction() as connection:
-            found = sessions_from(connection, sa.select(sa.literal(number)), EVERYTHING)
-        if not found:
-            raise InputError(
-                f"there is no session {number} in the logbook",
-                where="log show",
-                remedy="lobmeter log list shows the numbers",
-            )
-        return found[0]
+
+            def ask(query: str, values: Mapping[str, object]) -> list[tuple[Any, ...]]:
+                return [tuple(row) for row in connection.execute(sa.text(query), values)]
+
+            yield ask
 
     @contextmanager
     def _transaction(self, writes: bool = False) -> Iterator[sa.Connection]:
@@ -114,7 +110,8 @@ class Logbook:
             with self._engine.execution_options(**{WRITES: writes}).begin() as connection:
                 yield connection
         except sa.exc.SQLAlchemyError as error:
-            raise unusable(self._engine, error) from None
+            self._engine.dispose()
+            raise unusable(self._engine.url, error) from None
 
 
 def open_logbook(url: str | None = None) -> Logbook:
@@ -211,7 +208,7 @@ def _add_children(connection: sa.Connection, number: int, session: LoggedSession
     }
     rows = []
     for shot in session.shots:
-        row = {name: getattr(shot, name) for name in t.FIGURES} | {
+        row = {name: getattr(shot, name) for name in FIGURES} | {
             "clip_id": clips[shot.clip],
             "setup_id": setups[shot.setup],
             "number": shot.shot,
@@ -223,7 +220,7 @@ def _add_children(connection: sa.Connection, number: int, session: LoggedSession
             ],
         }
         shared = session.shared_u.get((shot.clip, shot.shot), {})
-        row |= {t.SHARED[figure]: u for figure, u in shared.items() if figure in t.SHARED}
+        row |= {SHARED[figure]: u for figure, u in shared.items() if figure in SHARED}
         rows.append(row)
     _insert_all(connection, t.shot, rows)
 

@@ -1,195 +1,154 @@
-"""The logbook's questions in SQL, and sessions put together again from their rows."""
+"""Sessions put together again from their rows, and the list of them."""
 
+import json
 from collections import defaultdict
+from datetime import date
 from typing import Any
 
-import sqlalchemy as sa
-
 from calibration.errors import InputError
-from tracker.logbook import tables as t
-from tracker.logbook.entries import CONDITIONS, Filter, LoggedClip, LoggedSession, LoggedSetup
+from tracker.logbook.columns import FIGURES, SHARED
+from tracker.logbook.entries import (
+    CONDITIONS,
+    Filter,
+    LoggedClip,
+    LoggedSession,
+    LoggedSetup,
+    Summary,
+)
+from tracker.logbook.questions import OLDEST_FIRST, Ask, Chosen, chosen_by, summaries_query
 from tracker.records import Quality, Reason, Shot
 
-SAME_WHEEL_MM = 0.5
-"""Wheels that differ by less than this in diameter count as one size, mm: what a rule reads to."""
 
-
-def wanted_sessions(wanted: Filter) -> sa.Select[Any]:
-    """Return the query for the numbers of the sessions that fit a filter."""
-    conditions: list[sa.ColumnElement[bool]] = []
-    if wanted.ball is not None:
-        conditions.append(t.session.c.ball_type == wanted.ball)
-    if wanted.since is not None:
-        conditions.append(t.session.c.filmed_on >= wanted.since)
-    if wanted.until is not None:
-        conditions.append(t.session.c.filmed_on <= wanted.until)
-    if wanted.wheel_mm is not None or wanted.setup is not None:
-        # Few setups of many: their sessions are listed once, not looked for session by session.
-        having = sa.select(t.setup.c.session_id).where(*setup_conditions(wanted))
-        conditions.append(t.session.c.id.in_(having))
-    return sa.select(t.session.c.id).where(*conditions)
-
-
-def setup_conditions(wanted: Filter) -> list[sa.ColumnElement[bool]]:
-    """Return what a setup must fulfil to fit a filter."""
-    conditions: list[sa.ColumnElement[bool]] = []
-    if wanted.wheel_mm is not None:
-        least, most = wanted.wheel_mm - SAME_WHEEL_MM, wanted.wheel_mm + SAME_WHEEL_MM
-        conditions.append(t.setup.c.wheel_diameter_mm.between(least, most))
-    if wanted.setup is not None:
-        conditions.append(t.setup.c.name == wanted.setup)
-    return conditions
-
-
-def summaries_query(wanted: Filter, most: int | None) -> sa.Select[Any]:
-    """Return the query for the list of sessions, newest first."""
-    chosen = (
-        wanted_sessions(wanted)
-        .order_by(t.session.c.filmed_on.desc().nulls_last(), t.session.c.id.desc())
-        .limit(most)
-        .subquery()
-    )
-    kept = t.shot.c.quality != str(Quality.REJECTED)
-    counted = (
-        sa.select(
-            t.clip.c.session_id,
-            sa.func.count().label("shots"),
-            sa.func.sum(sa.case((kept, 0), else_=1)).label("rejected"),
-            sa.func.avg(sa.case((kept, t.shot.c.carry_m))).label("mean_carry_m"),
-        )
-        .join(t.shot, t.shot.c.clip_id == t.clip.c.id)
-        .where(t.clip.c.session_id.in_(sa.select(chosen.c.id)))
-        .group_by(t.clip.c.session_id)
-        .subquery()
-    )
-    setups = (
-        sa.select(t.setup.c.session_id, sa.func.count().label("setups"))
-        .group_by(t.setup.c.session_id)
-        .subquery()
-    )
-    return (
-        sa.select(
-            t.session.c.id,
-            t.session.c.filmed_on,
-            t.session.c.name,
-            t.session.c.folder,
-            t.session.c.ball_type.label("ball"),
-            sa.func.coalesce(setups.c.setups, 0).label("setups"),
-            sa.func.coalesce(counted.c.shots, 0).label("shots"),
-            sa.func.coalesce(counted.c.rejected, 0).label("rejected"),
-            counted.c.mean_carry_m,
-        )
-        .join(chosen, chosen.c.id == t.session.c.id)
-        .outerjoin(counted, counted.c.session_id == t.session.c.id)
-        .outerjoin(setups, setups.c.session_id == t.session.c.id)
-        .order_by(t.session.c.filmed_on.desc().nulls_last(), t.session.c.id.desc())
+def summaries_from(ask: Ask, wanted: Filter, most: int | None = None) -> tuple[Summary, ...]:
+    """Read the list of the sessions that fit a filter, newest first."""
+    chosen = chosen_by(wanted)
+    rows = ask(summaries_query(chosen, most), chosen.values)
+    return tuple(
+        Summary(number, day_of(day), name, folder, ball, setups, shots, int(rejected), carry)
+        for number, day, name, folder, ball, setups, shots, rejected, carry in rows
     )
 
 
-def sessions_from(
-    connection: sa.Connection, chosen: sa.Select[Any], wanted: Filter
-) -> tuple[LoggedSession, ...]:
-    """Read sessions whole.
+def day_of(kept: object) -> date | None:
+    """Return a day as a database gives it: SQLite has it as a text."""
+    return date.fromisoformat(kept) if isinstance(kept, str) else kept  # type: ignore[return-value]
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-    chosen : sqlalchemy.Select
-        The numbers of the sessions.
-    wanted : Filter
-        Setups and shots that do not fit it are left out.
-    """
-    numbers = chosen.scalar_subquery()
-    heads = connection.execute(
-        sa.select(t.session)
-        .where(t.session.c.id.in_(numbers))
-        .order_by(t.session.c.filmed_on.nulls_first(), t.session.c.id)
-    ).all()
-    setups, names = _setups(connection, numbers, wanted)
-    clips, files = _clips(connection, numbers)
-    shots, shared = _shots(connection, numbers, wanted, (names, files))
+
+HEAD = ("id", "name", "folder", "notes", "lobmeter_version", "filmed_on")
+"""Columns of the table ``session`` that are read, before the conditions."""
+
+
+def sessions_from(ask: Ask, chosen: Chosen) -> tuple[LoggedSession, ...]:
+    """Read sessions whole, oldest first; setups and shots that are not chosen are left out."""
+    heads = ask(
+        f"SELECT {', '.join((*HEAD, *CONDITIONS))} FROM session "
+        f"WHERE session.id IN ({chosen.sessions}) ORDER BY {OLDEST_FIRST}",
+        chosen.values,
+    )
+    setups, names = _setups(ask, chosen)
+    clips, files = _clips(ask, chosen)
+    shots, shared = _shots(ask, chosen, names, files)
     return tuple(
         LoggedSession(
-            name=head.name,
-            folder=head.folder,
-            notes=head.notes,
-            lobmeter_version=head.lobmeter_version,
-            filmed_on=head.filmed_on,
-            conditions={name: getattr(head, name) for name in CONDITIONS},
-            setups=tuple(setups[head.id]),
-            clips=tuple(clips[head.id]),
-            shots=tuple(shots[head.id]),
-            shared_u=shared[head.id],
+            name=name,
+            folder=folder,
+            notes=notes,
+            lobmeter_version=version,
+            filmed_on=day_of(day),
+            conditions=dict(zip(CONDITIONS, given, strict=True)),
+            setups=tuple(setups[number]),
+            clips=tuple(clips[number]),
+            shots=tuple(shots[number]),
+            shared_u=shared[number],
         )
-        for head in heads
+        for number, name, folder, notes, version, day, *given in heads
     )
 
 
-def _setups(
-    connection: sa.Connection, numbers: sa.ScalarSelect[Any], wanted: Filter
-) -> tuple[dict[int, list[LoggedSetup]], dict[int, str]]:
+def session_from(ask: Ask, number: int) -> LoggedSession:
+    """Read one session by the number that the list gives it.
+
+    Raises
+    ------
+    InputError
+        Where there is none of that number.
+    """
+    one = "SELECT session.id FROM session WHERE session.id = :number"
+    found = sessions_from(ask, Chosen(one, values={"number": number}))
+    if not found:
+        raise InputError(
+            f"there is no session {number} in the logbook",
+            where="log show",
+            remedy="lobmeter log list shows the numbers",
+        )
+    return found[0]
+
+
+def _setups(ask: Ask, chosen: Chosen) -> tuple[dict[int, list[LoggedSetup]], dict[int, str]]:
     """Return the setups by session, and their names by their own numbers."""
-    mine = [t.setup.c.session_id.in_(numbers), *setup_conditions(wanted)]
     parts: dict[int, dict[str, dict[str, float | str]]] = defaultdict(lambda: defaultdict(dict))
-    for row in connection.execute(
-        sa.select(t.setup_field)
-        .join(t.setup, t.setup.c.id == t.setup_field.c.setup_id)
-        .where(*mine)
-    ):
-        parts[row.setup_id][row.part][row.field] = row.text if row.number is None else row.number
+    fields = ask(
+        "SELECT setup_id, part, field, number, text FROM setup_field "
+        f"WHERE setup_id IN (SELECT setup.id FROM setup WHERE {chosen.mine})",
+        chosen.values,
+    )
+    for setup, part, name, number, text in fields:
+        parts[setup][part][name] = text if number is None else number
     found: dict[int, list[LoggedSetup]] = defaultdict(list)
     names: dict[int, str] = {}
-    for row in connection.execute(sa.select(t.setup).where(*mine).order_by(t.setup.c.id)):
-        names[row.id] = row.name
-        found[row.session_id].append(
-            LoggedSetup(row.name, {part: dict(each) for part, each in parts[row.id].items()})
-        )
+    rows = ask(
+        f"SELECT id, session_id, name FROM setup WHERE {chosen.mine} ORDER BY id", chosen.values
+    )
+    for number, session, name in rows:
+        names[number] = name
+        tables = {part: dict(each) for part, each in parts[number].items()}
+        found[session].append(LoggedSetup(name, tables))
     return found, names
 
 
 def _clips(
-    connection: sa.Connection, numbers: sa.ScalarSelect[Any]
+    ask: Ask, chosen: Chosen
 ) -> tuple[dict[int, list[LoggedClip]], dict[int, tuple[int, str]]]:
     """Return the clips by session, and session and file by the clips' own numbers."""
     found: dict[int, list[LoggedClip]] = defaultdict(list)
     files: dict[int, tuple[int, str]] = {}
-    for row in connection.execute(
-        sa.select(t.clip).where(t.clip.c.session_id.in_(numbers)).order_by(t.clip.c.id)
-    ):
-        files[row.id] = (row.session_id, row.file)
-        found[row.session_id].append(LoggedClip(row.file, row.sha256, bool(row.own_markers)))
+    rows = ask(
+        "SELECT id, session_id, file, sha256, own_markers FROM clip "
+        f"WHERE session_id IN ({chosen.sessions}) ORDER BY id",
+        chosen.values,
+    )
+    for number, session, file, sha256, own in rows:
+        files[number] = (session, file)
+        found[session].append(LoggedClip(file, sha256, bool(own)))
     return found, files
 
 
 def _shots(
-    connection: sa.Connection,
-    numbers: sa.ScalarSelect[Any],
-    wanted: Filter,
-    known: tuple[dict[int, str], dict[int, tuple[int, str]]],
+    ask: Ask, chosen: Chosen, names: dict[int, str], files: dict[int, tuple[int, str]]
 ) -> tuple[dict[int, list[Shot]], dict[int, dict[tuple[str, int], dict[str, float]]]]:
     """Return the shots of the setups named, and their shared uncertainties, by session."""
-    names, files = known
     found: dict[int, list[Shot]] = defaultdict(list)
     shared: dict[int, dict[tuple[str, int], dict[str, float]]] = defaultdict(dict)
-    heads = (t.shot.c.clip_id, t.shot.c.setup_id, t.shot.c.number)
-    columns = [t.shot.c[name] for name in (*t.FIGURES, *t.SHARED.values())]
-    for clip_id, setup_id, number, *values in connection.execute(
-        sa.select(*heads, *columns)
-        .join(t.clip, t.clip.c.id == t.shot.c.clip_id)
-        .join(t.setup, t.setup.c.id == t.shot.c.setup_id)
-        .where(t.clip.c.session_id.in_(numbers), *setup_conditions(wanted))
-        .order_by(t.shot.c.id)
-    ):
-        session_id, file = files[clip_id]
-        figures = dict(zip(t.FIGURES, values[: len(t.FIGURES)], strict=True))
+    texts = {"reasons": "CAST(reasons AS TEXT)"}
+    columns = [texts.get(name, name) for name in (*FIGURES, *SHARED.values())]
+    rows = ask(
+        f"SELECT clip_id, setup_id, number, {', '.join(columns)} FROM shot WHERE shot.setup_id IN "
+        f"(SELECT setup.id FROM setup WHERE {chosen.mine}) ORDER BY id",
+        chosen.values,
+    )
+    for clip, setup, number, *values in rows:
+        if setup not in names or clip not in files:  # added between two queries
+            continue
+        session, file = files[clip]
+        figures: dict[str, Any] = dict(zip(FIGURES, values[: len(FIGURES)], strict=True))
         figures["quality"] = Quality(figures["quality"])
-        figures["reasons"] = tuple(reason_of(each) for each in figures["reasons"])
+        figures["reasons"] = tuple(map(reason_of, json.loads(figures["reasons"])))
         figures["landing_seen"] = bool(figures["landing_seen"])
-        found[session_id].append(Shot(clip=file, setup=names[setup_id], shot=number, **figures))
-        pairs = zip(t.SHARED, values[len(t.FIGURES) :], strict=True)
+        found[session].append(Shot(clip=file, setup=names[setup], shot=number, **figures))
+        pairs = zip(SHARED, values[len(FIGURES) :], strict=True)
         parts = {figure: u for figure, u in pairs if u is not None}
         if parts:
-            shared[session_id][file, number] = parts
+            shared[session][file, number] = parts
     return found, shared
 
 

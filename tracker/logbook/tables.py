@@ -1,11 +1,11 @@
 """The tables of the logbook. Columns carry their units; the shot's are those of shots.csv."""
 
-from dataclasses import fields
 from typing import Any
 
 import sqlalchemy as sa
 
-from tracker.records import Quality, Shot
+from tracker.logbook.columns import FIGURES, SHARED
+from tracker.records import Quality
 
 NAMING = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -83,9 +83,6 @@ clip = sa.Table(
     sa.UniqueConstraint("session_id", "file"),
 )
 
-KEYS = ("clip", "setup", "shot")
-"""Columns of shots.csv that are foreign keys or the shot's number here."""
-
 _KINDS: dict[str, sa.types.TypeEngine[Any]] = {
     "frames_seen": sa.Integer(),
     "landing_seen": sa.Boolean(),
@@ -93,14 +90,6 @@ _KINDS: dict[str, sa.types.TypeEngine[Any]] = {
     "reasons": sa.JSON(),
 }
 _NEEDED = ("release_s", "frames_seen", "landing_seen", "quality", "reasons")
-
-FIGURES = tuple(each.name for each in fields(Shot) if each.name not in KEYS)
-"""Columns of shots.csv that stand in the table ``shot`` under their own names."""
-
-SHARED = {
-    name.replace("_u_", "_"): name.replace("_u_", "_shared_u_") for name in FIGURES if "_u_" in name
-}
-"""By figure, the column of the part of its uncertainty that a session's shots share."""
 
 shot = sa.Table(
     "shot",

@@ -12,7 +12,7 @@ from tracker.records.candidates import (
 )
 from tracker.records.catalogue import CATALOGUE
 from tracker.records.codes import FIGURE_OF_COLUMN, Figure, ReasonCode
-from tracker.records.lazy_rows import LazyRows, Row, cells_of, not_read
+from tracker.records.lazy_rows import Cells, Coded, LazyRows, cells_of, coded
 from tracker.records.reasons import Reason, Rejection, sentence
 from tracker.records.shot import (
     SHOT_COLUMNS,
@@ -25,6 +25,7 @@ from tracker.records.shot import (
     Quality,
     Shot,
     TrackPoint,
+    counts_for,
 )
 
 __all__ = [
@@ -34,6 +35,8 @@ __all__ = [
     "Backdrop",
     "Budget",
     "Candidates",
+    "Cells",
+    "Coded",
     "Consistency",
     "Cutouts",
     "Figure",
@@ -48,13 +51,13 @@ __all__ = [
     "ReasonCode",
     "RejectedCandidate",
     "Rejection",
-    "Row",
     "Shot",
     "Steadied",
     "Track",
     "TrackPoint",
     "cells_of",
+    "coded",
+    "counts_for",
     "no_cutouts",
-    "not_read",
     "sentence",
 ]

@@ -1,6 +1,6 @@
 """What measurement and pooling report: rows, points, paths and their uncertainties."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from enum import StrEnum
 from typing import Any
@@ -99,11 +99,16 @@ class Shot:
         A row of quality `rejected` counts for nothing, nor does one to be checked whose reasons
         are not known.
         """
-        if self.quality is Quality.GOOD:
-            return True
-        if self.quality is Quality.REJECTED or not self.reasons:
-            return False
-        return not any(reason.spoils(FIGURE_OF_COLUMN[column]) for reason in self.reasons)
+        return counts_for(self.quality, self.reasons, column)
+
+
+def counts_for(quality: Quality, reasons: Sequence[Reason], column: str) -> bool:
+    """Return whether a column of a row of this quality may be compared; see `Shot.counts_for`."""
+    if quality is Quality.GOOD:
+        return True
+    if quality is Quality.REJECTED or not reasons:
+        return False
+    return not any(reason.spoils(FIGURE_OF_COLUMN[column]) for reason in reasons)
 
 
 SHOT_COLUMNS = tuple("reason" if each.name == "reasons" else each.name for each in fields(Shot))

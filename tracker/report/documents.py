@@ -43,7 +43,10 @@ def plain(value: Any) -> Any:
     if isinstance(value, Mapping):
         return {str(plain(key)): plain(each) for key, each in value.items()}
     if hasattr(value, "tolist"):
-        return plain(value.tolist())
+        numbers = value.tolist()
+        # Arrays may be long, and are seldom hold what is no finite number.
+        finite = value.dtype.kind in "biu" or bool((abs(value) < math.inf).all())
+        return numbers if finite else plain(numbers)
     return [plain(each) for each in value]
 
 

@@ -195,8 +195,21 @@ def extreme_spread(points: ArrayLike) -> float:
     """Return the largest distance between two of the points, shape (N, 2)."""
     array = np.asarray(points, float).reshape(-1, 2)
     if len(array) > FEW:
-        array = _hull(array)
+        array = _hull(_outer(array))
     return float(np.linalg.norm(array[:, None] - array[None], axis=2).max())
+
+
+def _outer(points: Array) -> Array:
+    """Return the points among which the two that lie farthest apart are.
+
+    Two points are no farther apart than their distances from the centre together, so either of
+    the farthest lies from it by what any pair is apart less the greatest such distance.
+    """
+    centre = 0.5 * (points.min(axis=0) + points.max(axis=0))
+    away = np.hypot(*(points - centre).T)
+    far = points[away.argmax()]
+    apart = np.hypot(*(points - far).T).max()
+    return np.asarray(points[away >= (apart - away.max()) * (1.0 - 1e-9)])
 
 
 def _hull(points: Array) -> Array:

@@ -14,12 +14,10 @@ from tracker.comparison.drift import drift_of, drift_sentences
 from tracker.comparison.setups import SetupShots
 from tracker.comparison.still_air import differs, in_still_air
 from tracker.comparison.words import WORDINGS, sentences, still_sentences
-from tracker.results import folder_of
-from tracker.results.files import put_in_place
-from tracker.workflow.outings import Outings, gather
 
 if TYPE_CHECKING:
     from tracker.logbook import Filter
+    from tracker.workflow.outings import Outings
 
 
 @dataclass(frozen=True)
@@ -65,6 +63,10 @@ def compare_sessions(
     InputError
         For faults of the sessions, or a quantity that cannot be compared.
     """
+    # What is logged is compared without reading a session's files.
+    from tracker.results import folder_of
+    from tracker.workflow.gathering import gather
+
     check_quantity(quantity)
     check_worth(worth)
     outings = gather(folders, filmed=False)
@@ -100,16 +102,15 @@ def compare_logged(
         Where no session fits, or for a quantity that cannot be compared.
     """
     # Sessions in folders are compared without the library of databases.
-    from tracker.workflow.logged import collection_paused, gather_logged
+    from tracker.workflow.logged import gather_logged
 
     check_quantity(quantity)
     check_worth(worth)
-    with collection_paused():
-        return compare_outings(gather_logged(url, wanted, quantity), quantity, worth, picture)
+    return compare_outings(gather_logged(url, wanted, quantity), quantity, worth, picture)
 
 
 def compare_outings(
-    outings: Outings, quantity: str, worth: float | None, picture: Path | None = None
+    outings: "Outings", quantity: str, worth: float | None, picture: Path | None = None
 ) -> Compared:
     """Compare the setups of outings that were read; see `compare_sessions`."""
     shots, known = [setup.shots for setup in outings.setups], outings.known
@@ -123,13 +124,14 @@ def compare_outings(
     if picture is not None and any(summary.used for summary in made.summaries):
         # Drawn with a library that takes half a second to load.
         from tracker.report.comparison_picture import comparison_picture
+        from tracker.results.files import put_in_place
 
         put_in_place(picture.parent, {picture.name: comparison_picture(made, shots)})
         drawn = picture
     airs = {name: air for setup in outings.setups for name, air in setup.airs.items()}
     if quantity == "carry_m" and differs(airs):
         calm = [in_still_air(setup.shots, setup.airs) for setup in outings.setups]
-        said += still_sentences(made, compare(calm, quantity))
+        said += still_sentences(made, compare(calm, quantity, landings=False))
     said += sentences(made)
     drifts = [one for one in map(drift_of, shots) if one is not None]
     if drifts:

@@ -11,7 +11,7 @@ from tracker.comparison.what_if import Curve, Outlook, curve, outlook, tables_wi
 from tracker.launcher.discharge import Discharge
 from tracker.launcher.identified import sentences
 from tracker.session import SetupEntry
-from tracker.workflow.outings import gather
+from tracker.workflow.gathering import gather
 from tracker.workflow.predict import check_target
 
 

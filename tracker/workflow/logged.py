@@ -1,8 +1,6 @@
 """Sessions of the logbook with their results, setup by setup."""
 
-import gc
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from functools import lru_cache
 
@@ -14,25 +12,18 @@ from tracker.flight.ball import Ball, ball_from
 from tracker.launcher.machine import Machine
 from tracker.launcher.prediction import Outdoors
 from tracker.launcher.setup import machine_from_setup
-from tracker.logbook import Filter, LoggedEvening, LoggedShots, open_logbook
-from tracker.records import cells_of
+from tracker.logbook import Filter, LoggedEvening, LoggedShots
+from tracker.logbook.asking import asking
+from tracker.logbook.columns import FIGURES
+from tracker.logbook.gathering import setups_from
+from tracker.records import Coded, cells_of
 from tracker.workflow.outings import Outings
 
-
-@contextmanager
-def collection_paused() -> Iterator[None]:
-    """Keep Python from looking for garbage while very many rows are made, which halves the time."""
-    running = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if running:
-            gc.enable()
-
-
-FIGURES = ("carry_m", "exit_speed_mps", "launch_angle_deg", "landing_along_m", "landing_across_m")
-"""What every comparison asks of its shots, whichever quantity it compares, with uncertainties."""
+NEEDED = {
+    *("release_s", "carry_m", "carry_u_m", "exit_speed_mps", "exit_speed_u_mps"),
+    *("launch_angle_deg", "launch_angle_u_deg", "landing_along_m", "landing_across_m"),
+}
+"""Columns that every comparison asks of its shots, whichever quantity it compares."""
 
 
 def gather_logged(url: str | None, wanted: Filter, quantity: str | None = None) -> Outings:
@@ -51,10 +42,9 @@ def gather_logged(url: str | None, wanted: Filter, quantity: str | None = None) 
     InputError
         Where no session fits.
     """
-    names = () if quantity is None else (*FIGURES, quantity)
-    needed = {"release_s", *names, *map(u_column, names)}
-    with open_logbook(url) as book:
-        logged = book.setups(wanted) if quantity is None else book.setups(wanted, needed)
+    needed = FIGURES if quantity is None else {*NEEDED, quantity, u_column(quantity)}
+    with asking(url) as ask:
+        logged = setups_from(ask, wanted, needed)
     if not logged.evenings:
         raise InputError(
             "no session of the logbook fits",
@@ -77,15 +67,15 @@ def _built(
     """Return the setups that are one, with the air of each of their evenings."""
     name, parts = group.setup.name, group.setup.parts
     first = group.evenings[0]
-    names = [labels[place] for place in group.evening_of]
+    names: Sequence[str] = Coded(labels, group.evening_of)
     occasions = names
-    if any(group.own_camera):
+    if group.own_camera.any():
         files = cells_of(group.shots, "clip")
-        occasions = [
+        occasions = tuple(
             f"{label}/{file}" if own else label
-            for label, file, own in zip(names, files, group.own_camera, strict=True)
-        ]
-    shots = SetupShots(name, group.shots, tuple(occasions), group.shared_u, tuple(names))
+            for label, file, own in zip(names, files, group.own_camera.tolist(), strict=True)
+        )
+    shots = SetupShots(name, group.shots, occasions, group.shared_u, names)
     airs = _airs(group, evenings, labels)
     machine: Machine | None = None
     ball = airs[labels[first]].ball
@@ -113,7 +103,7 @@ def _airs(
         if outdoors is None:
             angle, height = _number(given, "release_angle_deg"), _number(given, "release_height_m")
             if angle is None and not rows:
-                rows = _rows_of(group.evening_of)
+                rows = _rows_of(group.evening_of.tolist())
             mine = [] if angle is not None else [group.shots[i] for i in rows.get(place, ())]
             release = release_of(height or 0.0, angle, mine)
             outdoors = Outdoors(_ball(given), _air(given), release)
@@ -123,7 +113,7 @@ def _airs(
     return found
 
 
-def _rows_of(evening_of: tuple[int, ...]) -> dict[int, list[int]]:
+def _rows_of(evening_of: list[int]) -> dict[int, list[int]]:
     """Return the rows of each evening by its place."""
     rows: dict[int, list[int]] = {}
     for i, place in enumerate(evening_of):

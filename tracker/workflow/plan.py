@@ -19,7 +19,8 @@ from tracker.comparison.planning import (
 from tracker.comparison.words import WORDINGS
 from tracker.launcher.sweep import parse_sweep
 from tracker.workflow.compare import check_quantity, check_worth
-from tracker.workflow.outings import Outings, gather
+from tracker.workflow.gathering import gather
+from tracker.workflow.outings import Outings
 
 #: Share of the scatter of shots below which a gain is nothing to shoot for (our choice).
 LEAST_GAIN = 0.01

@@ -24,8 +24,8 @@ from tracker.vantage import (
     Assumption,
     Plan,
 )
+from tracker.workflow.gathering import gather
 from tracker.workflow.inputs import inspected
-from tracker.workflow.outings import gather
 from tracker.workflow.stand import request_of, site_of
 
 SIZE_PX, FPS = (1920, 1080), 60.0

@@ -15,7 +15,7 @@ from tracker.launcher.identified import sentences
 from tracker.launcher.prediction import Prediction
 from tracker.launcher.sweep import Sweep, parse_sweep
 from tracker.statistics.components import Estimate
-from tracker.workflow.outings import gather
+from tracker.workflow.gathering import gather
 from tracker.workflow.sweeping import MapPrediction, SweepPrediction, mapped, swept
 
 MOST_M = 500.0

@@ -28,8 +28,9 @@ from tracker.results.details import read_budgets, read_points, used_places
 from tracker.results.rows import read_provenance
 from tracker.session import ClipEntry, Session
 from tracker.video import first_picture
+from tracker.workflow.gathering import gather
 from tracker.workflow.inputs import inspected, picture_names, results_of
-from tracker.workflow.outings import Outings, gather
+from tracker.workflow.outings import Outings
 from tracker.workflow.stand import calibrate_if_fixed
 
 REPORT = "report.html"

@@ -8,7 +8,7 @@ from tracker.comparison.answer import Chances
 from tracker.comparison.compare import Comparison
 from tracker.comparison.setups import SetupShots
 from tracker.workflow.compare import check_quantity, check_worth, compare_outings
-from tracker.workflow.outings import gather
+from tracker.workflow.gathering import gather
 from tracker.workflow.plan import plan_outings
 
 

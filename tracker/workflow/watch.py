@@ -11,8 +11,8 @@ from tracker.results import RESULTS, alone, read_provenance
 from tracker.results.digests import sha256_of
 from tracker.session import SESSION_FILE, Session
 from tracker.workflow.clips import Progress, ready_clips
+from tracker.workflow.entering import Entered, enter
 from tracker.workflow.inputs import inspected, results_of, session_at
-from tracker.workflow.log import Entered, enter
 from tracker.workflow.measure import MeasureOptions, measure_sessions
 from tracker.workflow.measured import SessionResult
 from tracker.workflow.own_session import own_session

@@ -10,7 +10,8 @@ from tracker.app.view import Page, View
 from tracker.app.work import Phase
 from tracker.logbook import Summary
 from tracker.logbook.entries import EVERYTHING
-from tracker.workflow.log import add_sessions, list_sessions
+from tracker.workflow.entering import add_sessions
+from tracker.workflow.log import list_sessions
 
 MOST = 200
 """Sessions of the logbook that are listed, the newest first. Common practice, no source."""
