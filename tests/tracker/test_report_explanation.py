@@ -1,5 +1,6 @@
 """The picture that shows why a flight was taken for a shot, and what it is gathered from."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,7 +10,8 @@ import pytest
 
 from tests.tracker.invented_shot import SIZE, field, invented
 from tracker.records import Candidates, Cutouts, MeasuredShot, Reason, ReasonCode, RejectedCandidate
-from tracker.report.explanation import CandidateLog, _middle, explanation_pictures
+from tracker.report import explanation as explanation_module
+from tracker.report.explanation import CandidateLog, _middle, explanation_pictures, log_of
 from tracker.report.explanation_picture import (
     CandidateView,
     Explanation,
@@ -17,7 +19,9 @@ from tracker.report.explanation_picture import (
     explanation_picture,
     reasons,
 )
-from tracker.video import ClipWriter, inspect
+from tracker.video import ClipFacts, ClipWriter, frames, from_pictures, inspect
+
+Take = Callable[[int, np.ndarray], None]
 
 RIVAL = RejectedCandidate(
     clip="a.mp4",
@@ -98,6 +102,33 @@ def test_candidates_of_a_time_are_kept_without_their_pictures() -> None:
     times, pixels = logged().between(1.0, 1.1)
     assert times.tolist() == pytest.approx([1.0] * 2 + [31 / 30] * 2 + [32 / 30] * 2 + [1.1] * 2)
     assert pixels[0].tolist() == [102.0, 62.0]
+
+
+def test_frames_kept_while_the_clip_passed_are_not_decoded_again(
+    clip: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The picture is the same; the kept frames go with it, or with the first shot."""
+    facts = inspect(clip)
+    again = explanation_pictures(facts, logged(), [], [])
+    asked: list[set[int]] = []
+
+    def noted(of: ClipFacts, indices: set[int], take: Take) -> dict[int, None]:
+        asked.append(set(indices))
+        return from_pictures(of, indices, take)
+
+    log = log_of(facts)
+    log.times_s, log.pixels = logged().times_s, logged().pixels
+    for frame in frames(facts):
+        log.see(frame)
+    assert sorted(log.stills) == sorted(log.wanted) and len(log.stills) == 7
+    monkeypatch.setattr(explanation_module, "from_pictures", noted)
+    assert explanation_pictures(facts, log, [], []) == again
+    assert asked == [set()]
+    kept = log_of(facts)
+    kept.see(next(frames(facts)))
+    kept.drop_stills()
+    kept.see(next(frames(facts)))
+    assert kept.stills == {}
 
 
 def test_a_clip_without_a_shot_gets_one_picture_of_what_came_nearest(clip: Path) -> None:

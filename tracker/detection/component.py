@@ -74,7 +74,7 @@ class Component:
             max((bottom - top) // self._shrink, LEAST_SIDE_PX),
             max((right - left) // self._shrink, LEAST_SIDE_PX),
         )
-        self._whole: deque[Luma] = deque(maxlen=2 * lag + 1)
+        self._whole: deque[Luma | None] = deque(maxlen=2 * lag + 1)
         self._small: deque[Luma] = deque(maxlen=2 * lag + 1)
         self._difference = Difference(self._shape)
         self._alarm = Alarm(self._shape, lag)
@@ -82,13 +82,13 @@ class Component:
         self.centred = False
         """Whether a place is the middle of the change around it, to a part of a cell."""
         self.described = True
-        """Whether the backdrop is taken."""
+        """Whether the backdrop is taken, and frames are kept for cutouts."""
         self._backdrop: Backdrop | None = None
         self._weakest = 0.0
 
     def push(self, picture: Luma) -> bool:
         """Take the next frame; return whether the one `lag` frames ago can be looked at."""
-        self._whole.append(picture)
+        self._whole.append(picture if self.described else None)
         left, top, right, bottom = self._window
         part = picture[top:bottom, left:right]
         if self._shrink > 1 and not self._blind:
@@ -152,6 +152,7 @@ class Component:
     def cut(self, pixels: Array) -> Cutouts:
         """Cut twice the frame less both that it is held against, around places, shape (N, 2)."""
         before, now, after = self._whole[0], self._whole[self._lag], self._whole[-1]
+        assert before is not None and now is not None and after is not None
         height, width = now.shape
         side = self._side
         corners = np.rint(pixels).astype(np.int64) - side // 2

@@ -45,11 +45,14 @@ class Observers:
         decoding, of the first of them.
     on_shot : callable, optional
         Called with every shot as soon as it is measured, not yet numbered.
+    on_frame : callable, optional
+        Called, in the thread that decodes, with every frame of the first pass.
     """
 
     progress: Progress | None = None
     on_candidates: Callable[[Candidates], None] | None = None
     on_shot: Callable[[MeasuredShot], None] | None = None
+    on_frame: Callable[[Frame], None] | None = None
 
     def found(self, each: MeasuredShot | RejectedCandidate) -> None:
         """Report a shot as soon as it is measured; the rest of the clip may still change it."""
@@ -247,7 +250,7 @@ def passed_together(
     steadiers = [each._steadier() for each in passes]
     most = frames_ahead(facts.size_px)
     with (
-        closing(ahead(_views(passes, steadiers), most)) as views,
+        closing(ahead(_views(passes, steadiers, observers), most)) as views,
         closing(ahead(_searched(passes, steadiers, views), most)) as searched,
     ):
         for index, found in searched:
@@ -266,7 +269,7 @@ def passed_together(
 
 
 def _views(
-    passes: Sequence[FramePass], steadiers: Sequence[Steadier]
+    passes: Sequence[FramePass], steadiers: Sequence[Steadier], observers: Observers
 ) -> Iterator[tuple[int, list[_View | None]]]:
     """Decode frame after frame and draw it as each pass searches it; each comes with its index."""
 
@@ -275,6 +278,8 @@ def _views(
             each.notes.append(sentence)
 
     for frame in frames(passes[0].facts, on_note=note, span=passes[0].span):
+        if observers.on_frame is not None:
+            observers.on_frame(frame)
         pairs = zip(passes, steadiers, strict=True)
         yield frame.index, [each._view(frame, steadier) for each, steadier in pairs]
 

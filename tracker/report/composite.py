@@ -79,6 +79,11 @@ def squared(patch: BallPatch, pixel: ArrayLike, half: int) -> Image:
     return square
 
 
+def finer_by(width_px: int) -> int:
+    """Return the whole number of columns of a frame that a figure shows as one."""
+    return max(1, width_px // WIDE_ENOUGH_PX)
+
+
 def shrunk(picture: Image, corner: tuple[int, int] = (0, 0)) -> tuple[Image, Extent]:
     """Return a frame, or a part of one, no finer than a figure can show, and where it lies.
 
@@ -95,7 +100,7 @@ def shrunk(picture: Image, corner: tuple[int, int] = (0, 0)) -> tuple[Image, Ext
     tuple of four floats
         Left, right, bottom and top edge in the frame's pixels, as an axes' extent.
     """
-    side = max(1, min(picture.shape[1] // WIDE_ENOUGH_PX, picture.shape[0]))
+    side = max(1, min(finer_by(picture.shape[1]), picture.shape[0]))
     rows, columns = picture.shape[0] // side, picture.shape[1] // side
     left, top = corner
     extent = (left - 0.5, left + side * columns - 0.5, top + side * rows - 0.5, top - 0.5)

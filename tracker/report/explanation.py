@@ -3,23 +3,27 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from tracker.records import Candidates, FlightPath, MeasuredShot, RejectedCandidate
-from tracker.report.composite import Image, cut, squared
+from tracker.report.composite import Image, cut, finer_by, squared
 from tracker.report.explanation_picture import (
     CandidateView,
     Explanation,
     Instant,
     explanation_picture,
 )
-from tracker.video import ClipFacts, from_pictures
+from tracker.video import ClipFacts, Frame, from_pictures
 
 Array = NDArray[np.float64]
 
 BACKGROUND_FRAMES = 7
 """Frames whose median shows what stays; an odd number. More cost time and change nothing."""
+
+GREY = 128
+"""Level of a frame that stands for those that are damaged: the middle of 0 to 255."""
 
 ROWS_AT_ONCE = 8
 """Rows of the background that are made at once: those of all its frames fit beside the core."""
@@ -52,13 +56,32 @@ class CandidateLog:
     """Where the candidates of the frames of a clip were, without their pictures.
 
     Of a clip with too many, every second frame is left out, then every second of those.
+
+    Attributes
+    ----------
+    wanted : frozenset of int
+        Frames that the picture of a clip without a shot is made of.
+    stills : dict of int to ndarray
+        Those that have passed, no finer than a figure shows; dropped once they are not needed.
     """
 
+    wanted: frozenset[int] = frozenset()
+    stills: dict[int, Image] = field(default_factory=dict)
     times_s: list[Array] = field(default_factory=list)
     pixels: list[Array] = field(default_factory=list)
     every: int = 1
     frames: int = 0
     count: int = 0
+
+    def see(self, frame: Frame) -> None:
+        """Keep a frame that is wanted, while it passes."""
+        if frame.index in self.wanted:
+            self.stills[frame.index] = _no_finer(frame.colour())
+
+    def drop_stills(self) -> None:
+        """Keep no frame from now on: there is a shot, or the picture is drawn."""
+        self.wanted = frozenset()
+        self.stills.clear()
 
     def add(self, candidates: Candidates) -> None:
         """Note the candidates of one frame."""
@@ -119,6 +142,21 @@ def explanation_pictures(
     return drawn
 
 
+def log_of(facts: ClipFacts) -> CandidateLog:
+    """Return a log of a clip that keeps what its picture is made of where it has no shot."""
+    return CandidateLog(_stills_in(facts, _whole(facts)))
+
+
+def _whole(facts: ClipFacts) -> tuple[float, float]:
+    return 0.0, float(facts.times_s[-1])
+
+
+def _stills_in(facts: ClipFacts, span: tuple[float, float]) -> frozenset[int]:
+    """Return the frames whose median is the background of a time span."""
+    moments = np.linspace(max(span[0], 0.0), span[1], BACKGROUND_FRAMES)
+    return frozenset(_frame_at(facts, moment) for moment in moments.tolist())
+
+
 def _of_shot(
     facts: ClipFacts,
     log: CandidateLog,
@@ -148,7 +186,7 @@ def _without_shot(
         start_s = float(first.times_s[0])
         course = _Course("Along candidate 1:", start_s, first.times_s, first.pixels)
     heading = f"No shot was measured in {facts.path.name}: the nearest candidates"
-    view = _view(facts, log, (0.0, float(facts.times_s[-1])), course)
+    view = _view(facts, log, _whole(facts), course)
     return Explanation(heading, view, None, rivals)
 
 
@@ -178,8 +216,7 @@ def _view(
     facts: ClipFacts, log: CandidateLog, span: tuple[float, float], course: _Course
 ) -> CandidateView:
     """Return the background of a time span, its candidates, and close-ups along a course."""
-    moments = np.linspace(max(span[0], 0.0), span[1], BACKGROUND_FRAMES)
-    still = {_frame_at(facts, moment) for moment in moments.tolist()}
+    still = _stills_in(facts, span)
     places = _places(facts, course)
     half = round(HALF_PX * max(1.0, max(facts.size_px) / 1920))
     stills: list[Image] = []
@@ -187,22 +224,33 @@ def _view(
 
     def take(index: int, image: Image) -> None:
         if index in still:
-            stills.append(image.copy())
+            stills.append(_no_finer(image))
         patch = cut(index, image, places[index], half) if index in places else None
         if patch is not None:
             cutouts[index] = squared(patch, places[index], half)
 
+    held = still.intersection(log.stills)
+    stills += [log.stills[index] for index in held]
+    still -= held
     from_pictures(facts, still | set(places), take)
     width, height = facts.size_px
-    background = np.full((height, width, 3), 128, np.uint8)
-    if stills:
-        background = _middle(stills)
+    background = _middle(stills or [_no_finer(np.full((height, width, 3), GREY, np.uint8))])
     times, pixels = log.between(span[0] - AROUND_S, span[1] + AROUND_S)
     strip = tuple(
         Instant(float(facts.times_s[frame]) - course.start_s, cutouts[frame], frame in course.found)
         for frame in sorted(cutouts)
     )
-    return CandidateView(background, times, pixels, strip, course.name)
+    return CandidateView(background, times, pixels, strip, course.name, finer_by(width))
+
+
+def _no_finer(image: Image) -> Image:
+    """Return a frame no finer than a figure shows: else seven of them take much memory at 4K."""
+    side = finer_by(image.shape[1])
+    if side == 1:
+        return image
+    rows, columns = image.shape[0] // side, image.shape[1] // side
+    part = image[: side * rows, : side * columns]
+    return np.asarray(cv2.resize(part, (columns, rows), interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def _middle(stills: Sequence[Image]) -> Image:

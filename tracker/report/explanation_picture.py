@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.records import MeasuredShot, RejectedCandidate
-from tracker.report.composite import Image, shrunk
+from tracker.report.composite import Image
 from tracker.report.lettering import folded, line_inches
 from tracker.report.look import (
     DOTS_PER_INCH,
@@ -88,6 +88,8 @@ class CandidateView:
     strip : tuple of Instant
     strip_name : str
         What the strip follows.
+    side : int
+        Pixels of the frame, across and down, of which each of the background is the mean.
     """
 
     background: Image
@@ -95,6 +97,13 @@ class CandidateView:
     pixels: Array
     strip: tuple[Instant, ...]
     strip_name: str
+    side: int = 1
+
+    @property
+    def size_px(self) -> tuple[int, int]:
+        """Width and height of what the background shows, in the frame's pixels."""
+        height, width = self.background.shape[:2]
+        return self.side * width, self.side * height
 
 
 @dataclass(frozen=True)
@@ -126,7 +135,7 @@ def explanation_picture(explanation: Explanation) -> bytes:
     """
     from matplotlib.figure import Figure
 
-    height, width = explanation.view.background.shape[:2]
+    width, height = explanation.view.size_px
     scene = min(WIDTH_INCHES * height / width, TALLEST_INCHES)
     head = folded(explanation.heading, WIDTH_INCHES - 2 * MARGIN_INCHES, HEADING_SIZE, "bold")
     lines = reasons(explanation)
@@ -173,10 +182,10 @@ def reasons(explanation: Explanation) -> list[str]:
 
 def _draw_scene(figure: "Figure", axes: "Axes", explanation: Explanation) -> None:
     view, shot = explanation.view, explanation.shot
-    height, width = view.background.shape[:2]
-    picture, extent = shrunk(view.background[:, :, ::-1])
+    width, height = view.size_px
+    extent = (-0.5, width - 0.5, height - 0.5, -0.5)
     axes.set_facecolor(INK)
-    show(axes, _DARKER[picture], extent)
+    show(axes, _DARKER[view.background[:, :, ::-1]], extent)
     axes.set_axis_off()
     axes.set_aspect("equal")
     axes.set_xlim(-0.5, width - 0.5)

@@ -3,6 +3,7 @@
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 
 from av.video.frame import VideoFrame
 
@@ -32,6 +33,9 @@ class Frame:
         hides it in the luma. None where the file does not hold it at half size.
     suspect : bool
         True when the picture may be damaged: something was lost since the last key frame.
+    colour : callable
+        Gives the frame in blue, green, red, shape (height, width, 3). It holds the decoder's memory
+        of the frame.
     """
 
     index: int
@@ -40,6 +44,7 @@ class Frame:
     luma: Image
     blueness: Image | None
     suspect: bool
+    colour: Callable[[], Image]
 
 
 def frames(
@@ -82,6 +87,7 @@ def frames(
             luma=luma(frame, facts.rotation_deg, facts.size_px),
             blueness=blueness(frame, facts.rotation_deg, facts.size_px),
             suspect=suspect,
+            colour=partial(colour, frame, facts.rotation_deg, facts.size_px),
         )
     if span is not None:
         return

@@ -14,7 +14,7 @@ from tracker.measurement.starts import (
     Start,
     field_of,
 )
-from tracker.records import MeasuredShot, Reason, ReasonCode, Shot
+from tracker.records import MeasuredShot, Quality, Reason, ReasonCode, Shot
 from tracker.report.explanation import CandidateLog, explanation_pictures
 from tracker.report.shot_frames import draw_shots
 from tracker.session import ClipEntry, Session
@@ -114,10 +114,14 @@ def measure_ready(
             progress(ready.clip.file, done, of)
 
     def reported(measured: MeasuredShot) -> None:
+        if log is not None and measured.shot.quality is not Quality.REJECTED:
+            log.drop_stills()
         if on_shot is not None:
             on_shot(measured.shot)
 
-    observers = Observers(report, None if log is None else log.add, reported)
+    observers = Observers(report, on_shot=reported)
+    if log is not None:
+        observers = replace(observers, on_candidates=log.add, on_frame=log.see)
     request, calibration = request_for(session, ready), ready.calibration
     if calibration is None:
         site = site_of(session, ready.clip, ready.facts.size_px)

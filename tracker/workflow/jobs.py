@@ -11,7 +11,7 @@ from typing import Any
 from calibration.errors import InputError
 from tracker.engines import Engine, Report
 from tracker.records import Shot
-from tracker.report.explanation import CandidateLog
+from tracker.report.explanation import CandidateLog, log_of
 from tracker.results import cache
 from tracker.results.digests import sha256_of
 from tracker.session import Session
@@ -200,12 +200,14 @@ def measure_task(task: Task, report: Report) -> Measured:
             remedy="install the same versions of lobmeter, "
             f"{', '.join(cache.LIBRARIES)} everywhere",
         )
-    log = CandidateLog()
+    log = log_of(task.ready.facts)
     step = _Steps(task.label, report)
     clip = measure_ready(task.session, task.ready, step, log, task.from_anywhere, report)
     # A clip that yields no shot is explained unasked.
     kept = log if task.explained or clip.causes else None
-    return Measured(clip, kept, clip_pictures(task.ready, clip, kept))
+    pictures = clip_pictures(task.ready, clip, kept)
+    log.drop_stills()
+    return Measured(clip, kept, pictures)
 
 
 def pictures_of(task: Task, measured: Measured, clip: MeasuredClip) -> dict[str, bytes]:
