@@ -12,6 +12,7 @@ from tests.tracker.thrown_balls import DRAG, FORCES, RADIUS_M, RELEASE_M, Throw,
 from tracker.following import FlightSearch, SearchContext
 from tracker.following.hypothesis import Pool, straight_flight
 from tracker.following.refinement import refine
+from tracker.following.search import BLOCK_S
 from tracker.following.starts import TableFlights
 from tracker.following.support import score
 from tracker.following.table import ANGLES_DEG, SPEEDS_MPS, build_table
@@ -433,3 +434,26 @@ def test_many_candidates_in_one_place_have_the_votes_of_one():
     (kept,) = searching._kept
     assert kept.votes[:8] == pytest.approx(kept.votes[8] / 8.0)
     assert np.all(kept.clutter[:8] > kept.clutter[8])
+
+
+@pytest.mark.parametrize("short_of_s", [0.05, 0.9])
+def test_votes_do_not_wrap_across_a_gap_that_a_flight_can_span(short_of_s, monkeypatch):
+    """In the ring each open release time has a row of its own, whatever time passes unseen."""
+    searching = new_search()
+    rows = searching._ballot._rows
+    gap_s = searching._longest + BLOCK_S - short_of_s
+    reached = []
+    cast = Ballot.cast
+
+    def noted(ballot, release_s, speed_index, weight, first=None):
+        at = np.floor(release_s / ballot.bin_s - 0.5)
+        reached.append(np.nanmax(at + 1.0, initial=first) - first)
+        cast(ballot, release_s, speed_index, weight, first)
+
+    monkeypatch.setattr(Ballot, "cast", noted)
+    frames = clip(np.random.default_rng(8), 6.0, clutter=5)
+    late = [each for each in frames if each.time_s < 1.0]
+    after = frames[-1].time_s + gap_s
+    for each in [*frames, *(replace(one, time_s=one.time_s + after) for one in late)]:
+        searching.push(each)
+    assert len(reached) > 10 and max(reached) < rows

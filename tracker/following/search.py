@@ -91,6 +91,7 @@ class FlightSearch:
         self._longest = min(LONGEST_S, longest)
         bin_s = max(context.frame_s, min(BINS_S[1], self._longest / BINS_A_FLIGHT), BINS_S[0])
         self._ballot = Ballot(bin_s, self._longest + 2.0 * BLOCK_S + 1.0)
+        self._block_rows = max(1, int(BLOCK_S / bin_s))
         self._kept: deque[_Kept] = deque()
         scale = px_per_m(context, farthest)
         self._gates_px = tuple(float(np.clip(gate * scale, *GATES_PX)) for gate in GATES_M)
@@ -113,6 +114,7 @@ class FlightSearch:
 
         The candidates of a flight are kept until the next frame is given.
         """
+        self._forget()
         found = self._after_gap(candidates.time_s)
         clutter = self._clutter.density(candidates)
         if self._paths is not None:
@@ -134,9 +136,7 @@ class FlightSearch:
         done = self._ballot.row_of(self._now - self._longest) - 2
         if (done - self._next_row) * self._ballot.bin_s < BLOCK_S:
             return found
-        found += self._settle(done)
-        self._forget()
-        return found
+        return found + self._settle(done)
 
     def finish(self) -> Iterator[list[Hypothesis]]:
         """Yield the flights that are left when the clip has ended, block by block.
@@ -154,11 +154,21 @@ class FlightSearch:
         return [kept.candidates for kept in self._kept if start <= kept.candidates.time_s <= end]
 
     def _after_gap(self, time_s: float) -> list[Hypothesis]:
-        """Settle all that is open when no flight can span the time since the last frame."""
-        if self._next_row is None or time_s - self._now <= self._longest + BLOCK_S:
+        """Settle what the time since the last frame has decided.
+
+        That is all that is open where no flight can span that time, and else what is so long ago
+        that the ballot has no row for it beside the new frame's.
+        """
+        if self._next_row is None:
             return []
-        found = [flight for block in self._blocks() for flight in block]
-        self._next_row = None
+        if time_s - self._now > self._longest + BLOCK_S:
+            found = [flight for block in self._blocks() for flight in block]
+            self._next_row = None
+            return found
+        found = []
+        done = self._ballot.row_of(time_s - self._longest) - 2
+        while self._ballot.row_of(time_s) - self._next_row > self._ballot.span:
+            found += self._settle(min(self._next_row + self._block_rows, done))
         return found
 
     def _blocks(self) -> Iterator[list[Hypothesis]]:
@@ -168,13 +178,13 @@ class FlightSearch:
         if self._paths is not None:
             self._paths.finish()
         last = self._ballot.row_of(self._now) + 1
-        step = max(1, int(BLOCK_S / self._ballot.bin_s))
         while self._next_row <= last:
-            yield self._settle(min(self._next_row + step, last))
+            yield self._settle(min(self._next_row + self._block_rows, last))
 
     def _forget(self) -> None:
         """Drop the candidates that no open flight can need."""
-        assert self._next_row is not None
+        if self._next_row is None:
+            return
         horizon = self._next_row * self._ballot.bin_s - KEPT_S
         while self._kept and self._kept[0].candidates.time_s < horizon:
             self._kept.popleft()
