@@ -113,7 +113,9 @@ def watched(browser: Browser, **options: object) -> Iterator[Page]:
     """Give a tab and check afterwards what every tab must keep to."""
     kind = repr(sorted(options.items()))
     if kind not in CONTEXTS:
-        shape = {"viewport": {"width": 1280, "height": 900}, **options}
+        # Without motion, which a browser without a graphics card draws at a great cost.
+        usual = {"viewport": {"width": 1280, "height": 900}, "reduced_motion": "reduce"}
+        shape = {**usual, **options}
         CONTEXTS[kind] = browser.new_context(**shape)  # type: ignore[arg-type]
         CONTEXTS[kind].new_page()
     context = CONTEXTS[kind]

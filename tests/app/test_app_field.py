@@ -85,6 +85,7 @@ def test_markers_by_touch(server: Served, narrow_tab: Page, half_done: Path) -> 
     _same_as_the_command(narrow_tab, half_done)
 
 
+@pytest.mark.campaign
 def test_a_wrong_marker_is_pointed_at_and_undo_takes_it_back(visit: Visit, wide: Path) -> None:
     tab = visit(wide, "field")
     before = marker(wide, "20 m cone").pixel

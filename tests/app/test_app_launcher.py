@@ -43,6 +43,7 @@ def carry(tab: Page) -> float:
     return float(found[1])
 
 
+@pytest.mark.campaign
 def test_what_is_expected_is_what_the_command_predicts(visit: Visit, lane: Path) -> None:
     tab = answered(visit(lane, "launcher"))
     own = Launcher(lane).outlook("100 mm wheels", {}).prediction
@@ -75,6 +76,7 @@ def test_a_slider_answers_and_is_set_back_by_a_key(visit: Visit, lane: Path) -> 
     assert (lane / "session.toml").read_bytes() == before
 
 
+@pytest.mark.campaign
 def test_a_finger_moves_a_slider(server: Served, narrow_tab: Page, lane: Path) -> None:
     narrow_tab.goto(f"{server.open(lane)}/launcher")
     ready(narrow_tab)

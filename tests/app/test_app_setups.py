@@ -82,6 +82,7 @@ def test_a_name_is_shown_and_not_run(visit: Visit, lane: Path) -> None:
     assert tab.locator("img[src=x]").count() == 0
 
 
+@pytest.mark.campaign
 def test_one_setup_alone_says_what_to_do(visit: Visit, tmp_path: Path) -> None:
     lane = invented(tmp_path / "Fen Lane", {"140 mm wheels": 1})
     file = lane / "session.toml"
@@ -104,6 +105,7 @@ def test_without_shots_the_page_says_what_to_do(visit: Visit, session: Path) -> 
     expect(tab.locator("li").first).to_contain_text("5 more shots")
 
 
+@pytest.mark.campaign
 def test_without_shots_and_tables_too(visit: Visit, session: Path) -> None:
     file = session / "session.toml"
     kept = re.sub(r"\[setup\.\w+\]\n(?:\w.*\n)*", "", file.read_text("utf-8"))

@@ -80,6 +80,7 @@ def test_a_clip_that_is_gone_is_named(visit: Visit, measured: Path) -> None:
     expect(tab.locator(".lead")).to_contain_text("One shot")
 
 
+@pytest.mark.campaign
 def test_a_notice_is_closed(visit: Visit, session: Path) -> None:
     tab = visit(session, "measure")
     file = session / "session.toml"

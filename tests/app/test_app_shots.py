@@ -233,6 +233,7 @@ def test_a_moved_release_is_answered_at_once_and_reaches_the_results(
     assert after.carry_m != before.carry_m
 
 
+@pytest.mark.campaign
 def test_a_taped_landing_narrows_the_carry(visit: Visit, lane: Path) -> None:
     page = opened(visit(lane, "shots"))
     (before,) = rows(lane)

@@ -152,7 +152,7 @@ def _noisy(layout, seed):
 
 
 @pytest.mark.parametrize("layout", [LAYOUTS[0], LAYOUTS[1], LAYOUTS[3]])
-@pytest.mark.parametrize("i", [1, 3])
+@pytest.mark.parametrize("i", [1, pytest.param(3, marks=pytest.mark.campaign)])
 def test_a_wrong_label_is_named(layout, i):
     site = _noisy(layout, 5)
     wrong = site.markers[i].ground_m + np.array([10.0, 0.0, 0.0])

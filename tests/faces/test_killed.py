@@ -183,7 +183,13 @@ def test_a_page_killed_at_a_random_moment_loses_no_edit(lane: Path) -> None:
     assert not (lane / "review.toml").exists()
 
 
-@pytest.mark.parametrize("words", [("report", "{lane}"), ("overlay", "{lane}", "--stills")])
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("report", "{lane}"),
+        pytest.param(("overlay", "{lane}", "--stills"), marks=pytest.mark.campaign),
+    ],
+)
 def test_a_full_disk_is_a_sentence_and_leaves_the_results(
     lane: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...]
 ) -> None:

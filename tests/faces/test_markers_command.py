@@ -124,6 +124,8 @@ def test_markers_are_proposed_where_they_are_and_the_session_stays(
             assert away == pytest.approx(math.dist(pick, (column, row)), abs=0.02)
 
 
+@pytest.mark.campaign
+@pytest.mark.campaign
 def test_a_pick_beside_its_marker_is_reported_and_the_others_are_not(field: Path) -> None:
     _, shown, _ = run("markers", str(field))
     shown = " ".join(shown.split())
@@ -144,6 +146,7 @@ def test_the_lines_make_a_session_that_calibrates_better(field: Path) -> None:
     assert "the observations agree within" in " ".join(shown.split())
 
 
+@pytest.mark.campaign
 def test_the_picture_rings_each_proposal_beside_earlier_results(field: Path) -> None:
     (field / "results").mkdir()
     (field / "results" / "shots.csv").write_text("an earlier run\n", encoding="utf-8")

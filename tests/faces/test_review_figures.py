@@ -76,6 +76,7 @@ def test_a_taped_landing_is_answered_at_once_and_reaches_the_results(folder: Pat
     assert rows(folder) == [before]
 
 
+@pytest.mark.campaign
 def test_a_moved_release_keeps_what_was_said_of_the_landing(folder: Path) -> None:
     (before,) = rows(folder)
     run("review", str(folder), "--shot", "1", "--landing-at", f"{before.release_s + 1.5:.3f}")
@@ -131,6 +132,7 @@ def test_a_missed_shot_is_found_from_two_places(missed: Path, ready: Path) -> No
     assert rows(missed) == []
 
 
+@pytest.mark.campaign
 def test_places_of_a_shot_that_was_found_change_nothing(folder: Path) -> None:
     before = rows(folder)
     code, shown, _ = run("review", str(folder), *places(folder, 0.2, 0.7))

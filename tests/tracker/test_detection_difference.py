@@ -96,7 +96,7 @@ def found_per_frame(noise, count=170, most=24, shape=(480, 640), seed=3):
     return found
 
 
-@pytest.mark.parametrize("noise", [2.0, 8.0])
+@pytest.mark.parametrize("noise", [2.0, pytest.param(8.0, marks=pytest.mark.campaign)])
 def test_false_candidates_settle_near_the_number_wanted(noise):
     # The finder aims at a share of the most that it keeps.
     counts = [len(each.pixels) for each in found_per_frame(noise, most=60)[-60:]]

@@ -150,7 +150,13 @@ def test_what_is_known_exactly_has_no_share(case: Drawn) -> None:
         assert parts["gravity"] < 1e-6 and parts["wind"] < 1e-6
 
 
-@pytest.mark.parametrize("count", [20, pytest.param(120, marks=pytest.mark.long)])
+@pytest.mark.parametrize(
+    "count",
+    [
+        pytest.param(20, marks=pytest.mark.campaign),
+        pytest.param(120, marks=pytest.mark.long),
+    ],
+)
 def test_drawn_errors_of_everything_scatter_the_figures_as_predicted(count: int) -> None:
     """Propagation of distributions (JCGM 101:2008, clause 7) beside the linear law.
 

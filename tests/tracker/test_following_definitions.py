@@ -12,8 +12,8 @@ from tests.tracker.test_following_hop import around, landing
 from tests.tracker.test_following_search import context
 from tests.tracker.test_following_support import flight_and_pool
 from tests.tracker.thrown_balls import DRAG, FORCES, RADIUS_M, RELEASE_M, Throw, camera
+from tracker.following import FlightSearch, refinement, through
 from tracker.following import hop as hop_module
-from tracker.following import refinement, through
 from tracker.following.clutter import ClutterMap
 from tracker.following.hop import Hop, find_hop
 from tracker.following.hypothesis import SearchContext, straight_flight, until_ground
@@ -22,7 +22,7 @@ from tracker.following.path_starts import PathStarts
 from tracker.following.plane import PlaneMap
 from tracker.following.refinement import refine
 from tracker.following.starts import peaks
-from tracker.following.support import log_ratio
+from tracker.following.support import log_ratio, score
 from tracker.following.table import ANGLES_DEG, SPEEDS_MPS, build_table
 from tracker.following.usual import UsualVotes
 from tracker.following.verdict import extent_of, is_twin, px_per_m, shortfall
@@ -655,3 +655,39 @@ def test_a_round_through_places_changes_a_velocity_by_five_metres_per_second_at_
     later = replace(pool, frame_times_s=pool.frame_times_s + 3.0)
     shifted, _ = through._step(context(), later, true, 0.1)
     assert abs(shifted.release_s - true.release_s) == pytest.approx(0.3)
+
+
+def test_a_flight_that_is_never_in_view_has_no_support():
+    away = looking_at((16.0, -34.0, 1.5), (16.0, -80.0, 5.0), 1450.0, (1920, 1080))
+    true, pool = flight_and_pool()
+    found = score(replace(context(), camera=away), pool, true, 45.0)
+    assert found.support == -np.inf and len(found.chosen) == 0
+    assert (found.hits, found.in_view) == (0, 0)
+    # Nor has one that is over before the first frame.
+    early = score(context(), pool, replace(true, release_s=-90.0), 45.0)
+    assert early.support == -np.inf
+
+
+@pytest.mark.parametrize("seen_by", [CLOSE_UP, context()])
+def test_bins_of_release_time_are_a_sixtieth_of_the_longest_flight_within_bounds(seen_by):
+    """A frame at least, and a fiftieth of a second at most."""
+    search = FlightSearch(seen_by)
+    longest = min(np.nanmax(search._table.cells[:, :, 1]), 7.0)
+    assert search._longest == pytest.approx(longest)
+    expected = max(seen_by.frame_s, min(1.0 / 50.0, longest / 60.0), 1e-3)
+    assert search._ballot.bin_s == pytest.approx(expected)
+
+
+def test_the_extent_is_that_of_the_highest_and_farthest_place_of_a_grid_over_the_frame():
+    width, height = VIEW.size_px
+    columns, rows = np.meshgrid(np.linspace(0, width - 1, 40), np.linspace(0, height - 1, 24))
+    pixels = np.column_stack([columns.ravel(), rows.ravel()])
+    places = VIEW.on_plane(pixels, RELEASE_M, (0.0, 1.0, 0.0))
+    shown = places[np.isfinite(places).all(axis=1) & (places[:, 2] > -1.0)]
+    expected = 1.02 * shown[:, 0].max(), 1.02 * shown[:, 2].max()
+    assert extent_of(context()) == pytest.approx(expected, rel=1e-9)
+    upside_down = replace(VIEW, rotation=np.diag([-1.0, -1.0, 1.0]) @ VIEW.rotation)
+    turned = extent_of(replace(context(), camera=upside_down))
+    places = upside_down.on_plane(pixels, RELEASE_M, (0.0, 1.0, 0.0))
+    shown = places[np.isfinite(places).all(axis=1) & (places[:, 2] > -1.0)]
+    assert turned == pytest.approx((1.02 * shown[:, 0].max(), 1.02 * shown[:, 2].max()), rel=1e-9)

@@ -46,6 +46,7 @@ def test_intervals_hold_and_are_narrow(diameter: float) -> None:
     assert np.median(widths) < 1.5
 
 
+@pytest.mark.campaign
 def test_reported_numbers_are_as_good_as_stated() -> None:
     """Eighty launchers: root mean square of error over uncertainty 0.89; the methods page."""
     scores = []

@@ -151,6 +151,7 @@ def test_with_a_wrong_release_point_both_are_found_from_elsewhere(folder, tmp_pa
     assert first.quality is second.quality is Quality.CHECK
 
 
+@pytest.mark.campaign
 def test_nothing_is_reported_of_a_scene_without_throws(tmp_path):
     quiet = session(tmp_path / "quiet", (ROLL,), 1.6)
     result = CliRunner().invoke(program, ["measure", "--from-anywhere", str(quiet)])

@@ -104,6 +104,7 @@ def test_a_release_height_in_other_units_is_named() -> None:
     assert found.numbers["height_m"] == 80.0
 
 
+@pytest.mark.campaign
 def test_what_is_written_correctly_has_no_cause() -> None:
     assert cause(path()) is None
 
