@@ -23,7 +23,7 @@ from tracker.report.document import (
     Still,
     report_page,
 )
-from tracker.report.document.axes import Scale, label, scale_over
+from tracker.report.axes import Scale, label, scale_over
 from tracker.report.document.charts import SHAPES, landing_map, look, strips, within
 from tracker.report.document.curves import curve_of
 from tracker.report.document.stills import STILL_WIDTH_PX, smaller

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.records import MeasuredShot
-from tracker.report.document.axes import Scale, label, scale_over
+from tracker.report.axes import Scale, label, scale_over
 from tracker.report.labels import Box
 from tracker.report.lettering import POINTS_PER_INCH, width_inches
 from tracker.report.look import FAINT, INK

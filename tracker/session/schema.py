@@ -43,7 +43,7 @@ Pixel = Annotated[tuple[float, ...], Numbers("column, row", -0.5, 100000.0)]
 class TableSchema(BaseModel):
     """One table of a TOML file; a field that is not listed is a fault."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
     def given(self) -> dict[str, Any]:
         """Return the fields that were written."""

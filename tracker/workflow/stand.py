@@ -1,13 +1,17 @@
 """From a session's entries to the camera that filmed a clip."""
 
+from typing import TYPE_CHECKING
+
 from calibration.camera import Camera
 from calibration.errors import CameraField, InputError, InputErrors, MarkerField, Undetermined
 from calibration.markers import Marker, point
 from calibration.site import Calibration, Site, solve
 from tracker.flight.gravity import gravity_from
-from tracker.measurement.request import ClipRequest
 from tracker.session import SESSION_FILE, ClipEntry, MarkerEntry, Session, read_lens
 from tracker.workflow.ball_and_air import air_of, ball_of
+
+if TYPE_CHECKING:
+    from tracker.measurement.request import ClipRequest
 
 MARKERS = f"{SESSION_FILE}, [[marker]]"
 
@@ -87,8 +91,11 @@ def refuse_competing(clip: ClipEntry, calibration: Calibration) -> None:
         raise InputErrors([_located(InputError(calibration.competing, remedy=remedy), clip)])
 
 
-def request_of(session: Session, clip: ClipEntry) -> ClipRequest:
+def request_of(session: Session, clip: ClipEntry) -> "ClipRequest":
     """Return what is known about a clip besides its pixels and its camera."""
+    # Only what measures needs the fit, which takes a while to import.
+    from tracker.measurement.request import ClipRequest
+
     release = session.release
     gravity = gravity_from(height_m=session.air.altitude_m)
     return ClipRequest(

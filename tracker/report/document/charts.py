@@ -9,7 +9,7 @@ from tracker.comparison.compare import Comparison, Verdict
 from tracker.comparison.setups import SetupShots, Summary
 from tracker.comparison.words import WORDINGS
 from tracker.records import Quality
-from tracker.report.document.axes import Scale, label, scale_over
+from tracker.report.axes import Scale, label, scale_over
 from tracker.report.document.facts import Curve
 from tracker.report.document.svg import MARKS, Point, SvgDrawing
 

@@ -6,7 +6,7 @@ from markupsafe import Markup
 
 from tracker.comparison.what_if import Curve
 from tracker.comparison.words import WORDINGS
-from tracker.report.document.axes import Scale, scale_over
+from tracker.report.axes import Scale, scale_over
 from tracker.report.document.charts import BELOW, LEFT, RIGHT, WIDTH, grid_across, grid_up
 from tracker.report.document.svg import Point, SvgDrawing
 from tracker.report.field_words import axis_label
