@@ -25,3 +25,14 @@ def waiting(item: int, report: Report) -> int:
     report(os.getpid())
     threading.Event().wait(WAIT_S)
     return item
+
+
+_BEGUN: list[str] = []
+
+
+def begin() -> None:
+    _BEGUN.append("begun")
+
+
+def begun(item: int, report: Report) -> list[str]:
+    return _BEGUN

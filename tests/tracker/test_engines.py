@@ -19,7 +19,7 @@ import pytest
 from distributed.scheduler import KilledWorker
 
 from calibration.errors import InputError
-from tests.tracker.engine_jobs import failing, squared
+from tests.tracker.engine_jobs import begin, begun, failing, squared
 from tests.tracker.test_workflow_jobs import filmed, written
 from tracker.engines import Engine, LocalEngine
 from tracker.engines import dask as far
@@ -70,6 +70,17 @@ def test_a_fault_of_the_input_comes_as_it_is(engine: Engine) -> None:
     with pytest.raises(InputError) as caught:
         list(engine.run(failing, [0, 1, 2, 3, 4], print))
     assert caught.value.sentences() == ["2.mp4: cannot be measured; film it again."]
+
+
+@pytest.mark.parametrize(
+    ("cores", "items", "expected"), [(2, 6, ["begun"]), (2, 5, []), (3, 6, [])]
+)
+def test_processes_begin_alone_only_where_they_keep_every_core_busy(
+    monkeypatch: pytest.MonkeyPatch, cores: int, items: int, expected: list[str]
+) -> None:
+    monkeypatch.setattr(os, "cpu_count", lambda: cores)
+    found = list(LocalEngine(2, begin=begin).run(begun, range(items), print))
+    assert [each for _, each in found] == [expected] * items
 
 
 ASKER = """

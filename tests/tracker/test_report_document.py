@@ -14,6 +14,7 @@ from tests.tracker.invented_outings import shots_of
 from tracker.comparison.compare import compare
 from tracker.comparison.setups import SetupShots
 from tracker.records import Quality, Reason, ReasonCode
+from tracker.report.axes import Scale, label, scale_over
 from tracker.report.document import (
     CalibrationFacts,
     InputFile,
@@ -23,7 +24,6 @@ from tracker.report.document import (
     Still,
     report_page,
 )
-from tracker.report.axes import Scale, label, scale_over
 from tracker.report.document.charts import SHAPES, landing_map, look, strips, within
 from tracker.report.document.curves import curve_of
 from tracker.report.document.stills import STILL_WIDTH_PX, smaller

@@ -3,10 +3,14 @@
 import sys
 import threading
 from contextlib import closing
+from pathlib import Path
 
 import pytest
 
+from tracker.video import inspect
 from tracker.video.ahead import FEWEST, MOST, ahead, frames_ahead
+from tracker.video.decoding import film
+from tracker.video.listing import open_clip
 
 PATIENCE_S = 10.0
 
@@ -85,3 +89,23 @@ def test_few_large_frames_wait_and_many_small_ones():
     assert frames_ahead((3840, 2160)) == 3
     assert frames_ahead((1920, 1080)) == 15
     assert frames_ahead((16, 16)) == MOST and frames_ahead((20_000, 20_000)) == FEWEST
+
+
+def test_a_process_beside_others_makes_each_item_itself_when_it_is_asked_for(monkeypatch):
+    monkeypatch.setattr(sys.modules["tracker.video.ahead"], "_in_one_thread", True)
+    made, ended = [], []
+    with closing(ahead(counted(100, made, ended), 4)) as stage:
+        assert [next(stage), next(stage)] == [0, 1]
+        assert made == [0, 1]
+    assert ended == [threading.current_thread()]
+
+
+@pytest.mark.parametrize(("alone", "threads"), [(True, 1), (False, 0)])
+def test_a_process_beside_others_decodes_with_one_thread(monkeypatch, alone, threads):
+    monkeypatch.setattr(sys.modules["tracker.video.ahead"], "_in_one_thread", alone)
+    clip = Path(__file__).parents[2] / "sample_clips" / "wide" / "clips" / "140mm.mp4"
+    facts = inspect(clip)
+    with open_clip(clip) as container:
+        stream = film(container, facts)
+        assert stream.thread_count == threads
+        assert next(container.decode(stream)).width == facts.size_px[0]

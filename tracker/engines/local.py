@@ -3,7 +3,7 @@
 import multiprocessing
 import os
 import threading
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -12,6 +12,12 @@ from multiprocessing.process import BaseProcess
 from typing import Any
 
 from tracker.engines.protocol import Item, Job, Report, Result
+
+Begin = Callable[[], None]
+
+MANY = 3
+"""Items for each process from which all of them are busy nearly to the end. Common practice, no
+source."""
 
 
 @dataclass(frozen=True)
@@ -26,11 +32,15 @@ class LocalEngine:
         Empty.
     modules : tuple of str
         Imported once for all processes, where the system can make them from one that has.
+    begin : callable or None
+        Called first in every process where they keep all cores busy to the end: as many as there
+        are cores, with at least `MANY` items each.
     """
 
     jobs: int = 1
     notes: tuple[str, ...] = ()
     modules: tuple[str, ...] = ()
+    begin: Begin | None = None
 
     def run(
         self, job: Job[Item, Result], items: Sequence[Item], report: Report
@@ -41,7 +51,9 @@ class LocalEngine:
             for index, item in enumerate(items):
                 yield index, job(item, report)
             return
-        with _pool(workers, report, self.modules) as pool:
+        busy = workers >= (os.cpu_count() or 1) and len(items) >= MANY * workers
+        begin = self.begin if busy else None
+        with _pool(workers, report, self.modules, begin) as pool:
             running = {
                 pool.submit(_run_in_worker, job, item): index for index, item in enumerate(items)
             }
@@ -53,9 +65,11 @@ _QUEUE: Any = None
 """In a worker, where its reports go."""
 
 
-def _begin_worker(queue: Any) -> None:
+def _begin_worker(queue: Any, begin: Begin | None) -> None:
     global _QUEUE
     _QUEUE = queue
+    if begin is not None:
+        begin()
     asker = multiprocessing.parent_process()
     if asker is not None:
         threading.Thread(target=_end_with, args=(asker,), daemon=True).start()
@@ -82,7 +96,7 @@ def _context(modules: Sequence[str]) -> BaseContext:
 
 @contextmanager
 def _pool(
-    workers: int, report: Report, modules: Sequence[str] = ()
+    workers: int, report: Report, modules: Sequence[str], begin: Begin | None
 ) -> Iterator[ProcessPoolExecutor]:
     """Give a pool of processes whose reports are passed on here."""
     context = _context(modules)
@@ -94,7 +108,7 @@ def _pool(
 
     listener = threading.Thread(target=forward, daemon=True)
     listener.start()
-    pool = ProcessPoolExecutor(workers, context, _begin_worker, (queue,))
+    pool = ProcessPoolExecutor(workers, context, _begin_worker, (queue, begin))
     try:
         yield pool
     finally:

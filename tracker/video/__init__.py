@@ -1,6 +1,6 @@
 """Clips: frames with their true times. The only door to the decoder and the encoder."""
 
-from tracker.video.ahead import ahead, frames_ahead
+from tracker.video.ahead import ahead, frames_ahead, work_in_one_thread
 from tracker.video.change import ChangeMeter
 from tracker.video.facts import ClipFacts, inspect
 from tracker.video.pictures import first_picture, from_pictures, picture, pictures
@@ -25,4 +25,5 @@ __all__ = [
     "inspect",
     "picture",
     "pictures",
+    "work_in_one_thread",
 ]

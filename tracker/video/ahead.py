@@ -23,6 +23,25 @@ SWITCH_S = 5e-4
 Python's usual one, and less than a frame takes to decode."""
 
 
+_in_one_thread = False
+"""Whether this process decodes and makes everything in the thread that asks for it."""
+
+
+def work_in_one_thread() -> None:
+    """Decode, and make every stage of a pipeline, in the thread that asks for it, from now on.
+
+    For a process that is one of as many as there are cores: its threads would take from the others
+    what they give it, and a tenth more for passing the frames on.
+    """
+    global _in_one_thread
+    _in_one_thread = True
+
+
+def in_one_thread() -> bool:
+    """Return whether `work_in_one_thread` was called in this process."""
+    return _in_one_thread
+
+
 def ahead(items: Iterator[T], most: int) -> Generator[T, None, None]:
     """Give the items in order, made by another thread that runs up to `most` of them ahead.
 
@@ -36,6 +55,9 @@ def ahead(items: Iterator[T], most: int) -> Generator[T, None, None]:
     most : int
         Items that may wait.
     """
+    if _in_one_thread:
+        yield from items
+        return
     waiting: Queue[tuple[T | None, BaseException | None]] = Queue(most)
     unwanted = Event()
 

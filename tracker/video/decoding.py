@@ -13,6 +13,7 @@ from av.video.stream import VideoStream
 from numpy.typing import NDArray
 
 from calibration.errors import InputError
+from tracker.video.ahead import in_one_thread
 from tracker.video.facts import ClipFacts
 from tracker.video.listing import open_clip
 
@@ -92,7 +93,10 @@ def film(container: InputContainer, facts: ClipFacts) -> VideoStream:
     """Return the clip's film track, set to decode with as many threads as help."""
     stream = container.streams[facts.listing.stream_index]
     assert isinstance(stream, VideoStream)
-    stream.thread_type = "AUTO"
+    if in_one_thread():
+        stream.thread_count = 1
+    else:
+        stream.thread_type = "AUTO"
     return stream
 
 

@@ -132,11 +132,18 @@ MEASURING = (
 """What measuring a clip imports, most of it on demand: a process else spends a second on it."""
 
 
+def _begin_alone() -> None:
+    """Make a process that measures beside others do without threads of its own."""
+    from tracker.video import work_in_one_thread
+
+    work_in_one_thread()
+
+
 @contextmanager
 def _engine(options: MeasureOptions) -> Iterator[Engine]:
     """Give what measures the clips."""
     if options.scheduler is None:
-        yield LocalEngine(options.jobs, modules=MEASURING)
+        yield LocalEngine(options.jobs, modules=MEASURING, begin=_begin_alone)
         return
     with dask_engine(options.scheduler) as engine:
         if options.on_note is not None:
