@@ -16,6 +16,7 @@ from tracker.report.explanation_picture import (
     CandidateView,
     Explanation,
     Instant,
+    dashes,
     explanation_picture,
     reasons,
 )
@@ -68,6 +69,25 @@ def test_rivals_and_candidates_show_in_the_picture() -> None:
         apart = [np.abs(image.astype(int) - colour).max(axis=2) for image in (bare, full)]
         near = [int((each < 40).sum()) for each in apart]
         assert near[1] > near[0] + 50
+
+
+def test_dashes_lie_along_a_path_and_end_with_it() -> None:
+    """4.8 points of line and 2.1 of gap, also round a corner; what does not show has none."""
+    path = np.array([[0.0, 0.0], [np.nan, 0.0], [1.0, 0.0], [1.0, 0.5]])
+    found = dashes(path)
+    assert len(found) == int(np.ceil(1.5 / (6.9 / 72.0)))
+    np.testing.assert_allclose(found[1], [[6.9 / 72.0, 0.0], [11.7 / 72.0, 0.0]], atol=1e-12)
+    np.testing.assert_allclose(found[-1, 1], [1.0, min(15 * 6.9 + 4.8, 108.0) / 72.0 - 1.0])
+    assert dashes(path[:2]).shape == (0, 2, 2)
+
+
+def test_a_picture_is_as_wide_as_a_sheet_and_shows_frame_dots_and_rivals() -> None:
+    """A quick look at what the campaign's test of the same picture counts in full."""
+    image = drawn(explanation())
+    assert image.shape[1] == 1920
+    for colour in ((107, 143, 255), (140, 144, 33)):
+        near = np.abs(image.astype(int) - colour).max(axis=2) < 40
+        assert near.sum() > 50
 
 
 def test_every_rival_is_named_with_its_number_and_reason() -> None:

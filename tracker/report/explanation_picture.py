@@ -1,33 +1,21 @@
 """One picture that shows why a flight counts as a shot, and why others do not."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import accumulate, pairwise
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from tracker.records import MeasuredShot, RejectedCandidate
+from tracker.report.axes import Scale, label
 from tracker.report.composite import Image
-from tracker.report.lettering import folded, line_inches
-from tracker.report.look import (
-    DOTS_PER_INCH,
-    FITTED,
-    INK,
-    PAPER,
-    USED,
-    WIDTH_INCHES,
-    as_jpeg,
-    cased,
-    empty,
-    places,
-)
-from tracker.report.raster import show
-from tracker.report.shot_picture import CAUTION
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
+from tracker.report.labels import Box, box_about
+from tracker.report.lettering import POINTS_PER_INCH, folded, line_inches
+from tracker.report.look import DOTS_PER_INCH, FITTED, INK, PAPER, USED, WIDTH_INCHES, places
+from tracker.report.sheet import Letters, Sheet
+from tracker.report.shot_picture import CAUTION, CAUTION_SIZE, FOOT_INCHES
 
 Array = NDArray[np.float64]
 
@@ -45,7 +33,8 @@ TALLEST_INCHES = 9.0
 """Greatest height of the frame."""
 COLUMNS = 12
 """Close-ups in a row."""
-STRIP_INCHES = WIDTH_INCHES / COLUMNS * 1.47
+TILE_INCHES = WIDTH_INCHES / COLUMNS
+STRIP_INCHES = 1.47 * TILE_INCHES
 """Height of the row with what is written above and below it."""
 HEADING_SIZE = 13.0
 """Size of the heading's letters, points."""
@@ -53,6 +42,19 @@ TEXT_SIZE = 8.5
 """Size of the reasons' letters, points."""
 MARGIN_INCHES = 0.15
 """Around texts."""
+RIVAL_WIDTH, CASED = 1.3, 2.4
+"""Widths of a rival's line and of the dark line below it, points; a matter of looks."""
+DASH_POINTS = (4.8, 2.1)
+"""Lengths of a dash and of the gap after it, points; a matter of looks."""
+NUMBER_POINTS = 7.5
+"""Radius of the spot behind a rival's number, points."""
+DOT_PX, DOT_OPACITY = 1.6, 0.9
+"""Radius of a candidate's dot on the sheet, px, and how much it covers; a matter of looks."""
+KEY_ACROSS, KEY_DOWN, KEY_INCHES = (0.80, 0.98), 0.037, 0.13
+"""Where the scale of colours lies in the scene, as shares of it, and its height."""
+KEY_TITLE = "candidates, by time in the clip, s"
+_KEY = Letters(7.0, colour=PAPER, ha="center", casing=0.8)
+_SHADES = cv2.applyColorMap(np.arange(256, dtype=np.uint8)[:, None], cv2.COLORMAP_VIRIDIS)[:, 0]
 
 
 @dataclass(frozen=True)
@@ -133,31 +135,31 @@ def explanation_picture(explanation: Explanation) -> bytes:
     the shot's path with its sightings, and dashed the paths of rejected candidates; below it
     close-ups at instants along the path, and the reasons.
     """
-    from matplotlib.figure import Figure
-
     width, height = explanation.view.size_px
-    scene = min(WIDTH_INCHES * height / width, TALLEST_INCHES)
+    tall = min(WIDTH_INCHES * height / width, TALLEST_INCHES)
     head = folded(explanation.heading, WIDTH_INCHES - 2 * MARGIN_INCHES, HEADING_SIZE, "bold")
     lines = reasons(explanation)
-    heights = [
+    heights = (
         len(head) * line_inches(HEADING_SIZE) + 2 * MARGIN_INCHES,
-        scene,
+        tall,
         STRIP_INCHES,
         len(lines) * line_inches(TEXT_SIZE) + 2 * MARGIN_INCHES,
-        0.25,
-    ]
-    figure = Figure(figsize=(WIDTH_INCHES, sum(heights)), dpi=DOTS_PER_INCH, facecolor=PAPER)
-    grid = figure.add_gridspec(
-        5, 1, height_ratios=heights, left=0, right=1, top=1, bottom=0, hspace=0
+        FOOT_INCHES,
     )
-    _write(figure.add_subplot(grid[0]), head, heights[0], HEADING_SIZE)
-    _draw_scene(figure, figure.add_subplot(grid[1]), explanation)
-    _draw_strip(figure.add_subplot(grid[2]), explanation.view)
-    _write(figure.add_subplot(grid[3]), lines, heights[3], TEXT_SIZE)
-    foot = figure.add_subplot(grid[4])
-    empty(foot)
-    foot.text(0.012, 0.5, CAUTION, fontsize=7.5, color=INK, va="center")
-    return as_jpeg(figure)
+    sheet = Sheet.empty((WIDTH_INCHES, sum(heights)))
+    edges = [0.0, *accumulate(heights)]
+    heading, scene, strip, below, foot = (
+        sheet.part(Box(0.0, above, WIDTH_INCHES, under)) for above, under in pairwise(edges)
+    )
+    _write(heading, head, Letters(HEADING_SIZE, "bold"))
+    scene.fill(Box(0.0, 0.0, WIDTH_INCHES, tall), INK)
+    wide = tall * width / height
+    left = 0.5 * (WIDTH_INCHES - wide)
+    _draw_scene(scene.part(Box(left, 0.0, left + wide, tall)), explanation, tall / height)
+    _draw_strip(strip, explanation.view)
+    _write(below, lines, Letters(TEXT_SIZE))
+    foot.write((MARGIN_INCHES, 0.5 * FOOT_INCHES), CAUTION, Letters(CAUTION_SIZE))
+    return sheet.jpeg()
 
 
 def reasons(explanation: Explanation) -> list[str]:
@@ -180,92 +182,142 @@ def reasons(explanation: Explanation) -> list[str]:
     return [line for text in said for line in folded(text, inches, TEXT_SIZE)]
 
 
-def _draw_scene(figure: "Figure", axes: "Axes", explanation: Explanation) -> None:
+def _draw_scene(part: Sheet, explanation: Explanation, scale: float) -> None:
+    """Draw the frame and all that was found in it; a pixel of it is `scale` inches wide."""
     view, shot = explanation.view, explanation.shot
     width, height = view.size_px
-    extent = (-0.5, width - 0.5, height - 0.5, -0.5)
-    axes.set_facecolor(INK)
-    show(axes, _DARKER[view.background[:, :, ::-1]], extent)
-    axes.set_axis_off()
-    axes.set_aspect("equal")
-    axes.set_xlim(-0.5, width - 0.5)
-    axes.set_ylim(height - 0.5, -0.5)
+
+    def placed(pixels: Array) -> Array:
+        far = np.abs(pixels - (width / 2, height / 2)).max(axis=1, initial=0.0) > 2 * width
+        return np.where(far[:, None], np.nan, scale * (pixels + 0.5))
+
+    part.lay(_DARKER[view.background], Box(0.0, 0.0, scale * width, scale * height))
     if len(view.times_s):
-        _draw_candidates(figure, axes, view)
+        _draw_candidates(part, view, placed)
+        _draw_key(part, view, (scale * width, scale * height))
     for number, rival in enumerate(explanation.rivals, start=1):
         colour = RIVALS[(number - 1) % len(RIVALS)]
-        axes.plot(*rival.pixels.T, "--", color=colour, lw=1.3, path_effects=cased(2.2), zorder=3)
-        _draw_number(axes, rival.pixels, number, (width, height))
+        ends = dashes(placed(rival.pixels))
+        part.segments(ends, INK, CASED)
+        part.segments(ends, colour, RIVAL_WIDTH)
+        _draw_number(part, rival.pixels, number, (width, height), scale)
     if shot is not None and shot.path is not None:
-        axes.plot(*shot.path.pixels.T, color=FITTED, lw=1.0, path_effects=cased(2.2), zorder=4)
-        axes.plot(*places(shot, True).T, "o", ms=4.0, mfc="none", mec=USED, mew=0.7, zorder=5)
+        path = placed(shot.path.pixels)
+        part.line(path, INK, CASED)
+        part.line(path, FITTED, 1.0)
+        for place in placed(places(shot, True)):
+            part.line(_circle(place, 2.0), USED, 0.7, closed=True)
 
 
-def _draw_candidates(figure: "Figure", axes: "Axes", view: CandidateView) -> None:
-    """Draw every candidate as a dot coloured by its time, with a scale of the colours."""
-    step = max(1, len(view.times_s) // MOST_DOTS)
-    dots = axes.scatter(
-        view.pixels[::step, 0], view.pixels[::step, 1], c=view.times_s[::step], s=2.5,
-        cmap="viridis", linewidths=0, alpha=0.9,
-    )  # fmt: skip
-    bar = figure.colorbar(
-        dots, cax=axes.inset_axes((0.80, 0.945, 0.18, 0.018)), orientation="horizontal"
-    )
-    bar.ax.tick_params(labelsize=7, colors=PAPER, length=2)
-    bar.set_label("candidates, by time in the clip, s", fontsize=7.5, color=PAPER, labelpad=4)
-    bar.ax.xaxis.set_label_position("top")
+def _draw_candidates(part: Sheet, view: CandidateView, placed: Callable[[Array], Array]) -> None:
+    """Draw every candidate as a dot coloured by its time."""
+    step = max(1, -(-len(view.times_s) // MOST_DOTS))
+    times = view.times_s[::step]
+    first, last = float(view.times_s.min()), float(view.times_s.max())
+    shades = _SHADES[np.rint(255.0 * (times - first) / max(last - first, 1e-9)).astype(int)]
+    pixels = placed(view.pixels[::step]) * DOTS_PER_INCH - 0.5
+    height, width = part.pixels.shape[:2]
+    with np.errstate(invalid="ignore"):
+        inside = np.all((pixels >= 2) & (pixels < (width - 3, height - 3)), axis=1)
+    columns, rows = np.rint(pixels[inside]).astype(int).T
+    shades = shades[inside]
+    for down, right, share in _SPOT:
+        here = part.pixels[rows + down, columns + right]
+        mixed = share * shades + (1.0 - share) * here
+        part.pixels[rows + down, columns + right] = np.rint(mixed).astype(np.uint8)
 
 
-def _draw_number(axes: "Axes", pixels: Array, number: int, size: tuple[int, int]) -> None:
+def _draw_key(part: Sheet, view: CandidateView, inches: tuple[float, float]) -> None:
+    """Draw the scale of the candidates' colours."""
+    left, right = (share * inches[0] for share in KEY_ACROSS)
+    top = KEY_DOWN * inches[1]
+    part.write((0.5 * (left + right), top - 0.1), KEY_TITLE, replace(_KEY, size=7.5))
+    bar = Box(left, top, right, top + KEY_INCHES)
+    part.lay(np.ascontiguousarray(_SHADES[None].astype(np.uint8)), bar)
+    first, last = float(view.times_s.min()), float(view.times_s.max())
+    scale = Scale(first, max(last, first + 1e-3), left, right)
+    ticks = scale.ticks(5)
+    gap = ticks[1] - ticks[0] if len(ticks) > 1 else 1.0
+    for tick in ticks:
+        part.write((scale.at(tick), bar.bottom + 0.09), label(tick, gap), _KEY)
+
+
+def _draw_number(
+    part: Sheet, pixels: Array, number: int, size: tuple[int, int], scale: float
+) -> None:
     """Write a rival's number beside the part of its path that is in the picture."""
     inside = np.all((pixels > 20) & (pixels < np.array(size) - 20), axis=1)
     at = np.flatnonzero(inside)
     if not len(at):
         return
     # Rivals that run side by side get their numbers at different places.
-    column, row = pixels[at[int((0.3 + 0.15 * number) * (len(at) - 1))]]
-    colour = RIVALS[(number - 1) % len(RIVALS)]
-    axes.text(
-        column, row, str(number), fontsize=9, weight="bold", color=INK, ha="center", va="center",
-        bbox={"boxstyle": "circle,pad=0.2", "facecolor": colour, "edgecolor": INK, "lw": 0.6},
-        zorder=6,
-    )  # fmt: skip
+    place = scale * (pixels[at[int((0.3 + 0.15 * number) * (len(at) - 1))]] + 0.5)
+    part.dots(place[None], NUMBER_POINTS + 0.6, INK)
+    part.dots(place[None], NUMBER_POINTS, RIVALS[(number - 1) % len(RIVALS)])
+    letters = Letters(9.0, "bold", ha="center")
+    part.write((float(place[0]), float(place[1])), str(number), letters)
 
 
-def _draw_strip(axes: "Axes", view: CandidateView) -> None:
+def _draw_strip(part: Sheet, view: CandidateView) -> None:
     """Show close-ups at instants along a path, each with four ticks about the ball's place."""
-    empty(axes)
     if not view.strip:
-        axes.text(0.012, 0.5, "No frame of it could be shown.", fontsize=9, color=INK)
+        part.write((MARGIN_INCHES, 0.5), "No frame of it could be shown.", Letters(9.0))
         return
-    axes.text(
-        MARGIN_INCHES / WIDTH_INCHES * COLUMNS, -0.09, view.strip_name, fontsize=8, color=INK,
-        va="center",
-    )  # fmt: skip
+    part.write((MARGIN_INCHES, 0.11 * TILE_INCHES), view.strip_name, Letters(8.0))
+    ways = TILE_INCHES * np.array([[0.19, 0.0], [-0.19, 0.0], [0.0, 0.19], [0.0, -0.19]])
     for tile, instant in enumerate(view.strip):
-        show(axes, instant.image[:, :, ::-1], (tile + 0.02, tile + 0.98, 0.98, 0.02))
-        for x, y in ((0.19, 0.0), (-0.19, 0.0), (0.0, 0.19), (0.0, -0.19)):
-            axes.plot(
-                [tile + 0.5 + x, tile + 0.5 + 1.7 * x], [0.5 + y, 0.5 + 1.7 * y],
-                color=USED if instant.found else FITTED, lw=1.2, path_effects=cased(2.2),
-            )  # fmt: skip
+        middle = TILE_INCHES * np.array([tile + 0.5, 0.7])
+        centre = float(middle[0]), float(middle[1])
+        part.lay(instant.image, box_about(centre, (0.96 * TILE_INCHES, 0.96 * TILE_INCHES)))
+        ticks = middle + np.stack([ways, 1.7 * ways], axis=1)
+        part.segments(ticks, INK, CASED)
+        part.segments(ticks, USED if instant.found else FITTED, 1.2)
         note = "" if instant.found else ", not found"
-        axes.text(
-            tile + 0.5, 1.05, f"{instant.time_s:.2f} s{note}", fontsize=7, color=INK, ha="center",
-            va="top",
-        )  # fmt: skip
-    axes.set_xlim(0, COLUMNS)
-    axes.set_ylim(1.27, -0.2)
+        below = centre[0], 1.3 * TILE_INCHES
+        part.write(below, f"{instant.time_s:.2f} s{note}", Letters(7.0, ha="center"))
 
 
-def _write(axes: "Axes", lines: Sequence[str], inches: float, size: float) -> None:
-    """Write lines of text one below the other into an area of that height."""
-    empty(axes)
-    axes.set_xlim(0.0, WIDTH_INCHES)
-    axes.set_ylim(inches, 0.0)
+def _write(part: Sheet, lines: Sequence[str], letters: Letters) -> None:
+    """Write lines of text one below the other."""
     for number, line in enumerate(lines):
-        axes.text(
-            MARGIN_INCHES, MARGIN_INCHES + (number + 0.5) * line_inches(size), line, fontsize=size,
-            weight="bold" if size == HEADING_SIZE else "normal", color=INK, va="center",
-            parse_math=False,
-        )  # fmt: skip
+        down = MARGIN_INCHES + (number + 0.5) * line_inches(letters.size)
+        part.write((MARGIN_INCHES, down), line, letters)
+
+
+def dashes(path: Array) -> Array:
+    """Return the ends of the dashes along a path, shape (D, 2, 2), inches.
+
+    Parameters
+    ----------
+    path : ndarray, shape (N, 2)
+        Inches; NaN where it does not show.
+    """
+    path = path[np.isfinite(path).all(axis=1)]
+    if len(path) < 2:
+        return np.zeros((0, 2, 2))
+    along = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1)))
+    begins = np.arange(0.0, along[-1], sum(DASH_POINTS) / POINTS_PER_INCH)
+    ends = np.minimum(begins + DASH_POINTS[0] / POINTS_PER_INCH, along[-1])
+    found = [[np.interp(at, along, axis) for axis in path.T] for at in (begins, ends)]
+    return np.transpose(found, (2, 0, 1))
+
+
+def _circle(place: Array, points: float) -> Array:
+    angles = np.linspace(0.0, 2.0 * np.pi, 16, endpoint=False)
+    around = points / POINTS_PER_INCH * np.column_stack([np.cos(angles), np.sin(angles)])
+    found: Array = place + around
+    return found
+
+
+def _spot() -> list[tuple[int, int, float]]:
+    """Return the pixels of a candidate's dot about its middle, and how much each is covered."""
+    reach = range(-2, 3)
+    shares = {
+        (down, right): float(np.clip(DOT_PX + 0.5 - np.hypot(down, right), 0.0, 1.0))
+        for down in reach
+        for right in reach
+    }
+    return [(*at, DOT_OPACITY * share) for at, share in shares.items() if share > 0.0]
+
+
+_SPOT = _spot()
