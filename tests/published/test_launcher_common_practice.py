@@ -6,6 +6,8 @@ grippy surfaces did equally well. Masses, angle, motor speed and the width of ea
 assumptions of this test.
 """
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -23,7 +25,6 @@ TENNIS = ball_named("tennis")
 AIR = air_from(Weather())
 RELEASE = Release(0.8, 40.0)
 SPEEDS = np.linspace(1.0, 60.0, 60)
-CARRIES = np.array([carry_of(v, 0.0, RELEASE, TENNIS, AIR).carry_m for v in SPEEDS])
 REPORTED = {101.6: (140.0, 30.0, 2.0), 152.4: (230.0, 41.5, 2.0), 203.2: (340.0, 34.0, 2.0)}
 """Diameter mm: assumed mass g, reported carry m, its standard uncertainty m."""
 
@@ -37,8 +38,13 @@ def machine(diameter: float, mass: float, **losses: float) -> Machine:
     return machine_from_setup(tables, "", TENNIS.diameter_m)
 
 
+@cache
+def carries() -> np.ndarray:
+    return np.array([carry_of(v, 0.0, RELEASE, TENNIS, AIR).carry_m for v in SPEEDS])
+
+
 def carry(speed: float) -> float:
-    return float(np.interp(speed, SPEEDS, CARRIES))
+    return float(np.interp(speed, SPEEDS, carries()))
 
 
 @pytest.fixture(scope="module")
@@ -46,7 +52,7 @@ def learned() -> Posterior:
     """The model given the exit speeds that the reported carries need."""
     lessons = []
     for diameter, (mass, value, u) in REPORTED.items():
-        low, speed, high = np.interp([value - u, value, value + u], CARRIES, SPEEDS)
+        low, speed, high = np.interp([value - u, value, value + u], carries(), SPEEDS)
         lessons.append(Lesson(f"{diameter:g} mm", machine(diameter, mass), speed, (high - low) / 2))
     return learn(lessons, TENNIS)
 

@@ -1,5 +1,7 @@
 """Flights by the place that they pass, and the votes for them."""
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -9,8 +11,11 @@ from tracker.following.table import ANGLES_DEG, SPEEDS_MPS, build_table
 from tracker.following.votes import Ballot
 
 STILL, BREEZE = (0.0, 0.0), (4.0, 1.0)
-TABLES = {wind: build_table(RELEASE_M, DRAG, FORCES, 30.0, 15.0, wind) for wind in (STILL, BREEZE)}
-TABLE = TABLES[STILL]
+
+
+@cache
+def table(wind):
+    return build_table(RELEASE_M, DRAG, FORCES, 30.0, 15.0, wind)
 
 
 @pytest.mark.parametrize("wind", [STILL, BREEZE])
@@ -24,17 +29,17 @@ def test_flight_is_found_from_each_place_that_it_passes(angle_deg, speed, wind):
     # Not near the muzzle, where all speeds lie together and the grid is too wide for them.
     times = np.array([0.5, 0.7, 0.9])
     path = fly(launch, FORCES, 1.0, 0.01).at(times)
-    found, passing = TABLES[wind].look_up(path[:, 0] - RELEASE_M[0], path[:, 2])
+    found, passing = table(wind).look_up(path[:, 0] - RELEASE_M[0], path[:, 2])
     np.testing.assert_allclose(found[:, number], speed, atol=0.3)
     np.testing.assert_allclose(passing[:, number], times, atol=0.015)
 
 
 def test_place_that_no_flight_reaches_has_none():
     # Behind the launcher, and beyond the table.
-    found, _ = TABLE.look_up(np.array([-3.0, 31.0]), np.array([1.0, 1.0]))
+    found, _ = table(STILL).look_up(np.array([-3.0, 31.0]), np.array([1.0, 1.0]))
     assert np.isnan(found).all()
     # Hardly off the muzzle and straight up: a level shot does not go there.
-    found, _ = TABLE.look_up(np.array([0.5]), np.array([10.0]))
+    found, _ = table(STILL).look_up(np.array([0.5]), np.array([10.0]))
     assert np.isnan(found[0, ANGLES_DEG < 60.0]).all()
 
 
