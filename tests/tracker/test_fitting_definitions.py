@@ -21,6 +21,7 @@ from tracker.fitting.gustiness import gustiness
 from tracker.fitting.model import predict
 from tracker.fitting.normal_equations import eliminate, information_root
 from tracker.fitting.observations import Instants
+from tracker.fitting.outlook import expected_fit, expected_flight
 from tracker.fitting.parameters import (
     CAMERA_AT,
     DRAG_AT,
@@ -577,3 +578,15 @@ def test_what_a_fit_takes_and_gives_cannot_be_changed(made):
     name = next(iter(one.__dataclass_fields__))
     with pytest.raises(AttributeError):
         setattr(one, name, None)
+
+
+def test_light_is_that_of_the_parameters_and_every_position_has_a_residual():
+    assert fitted().light.tolist() == fitted().parameters[LIGHT_AT].tolist()
+    assert fitted().residuals_px.shape == (len(fitted().used), 2)
+    expected = expected_flight(KNOWN, np.array([14.0, 0.0, 11.0]))
+    instants = Instants(np.linspace(0.1, 1.5, 20), np.zeros(20), np.zeros(20))
+    fit = expected_fit(KNOWN, expected, instants, np.tile(0.04 * np.eye(2), (20, 1, 1)))
+    assert fit.residuals_px.shape == (20, 2) and not fit.residuals_px.any()
+    assert fit.used.tolist() == [True] * 20 and fit.scale == 1.0 and fit.settled
+    assert fit.with_gusts(KNOWN) is KNOWN
+    assert replace(fit, gust_u_mps=0.3).with_gusts(KNOWN).gust_u_mps == 0.3

@@ -691,3 +691,16 @@ def test_the_extent_is_that_of_the_highest_and_farthest_place_of_a_grid_over_the
     places = upside_down.on_plane(pixels, RELEASE_M, (0.0, 1.0, 0.0))
     shown = places[np.isfinite(places).all(axis=1) & (places[:, 2] > -1.0)]
     assert turned == pytest.approx((1.02 * shown[:, 0].max(), 1.02 * shown[:, 2].max()), rel=1e-9)
+
+
+def test_a_crowd_in_a_frame_votes_as_one_and_raises_the_density_of_clutter():
+    """A walker gives a dozen candidates: together they say no more than one."""
+    search = FlightSearch(context())
+    crowd = np.array([900.0, 400.0]) + np.random.default_rng(1).uniform(-2.0, 2.0, (12, 2))
+    search.push(lone(0, np.vstack([crowd, [300.0, 700.0]]), 20.0))
+    kept = search._kept[-1]
+    assert kept.votes[:12].sum() == pytest.approx(kept.votes[12])
+    gate = search._gates_px[0]
+    np.testing.assert_allclose(kept.clutter[:12] - kept.clutter[12], 11.0 / gate**2)
+    votes = search._waiting[-1][2]
+    assert votes.tolist() == kept.votes.tolist()
