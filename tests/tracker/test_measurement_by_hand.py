@@ -137,7 +137,36 @@ def unseen(monkeypatch: pytest.MonkeyPatch, case: Drawn) -> ClipContext:
     monkeypatch.setattr(type(CONTEXT.facts), "times_s", property(lambda _: times))
     monkeypatch.setattr(added, "release_context", lambda *_: CONTEXT)
     monkeypatch.setattr(added, "candidates_of_part", lambda *_: [])
+    monkeypatch.setattr(type(CONTEXT.facts), "file_times_s", times, raising=False)
+    still = np.zeros((2, 2))
+    monkeypatch.setattr(
+        added, "still_pixels", lambda _, at: {k: (np.array(v), still) for k, v in at.items()}
+    )
     return CONTEXT
+
+
+def test_places_of_a_camera_that_moved_are_taken_where_it_stood(
+    unseen: ClipContext, case: Drawn, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shown = picks_of(case, (0.2, 0.6))
+    moved = {pick.frame: (9.0 + i, -5.0) for i, pick in enumerate(shown.places)}
+    filmed = Picks(
+        tuple(Pick(at.frame, tuple(np.add(at.pixel, moved[at.frame]))) for at in shown.places), 2.0
+    )
+    spans = []
+
+    def back(loop, pixels):
+        spans.append(loop.span)
+        wide = 0.25 * np.eye(2)
+        return {k: (np.subtract(pixel, moved[k]), wide) for k, pixel in pixels.items()}
+
+    plain = add_shot(unseen.facts, KNOWN.camera, unseen.request, shown).shot
+    monkeypatch.setattr(added, "still_pixels", back)
+    found = add_shot(unseen.facts, KNOWN.camera, unseen.request, filmed).shot
+    assert spans == [(shown.places[0].frame, shown.places[-1].frame)]
+    assert found.carry_m == pytest.approx(plain.carry_m, abs=1e-3)
+    # The correction is uncertain too.
+    assert found.carry_u_m > plain.carry_u_m
 
 
 def test_places_of_an_unseen_ball_give_an_honest_row(unseen: ClipContext, case: Drawn) -> None:

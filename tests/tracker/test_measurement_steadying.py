@@ -47,6 +47,22 @@ def test_frames_of_a_turned_camera_come_back(shift: tuple[int, int]) -> None:
     assert np.all((sizes > 0.01) & (sizes < 0.5))
 
 
+def test_a_filmed_pixel_is_traced_back_to_the_still_camera() -> None:
+    steadier = Steadier(CAMERA, FRAME_S)
+    steadier.see(0, view((0, 0)))
+    steadier.see(1, view((7, -3)))
+    for place in PLACES:
+        still, covariance = steadier.still_pixel(1, (place[0] + 7.0, place[1] - 3.0))
+        # A turn moves the corners a little otherwise than the middle.
+        assert still == pytest.approx(place, abs=1.0)
+        assert 0.0 < np.trace(covariance) < 0.25
+        back = steadier._filmed(steadier._motions[1], still[None])[0][0]
+        assert back == pytest.approx((place[0] + 7.0, place[1] - 3.0), abs=1e-3)
+    still, covariance = steadier.still_pixel(0, (100.0, 80.0))
+    assert still.tolist() == [100.0, 80.0]
+    assert not covariance.any()
+
+
 def test_what_the_moved_camera_does_not_show_is_as_in_the_frame_before() -> None:
     steadier = Steadier(CAMERA, FRAME_S)
     steadier.see(0, view((0, 0)))

@@ -15,7 +15,13 @@ from tracker.following import Hypothesis
 from tracker.following.through import LEAST_PLACES, flight_through
 from tracker.measurement.context import ClipContext
 from tracker.measurement.fitted_shot import FittedShot, TracedFlight
-from tracker.measurement.passes import NO_OBSERVERS, Observers
+from tracker.measurement.passes import (
+    NO_OBSERVERS,
+    FramePass,
+    Observers,
+    Timing,
+    still_pixels,
+)
 from tracker.measurement.request import ClipRequest
 from tracker.measurement.row import describe
 from tracker.measurement.second_pass import Window, candidates_of_part, reach_px
@@ -117,6 +123,7 @@ def add_shot(
         Where no flight from the release passes through the places.
     """
     context = release_context(facts, camera, request)
+    picks = _steadied(context, picks)
     flight = _flight(context, picks)
     try:
         candidates = _candidates(context, flight, observers)
@@ -131,7 +138,7 @@ def shot_through(
 ) -> FittedShot:
     """Return the shot fitted to given places alone, without a look at the clip.
 
-    Parameters and errors are those of `add_shot`.
+    Parameters and errors are those of `add_shot`. The places are taken as a still camera's.
     """
     context = release_context(facts, camera, request)
     return _by_hand(_from_picks(context, _flight(context, picks), picks))
@@ -167,6 +174,23 @@ def picks_along(candidate: RejectedCandidate, facts: ClipFacts) -> Picks:
 def _by_hand(shot: FittedShot) -> FittedShot:
     added = Reason(ReasonCode.ADDED_BY_HAND)
     return replace(shot, shot=replace(shot.shot, reasons=(added, *shot.shot.reasons)))
+
+
+def _steadied(context: ClipContext, picks: Picks) -> Picks:
+    """Return the picks where the camera would have shown them, had it not moved."""
+    facts = context.facts
+    filmed = {pick.frame: pick.pixel for pick in picks.places}
+    if len(filmed) < len(picks.places):
+        return picks
+    span = min(filmed), max(filmed)
+    loop = FramePass(facts, context.camera, context.settings, Timing.of_file(facts), span=span)
+    found = still_pixels(loop, filmed)
+    places = tuple(
+        Pick(pick.frame, (float(found[pick.frame][0][0]), float(found[pick.frame][0][1])))
+        for pick in picks.places
+    )
+    wide = max(float(np.trace(covariance)) / 2.0 for _, covariance in found.values())
+    return Picks(places, float(np.hypot(picks.u_px, np.sqrt(wide))))
 
 
 def _flight(context: ClipContext, picks: Picks) -> Hypothesis:

@@ -1,6 +1,6 @@
 """The loop over a clip's frames, for every pass: decoded, steadied, searched for candidates."""
 
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
 from functools import partial
@@ -266,6 +266,29 @@ def passed_together(
         each.moves, each.lost_share = steadier.moves, steadier.lost_share
     if observers.progress is not None:
         observers.progress(facts.frame_count, facts.frame_count)
+
+
+def still_pixels(
+    loop: FramePass, filmed: Mapping[int, tuple[float, float]]
+) -> dict[int, tuple[Array, Array]]:
+    """Return where the still camera would have shown one pixel of each of some frames.
+
+    Parameters
+    ----------
+    loop : FramePass
+        Its span holds the frames.
+    filmed : mapping
+        By frame the column and row as filmed.
+
+    Returns
+    -------
+    dict
+        By frame the pixel and the covariance of its correction, as of `Steadier.still_pixel`.
+    """
+    steadier = loop._steadier()
+    for frame in frames(loop.facts, span=loop.span):
+        loop._view(frame, steadier)
+    return {frame: steadier.still_pixel(frame, pixel) for frame, pixel in filmed.items()}
 
 
 def _views(

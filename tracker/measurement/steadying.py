@@ -47,6 +47,10 @@ LINE_M = (0.0, 40.0, 21)
 """First and last place along the firing line where markers stand, m, and the number of places that
 stand for them. Common practice, no source."""
 
+BACK_ROUNDS = 4
+"""Rounds in which a filmed pixel is traced back to the still camera's: each leaves a few percent of
+what was left, since a motion hardly changes from one pixel to its neighbour."""
+
 ROW_ROUNDS = 2
 """Rounds in which a pixel's row and the time at which it is read are brought together."""
 
@@ -196,6 +200,31 @@ class Steadier:
         filmed, slope = self._filmed(motion, candidates.pixels)
         covariances = slope @ motion.covariance @ slope.transpose(0, 2, 1)
         return candidates.with_steadied(Steadied(filmed, covariances))
+
+    def still_pixel(self, frame: int, filmed: tuple[float, float]) -> tuple[Array, Array]:
+        """Return where the still camera would have shown a pixel of a frame that was seen.
+
+        Parameters
+        ----------
+        frame : int
+        filmed : tuple of float
+            Column and row in the frame as filmed.
+
+        Returns
+        -------
+        pixel : ndarray, shape (2,)
+        covariance : ndarray, shape (2, 2)
+            Of the correction, px².
+        """
+        place, covariance = np.array(filmed, float), np.zeros((2, 2))
+        motion = self._motions.get(frame)
+        if motion is None:
+            return place, covariance
+        for _ in range(BACK_ROUNDS):
+            seen, slope = self._filmed(motion, place[None])
+            place = place + np.array(filmed) - seen[0]
+            covariance = slope[0] @ motion.covariance @ slope[0].T
+        return place, covariance
 
     def _filmed(self, motion: Motion, pixels: Array) -> tuple[Array, Array]:
         """Return where the moved camera sees what the still one sees at pixels, and the slopes.
