@@ -1,6 +1,6 @@
 """`lobmeter new` and `lobmeter still`, from a video file to a session that can be checked."""
 
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
 import cv2
@@ -13,7 +13,7 @@ from tracker.cli import new as new_command
 from tracker.session import Draft, DraftClip, draft_toml, read_session
 from tracker.video import ClipWriter
 from tracker.video.origin import origin_from, origin_of
-from tracker.workflow.new import films, questions, start_session
+from tracker.workflow.new import films, left_out, questions, start_session
 from tracker.workflow.still import write_still
 
 
@@ -109,6 +109,22 @@ def test_answers_are_taken_in_any_unit_and_asked_again_when_they_are_none(
     assert session.camera.position_m == pytest.approx((17.3, -28.956, 1.7))
     assert session.clips[0].file == "clips/IMG 1.mp4" and session.clips[0].path.is_file()
     assert clip.is_file()
+
+
+def test_a_position_that_was_answered_in_part_is_said_to_be_left_out() -> None:
+    assert left_out({}) is None
+    assert left_out({"along": 0.0, "across": -30.0, "up": 1.4}) is None
+    said = left_out({"along": 3.0, "across": None, "up": None})
+    assert said is not None and "across and up was not answered" in said
+
+
+@pytest.mark.parametrize("text", ["2026-05-17", "17.5.2026", " 17. 05. 2026 "])
+def test_a_day_may_be_written_with_points(clip: Path, tmp_path: Path, text: str) -> None:
+    (asked,) = [one for one in questions(tmp_path, films([clip])) if one.key == "date"]
+    assert asked.parse(text) == date(2026, 5, 17)
+    for wrong in ("31.2.2026", "17/5/2026", "17.5.26"):
+        with pytest.raises(InputError, match="2026-05-17"):
+            asked.parse(wrong)
 
 
 def test_a_session_that_is_there_is_never_overwritten(clip: Path, tmp_path: Path) -> None:

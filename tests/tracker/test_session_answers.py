@@ -11,6 +11,7 @@ LENGTHS = {
     "0.8": 0.8, "0,8": 0.8, " 80 cm ": 0.8, "80cm": 0.8, "800 mm": 0.8, "-28,5": -28.5,
     "1 m": 1.0, "2 ft 7 in": 0.7874, "2'7\"": 0.7874, "2′7″": 0.7874, "2 ft": 0.6096,
     "31 in": 0.7874, '31"': 0.7874, "2.5 ft": 0.762, "-95 ft": -28.956, "2 feet 7 inches": 0.7874,
+    "10 1/2 in": 0.2667, "2 ft 10 1/2 in": 0.8763, '2\'10½"': 0.8763, "3/4 in": 0.01905,
 }  # fmt: skip
 """Foot and inch are exactly 0.3048 and 0.0254 m: international yard and pound agreement, 1959."""
 
@@ -20,7 +21,9 @@ def test_a_length_is_converted_to_metres(text: str) -> None:
     assert length_m(text) == pytest.approx(LENGTHS[text], abs=1e-12)
 
 
-@pytest.mark.parametrize("text", ["", "high", "1 2", "3 stone", "1.2.3", "2 in 7 ft"])
+@pytest.mark.parametrize(
+    "text", ["", "high", "1 2", "3 stone", "1.2.3", "2 in 7 ft", "1/0 in", "3 1/2/2 in"]
+)
 def test_what_is_no_length_says_how_to_write_one(text: str) -> None:
     with pytest.raises(InputError, match="2 ft 7 in"):
         length_m(text)

@@ -68,6 +68,7 @@ def test_a_usual_session_raises_no_question(tmp_path: Path) -> None:
     [
         ({"height": "80"}, "[release], height_m = 80: is it so high above the ground, in metres?"),
         ({"height": "2.6"}, "If it is in feet, write 0.79."),
+        ({"height": "80"}, "If it is in centimetres, write 0.80."),
         ({"air": "wind_along_mps = 18.0"}, "wind_along_mps = 18: a gale? In km/h it would be 5.0"),
         ({"air": "wind_across_mps = -16.0"}, "wind_across_mps = -16"),
     ],
@@ -118,6 +119,26 @@ def test_a_marker_that_alone_carries_the_calibration_far_is_asked_about(tmp_path
     assert '[[marker]] "400 m"' in asked
     assert "is it 400 m down the line?" in asked
     assert f"±{lone.half_width_m:.0f} m" in asked
+
+
+def test_a_marker_that_contradicts_the_rest_is_asked_about_not_only_noted(tmp_path: Path) -> None:
+    session = written(tmp_path, moved(site(), 2, (60.0, 0.0)))
+    calibration = calibrate(session, session.clips[0], SIZE)
+    (asked,) = clip_questions(session.clips[0], calibration)
+    assert asked.startswith("session.toml, [[marker]], for clips/a.mp4: ")
+    assert calibration.suspects[0].text in asked
+
+
+def test_markers_that_were_picked_on_another_clip_are_asked_about(tmp_path: Path) -> None:
+    known = site()
+    for at, px in enumerate([(40.0, -30.0), (-35.0, 25.0), (30.0, 40.0), (-45.0, -20.0)]):
+        known = moved(known, at, px)
+    session = written(tmp_path, known)
+    calibration = calibrate(session, session.clips[0], SIZE)
+    assert not calibration.suspects
+    (asked,) = clip_questions(session.clips[0], calibration)
+    assert "were the pixels picked on a frame of this clip" in asked
+    assert f"chi-square {calibration.chi_square:.0f} with {calibration.dof} degrees" in asked
 
 
 def test_where_two_mistakes_compete_a_session_is_refused(tmp_path: Path) -> None:

@@ -18,8 +18,8 @@ def check(
     """Check whether a session can be measured, and what to add.
 
     Each fault is named with its file and field; with a fault the exit code is 2. Questions name
-    what is likely a slip; advice, what would make the figures more certain. Nothing is measured and
-    nothing is written.
+    what is likely a slip, and make it 1; advice, what would make the figures more certain. Nothing
+    is measured and nothing is written.
     """
     from tracker.workflow.check import Kind, check_session
 
@@ -35,9 +35,11 @@ def check(
     if advice:
         say(screen, ["", "What would help:"])
         say(screen, [f"- {sentence}" for sentence in advice])
-    show_json({"session": session, "ready": not faults, "findings": findings})
+    show_json({"session": session, "ready": not faults and not questions, "findings": findings})
     if faults:
         complain(faults)
         raise typer.Exit(2)
     ready = "Once these questions are answered" if questions else "Ready"
     say(screen, ["", f"{ready}: lobmeter measure {typed(session)}"])
+    if questions:
+        raise typer.Exit(1)

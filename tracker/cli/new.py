@@ -13,6 +13,11 @@ if TYPE_CHECKING:
 
     from tracker.workflow.new import Question
 
+ASKING = (
+    "Enter takes the value in brackets, or leaves the field out. Lengths may be written as 0.8, "
+    "80 cm or 2 ft 7 1/2 in."
+)
+
 
 def new(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder of the new session.")],
@@ -33,18 +38,23 @@ def new(
     """
     import sys
 
-    from tracker.workflow.new import films, questions, start_session
+    from tracker.workflow.new import films, left_out, questions, start_session
 
     screen = console()
     filmed = films(clip)
     for one in filmed:
         say(screen, [f"{one.path.name}: {one.about}"])
     asked = questions(folder, filmed) if ask and sys.stdin.isatty() else ()
-    path = start_session(folder, filmed, _answers(asked), copy)
+    if asked:
+        say(screen, ["", ASKING])
+    answers = _answers(asked)
+    path = start_session(folder, filmed, answers, copy)
+    lacking = left_out(answers)
     say(
         screen,
         [
             "",
+            *([] if lacking is None else [lacking, ""]),
             f"Written: {path}",
             "Fill in what you taped, then see what is missing:",
             f"  lobmeter check {typed(folder)}",

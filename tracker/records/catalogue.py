@@ -366,6 +366,11 @@ _NO_SHOT = {
         f"no shot was found, but a ball starts {_START}, not at the release: check the markers' "
         "coordinates, which count from the foot of the release, or use --from-anywhere",
     ),
+    ReasonCode.MARKERS_DISAGREE: Entry(
+        "markers of another clip?",
+        "no shot was found, and the markers do not agree with each other: were they picked on a "
+        "frame of this clip, with the camera where it was taped?",
+    ),
 }
 
 _REPEATED = {

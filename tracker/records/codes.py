@@ -117,6 +117,7 @@ class ReasonCode(StrEnum):
     FLIES_BACKWARD = "flies_backward"
     RELEASE_HEIGHT = "release_height"
     RELEASE_ELSEWHERE = "release_elsewhere"
+    MARKERS_DISAGREE = "markers_disagree"
 
     SAME_DETECTIONS = "same_detections"
     BORROWED_POSITIONS = "borrowed_positions"

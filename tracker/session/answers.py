@@ -7,6 +7,8 @@ from tracker.session.mistakes import LENGTHS_M, feet_m
 
 _LENGTH = re.compile(r'([+-]?\d+(?:\.\d+)?)\s*([a-z"]*)')
 _NUMBER = re.compile(r"([+-]?\d+(?:\.\d+)?)\s*(?:°|deg|degrees)?")
+_FRACTIONS = {"½": "1/2", "¼": "1/4", "¾": "3/4"}
+_FRACTION = re.compile(r"(?<![\d./])(?:(\d+)\s+)?(\d+)/([1-9]\d*)(?![\d./])")
 _UNITS = {
     **LENGTHS_M,
     "": 1.0,
@@ -26,7 +28,8 @@ def length_m(text: str) -> float:
     Parameters
     ----------
     text : str
-        ``0.8``, ``0,8``, ``80 cm``, ``2 ft 7 in``, ``2'7"`` or ``31 in``; without a unit, metres.
+        ``0.8``, ``0,8``, ``80 cm``, ``2 ft 7 in``, ``2'7"``, ``31 in`` or ``10 1/2 in``; without a
+        unit, metres.
 
     Raises
     ------
@@ -63,4 +66,13 @@ def number(text: str) -> float:
 def _plain(text: str) -> str:
     """Return an answer in lower case with points as decimal marks and straight quotes."""
     straight = text.strip().lower().translate(str.maketrans("\u2032\u2019\u2033\u201d", "''\"\""))
-    return re.sub(r"(?<=\d),(?=\d)", ".", straight)
+    for sign, fraction in _FRACTIONS.items():
+        straight = re.sub(rf"\s*{sign}", f" {fraction}", straight)
+    whole = _FRACTION.sub(_decimal, straight.strip())
+    return re.sub(r"(?<=\d),(?=\d)", ".", whole)
+
+
+def _decimal(found: re.Match[str]) -> str:
+    """Return a number with a fraction, as on a tape in inches, as a decimal one."""
+    whole, over, under = (int(part or 0) for part in found.groups())
+    return f"{whole + over / under:.6f}".rstrip("0").rstrip(".")

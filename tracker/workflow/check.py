@@ -81,7 +81,10 @@ def _check_clip(session: Session, clip: ClipEntry) -> list[Finding]:
     found = [Finding(Kind.FACT, _film(clip, facts))]
     found.append(Finding(Kind.FACT, f"{clip.file}: {calibration.summary}."))
     found.extend(Finding(Kind.QUESTION, text) for text in clip_questions(clip, calibration))
-    for kind, notes in ((Kind.FACT, facts.notes), (Kind.ADVICE, calibration.notes)):
+    # What is asked about a marker is not repeated as advice.
+    asked = tuple(one.text for one in calibration.suspects)
+    rest = [note for note in calibration.notes if not note.startswith(asked)]
+    for kind, notes in ((Kind.FACT, facts.notes), (Kind.ADVICE, rest)):
         found += [Finding(kind, f"{clip.file}: {sentence.rstrip('.')}.") for sentence in notes]
     for sentence in (*_unpicked(clip), *camera_advice(session, clip, calibration)):
         found.append(Finding(Kind.ADVICE, sentence))

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from calibration.errors import InputError, InputErrors
-from calibration.site import Calibration
+from calibration.site import ALARM, Calibration
 from tracker.measurement import ClipRequest, Observers, measure
 from tracker.measurement.starts import (
     AnywhereStart,
@@ -14,7 +14,7 @@ from tracker.measurement.starts import (
     Start,
     field_of,
 )
-from tracker.records import MeasuredShot, Quality, Reason, ReasonCode, Shot
+from tracker.records import MeasuredShot, Quality, Reason, ReasonCode, Shot, sentence
 from tracker.report.explanation import CandidateLog, explanation_pictures
 from tracker.report.shot_frames import draw_shots
 from tracker.session import ClipEntry, Session
@@ -136,6 +136,11 @@ def measure_ready(
     if calibration is None and from_anywhere:
         notes.append(ANYWHERE_ALREADY)
     notes += result.notes
+    causes = result.causes
+    if causes and calibration is not None and calibration.p_value < ALARM:
+        # What falls was judged before a camera that is wrong.
+        causes = (Reason(ReasonCode.MARKERS_DISAGREE),)
+        notes[-1] = sentence(causes)
     return MeasuredClip(
         ready.clip,
         calibration,
@@ -143,7 +148,7 @@ def measure_ready(
         result.shots,
         tuple(notes),
         result.rejected_candidates,
-        result.causes,
+        causes,
     )
 
 

@@ -1,6 +1,7 @@
 """``lobmeter new``: a session folder from clips as they come off a camera."""
 
 import os
+import re
 import shutil
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -25,6 +26,11 @@ from tracker.video.origin import ClipOrigin, origin_of
 from tracker.workflow.inputs import each_fault
 
 CLIPS = "clips"
+
+POSITION = ("along", "across", "up")
+"""Questions on where the camera stood; its position needs an answer to each."""
+
+_DAY_FIRST = re.compile(r"(\d{1,2})\.\s?(\d{1,2})\.\s?(\d{4})")
 
 
 @dataclass(frozen=True)
@@ -145,7 +151,7 @@ def start_session(
     if path.exists():
         raise InputError("is there already", where=str(path), remedy="choose another folder")
     names = _names(folder, [film.path for film in filmed], copy)
-    position = tuple(answers.get(name) for name in ("along", "across", "up"))
+    position = tuple(answers.get(name) for name in POSITION)
     draft = Draft(
         name=answers.get("name") or folder.resolve().name,
         clips=[
@@ -203,9 +209,26 @@ def _day(filmed: Sequence[Film]) -> date | None:
     return min(days, default=None)
 
 
+def left_out(answers: Mapping[str, Any]) -> str | None:
+    """Return what is said where the camera's position was answered in part."""
+    given = [name for name in POSITION if answers.get(name) is not None]
+    if not given or len(given) == len(POSITION):
+        return None
+    missing = " and ".join(name for name in POSITION if name not in given)
+    return (
+        f"The camera's position is left out, because {missing} was not answered; tape it and write "
+        "position_m under [camera]."
+    )
+
+
 def _date(text: str) -> date:
+    plain = text.strip()
+    # With points the day comes first wherever a date is written so.
+    found = _DAY_FIRST.fullmatch(plain)
     try:
-        return date.fromisoformat(text.strip())
+        if found is not None:
+            return date(int(found[3]), int(found[2]), int(found[1]))
+        return date.fromisoformat(plain)
     except ValueError:
         raise InputError(f'"{text.strip()}" is no date', remedy="write it as 2026-05-17") from None
 

@@ -1,6 +1,6 @@
 """Questions on a session: what is possible and so unusual that it is more likely a slip."""
 
-from calibration.site import Calibration
+from calibration.site import ALARM, Calibration
 from calibration.site.mistakes import METRES_PER_FOOT
 from calibration.site.reach import lone_marker
 from tracker.session import SESSION_FILE, ClipEntry, Session
@@ -8,6 +8,9 @@ from tracker.session import SESSION_FILE, ClipEntry, Session
 HIGHEST_M = 2.5
 """Height above the ground, m, over which a release, a camera or a marker is asked about: a person
 reaches no higher (common practice, no source)."""
+
+LOWEST_M = 0.2
+"""Height, m, from which a number may be meant in centimetres (common practice, no source)."""
 
 STRONGEST_WIND_MPS = 15.0
 """Wind, m/s, in which nobody measures throws: Beaufort 7 begins at 13.9 (WMO scale)."""
@@ -36,18 +39,30 @@ def session_questions(session: Session) -> list[str]:
 
 def clip_questions(clip: ClipEntry, calibration: Calibration) -> list[str]:
     """Return the questions that the calibration of a clip raises, as sentences."""
+    where = f"for {clip.file}"
+    found = [f"{SESSION_FILE}, [[marker]], {where}: {one.text}." for one in calibration.suspects]
+    if not found and calibration.p_value < ALARM:
+        found = [
+            f"{SESSION_FILE}, [[marker]], {where}: were the pixels picked on a frame of this clip, "
+            "with the camera where it was taped? The markers do not agree with each other "
+            f"(chi-square {calibration.chi_square:.0f} with {calibration.dof} degrees of freedom)."
+        ]
     lone = lone_marker(calibration)
-    if lone is None:
-        return []
-    return [
-        f'{SESSION_FILE}, [[marker]] "{lone.name}", for {clip.file}: is it {lone.along_m:.4g} m '
-        f"down the line? It alone carries the calibration there: a landing would be known to "
-        f"±{lone.half_width_m:.0f} m, and to ±{lone.next_half_width_m:.2g} m at "
-        f"{lone.next_along_m:.4g} m."
-    ]
+    if lone is not None:
+        found.append(
+            f'{SESSION_FILE}, [[marker]] "{lone.name}", {where}: is it {lone.along_m:.4g} m down '
+            "the line? It alone carries the calibration there: a landing would be known to "
+            f"±{lone.half_width_m:.0f} m, and to ±{lone.next_half_width_m:.2g} m at "
+            f"{lone.next_along_m:.4g} m."
+        )
+    return found
 
 
 def _height(field: str, metres: float) -> str:
-    feet = metres * METRES_PER_FOOT
-    hint = f" If it is in feet, write {feet:.2f}." if feet <= HIGHEST_M else ""
+    feet, centimetres = metres * METRES_PER_FOOT, metres / 100.0
+    hint = ""
+    if feet <= HIGHEST_M:
+        hint = f" If it is in feet, write {feet:.2f}."
+    elif LOWEST_M <= centimetres <= HIGHEST_M:
+        hint = f" If it is in centimetres, write {centimetres:.2f}."
     return f"{SESSION_FILE}, {field} = {metres:g}: is it so high above the ground, in metres?{hint}"
