@@ -20,9 +20,9 @@ from tracker.report.explanation_picture import (
     explanation_picture,
     reasons,
 )
-from tracker.video import ClipFacts, ClipWriter, frames, from_pictures, inspect
+from tracker.video import ClipFacts, ClipWriter, Shown, frames, from_frames, inspect
 
-Take = Callable[[int, np.ndarray], None]
+Take = Callable[[int, Shown], None]
 
 RIVAL = RejectedCandidate(
     clip="a.mp4",
@@ -134,14 +134,14 @@ def test_frames_kept_while_the_clip_passed_are_not_decoded_again(
 
     def noted(of: ClipFacts, indices: set[int], take: Take) -> dict[int, None]:
         asked.append(set(indices))
-        return from_pictures(of, indices, take)
+        return from_frames(of, indices, take)
 
     log = log_of(facts)
     log.times_s, log.pixels = logged().times_s, logged().pixels
     for frame in frames(facts):
         log.see(frame)
     assert sorted(log.stills) == sorted(log.wanted) and len(log.stills) == 7
-    monkeypatch.setattr(explanation_module, "from_pictures", noted)
+    monkeypatch.setattr(explanation_module, "from_frames", noted)
     assert explanation_pictures(facts, log, [], []) == again
     assert asked == [set()]
     kept = log_of(facts)

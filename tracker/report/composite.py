@@ -47,16 +47,41 @@ def cut(frame: int, picture: Image, pixel: ArrayLike, half: int) -> BallPatch | 
     half : int
         The patch is ``2 * half + 1`` pixels wide and high, less what the frame's edge cuts off.
     """
+    height, width = picture.shape[:2]
+    box = around((width, height), pixel, half)
+    if box is None:
+        return None
+    left, top, right, bottom = box
+    return BallPatch(frame, (left, top), picture[top:bottom, left:right].copy())
+
+
+def around(
+    size_px: tuple[int, int], pixel: ArrayLike, half: int
+) -> tuple[int, int, int, int] | None:
+    """Return the part of a frame within `half` pixels of a place; None where it lies outside.
+
+    Parameters
+    ----------
+    size_px : tuple of int
+        Width and height of the frame.
+    pixel, half
+        As of `cut`.
+
+    Returns
+    -------
+    tuple of int
+        First column, first row, end column and end row.
+    """
     place = np.asarray(pixel, float)
     if not np.all(np.isfinite(place)):
         return None
     column, row = (round(float(value)) for value in place)
-    height, width = picture.shape[:2]
+    width, height = size_px
     left, right = max(0, column - half), min(width, column + half + 1)
     top, bottom = max(0, row - half), min(height, row + half + 1)
     if left >= right or top >= bottom:
         return None
-    return BallPatch(frame, (left, top), picture[top:bottom, left:right].copy())
+    return left, top, right, bottom
 
 
 def squared(patch: BallPatch, pixel: ArrayLike, half: int) -> Image:

@@ -8,14 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.records import Candidates, FlightPath, MeasuredShot, RejectedCandidate
-from tracker.report.composite import Image, cut, finer_by, squared
+from tracker.report.composite import BallPatch, Image, around, finer_by, squared
 from tracker.report.explanation_picture import (
     CandidateView,
     Explanation,
     Instant,
     explanation_picture,
 )
-from tracker.video import ClipFacts, Frame, from_pictures
+from tracker.video import ClipFacts, Frame, Shown, from_frames
 
 Array = NDArray[np.float64]
 
@@ -222,17 +222,18 @@ def _view(
     stills: list[Image] = []
     cutouts: dict[int, Image] = {}
 
-    def take(index: int, image: Image) -> None:
+    def take(index: int, shown: Shown) -> None:
         if index in still:
-            stills.append(_no_finer(image))
-        patch = cut(index, image, places[index], half) if index in places else None
-        if patch is not None:
+            stills.append(_no_finer(shown.whole()))
+        box = around(facts.size_px, places[index], half) if index in places else None
+        if box is not None:
+            patch = BallPatch(index, box[:2], shown.part(box))
             cutouts[index] = squared(patch, places[index], half)
 
     held = still.intersection(log.stills)
     stills += [log.stills[index] for index in held]
     still -= held
-    from_pictures(facts, still | set(places), take)
+    from_frames(facts, still | set(places), take)
     width, height = facts.size_px
     background = _middle(stills or [_no_finer(np.full((height, width, 3), GREY, np.uint8))])
     times, pixels = log.between(span[0] - AROUND_S, span[1] + AROUND_S)

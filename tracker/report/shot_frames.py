@@ -6,10 +6,10 @@ from contextlib import closing
 import numpy as np
 
 from tracker.records import MeasuredShot
-from tracker.report.composite import BallPatch, Image, cut
+from tracker.report.composite import BallPatch, Image, around
 from tracker.report.scene import Markers
 from tracker.report.shot_picture import ShotFrames, shot_picture
-from tracker.video import ClipFacts, ahead, from_pictures
+from tracker.video import ClipFacts, Shown, ahead, from_frames
 
 HALF_PATCH_PX = 14
 """Half the side of a close-up in a frame 1920 pixels wide; a matter of looks."""
@@ -73,14 +73,16 @@ def gather(
     whole: dict[int, Image] = {}
     patches: list[list[BallPatch]] = [[] for _ in shots]
 
-    def take(index: int, image: Image) -> None:
+    def take(index: int, shown: Shown) -> None:
         for number, by_frame in enumerate(places):
             if index in by_frame:
-                whole.setdefault(number, image)
-                patch = cut(index, image, by_frame[index], half)
-                patches[number] += [] if patch is None else [patch]
+                if number not in whole:
+                    whole[number] = shown.whole()
+                box = around(facts.size_px, by_frame[index], half)
+                if box is not None:
+                    patches[number].append(BallPatch(index, box[:2], shown.part(box)))
 
-    from_pictures(facts, {index for by_frame in places for index in by_frame}, take)
+    from_frames(facts, {index for by_frame in places for index in by_frame}, take)
     width, height = facts.size_px
     for number in range(len(shots)):
         if number not in whole:

@@ -3,8 +3,9 @@
 from tracker.video.ahead import ahead, frames_ahead, work_in_one_thread
 from tracker.video.change import ChangeMeter
 from tracker.video.facts import ClipFacts, inspect
-from tracker.video.pictures import first_picture, from_pictures, picture, pictures
+from tracker.video.pictures import first_picture, from_frames, from_pictures, picture, pictures
 from tracker.video.reading import Frame, colour_frames, decode_only, frames
+from tracker.video.shown import Shown
 from tracker.video.stills import Lumas
 from tracker.video.writing import ClipStyle, ClipWriter
 
@@ -15,12 +16,14 @@ __all__ = [
     "ClipWriter",
     "Frame",
     "Lumas",
+    "Shown",
     "ahead",
     "colour_frames",
     "decode_only",
     "first_picture",
     "frames",
     "frames_ahead",
+    "from_frames",
     "from_pictures",
     "inspect",
     "picture",

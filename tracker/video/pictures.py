@@ -12,7 +12,8 @@ from calibration.errors import InputError
 from tracker.video.decoding import Damage, film, indexed
 from tracker.video.facts import ClipFacts
 from tracker.video.listing import open_clip
-from tracker.video.pixels import Image, colour
+from tracker.video.pixels import Image
+from tracker.video.shown import Shown
 
 Taken = TypeVar("Taken")
 
@@ -65,6 +66,16 @@ def from_pictures(
 ) -> dict[int, Taken]:
     """Return what `take` makes of each of several frames, by index, in one pass.
 
+    As `from_frames`, with the picture of each as from `picture`.
+    """
+    return from_frames(facts, indices, lambda index, shown: take(index, shown.whole()))
+
+
+def from_frames(
+    facts: ClipFacts, indices: Iterable[int], take: Callable[[int, Shown], Taken]
+) -> dict[int, Taken]:
+    """Return what `take` makes of each of several frames, by index, in one pass.
+
     Only one frame is held at a time, so that many can be looked at in little memory.
 
     Parameters
@@ -72,7 +83,7 @@ def from_pictures(
     facts : ClipFacts
     indices : iterable of int
     take : callable
-        Given a frame's index and its picture as from `picture`.
+        Given a frame's index and the frame, whose colours are made where it asks for them.
 
     Returns
     -------
@@ -124,7 +135,7 @@ def _sought(
     stream: VideoStream,
     facts: ClipFacts,
     run: list[int],
-    take: Callable[[int, Image], Taken],
+    take: Callable[[int, Shown], Taken],
 ) -> dict[int, Taken]:
     """Take the frames of one run, starting from the nearest key frame that leads to them."""
     if facts.listing.by_order:
@@ -145,7 +156,7 @@ def _from_here(
     stream: VideoStream,
     facts: ClipFacts,
     run: list[int],
-    take: Callable[[int, Image], Taken],
+    take: Callable[[int, Shown], Taken],
 ) -> dict[int, Taken]:
     """Decode on from where the container stands until the last frame of a run has come."""
     found: dict[int, Taken] = {}
@@ -157,7 +168,7 @@ def _from_here(
             break
         reached = True
         if index in wanted:
-            found[index] = take(index, colour(frame, facts.rotation_deg, facts.size_px))
+            found[index] = take(index, Shown(frame, facts.rotation_deg, facts.size_px))
         if index >= run[-1]:
             break
     return found

@@ -97,9 +97,9 @@ def blueness(frame: VideoFrame, rotation_deg: int, size_px: tuple[int, int]) -> 
         return None
     bits = luma_bits(frame)
     if bits == 8:
-        stored = _plane(frame, np.dtype(np.uint8), 1)
+        stored = plane(frame, np.dtype(np.uint8), 1)
     elif layout.name.endswith("le"):
-        stored = cv2.convertScaleAbs(_plane(frame, np.dtype("<u2"), 1), alpha=2.0 ** (8 - bits))
+        stored = cv2.convertScaleAbs(plane(frame, np.dtype("<u2"), 1), alpha=2.0 ** (8 - bits))
     else:
         return None
     shown = as_shown(stored, rotation_deg, ((size_px[0] + 1) // 2, (size_px[1] + 1) // 2))
@@ -136,15 +136,15 @@ def _stored_luma(frame: VideoFrame) -> Image:
         return cast(Image, cv2.cvtColor(frame.to_ndarray(format="rgb24"), cv2.COLOR_RGB2GRAY))
     bits = luma_bits(frame)
     if bits == 8 and (layout.is_planar or layout.name.startswith("gray")):
-        return _plane(frame, np.dtype(np.uint8))
+        return plane(frame, np.dtype(np.uint8))
     if bits > 8 and layout.is_planar and layout.name.endswith("le") and layout.name[0] == "y":
-        deep = _plane(frame, np.dtype("<u2"))
+        deep = plane(frame, np.dtype("<u2"))
         return cast(Image, cv2.convertScaleAbs(deep, alpha=2.0 ** (8 - bits)))
     # Rare packings: the planar form keeps the range of the luma, where `gray` would change it.
-    return _plane(frame.reformat(format="yuv420p"), np.dtype(np.uint8))
+    return plane(frame.reformat(format="yuv420p"), np.dtype(np.uint8))
 
 
-def _plane(frame: VideoFrame, kind: np.dtype[Any], number: int = 0) -> NDArray[Any]:
+def plane(frame: VideoFrame, kind: np.dtype[Any], number: int = 0) -> NDArray[Any]:
     """Return a plane without a copy; its lines may be longer than the picture."""
     plane = frame.planes[number]
     per_line = plane.line_size // kind.itemsize
