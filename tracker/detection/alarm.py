@@ -10,6 +10,11 @@ MOST_PIXELS = 600
 """Pixels that alarm above which the whole frame is looked at instead, which then costs less."""
 
 
+SQUARE = np.ones((2, 2), np.uint8)
+"""The four squares that a pixel belongs to, named by their upper left pixels: it and those above
+and to the left."""
+
+
 class Alarm:
     """Pixels that differ enough from two other frames for a square to be over its limit.
 
@@ -37,11 +42,8 @@ class Alarm:
     def follow(self, limit: Luma) -> None:
         """Take the limit of each square, named by its upper left pixel, shape (rows, columns)."""
         # A pixel belongs to four squares; the lowest of their limits counts.
-        least = limit.copy()
-        np.minimum(least[1:], limit[:-1], out=least[1:])
-        across = least.copy()
-        np.minimum(across[:, 1:], least[:, :-1], out=across[:, 1:])
-        np.right_shift(across, 2, out=self._quarter)
+        cv2.erode(limit, SQUARE, dst=self._quarter, anchor=(1, 1))
+        np.right_shift(self._quarter, 2, out=self._quarter)
         self._much = False
 
     def push(self, now: Luma, before: Luma) -> None:

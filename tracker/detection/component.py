@@ -74,8 +74,13 @@ class Component:
             max((bottom - top) // self._shrink, LEAST_SIDE_PX),
             max((right - left) // self._shrink, LEAST_SIDE_PX),
         )
-        self._whole: deque[Luma | None] = deque(maxlen=2 * lag + 1)
+        self._size = (shape[1], shape[0])
+        self._squares: deque[Luma | None] = deque(maxlen=2 * lag + 1)
         self._small: deque[Luma] = deque(maxlen=2 * lag + 1)
+        # One more than are looked at together: a fresh array for each frame costs page faults.
+        buffers = 2 * lag + 2 if self._shrink > 1 and not self._blind else 0
+        self._buffers = [np.empty(self._shape, np.uint8) for _ in range(buffers)]
+        self._pushed = 0
         self._difference = Difference(self._shape)
         self._alarm = Alarm(self._shape, lag)
         self._noise = NoiseMap(self._shape, wanted=WANTED * most)
@@ -88,17 +93,20 @@ class Component:
 
     def push(self, picture: Luma) -> bool:
         """Take the next frame; return whether the one `lag` frames ago can be looked at."""
-        self._whole.append(picture if self.described else None)
+        self._squares.append(squares(picture, self._side) if self.described else None)
         left, top, right, bottom = self._window
         part = picture[top:bottom, left:right]
         if self._shrink > 1 and not self._blind:
             rows, columns = self._shape
             part = part[: rows * self._shrink, : columns * self._shrink]
-            part = cv2.resize(part, (columns, rows), interpolation=cv2.INTER_AREA)  # type: ignore[assignment]
+            small = self._buffers[self._pushed % len(self._buffers)]
+            cv2.resize(part, (columns, rows), dst=small, interpolation=cv2.INTER_AREA)
+            part = small
+        self._pushed += 1
         self._small.append(part)
         if not self._blind and len(self._small) > self._lag:
             self._alarm.push(part, self._small[-1 - self._lag])
-        return len(self._whole) == 2 * self._lag + 1
+        return len(self._small) == 2 * self._lag + 1
 
     def places(self) -> tuple[Array, Array]:
         """Return pixels, shape (N, 2), and strengths, shape (N,), of change above threshold."""
@@ -139,8 +147,12 @@ class Component:
         if self.centred:
             at = _middles(self._difference.last, columns, rows)
         else:
-            at = np.column_stack([columns, rows]).astype(float)
-        return at * self._shrink + middle + (left, top), strength
+            at = np.empty((len(rows), 2))
+            at[:, 0], at[:, 1] = columns, rows
+        at *= self._shrink
+        at += middle
+        at += (left, top)
+        return at, strength
 
     @property
     def backdrop(self) -> Backdrop | None:
@@ -151,18 +163,18 @@ class Component:
 
     def cut(self, pixels: Array) -> Cutouts:
         """Cut twice the frame less both that it is held against, around places, shape (N, 2)."""
-        before, now, after = self._whole[0], self._whole[self._lag], self._whole[-1]
+        before, now, after = self._squares[0], self._squares[self._lag], self._squares[-1]
         assert before is not None and now is not None and after is not None
-        height, width = now.shape
         side = self._side
-        corners = np.rint(pixels).astype(np.int64) - side // 2
-        corners[:, 0] = np.clip(corners[:, 0], 0, width - side)
-        corners[:, 1] = np.clip(corners[:, 1], 0, height - side)
+        corners = np.rint(pixels).astype(np.int64)
+        corners -= side // 2
+        np.maximum(corners, 0, out=corners)
+        np.minimum(corners, np.subtract(self._size, side), out=corners)
         at = (corners[:, 1], corners[:, 0])
-        patches = squares(now, side)[at].astype(np.int16)
+        patches = now[at].astype(np.int16)
         patches *= 2
-        patches -= squares(before, side)[at]
-        patches -= squares(after, side)[at]
+        patches -= before[at]
+        patches -= after[at]
         return Cutouts(patches, corners)
 
 

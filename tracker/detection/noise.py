@@ -1,5 +1,6 @@
 """The usual change at each place, and the threshold that follows from it."""
 
+import math
 from typing import Any
 
 import cv2
@@ -128,8 +129,9 @@ class NoiseMap:
     def learn(self, found: int) -> None:
         """Count a frame, and move the ratio a little towards the wanted number of candidates."""
         self._seen += 1
-        gap = np.log((found + SURPLUS_FLOOR) / (self._wanted + SURPLUS_FLOOR))
-        self._ratio = float(np.clip(self._ratio * np.exp(RATIO_STEP * gap), *RATIOS))
+        gap = math.log((found + SURPLUS_FLOOR) / (self._wanted + SURPLUS_FLOOR))
+        ratio = self._ratio * math.exp(RATIO_STEP * gap)
+        self._ratio = min(max(ratio, RATIOS[0]), RATIOS[1])
 
     def level_at(self, rows: NDArray[np.int64], columns: NDArray[np.int64]) -> NDArray[np.float64]:
         """Return the usual summed change at pixels, shape (N,)."""
