@@ -67,7 +67,7 @@ def test_predict_names_what_it_learned_and_what_to_beware_of(two: Path) -> None:
     assert text.count("guard the gap") == 1
     assert text.count("no toy") == 1
     assert "no toy" in text
-    assert "wheel.diameter_mm" in text
+    assert "outer diameter of the wheels" in " ".join(text.split())
     assert CAUTION in text
     assert "learned" not in said("predict", str(two), "--no-learn")
 

@@ -28,7 +28,7 @@ from tracker.report.document.charts import SHAPES, landing_map, look, strips, wi
 from tracker.report.document.curves import curve_of
 from tracker.report.document.stills import STILL_WIDTH_PX, smaller
 from tracker.report.document.words import causes_of, headline, words_of
-from tracker.report.rounding import with_uncertainty
+from tracker.report.rounding import aligned
 from tracker.statistics.components import Estimate
 
 WHEELS = ("100 mm wheels", "140 mm wheels", "180 mm wheels")
@@ -143,8 +143,9 @@ def test_charts_hold_their_words_as_text(plain: Page) -> None:
 
 def test_every_shot_has_a_row_with_its_figures(plain: Page) -> None:
     text = " ".join(plain.texts)
-    for row in facts_of().shots:
-        assert with_uncertainty(row.shot.carry_m, row.shot.carry_u_m) in text
+    shots = [row.shot for row in facts_of().shots]
+    for carry in aligned((shot.carry_m, shot.carry_u_m) for shot in shots):
+        assert carry in text
     assert text.count("clips/140mm.mp4") == 5
 
 

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.tracker.invented_shot import invented, unmeasured
-from tracker.report.rounding import with_uncertainty
+from tracker.report.rounding import aligned, with_uncertainty
 from tracker.report.terminal import remarks, shots_table, truth_table
 
 # JCGM 100:2008: 7.2.6 rounds 10.47 mOhm up only with reason and 0.28 Hz kept with two digits;
@@ -32,6 +32,14 @@ def test_the_value_is_shown_as_far_as_its_uncertainty(
     value: float | None, u: float | None, shown: str
 ) -> None:
     assert with_uncertainty(value, u) == shown
+
+
+def test_a_column_has_the_decimals_of_its_smallest_uncertainty() -> None:
+    found = aligned([(22.874, 0.262), (19.31, 0.33), (35.4, 12.0), (None, 0.1), (7.0, None)])
+    assert found == ["22.87 ±0.26", "19.31 ±0.33", "35.40 ±12.00", "-", "7.00"]
+    assert aligned([(34.2, 12.4), (5.0, float("nan"))]) == ["34 ±12", "5"]
+    assert aligned([(None, 0.001), (34.2, 12.4)]) == ["-", "34 ±12"]
+    assert aligned([]) == []
 
 
 @given(st.floats(-1e3, 1e3), st.floats(1e-4, 10.0))

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from statistics import median
 
 from tracker.records import Quality, ReasonCode, Shot
-from tracker.report.rounding import with_uncertainty
+from tracker.report.rounding import figure_rows, with_uncertainty
 
 FIGURES = (
     ("exit speed", "exit_speed_mps", "exit_speed_u_mps", "m/s"),
@@ -25,6 +25,15 @@ def counted(shots: Sequence[Shot]) -> str:
     rejected = sum(shot.quality is Quality.REJECTED for shot in shots)
     count = "no shot" if not shots else f"{len(shots)} shot{'s' if len(shots) > 1 else ''}"
     return f"{count}, {rejected} of them rejected" if rejected else count
+
+
+def shot_rows(shots: Sequence[Shot]) -> list[list[str]]:
+    """Return number, figures and quality of each shot; those of one column are aligned."""
+    figures = figure_rows(shots, [(column, u) for _, column, u, _ in FIGURES])
+    return [
+        [str(shot.shot), *cells, shot.quality.value]
+        for shot, cells in zip(shots, figures, strict=True)
+    ]
 
 
 def answer_sentence(shots: Sequence[Shot]) -> str:

@@ -1,6 +1,7 @@
 """Tables of predictions and comparisons for the terminal."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
 from rich.markup import escape
 from rich.table import Table
@@ -13,7 +14,8 @@ from tracker.comparison.words import WORDINGS, rounded
 from tracker.launcher.discharge import HUNDREDTH, Discharge
 from tracker.launcher.motor import RPM
 from tracker.launcher.prediction import Costs, Prediction
-from tracker.report.rounding import MISSING, with_uncertainty
+from tracker.report.field_words import meaning_of, unit_of
+from tracker.report.rounding import MISSING, aligned, with_uncertainty
 from tracker.report.terminal import RULED
 from tracker.statistics.components import Estimate
 
@@ -23,6 +25,16 @@ def _table(*headings: str) -> Table:
     for place, heading in enumerate(headings):
         table.add_column(heading, justify="right" if place else "left", no_wrap=place > 0)
     return table
+
+
+def _rows(rows: Iterable[Sequence[Estimate | None]]) -> list[tuple[str, ...]]:
+    """Return the cells of rows of estimates; those of one column have the same decimals."""
+    columns = zip(*rows, strict=True)
+    cells = [
+        aligned((None, None) if one is None else (one.value, one.u) for one in column)
+        for column in columns
+    ]
+    return list(zip(*cells, strict=True))
 
 
 def _cell(estimate: Estimate | None) -> str:
@@ -49,18 +61,23 @@ def predictions_tables(
     motor = ("spin-up\ns", "ready in\ns", "a shot\nJ", "running\nW")
     groups = (ball + motor,) if width >= WIDE else (ball, motor)
     tables = tuple(_table("setup\n", *headings) for headings in groups)
-    for name, one in predictions:
-        spin = Estimate(one.spin.value / RPM, one.spin.u / RPM)
-        cells = [
-            _cell(one.exit_speed),
-            _cell(spin) if abs(spin.value) > 0.5 or spin.u > 0.5 else "0",
-            _cell(one.carry),
-            *(_cell(cost) for cost in _columns(one.costs)),
-        ]
+    columns = _rows(
+        [one.exit_speed, _spin(one), one.carry, *_columns(one.costs)] for _, one in predictions
+    )
+    for (name, one), found in zip(predictions, columns, strict=True):
+        cells = list(found)
+        if _spin(one) is None:
+            cells[1] = "0"
         for table, headings in zip(tables, groups, strict=True):
             table.add_row(escape(name), *cells[: len(headings)])
             cells = cells[len(headings) :]
     return tables
+
+
+def _spin(one: Prediction) -> Estimate | None:
+    """Return the spin in turns a minute, None where it is none."""
+    spin = Estimate(one.spin.value / RPM, one.spin.u / RPM)
+    return spin if abs(spin.value) > 0.5 or spin.u > 0.5 else None
 
 
 def _columns(costs: Costs | None) -> tuple[Estimate | None, ...]:
@@ -75,15 +92,22 @@ def discharges_table(found: Mapping[str, Discharge]) -> Table:
         "setup\n", "shots\n", "100th shot\n% of first", "last shot\n% of first",
         "ready in, last\ns",
     )  # fmt: skip
-    for name, one in found.items():
-        shares = [
-            Estimate(100.0 * each.value, 100.0 * each.u) for each in (one.hundredth, one.last)
+    rows = _rows(
+        [
+            one.shots,
+            _percent(one.hundredth) if one.shots.value >= HUNDREDTH else None,
+            _percent(one.last),
+            one.last_ready_s,
         ]
-        hundredth = _cell(shares[0]) if one.shots.value >= HUNDREDTH else MISSING
-        table.add_row(
-            escape(name), _cell(one.shots), hundredth, _cell(shares[1]), _cell(one.last_ready_s)
-        )
+        for one in found.values()
+    )
+    for name, cells in zip(found, rows, strict=True):
+        table.add_row(escape(name), *cells)
     return table
+
+
+def _percent(share: Estimate) -> Estimate:
+    return Estimate(100.0 * share.value, 100.0 * share.u)
 
 
 def measured_sentence(speed: Estimate | None, carry: Estimate | None) -> str | None:
@@ -96,15 +120,14 @@ def measured_sentence(speed: Estimate | None, carry: Estimate | None) -> str | N
 
 def sweep_table(key: str, values: Sequence[float], predictions: Sequence[Prediction]) -> Table:
     """Return what to expect along a sweep."""
-    table = _table(key, "exit speed, m/s", "carry, m", "spin-up, s", "wheels, J")
-    for value, one in zip(values, predictions, strict=True):
-        table.add_row(
-            f"{value:.4g}",
-            _cell(one.exit_speed),
-            _cell(one.carry),
-            _cell(None if one.costs is None else one.costs.spin_up_s),
-            f"{float(one.launch.stored_j):.0f}",
-        )
+    meaning, unit = meaning_of(key), unit_of(key)
+    table = _table(f"{meaning}\n{unit}", "exit speed\nm/s", "carry\nm", "spin-up\ns", "wheels\nJ")
+    rows = _rows(
+        [one.exit_speed, one.carry, None if one.costs is None else one.costs.spin_up_s]
+        for one in predictions
+    )
+    for value, one, cells in zip(values, predictions, rows, strict=True):
+        table.add_row(f"{value:.4g}", *cells, f"{float(one.launch.stored_j):.0f}")
     return table
 
 
@@ -116,11 +139,10 @@ def left_out_table(left_out: Sequence[LeftOut]) -> Table:
     return table
 
 
-def left_out_rows(left_out: Sequence[LeftOut]) -> list[tuple[str, str, str, str]]:
+def left_out_rows(left_out: Sequence[LeftOut]) -> list[tuple[str, ...]]:
     """Return name, measured and predicted value, and error of each setup."""
-    return [
-        (one.name, _cell(one.measured), _cell(one.predicted), _cell(one.error)) for one in left_out
-    ]
+    rows = _rows([one.measured, one.predicted, one.error] for one in left_out)
+    return [(one.name, *cells) for one, cells in zip(left_out, rows, strict=True)]
 
 
 def summaries_table(comparison: Comparison) -> Table:
@@ -153,14 +175,35 @@ def summary_cells(one: Summary, comparison: Comparison) -> list[str]:
     elif one.sample is not None:
         mean = rounded(one.sample.mean, 0.1)
         if one.mean is not None and one.next_shot is not None and one.scatter is not None:
-            half = one.mean.expanded(comparison.level)
-            mean = f"{rounded(one.mean.value, half)} ±{rounded(half, half)}"
-            sd = one.sample.sd
-            low, high = (rounded(end, sd) for end in one.scatter)
-            scatter = f"{rounded(sd, sd)} ({low} to {high})"
+            half, finest = one.mean.expanded(comparison.level), _finest(comparison)
+            mean = f"{rounded(one.mean.value, finest.half)} ±{rounded(half, finest.half)}"
+            sd, low, high = (rounded(each, finest.sd) for each in (one.sample.sd, *one.scatter))
+            scatter = f"{sd} ({low} to {high})"
             ends = one.next_shot.interval(comparison.level)
-            following = " to ".join(rounded(end, ends[1] - ends[0]) for end in ends)
+            following = " to ".join(rounded(end, finest.width) for end in ends)
     return [mean, scatter, following]
+
+
+@dataclass(frozen=True)
+class _Finest:
+    """The smallest of each column, as far as which the whole column is written."""
+
+    half: float
+    sd: float
+    width: float
+
+
+def _finest(comparison: Comparison) -> _Finest:
+    """Return the smallest half width of a mean, standard deviation, and width of a next shot."""
+    level = comparison.level
+    halves = [each.mean.expanded(level) for each in comparison.summaries if each.mean is not None]
+    sds = [each.sample.sd for each in comparison.summaries if each.sample and each.mean is not None]
+    widths = [
+        2.0 * each.next_shot.expanded(level)
+        for each in comparison.summaries
+        if each.next_shot is not None
+    ]
+    return _Finest(*(min(filter(None, each), default=0.0) for each in (halves, sds, widths)))
 
 
 def landings_table(comparison: Comparison) -> Table:

@@ -6,7 +6,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from tracker.records import MeasuredShot, Shot
-from tracker.report.rounding import with_uncertainty
+from tracker.report.rounding import aligned, with_uncertainty
 from tracker.report.terminal import RULED, STYLES
 from tracker.session import AddedShot, Decision
 
@@ -25,12 +25,14 @@ def review_table(rows: Iterable[tuple[Shot, Decision | AddedShot | None]]) -> Ta
     table.add_column("carry\nm", justify="right", no_wrap=True)
     table.add_column("quality\n", no_wrap=True)
     table.add_column("decision\n", overflow="fold")
-    for shot, decision in rows:
+    listed = list(rows)
+    carries = aligned((shot.carry_m, shot.carry_u_m) for shot, _ in listed)
+    for (shot, decision), carry in zip(listed, carries, strict=True):
         table.add_row(
             escape(shot.clip),
             str(shot.shot),
             f"{shot.release_s:.2f}",
-            with_uncertainty(shot.carry_m, shot.carry_u_m),
+            carry,
             f"[{STYLES[shot.quality]}]{shot.quality}[/]",
             "" if decision is None else escape(decision.words),
         )

@@ -1,6 +1,8 @@
 """Figures with their standard uncertainty, rounded as far as the uncertainty goes."""
 
 import math
+from collections.abc import Iterable, Sequence
+from typing import TypeGuard
 
 MISSING = "-"
 """Shown where a quantity could not be measured."""
@@ -19,9 +21,54 @@ def with_uncertainty(value: float | None, u: float | None) -> str:
     """
     if value is None or not math.isfinite(value):
         return MISSING
-    if u is None or not math.isfinite(u) or u <= 0:
-        return f"{value:.2f}"
-    decimals = decimals_of(u)
+    return _written(value, u, decimals_of(u) if _states(u) else 2)
+
+
+def aligned(pairs: Iterable[tuple[float | None, float | None]]) -> list[str]:
+    """Return the figures of a column, all with the decimals that the smallest uncertainty asks for.
+
+    So the points of the column stand below each other, and no uncertainty is rounded to nothing.
+
+    Parameters
+    ----------
+    pairs : iterable of (value, u)
+        As of `with_uncertainty`.
+    """
+    listed = list(pairs)
+    known = [u for value, u in listed if value is not None and math.isfinite(value) and _states(u)]
+    decimals = max((decimals_of(u) for u in known), default=2)
+    return [
+        MISSING if value is None or not math.isfinite(value) else _written(value, u, decimals)
+        for value, u in listed
+    ]
+
+
+def figure_rows(
+    records: Sequence[object], columns: Sequence[tuple[str, str]]
+) -> list[tuple[str, ...]]:
+    """Return the figures of each record; those of one column have the same decimals.
+
+    Parameters
+    ----------
+    records : sequence
+        Shots, for instance.
+    columns : sequence of (str, str)
+        The names of a figure and of its standard uncertainty.
+    """
+    cells = [
+        aligned((getattr(one, name), getattr(one, u_name)) for one in records)
+        for name, u_name in columns
+    ]
+    return list(zip(*cells, strict=True)) if cells else [()] * len(records)
+
+
+def _states(u: float | None) -> TypeGuard[float]:
+    return u is not None and math.isfinite(u) and u > 0.0
+
+
+def _written(value: float, u: float | None, decimals: int) -> str:
+    if not _states(u):
+        return f"{value:.{decimals}f}"
     return f"{_fixed(value, decimals)} ±{_fixed(u, decimals)}"
 
 

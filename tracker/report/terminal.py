@@ -6,7 +6,7 @@ from rich.box import Box
 from rich.table import Table
 
 from tracker.records import Quality, Shot
-from tracker.report.rounding import MISSING, with_uncertainty
+from tracker.report.rounding import MISSING, figure_rows
 
 RULED = Box("    \n    \n -- \n    \n    \n -- \n    \n    \n", ascii=True)
 """A rule under the head, nothing else; box-drawing characters are missing on some consoles."""
@@ -46,11 +46,7 @@ def shots_table(shots: Sequence[Shot], width: int) -> Table:
         table.add_column(f"{heading}\n{unit}", justify="right", no_wrap=True)
     table.add_column("frames\nseen", justify="right")
     table.add_column("quality\n", no_wrap=True)
-    for shot in shots:
-        cells = [
-            with_uncertainty(getattr(shot, name), getattr(shot, u_name))
-            for _, _, name, u_name in shown
-        ]
+    for shot, cells in zip(shots, figure_rows(shots, [one[2:] for one in shown]), strict=True):
         quality = f"[{STYLES[shot.quality]}]{shot.quality}[/]"
         table.add_row(str(shot.shot), *cells, str(shot.frames_seen), quality)
     return table
@@ -70,11 +66,12 @@ def truth_table(rows: Iterable[tuple[Shot, Mapping[str, float]]]) -> Table:
     for heading, unit, _, _ in shown:
         table.add_column(f"{heading}\n{unit}", justify="right", no_wrap=True)
         table.add_column("\ntrue", justify="left", style="bold")
-    for shot, truth in rows:
+    listed = list(rows)
+    figures = figure_rows([shot for shot, _ in listed], [one[2:] for one in shown])
+    for (shot, truth), measured in zip(listed, figures, strict=True):
         cells = []
-        for _, _, name, u_name in shown:
-            cells.append(with_uncertainty(getattr(shot, name), getattr(shot, u_name)))
-            cells.append(f"{truth[name]:.2f}" if name in truth else MISSING)
+        for (_, _, name, _), cell in zip(shown, measured, strict=True):
+            cells += [cell, f"{truth[name]:.2f}" if name in truth else MISSING]
         table.add_row(str(shot.shot), *cells)
     return table
 

@@ -19,6 +19,7 @@ from tracker.report.answer_words import (
     counted,
     improvements,
     next_step,
+    shot_rows,
 )
 from tracker.report.rounding import with_uncertainty
 from tracker.workflow.look import flights_of
@@ -161,7 +162,7 @@ def _figures(shots: Sequence[Shot], only: bool) -> None:
     if shots:
         with parts.fold("Shot by shot", opened=only):
             rejected = [n for n, shot in enumerate(shots) if shot.quality is Quality.REJECTED]
-            made = parts.table(HEAD, [_row(shot) for shot in shots], TABLE_NOTE, NUMERIC)
+            made = parts.table(HEAD, shot_rows(shots), TABLE_NOTE, NUMERIC)
             parts.dim(made, rejected)
 
 
@@ -194,14 +195,6 @@ def _notes(view: View) -> None:
             if result.kept:
                 kept = ", ".join(result.kept)
                 parts.sentence(f"Results that were edited by hand are kept as {kept}.")
-
-
-def _row(shot: Shot) -> list[str]:
-    figures = [
-        with_uncertainty(getattr(shot, column), getattr(shot, u_column))
-        for _, column, u_column, _ in FIGURES
-    ]
-    return [str(shot.shot), *figures, shot.quality.value]
 
 
 PAGE = Page("measure", "Measure", build, order=30)

@@ -5,9 +5,7 @@ from collections.abc import Sequence
 from tracker.app import parts
 from tracker.app.drop import drop_zone
 from tracker.app.view import Page, View
-from tracker.records import Shot
-from tracker.report.answer_words import FIGURES, answer_sentence
-from tracker.report.rounding import with_uncertainty
+from tracker.report.answer_words import FIGURES, answer_sentence, shot_rows
 from tracker.workflow.inputs import picture_names
 
 HEAD = ("shot", *(f"{name}, {unit}" for name, _, _, unit in FIGURES), "quality")
@@ -53,19 +51,11 @@ def _results(view: View) -> None:
             parts.heading(clip.file, 3)
             parts.sentence(answer_sentence(mine))
         with parts.fold("Shot by shot", opened=clips == 1):
-            parts.table(HEAD, [_row(shot) for shot in mine], "± is one standard uncertainty.")
+            parts.table(HEAD, shot_rows(mine), "± is one standard uncertainty.")
         for shot in mine:
             name = f"{names[clip.file]}-shot-{shot.shot}.jpg"
             if (view.look.results / name).is_file():
                 parts.picture(view.result_address(name), f"Shot {shot.shot} of {clip.file}")
-
-
-def _row(shot: Shot) -> list[str]:
-    figures = [
-        with_uncertainty(getattr(shot, column), getattr(shot, u_column))
-        for _, column, u_column, _ in FIGURES
-    ]
-    return [str(shot.shot), *figures, shot.quality.value]
 
 
 PAGE = Page("send", "Clips from the phone", build, order=99, phone=True)

@@ -10,7 +10,7 @@ from tracker.app import parts
 from tracker.app.shots.desk import Desk
 from tracker.records import Quality, RejectedCandidate, Shot
 from tracker.report.answer_words import FIGURES
-from tracker.report.rounding import with_uncertainty
+from tracker.report.rounding import figure_rows
 
 SHOWN = (FIGURES[0], FIGURES[2])
 """Figures of the table; the others stand beside the film."""
@@ -72,20 +72,20 @@ class Listing:
             with ui.element("tr").classes("of"):
                 name = parts.text("th", file)
                 name.props.update({"scope": "rowgroup", "colspan": len(HEAD)})
-            for shot in shots:
-                self._row(shot)
+            columns = [(column, u_column) for _, column, u_column, _ in SHOWN]
+            for shot, cells in zip(shots, figure_rows(shots, columns), strict=True):
+                self._row(shot, cells)
             if not shots:
                 with ui.element("tr"):
                     words = "No shot. Add one that was missed with two clicks."
                     parts.text("td", words, "quiet").props["colspan"] = len(HEAD)
 
-    def _row(self, shot: Shot) -> None:
+    def _row(self, shot: Shot, cells: tuple[str, ...]) -> None:
         with ui.element("tr").classes(f"row-{shot.quality}"):
             with ui.element("td"):
                 made = parts.button(f"Shot {shot.shot}", lambda: self.on_choose(shot))
                 self._rows.append((shot, made))
-            for _, column, u_column, _ in SHOWN:
-                value = with_uncertainty(getattr(shot, column), getattr(shot, u_column))
+            for value in cells:
                 parts.text("td", value, "number")
             cell = parts.text("td", MARKS[shot.quality], "mark")
             cell.classes({Quality.GOOD: "good", Quality.CHECK: "doubt"}.get(shot.quality, ""))

@@ -77,7 +77,7 @@ def report_page(facts: ReportFacts) -> str:
         ],
         remarks=_once([text for each in said for text in each.remarks]),
         shot_headings=SHOT_HEADINGS,
-        shots=[(row, shot_cells(row)) for row in facts.shots],
+        shots=list(zip(facts.shots, shot_cells(facts.shots), strict=True)),
         causes=[
             (each, charts.shares(each.parts, f"what the {each.figure}'s variance comes from"))
             for each in causes_of(facts)

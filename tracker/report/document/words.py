@@ -5,11 +5,12 @@ from dataclasses import dataclass
 
 from tracker.comparison.compare import Comparison
 from tracker.comparison.setups import SetupShots, Summary, summarise
-from tracker.comparison.words import WORDINGS, sentences, spread
+from tracker.comparison.words import WORDINGS, rounded, sentences, spread
 from tracker.records import Quality
 from tracker.report.budget_table import CAUSES, NEGLIGIBLE
 from tracker.report.document.facts import ReportFacts, ShotFigures
-from tracker.report.rounding import MISSING, with_uncertainty
+from tracker.report.rounding import MISSING, figure_rows
+from tracker.report.terminal import QUANTITIES
 
 COMPARED = ("carry_m", "exit_speed_mps", "launch_angle_deg", "apex_m", "flight_time_s")
 """Figures of a setup that stand side by side."""
@@ -84,36 +85,30 @@ def headline(comparison: Comparison) -> str:
 
 def setup_rows(setups: Sequence[SetupShots], level: float) -> list[SetupRow]:
     """Return the mean of each figure of each setup with its interval."""
+    columns = []
+    for quantity in COMPARED:
+        found = [summarise(setup, quantity, level) for setup in setups]
+        halves = [each.mean.expanded(level) for each in found if each.mean is not None]
+        columns.append([_mean_cell(each, level, min(halves, default=0.0)) for each in found])
     rows = []
-    for place, setup in enumerate(setups):
-        summaries = [summarise(setup, quantity, level) for quantity in COMPARED]
-        cells = []
-        for summary in summaries:
-            if summary.mean is not None:
-                half = summary.mean.expanded(level)
-                cells.append(spread(summary.mean.value, half, "").replace("  ", " ").strip())
-            elif summary.sample is not None:
-                cells.append(f"{summary.sample.mean:.1f}")
-            else:
-                cells.append(MISSING)
-        first = summaries[0].scatter
-        cells.append(MISSING if first is None else f"{first[0]:.2g} to {first[1]:.2g}")
+    for place, (setup, *cells) in enumerate(zip(setups, *columns, strict=True)):
+        scatter = summarise(setup, COMPARED[0], level).scatter
+        cells.append(MISSING if scatter is None else f"{scatter[0]:.2g} to {scatter[1]:.2g}")
         rows.append(SetupRow(place, setup.name, _count(setup), tuple(cells)))
     return rows
 
 
-def shot_cells(row: ShotFigures) -> tuple[str, ...]:
-    """Return the figures of a shot, each with its standard uncertainty."""
-    shot = row.shot
-    pairs = (
-        (shot.exit_speed_mps, shot.exit_speed_u_mps),
-        (shot.launch_angle_deg, shot.launch_angle_u_deg),
-        (shot.azimuth_deg, shot.azimuth_u_deg),
-        (shot.carry_m, shot.carry_u_m),
-        (shot.apex_m, shot.apex_u_m),
-        (shot.flight_time_s, shot.flight_time_u_s),
-    )
-    return tuple(with_uncertainty(value, u) for value, u in pairs)
+def _mean_cell(summary: Summary, level: float, finest: float) -> str:
+    """Return a setup's mean with its interval, as far as the finest of the column goes."""
+    if summary.mean is not None:
+        half = summary.mean.expanded(level)
+        return f"{rounded(summary.mean.value, finest)} ± {rounded(half, finest)}"
+    return MISSING if summary.sample is None else f"{summary.sample.mean:.1f}"
+
+
+def shot_cells(rows: Sequence[ShotFigures]) -> list[tuple[str, ...]]:
+    """Return the figures of each shot with their uncertainties, aligned by column."""
+    return figure_rows([row.shot for row in rows], [one[2:] for one in QUANTITIES])
 
 
 def causes_of(facts: ReportFacts) -> list[Causes]:
