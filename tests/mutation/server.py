@@ -5,12 +5,12 @@ Importing anew takes seconds for every fault; a fork takes a fraction of one.
 
 import json
 import os
-import sys
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 from tests.mutation.limits import limit
+from tests.mutation.quiet import silenced
 from tests.mutation.swap import swap
 
 
@@ -67,14 +67,7 @@ def _collected(root: Path, tests: list[str]) -> dict[str, Any]:
     from _pytest.config import _prepareconfig
     from _pytest.main import Session
 
-    silent = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(silent, 1)
-    os.dup2(silent, 2)
-    os.chdir(root)
-    sys.path.insert(0, str(root))
-    os.environ["PYTHONPATH"] = str(root)
-    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # tests/conftest.py would allow it again
-    sys.dont_write_bytecode = True
+    silenced(root)
     plain = ["-s", "-n", "0", "-p", "no:randomly", "-p", "no:cacheprovider"]
     config = _prepareconfig([*plain, "--basetemp", str(root / ".mutation-temp"), *tests])
     _without_shrinking()

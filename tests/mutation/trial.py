@@ -11,6 +11,7 @@ from typing import Any
 
 from tests.mutation.faults import Fault
 from tests.mutation.limits import limit
+from tests.mutation.quiet import silenced
 from tests.mutation.server import Server
 from tests.mutation.swap import can_be_swapped
 
@@ -86,15 +87,7 @@ def _run(root: Path, tests: list[str], limit_s: int) -> int:
     import pytest
 
     limit(limit_s)
-    silent = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(silent, 1)
-    os.dup2(silent, 2)
-    os.chdir(root)
-    sys.path.insert(0, str(root))
-    os.environ["PYTHONPATH"] = str(root)
-    # A fault is of the same length and second as the code at times: no kept bytecode.
-    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # tests/conftest.py would allow it again
-    sys.dont_write_bytecode = True
+    silenced(root)
     for name in [
         each for each in sys.modules if each.split(".")[0] in ("calibration", "tracker", "tests")
     ]:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from tracker.cli.jobs import Jobs, usual_jobs
 from tracker.cli.options import grouped
 from tracker.cli.progress import progress_bar
 from tracker.cli.screen import (
@@ -55,15 +56,7 @@ class MeasureFlags:
             metavar="NAME", help="Ball of a video file without a session; tennis when left out."
         ),
     ] = None
-    jobs: Annotated[
-        int,
-        typer.Option(
-            "--jobs",
-            metavar="NUMBER",
-            min=0,
-            help="Clips measured at the same time; 0: as many as there are cores, 4 at most.",
-        ),
-    ] = 0
+    jobs: Jobs = 0
     on: Annotated[
         str | None,
         typer.Option(
@@ -144,18 +137,6 @@ def measure(
     show_json(documents)
     if needs_look:
         raise typer.Exit(1)
-
-
-MOST_JOBS = 4
-"""Clips that are measured at the same time where nobody says how many: each takes up to 600 MB of
-memory, measured on 4K film."""
-
-
-def usual_jobs() -> int:
-    """Return how many clips are measured at the same time where nobody says."""
-    import os
-
-    return min(os.cpu_count() or 1, MOST_JOBS)
 
 
 def _options(flags: MeasureFlags) -> "MeasureOptions":

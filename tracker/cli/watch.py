@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from tracker.cli.jobs import Jobs, usual_jobs
 from tracker.cli.log import Book, entered_words
-from tracker.cli.measure import usual_jobs
 from tracker.cli.options import grouped
 from tracker.cli.progress import progress_bar
 from tracker.cli.screen import (
@@ -49,15 +49,7 @@ class WatchFlags:
         str | None,
         typer.Option(metavar="NAME", help="Ball, where DIR has no session.toml; else tennis."),
     ] = None
-    jobs: Annotated[
-        int,
-        typer.Option(
-            "--jobs",
-            metavar="NUMBER",
-            min=0,
-            help="Clips measured at the same time; 0: as many as there are cores, 4 at most.",
-        ),
-    ] = 0
+    jobs: Jobs = 0
     db: Book = None
 
 

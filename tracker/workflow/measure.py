@@ -1,38 +1,29 @@
 """``lobmeter measure``: a session from its folder to its results."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from calibration.errors import InputError, InputErrors
 from tracker.engines import Engine, LocalEngine
 from tracker.engines.dask import dask_engine
-from tracker.fitting.pooling import pool
-from tracker.records import Pooled, Quality
-from tracker.results import replace_results
-from tracker.results.digests import program_version
-from tracker.results.tables import Origin, shots_csv, shots_json, tracks_csv
-from tracker.session import Review, Session, read_review
+from tracker.session import Session, read_review
 from tracker.workflow.clips import OnShot, Progress, ready_clips
+from tracker.workflow.finishing import finished
 from tracker.workflow.inputs import (
     BareOptions,
     each_fault,
-    picture_names,
     read_all,
-    results_of,
     session_digests,
 )
 from tracker.workflow.jobs import (
     Listeners,
-    Measured,
     OnCount,
     Task,
     measured_in_order,
-    pictures_of,
 )
-from tracker.workflow.kept import with_review
-from tracker.workflow.measured import MeasuredClip, SessionResult
+from tracker.workflow.measured import SessionResult
 
 
 @dataclass(frozen=True)
@@ -120,7 +111,7 @@ def measure_sessions(
         every = [one for each in tasks for one in each]
         with closing(measured_in_order(every, engine, listeners)) as measured:
             for session, review, mine in zip(sessions, reviews, tasks, strict=True):
-                yield _finished(session, review, mine, [next(measured) for _ in mine])
+                yield finished(session, review, mine, [next(measured) for _ in mine])
 
 
 MEASURING = (
@@ -168,49 +159,3 @@ def _all_tasks(sessions: Sequence[Session], options: MeasureOptions) -> list[lis
     if faults:
         raise InputErrors(faults)
     return found
-
-
-def _finished(
-    session: Session,
-    review: Review,
-    tasks: Sequence[Task],
-    measured: Sequence[Measured],
-) -> SessionResult:
-    """Apply the decisions, draw the pictures and write the results."""
-    clips, notes = with_review(tasks, [one.clip for one in measured], review)
-    names = picture_names(session.clips)
-    pictures: dict[str, bytes] = {}
-    for task, clip, one in zip(tasks, clips, measured, strict=True):
-        for ending, picture in pictures_of(task, one, clip).items():
-            pictures[f"{names[clip.clip.file]}-{ending}"] = picture
-    results = results_of(session)
-    result = SessionResult(session, clips, results, _pooled(clips), notes=notes)
-    digests = tasks[0].digests if tasks else session_digests(session)
-    return replace(result, kept=_write(result, pictures, digests))
-
-
-def _pooled(clips: Iterable[MeasuredClip]) -> dict[str, Pooled]:
-    """Return drag and lift estimated from all good shots of the session."""
-    every = [measured for clip in clips for measured in clip.shots]
-    return pool([shot.fit for shot in every if shot.fit and shot.shot.quality is Quality.GOOD])
-
-
-def _write(
-    result: SessionResult, pictures: dict[str, bytes], digests: dict[str, str]
-) -> tuple[str, ...]:
-    """Put the new results in place of the earlier ones; return the edited files that were kept."""
-    measured = result.measured
-    as_json = shots_json(
-        measured,
-        origin=Origin(program_version(), result.session.name, digests),
-        pictures=list(pictures),
-        pooled=result.pooled,
-        rejected_candidates=[each for clip in result.clips for each in clip.rejected_candidates],
-    )
-    contents = {
-        "shots.csv": shots_csv(result.shots).encode("utf-8"),
-        "shots.json": as_json.encode("utf-8"),
-        "tracks.csv": tracks_csv(point for one in measured for point in one.points).encode("utf-8"),
-        **pictures,
-    }
-    return replace_results(result.folder, contents)
