@@ -12,8 +12,8 @@ OF = {"opencv-python-headless": "cv2"}
 """The name under which a distribution is imported, where it is another."""
 
 
-OF_EXTRAS = {"distributed"}
-"""What an extra of pyproject.toml brings, imported where it is asked for only."""
+OF_EXTRAS = {"dask": "distributed", "postgresql": "psycopg"}
+"""What extras of pyproject.toml bring, imported where they are asked for only."""
 
 
 def imported() -> set[str]:
@@ -31,9 +31,14 @@ def test_dependencies_are_the_imports_of_the_source() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     names = {re.split(r"[<>=!~ ]", each)[0] for each in project["dependencies"]}
     # pydantic-core belongs to pydantic, which pins it.
-    assert {OF.get(name, name) for name in names} == imported() - {"pydantic_core"} - OF_EXTRAS
-    extras = {re.split(r"[<>=!~ ]", each)[0] for each in project["optional-dependencies"]["dask"]}
-    assert extras == OF_EXTRAS
+    assert {OF.get(name, name) for name in names} == imported() - {
+        "pydantic_core",
+        *OF_EXTRAS.values(),
+    }
+    for extra, name in OF_EXTRAS.items():
+        brought = project["optional-dependencies"][extra]
+        assert [re.split(r"[\[<>=!~ ]", each)[0] for each in brought] == [name]
+        assert name in imported()
 
 
 def test_every_dependency_has_a_lower_bound() -> None:

@@ -25,6 +25,7 @@ MANY_PLACES = 60
 TICK_INCHES = 0.04
 """Length of a tick of the axes; a matter of looks, as the sizes of letters below, points."""
 NUMBER_SIZE, TITLE_SIZE, KEY_SIZE = 8.0, 8.5, 7.5
+"""Sizes of letters, points. A matter of looks."""
 
 
 def draw_misses(part: Sheet, measured: MeasuredShot) -> None:

@@ -108,20 +108,7 @@ def measure_ready(
         Whether shots may start elsewhere than at the release point.
     on_shot : callable, optional
     """
-
-    def report(done: int, of: int) -> None:
-        if progress is not None:
-            progress(ready.clip.file, done, of)
-
-    def reported(measured: MeasuredShot) -> None:
-        if log is not None and measured.shot.quality is not Quality.REJECTED:
-            log.drop_stills()
-        if on_shot is not None:
-            on_shot(measured.shot)
-
-    observers = Observers(report, on_shot=reported)
-    if log is not None:
-        observers = replace(observers, on_candidates=log.add, on_frame=log.see)
+    observers = _observers(ready, progress, log, on_shot)
     request, calibration = request_for(session, ready), ready.calibration
     if calibration is None:
         site = site_of(session, ready.clip, ready.facts.size_px)
@@ -150,6 +137,30 @@ def measure_ready(
         result.rejected_candidates,
         causes,
     )
+
+
+def _observers(
+    ready: ReadyClip,
+    progress: Progress | None,
+    log: CandidateLog | None,
+    on_shot: OnShot | None,
+) -> Observers:
+    """Return what is called while a clip is measured."""
+
+    def report(done: int, of: int) -> None:
+        if progress is not None:
+            progress(ready.clip.file, done, of)
+
+    def reported(measured: MeasuredShot) -> None:
+        if log is not None and measured.shot.quality is not Quality.REJECTED:
+            log.drop_stills()
+        if on_shot is not None:
+            on_shot(measured.shot)
+
+    observers = Observers(report, on_shot=reported)
+    if log is None:
+        return observers
+    return replace(observers, on_candidates=log.add, on_frame=log.see)
 
 
 def clip_pictures(
