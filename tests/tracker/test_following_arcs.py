@@ -98,6 +98,6 @@ def test_of_too_many_beginnings_the_strongest_are_kept():
         pixels = places + 30.0 * frame
         empty = Cutouts(np.zeros((50, 1, 1), np.int16), np.rint(pixels).astype(np.int64))
         linking.push(Candidates(frame, frame / 60.0, pixels, strength, empty, None))
-    assert len(linking._now) == MOST_PAIRS
+    assert len(linking._count) == MOST_PAIRS
     began = {tuple(each) for each in linking._pairs[:, 0, 2:].tolist()}
     assert began == {tuple(each) for each in places[strength > 50 - len(began) - 1].tolist()}

@@ -108,7 +108,7 @@ class ArcSearch:
         self._means = np.zeros((0, 3, 2))
         self._spreads = np.zeros((0, 3, 3))
         self._count = np.zeros(0, np.int64)
-        self._now = np.zeros(0)
+        self._now = 0.0
         self._seen = np.zeros(0)
         self._pairs = np.zeros((0, 2, 4))
         self._places: list[list[tuple[float, ...]] | None] = []
@@ -128,22 +128,22 @@ class ArcSearch:
 
     def finish(self) -> list[Arc]:
         """Return the paths that were open when the clip ended."""
-        return self._drop(np.ones(len(self._now), bool))
+        return self._drop(np.ones(len(self._count), bool))
 
     def _extend(self, frame: int, time: float, pixels: Array) -> NDArray[np.bool_]:
         """Carry every path to this frame and give it the candidate that suits it best."""
         claimed = np.zeros(len(pixels), bool)
-        if not len(self._now):
+        # All paths take the same step: one product for all of them.
+        step, self._now = time - self._now, time
+        count = len(self._count)
+        if not count:
             return claimed
-        step = time - self._now
-        move = np.zeros((len(step), 3, 3))
-        move[:, range(3), range(3)] = 1.0
-        move[:, 0, 1] = move[:, 1, 2] = step
-        move[:, 0, 2] = step**2 / 2.0
-        self._means = move @ self._means
-        self._spreads = move @ self._spreads @ move.transpose(0, 2, 1)
-        self._spreads += _wander(step, JERK * self._width)
-        self._now = np.full(len(step), time)
+        move = np.array([[1.0, step, step**2 / 2.0], [0.0, 1.0, step], [0.0, 0.0, 1.0]])
+        means = self._means.transpose(0, 2, 1).reshape(-1, 3) @ move.T
+        self._means = means.reshape(count, 2, 3).transpose(0, 2, 1)
+        both = (move[:, None, :, None] * move[None, :, None, :]).reshape(9, 9)
+        spreads = self._spreads.reshape(count, 9) @ both.T
+        self._spreads = spreads.reshape(count, 3, 3) + _wander(step, JERK * self._width)
         if not len(pixels):
             return claimed
         way = np.linalg.norm(self._means[:, 1], axis=1) * self._frame_s
@@ -175,15 +175,14 @@ class ArcSearch:
         length = self._count[hit]
         order = np.lexsort((-length, rows))
         hit, rows = hit[order], rows[order]
-        dropped = np.zeros(len(self._now), bool)
-        leader = hit[0]
-        for at in range(1, len(hit)):
-            if rows[at] != rows[at - 1]:
-                leader = hit[at]
-            elif np.linalg.norm(self._means[hit[at], 1] - self._means[leader, 1]) < SAME_SPEED * (
-                self._width + np.linalg.norm(self._means[leader, 1])
-            ):
-                dropped[hit[at]] = True
+        dropped = np.zeros(len(self._count), bool)
+        # Places of the longest path through each candidate, for the paths that follow it.
+        leads = np.append(True, rows[1:] != rows[:-1])
+        leader = np.maximum.accumulate(np.where(leads, np.arange(len(hit)), 0))
+        velocities = self._means[hit, 1]
+        apart = np.linalg.norm(velocities - velocities[leader], axis=1)
+        reach = SAME_SPEED * (self._width + np.linalg.norm(velocities[leader], axis=1))
+        dropped[hit[~leads & (apart < reach)]] = True
         self._forget(dropped)
 
     def _sow(self, candidates: Candidates, claimed: NDArray[np.bool_]) -> None:
@@ -223,7 +222,6 @@ class ArcSearch:
         self._means = np.concatenate([self._means, means])
         self._spreads = np.concatenate([self._spreads, spreads])
         self._count = np.concatenate([self._count, np.full(count, 2)])
-        self._now = np.concatenate([self._now, np.full(count, time)])
         self._seen = np.concatenate([self._seen, np.full(count, time)])
         pairs = np.empty((count, 2, 4))
         pairs[:, 0, :2], pairs[:, 1, :2] = (earlier, then), (frame, time)
@@ -243,7 +241,7 @@ class ArcSearch:
             return
         kept = ~gone
         self._means, self._spreads = self._means[kept], self._spreads[kept]
-        self._now, self._seen = self._now[kept], self._seen[kept]
+        self._seen = self._seen[kept]
         self._count, self._pairs = self._count[kept], self._pairs[kept]
         self._places = [path for path, stays in zip(self._places, kept, strict=True) if stays]
 
@@ -254,13 +252,14 @@ def _place_variance(way_px: Array, place_u_px: float) -> Array:
     return place_u_px**2 + share**2
 
 
-def _wander(step: Array, jerk: float) -> Array:
-    """Return what a wandering acceleration adds to the spread in a step, shape (N, 3, 3)."""
-    grown = np.zeros((len(step), 3, 3))
-    grown[:, 0, 0] = step**5 / 20.0
-    grown[:, 0, 1] = grown[:, 1, 0] = step**4 / 8.0
-    grown[:, 0, 2] = grown[:, 2, 0] = step**3 / 6.0
-    grown[:, 1, 1] = step**3 / 3.0
-    grown[:, 1, 2] = grown[:, 2, 1] = step**2 / 2.0
-    grown[:, 2, 2] = step
-    return jerk**2 * grown
+def _wander(step: float, jerk: float) -> Array:
+    """Return what a wandering acceleration adds to the spread in a step, shape (3, 3)."""
+    grown = np.array(
+        [
+            [step**5 / 20.0, step**4 / 8.0, step**3 / 6.0],
+            [step**4 / 8.0, step**3 / 3.0, step**2 / 2.0],
+            [step**3 / 6.0, step**2 / 2.0, step],
+        ]
+    )
+    found: Array = jerk**2 * grown
+    return found
