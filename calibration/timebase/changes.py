@@ -14,6 +14,10 @@ STILL_PEAK = 8.0
 _REPEAT_SHARE = 0.1
 """Change of a repeated frame, as a share of that of the livelier frames around it."""
 
+BLOCK = 4096
+"""Frames that are looked at together: a minute, so that the memory of it does not grow with a clip.
+"""
+
 _REACH = 6
 """Frames on either side that count as around a frame."""
 
@@ -29,10 +33,12 @@ class Changes:
     peaks : ndarray, shape (N,)
         Greatest absolute difference, grey levels.
     regions : ndarray, shape (N, B)
-        Mean difference in parts of the picture, grain taken off.
-    over_two : ndarray, shape (N, B)
+        Mean difference in parts of the picture, grain taken off; floats of any size.
+    over_two : ndarray, shape (K, B)
         The same to the last new picture but one, for some of the frames: grain changes as much in
         two steps as in one, and what moves changes more.
+    over_two_at : ndarray of int, shape (K,)
+        The frames of `over_two`, in order.
     alone : ndarray of bool, shape (N,)
         True for a frame that was coded without others (a key frame): coding shows
         as a change of its own there.
@@ -40,8 +46,9 @@ class Changes:
 
     whole: Array
     peaks: Array
-    regions: NDArray[np.float32]
+    regions: NDArray[np.floating]
     over_two: NDArray[np.float32]
+    over_two_at: NDArray[np.int64]
     alone: Flags
 
 
@@ -61,7 +68,11 @@ def find_repeats(whole: ArrayLike, peaks: ArrayLike) -> Flags:
 def _lively(measure: Array) -> Array:
     """Return the 80th percentile of a measure among the frames around each, shape (N,)."""
     padded = np.pad(measure, _REACH, constant_values=np.nan)
-    around = np.sort(np.lib.stride_tricks.sliding_window_view(padded, 2 * _REACH + 1), axis=1)
-    known = np.isfinite(around).sum(axis=1)
-    place = np.clip(np.round(0.8 * (known - 1)).astype(int), 0, None)
-    return np.asarray(around[np.arange(len(measure)), place], float)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * _REACH + 1)
+    lively = np.empty(len(measure))
+    for first in range(0, len(measure), BLOCK):
+        around = np.sort(windows[first : first + BLOCK], axis=1)
+        known = np.isfinite(around).sum(axis=1)
+        place = np.clip(np.round(0.8 * (known - 1)).astype(int), 0, None)
+        lively[first : first + BLOCK] = around[np.arange(len(around)), place]
+    return lively

@@ -6,7 +6,7 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.timebase.changes import Changes
+from calibration.timebase.changes import BLOCK, Changes
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -47,19 +47,25 @@ def motion_of(changes: Changes, kept: Indices) -> Motion:
     change; 1/4 for a step twice as long, 0 for steady motion. Regions
     in which two steps change no more than one hold grain or flicker, and do not count.
     """
-    change = changes.regions[kept].astype(float)
-    total = change[:-2] + change[1:-1] + change[2:]
-    bulge = change[1:-1] - 0.5 * (change[:-2] + change[2:])
     growth = _growth(changes, kept)
-    live = np.isfinite(total) & (total > 0.05) & (growth > _MOVING)
-    live &= ~_coding_shows(changes.alone[kept])[:, None]
-    weights = np.where(live, np.sqrt(np.where(live, total, 0.0)), 0.0)
-    relative = np.where(live, bulge / np.where(live, total, 1.0), 0.0)
-    weight = weights.sum(axis=1)
+    coding = _coding_shows(changes.alone[kept])
+    excess, weight = np.zeros(len(coding)), np.zeros(len(coding))
+    by_region = np.zeros(len(growth))
+    for first in range(0, len(coding), BLOCK):
+        steps = slice(first, first + BLOCK)
+        change = changes.regions[kept[first : first + BLOCK + 2]].astype(float)
+        total = change[:-2] + change[1:-1] + change[2:]
+        bulge = change[1:-1] - 0.5 * (change[:-2] + change[2:])
+        live = np.isfinite(total) & (total > 0.05) & (growth > _MOVING) & ~coding[steps, None]
+        weights = np.where(live, np.sqrt(np.where(live, total, 0.0)), 0.0)
+        relative = np.where(live, bulge / np.where(live, total, 1.0), 0.0)
+        weight[steps] = weights.sum(axis=1)
+        by_region += weights.sum(axis=0)
+        excess[steps] = (relative * weights).sum(axis=1)
     if not (weight > 0).any():
         return Motion(np.zeros(len(kept)), np.zeros(len(kept)), 2.0)
-    excess = (relative * weights).sum(axis=1) / np.where(weight > 0, weight, 1.0)
-    usual = float(np.average(growth, weights=weights.sum(axis=0)))
+    excess /= np.where(weight > 0, weight, 1.0)
+    usual = float(np.average(growth, weights=by_region))
     # One lively moment must not outweigh the rest of the clip.
     capped = np.minimum(weight, np.median(weight[weight > 0]))
     return Motion(np.pad(excess, 1), np.pad(capped, 1), min(usual, 2.0))
@@ -82,11 +88,13 @@ def _coding_shows(alone: Flags) -> Flags:
 def _growth(changes: Changes, kept: Indices) -> Array:
     """Return how much more each region changes in two steps than in one, shape (B,)."""
     latter, former = kept[1:], kept[:-1]
-    known = np.isfinite(changes.over_two[latter, 0])
-    for ends in (latter, former):
-        known &= np.isfinite(changes.regions[ends, 0])
-    one = changes.regions[latter[known]].sum(axis=0) + changes.regions[former[known]].sum(axis=0)
-    two = changes.over_two[latter[known]].sum(axis=0)
+    place = np.searchsorted(changes.over_two_at, latter)
+    known = np.append(changes.over_two_at, -1)[place] == latter
+    for side in (latter, former):
+        known &= np.isfinite(changes.regions[side, 0])
+    ends = changes.regions[latter[known]], changes.regions[former[known]]
+    one = ends[0].sum(axis=0, dtype=np.float32) + ends[1].sum(axis=0, dtype=np.float32)
+    two = changes.over_two[place[known]].sum(axis=0)
     return np.where(one > 0, 2.0 * two / np.where(one > 0, one, 1.0), 0.0).astype(float)
 
 

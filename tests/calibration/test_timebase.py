@@ -1,5 +1,6 @@
 """Times of rows in a frame, and of frames that the file's clock misstates."""
 
+import tracemalloc
 from dataclasses import replace
 
 import numpy as np
@@ -16,6 +17,8 @@ from calibration.timebase import (
     row_fraction,
     true_times_s,
 )
+from calibration.timebase import changes as changes_module
+from calibration.timebase import motion as motion_module
 from calibration.timebase.beats import find_beats, holds_throughout
 from calibration.timebase.motion import motion_of
 
@@ -98,17 +101,16 @@ def filmed(source, noise=0.08, seed=0, regions=24, keys_every=30, grain=1.0):
     again = np.zeros(count, dtype=bool)
     again[1:] = np.diff(source) == 0
     single[again] = 0.01
-    over_two = np.full((count, regions), np.nan)
     new = np.flatnonzero(~again)
-    for j in range(2, len(new), 3):
-        distance = np.abs(place[new[j]] - place[new[j - 2]])
-        over_two[new[j]] = 4.0 * (1.0 - np.exp(-distance / 4.0))
+    at = new[2::3]
+    distance = np.abs(place[at] - place[new[:-2:3][: len(at)]])
+    over_two = 4.0 * (1.0 - np.exp(-distance / 4.0))
     whole = grain + np.nan_to_num(single).mean(axis=1)
     whole[again] = 0.01
     peaks = np.where(again, 2.0, 80.0)
     whole[0] = peaks[0] = np.nan
     alone = np.arange(count) % keys_every == 0
-    return Changes(whole, peaks, single.astype(np.float32), over_two.astype(np.float32), alone)
+    return Changes(whole, peaks, single.astype(np.float32), over_two.astype(np.float32), at, alone)
 
 
 def even(count, fps):
@@ -209,7 +211,7 @@ def _shaken(changes, shake, seed):
     return replace(
         changes,
         regions=(changes.regions * factor).astype(np.float32),
-        over_two=(changes.over_two * factor).astype(np.float32),
+        over_two=(changes.over_two * factor[changes.over_two_at]).astype(np.float32),
     )
 
 
@@ -247,7 +249,7 @@ def test_a_beat_of_key_frames_is_no_beat_of_motion():
     parts = changes.regions.copy()
     # Every twelfth step shows its coding: a third of what the beat of 30 to 24 would show.
     parts[changes.alone] *= 3.0
-    tainted = Changes(changes.whole, changes.peaks, parts, changes.over_two, changes.alone)
+    tainted = replace(changes, regions=parts)
     assert check_cadence(tainted, even(300, 24.0)).cadence is Cadence.TRUE
 
 
@@ -255,12 +257,13 @@ def test_grain_is_no_motion():
     rng = np.random.default_rng(8)
     parts = rng.uniform(1.0, 2.0, (300, 24))
     parts[::4] *= 2.0
-    over_two = np.where((np.arange(300) % 3 == 0)[:, None], 1.5, np.nan) * np.ones(24)
+    over_two = np.full((100, 24), 1.5)
     changes = Changes(
         parts.mean(axis=1),
         np.full(300, 40.0),
         parts.astype(np.float32),
         over_two.astype(np.float32),
+        np.arange(0, 300, 3),
         np.zeros(300, dtype=bool),
     )
     assert check_cadence(changes, even(300, 24.0)).cadence is Cadence.TRUE
@@ -269,7 +272,7 @@ def test_grain_is_no_motion():
 def test_lost_frames_do_not_hinder():
     source = np.floor(1.25 * np.arange(400) + 0.1)
     changes = filmed(source)
-    for array in (changes.whole, changes.peaks, changes.regions, changes.over_two):
+    for array in (changes.whole, changes.peaks, changes.regions):
         array[150:160] = np.nan
     found = check_cadence(changes, even(400, 24.0))
     assert found.cadence is Cadence.MENDED
@@ -289,7 +292,8 @@ def test_nothing_known_is_nothing_said():
         nothing,
         nothing,
         np.full((100, 4), np.nan, np.float32),
-        np.full((100, 4), np.nan, np.float32),
+        np.zeros((0, 4), np.float32),
+        np.zeros(0, np.int64),
         np.zeros(100, dtype=bool),
     )
     found = check_cadence(changes, even(100, 24.0))
@@ -322,3 +326,42 @@ def test_a_beat_is_certain_where_the_next_best_is_far_less_likely(monkeypatch, g
     rival = replace(best, ratio=1.1 * best.ratio, fit=rest)
     monkeypatch.setattr(cadence, "find_beats", lambda *_: [rival, best])
     assert check_cadence(changes, even(300, 24.0)).cadence is verdict
+
+
+def test_memory_of_the_check_hardly_grows_with_a_clip():
+    """Of a quarter of an hour; doubles of every region would take 62 MB, several times over."""
+    count, regions = 54_000, 144
+    rng = np.random.default_rng(3)
+    parts = np.full((count, regions), 3.0, np.float16)
+    parts += rng.uniform(0.0, 1.0, (count, 1)).astype(np.float16)
+    at = np.arange(7, count, 7)
+    changes = Changes(
+        parts[:, 0].astype(float),
+        np.full(count, 40.0),
+        parts,
+        np.full((len(at), regions), 5.0, np.float32),
+        at,
+        np.arange(count) % 30 == 0,
+    )
+    times = even(count, 60.0)
+    tracemalloc.start()
+    try:
+        assert check_cadence(changes, times).cadence is Cadence.TRUE
+        _, peak = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert peak < 40e6
+
+
+def test_blocks_join_without_a_seam(monkeypatch):
+    changes = filmed(np.floor(1.25 * np.arange(300) + 0.13))
+    whole = motion_of(changes, np.arange(300))
+    repeats = find_repeats(changes.whole, changes.peaks)
+    for size in (7, 100):
+        monkeypatch.setattr(motion_module, "BLOCK", size)
+        monkeypatch.setattr(changes_module, "BLOCK", size)
+        part = motion_of(changes, np.arange(300))
+        assert np.array_equal(part.excess, whole.excess)
+        assert np.array_equal(part.weight, whole.weight)
+        assert part.growth == pytest.approx(whole.growth, rel=1e-12)
+        assert np.array_equal(find_repeats(changes.whole, changes.peaks), repeats)

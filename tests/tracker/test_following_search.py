@@ -404,6 +404,19 @@ def test_the_frames_of_a_flight_are_those_about_it():
     assert 0.0 <= end_s + 0.3 - times_s[-1] < 1.0 / FPS
 
 
+def test_only_the_flights_used_last_are_kept(monkeypatch):
+    monkeypatch.setattr("tracker.following.search.MOST_FLOWN", 3)
+    keeps = new_search()
+    first, second = keeps._flight(20, 30), keeps._flight(20, 31)
+    for speed in (32, 33, 34):
+        keeps._flight(20, speed)
+        assert keeps._flight(20, 31) is second
+    assert len(keeps._flown) == 3
+    again = keeps._flight(20, 30)
+    assert again is not first
+    assert np.array_equal(again.trajectory.states, first.trajectory.states)
+
+
 def test_rows_of_the_ballot_are_cleared_one_by_one():
     ballot = Ballot(0.1, 2.0)
     release_s = (np.arange(3, 9) + 0.5) * ballot.bin_s

@@ -1,5 +1,6 @@
 """The picture that shows why a flight was taken for a shot, and what it is gathered from."""
 
+import pickle
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -109,8 +110,8 @@ def clip(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def logged() -> CandidateLog:
-    seen = CandidateLog()
+def logged(seen: CandidateLog | None = None) -> CandidateLog:
+    seen = CandidateLog() if seen is None else seen
     for index in range(90):
         nothing = Cutouts(np.zeros((2, 1, 1), np.int16), np.zeros((2, 2), np.int64))
         pixels = np.array([[12.0 + 3 * index, 62.0], [200.0, 100.0]])
@@ -122,6 +123,21 @@ def test_candidates_of_a_time_are_kept_without_their_pictures() -> None:
     times, pixels = logged().between(1.0, 1.1)
     assert times.tolist() == pytest.approx([1.0] * 2 + [31 / 30] * 2 + [32 / 30] * 2 + [1.1] * 2)
     assert pixels[0].tolist() == [102.0, 62.0]
+
+
+def test_a_log_takes_little_more_memory_than_its_numbers() -> None:
+    few, many = (len(pickle.dumps(_noted(count))) for count in (1000, 3000))
+    # A time, a count and two places of four bytes each for every candidate.
+    assert (many - few) / 2000 < 8 + 4 + 2 * 8 + 1
+
+
+def _noted(frames: int) -> CandidateLog:
+    log = CandidateLog()
+    nothing = Cutouts(np.zeros((0, 1, 1), np.int16), np.zeros((0, 2), np.int64))
+    for index in range(frames):
+        for some in (np.ones((2, 2)), np.zeros((0, 2))):
+            log.add(Candidates(index, index / 30.0, some, np.ones(len(some)), nothing, None))
+    return log
 
 
 def test_frames_kept_while_the_clip_passed_are_not_decoded_again(
@@ -137,7 +153,7 @@ def test_frames_kept_while_the_clip_passed_are_not_decoded_again(
         return from_frames(of, indices, take)
 
     log = log_of(facts)
-    log.times_s, log.pixels = logged().times_s, logged().pixels
+    logged(log)
     for frame in frames(facts):
         log.see(frame)
     assert sorted(log.stills) == sorted(log.wanted) and len(log.stills) == 7

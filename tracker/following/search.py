@@ -35,6 +35,9 @@ to -1.2; in clutter a true start some frames off gives -0.9 until it is refined.
 MOST_TRIES = 8
 """Starts that are refined in each round."""
 
+MOST_FLOWN = 512
+"""Flights of the table's cells that are kept, 4 MB; all of them would take 20."""
+
 MOST_ROUNDS = 12
 """Flights looked for in each block of release times."""
 
@@ -305,12 +308,16 @@ class FlightSearch:
             )
 
     def _flight(self, angle: int, speed: int) -> Hypothesis:
-        """Return the flight of a cell of the ballot; each is integrated once."""
-        if (angle, speed) not in self._flown:
-            self._flown[angle, speed] = straight_flight(
+        """Return the flight of a cell of the ballot; those used last are kept."""
+        flight = self._flown.pop((angle, speed), None)
+        if flight is None:
+            flight = straight_flight(
                 self._context, 0.0, float(np.radians(ANGLES_DEG[angle])), float(SPEEDS_MPS[speed])
             )
-        return self._flown[angle, speed]
+        self._flown[angle, speed] = flight
+        if len(self._flown) > MOST_FLOWN:
+            del self._flown[next(iter(self._flown))]
+        return flight
 
     def _pool(self) -> Pool:
         """Return all candidates that are kept, taken or not."""

@@ -1,5 +1,6 @@
 """What the pictures of `measure --explain` are made of, gathered from the clip."""
 
+from array import array
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -67,11 +68,17 @@ class CandidateLog:
 
     wanted: frozenset[int] = frozenset()
     stills: dict[int, Image] = field(default_factory=dict)
-    times_s: list[Array] = field(default_factory=list)
-    pixels: list[Array] = field(default_factory=list)
     every: int = 1
     frames: int = 0
-    count: int = 0
+    # Numbers without an object around each: a frame's times, counts and places, one after another.
+    _times_s: "array[float]" = field(default_factory=lambda: array("d"))
+    _counts: "array[int]" = field(default_factory=lambda: array("I"))
+    _places: "array[float]" = field(default_factory=lambda: array("f"))
+
+    @property
+    def count(self) -> int:
+        """Number of candidates that are noted."""
+        return len(self._places) // 2
 
     def see(self, frame: Frame) -> None:
         """Keep a frame that is wanted, while it passes."""
@@ -86,20 +93,28 @@ class CandidateLog:
     def add(self, candidates: Candidates) -> None:
         """Note the candidates of one frame."""
         self.frames += 1
-        if self.frames % self.every:
+        if self.frames % self.every or not len(candidates.pixels):
             return
-        self.times_s.append(np.full(len(candidates.pixels), candidates.time_s))
-        self.pixels.append(candidates.pixels)
-        self.count += len(candidates.pixels)
+        self._times_s.append(candidates.time_s)
+        self._counts.append(len(candidates.pixels))
+        self._places.frombytes(candidates.pixels.astype(np.float32).tobytes())
         if self.count > MOST_NOTED:
             self.every *= 2
-            del self.times_s[::2], self.pixels[::2]
-            self.count = sum(len(each) for each in self.times_s)
+            self._thin_out()
+
+    def _thin_out(self) -> None:
+        """Leave out every second frame."""
+        kept = np.arange(len(self._counts)) % 2 == 1
+        of_kept = np.repeat(kept, self._counts)
+        places = np.array(self._places, np.float32).reshape(-1, 2)[of_kept]
+        self._times_s = array("d", np.array(self._times_s)[kept].tolist())
+        self._counts = array("I", np.array(self._counts)[kept].tolist())
+        self._places = array("f", places.tobytes())
 
     def between(self, first_s: float, last_s: float) -> tuple[Array, Array]:
         """Return times, shape (N,), and pixels, shape (N, 2), of the candidates of a time span."""
-        times = np.concatenate([np.zeros(0), *self.times_s])
-        pixels = np.concatenate([np.zeros((0, 2)), *self.pixels])
+        times = np.repeat(np.array(self._times_s, float), self._counts)
+        pixels = np.array(self._places, float).reshape(-1, 2)
         during = (times >= first_s) & (times <= last_s)
         return times[during], pixels[during]
 

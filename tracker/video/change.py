@@ -37,7 +37,8 @@ class ChangeMeter:
         self._alone = facts.listing.keys
         self._whole = np.full(frame_count, np.nan)
         self._peaks = np.full(frame_count, np.nan)
-        self._regions = np.full((frame_count, BANDS * COLUMNS), np.nan, dtype=np.float32)
+        # Eleven bits are plenty for a mean of noisy levels, and there are 144 of each frame.
+        self._regions = np.full((frame_count, BANDS * COLUMNS), np.nan, dtype=np.float16)
         self._over_two: dict[int, NDArray[np.float32]] = {}
         self._last = -1
         self._fresh = 0
@@ -46,10 +47,10 @@ class ChangeMeter:
 
     def changes(self) -> Changes:
         """Return what was gathered."""
-        over_two = np.full(self._regions.shape, np.nan, dtype=np.float32)
-        for index, regions in self._over_two.items():
-            over_two[index] = regions
-        return Changes(self._whole, self._peaks, self._regions, over_two, self._alone)
+        over_two = np.array([*self._over_two.values()], np.float32)
+        at = np.array([*self._over_two], np.int64)
+        shaped = over_two.reshape(len(at), BANDS * COLUMNS)
+        return Changes(self._whole, self._peaks, self._regions, shaped, at, self._alone)
 
     def see(self, frame: Frame) -> None:
         """Take the next frame."""

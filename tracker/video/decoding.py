@@ -105,17 +105,17 @@ def indexed(
 ) -> Iterator[tuple[int, VideoFrame, bool]]:
     """Yield index, frame, and whether it is suspect, of every frame that the file lists."""
     facts = damage.facts
-    places = facts.listing.index_by_ticks()
+    listing = facts.listing
     last = -1
     ahead: int | None = None
     for frame in decoded(container, stream, damage):
-        if facts.listing.by_order:
+        if listing.by_order:
             # Times of storing run ahead of those of showing by a constant number of frames.
-            stored = -1 if frame.dts is None else places.get(frame.dts, -1)
+            stored = listing.index_of(frame.dts)
             ahead = stored if ahead is None else ahead
             index = max(last + 1, stored - ahead)
         else:
-            index = -1 if frame.pts is None else places.get(frame.pts, -1)
+            index = listing.index_of(frame.pts)
         if index <= last or index >= facts.frame_count:
             continue
         if (frame.width, frame.height) != facts.stored_size_px:
@@ -161,7 +161,7 @@ def _cut(
 
 def decoded(container: InputContainer, stream: VideoStream, damage: Damage) -> Iterator[VideoFrame]:
     """Yield decoded frames, going on after what cannot be decoded."""
-    places = damage.facts.listing.index_by_ticks()
+    listing = damage.facts.listing
     failures = 0
     packets = container.demux(stream)
     while True:
@@ -179,9 +179,8 @@ def decoded(container: InputContainer, stream: VideoStream, damage: Damage) -> I
             packets = container.demux(stream)
             continue
         failures = 0
-        ticks = packet.dts if damage.facts.listing.by_order else packet.pts
-        index = None if ticks is None else places.get(ticks)
-        if index is not None:
+        index = listing.index_of(packet.dts if listing.by_order else packet.pts)
+        if index >= 0:
             damage.waiting.add(index)
         if packet.is_corrupt and damage.facts.missing_bytes:
             # The picture in which the file breaks off: its failure would take along those that

@@ -75,9 +75,15 @@ class Listing:
         from_start = (self.ticks - self.start_ticks).astype(float)
         return from_start * self.tick_s.numerator / self.tick_s.denominator
 
-    def index_by_ticks(self) -> dict[int, int]:
-        """Return the place in the listing of each presentation time."""
-        return {int(tick): index for index, tick in enumerate(self.ticks)}
+    def index_of(self, tick: int | None) -> int:
+        """Return the place in the listing of a presentation time, -1 where it is not listed.
+
+        Found by halving: a dictionary would take a hundred bytes of every frame.
+        """
+        if tick is None:
+            return -1
+        index = int(self.ticks.searchsorted(tick, side="right")) - 1
+        return index if index >= 0 and self.ticks[index] == tick else -1
 
 
 @dataclass
