@@ -40,6 +40,22 @@ def pytest_configure(config: pytest.Config) -> None:
     """Draw many examples in a campaign."""
     if config.option.markexpr == "campaign":
         settings.load_profile("many examples")
+    config.pluginmanager.register(_PageFirst(), "the page first")
+
+
+class _PageFirst:
+    """The page's tests first: all in one worker, which starts the only server and browser.
+
+    Workers begin with a stretch of the list each and take over from one another at its end. In
+    the campaigns the page's tests are many, and wait: there all workers share them.
+    """
+
+    @pytest.hookimpl(trylast=True)
+    def pytest_collection_modifyitems(
+        self, config: pytest.Config, items: list[pytest.Item]
+    ) -> None:
+        if config.option.markexpr != "campaign":
+            items.sort(key=lambda item: "/app/" not in item.nodeid)
 
 
 def pytest_collection_finish() -> None:

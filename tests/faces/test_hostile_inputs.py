@@ -96,7 +96,6 @@ TEXTS = {
     "deep lists": session("height_m = 0.8", "height_m = " + "[" * 20_000),
     "deep tables": session("[release]", "[" + "a." * 3_000 + "a]\n[release]"),
     "23 markers that disagree": markers(20, 40.0),
-    "23 markers in one point": markers(20, 1e-3),
 }
 LARGER = {
     "deeper tables": session("[release]", "[" + "a." * 20_000 + "a]\n[release]"),

@@ -211,6 +211,7 @@ def test_a_full_disk_leaves_the_decisions(lane: Path, monkeypatch: pytest.Monkey
     check_review(lane)
 
 
+@pytest.mark.campaign
 def test_a_full_disk_leaves_no_half_film(lane: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     before = sorted(path.name for path in results_of(lane).iterdir())
     from tracker.report.overlay import film as drawing

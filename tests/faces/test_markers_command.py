@@ -134,6 +134,7 @@ def test_a_pick_beside_its_marker_is_reported_and_the_others_are_not(field: Path
     assert "session.toml has not been changed" in shown
 
 
+@pytest.mark.campaign
 def test_the_lines_make_a_session_that_calibrates_better(field: Path) -> None:
     _, shown, _ = run("markers", str(field))
     text = HEAD

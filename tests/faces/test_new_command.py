@@ -175,6 +175,7 @@ def test_a_still_is_the_frame_of_its_time_with_its_parts(clip: Path, tmp_path: P
     assert part is not None and part.shape == (4 * 100 + 128, 4 * 120 + 128, 3)
 
 
+@pytest.mark.campaign
 def test_a_still_stands_beside_its_clip_and_a_time_outside_is_refused(clip: Path) -> None:
     code, _, errors = run("still", str(clip))
     assert code == 0, errors

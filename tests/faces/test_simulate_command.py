@@ -50,6 +50,7 @@ def test_a_session_that_is_there_stays_as_it_is(drawn: Path) -> None:
     assert {path: path.read_bytes() for path in drawn.rglob("*") if path.is_file()} == before
 
 
+@pytest.mark.campaign
 def test_the_same_seed_draws_the_same_session_and_replaces_it_when_asked(
     drawn: Path, tmp_path: Path
 ) -> None:

@@ -171,6 +171,7 @@ def test_the_same_stand_gives_the_same_picture(lane: Path, tmp_path: Path) -> No
     assert not (lane / "results").exists()
 
 
+@pytest.mark.campaign
 @pytest.mark.usefixtures("undrawn")
 def test_a_stand_near_the_line_is_warned_of(plain: str, lane: Path) -> None:
     text = said(str(lane), "--position", "17,-9,1.6")

@@ -120,6 +120,7 @@ def test_flight_in_clutter_is_found_and_no_other(throw):
     assert apart_px(found[0], throw, 2.13) < 4.0
 
 
+@pytest.mark.campaign
 def test_flights_in_a_row_are_each_found_once():
     rng = np.random.default_rng(2)
     throws = [Throw(18.0 + 0.3 * shot, 42.0 - shot) for shot in range(4)]

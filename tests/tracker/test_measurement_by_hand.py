@@ -74,6 +74,7 @@ def test_a_second_statement_replaces_the_first(extrapolated: FittedShot) -> None
     assert codes(again) == codes(once)
 
 
+@pytest.mark.campaign
 def test_a_landing_far_from_the_film_is_doubted(extrapolated: FittedShot) -> None:
     moved = with_ends(extrapolated, place(extrapolated, 3.0), None)
     assert codes(moved)[0] is ReasonCode.LANDING_BY_HAND

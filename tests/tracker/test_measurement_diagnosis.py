@@ -96,6 +96,7 @@ def test_a_release_elsewhere_is_named_with_its_place() -> None:
     assert found.numbers["along"] == pytest.approx(7.0, abs=3.0 * found.numbers["along_u"])
 
 
+@pytest.mark.campaign
 def test_a_release_height_in_other_units_is_named() -> None:
     known = replace(KNOWN, release_m=np.array([0.0, 0.0, 80.0]))
     found = cause(path(), known)

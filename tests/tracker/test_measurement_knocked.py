@@ -52,6 +52,7 @@ def film(path: Path) -> Path:
     return path
 
 
+@pytest.mark.campaign
 def test_a_ball_is_found_in_the_first_frames_pixels_after_a_knock(tmp_path: Path) -> None:
     facts = inspect(film(tmp_path / "knocked.mp4"))
     camera = looking_at((16.0, -30.0, 1.6), (16.0, 0.0, 4.0), FOCAL_PX, SIZE)

@@ -110,6 +110,7 @@ def test_a_slip_is_stamped_and_the_truth_is_not() -> None:
     assert near(bad[:100], stamp) > 500
 
 
+@pytest.mark.campaign
 def test_the_same_calibration_gives_the_same_bytes() -> None:
     size = (1280, 720)
     assert calibration_picture(solved(size), frame(size), "clips/a.mp4") == pictured(size)

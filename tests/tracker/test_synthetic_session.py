@@ -169,6 +169,7 @@ def check_in_sight(recipe, take, shot):
         assert 12.0 < shot.carry_m < 55.0
 
 
+@pytest.mark.campaign
 def test_recipes_are_distinct_and_overlapping_shots_overlap():
     sums = {round(float(draw_session(r, 1).weather.pressure_hpa), 3) for r in (*CLEAR, *HARD)}
     assert len(sums) > len(CLEAR) + len(HARD) - 4
@@ -206,6 +207,7 @@ def test_the_kept_samples_are_what_their_seeds_draw(recipe, seed):
             assert {name: kept[name] for name in fresh} == pytest.approx(fresh, rel=1e-9)
 
 
+@pytest.mark.campaign
 def test_the_kept_close_sample_shows_the_field_that_its_seed_draws():
     truth = read_truth(SAMPLES / "close" / "truth.json")
     kept = next(frames(inspect(SAMPLES / "close" / truth["clips"][0]["file"])))

@@ -166,6 +166,7 @@ def found_place():
     return shots, best_stand(stand, shots, LIMITS, "exit_speed_mps")
 
 
+@pytest.mark.campaign
 def test_the_best_place_keeps_its_limits_and_the_view() -> None:
     shots, best = found_place()
     for value, (low, high) in zip(
@@ -184,6 +185,7 @@ def test_the_edges_that_a_best_place_lies_at_are_named() -> None:
     assert fixed.reached(inside) == ()
 
 
+@pytest.mark.campaign
 def test_no_place_tried_at_random_is_better() -> None:
     shots, best = found_place()
     reached = judge(best, shots).u["exit_speed_mps"]
