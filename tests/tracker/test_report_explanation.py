@@ -177,6 +177,33 @@ def test_a_clip_without_a_shot_gets_one_picture_of_what_came_nearest(clip: Path)
     assert list(pictures) == ["explained.jpg"]
 
 
+def test_the_picture_of_a_clip_without_a_shot_is_headed_by_the_cause(
+    clip: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    drawn: list[Explanation] = []
+
+    def noted(explanation: Explanation) -> bytes:
+        drawn.append(explanation)
+        return b""
+
+    monkeypatch.setattr(explanation_module, "explanation_picture", noted)
+    feet = [Reason(ReasonCode.TAPED_IN_FEET)]
+    explanation_pictures(inspect(clip), logged(), [], [], feet)
+    explanation_pictures(inspect(clip), logged(), [], [])
+    assert drawn[0].heading.startswith(f"{clip.name}: No shot was found, but a ball falls")
+    assert "in feet" in drawn[0].heading
+    assert drawn[1].heading == f"No shot was measured in {clip.name}: the nearest candidates"
+
+
+def test_a_release_before_the_clip_is_said_and_its_support_once() -> None:
+    early = replace(RIVAL, release_s=-0.19)
+    stated = replace(early, reasons=(Reason(ReasonCode.CHANCE, {"support": 12.0, "needed": 28.0}),))
+    for rival, times in ((early, 1), (stated, 1)):
+        lines = " ".join(reasons(explanation(rivals=(rival,))))
+        assert "release 0.19 s before the clip begins" in lines
+        assert lines.count("support") == times
+
+
 @pytest.mark.parametrize("count", range(1, 8))
 def test_the_background_is_the_median_of_its_frames(count: int) -> None:
     levels = np.random.default_rng(count).integers(0, 256, (count, 19, 6, 3)).astype(np.uint8)

@@ -8,7 +8,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.records import Candidates, FlightPath, MeasuredShot, RejectedCandidate
+from tracker.records import (
+    Candidates,
+    FlightPath,
+    MeasuredShot,
+    Reason,
+    RejectedCandidate,
+    sentence,
+)
 from tracker.report.composite import BallPatch, Image, around, finer_by, squared
 from tracker.report.explanation_picture import (
     CandidateView,
@@ -135,6 +142,7 @@ def explanation_pictures(
     log: CandidateLog,
     shots: Sequence[MeasuredShot],
     rejected: Sequence[RejectedCandidate],
+    causes: Sequence[Reason] = (),
 ) -> dict[str, bytes]:
     """Return JPEG pictures by the end of their name: one a shot, or one of a clip without any.
 
@@ -146,6 +154,8 @@ def explanation_pictures(
         Of the same clip.
     shots : sequence of MeasuredShot
     rejected : sequence of RejectedCandidate
+    causes : sequence of Reason
+        Why there is no shot, where that is known.
     """
     drawn = {}
     for shot in shots:
@@ -153,7 +163,7 @@ def explanation_pictures(
             name = f"shot-{shot.shot.shot}-explained.jpg"
             drawn[name] = explanation_picture(_of_shot(facts, log, shot, rejected))
     if not drawn:
-        drawn["explained.jpg"] = explanation_picture(_without_shot(facts, log, rejected))
+        drawn["explained.jpg"] = explanation_picture(_without_shot(facts, log, rejected, causes))
     return drawn
 
 
@@ -191,7 +201,10 @@ def _of_shot(
 
 
 def _without_shot(
-    facts: ClipFacts, log: CandidateLog, rejected: Sequence[RejectedCandidate]
+    facts: ClipFacts,
+    log: CandidateLog,
+    rejected: Sequence[RejectedCandidate],
+    causes: Sequence[Reason],
 ) -> Explanation:
     """Return what came nearest to a shot in a clip without any."""
     rivals = _strongest(rejected)
@@ -201,6 +214,8 @@ def _without_shot(
         start_s = float(first.times_s[0])
         course = _Course("Along candidate 1:", start_s, first.times_s, first.pixels)
     heading = f"No shot was measured in {facts.path.name}: the nearest candidates"
+    if causes:
+        heading = f"{facts.path.name}: {sentence(causes)}"
     view = _view(facts, log, _whole(facts), course)
     return Explanation(heading, view, None, rivals)
 

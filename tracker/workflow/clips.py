@@ -174,7 +174,9 @@ def clip_pictures(
         for measured, picture in zip(clip.shots, drawn, strict=True)
     }
     if log is not None:
-        pictures |= explanation_pictures(ready.facts, log, clip.shots, clip.rejected_candidates)
+        pictures |= explanation_pictures(
+            ready.facts, log, clip.shots, clip.rejected_candidates, clip.causes
+        )
     return pictures
 
 
