@@ -107,6 +107,35 @@ def test_labels_lie_in_the_frame_and_off_each_other() -> None:
             assert apart
 
 
+def test_a_flight_that_is_over_makes_room_for_the_next_and_one_in_the_air_does_not() -> None:
+    first = flight()
+    end_s = float(first.times_s[-1])
+    blank = np.full((SIZE[1], SIZE[0], 3), 90, np.uint8)
+
+    def shown(gap_s: float, at_s: float) -> list[int]:
+        later = replace(first, times_s=first.times_s - first.times_s[0] + end_s + gap_s)
+        painter = OverlayPainter(SIZE, [first, later])
+        asked: list[int] = []
+        painter.paint_flight = lambda _, number, __: asked.append(number)  # type: ignore[method-assign]
+        painter.paint(blank.copy(), at_s)
+        return asked
+
+    assert shown(1.0, end_s + 0.9) == [0]
+    assert shown(1.0, end_s + 1.1) == [1]
+    assert shown(-1.0, end_s - 0.5) == [0, 1]
+
+
+def test_no_label_covers_the_flight() -> None:
+    painter = OverlayPainter(SIZE, [flight()])
+    painter._place_labels(0)
+    path = flight().pixels
+    for each, event in enumerate(flight().events):
+        left, top = painter._placed[0, each]
+        height, width = label_sprite(event.words, painter.letters_px).shape[:2]
+        inside = (path >= (left, top)) & (path <= (left + width, top + height))
+        assert not inside.all(axis=1).any()
+
+
 def test_a_label_beyond_the_frame_is_cut_off() -> None:
     frame = np.zeros((40, 60, 3), np.uint8)
     sprite = np.full((20, 30, 3), 200, np.uint8)

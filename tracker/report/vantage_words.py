@@ -102,7 +102,8 @@ def quick_view(judged: Judgement) -> str:
 
 def _figures(values: Mapping[str, float], u: Mapping[str, float]) -> str:
     return ", ".join(
-        f"{name} {with_uncertainty(values[key], u[key])} {unit}" for name, unit, key in FIGURES
+        f"{name} {with_uncertainty(values[key], u[key])}{'' if unit == '°' else ' '}{unit}"
+        for name, unit, key in FIGURES
     )
 
 

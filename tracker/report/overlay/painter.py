@@ -36,6 +36,8 @@ TICKS = (0.3, 0.65)
 """Nearest and farthest end of a tick from its place, in sizes of letters; a matter of looks."""
 TICK = 0.5
 """Length of a metre tick in sizes of letters; a matter of looks."""
+PATH_POINTS = 1000
+"""Points of a flight that a label may cover; a matter of looks."""
 SHIFT = 4
 """Bits of a pixel's fraction in what OpenCV draws: a sixteenth."""
 
@@ -80,8 +82,11 @@ class OverlayPainter:
             From the clip's first frame.
         """
         self._paint_ground(frame)
+        begun = [flight.times_s[0] <= time_s for flight in self.flights]
         for number, flight in enumerate(self.flights):
-            if flight.times_s[0] <= time_s <= flight.times_s[-1] + LINGER_S:
+            # A flight that is over makes room for the next, whose its figures would seem to be.
+            linger_s = 0.0 if any(begun[number + 1 :]) else LINGER_S
+            if begun[number] and time_s <= flight.times_s[-1] + linger_s:
                 self.paint_flight(frame, number, time_s)
 
     def paint_still(self, frame: Image, number: int) -> None:
@@ -148,7 +153,8 @@ class OverlayPainter:
         for sprite, (left, top) in self._tick_labels():
             right, bottom = left + sprite.shape[1], top + sprite.shape[0]
             taken.append(Box(left / inch, top / inch, right / inch, bottom / inch))
-        drawn = [flight.pixels]
+        # A flight covered is worse than a label far away: its points count several times.
+        drawn = [_filled(flight.pixels, PATH_POINTS)]
         if self.ground is not None:
             drawn += [_filled(line) for line in self.ground.firing_line]
         lines = np.vstack(drawn)
@@ -203,9 +209,9 @@ class OverlayPainter:
             cv2.polylines(frame, [fixed], False, colour, width, cv2.LINE_AA, SHIFT)
 
 
-def _filled(line: Array) -> Array:
+def _filled(line: Array, count: int = 200) -> Array:
     """Return a line with points close enough together to see whether a label covers it."""
-    at = np.linspace(0.0, len(line) - 1.0, 200)
+    at = np.linspace(0.0, len(line) - 1.0, count)
     each = [np.interp(at, np.arange(len(line)), line[:, axis]) for axis in (0, 1)]
     return np.column_stack(each)
 
