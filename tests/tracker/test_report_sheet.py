@@ -6,6 +6,8 @@ import sys
 import cv2
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from tracker.report.labels import Box
 from tracker.report.lettering import width_inches
@@ -159,3 +161,20 @@ def test_the_picture_of_a_shot_needs_no_plotting_library() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], stderr=subprocess.PIPE, check=False)
     assert done.returncode == 0, done.stderr.decode()
+
+
+@pytest.mark.parametrize("code", ["\udc80", "\ud83d", "\x00", "\n", "\x85", "\uffff", "\ue000"])
+def test_what_is_no_letter_is_drawn_as_one_sign(code: str) -> None:
+    """OpenCV ends the program at half of a surrogate pair, of a file name that is no UTF-8."""
+    sheet, expected = blank(), blank()
+    sheet.write((0.5, 0.5), f"a{code}b", Letters(12.0, casing=1.0))
+    expected.write((0.5, 0.5), "a\N{REPLACEMENT CHARACTER}b", Letters(12.0, casing=1.0))
+    assert np.array_equal(sheet.pixels, expected.pixels)
+    assert width_inches(f"a{code}b", 12.0) == width_inches("a\N{REPLACEMENT CHARACTER}b", 12.0)
+
+
+@given(st.text(max_size=12))
+def test_any_text_is_as_wide_as_its_letters(text: str) -> None:
+    sheet = blank(1.0)
+    sheet.write((0.1, 0.5), text, Letters(9.0, casing=0.8))
+    assert width_inches(text, 9.0) == pytest.approx(sum(width_inches(one, 9.0) for one in text))

@@ -5,6 +5,7 @@ from importlib.util import find_spec
 from itertools import accumulate
 from pathlib import Path
 from typing import TYPE_CHECKING
+from unicodedata import category
 
 if TYPE_CHECKING:
     from cv2 import FontFace
@@ -18,6 +19,9 @@ FILES = {"normal": "DejaVuSans.ttf", "bold": "DejaVuSans-Bold.ttf"}
 MEASURED_SIZE = 300
 """OpenCV's size of letters at which a width is measured: large, since widths are whole pixels,
 and no larger, since the letters are drawn for it."""
+
+NO_LETTERS = {"Cc", "Cn", "Co", "Cs"}
+"""Categories of what is no letter: control codes, and codes without a meaning that all share."""
 
 OPENCV_PER_EM = 0.9293
 """OpenCV's measure of a size over the size of the letters: measured, an n of DejaVu Sans being 1298
@@ -44,7 +48,18 @@ def width_inches(text: str, size: float, weight: str = "normal") -> float:
     weight : str
         ``"normal"`` or ``"bold"``.
     """
-    return sum(_advance(letter, weight) for letter in text) * size / POINTS_PER_INCH
+    return sum(_advance(letter, weight) for letter in printable(text)) * size / POINTS_PER_INCH
+
+
+def printable(text: str) -> str:
+    """Return a text as it is drawn, as long as it is: what is no letter has a sign for it.
+
+    OpenCV ends the whole program at half of a surrogate pair, which stands in file names that are
+    no UTF-8.
+    """
+    return "".join(
+        "\N{REPLACEMENT CHARACTER}" if category(letter) in NO_LETTERS else letter for letter in text
+    )
 
 
 def letter_places(text: str, size_px: float, weight: str = "normal") -> list[float]:
@@ -52,7 +67,7 @@ def letter_places(text: str, size_px: float, weight: str = "normal") -> list[flo
 
     OpenCV itself cuts every width to whole pixels: words of small letters get a tenth too narrow.
     """
-    wide = [size_px * _advance(letter, weight) for letter in text]
+    wide = [size_px * _advance(letter, weight) for letter in printable(text)]
     return list(accumulate(wide, initial=0.0))
 
 

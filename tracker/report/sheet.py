@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from tracker.report.composite import Image
 from tracker.report.labels import Box
-from tracker.report.lettering import POINTS_PER_INCH, letter_places, typeface
+from tracker.report.lettering import POINTS_PER_INCH, letter_places, printable, typeface
 from tracker.report.look import DOTS_PER_INCH, INK, PAPER
 from tracker.report.raster import resampled
 
@@ -206,7 +206,7 @@ def _put(
     """Draw letters with their left ends in columns and their feet on a row."""
     face, size = typeface(letters.size * PER_POINT, letters.weight)
     columns, row = at
-    for column, letter in zip(columns, text, strict=False):
+    for column, letter in zip(columns, printable(text), strict=False):
         if letter != " ":
             cv2.putText(image, letter, (column, row), colour, face, size)
 
