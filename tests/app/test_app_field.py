@@ -201,6 +201,12 @@ def test_the_filled_page_can_be_used_by_everybody(visit: Visit, half_done: Path)
     tab = visit(half_done, "field")
     expect(tab.locator(".mark.picked")).to_have_count(3)
     expect(tab.locator(".field-done")).to_contain_text("3 of 5 picked, saved.")
+    tab.set_viewport_size({"width": 1100, "height": 800})
+    # The answer stands right below the picture, and every marker has its name.
+    stage, answer = (tab.locator(each).bounding_box() for each in (".mark-stage", ".field-answer"))
+    assert stage is not None and answer is not None
+    assert 0.0 <= answer["y"] - stage["y"] - stage["height"] < 40.0
+    expect(tab.locator(".mark-stage .mark text")).to_have_count(tab.locator(".mark").count())
     tab.get_by_text("What else is known of the camera").click()
     usable(tab)
 

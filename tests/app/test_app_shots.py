@@ -354,3 +354,19 @@ def test_a_hostile_reason_is_shown_as_it_is(visit: Visit, lane: Path) -> None:
     expect(page.locator(".shots-view")).to_contain_text(words)
     (decision,) = read_review(read_session(lane)).decisions
     assert decision.reason == words
+
+
+@pytest.mark.campaign
+def test_text_twice_as_large_puts_the_film_below_the_list(visit: Visit, lane: Path) -> None:
+    page = opened(visit(lane, "shots"))
+    page.set_viewport_size({"width": 1100, "height": 760})
+    film, shots = page.locator(".film-stage"), page.locator(".shots-list")
+    beside = [each.bounding_box() for each in (shots, film)]
+    assert beside[0] is not None and beside[1] is not None
+    assert beside[1]["x"] > beside[0]["x"] + beside[0]["width"]
+    page.add_style_tag(content="html { font-size: 200% !important }")
+    below = [each.bounding_box() for each in (shots, film)]
+    assert below[0] is not None and below[1] is not None
+    assert below[1]["y"] >= below[0]["y"] + below[0]["height"]
+    assert below[1]["width"] > 600.0
+    assert page.evaluate("document.documentElement.scrollWidth") <= 1100

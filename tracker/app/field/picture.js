@@ -34,7 +34,7 @@ export default {
              :data-name="mark.name">
             <circle class="hit" r="22" />
             <path class="shape cased" :d="shape(mark)" /><path class="shape" :d="shape(mark)" />
-            <text v-if="mark.labelled" y="-20" :class="mark.side" font-size="14" stroke-width="4">{{ mark.label }}</text>
+            <text v-if="mark.labelY" :y="mark.labelY" :class="mark.side" font-size="14" stroke-width="4">{{ mark.label }}</text>
           </g>
           <path v-if="cursor" class="cursor cased" :d="crosshair" /><path v-if="cursor" class="cursor" :d="crosshair" />
         </svg>
@@ -73,8 +73,8 @@ export default {
           <label v-if="now.scene" class="mark-grid"><input type="checkbox" v-model="grid" /> Ground grid, {{ now.scene.spacing_m }} m</label>
           <p v-if="now.scene" class="hint mark-key">Cross: pick. Ring, magnified: fitted place. Line at a cross: miss, enlarged ×{{ Math.round(now.scene.scale) }}.</p>
         </div>
-        <slot></slot>
       </div>
+      <slot></slot>
     </div>`,
   data() {
     return {
@@ -118,15 +118,15 @@ export default {
       return `M${x - 16 * u} ${y}H${x - 4 * u}M${x + 4 * u} ${y}H${x + 16 * u}M${x} ${y - 16 * u}V${y - 4 * u}M${x} ${y + 4 * u}V${y + 16 * u}`;
     },
     marks() {
-      return this.now.marks.map((one) => {
+      return this.named(this.now.marks.map((one) => {
         let kind = "expected", at = one.expected;
         if (one.pixel) { kind = "picked"; at = one.pixel; } else if (one.suggested) { kind = "suggested"; at = one.suggested; }
         if (this.moving && one.name === this.chosen) { kind = "picked"; at = this.moving; }
         if (!at) return null;
         if (one.suspect) kind += " suspect";
         const label = one.suspect ? `${one.name}: does not agree` : kind === "suggested" ? `${one.name}?` : one.name;
-        return { name: one.name, x: at[0], y: at[1], kind, label, side: this.side(at[0]) };
-      }).filter(Boolean).map((one, at, all) => ({ ...one, labelled: this.labelled(one, all) }));
+        return { name: one.name, x: at[0], y: at[1], kind, label, labelY: 0, side: this.side(at[0]) };
+      }).filter(Boolean));
     },
     // A peg at every tick of the firing line, upright and of one size however flat the ground is seen.
     pegs() {
@@ -176,19 +176,23 @@ export default {
         if (this.next) { const [name, at, final] = this.next; this.next = null; this.tell(name, at, final); } else if (this.final) { this.moving = null; }
       }
     },
-    // A name that would lie over another is left out; the chosen and the doubtful come first.
-    labelled(one, all) {
+    // A name that would lie over another stands below its mark, and is left out where that is taken
+    // too; the chosen and the doubtful come first.
+    named(marks) {
       const rank = (mark) => (mark.name === this.chosen ? 2 : mark.kind.includes("suspect") ? 1 : 0);
-      const before = all.filter((other) => rank(other) > rank(one)
-        || (rank(other) === rank(one) && all.indexOf(other) < all.indexOf(one)));
-      const span = (mark) => {
+      const placed = [];
+      for (const mark of [...marks].sort((one, other) => rank(other) - rank(one))) {
         const wide = 8.4 * mark.label.length * this.unit;
         const from = mark.x - (mark.side === "right" ? wide : mark.side === "left" ? 0 : wide / 2);
-        return [from, from + wide];
-      };
-      const [start, end] = span(one);
-      return !before.some((other) => Math.abs(other.y - one.y) < 20 * this.unit
-        && span(other)[0] < end && span(other)[1] > start);
+        for (const labelY of [-20, 32]) {
+          const name = { at: mark.y + labelY * this.unit, from, to: from + wide };
+          if (placed.some((other) => Math.abs(other.at - name.at) < 20 * this.unit && other.from < name.to && other.to > from)) continue;
+          placed.push(name);
+          mark.labelY = labelY;
+          break;
+        }
+      }
+      return marks;
     },
     // Texts near the frame's edge are set flush with it.
     side(x) {

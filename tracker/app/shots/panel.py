@@ -161,4 +161,4 @@ class Panel:
 def _figure(row: Shot, figure: tuple[str, str, str, str]) -> str:
     name, column, u_column, unit = figure
     value = with_uncertainty(getattr(row, column), getattr(row, u_column))
-    return f"{name} {value} {unit}"
+    return f"{name} {value}{'' if unit == '°' else ' '}{unit}"

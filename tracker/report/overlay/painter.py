@@ -154,7 +154,9 @@ class OverlayPainter:
             right, bottom = left + sprite.shape[1], top + sprite.shape[0]
             taken.append(Box(left / inch, top / inch, right / inch, bottom / inch))
         # A flight covered is worse than a label far away: its points count several times.
-        drawn = [_filled(flight.pixels, PATH_POINTS)]
+        path = _filled(flight.pixels, PATH_POINTS)
+        aside = TICKS[1] * self.letters_px * across(path)
+        drawn = [path, path + aside, path - aside]
         if self.ground is not None:
             drawn += [_filled(line) for line in self.ground.firing_line]
         lines = np.vstack(drawn)
