@@ -7,6 +7,7 @@ import pytest
 
 from tests.tracker.thrown_balls import DRAG, RADIUS_M, RELEASE_M, Throw, camera, flown
 from tracker.fitting import FIGURES, PARAMETERS, Circumstances, figures_of
+from tracker.fitting.figures import flight_time_of
 from tracker.fitting.parameters import GRAVITY_AT
 from tracker.flight.forces import Forces
 
@@ -182,3 +183,17 @@ def test_a_release_from_a_pit_has_all_figures():
     up = 15.0 * np.sin(np.radians(40.0))
     time_s = (up + np.sqrt(up**2 - 2.0 * 9.80665 * 0.5)) / 9.80665
     assert figures(thrown(15.0, 40.0, -0.5)).value("flight_time_s") == pytest.approx(time_s)
+
+
+@pytest.mark.parametrize("throw", [Throw(18.0, 40.0), Throw(30.0, -5.0), Throw(40.0, 89.0)])
+def test_the_flight_time_alone_is_that_of_the_figures(throw):
+    numbers = parameters(throw)
+    alone, whole = flight_time_of(KNOWN, numbers), figures_of(KNOWN, numbers)
+    assert alone == whole.value("flight_time_s") > 0.0
+
+
+def test_a_flight_that_does_not_come_down_has_no_flight_time():
+    floating = parameters(Throw(18.0, 40.0))
+    floating[GRAVITY_AT] = -9.75
+    assert np.isnan(flight_time_of(KNOWN, floating))
+    assert np.isnan(figures_of(KNOWN, floating).value("flight_time_s"))

@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from tracker.detection import ExpectedBall, change_per_contrast, locate_ball
-from tracker.fitting import FittedFlight, figures_of
+from tracker.fitting import FittedFlight
+from tracker.fitting.figures import flight_time_of
 from tracker.fitting.model import flight_of
 from tracker.fitting.parameters import CAMERA_AT, READOUT_AT, RELEASE_AT
 from tracker.measurement.context import ClipContext
@@ -60,7 +61,7 @@ def course_of(
 ) -> tuple[list[Candidates], Course]:
     """Return the frames in which a fitted flight shows until it lands, and where it is in them."""
     known, parameters = context.circumstances, fitted.parameters
-    end = figures_of(known, parameters).value("flight_time_s")
+    end = flight_time_of(known, parameters)
     camera = known.camera.perturbed(parameters[CAMERA_AT:])
     release_s = parameters[RELEASE_AT]
     times = np.array([each.time_s for each in candidates]) - release_s
