@@ -176,6 +176,26 @@ def test_uncertainty_is_honest(scenes):
     assert np.sqrt(np.mean(np.square(errors))) < 1.2
 
 
+def test_a_cone_seen_from_above_stands_on_the_middle_of_its_base_not_on_its_near_rim():
+    """From 5 m up and 12 m off the near rim of a base 0.3 m wide is 4 px below its middle."""
+    rng = np.random.default_rng(11)
+    camera = looking_at((20.0, -12.0, 5.0), (20.0, 0.0, 0.5), 860.0, SIZE).with_covariance(
+        _camera().covariance
+    )
+    picture, markers = _field(rng), []
+    for x in (14.0, 17.0, 20.0, 23.0, 26.0):
+        place = np.array([x, 0.0, 0.0])
+        _paint(picture, camera, _cone(camera, place, 0.45, 0.30), COLOURS["orange"])
+        markers.append(Marker(f"{x:g} m", place))
+    found = find_standing(np.clip(picture, 0, 255).astype(np.uint8), camera, markers)
+    off = [
+        proposal.pixel - camera.project(marker.ground_m[None, :])[0]
+        for proposal, marker in zip(found, markers, strict=True)
+    ]
+    assert np.abs(np.mean(off, axis=0)).max() < 1.3
+    assert np.abs([gap / one.pixel_u for gap, one in zip(off, found, strict=True)]).max() < 3.0
+
+
 def test_an_empty_field_proposes_nothing():
     picture = np.clip(_field(np.random.default_rng(8)), 0, 255).astype(np.uint8)
     markers = [Marker(f"{x}", (x, 0.0, 0.0)) for x in (0.0, 10.0, 20.0)]
