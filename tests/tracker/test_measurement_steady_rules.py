@@ -177,7 +177,7 @@ def test_a_moved_frame_comes_back_in_luma_and_colour(monkeypatch):
         steadier, "_filmed", lambda _, grid: (grid - np.array([4.0, 6.0]), None), raising=False
     )
     steadier._before = (np.zeros_like(luma), np.zeros_like(colour))
-    drawn, tint = steadier._redrawn(motion(True), luma, colour)
+    drawn, tint = steadier._redrawn(steadier._homography(motion(True)), luma, colour)
     np.testing.assert_array_equal(drawn[20:, 20:], wide[20:360, 20:640])
     np.testing.assert_array_equal(tint[20:, 20:], wide[20:180, 20:320])
     # What was not filmed is as it was before.
@@ -186,7 +186,8 @@ def test_a_moved_frame_comes_back_in_luma_and_colour(monkeypatch):
 
 def test_a_motion_is_kept_until_its_candidates_come_and_no_longer(monkeypatch):
     steadier = Steadier(CAMERA, 1 / 60)
-    steadier._motions = {3: motion(True), 4: motion(True), 7: motion(True)}
+    homography = np.array([[1.0, 0.0, 5.0], [0.0, 1.0, -2.0], [0.0, 0.0, 1.0]])
+    steadier._motions = {frame: (motion(True), homography) for frame in (3, 4, 7)}
     pixels = np.array([[100.0, 100.0]])
     steadied = []
     candidates = SimpleNamespace(
@@ -195,8 +196,9 @@ def test_a_motion_is_kept_until_its_candidates_come_and_no_longer(monkeypatch):
     assert steadier.steadied(candidates) == "steadied"
     assert list(steadier._motions) == [7]
     found = steadied[0]
-    filmed, slope = steadier._filmed(motion(True), pixels)
-    np.testing.assert_allclose(found.filmed_pixels, filmed)
+    followed, slope = steadier._filmed(motion(True), pixels)
+    np.testing.assert_allclose(found.filmed_pixels, pixels + np.array([5.0, -2.0]))
+    np.testing.assert_allclose(found.still_pixels, pixels + found.filmed_pixels - followed)
     np.testing.assert_allclose(found.covariances[0], slope[0] @ (1e-8 * np.eye(SIZE)) @ slope[0].T)
     still = SimpleNamespace(frame=5, pixels=pixels)
     assert steadier.steadied(still) is still

@@ -1,5 +1,8 @@
 """A camera that moves: frames are drawn as a still one would have seen them."""
 
+from dataclasses import replace
+
+import cv2
 import numpy as np
 import pytest
 
@@ -56,7 +59,7 @@ def test_a_filmed_pixel_is_traced_back_to_the_still_camera() -> None:
         # A turn moves the corners a little otherwise than the middle.
         assert still == pytest.approx(place, abs=1.0)
         assert 0.0 < np.trace(covariance) < 0.25
-        back = steadier._filmed(steadier._motions[1], still[None])[0][0]
+        back = steadier._filmed(steadier._motions[1][0], still[None])[0][0]
         assert back == pytest.approx((place[0] + 7.0, place[1] - 3.0), abs=1e-3)
     still, covariance = steadier.still_pixel(0, (100.0, 80.0))
     assert still.tolist() == [100.0, 80.0]
@@ -79,6 +82,22 @@ def test_only_a_part_is_drawn_anew() -> None:
     outside[60:200, 100:300] = False
     assert np.array_equal(drawn[outside], view((0, 0))[outside])
     assert np.mean(np.abs(drawn[60:200, 100:300].astype(float) - view((0, 0))[60:200, 100:300])) < 4
+
+
+def test_places_are_where_the_still_camera_sees_them_though_a_homography_draws_the_frame() -> None:
+    """A lens that distorts carries a turn to the edges by more than any homography does."""
+    lens = replace(CAMERA, distortion=np.array([-0.2, 0.05, 0.0, 0.0, 0.0]))
+    steadier = Steadier(lens, FRAME_S)
+    steadier.see(0, view((0, 0)))
+    steadier.see(1, view((12, 5)))
+    motion, homography = steadier._motions[1]
+    seen = steadier.steadied(at(1, PLACES)).steadied
+    assert seen is not None
+    drawn = cv2.perspectiveTransform(PLACES[None], homography)[0]
+    np.testing.assert_array_equal(seen.filmed_pixels, drawn)
+    followed, _ = steadier._filmed(motion, seen.still_pixels)
+    np.testing.assert_allclose(followed, seen.filmed_pixels, atol=0.01)
+    assert np.linalg.norm(seen.still_pixels - PLACES, axis=1).max() > 0.1
 
 
 def test_frames_without_a_known_motion_are_counted() -> None:

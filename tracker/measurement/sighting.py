@@ -142,11 +142,11 @@ def sighted(
         [(frames[i], k) for i, k in zip(rows, at, strict=True)], expected, exposure, light
     )
     kept = sighting.found
-    moved, spread = _corrections(frames, rows, at)
+    moved, stilled, spread = _corrections(frames, rows, at)
     track = Track(
         frames=np.array([frames[i].frame for i in rows], np.int64)[kept],
         times_s=course.times_s[chosen][kept],
-        pixels=sighting.pixels[kept],
+        pixels=(sighting.pixels + stilled)[kept],
         covariances=(sighting.covariances + spread)[kept],
         lean=sighting.lean[kept],
         snr=np.abs(sighting.snr[kept]),
@@ -156,15 +156,19 @@ def sighted(
     return track, exposure
 
 
-def _corrections(frames: list[Candidates], rows: list[int], at: list[int]) -> tuple[Array, Array]:
-    """Return how far the frames as filmed are off the still camera's, and the covariances of it."""
-    moved, spread = np.zeros((len(rows), 2)), np.zeros((len(rows), 2, 2))
+def _corrections(
+    frames: list[Candidates], rows: list[int], at: list[int]
+) -> tuple[Array, Array, Array]:
+    """Return how far the frames as filmed and the still camera are off, and the covariances."""
+    moved, stilled = np.zeros((2, len(rows), 2))
+    spread = np.zeros((len(rows), 2, 2))
     for number, (row, k) in enumerate(zip(rows, at, strict=True)):
         steadied = frames[row].steadied
         if steadied is not None:
             moved[number] = steadied.filmed_pixels[k] - frames[row].pixels[k]
+            stilled[number] = steadied.still_pixels[k] - frames[row].pixels[k]
             spread[number] = steadied.covariances[k]
-    return moved, spread
+    return moved, stilled, spread
 
 
 def _expected(context: ClipContext, camera: Camera, states: Array, pixels: Array) -> ExpectedBall:

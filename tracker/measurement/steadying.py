@@ -31,7 +31,8 @@ NEAR_M, AFAR_M = 2.0, 30.0
 where a line of sight does not meet it, m."""
 
 GRID = (17, 11)
-"""Lines of sight across and down that are followed exactly; a homography carries the rest."""
+"""Lines of sight across and down that a homography is fitted to: it is off by up to 0.3 px, as a
+lens distorts and rows are read one after the other, which is made good at the candidates."""
 
 BEGINNING_S = 1.0
 """Part of the clip that shows how the first frame was sheared, s: a few swings of a hand."""
@@ -89,7 +90,8 @@ class Steadier:
         self._begun = max(START_FRAMES, round(BEGINNING_S / frame_s))
         self._alert_until = self._alert
         self._reference: SteadyReference | None = None
-        self._motions: dict[int, Motion] = {}
+        self._motions: dict[int, tuple[Motion, Array]] = {}
+        """Of each frame that is drawn anew, and the homography that it is drawn through."""
         self._before: tuple[Codes, Codes | None] | None = None
         self._count = 0
         self.moves = False
@@ -118,8 +120,9 @@ class Steadier:
         if motion is not None and motion.significant:
             self.moves = True
             self._alert_until = self._count + self._alert
-            self._motions[frame] = motion
-            drawn = self._redrawn(motion, luma, blueness)
+            matrix = self._homography(motion)
+            self._motions[frame] = motion, matrix
+            drawn = self._redrawn(matrix, luma, blueness)
         self._before = drawn
         return drawn
 
@@ -191,15 +194,22 @@ class Steadier:
 
     def steadied(self, candidates: Candidates) -> Candidates:
         """Return the candidates of a frame with what its correction did to them."""
-        motion = self._motions.pop(candidates.frame, None)
+        import cv2
+
+        corrected = self._motions.pop(candidates.frame, None)
         # A copy, since the thread that sees frames adds to it.
         for old in [frame for frame in list(self._motions) if frame < candidates.frame]:
             del self._motions[old]
-        if motion is None or not len(candidates.pixels):
+        if corrected is None or not len(candidates.pixels):
             return candidates
-        filmed, slope = self._filmed(motion, candidates.pixels)
+        motion, matrix = corrected
+        filmed = cv2.perspectiveTransform(candidates.pixels[None], matrix)[0]
+        followed, slope = self._filmed(motion, candidates.pixels)
+        # What a still camera sees here is filmed elsewhere by a fraction of a pixel, over which a
+        # motion of some degrees turns nothing.
+        still = candidates.pixels + (filmed - followed)
         covariances = slope @ motion.covariance @ slope.transpose(0, 2, 1)
-        return candidates.with_steadied(Steadied(filmed, covariances))
+        return candidates.with_steadied(Steadied(filmed, still, covariances))
 
     def still_pixel(self, frame: int, filmed: tuple[float, float]) -> tuple[Array, Array]:
         """Return where the still camera would have shown a pixel of a frame that was seen.
@@ -217,9 +227,10 @@ class Steadier:
             Of the correction, px².
         """
         place, covariance = np.array(filmed, float), np.zeros((2, 2))
-        motion = self._motions.get(frame)
-        if motion is None:
+        corrected = self._motions.get(frame)
+        if corrected is None:
             return place, covariance
+        motion, _ = corrected
         for _ in range(BACK_ROUNDS):
             seen, slope = self._filmed(motion, place[None])
             place = place + np.array(filmed) - seen[0]
@@ -243,9 +254,8 @@ class Steadier:
             filmed = moved_pixels(camera, motion.parameters, seen, share)
         return filmed, slopes(camera, seen, share)
 
-    def _redrawn(
-        self, motion: Motion, luma: Codes, blueness: Codes | None
-    ) -> tuple[Codes, Codes | None]:
+    def _homography(self, motion: Motion) -> Array:
+        """Return the homography from the still camera's frame to the one filmed, nearly."""
         import cv2
 
         width, height = self._camera.size_px
@@ -253,7 +263,11 @@ class Steadier:
         grid = np.stack(np.meshgrid(columns, rows), axis=-1).reshape(-1, 2)
         filmed = self._filmed(motion, grid)[0]
         usable = np.all(np.isfinite(filmed), axis=1)
-        matrix = np.asarray(cv2.findHomography(grid[usable], filmed[usable], 0)[0], np.float64)
+        return np.asarray(cv2.findHomography(grid[usable], filmed[usable], 0)[0], np.float64)
+
+    def _redrawn(
+        self, matrix: Array, luma: Codes, blueness: Codes | None
+    ) -> tuple[Codes, Codes | None]:
         before = self._before or (luma, blueness)
         halve = np.array([[0.5, 0.0, -0.25], [0.0, 0.5, -0.25], [0.0, 0.0, 1.0]])
         colour, part = blueness, self._part

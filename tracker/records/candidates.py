@@ -69,16 +69,20 @@ class Steadied:
     ----------
     filmed_pixels : ndarray, shape (N, 2)
         Where the candidates are in the frame as filmed.
+    still_pixels : ndarray, shape (N, 2)
+        Where the still camera sees them: the frame drawn anew is off by some tenths of a pixel,
+        since a homography is all that it is drawn through.
     covariances : ndarray, shape (N, 2, 2)
         Of the correction, px².
     """
 
     filmed_pixels: Array
+    still_pixels: Array
     covariances: Array
 
     def part(self, rows: NDArray[np.int64]) -> "Steadied":
         """Return the chosen rows."""
-        return Steadied(self.filmed_pixels[rows], self.covariances[rows])
+        return Steadied(self.filmed_pixels[rows], self.still_pixels[rows], self.covariances[rows])
 
 
 @dataclass(frozen=True)
