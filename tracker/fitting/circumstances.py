@@ -33,13 +33,13 @@ and over grass that reflects a fifth, a ball's foot has a fifth of the light of 
 law), half of the luma after the camera's gamma: a fall of 25 to 45 luma steps from the middle to
 the foot of a bright ball."""
 
-LIFT_FADE, LIFT_FADE_U = 0.2, 0.4
+LIFT_FADE, LIFT_FADE_U = 0.25, 0.7
 """Fade of a ball's lift with speed (`tracker.flight.aerodynamics.Lifts`), no unit. A ball that
 keeps its spin has 0.75 to 0.9 at spin ratios of 0.1 to 0.03, by C = 1 / (2 + v / (R w))
-(`tracker.flight.coefficients.FeltLift`); one whose lift comes from uneven cloth alone has 0. Of the
-variance of the lift without intent, cloth makes 0.03 squared and wheels that differ by 3 % make
-0.015 squared (docs/methods/flight.md): a fifth of it is of spin. A shot contains little
-information on the fade, and all shots of a launcher may have the same."""
+(`tracker.flight.coefficients.FeltLift`); one whose lift comes from uneven cloth alone, or that
+loses spin as fast as speed, has 0. Cloth makes 0.03 of lift and wheels that differ by 3 % make
+0.015 (docs/methods/flight.md): spin has a fifth of the variance, and more where wheels differ more.
+All shots of a launcher may share one cause, so either lies within a standard uncertainty."""
 
 EXACT = 1e-7
 """Standard uncertainty of what is known exactly: small beside any other, in any unit."""

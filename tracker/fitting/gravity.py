@@ -56,6 +56,11 @@ PLAIN_SHARE, PLAIN_SCALE = 1.0 / 3.0, 2.5
 """A fit needs no check when, to first order, gravity comes out within this share of the reported
 limit and the positions' scale is no larger than the second number."""
 
+STRAINED = 25.0
+"""A fit needs a check when its chi-square over the priors is larger than this: a clip of another
+pace can be fitted closely by a drag, a wind and a lift that no ball has, and right shots have some
+ten at most. Drawn shots; common practice, no source."""
+
 NEAR = 0.02
 """How near a factor must come to a usual one, in its logarithm, beside three standard
 uncertainties."""
@@ -138,11 +143,13 @@ def _plainly_right(circumstances: Circumstances, fitted: FittedFlight) -> bool:
     """Return whether a fit shows, without another fit, that gravity is right.
 
     Gravity is freed to first order about the fit; its change must stay below a third of the
-    reported limit, and the positions must agree with the flight.
+    reported limit, and positions and priors must agree with the flight.
     """
     known = fitted.with_gusts(circumstances)
     prior = known.prior_information()
     departure = fitted.parameters - known.prior_mean()
+    if departure @ prior @ departure > STRAINED:
+        return False
     pull = fitted.data_information @ departure + prior @ departure / fitted.correlation_factor
     prior[GRAVITY_AT] = prior[:, GRAVITY_AT] = 0.0
     others = [place for place in range(len(PARAMETERS)) if place != GRAVITY_AT]
