@@ -7,8 +7,17 @@ from hypothesis import strategies as st
 from calibration.camera import looking_at
 from tests.tracker.cramer_rao import cramer_rao
 from tracker.fitting import FIGURES, PARAMETERS, Circumstances, figures_of
+from tracker.fitting.light import light_in_picture
 from tracker.fitting.model import predict
 from tracker.fitting.observations import Instants
+from tracker.fitting.parameters import (
+    CAMERA_AT,
+    FADE_AT,
+    GRAVITY_AT,
+    GUSTS_AT,
+    LIGHT_AT,
+    SLOPE_AT,
+)
 from tracker.flight.forces import Forces
 
 CAMERA_U = np.array([2e-3, 2e-3, 1e-3, 0.05, 0.08, 0.03, 4e-3, 1.0, 1.0, 3e-3, 3e-3, 1e-4, 1e-4, 0])
@@ -17,7 +26,7 @@ STEPS = np.array(
     [
         *(1e-4, 1e-4, 1e-4, 1e-4, 1e-4, 1e-4, 1e-4),
         *(1e-4, 1e-4, 1e-4, 1e-3, 1e-3),
-        *(1e-5, 1e-2, 1e-2, 1e-3, 1e-4, 1e-4),
+        *(1e-5, 1e-2, 1e-2, 1e-2, 1e-3, 1e-4, 1e-4),
         *(1e-3,) * 12,
         *(1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-6, 1e-2, 1e-2),
         *(1e-4, 1e-4, 1e-5, 1e-5, 1e-4),
@@ -69,12 +78,12 @@ def shots(draw):
     numbers[7] = draw(number(0.2, 0.7))
     numbers[8], numbers[9] = draw(number(-0.15, 0.15)), draw(number(-0.15, 0.15))
     numbers[10], numbers[11] = draw(number(-3.0, 3.0)), draw(number(-3.0, 3.0))
-    numbers[12], numbers[13], numbers[14] = draw(number(0.0, 0.02)), 3.0, -4.0
-    numbers[15] = draw(number(-0.03, 0.03))
-    numbers[16] = draw(number(-0.3, 0.3))
-    numbers[17] = draw(number(-0.2, 1.2))
-    numbers[18:30] = [draw(number(-1.0, 1.0)) for _ in range(12)]
-    numbers[30:] = CAMERA_U * np.array([draw(number(-2.0, 2.0)) for _ in range(14)])
+    numbers[12], numbers[LIGHT_AT] = draw(number(0.0, 0.02)), (3.0, -4.0, 2.0)
+    numbers[GRAVITY_AT] = draw(number(-0.03, 0.03))
+    numbers[SLOPE_AT] = draw(number(-0.3, 0.3))
+    numbers[FADE_AT] = draw(number(-0.2, 1.2))
+    numbers[GUSTS_AT:CAMERA_AT] = [draw(number(-1.0, 1.0)) for _ in range(12)]
+    numbers[CAMERA_AT:] = CAMERA_U * np.array([draw(number(-2.0, 2.0)) for _ in range(14)])
     times = numbers[0] + np.linspace(0.03, 0.9, 12)
     lean = np.linspace(0.05, -0.08, 12)
     return known, numbers, Instants(times, np.linspace(-0.4, 0.4, 12), lean)
@@ -143,6 +152,9 @@ def test_worse_or_fewer_pixels_never_lower_the_bound(shot, worse):
 def test_pixels_move_with_the_light_as_the_lean_says(shot):
     known, numbers, instants = shot
     dark = numbers.copy()
-    dark[13:15] = 0.0
+    dark[LIGHT_AT] = 0.0
     moved = predict(known, numbers, instants)[0] - predict(known, dark, instants)[0]
-    np.testing.assert_allclose(moved, np.outer(instants.lean, numbers[13:15]), atol=1e-9)
+    camera = known.camera.perturbed(numbers[CAMERA_AT:])
+    sights = camera.rays(predict(known, dark, instants)[0]) @ camera.rotation.T
+    lit = light_in_picture(sights) @ numbers[LIGHT_AT]
+    np.testing.assert_allclose(moved, instants.lean[:, None] * lit, atol=1e-6)

@@ -39,7 +39,7 @@ class BounceCase:
         landing = self.landing if landing is None else landing
         track = self.track if track is None else track
         start = self.hop + np.array([0.004, -0.03, 0.03, 0.05])
-        fit = fit_hop(CONTEXT, landing, track, start, np.zeros(2))
+        fit = fit_hop(CONTEXT, landing, track, start, np.zeros(3))
         return measured_hop(fit, landing, Hop(*start.tolist()))
 
     def landed(self, hop: MeasuredHop | None) -> tuple[dict[str, float], dict[str, float]]:

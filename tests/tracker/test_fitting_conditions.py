@@ -77,7 +77,7 @@ def test_each_name_of_the_layout_stands_where_the_vector_has_it():
     assert names[layout.DRAG_AT] == "drag"
     assert names[layout.LIFT_AT] == ("lift_up", "lift_side")
     assert names[layout.MEAN_WIND_AT] == ("wind_along", "wind_across")
-    assert names[layout.LIGHT_AT] == ("light_column", "light_row")
+    assert names[layout.LIGHT_AT] == ("light_right", "light_down", "light_forward")
     assert names[layout.GUSTS_AT] == "gust_along_1"
     assert names[layout.CAMERA_AT] == "turn_x" and names[-1] == "k3"
     assert names[layout.CAMERA_ACROSS_AT] == "across"
@@ -110,6 +110,6 @@ def test_a_ball_touches_the_ground_with_half_its_diameter_below_its_centre():
 def test_light_is_presumed_to_come_from_above():
     """Rows grow downwards: below its middle a ball is darker, by its whole uncertainty."""
     light = slice(layout.LIGHT_AT.start, layout.LIGHT_AT.stop)
-    assert known().prior_mean()[light] == pytest.approx([0.0, -20.0])
+    assert known().prior_mean()[light] == pytest.approx([0.0, -20.0, 0.0])
     weight = np.diag(known().prior_information())[light]
-    assert 1.0 / np.sqrt(weight) == pytest.approx([20.0, 20.0])
+    assert 1.0 / np.sqrt(weight) == pytest.approx([20.0, 20.0, 20.0])

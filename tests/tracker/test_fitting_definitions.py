@@ -220,7 +220,7 @@ def test_each_prior_stands_at_its_parameter():
     ):
         assert np.diag(information)[place] == pytest.approx(u**-2.0), place
     assert not information[RELEASE_AT].any() and not information[VELOCITY_AT].any()
-    assert mean[LIGHT_AT].tolist() == [0.0, -20.0]
+    assert mean[LIGHT_AT].tolist() == [0.0, -20.0, 0.0]
     assert mean[POSITION_AT].tolist() == KNOWN.release_m.tolist()
     assert mean[DRAG_AT] == KNOWN.drag and mean[READOUT_AT] == KNOWN.readout_s
     assert mean[[WIND_AT[0][0], WIND_AT[1][0]]].tolist() == list(KNOWN.wind_mps)

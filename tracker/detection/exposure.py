@@ -52,7 +52,7 @@ def fit_positions(
     exposure : float, optional
         Share of the frame interval during which the shutter is open; found from the
         pictures when left out.
-    light : ndarray, shape (2,), optional
+    light : ndarray, shape (N, 2) or (2,), optional
         By how many luma steps the ball is brighter at its rim than in its middle, towards greater
         columns and rows; even light when left out.
 
@@ -67,6 +67,7 @@ def fit_positions(
     if exposure is None:
         exposure = _find_exposure(cutouts, expected)
     light = np.zeros(2) if light is None else np.clip(light, -MOST_UNEVEN, MOST_UNEVEN)
+    light = np.broadcast_to(light, (len(cutouts.patches), 2))
     return fit_patches(cutouts, expected, exposure, light), exposure
 
 
@@ -76,7 +77,7 @@ def _find_exposure(cutouts: Cutouts, expected: ExpectedBall) -> float:
     Only the clearest pictures decide. A streak is drawn only as far as the pictures ask for it:
     where the residual does not tell it from none, the share is zero.
     """
-    even = np.zeros(2)
+    even = np.zeros((len(cutouts.patches), 2))
     first = fit_patches(cutouts, expected, 0.0, even)
     clear = np.flatnonzero(first.found)
     if len(clear) < LEAST_CLEAR:
@@ -89,7 +90,7 @@ def _find_exposure(cutouts: Cutouts, expected: ExpectedBall) -> float:
     shares = np.append(shares[shares < 1.0], 1.0)
     costs: list[float] = []
     for share in shares:
-        fit = fit_patches(chosen, few, float(share), even)
+        fit = fit_patches(chosen, few, float(share), even[clear])
         # A longer streak is fitted in a larger window: what noise leaves there is taken off.
         excess = (fit.misfit - 1.0) * fit.freedom + np.where(fit.found, 0.0, NOT_FOUND_COST)
         costs.append(float(np.median(excess)))

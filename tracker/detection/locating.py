@@ -65,8 +65,9 @@ def locate_ball(
         Aligned with `chosen`.
     exposure : float, optional
         Share of the frame interval during which the shutter is open, if known.
-    light : ndarray, shape (2,), optional
-        How unevenly the ball is lit, if known (`tracker.detection.exposure.fit_positions`).
+    light : ndarray, shape (N, 2), optional
+        How unevenly the ball is lit in each frame, if known
+        (`tracker.detection.exposure.fit_positions`).
 
     Returns
     -------

@@ -3,8 +3,8 @@
 Place and contrast of the ball's picture (`tracker.detection.ball_image`) are fitted to the pixels
 by least squares, which for white noise reaches the Cramér-Rao bound (S. M. Kay, Fundamentals of
 Statistical Signal Processing: Estimation Theory, 1993, ch. 3 and 8). A ball is lit from one side,
-so the disc's brightness may slope; the slope is the same in all pictures of a shot, and is found by
-the fit of its flight (`tracker.fitting.model`).
+so the disc's brightness may slope; where the light comes from is found by the fit of the flight
+(`tracker.fitting.light`).
 """
 
 import numpy as np
@@ -83,8 +83,8 @@ def fit_patches(
         In the same component's pixels.
     exposure : float
         Share of the frame interval during which the shutter is open.
-    light : ndarray, shape (2,)
-        Slope of the light, luma steps from the middle to the rim.
+    light : ndarray, shape (N, 2)
+        Slope of the light, luma steps from the middle to the rim, in each picture.
     """
     fit = _Fit(cutouts, expected, exposure)
     moving = np.arange(len(expected.pixels))
@@ -153,7 +153,7 @@ class _Fit:
 
     def linearise(self, rows: Rows, light: Array) -> tuple[Fine, Fine]:
         """Return design, shape (M, 4, P), and residual, shape (M, P), of some pictures."""
-        slope = self.steeper[rows, None] * light
+        slope = self.steeper[rows, None] * light[rows]
         picture, by_x, by_y, across, down, *bent = self._images(rows, slope)
         slopes = np.stack([across, down], axis=2)
         shade = (slopes @ slope.astype(np.float32)[:, :, None])[:, :, 0]

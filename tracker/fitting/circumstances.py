@@ -26,12 +26,12 @@ from tracker.flight.gusts import GUST_MODES, gust_covariance
 
 Array = NDArray[np.float64]
 
-USUAL_LIGHT, LIGHT_U = np.array([0.0, -20.0]), 20.0
-"""Brightness slope across a ball, in luma steps from its middle to its rim along columns and rows,
-and its standard uncertainty. Light comes from above, outdoors and in halls. Under an overcast sky
-and over grass that reflects a fifth, a ball's foot has a fifth of the light of its top (Lambert's
-law), half of the luma after the camera's gamma: a fall of 25 to 45 luma steps from the middle to
-the foot of a bright ball."""
+USUAL_LIGHT, LIGHT_U = np.array([0.0, -20.0, 0.0]), 20.0
+"""Brightness slope across a ball, in luma steps from its middle to its rim along the camera's axes
+(right, down, forward), and its standard uncertainty. Light comes from above, outdoors and in halls.
+Under an overcast sky and over grass that reflects a fifth, a ball's foot has a fifth of the light
+of its top (Lambert's law), half of the luma after the camera's gamma: a fall of 25 to 45 luma steps
+from the middle to the foot of a bright ball."""
 
 LIFT_FADE, LIFT_FADE_U = 0.25, 0.7
 """Fade of a ball's lift with speed (`tracker.flight.aerodynamics.Lifts`), no unit. A ball that

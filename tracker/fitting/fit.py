@@ -71,7 +71,7 @@ class FittedFlight:
 
     @property
     def light(self) -> Array:
-        """Brightness slope across the ball along columns and rows, luma steps, shape (2,)."""
+        """Brightness slope across the ball along the camera's axes, luma steps, shape (3,)."""
         return self.parameters[LIGHT_AT]
 
     def with_gusts(self, circumstances: Circumstances) -> Circumstances:

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from calibration.adjustment import NotDetermined
 from calibration.camera import Camera
 from tracker.fitting.circumstances import Circumstances
+from tracker.fitting.light import light_in_picture
 from tracker.fitting.observations import Instants
 from tracker.fitting.parameters import (
     CAMERA_AT,
@@ -105,13 +106,14 @@ def look(
     times = instants.times_s + parameters[READOUT_AT] * instants.row_share - parameters[RELEASE_AT]
     states, by_flight = trajectory.positions_with_sensitivities(times)
     pixels, by_point, by_camera = camera.project_with_jacobians(states[:, :3])
-    pixels = pixels + instants.lean[:, None] * parameters[LIGHT_AT]
+    lit = instants.lean[:, None, None] * light_in_picture(camera.in_camera(states[:, :3]))
+    pixels = pixels + lit @ parameters[LIGHT_AT]
     speed_px = np.einsum("nij,nj->ni", by_point, states[:, 3:6])
     jacobian = np.empty((len(times), 2, len(PARAMETERS)))
     jacobian[:, :, RELEASE_AT] = -speed_px
     jacobian[:, :, FLIGHT_AT] = by_point @ by_flight
     jacobian[:, :, READOUT_AT] = speed_px * instants.row_share[:, None]
-    jacobian[:, :, LIGHT_AT] = instants.lean[:, None, None] * np.eye(2)
+    jacobian[:, :, LIGHT_AT] = lit
     jacobian[:, :, CAMERA_AT:] = by_camera
     return pixels, jacobian
 

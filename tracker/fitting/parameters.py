@@ -10,15 +10,17 @@ PARAMETERS = (
     "release_s",
     *LAUNCH,
     "readout_s",
-    "light_column",
-    "light_row",
+    "light_right",
+    "light_down",
+    "light_forward",
     "gravity_mps2",
     *EXTRAS[1:],
     *CAMERA_PARAMETERS,
 )
 """Order of the parameter vector, shape (P,): release time, launch, readout time of the shutter,
-light on the ball, gravity and the other force parameters (`tracker.flight.integration.EXTRAS`), and
-the camera. Gravity and camera are corrections to their prior values."""
+light on the ball along the camera's axes, gravity and the other force parameters
+(`tracker.flight.integration.EXTRAS`), and the camera. Gravity and camera are corrections to their
+prior values."""
 
 RELEASE_AT = 0
 LAUNCH_AT = slice(1, 1 + len(LAUNCH))
@@ -30,7 +32,7 @@ DRAG_AT = PARAMETERS.index("drag")
 LIFT_AT = slice(DRAG_AT + 1, DRAG_AT + 3)
 MEAN_WIND_AT = slice(LIFT_AT.stop, LIFT_AT.stop + 2)
 READOUT_AT = PARAMETERS.index("readout_s")
-LIGHT_AT = slice(READOUT_AT + 1, READOUT_AT + 3)
+LIGHT_AT = slice(READOUT_AT + 1, READOUT_AT + 4)
 GRAVITY_AT = PARAMETERS.index("gravity_mps2")
 SLOPE_AT = PARAMETERS.index("drag_slope")
 FADE_AT = PARAMETERS.index("lift_fade")

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from calibration.adjustment import NotDetermined
 from calibration.adjustment.reweighted import Priors, ReweightedFit, adjust_reweighted
+from tracker.fitting.light import shift_by_light
 from tracker.following.hop import (
     AFTER_S,
     LEAST_HITS,
@@ -79,7 +80,7 @@ def measure_hop(
     hop : Hop
     frames : list of Candidates
         About the landing.
-    picture : tuple of float or None, and ndarray, shape (2,)
+    picture : tuple of float or None, and ndarray, shape (3,)
         Exposure and light of the ball's pictures in the flight.
 
     Returns
@@ -146,7 +147,7 @@ def fit_hop(
     """
     priors = priors_of(landing)
     times = context.rows_s(track.times_s, track.pixels, landing.readout_s)
-    centres = track.pixels - track.lean[:, None] * light
+    centres = track.pixels - shift_by_light(context.camera, track, light)
     roots = np.linalg.inv(np.linalg.cholesky(track.covariances + MEETING_PX**2 * np.eye(2)))
 
     def model(at: Array) -> tuple[Array, Array]:

@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 from tracker.fitting import Figures, figures_of
 from tracker.fitting.budget import budget_of
 from tracker.fitting.choice import flight_model
+from tracker.fitting.light import shift_by_light
 from tracker.fitting.model import flight_of
 from tracker.fitting.parameters import CAMERA_AT, READOUT_AT, RELEASE_AT
 from tracker.fitting.untaped import UntapedCircumstances
@@ -165,7 +166,7 @@ def _points(context: ClipContext, traced: TracedFlight) -> tuple[TrackPoint, ...
     track, fitted = traced.observed.track, traced.fitted
     states = fitted.trajectory.at(track.times_s - fitted.parameters[RELEASE_AT])
     # The ball's centre, not its brightest part.
-    centres = track.pixels - track.lean[:, None] * fitted.light
+    centres = track.pixels - shift_by_light(context.camera, track, fitted.light)
     return tuple(
         TrackPoint(
             clip=context.request.clip,

@@ -9,6 +9,7 @@ from calibration.camera import Camera
 from tracker.detection import ExpectedBall, change_per_contrast, locate_ball
 from tracker.fitting import FittedFlight
 from tracker.fitting.figures import flight_time_of
+from tracker.fitting.light import light_in_picture
 from tracker.fitting.model import flight_of
 from tracker.fitting.parameters import CAMERA_AT, READOUT_AT, RELEASE_AT
 from tracker.measurement.context import ClipContext
@@ -124,8 +125,8 @@ def sighted(
         One a row of the course.
     exposure : float or None
         As a share of the frame interval; None to estimate it.
-    light : ndarray, shape (2,), optional
-        Brightness slope across the ball.
+    light : ndarray, shape (3,), optional
+        Brightness slope across the ball, along the camera's axes.
 
     Returns
     -------
@@ -138,8 +139,11 @@ def sighted(
         nothing = np.zeros(0)
         return Track(chosen, nothing, np.zeros((0, 2)), np.zeros((0, 2, 2)), nothing), exposure
     expected = _expected(context, camera, course.states[chosen], course.pixels[chosen])
+    shaded = None
+    if light is not None:
+        shaded = light_in_picture(camera.in_camera(course.states[chosen, :3])) @ light
     sighting, exposure = locate_ball(
-        [(frames[i], k) for i, k in zip(rows, at, strict=True)], expected, exposure, light
+        [(frames[i], k) for i, k in zip(rows, at, strict=True)], expected, exposure, shaded
     )
     kept = sighting.found
     moved, stilled, spread = _corrections(frames, rows, at)
