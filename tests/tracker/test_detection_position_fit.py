@@ -1,10 +1,12 @@
 """The place of a drawn ball: without bias, and with a covariance that can be believed."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 
-from tests.tracker.drawn_balls import lit_balls, moving_balls
+from tests.tracker.drawn_balls import disc, film, lit_balls, moving_balls
 from tracker.detection import ExpectedBall, fit_positions
 from tracker.detection.position_fit import LEAST_U_PX, SHAPE_SHARE
 from tracker.records import Cutouts
@@ -219,3 +221,47 @@ def test_lean_predicts_the_place_under_another_light():
     )
     np.testing.assert_allclose(moved, -here.lean[:, None] * more, atol=0.006)
     assert np.all(np.abs(moved[:, 1]) > 0.02)
+
+
+def hidden_by_balls(count: int) -> tuple[Cutouts, ExpectedBall, np.ndarray]:
+    """Cutouts of balls before the edge of something darker, which is as bright as they at its top.
+
+    A pixel shows the ball in the share that it covers and the background in the rest.
+    """
+    rng, side = np.random.default_rng(17), 31
+    true = 15.0 + rng.uniform(-0.5, 0.5, (count, 2))
+    patches = np.empty((count, side, side), np.int16)
+    behind = np.empty((count, 17, 17), np.uint8)
+    rows = np.arange(side)[:, None]
+    for index, place in enumerate(true):
+        edge = place[1] + rng.uniform(-1.0, 1.0)
+        background = 150.0 - 60.0 / (1.0 + np.exp(-(rows - edge) / 0.7)) + np.zeros((side, side))
+        cover = disc((side, side), place, 3.0, np.zeros(2))
+        before, now, after = (
+            film(picture, rng, 1.0).astype(np.int16)
+            for picture in (background, background * (1.0 - cover) + 200.0 * cover, background)
+        )
+        patches[index] = 2 * now - before - after
+        behind[index] = ((before + after) // 2)[7:24, 7:24]
+    still, far = np.zeros((count, 2)), np.full((count, 2), 99.0)
+    expected = ExpectedBall(
+        true + rng.normal(0.0, 0.3, (count, 2)), still, -far, far, np.full(count, 3.0)
+    )
+    return Cutouts(patches, np.zeros((count, 2), np.int64), behind), expected, true
+
+
+def test_a_ball_hides_its_own_part_of_an_uneven_background() -> None:
+    cutouts, expected, true = hidden_by_balls(60)
+    aware, _ = fit_positions(cutouts, expected, 0.0)
+    blind, _ = fit_positions(replace(cutouts, behind=None), expected, 0.0)
+    off, blind_off = aware.pixels - true, blind.pixels - true
+    assert aware.found.all()
+    # What is left comes from the edge's softness, which is not quite that of the drawn picture.
+    assert np.abs(off.mean(axis=0)).max() < 0.07 < 0.18 < blind_off[:, 1].mean()
+    assert off[:, 1].std() < 0.5 * blind_off[:, 1].std()
+    # A ball that is seen in the frames held against hides what is not known.
+    near = replace(expected, before_px=expected.before_px / 25.0)
+    np.testing.assert_allclose(
+        fit_positions(cutouts, near, 0.0)[0].pixels,
+        fit_positions(replace(cutouts, behind=None), near, 0.0)[0].pixels,
+    )

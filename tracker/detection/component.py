@@ -31,6 +31,10 @@ NEAR_PX = (5, 3)
 """A place this near to a stronger one is not counted, px, in a picture as filmed and in one made
 smaller: about a ball and its soft edge."""
 
+BEHIND_SIDE = 17
+"""Side of the part of a cutout whose background is kept, px: a ball of 8 px with its soft edge and
+some pixels to move in."""
+
 LEAST_SIDE_PX = 2
 """A part of the picture with a shorter side holds no sum of 2 by 2 pixels, and no place in it."""
 
@@ -173,9 +177,12 @@ class Component:
         at = (corners[:, 1], corners[:, 0])
         patches = now[at].astype(np.int16)
         patches *= 2
-        patches -= before[at]
-        patches -= after[at]
-        return Cutouts(patches, corners)
+        held = before[at].astype(np.int16)
+        held += after[at]
+        patches -= held
+        edge = max((side - BEHIND_SIDE) // 2, 0)
+        middle = held[:, edge : side - edge, edge : side - edge]
+        return Cutouts(patches, corners, (middle >> 1).astype(np.uint8))
 
 
 def _middles(change: Luma, columns: NDArray[np.int64], rows: NDArray[np.int64]) -> Array:

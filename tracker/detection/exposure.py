@@ -84,7 +84,7 @@ def _find_exposure(cutouts: Cutouts, expected: ExpectedBall) -> float:
         return USUAL_SHARE
     clear = clear[np.argsort(-np.abs(first.snr[clear]), kind="stable")[:MOST_CLEAR]]
     few = replace(expected.part(clear), pixels=first.pixels[clear])
-    chosen = Cutouts(cutouts.patches[clear], cutouts.corners[clear])
+    chosen = cutouts.part(clear)
     path = float(np.median(np.linalg.norm(few.motion_px, axis=1)))
     shares = np.array(STREAKS) * float(np.median(few.diameters_px)) / max(path, 1e-6)
     shares = np.append(shares[shares < 1.0], 1.0)

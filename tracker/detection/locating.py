@@ -155,7 +155,10 @@ def weighted(luma: BallPositions, colour: BallPositions) -> BallPositions:
 
 def _rows(chosen: list[tuple[Cutouts, int]]) -> Cutouts:
     """Return one row of each of many cutouts."""
+    behind = [None if each.behind is None else each.behind[row] for each, row in chosen]
+    known = [each for each in behind if each is not None]
     return Cutouts(
         np.stack([cutouts.patches[row] for cutouts, row in chosen]),
         np.stack([cutouts.corners[row] for cutouts, row in chosen]),
+        np.stack(known) if len(known) == len(chosen) else None,
     )

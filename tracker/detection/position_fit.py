@@ -116,6 +116,8 @@ class _Fit:
         self.data = data.reshape(count, -1) * np.float32(0.5)
         self.grid = columns.astype(np.float32), rows.astype(np.float32)
         self.ghosts = self._ghosts(half)
+        self.texture = texture_behind(cutouts, expected, self.grid)
+        self.texture[self._near_neighbours()] = 0.0
         self.place = self.local.copy()
         self.sigma = rim_noise(patches)
         self.steeper, self.lean = np.ones(count), np.empty(count)
@@ -141,6 +143,14 @@ class _Fit:
             if np.min(np.max(np.abs(shift), axis=1)) < nearest
         ]
 
+    def _near_neighbours(self) -> NDArray[np.bool_]:
+        """Return whether the frames held against show the ball too, within reach of it, (N,)."""
+        reach = 2.0 * (self.radius + 3.0 * EDGE_PX) + np.linalg.norm(self.streak, axis=1)
+        shifts = (self.expected.before_px, self.expected.after_px)
+        near = [np.max(np.abs(shift), axis=1) < reach for shift in shifts]
+        either: NDArray[np.bool_] = near[0] | near[1]
+        return either
+
     def _images(self, rows: Rows, slope: Array) -> list[Fine]:
         grid = self.grid[0][rows], self.grid[1][rows]
         place, streak, radius = self.place[rows], self.streak[rows], self.radius[rows]
@@ -157,8 +167,11 @@ class _Fit:
         picture, by_x, by_y, across, down, *bent = self._images(rows, slope)
         slopes = np.stack([across, down], axis=2)
         shade = (slopes @ slope.astype(np.float32)[:, :, None])[:, :, 0]
-        self.contrast[rows], residual = _contrast(picture, self.data[rows] - shade)
-        bright = self.contrast[rows, None].astype(np.float32)
+        # The ball hides its own part of the background, whose unevenness is known.
+        texture = self.texture[rows]
+        data = self.data[rows] + picture * texture
+        self.contrast[rows], residual = _contrast(picture, data - shade)
+        bright = self.contrast[rows, None].astype(np.float32) - texture
         by_x, by_y = bright * by_x, bright * by_y
         for own, other in zip((by_x, by_y), bent, strict=False):
             own += other
@@ -168,7 +181,7 @@ class _Fit:
         self.inverse[rows] = np.linalg.inv(normal)
         self.residue[rows] = np.sum(residual**2, axis=1)
         # The whole picture counts: a ball as bright as its background shows by its shade.
-        level = self.data[rows] - self.data[rows].mean(axis=1, keepdims=True)
+        level = data - data.mean(axis=1, keepdims=True)
         drawn = level - residual
         size = np.sqrt(np.sum(drawn**2, axis=1) + 1e-12)
         self.shown[rows] = np.sum(level * drawn, axis=1) / size
@@ -221,6 +234,41 @@ class _Fit:
             purity=self.shown**2 / other,
             freedom=freedom,
         )
+
+
+def texture_behind(cutouts: Cutouts, expected: ExpectedBall, grid: tuple[Fine, Fine]) -> Fine:
+    """Return how much brighter each pixel's background is than that around the ball, (N, P).
+
+    Zero where it is not known.
+
+    Parameters
+    ----------
+    cutouts : Cutouts
+    expected : ExpectedBall
+    grid : two ndarrays, shape (N, side)
+        Columns and rows that are fitted, in each cutout.
+    """
+    columns, rows = (each.astype(np.int64) for each in grid)
+    count, side = columns.shape
+    if cutouts.behind is None:
+        return np.zeros((count, side * side), np.float32)
+    wide = cutouts.behind.shape[1]
+    edge = (cutouts.patches.shape[1] - wide) // 2
+    here = [np.clip(each - edge, 0, wide - 1) for each in (rows, columns)]
+    known = [(each >= edge) & (each < edge + wide) for each in (rows, columns)]
+    behind = cutouts.behind[np.arange(count)[:, None, None], here[0][:, :, None], here[1][:, None]]
+    place = expected.pixels - cutouts.corners
+    breadth = np.hypot(expected.diameters_px / 2.0, EDGE_PX)[:, None]
+    along, down = (
+        np.exp(-0.5 * ((each - place[:, axis, None]) / breadth) ** 2) * seen
+        for axis, each, seen in ((0, columns, known[1]), (1, rows, known[0]))
+    )
+    weight = down[:, :, None] * along[:, None, :]
+    whole = np.maximum(weight.sum(axis=(1, 2), keepdims=True), 1e-9)
+    usual = np.sum(weight * behind, axis=(1, 2), keepdims=True) / whole
+    found = (behind - usual) * (known[0][:, :, None] & known[1][:, None, :])
+    flat: Fine = found.reshape(count, -1).astype(np.float32)
+    return flat
 
 
 def rim_noise(patches: NDArray[np.int16]) -> Array:

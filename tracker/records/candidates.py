@@ -20,14 +20,18 @@ class Cutouts:
         Twice the frame minus an earlier and a later one, around each candidate.
     corners : ndarray of int, shape (N, 2)
         Column and row of each cutout's first pixel, in the component's own pixels.
+    behind : ndarray of uint8, shape (N, M, M), or None
+        Mean of the earlier and the later frame in the middle of each cutout: what a ball hides.
     """
 
     patches: NDArray[np.int16]
     corners: NDArray[np.int64]
+    behind: NDArray[np.uint8] | None = None
 
     def part(self, rows: NDArray[np.int64]) -> "Cutouts":
         """Return the chosen rows."""
-        return Cutouts(self.patches[rows], self.corners[rows])
+        behind = None if self.behind is None else self.behind[rows]
+        return Cutouts(self.patches[rows], self.corners[rows], behind)
 
 
 def no_cutouts(count: int) -> Cutouts:
