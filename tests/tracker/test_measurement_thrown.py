@@ -9,9 +9,9 @@ from tests.tracker.fitting_case import FRAME_S, SIZE_PX, calibrated, circumstanc
 from tracker.following.arcs import Arc, fit_arc
 from tracker.measurement.passes import NO_OBSERVERS, Timing
 from tracker.measurement.scouting import Scouted
-from tracker.measurement.starts.thrown import measure_throws
+from tracker.measurement.starts.thrown import _prejudged, measure_throws, rejected_throw
 from tracker.measurement.throws import Throw
-from tracker.records import ReasonCode
+from tracker.records import Reason, ReasonCode
 
 CAMERA = calibrated()
 TIMES_S = np.arange(12) * FRAME_S
@@ -85,3 +85,29 @@ def test_a_pixel_far_off_the_frame_is_read_with_the_nearest_row():
     times = context.rows_s(np.full(5, 2.0), pixels, 0.02)
     assert times[:2] == pytest.approx([1.99, 2.01], abs=1e-4)
     assert times[2:] == pytest.approx([2.01, 1.99, 2.0], abs=1e-9)
+
+
+def test_the_camera_must_be_followed_from_a_paths_first_position_to_its_last():
+    asked = []
+
+    class Noted:
+        arcs = ()
+
+        def follows_camera(self, first_s, last_s):
+            asked.append((first_s, last_s))
+            return True
+
+    context = clip_context(circumstances(CAMERA))
+    assert _prejudged(Throw(fit_arc(PLACES, FRAME_S), None), context, Noted()) is None
+    assert asked == [(TIMES_S[0], TIMES_S[-1])]
+
+
+def test_a_rejected_throw_states_its_path_and_claims_no_support():
+    context = clip_context(circumstances(CAMERA))
+    arc = fit_arc(np.delete(PLACES, [3, 7], axis=0), FRAME_S)
+    reason = Reason(ReasonCode.NO_FIT)
+    found = rejected_throw(Throw(arc, None), context, FRAME_S, reason)
+    assert (found.support, found.frames_seen, found.frames_crossed) == (0.0, 10, 12)
+    assert found.release_s == pytest.approx(TIMES_S[0] * context.facts.pace)
+    assert found.reasons == (reason,) and found.clip == context.request.clip
+    assert found.pixels is arc.pixels and found.times_s is arc.times_s
