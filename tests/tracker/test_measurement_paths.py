@@ -446,3 +446,43 @@ def test_candidates_by_hand_are_those_about_the_flight_and_its_end():
         candidates = SimpleNamespace(time_s=time_s, pixels=pixels)
         assert added._near(CONTEXT, flight, 10.0, candidates).tolist() == [True, False]
         assert asked[-1] == pytest.approx(since)
+
+
+def test_a_first_detection_is_looked_for_about_the_beginning_of_a_path(monkeypatch):
+    """From 0.35 s before it to 0.25 s after, in frames with a picture as clear as later ones."""
+    looked = []
+    frames = [SimpleNamespace(frame=n, time_s=0.05 * n, pixels=np.zeros((1, 2))) for n in range(60)]
+
+    def course(_context, _flight, near_frames):
+        looked.extend(each.time_s for each in near_frames)
+        return near_frames, None
+
+    def seen(_context, _camera, _course, shown, _exposure):
+        times = np.array([each.time_s for each in shown])
+        snr = np.where(times >= 2.0, 20.0, np.where(times > 1.88, 7.1, 6.9))
+        return SimpleNamespace(
+            frames=np.array([each.frame for each in shown]),
+            times_s=times,
+            pixels=np.zeros((len(shown), 2)),
+            snr=snr,
+        ), None
+
+    monkeypatch.setattr(sights, "course_along", course)
+    monkeypatch.setattr(sights, "sighted", seen)
+    monkeypatch.setattr(sights, "agreeing", lambda track, *_: np.ones(len(track.frames), bool))
+    flight = SimpleNamespace(
+        known=None,
+        camera=KNOWN.camera,
+        path=lambda _: np.array([[500.0, 300.0]]),
+        states=lambda _: np.array([[1.0, 0.0, 1.0, 9.0, 0.0, 3.0]]),
+    )
+    context = SimpleNamespace(
+        frame_s=0.05,
+        facts=SimpleNamespace(times_s=np.array([0.0])),
+        settings=SimpleNamespace(lag=1, diameter_px=4.0),
+        with_circumstances=lambda _: None,
+    )
+    found = sights.first_sight(context, flight, 2.0, frames)
+    assert looked == pytest.approx([0.05 * n for n in range(33, 46)])
+    # Below 0.35 of the usual clearness it is not the ball.
+    assert found == FirstSight(pytest.approx(1.9), Entry.INSIDE)

@@ -27,7 +27,7 @@ from tracker.fitting.parameters import (
 from tracker.fitting.untaped import UntapedCircumstances
 from tracker.following.arcs import fit_arc
 from tracker.following.hop import Hop
-from tracker.measurement import bounce, visibility
+from tracker.measurement import bounce, tracing, visibility
 from tracker.measurement import row as rows
 from tracker.measurement.chance import support_against_chance
 from tracker.measurement.fitted_shot import FittedShot, TracedFlight
@@ -1260,3 +1260,27 @@ def test_what_is_made_of_a_flight_cannot_be_changed():
         name = next(iter(one.__dataclass_fields__))
         with pytest.raises(AttributeError):
             setattr(one, name, None)
+
+
+def test_gravity_is_checked_at_the_rate_of_the_clip(monkeypatch):
+    asked = []
+    monkeypatch.setattr(tracing, "gravity_doubt", lambda *given: asked.append(given[3]) or ())
+    monkeypatch.setattr(tracing, "describe", lambda *_: fitted_shot())
+    context = SimpleNamespace(circumstances=KNOWN, frame_s=1001.0 / 30000.0)
+    assert tracing.reported(context, traced(), 50.0) == fitted_shot()
+    assert asked == pytest.approx([29.97], abs=1e-3)
+
+
+@pytest.mark.parametrize(("support", "kept"), [(120.0, True), (119.9, False)])
+def test_a_row_that_is_rejected_is_reported_when_its_flight_is_sure(monkeypatch, support, kept):
+    monkeypatch.setattr(tracing, "gravity_doubt", lambda *_: ())
+    why = (Reason(ReasonCode.OFF_AIM, {"aside_deg": 30.0}),)
+    row = fitted_shot(quality=Quality.REJECTED, reasons=why)
+    monkeypatch.setattr(tracing, "describe", lambda *_: row)
+    context = SimpleNamespace(circumstances=KNOWN, frame_s=FRAME_S)
+    if kept:
+        assert tracing.reported(context, traced(), support) is row
+    else:
+        with pytest.raises(Rejection) as raised:
+            tracing.reported(context, traced(), support)
+        assert raised.value.reasons == why
