@@ -6,6 +6,10 @@ import numpy as np
 import pytest
 
 from tests.tracker.invented_outings import AIR, TENNIS
+from tracker.flight.figures import FIGURES, figures
+from tracker.flight.forces import forces_on
+from tracker.flight.integration import fly, fly_many
+from tracker.launcher import carry
 from tracker.launcher import many_carries as module
 from tracker.launcher.carry import Release, carries_of
 from tracker.launcher.many_carries import Flights, many_carries
@@ -69,3 +73,28 @@ def test_what_no_surface_fits_is_integrated_whole(monkeypatch: pytest.MonkeyPatc
     )
     many_carries(flights, TENNIS, there)
     assert sum(counted) == 600 + module.FITTED + module.CHECKED
+
+
+@pytest.mark.parametrize("lift", [0.0, 0.3, 1.0, 2.0])
+def test_a_flight_that_stays_up_long_is_integrated_to_its_end(
+    monkeypatch: pytest.MonkeyPatch, lift: float
+) -> None:
+    """Half the time suffices without lift; one that sails is flown on, to the same place."""
+    release, durations = Release(0.8, 40.0), []
+
+    def noted(rows, forces, duration_s, step_s):
+        durations.append(duration_s)
+        return fly_many(rows, forces, duration_s, step_s)
+
+    monkeypatch.setattr(carry, "fly_many", noted)
+    row = carry.start_of(20.0, lift, release, TENNIS, AIR, "under")
+    (found,) = carry.carries_from(row[None], [release], TENNIS, AIR)
+    longest = float(carry._longest(row, 0.8))
+    assert durations[0] == pytest.approx(0.5 * longest, abs=0.03)
+    assert len(durations) == (1 if lift < 1.0 else 2)
+    if len(durations) > 1:
+        assert durations[1] == longest
+    flight = fly(row, forces_on(TENNIS, AIR), longest, step_s=0.02, with_sensitivities=True)
+    ended = figures(flight, 0.5 * TENNIS.diameter_m)
+    assert ended is not None
+    assert found == pytest.approx(ended.values[FIGURES.index("carry_m")], abs=2e-3)
