@@ -268,9 +268,9 @@ def test_pictures_without_a_decision_are_drawn_once(
     drawn: list[str] = []
     whole = jobs.clip_pictures
 
-    def draw(ready, clip, log):  # type: ignore[no-untyped-def]
+    def draw(ready, clip, log, *close_ups):  # type: ignore[no-untyped-def]
         drawn.append(clip.clip.file)
-        return whole(ready, clip, log)
+        return whole(ready, clip, log, *close_ups)
 
     monkeypatch.setattr(jobs, "clip_pictures", draw)
     options = MeasureOptions(cache=tmp_path / "cache")

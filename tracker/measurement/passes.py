@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from calibration.timebase import Cadence, TimeBase, true_times_s
 from tracker.detection import CandidateFinder, SearchSettings
+from tracker.measurement.close_ups import CloseUps, Squares
 from tracker.measurement.context import frame_interval_s
 from tracker.measurement.steadying import Steadier
 from tracker.records import Candidates, MeasuredShot, Reason, ReasonCode, RejectedCandidate
-from tracker.video import ChangeMeter, ClipFacts, Frame, ahead, frames, frames_ahead
+from tracker.video import ChangeMeter, ClipFacts, Frame, Shown, ahead, frames, frames_ahead
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.uint8]
@@ -47,12 +48,15 @@ class Observers:
         Called with every shot as soon as it is measured, not yet numbered.
     on_frame : callable, optional
         Called, in the thread that decodes, with every frame of the first pass.
+    close_ups : CloseUps, optional
+        Keeps what pictures show of the shots that the first pass finds.
     """
 
     progress: Progress | None = None
     on_candidates: Callable[[Candidates], None] | None = None
     on_shot: Callable[[MeasuredShot], None] | None = None
     on_frame: Callable[[Frame], None] | None = None
+    close_ups: CloseUps | None = None
 
     def found(self, each: MeasuredShot | RejectedCandidate) -> None:
         """Report a shot as soon as it is measured; the rest of the clip may still change it."""
@@ -131,6 +135,8 @@ class FramePass:
         Whether the pass stops where the camera moves.
     stopped : bool
         No further frame is looked at. May be set while the pass runs.
+    side_px : int
+        Side of the squares of the frame, in colour, with which candidates come; 0 for none.
     moves : bool
         Afterwards: whether the camera moved.
     lost_share : float
@@ -153,6 +159,7 @@ class FramePass:
     cutouts: bool = True
     while_still: bool = False
     stopped: bool = False
+    side_px: int = 0
     moves: bool = False
     lost_share: float = 0.0
     lost_s: list[float] = field(default_factory=list)
@@ -203,18 +210,21 @@ class FramePass:
             self.stopped = True
             return None
         wanted = self.wanted is None or self.wanted(time_s)
-        return _View(frame.index, time_s, luma, blueness) if wanted else None
+        shown = frame.shown if self.side_px else None
+        return _View(frame.index, time_s, luma, blueness, shown) if wanted else None
 
     def _found(
-        self, view: "_View | None", finder: CandidateFinder, steadier: Steadier
+        self, view: "_View | None", finder: CandidateFinder, steadier: Steadier, squares: Squares
     ) -> Candidates | None:
         """Return the candidates that are ready with a frame, in the still camera's pixels."""
         if view is None:
             return None
         if self.also is not None:
             self.also(view.index, view.time_s, view.luma, view.blueness)
+        if view.shown is not None:
+            squares.see(view.index, view.shown)
         found = finder.push(view.index, view.time_s, view.luma, view.blueness)
-        return None if found is None else steadier.steadied(found)
+        return None if found is None else steadier.steadied(squares.given(found))
 
 
 @dataclass(frozen=True)
@@ -225,6 +235,7 @@ class _View:
     time_s: float
     luma: Codes
     blueness: Codes | None
+    shown: Shown | None
 
 
 def passed_together(
@@ -314,9 +325,10 @@ def _searched(
 ) -> Iterator[tuple[int, list[Candidates | None]]]:
     """Search frame after frame for candidates; each comes with the latest frame's index."""
     finders = [CandidateFinder(each.settings, each.cutouts) for each in passes]
+    squares = [Squares(each.side_px, each.settings.lag) for each in passes]
     for index, some in views:
-        four = zip(passes, some, finders, steadiers, strict=True)
-        yield index, [each._found(view, finder, by) for each, view, finder, by in four]
+        five = zip(passes, some, finders, steadiers, squares, strict=True)
+        yield index, [each._found(view, finder, by, cut) for each, view, finder, by, cut in five]
 
 
 def _drawn(settings: SearchSettings) -> tuple[int, int, int, int]:

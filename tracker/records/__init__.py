@@ -3,6 +3,7 @@
 from tracker.records.candidates import (
     Backdrop,
     Candidates,
+    ColourParts,
     Cutouts,
     Pictures,
     RejectedCandidate,
@@ -37,6 +38,7 @@ __all__ = [
     "Candidates",
     "Cells",
     "Coded",
+    "ColourParts",
     "Consistency",
     "Cutouts",
     "Figure",

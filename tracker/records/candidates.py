@@ -34,6 +34,34 @@ class Cutouts:
         return Cutouts(self.patches[rows], self.corners[rows], behind)
 
 
+@dataclass(frozen=True)
+class ColourParts:
+    """Squares of a frame as it was decoded, one around each candidate, for pictures.
+
+    Attributes
+    ----------
+    luma : ndarray of uint8, shape (N, S, S)
+    blue, red : ndarray of uint8, shape (N, S / 2, S / 2)
+        Colour differences.
+    corners : ndarray of int, shape (N, 2)
+        Column and row of each square's first pixel in the frame, both even.
+    form : tuple of str, int and int
+        The decoder's names for how the planes lie, which colours they mean, and their range.
+    """
+
+    luma: NDArray[np.uint8]
+    blue: NDArray[np.uint8]
+    red: NDArray[np.uint8]
+    corners: NDArray[np.int64]
+    form: tuple[str, int, int]
+
+    def part(self, rows: NDArray[np.int64]) -> "ColourParts":
+        """Return the chosen rows."""
+        return ColourParts(
+            self.luma[rows], self.blue[rows], self.red[rows], self.corners[rows], self.form
+        )
+
+
 def no_cutouts(count: int) -> Cutouts:
     """Return cutouts without a pixel, for so many candidates whose cutouts nobody needs."""
     return Cutouts(np.zeros((count, 0, 0), np.int16), np.zeros((count, 2), np.int64))
@@ -111,6 +139,8 @@ class Candidates:
         still.
     backdrops : tuple of Backdrop
         Of luma and of the blue difference, as far as the clip has them.
+    colours : ColourParts or None
+        What a picture shows of the frame around each candidate, where that was asked for.
     """
 
     frame: int
@@ -121,6 +151,11 @@ class Candidates:
     blueness: Cutouts | None
     steadied: Steadied | None = None
     backdrops: tuple[Backdrop, ...] = ()
+    colours: ColourParts | None = None
+
+    def with_colours(self, colours: ColourParts | None) -> "Candidates":
+        """Return the candidates with squares of the frame around them."""
+        return replace(self, colours=colours)
 
     def with_steadied(self, steadied: Steadied) -> "Candidates":
         """Return the candidates with what the correction of the camera's motion did."""
@@ -128,7 +163,7 @@ class Candidates:
 
     def part(self, rows: NDArray[np.int64]) -> "Candidates":
         """Return the chosen candidates."""
-        blueness, steadied = self.blueness, self.steadied
+        blueness, steadied, colours = self.blueness, self.steadied, self.colours
         return replace(
             self,
             pixels=self.pixels[rows],
@@ -136,6 +171,7 @@ class Candidates:
             luma=self.luma.part(rows),
             blueness=None if blueness is None else blueness.part(rows),
             steadied=None if steadied is None else steadied.part(rows),
+            colours=None if colours is None else colours.part(rows),
         )
 
 

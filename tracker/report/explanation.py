@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from tracker.measurement.close_ups import CloseUps
 from tracker.records import (
     Candidates,
     FlightPath,
@@ -23,6 +24,7 @@ from tracker.report.explanation_picture import (
     Instant,
     explanation_picture,
 )
+from tracker.report.shot_frames import half_patch_px
 from tracker.video import ClipFacts, Frame, Shown, from_frames
 
 Array = NDArray[np.float64]
@@ -69,11 +71,14 @@ class CandidateLog:
     ----------
     wanted : frozenset of int
         Frames that the picture of a clip without a shot is made of.
+    close_ups : CloseUps or None
+        Keeps what the pictures of shots show.
     stills : dict of int to ndarray
         Those that have passed, no finer than a figure shows; dropped once they are not needed.
     """
 
     wanted: frozenset[int] = frozenset()
+    close_ups: CloseUps | None = None
     stills: dict[int, Image] = field(default_factory=dict)
     every: int = 1
     frames: int = 0
@@ -90,12 +95,17 @@ class CandidateLog:
     def see(self, frame: Frame) -> None:
         """Keep a frame that is wanted, while it passes."""
         if frame.index in self.wanted:
-            self.stills[frame.index] = _no_finer(frame.colour())
+            self.stills[frame.index] = _no_finer(frame.shown.whole())
 
     def drop_stills(self) -> None:
-        """Keep no frame from now on: there is a shot, or the picture is drawn."""
+        """Keep no whole frame from now on: there is a shot, or the picture is drawn."""
         self.wanted = frozenset()
         self.stills.clear()
+
+    def drop_pictures(self) -> None:
+        """Keep no part of a frame any longer: all pictures are drawn."""
+        self.drop_stills()
+        self.close_ups = None
 
     def add(self, candidates: Candidates) -> None:
         """Note the candidates of one frame."""
@@ -169,7 +179,7 @@ def explanation_pictures(
 
 def log_of(facts: ClipFacts) -> CandidateLog:
     """Return a log of a clip that keeps what its picture is made of where it has no shot."""
-    return CandidateLog(_stills_in(facts, _whole(facts)))
+    return CandidateLog(_stills_in(facts, _whole(facts)), CloseUps(half_patch_px(facts)))
 
 
 def _whole(facts: ClipFacts) -> tuple[float, float]:

@@ -1,7 +1,8 @@
 """The frames behind each shot, gathered from its clip and drawn."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing
+from types import MappingProxyType
 
 import numpy as np
 
@@ -21,7 +22,22 @@ TOGETHER_BYTES = 60_000_000
 """Memory that the whole frames of shots read together may take: ten at 1080p, two at 4K."""
 
 
-def draw_shots(facts: ClipFacts, markers: Markers, shots: Sequence[MeasuredShot]) -> list[bytes]:
+Place = tuple[float, float]
+Kept = Mapping[tuple[int, float, float], tuple[tuple[int, int], Image]]
+"""By frame, column and row of a place: first column and row of its close-up, and its pixels."""
+
+
+NOTHING_KEPT: Kept = MappingProxyType({})
+
+
+def half_patch_px(facts: ClipFacts) -> int:
+    """Return half the side of a close-up in a clip's frames."""
+    return round(HALF_PATCH_PX * max(1.0, max(facts.size_px) / 1920))
+
+
+def draw_shots(
+    facts: ClipFacts, markers: Markers, shots: Sequence[MeasuredShot], kept: Kept = NOTHING_KEPT
+) -> list[bytes]:
     """Return one picture, a JPEG file, of every shot of a clip.
 
     Parameters
@@ -31,8 +47,11 @@ def draw_shots(facts: ClipFacts, markers: Markers, shots: Sequence[MeasuredShot]
     markers : sequence of (str, (float, float))
         Name and pixel of each.
     shots : sequence of MeasuredShot
+    kept : mapping
+        Close-ups that were kept while the clip passed: these frames are not decoded again.
     """
-    groups = (each for together in _together(facts, shots) for each in gather(facts, together))
+    runs = _together(facts, shots)
+    groups = (each for together in runs for each in gather(facts, together, kept))
     with closing(ahead(groups, 1)) as gathered:
         return [
             shot_picture(measured, ShotFrames(frame, patches, tuple(markers)))
@@ -59,13 +78,13 @@ def _together(facts: ClipFacts, shots: Sequence[MeasuredShot]) -> Iterator[list[
 
 
 def gather(
-    facts: ClipFacts, shots: Sequence[MeasuredShot]
+    facts: ClipFacts, shots: Sequence[MeasuredShot], kept: Kept = NOTHING_KEPT
 ) -> list[tuple[Image, tuple[BallPatch, ...]]]:
     """Return for each shot one whole frame and a patch of every frame with a place in it.
 
     Where every frame of a shot is damaged its whole frame is grey.
     """
-    half = round(HALF_PATCH_PX * max(1.0, max(facts.size_px) / 1920))
+    half = half_patch_px(facts)
     places = [
         {point.frame: (point.column_px, point.row_px) for point in measured.points}
         for measured in shots
@@ -82,7 +101,20 @@ def gather(
                 if box is not None:
                     patches[number].append(BallPatch(index, box[:2], shown.part(box)))
 
-    from_frames(facts, {index for by_frame in places for index in by_frame}, take)
+    held = [_held(by_frame, kept) for by_frame in places]
+    needed = {min(by_frame) for by_frame in places if by_frame}
+    for own, by_frame in zip(held, places, strict=True):
+        needed |= by_frame.keys() - own.keys()
+    from_frames(facts, needed, take)
+    if any(number not in whole for number, by_frame in enumerate(places) if by_frame):
+        # The first frame of one is damaged: take the next that is not.
+        held = [{} for _ in places]
+        whole.clear()
+        patches = [[] for _ in shots]
+        from_frames(facts, {index for by_frame in places for index in by_frame}, take)
+    for own, found in zip(held, patches, strict=True):
+        read = {patch.frame for patch in found}
+        found += [patch for index, patch in own.items() if index not in read]
     width, height = facts.size_px
     for number in range(len(shots)):
         if number not in whole:
@@ -91,3 +123,13 @@ def gather(
         (whole[number], tuple(sorted(found, key=lambda patch: patch.frame)))
         for number, found in enumerate(patches)
     ]
+
+
+def _held(by_frame: Mapping[int, Place], kept: Kept) -> dict[int, BallPatch]:
+    """Return by frame the close-ups of a shot that were kept."""
+    found: dict[int, BallPatch] = {}
+    for index, (column, row) in by_frame.items():
+        own = kept.get((index, column, row))
+        if own is not None:
+            found[index] = BallPatch(index, *own)
+    return found

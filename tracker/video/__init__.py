@@ -5,7 +5,7 @@ from tracker.video.change import ChangeMeter
 from tracker.video.facts import ClipFacts, inspect
 from tracker.video.pictures import first_picture, from_frames, from_pictures, picture, pictures
 from tracker.video.reading import Frame, colour_frames, decode_only, frames
-from tracker.video.shown import Shown
+from tracker.video.shown import Shown, colours_within
 from tracker.video.stills import Lumas
 from tracker.video.writing import ClipStyle, ClipWriter
 
@@ -19,6 +19,7 @@ __all__ = [
     "Shown",
     "ahead",
     "colour_frames",
+    "colours_within",
     "decode_only",
     "first_picture",
     "frames",

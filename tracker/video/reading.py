@@ -3,7 +3,6 @@
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from functools import partial
 
 from av.video.frame import VideoFrame
 
@@ -12,6 +11,7 @@ from tracker.video.decoding import Damage, Span, decoded, film, indexed, within
 from tracker.video.facts import ClipFacts
 from tracker.video.listing import open_clip
 from tracker.video.pixels import Image, blueness, colour, luma
+from tracker.video.shown import Shown
 
 
 @dataclass(frozen=True)
@@ -33,9 +33,8 @@ class Frame:
         hides it in the luma. None where the file does not hold it at half size.
     suspect : bool
         True when the picture may be damaged: something was lost since the last key frame.
-    colour : callable
-        Gives the frame in blue, green, red, shape (height, width, 3). It holds the decoder's memory
-        of the frame.
+    shown : Shown
+        The frame in colour, which holds the decoder's memory of it.
     """
 
     index: int
@@ -44,7 +43,7 @@ class Frame:
     luma: Image
     blueness: Image | None
     suspect: bool
-    colour: Callable[[], Image]
+    shown: Shown
 
 
 def frames(
@@ -87,7 +86,7 @@ def frames(
             luma=luma(frame, facts.rotation_deg, facts.size_px),
             blueness=blueness(frame, facts.rotation_deg, facts.size_px),
             suspect=suspect,
-            colour=partial(colour, frame, facts.rotation_deg, facts.size_px),
+            shown=Shown(frame, facts.rotation_deg, facts.size_px),
         )
     if span is not None:
         return

@@ -1,10 +1,13 @@
 """A decoded frame whose colours are made only where they are asked for."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 from av.video.frame import VideoFrame
+from numpy.typing import NDArray
 
+from tracker.records import ColourParts
 from tracker.video.pixels import Image, colour, plane
 
 PLANAR = ("yuv420p", "yuvj420p")
@@ -13,6 +16,10 @@ PLANAR = ("yuv420p", "yuvj420p")
 ALIGNED_PX = 16
 """Columns that the conversion to colours works on at once: a part as wide as a multiple of them
 gets the colours of the whole frame, bit for bit."""
+
+
+SHRINKS = (1, 2, 2)
+"""By how much luma and both colour differences are smaller than the frame."""
 
 
 class Shown:
@@ -67,13 +74,68 @@ class Shown:
 
     def _cut(self, left: int, top: int, width: int, height: int) -> VideoFrame:
         """Return a part with even edges as a frame of its own."""
-        part = VideoFrame(width, height, self._frame.format.name)
-        part.colorspace, part.color_range = self._frame.colorspace, self._frame.color_range
-        for number, shrink in enumerate((1, 2, 2)):
-            rows = slice(top // shrink, (top + height) // shrink)
-            columns = slice(left // shrink, (left + width) // shrink)
-            line = part.planes[number].line_size
-            lines: Any = np.frombuffer(part.planes[number], np.uint8).reshape(-1, line)  # type: ignore[call-overload]
-            own = plane(self._frame, np.dtype(np.uint8), number)[rows, columns]
-            lines[: height // shrink, : width // shrink] = own
-        return part
+        planes = [
+            plane(self._frame, np.dtype(np.uint8), number)[
+                top // shrink : (top + height) // shrink, left // shrink : (left + width) // shrink
+            ]
+            for number, shrink in enumerate(SHRINKS)
+        ]
+        return _frame_of(planes, self._form)
+
+    @property
+    def _form(self) -> tuple[str, int, int]:
+        frame = self._frame
+        return frame.format.name, int(frame.colorspace), int(frame.color_range)
+
+    def around(self, pixels: NDArray[np.float64], side: int) -> ColourParts | None:
+        """Return squares around places, shape (N, 2); None where the frame is held otherwise.
+
+        Parameters
+        ----------
+        pixels : ndarray, shape (N, 2)
+        side : int
+            Even.
+        """
+        if not self._plain or side > min(self.size_px):
+            return None
+        corners = np.rint(pixels).astype(np.int64) - side // 2
+        np.minimum(np.maximum(corners, 0), np.subtract(self.size_px, side), out=corners)
+        corners -= corners % 2
+        cut = []
+        for number, shrink in enumerate(SHRINKS):
+            shown = plane(self._frame, np.dtype(np.uint8), number)
+            at = corners[:, 1] // shrink, corners[:, 0] // shrink
+            cut.append(_squares(shown, side // shrink)[at])
+        return ColourParts(cut[0], cut[1], cut[2], corners, self._form)
+
+
+def colours_within(parts: ColourParts, box: tuple[int, int, int, int]) -> Image | None:
+    """Return what `Shown.part` gives of a part that lies within one of the squares, else None."""
+    side = parts.luma.shape[1]
+    inside = np.all((parts.corners <= box[:2]) & (parts.corners + side >= box[2:]), axis=1)
+    if not inside.any():
+        return None
+    at = int(np.argmax(inside))
+    whole = _frame_of((parts.luma[at], parts.blue[at], parts.red[at]), parts.form)
+    left, top = np.subtract(box[:2], parts.corners[at])
+    right, bottom = np.subtract(box[2:], parts.corners[at])
+    found: Any = whole.to_ndarray(format="bgr24")[top:bottom, left:right]
+    return np.array(found, np.uint8)
+
+
+def _frame_of(planes: Sequence[NDArray[np.uint8]], form: tuple[str, int, int]) -> VideoFrame:
+    """Return a frame of its own, at least so wide, from luma and both colour differences."""
+    height, width = planes[0].shape
+    frame = VideoFrame(-(-width // ALIGNED_PX) * ALIGNED_PX, height, form[0])
+    frame.colorspace, frame.color_range = form[1:]
+    for own, into in zip(planes, frame.planes, strict=True):
+        lines: Any = np.frombuffer(into, np.uint8).reshape(-1, into.line_size)  # type: ignore[call-overload]
+        lines[: own.shape[0], : own.shape[1]] = own
+    return frame
+
+
+def _squares(picture: NDArray[np.uint8], side: int) -> NDArray[np.uint8]:
+    """Return a view of all squares in a plane, by the row and column of their first pixel."""
+    rows, columns = picture.shape
+    shape = (rows - side + 1, columns - side + 1, side, side)
+    return np.lib.stride_tricks.as_strided(picture, shape, picture.strides * 2, writeable=False)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from calibration.errors import InputError, InputErrors
 from calibration.site import ALARM, Calibration
 from tracker.measurement import ClipRequest, Observers, measure
+from tracker.measurement.close_ups import CloseUps
 from tracker.measurement.starts import (
     AnywhereStart,
     PresumedCameraStart,
@@ -160,15 +161,29 @@ def _observers(
     observers = Observers(report, on_shot=reported)
     if log is None:
         return observers
-    return replace(observers, on_candidates=log.add, on_frame=log.see)
+    return replace(observers, on_candidates=log.add, on_frame=log.see, close_ups=log.close_ups)
 
 
 def clip_pictures(
-    ready: ReadyClip, clip: MeasuredClip, log: CandidateLog | None
+    ready: ReadyClip,
+    clip: MeasuredClip,
+    log: CandidateLog | None,
+    close_ups: CloseUps | None = None,
 ) -> dict[str, bytes]:
-    """Return the clip's pictures by the ending of their names."""
+    """Return the clip's pictures by the ending of their names.
+
+    Parameters
+    ----------
+    ready : ReadyClip
+    clip : MeasuredClip
+    log : CandidateLog or None
+        Where the shots are to be explained, or there is none.
+    close_ups : CloseUps, optional
+        What was kept of the shots' places while the clip passed.
+    """
     markers = marker_pixels(clip.clip, clip.camera)
-    drawn = draw_shots(ready.facts, markers, clip.shots)
+    kept = {} if close_ups is None else close_ups.kept
+    drawn = draw_shots(ready.facts, markers, clip.shots, kept)
     pictures = {
         f"shot-{measured.shot.shot}.jpg": picture
         for measured, picture in zip(clip.shots, drawn, strict=True)

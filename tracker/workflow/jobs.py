@@ -205,8 +205,8 @@ def measure_task(task: Task, report: Report) -> Measured:
     clip = measure_ready(task.session, task.ready, step, log, task.from_anywhere, report)
     # A clip that yields no shot is explained unasked.
     kept = log if task.explained or clip.causes else None
-    pictures = clip_pictures(task.ready, clip, kept)
-    log.drop_stills()
+    pictures = clip_pictures(task.ready, clip, kept, log.close_ups)
+    log.drop_pictures()
     return Measured(clip, kept, pictures)
 
 

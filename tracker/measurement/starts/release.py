@@ -132,7 +132,10 @@ def _search(
     The clip is scouted in the same pass, for the cause of there being no shot, until one is found.
     """
     search = FlightSearch(context.search_context())
-    loop = FramePass(context.facts, context.camera, context.settings, timing, meter=meter)
+    close_ups = observers.close_ups
+    side = 0 if close_ups is None else close_ups.side(1.0 / context.frame_s)
+    camera, settings = context.camera, context.settings
+    loop = FramePass(context.facts, camera, settings, timing, meter=meter, side_px=side)
     found = Findings(context.camera)
     along = [] if scouting is None else scouting.loops
     with closing(passed_together([loop, *along], observers)) as passed:
@@ -166,6 +169,8 @@ def _measured(
 ) -> FittedShot | RejectedCandidate:
     """Measure one found flight, and report it where it is a shot."""
     measured = measure_hypothesis(context, hypothesis, near)
+    if observers.close_ups is not None and isinstance(measured, MeasuredShot):
+        observers.close_ups.take(measured, near)
     observers.found(measured)
     return measured
 
