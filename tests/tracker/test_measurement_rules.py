@@ -35,7 +35,15 @@ from tracker.measurement.flight import Beginning, Flight, StartPrior, first_trac
 from tracker.measurement.hop_fit import measured_hop, priors_of
 from tracker.measurement.selection import is_again, is_shadow, selected
 from tracker.measurement.sighting import Course, agreeing, seen_until
-from tracker.measurement.starts import diagnosis, ends, field, from_field, gravity_scale, merging
+from tracker.measurement.starts import (
+    anywhere,
+    diagnosis,
+    ends,
+    field,
+    from_field,
+    gravity_scale,
+    merging,
+)
 from tracker.measurement.starts.anywhere import _is_of, settings_along
 from tracker.measurement.starts.field import Field, field_of
 from tracker.measurement.starts.gravity_scale import UntapedStart, expected_focal_px
@@ -1284,3 +1292,36 @@ def test_a_row_that_is_rejected_is_reported_when_its_flight_is_sure(monkeypatch,
         with pytest.raises(Rejection) as raised:
             tracing.reported(context, traced(), support)
         assert raised.value.reasons == why
+
+
+def test_a_throw_from_the_field_is_looked_for_along_its_path_and_where_it_comes_down():
+    """From 0.4 s before its path to 1.0 s after, and within 3 m of where its last position lies."""
+    asked = []
+
+    def states(times):
+        asked.append(np.array(times))
+        return np.array([[12.0, 1.0, 3.0, 9.0, 0.0, -4.0]] * len(times))
+
+    flight = SimpleNamespace(
+        throw=SimpleNamespace(arc=SimpleNamespace(times_s=np.array([2.0, 2.5, 3.0]))),
+        camera=KNOWN.camera,
+        states=states,
+        path=lambda times: np.array([[400.0, 300.0]] * len(times)),
+    )
+    window = anywhere._FromField(FIELD, CONTEXT).window(flight)
+    assert (window.begin_s, window.end_s) == (pytest.approx(1.6), pytest.approx(4.0))
+    assert asked[0].tolist() == [3.0]
+    ends_at = KNOWN.camera.project(np.array([[12.0, 1.0, 0.0], [12.0, 1.0, 1.0]]))
+    about = 3.0 * np.linalg.norm(ends_at[1] - ends_at[0])
+    reach = anywhere.reach_px(CONTEXT.facts)
+    pixels = np.array(
+        [
+            [400.0 + 0.99 * reach, 300.0],
+            [400.0 + 1.01 * reach, 300.0],
+            ends_at[0] + (0.0, 0.99 * about),
+            ends_at[0] + (0.0, 1.01 * about),
+            [np.nan, 10.0],
+        ]
+    )
+    near = window.near(SimpleNamespace(time_s=2.2, pixels=pixels))
+    assert near.tolist() == [True, False, True, False, False]
