@@ -9,13 +9,26 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, Playwright, Request, sync_playwright
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    Page,
+    Playwright,
+    Request,
+    expect,
+    sync_playwright,
+)
 
 from tests.shared import folder_of
 from tracker.workflow.measure import measure_session
 
 ROOT = Path(__file__).parents[2]
 NAMES = ("chromium", "chromium-browser", "google-chrome")
+
+PATIENCE_MS = 60_000
+"""How long a test waits for what must come: workers step back for everything else that a machine
+does, so on a loaded one a search of a second takes twenty."""
+expect.set_options(timeout=PATIENCE_MS)
 
 
 def chromium() -> str | None:

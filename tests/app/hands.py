@@ -7,8 +7,6 @@ from playwright.sync_api import Locator, Page, expect
 
 from tests.app.marking import Places, pick_by_keyboard, pick_by_mouse, pick_by_touch, walk_to
 
-expect.set_options(timeout=20_000)
-
 
 class Hand(Protocol):
     """One way to use a page; what is written always comes from the keyboard, or a phone's."""

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Locator, Page, expect
 
+from tests.app.conftest import PATIENCE_MS
 from tracker.session import MarkerEntry, read_session
 
 MAGNIFIED = 8
@@ -155,8 +156,8 @@ def wait_saved(
 
 def wait_until(tab: Page, holds: Callable[[], bool]) -> None:
     """Wait until a page has done what it does beside showing it."""
-    for _ in range(800):
+    for _ in range(PATIENCE_MS // 25):
         if holds():
             return
         tab.wait_for_timeout(25)
-    pytest.fail("the page has not done it within 20 s")
+    pytest.fail("the page has not done what was waited for")

@@ -12,8 +12,6 @@ from tests.app.test_app_access import usable
 from tracker.session import Session, read_session
 from tracker.workflow.vantage import judge_vantage
 
-expect.set_options(timeout=20_000)
-
 Visit = Callable[[Path, str], Page]
 PLAN = """\
 name = "Fen Lane, planned"   # for June

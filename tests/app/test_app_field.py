@@ -23,8 +23,6 @@ from tests.app.test_app_access import usable
 from tracker.session import read_session
 from tracker.workflow.calibrate import calibrate_session
 
-expect.set_options(timeout=20_000)
-
 Visit = Callable[[Path, str], Page]
 WIDE = {
     "foot of the launcher": (128.7, 733.7),
