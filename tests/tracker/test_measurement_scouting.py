@@ -1,6 +1,7 @@
 """Paths of the first pass become throws: hops and birds are left out, the bounce is timed."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -9,7 +10,7 @@ from tests.tracker.test_following_arcs import FRAME_S, PULL, WIDTH, watched
 from tracker.following.arcs import fit_arc
 from tracker.following.throws import is_throw
 from tracker.measurement.passes import Timing
-from tracker.measurement.scouting import Scouted
+from tracker.measurement.scouting import Scouted, Scouting
 from tracker.measurement.throws import bounce_between, throws_of
 
 RELEASE_S, BOUNCE_S = 0.4, 1.9
@@ -90,3 +91,11 @@ def test_the_hops_after_the_first_are_no_shots():
     found = replace(found, arcs=twice, throws=(*found.throws, len(twice) - 1))
     (throw,) = throws_of(found, WIDTH)
     assert throw.arc.times_s[0] < RELEASE_S + 0.2
+
+
+def test_corrected_times_reach_the_scout_of_each_pace():
+    corrected = []
+    scouting = Scouting.__new__(Scouting)
+    scouting._scouts = [SimpleNamespace(correct=corrected.append) for _ in range(2)]
+    scouting.correct("the times")
+    assert corrected == ["the times", "the times"]
