@@ -28,6 +28,11 @@ OWN = {"m": "m", "mm": "mm", "s": "s", "mps": "m/s"}
 TEXTS = ("name", "file", "setup", "type", "notes", "lens", "kind", "arrangement")
 """Fields that hold a text, which may begin with a number."""
 
+TABLES = {name: f"[{name}]" for name in ("ball", "air", "release", "camera", "planned")} | {
+    name: f"[[{name}]]" for name in ("marker", "setup", "clip")
+}
+"""The tables of a session, as they are begun."""
+
 _NUMBER = re.compile(r"([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+))\s*([^\d\s.,][^\d]*)?")
 _FEET = re.compile(
     r"""(?P<feet>\d+(?:\.\d+)?)\s*(?:ft|feet|foot|')\s*
@@ -108,6 +113,8 @@ def mistake(line: str) -> tuple[str, str, str] | None:
     field, sign, value = pair[1], pair[2], pair[3]
     if max(len(field), len(value)) > LONGEST_SHOWN or not value.isprintable():
         return None  # no person's slip; the place in the file says enough
+    if field in TABLES and not sign and not value:
+        return field, "the name of a table stands in brackets", f"write {TABLES[field]}"
     if sign != "=" and value:
         what = f'"{sign}" stands in place of "="' if sign else '"=" is missing'
         return field, what, f"write {field} = {value}"
