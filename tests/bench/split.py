@@ -29,7 +29,7 @@ STAGES = {
         "tracker.measurement.tracing.refit_gusts",
         "tracker.measurement.tracing.gravity_doubt",
         "tracker.measurement.tracing.describe",
-        "tracker.measurement.sighting.figures_of",
+        "tracker.measurement.sighting.flight_time_of",
     ],
     "steadiness": [
         "tracker.measurement.passes.Steadier.see",
