@@ -403,3 +403,16 @@ def test_a_name_of_a_million_characters_is_refused_in_a_short_sentence(folder: P
     said = " ".join(complaints(folder, text))
     assert "has 1000000 characters" in said
     assert len(said) < 400
+
+
+def test_long_and_many_names_make_no_long_sentence(folder: Path) -> None:
+    """Names of thousands of letters, which other sentences list, and of setups by the hundred."""
+    many = "".join(f'[[setup]]\nname = "wheels {n}"\n' for n in range(40))
+    text = WHOLE.replace(
+        '[[setup]]\nname = "140 mm wheels"', f'{many}[[setup]]\nname = "{"a" * 3000}"'
+    )
+    text += f'\n[[clip]]\nfile = "{"b" * 1500}.mp4"\nsetup = "{"c" * 1500}"\n'
+    text += f'\n[[clip]]\nfile = "/{"b" * 1500}.mp4"\nsetup = "wheels 3"\n'
+    found = complaints(folder, text)
+    assert max(len(sentence) for sentence in found) < 600
+    assert any("wheels 11 and 29 more" in sentence for sentence in found)

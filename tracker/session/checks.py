@@ -9,6 +9,7 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any
 
 from tracker.session.document import Faults
+from tracker.session.kinds import listed, shown
 from tracker.session.lines import Place
 from tracker.session.validate import tables_of
 
@@ -107,7 +108,7 @@ def _check_clips(values: Mapping[str, Any], folder: Path, filmed: bool, faults: 
             _check_file((*place, "file"), file, folder, filmed, faults)
             path = folder / file
             if path in seen:
-                what = f'"{file}" stands in two [[clip]] tables'
+                what = f"{shown(file)} stands in two [[clip]] tables"
                 faults.add((*place, "file"), what, "keep one of them")
             seen.add(path)
 
@@ -122,23 +123,23 @@ def _check_setup(
     """Find a table's `setup` that names no setup."""
     setup = table.get("setup")
     if isinstance(setup, str) and setup.strip() and setup not in setups:
-        known = f"the setups are {', '.join(setups)}" if setups else "there is no [[setup]] yet"
-        faults.add((*place, "setup"), f'"{setup}" is the name of no [[setup]]', known)
+        known = f"the setups are {listed(setups)}" if setups else "there is no [[setup]] yet"
+        faults.add((*place, "setup"), f"{shown(setup)} is the name of no [[setup]]", known)
 
 
 def _check_file(place: Place, written: str, folder: Path, needed: bool, faults: Faults) -> None:
     """Find what is wrong with a file that a field names relative to the session's folder."""
     plain = "".join(letter if ord(letter) >= 32 else "\\" for letter in written)
+    name = plain if len(plain) <= LONGEST_SHOWN else f"{plain[:LONGEST_SHOWN]}..."
     if PurePosixPath(written).is_absolute() or PureWindowsPath(written).is_absolute():
         remedy = "put it into the session's folder and name it from there"
-        faults.add(place, f'"{plain}" is not relative to the session\'s folder', remedy)
+        faults.add(place, f'"{name}" is not relative to the session\'s folder', remedy)
     elif _is(Path.is_dir, folder / plain):
-        faults.add(place, f'"{plain}" is a folder', "name a file")
+        faults.add(place, f'"{name}" is a folder', "name a file")
     elif plain != written:
         faults.add(place, "has a backslash in its path", "write / between folder and file")
     elif needed and not _is(Path.is_file, folder / written):
         remedy = "write / between folder and file" if "\\" in written else "check its name"
-        name = written if len(written) <= LONGEST_SHOWN else f"{written[:LONGEST_SHOWN]}..."
         faults.add(place, f'there is no file "{name}" in the session\'s folder', remedy)
 
 

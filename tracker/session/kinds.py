@@ -5,7 +5,7 @@ what was written; the fault that it raises names what is wrong and what to write
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -18,6 +18,9 @@ from tracker.session.mistakes import feet_m, number_in
 
 LONGEST_TEXT = 2000
 """Characters of a name or of notes: a page. More is no name and would fill every message."""
+
+MOST_LISTED = 12
+"""Names that a sentence lists at most; a matter of looks."""
 
 
 def fault(what: str, remedy: str = "") -> PydanticCustomError:
@@ -256,4 +259,16 @@ def shown(value: object) -> str:
         text = f'"{value}"' if isinstance(value, str) else str(value)
     except ValueError:  # more digits than Python writes, as a hexadecimal number may have
         return "a number of thousands of digits"
+    return shortened(text)
+
+
+def shortened(text: str) -> str:
+    """Return a text that is short enough for a sentence."""
     return text if len(text) <= 40 else text[:37] + "..."
+
+
+def listed(names: Sequence[str]) -> str:
+    """Return names one after another, each short, and of many how many more there are."""
+    first = ", ".join(shortened(name) for name in names[:MOST_LISTED])
+    more = len(names) - MOST_LISTED
+    return f"{first} and {more} more" if more > 0 else first

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from tracker.session.document import Document, Faults, parse_document, read_document
 from tracker.session.entries import Session
+from tracker.session.kinds import listed, shown
 from tracker.session.lines import Place as Location
 from tracker.session.schema import DecisionSchema, ReviewSchema
 from tracker.session.stated import NOTHING_STATED, PICKED_U_PX, AddedShot, Place, StatedEnds
@@ -189,8 +190,8 @@ def _check_setup(setup: str | None, place: Location, session: Session, faults: F
     if setup is not None and setup not in names:
         near = nearest(setup, names)
         guess = f"did you mean {near}? The" if near else "the"
-        what = f'"{setup}" is the name of no [[setup]]'
-        faults.add((*place, "setup"), what, f"{guess} setups are {', '.join(names)}")
+        what = f"{shown(setup)} is the name of no [[setup]]"
+        faults.add((*place, "setup"), what, f"{guess} setups are {listed(names)}")
 
 
 def _check_times(places: list[list[float]], place: Location, faults: Faults) -> None:

@@ -14,6 +14,7 @@ from tracker.launcher.discharge import Discharge
 from tracker.launcher.identified import sentences
 from tracker.launcher.prediction import Prediction
 from tracker.launcher.sweep import Sweep, parse_sweep
+from tracker.session.kinds import listed
 from tracker.statistics.components import Estimate
 from tracker.workflow.gathering import gather
 from tracker.workflow.sweeping import MapPrediction, SweepPrediction, mapped, swept
@@ -160,7 +161,7 @@ def _chosen(setups: Sequence[Setup], name: str) -> list[Setup]:
         )
     found = [setup for setup in setups if name in ("", setup.name)]
     if not found:
-        known = ", ".join(f'"{setup.name}"' for setup in setups)
+        known = listed([f'"{setup.name}"' for setup in setups])
         raise InputError(
             f'"{name}" is the name of no setup', where="--setup", remedy=f"use one of {known}"
         )
