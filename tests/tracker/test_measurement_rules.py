@@ -27,7 +27,7 @@ from tracker.fitting.parameters import (
 from tracker.fitting.untaped import UntapedCircumstances
 from tracker.following.arcs import fit_arc
 from tracker.following.hop import Hop
-from tracker.measurement import bounce, tracing, visibility
+from tracker.measurement import bounce, sighting, tracing, visibility
 from tracker.measurement import row as rows
 from tracker.measurement.chance import support_against_chance
 from tracker.measurement.fitted_shot import FittedShot, TracedFlight
@@ -1325,3 +1325,42 @@ def test_a_throw_from_the_field_is_looked_for_along_its_path_and_where_it_comes_
     )
     near = window.near(SimpleNamespace(time_s=2.2, pixels=pixels))
     assert near.tolist() == [True, False, True, False, False]
+
+
+@pytest.mark.parametrize(
+    ("before_s", "home"), [(-0.019, True), (-0.021, False), (0.29, True), (0.31, False)]
+)
+def test_a_release_lies_just_before_the_first_detection(monkeypatch, before_s, home):
+    """Where the release is in the frame: 0.3 s before at most, and 20 ms after."""
+    fit = traced().fitted
+    first_s = traced().observed.track.times_s[fit.used].min()
+    known = loosened(KNOWN, StartPrior(KNOWN.release_m, np.full(3, 0.1)), Beginning(0.5, 0.01))
+    parameters = fit.parameters.copy()
+    parameters[RELEASE_AT] = first_s - before_s
+    there = replace(fit, parameters=parameters)
+    monkeypatch.setattr(from_field, "fit_flight", lambda *_: there)
+    monkeypatch.setattr(from_field, "_misfit", lambda *_: 0.0)
+    assert KNOWN.camera.in_frame(KNOWN.camera.project(KNOWN.release_m))[0]
+    found = from_field._from_release(
+        Flight(SimpleNamespace(arc=None), known, fit), CONTEXT, traced()
+    )
+    assert (found is there) is home
+
+
+def test_a_ball_is_expected_where_it_was_and_will_be_a_lag_away():
+    """Its own motion, and what gravity adds to a straight line in that time."""
+    context = replace(CONTEXT, settings=replace(CONTEXT.settings, lag=3))
+    times = case().track.times_s[[10, 60, 100]] - traced().fitted.parameters[RELEASE_AT]
+    states = traced().fitted.trajectory.at(times)
+    pixels = KNOWN.camera.project(states[:, :3])
+    found = sighting._expected(context, KNOWN.camera, states, pixels)
+    step = 3 * context.frame_s
+    fall = np.array([0.0, 0.0, -0.5 * G * step**2])
+    for sign, offset in ((-1.0, found.before_px), (1.0, found.after_px)):
+        there = KNOWN.camera.project(states[:, :3] + sign * step * states[:, 3:] + fall)
+        np.testing.assert_allclose(offset, there - pixels, atol=0.15)
+    moved = KNOWN.camera.project(states[:, :3] + 1e-3 * context.frame_s * states[:, 3:]) - pixels
+    np.testing.assert_allclose(found.motion_px, 1e3 * moved, atol=1e-2)
+    depth = KNOWN.camera.in_camera(states[:, :3])[:, 2]
+    expected = 2.0 * KNOWN.ball_radius_m * KNOWN.camera.focal_px / depth
+    np.testing.assert_allclose(found.diameters_px, expected)
