@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,12 +14,13 @@ from calibration.site.reach import lone_marker
 from tests.calibration.fields import LAYOUTS, field
 from tests.tracker.invented_shot import CAMERA
 from tests.tracker.test_workflow_results import small
-from tracker.measurement import ClipRequest, FittedShot, Observers, measure
+from tracker.measurement import ClipRequest, ClipResult, FittedShot, Observers, measure
 from tracker.measurement.starts.protocol import Findings
-from tracker.records import Quality, Reason, ReasonCode
+from tracker.records import Quality, Reason, ReasonCode, sentence
 from tracker.records.catalogue import Figure
 from tracker.session import Session, read_session
 from tracker.video import ClipFacts, ClipWriter, inspect
+from tracker.workflow import clips
 from tracker.workflow.questions import clip_questions, session_questions
 from tracker.workflow.stand import calibrate, calibrate_if_fixed, request_of
 
@@ -139,6 +141,26 @@ def test_markers_that_were_picked_on_another_clip_are_asked_about(tmp_path: Path
     (asked,) = clip_questions(session.clips[0], calibration)
     assert "were the pixels picked on a frame of this clip" in asked
     assert f"chi-square {calibration.chi_square:.0f} with {calibration.dof} degrees" in asked
+
+
+@pytest.mark.parametrize("shifted", [True, False])
+def test_a_clip_without_a_shot_blames_markers_that_disagree_before_all_else(
+    shifted: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    known = site()
+    for at, px in enumerate([(40.0, -30.0), (-35.0, 25.0), (30.0, 40.0), (-45.0, -20.0)]):
+        known = moved(known, at, px) if shifted else known
+    session = written(tmp_path, known)
+    calibration = calibrate(session, session.clips[0], SIZE)
+    slow = (Reason(ReasonCode.PLAYS_SLOWLY, {"rate_fps": 120.0, "assumed_fps": 60.0}),)
+    found = ClipResult((), ("a note", sentence(slow)), calibration.camera, (), slow)
+    monkeypatch.setattr(clips, "measure", lambda *_: found)
+    facts: ClipFacts = SimpleNamespace(frame_count=60)  # type: ignore[assignment]
+    measured = clips.measure_ready(session, clips.ReadyClip(session.clips[0], facts, calibration))
+    blamed = ReasonCode.MARKERS_DISAGREE if shifted else ReasonCode.PLAYS_SLOWLY
+    assert [cause.code for cause in measured.causes] == [blamed]
+    assert measured.notes[-1] == sentence(measured.causes)
+    assert measured.notes[-2] == "a note"
 
 
 def test_where_two_mistakes_compete_a_session_is_refused(tmp_path: Path) -> None:
