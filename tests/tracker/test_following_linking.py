@@ -135,7 +135,7 @@ def test_a_path_begins_between_the_slowest_and_the_fastest_ball(step_s, near, fa
         search = ArcSearch(WIDTH, step_s, near)
         search.push(frame(0, [500.0, 500.0], step_s))
         search.push(frame(1, [500.0 + 0.6 * way, 500.0 + 0.8 * way], step_s))
-        assert len(search._now) == begins, way
+        assert len(search._count) == begins, way
 
 
 def joined_over(seen, missing, step_s=STEP_S):
@@ -210,7 +210,7 @@ def test_two_paths_through_one_candidate_are_one_at_nearly_one_speed(speed, shar
     search = ArcSearch(WIDTH, STEP_S)
     search.push(frame(0, begins))
     search.push(frame(1, middle))
-    assert len(search._now) == 2
+    assert len(search._count) == 2
     search.push(frame(2, middle + ahead + (0.0, 0.1 * WIDTH * STEP_S**2 / 2.0)))
     assert int(np.sum(search._count == 3)) == paths
 
@@ -245,4 +245,4 @@ def test_a_frame_at_the_same_time_begins_no_path():
     search.push(frame(0, [100.0, 100.0]))
     again = frame(0, [110.0, 100.0])
     search.push(again)
-    assert len(search._now) == 0
+    assert len(search._count) == 0
