@@ -109,7 +109,7 @@ def test_derivatives_of_the_pixels(shot):
     _, jacobian, _ = predict(known, numbers, instants)
     wanted = differences(lambda at: predict(known, at, instants)[0], numbers, STEPS)
     size = np.maximum(np.abs(wanted).max(axis=(0, 1)), 1e-3)
-    np.testing.assert_allclose(jacobian / size, wanted / size, atol=2e-4)
+    np.testing.assert_allclose(jacobian / size, wanted / size, atol=5e-5)
 
 
 @given(shots())
