@@ -109,7 +109,9 @@ def test_derivatives_of_the_pixels(shot):
     _, jacobian, _ = predict(known, numbers, instants)
     wanted = differences(lambda at: predict(known, at, instants)[0], numbers, STEPS)
     size = np.maximum(np.abs(wanted).max(axis=(0, 1)), 1e-3)
-    np.testing.assert_allclose(jacobian / size, wanted / size, atol=5e-5)
+    # Left out: that the light comes from another side where a ball is seen elsewhere, which moves a
+    # place by at most lean times light over the focal length, 0.08 x 5.4 / 900.
+    np.testing.assert_allclose(jacobian / size, wanted / size, atol=6e-4)
 
 
 @given(shots())

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from calibration.camera import looking_at
-from tracker.fitting.light import light_along, light_in_picture, shift_by_light
+from tracker.fitting.light import light_in_picture, shift_by_light
 from tracker.records import Track
 
 WIDE = looking_at((20.0, -30.0, 1.5), (20.0, 0.0, 3.0), 1400.0, (1920, 1080))
@@ -53,14 +53,3 @@ def test_places_shift_by_lean_times_light_in_the_picture():
     wanted = np.array([[0.01], [-0.02]]) * (light_in_picture(sights) @ light)
     assert shift_by_light(WIDE, track, light) == pytest.approx(wanted, abs=1e-9)
     assert wanted[0, 0] > 0.01 * 4.0 > 0.0
-
-
-def test_light_changes_along_the_picture_as_its_differences_say():
-    sights, light = np.array([[0.6, -0.3, 1.0], [-1.0, 0.4, 2.0]]), np.array([4.0, -20.0, 24.0])
-    seen = sights / sights[:, 2:]
-    steps = 1e-5 * np.eye(3)[:2]
-    wanted = [
-        (light_in_picture(seen + step) - light_in_picture(seen - step)) @ light / 2e-5
-        for step in steps
-    ]
-    assert light_along(sights, light) == pytest.approx(np.stack(wanted, axis=2), abs=1e-6)

@@ -33,35 +33,6 @@ def light_in_picture(sights: Array) -> Array:
     return found
 
 
-def light_along(sights: Array, light: Array) -> Array:
-    """Return how the light's parts in the picture change as a ball moves across it.
-
-    Parameters
-    ----------
-    sights : ndarray, shape (N, 3)
-        As of `light_in_picture`.
-    light : ndarray, shape (3,)
-        Along the camera's axes.
-
-    Returns
-    -------
-    ndarray, shape (N, 2, 2)
-        Derivative of the parts along columns and rows by the place at unit focal length.
-    """
-    seen = sights / np.where(sights[:, 2:] > 1e-6, sights[:, 2:], np.nan)
-    length = np.linalg.norm(seen, axis=1)[:, None, None]
-    unit = seen[:, :, None] / length
-    # How the line of sight, of length 1, turns with each of the two coordinates.
-    turn = (np.eye(3)[:, :2] - unit @ unit[:, :2].transpose(0, 2, 1)) / length
-    toward = light @ unit
-    across, across_turn = unit[:, :2], turn[:, :2]
-    slant = np.sqrt(1.0 - across**2)
-    part = light[:2, None] - across * toward[:, None]
-    part_turn = -across_turn * toward[:, None] - across * (light @ turn)[:, None]
-    found: Array = part_turn / slant + part * across * across_turn / slant**3
-    return found
-
-
 def shift_by_light(camera: Camera, track: Track, light: Array) -> Array:
     """Return how far a light along the camera's axes moves the places of a track, px, (N, 2)."""
     sights = camera.rays(track.pixels) @ camera.rotation.T

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from calibration.adjustment import NotDetermined
 from calibration.camera import Camera
 from tracker.fitting.circumstances import Circumstances
-from tracker.fitting.light import light_along, light_in_picture
+from tracker.fitting.light import light_in_picture
 from tracker.fitting.observations import Instants
 from tracker.fitting.parameters import (
     CAMERA_AT,
@@ -24,9 +24,6 @@ from tracker.flight.integration import fly
 from tracker.flight.trajectory import Trajectory
 
 Array = NDArray[np.float64]
-
-PLACED_AT = slice(CAMERA_AT, CAMERA_AT + 6)
-"""The camera's turn and place, which change the side from which a ball is seen."""
 
 LONGEST_S = 60.0
 """Longest flight that is integrated, s: some times that of any thrown ball."""
@@ -109,12 +106,8 @@ def look(
     times = instants.times_s + parameters[READOUT_AT] * instants.row_share - parameters[RELEASE_AT]
     states, by_flight = trajectory.positions_with_sensitivities(times)
     pixels, by_point, by_camera = camera.project_with_jacobians(states[:, :3])
-    sights, lean = camera.in_camera(states[:, :3]), instants.lean[:, None, None]
-    lit = lean * light_in_picture(sights)
+    lit = instants.lean[:, None, None] * light_in_picture(camera.in_camera(states[:, :3]))
     pixels = pixels + lit @ parameters[LIGHT_AT]
-    # Seen from elsewhere, a ball is lit from another side.
-    bent = np.eye(2) + lean / camera.focal_px * light_along(sights, parameters[LIGHT_AT])
-    by_point = bent @ by_point
     speed_px = np.einsum("nij,nj->ni", by_point, states[:, 3:6])
     jacobian = np.empty((len(times), 2, len(PARAMETERS)))
     jacobian[:, :, RELEASE_AT] = -speed_px
@@ -122,7 +115,6 @@ def look(
     jacobian[:, :, READOUT_AT] = speed_px * instants.row_share[:, None]
     jacobian[:, :, LIGHT_AT] = lit
     jacobian[:, :, CAMERA_AT:] = by_camera
-    jacobian[:, :, PLACED_AT] = bent @ jacobian[:, :, PLACED_AT]
     return pixels, jacobian
 
 
