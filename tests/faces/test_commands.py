@@ -262,6 +262,16 @@ def test_check_reports_what_the_calibration_allows_and_what_to_add(session: Path
     assert sorted(path.name for path in (session / "results").iterdir()) == ["shots.csv"]
 
 
+def test_check_with_a_question_is_not_ready_and_ends_with_1(session: Path) -> None:
+    changed("height_m = 0.8", "height_m = 2.6")(session)
+    code, shown, errors = run("check", str(session))
+    words = " ".join(shown.split())
+    assert code == 1, errors
+    assert "If it is in feet, write 0.79" in words
+    assert "Once these questions are answered: lobmeter measure" in words
+    assert "Ready" not in words
+
+
 def test_check_says_what_a_prediction_lacks_without_refusing_the_session(session: Path) -> None:
     code, shown, _ = run("check", str(session))
     assert code == 0 and "nothing says how the launcher was built" in " ".join(shown.split())
