@@ -48,6 +48,16 @@ def test_a_report_does_not_outlive_its_results(evening: Path, tmp_path: Path) ->
     assert "kept.html" not in written_digests(folder / "results")
 
 
+@pytest.mark.parametrize("name", ["evening", "evening.pdf"])
+def test_a_name_that_a_browser_would_show_as_text_is_refused(
+    evening: Path, tmp_path: Path, name: str
+) -> None:
+    code, said = run(evening, "--to", tmp_path / name)
+    assert code == 2
+    assert f'--to: "{name}" is no name of a page; end it in .html' in said
+    assert not list(tmp_path.iterdir())
+
+
 def test_the_same_results_make_the_same_report(evening: Path, tmp_path: Path) -> None:
     for name in ("first.html", "second.html"):
         assert run(evening, "--to", tmp_path / name)[0] == 0

@@ -34,6 +34,9 @@ from tracker.workflow.outings import Outings
 from tracker.workflow.stand import calibrate_if_fixed
 
 REPORT = "report.html"
+PAGES = (".html", ".htm")
+"""Endings by which browsers know a page; any other they show, and print, as text."""
+
 QUANTITIES = ("carry_m", "exit_speed_mps")
 """What setups are compared in."""
 
@@ -63,8 +66,12 @@ def report_sessions(
     Raises
     ------
     InputError
-        For faults of the sessions, sessions without results, a file that cannot be written.
+        For faults of the sessions, sessions without results, a name that is no page's, a file that
+        cannot be written.
     """
+    if to is not None and to.suffix.lower() not in PAGES:
+        what = f'"{to.name}" is no name of a page'
+        raise InputError(what, where="--to", remedy=f"end it in {PAGES[0]}")
     facts = report_facts(folders)
     page = report_page(facts)
     first = gather(folders[:1]).sessions[0]
