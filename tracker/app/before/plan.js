@@ -92,8 +92,10 @@ export default {
         && Math.abs(other.x - one.x) < half(one) + half(other));
     },
     choose(thing) { if (thing.key !== this.now.chosen) this.$emit("choose", thing.key); },
+    // While the server answers, only the newest place waits; a final one goes before what follows it.
     tell(key, at, final) {
-      if (this.waiting) { this.next = [key, at, final]; return; }
+      if (this.waiting && !final) { this.next = [key, at, final]; return; }
+      this.next = null;
       this.waiting = true; this.final = final; this.sent += 1; this.began = performance.now();
       this.$emit("moved", { key, along: at[0], across: at[1], final, serial: this.sent });
     },
