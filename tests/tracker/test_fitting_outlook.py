@@ -17,7 +17,7 @@ from tests.tracker.fitting_case import (
 )
 from tracker.fitting import Instants, expected_fit, expected_flight, figures_of
 from tracker.fitting.circumstances import LIFT_FADE
-from tracker.fitting.parameters import FADE_AT
+from tracker.fitting.parameters import FADE_AT, LIFT_AT
 
 KNOWN = circumstances(calibrated())
 SPEED_MPS = 19.0 * np.array([np.cos(0.7), 0.01, np.sin(0.7)])
@@ -51,8 +51,8 @@ def test_fits_of_drawn_positions_scatter_as_predicted() -> None:
     errors = []
     for _ in range(24):
         truth = KNOWN.prior_mean() + departures(rng, KNOWN)
-        # Predicted is a ball without lift, in which its fade has no say.
-        truth[FADE_AT] = LIFT_FADE
+        # Predicted is a ball without lift, so that its fade has no say.
+        truth[FADE_AT], truth[LIFT_AT] = LIFT_FADE, 0.0
         truth[0], truth[4:7] = 0.5, SPEED_MPS
         case = positions(rng, KNOWN, truth)
         fitted, true = (figures_of(KNOWN, each) for each in (case.fit().parameters, case.truth))
