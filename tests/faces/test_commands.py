@@ -16,6 +16,7 @@ from typer.testing import CliRunner
 from tests.faces.commands_page import PAGE, each_command, page
 from tests.fen_lane import SESSION
 from tracker.cli import program
+from tracker.cli.commands import Commands
 from tracker.video import ClipWriter
 
 COMMANDS = [name for name, _ in each_command(typer.main.get_command(program).commands)]  # type: ignore[attr-defined]
@@ -301,8 +302,37 @@ def test_every_command_and_option_is_explained() -> None:
     assert "| None |" not in text
 
 
+def test_a_command_imports_no_other_and_python_seldom_looks_for_garbage() -> None:
+    code = (
+        "import atexit, gc, sys; kept = []; atexit.register = kept.append\n"
+        "from tracker.cli import main\n"
+        "sys.argv = ['lobmeter', 'check', '--help']\n"
+        "try: main()\n"
+        "except SystemExit: pass\n"
+        "print([name for name in NAMES if f'tracker.cli.{name}' in sys.modules])\n"
+        "print(gc.get_threshold()[0], gc.freeze in kept)"
+    ).replace("NAMES", str(tuple(Commands())))
+    shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert shown.stdout.splitlines()[-2:] == ["['check']", "10000 True"]
+
+
+def test_commands_are_a_mapping_as_their_library_wants_it() -> None:
+    commands = Commands()
+    assert next(iter(commands)) == "demo"
+    assert len(commands) == len(set(commands)) == 19
+    assert commands["open"] is commands["open"]
+    assert commands.get("opne") is None
+    del commands["open"]
+    assert "open" not in commands
+    commands["open"] = commands["check"]
+    assert commands["open"].name == "check"
+
+
 def test_the_program_starts_quickly_and_loads_nothing_heavy() -> None:
-    code = "import sys, tracker.cli; print(','.join(sorted(sys.modules)))"
+    code = (
+        "import sys; from tracker.cli.commands import Commands; dict(Commands())\n"
+        "print(','.join(sorted(sys.modules)))"
+    )
     shown = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True
     ).stdout

@@ -106,6 +106,20 @@ def test_a_list_is_one_statement_of_one_row_a_session(tmp_path, no_library):
     assert asked == [2]
 
 
+@pytest.mark.parametrize(
+    ("wanted", "every_session"),
+    [
+        (Filter(), True),
+        (Filter(wheel_mm=140.0), True),
+        (Filter(wheel_mm=140.0, setup="140 mm wheels"), True),
+        (SOME, False),
+        (Filter(ball="tennis"), False),
+    ],
+)
+def test_sessions_are_looked_up_only_where_a_filter_is_about_them(wanted, every_session):
+    assert ("session" not in chosen_by(wanted).mine) == every_session
+
+
 def test_reading_loads_neither_the_library_of_databases_nor_what_reads_sessions(tmp_path):
     place = filled(str(tmp_path / "book.sqlite3"), 1)
     code = (

@@ -19,6 +19,7 @@ log = typer.Typer(
     help="Keep measured sessions in a logbook, list them, and write their shots into one file.",
     no_args_is_help=True,
     rich_markup_mode=None,
+    add_completion=False,
 )
 
 

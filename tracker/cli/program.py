@@ -1,38 +1,20 @@
 """The program: its commands, its version, and how faults are printed."""
 
+import atexit
 import errno
+import gc
 import io
 import os
 import sys
-from collections.abc import Callable
 from typing import Annotated, Any
 
 import typer
 from typer.core import TyperGroup
 
 from calibration.errors import InputError
-from tracker.cli.calibrate import calibrate
-from tracker.cli.check import check
-from tracker.cli.compare import compare
+from tracker.cli.commands import Commands
 from tracker.cli.decimals import decimal_comma
-from tracker.cli.demo import demo
-from tracker.cli.lens import lens
-from tracker.cli.log import log
-from tracker.cli.markers import markers
-from tracker.cli.measure import measure
-from tracker.cli.modes import with_modes
-from tracker.cli.new import new
-from tracker.cli.open import open_page
-from tracker.cli.overlay import overlay
-from tracker.cli.plan import plan
-from tracker.cli.predict import predict
-from tracker.cli.report import report
-from tracker.cli.review import review
 from tracker.cli.screen import complain, prepare_console
-from tracker.cli.simulate import simulate
-from tracker.cli.still import still
-from tracker.cli.vantage import vantage
-from tracker.cli.watch import watch
 
 ABOUT = (
     "Film a ball launcher from the side; get every shot's exit speed, launch angle, azimuth, "
@@ -46,6 +28,10 @@ CAUTION = (
 
 class _Program(TyperGroup):
     """Prints faults as sentences; exits with 2 for an input, with 130 when interrupted."""
+
+    def __init__(self, **given: Any) -> None:
+        super().__init__(**given)
+        self.commands = Commands()
 
     def invoke(self, ctx: Any) -> Any:
         given = [*ctx._protected_args, *ctx.args]
@@ -117,47 +103,20 @@ def _options(
     pass
 
 
-def _first_line(command: Callable[..., None]) -> str:
-    """Return the first line of a command's help, which the list of commands shows whole."""
-    return (command.__doc__ or "").partition("\n")[0]
-
-
-WITH_DATA = (
-    *(demo, vantage, check, lens, calibrate, markers),
-    *(measure, watch, review, predict, compare, plan),
-)
-"""Commands that print tables, which --json replaces with data."""
-
-for command in (
-    demo,
-    vantage,
-    new,
-    still,
-    check,
-    lens,
-    calibrate,
-    markers,
-    measure,
-    watch,
-    review,
-    predict,
-    compare,
-    plan,
-    simulate,
-    report,
-    overlay,
-):
-    program.command(short_help=_first_line(command))(with_modes(command, data=command in WITH_DATA))
-program.command("open", short_help=_first_line(open_page))(with_modes(open_page))
-program.add_typer(log, short_help=log.info.help)
-
-
 BLAS_THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 """Matrices here have tens of rows: threads that wait for one another cost more than they save."""
 
 
+OBJECTS_BETWEEN_COLLECTIONS = 10_000
+"""New objects after which Python looks for garbage, 700 unless set: loading libraries makes many
+and keeps them, and the search takes a tenth of a short command (measured)."""
+
+
 def main() -> None:
     """Run the command line."""
+    gc.set_threshold(OBJECTS_BETWEEN_COLLECTIONS)
+    # What is left at the end goes with the process; a last search for garbage takes 0.05 s.
+    atexit.register(gc.freeze)
     for library in BLAS_THREADS:
         os.environ.setdefault(library, "1")
     prepare_console()

@@ -192,8 +192,8 @@ class _Clips:
         """Read the clips of some sessions."""
         query = f"SELECT id, file, own_markers FROM clip WHERE session_id IN ({chosen.sessions})"
         rows = ask(query, chosen.values)
-        numbers, files, own = ([row[i] for row in rows] for i in range(3))
-        return cls(_Codes.of(numbers), tuple(files), np.array(own, bool))
+        numbers, files, own = zip(*rows, strict=True) if rows else ((), (), ())
+        return cls(_Codes.of(numbers), files, np.array(own, bool))
 
 
 @dataclass(frozen=True)
@@ -234,13 +234,13 @@ def _evenings(ask: Ask, chosen: Chosen) -> tuple[dict[int, int], tuple[LoggedEve
     alike: dict[tuple[object, ...], dict[str, Any]] = {}
     days: dict[object, date | None] = {}
     evenings = []
-    for _, folder, day, *given in rows:
-        key = tuple(given)
-        if key not in alike:
-            alike[key] = dict(zip(CONDITIONS, given, strict=True))
+    for row in rows:
+        folder, day, given = row[1], row[2], row[3:]
+        if given not in alike:
+            alike[given] = dict(zip(CONDITIONS, given, strict=True))
         if day not in days:
             days[day] = day_of(day)
-        evenings.append(LoggedEvening(folder, days[day], alike[key]))
+        evenings.append(LoggedEvening(folder, days[day], alike[given]))
     return {row[0]: place for place, row in enumerate(rows)}, tuple(evenings)
 
 

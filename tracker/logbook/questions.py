@@ -26,15 +26,20 @@ class Chosen:
         What a row of ``setup`` must fulfil; its session is one of these in any case.
     values : mapping
         The values of both.
+    by_session : bool
+        False where every setup that fulfils the condition is of these sessions.
     """
 
     sessions: str
     setups: str = "1 = 1"
     values: Mapping[str, object] = field(default_factory=dict)
+    by_session: bool = True
 
     @property
     def mine(self) -> str:
         """The condition that a row of ``setup`` is of these sessions and wanted itself."""
+        if not self.by_session:
+            return self.setups
         return f"setup.session_id IN ({self.sessions}) AND {self.setups}"
 
 
@@ -58,14 +63,15 @@ def chosen_by(wanted: Filter) -> Chosen:
         if day is not None:
             values[name] = day.isoformat()
             sessions.append(f"session.filmed_on {sign} :{name}")
-    if setups:
-        # Few setups of many: their sessions are listed once, not looked for session by session.
-        having = f"SELECT setup.session_id FROM setup WHERE {' AND '.join(setups)}"
-        sessions.append(f"session.id IN ({having})")
-    where = f" WHERE {' AND '.join(sessions)}" if sessions else ""
-    return Chosen(
-        f"SELECT session.id FROM session{where}", " AND ".join(setups or ["1 = 1"]), values
-    )
+    wanted_setups = " AND ".join(setups or ["1 = 1"])
+    # Few setups of many: their sessions are listed once, not looked for session by session.
+    having = f"SELECT setup.session_id FROM setup WHERE {wanted_setups}"
+    if setups and not sessions:
+        return Chosen(having, wanted_setups, values, by_session=False)
+    conditions = [*sessions, *([f"session.id IN ({having})"] if setups else [])]
+    where = f" WHERE {' AND '.join(conditions)}" if conditions else ""
+    query = f"SELECT session.id FROM session{where}"
+    return Chosen(query, wanted_setups, values, by_session=bool(sessions))
 
 
 NEWEST_FIRST = "CASE WHEN filmed_on IS NULL THEN 1 ELSE 0 END, filmed_on DESC, id DESC"
