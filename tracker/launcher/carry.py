@@ -1,7 +1,7 @@
 """Carry of a shot from its exit speed, spin and angle."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -171,12 +171,8 @@ def carries_from(rows: Array, releases: Sequence[Release], ball: Ball, air: Air)
     """
     heights = np.array([release.height_m for release in releases])
     ground = np.minimum(ball.diameter_m / 2.0, heights)
-    whole = float(_longest(rows, heights).max())
-    steps = math.ceil(whole / STEP_S)
-    # Nearly all come down in half the time in which the highest must: seldom is the rest needed.
-    for share in (0.5, 1.0):
-        part = math.ceil(share * steps) / steps * whole
-        _, states = fly_many(rows, forces_on(ball, air), part, whole / steps)
+    for duration, step in _spans(float(_longest(rows, heights).max())):
+        _, states = fly_many(rows, forces_on(ball, air), duration, step)
         up = states[:, :, LAUNCH.index("up")]
         below = (up <= ground) & (np.arange(len(up))[:, None] > 0)
         if below.any(axis=0).all():
@@ -218,6 +214,20 @@ def start_of(
 
 def _flown(start: Array, release: Release, ball: Ball, air: Air) -> FlightFigures | None:
     """Return the figures of the flight, None where it does not come down in time."""
-    duration = float(_longest(start, release.height_m))
-    flight = fly(start, forces_on(ball, air), duration, step_s=STEP_S, with_sensitivities=True)
-    return figures(flight, min(ball.diameter_m / 2.0, release.height_m))
+    ground = min(ball.diameter_m / 2.0, release.height_m)
+    for duration, step in _spans(float(_longest(start, release.height_m))):
+        flight = fly(start, forces_on(ball, air), duration, step_s=step, with_sensitivities=True)
+        found = figures(flight, ground)
+        if found is not None:
+            return found
+    return None
+
+
+def _spans(whole_s: float) -> Iterator[tuple[float, float]]:
+    """Return half of the longest duration and all of it, s, each with the same step, s.
+
+    Nearly all come down in half the time in which the highest must: seldom is the rest needed.
+    """
+    steps = math.ceil(whole_s / STEP_S)
+    for share in (0.5, 1.0):
+        yield math.ceil(share * steps) / steps * whole_s, whole_s / steps

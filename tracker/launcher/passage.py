@@ -147,6 +147,7 @@ class _State:
 def _advance(state: _State, drive: Drive, ball: Fed, place: Place, way: Array) -> _State:
     """Return the state a step further along the way."""
     limit = ball.friction * place.normal_n
+    mobility = _ContactMobility.of(drive, ball, place)
     after = _guess(state, drive, ball, place, way)
     pulls, wheels, seconds = (limit, limit), state.wheels, way
     for _ in range(ROUNDS):
@@ -156,7 +157,8 @@ def _advance(state: _State, drive: Drive, ball: Fed, place: Place, way: Array) -
             _driven(state.wheels[1], drive, 1, seconds),
         )
         forward = state.speed + place.forward_n * seconds / ball.mass_kg
-        pulls = _pulls((forward, state.spin, *wheels), drive, ball, place, limit * seconds)
+        slips = _slips((forward, state.spin, *wheels), drive, place)
+        pulls = _pulls(slips, mobility, limit * seconds)
         pulled = pulls[0] * place.cosines[0] + pulls[1] * place.cosines[1]
         after = forward + pulled / ball.mass_kg
     stuck = state.stuck | (after <= LEAST_SPEED)
@@ -196,41 +198,59 @@ def _braked(wheel: Array, pull: Array, drive: Drive, side: int) -> Array:
     return np.asarray(wheel - pull * drive.radius_m * drive.mobility[side])
 
 
-def _pulls(
-    speeds: tuple[Array, Array, Array, Array],
-    drive: Drive,
-    ball: Fed,
-    place: Place,
-    limit: Array,
-) -> tuple[Array, Array]:
-    """Return the impulse of friction at either side: what ends the slip, up to the limit.
+@dataclass(frozen=True)
+class _ContactMobility:
+    """Slip that an impulse of friction takes away, m/s per N s; the inverse of an effective mass.
 
-    Parameters
+    Attributes
     ----------
-    speeds : tuple of ndarray
-        Of the ball, its spin, and the two wheels, before friction.
-    drive, ball, place
-    limit : ndarray
-        Friction limit times duration, N s.
+    own : tuple of two ndarray
+        At the side of the impulse.
+    cross : ndarray
+        At the other side.
     """
+
+    own: tuple[Array, Array]
+    cross: Array
+
+    @classmethod
+    def of(cls, drive: Drive, ball: Fed, place: Place) -> "_ContactMobility":
+        cosine = place.cosines
+        turn = place.arm_m**2 / ball.inertia_kgm2
+        first, second = (
+            cosine[side] ** 2 / ball.mass_kg + turn + drive.radius_m**2 * drive.mobility[side]
+            for side in (0, 1)
+        )
+        return cls((first, second), cosine[0] * cosine[1] / ball.mass_kg - turn)
+
+
+def _slips(
+    speeds: tuple[Array, Array, Array, Array], drive: Drive, place: Place
+) -> tuple[Array, Array]:
+    """Return the slip at either side, m/s, from the speeds of ball, spin and both wheels."""
     speed, spin, first, second = speeds
-    cosine = place.cosines
-    slips = (
-        drive.radius_m * first - speed * cosine[0] - place.arm_m * spin,
-        drive.radius_m * second - speed * cosine[1] + place.arm_m * spin,
+    turned = place.arm_m * spin
+    return (
+        drive.radius_m * first - speed * place.cosines[0] - turned,
+        drive.radius_m * second - speed * place.cosines[1] + turned,
     )
-    turn = place.arm_m**2 / ball.inertia_kgm2
-    own = tuple(
-        cosine[side] ** 2 / ball.mass_kg + turn + drive.radius_m**2 * drive.mobility[side]
-        for side in (0, 1)
-    )
-    cross = cosine[0] * cosine[1] / ball.mass_kg - turn
-    first_pull = np.clip(slips[0] / own[0], -limit, limit)
-    second_pull = np.clip(slips[1] / own[1], -limit, limit)
+
+
+def _pulls(
+    slips: tuple[Array, Array], mobility: _ContactMobility, limit: Array
+) -> tuple[Array, Array]:
+    """Return the impulse of friction at either side, N s: what ends the slip, up to the limit."""
+    own, cross, least = mobility.own, mobility.cross, -limit
+
+    def within(pull: Array) -> Array:
+        # What numpy.clip does, at a third of its cost for few draws.
+        return np.minimum(np.maximum(pull, least), limit)
+
+    first_pull, second_pull = within(slips[0] / own[0]), within(slips[1] / own[1])
     for _ in range(SWEEPS):
         # Both from the last pair, so that equal sides stay equal.
         first_pull, second_pull = (
-            np.clip((slips[0] - cross * second_pull) / own[0], -limit, limit),
-            np.clip((slips[1] - cross * first_pull) / own[1], -limit, limit),
+            within((slips[0] - cross * second_pull) / own[0]),
+            within((slips[1] - cross * first_pull) / own[1]),
         )
     return first_pull, second_pull
