@@ -42,12 +42,17 @@ def parsed(text: str) -> ast.Module:
     return ast.parse(text)
 
 
+@cache
+def nodes(text: str) -> tuple[ast.AST, ...]:
+    """Return all nodes of a module's tree."""
+    return tuple(ast.walk(parsed(text)))
+
+
+@cache
 def functions(text: str) -> list[ast.FunctionDef | ast.AsyncFunctionDef]:
     """Return all functions and methods of a module, inner ones too."""
     return [
-        each
-        for each in ast.walk(parsed(text))
-        if isinstance(each, ast.FunctionDef | ast.AsyncFunctionDef)
+        each for each in nodes(text) if isinstance(each, ast.FunctionDef | ast.AsyncFunctionDef)
     ]
 
 
@@ -90,6 +95,7 @@ def _is_number(node: ast.expr | None) -> bool:
     return False
 
 
+@cache
 def _comments(text: str) -> dict[int, bool]:
     """Return the lines that hold a comment, and whether nothing else stands on them."""
     found = {}
@@ -118,8 +124,7 @@ def bare_constants(text: str) -> list[str]:
     The word is a comment on one of its lines, or a docstring below or a comment above, which serve
     all the constants of a block, up or down to the next empty line.
     """
-    body = ast.parse(text).body
-    comments, rows = _comments(text), text.splitlines()
+    body, rows = parsed(text).body, text.splitlines()
     bare = []
     for number, each in enumerate(body):
         if isinstance(each, ast.Assign):
@@ -132,7 +137,7 @@ def bare_constants(text: str) -> list[str]:
             continue
         if _docstring_below(body[number:], rows):
             continue
-        last = each.end_lineno or each.lineno
+        comments, last = _comments(text), each.end_lineno or each.lineno
         if any(line in comments for line in range(each.lineno, last + 1)):
             continue
         above = each.lineno - 1

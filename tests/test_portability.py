@@ -1,10 +1,11 @@
 """Nothing of the packages needs one system: no call that others lack, no default encoding."""
 
 import ast
+import re
 
 import pytest
 
-from tests.house import parsed, sources
+from tests.house import nodes, parsed, sources
 
 MODULES = {"fcntl", "grp", "posix", "pty", "pwd", "resource", "syslog", "termios", "tty"}
 """Modules that only POSIX has."""
@@ -24,9 +25,14 @@ TEXTS = {"read_text": 0, "write_text": 1, "open": 1}
 """Methods of a path that read or write text, and the place of their encoding or mode."""
 
 
+NAMED = re.compile(rf"\b(?:{'|'.join(MODULES.union(*CALLS.values()))})\b")
+
+
 def posix_only(text: str) -> list[str]:
     """Return what of a module only POSIX has; a call inside ``if hasattr(...)`` has a fallback."""
-    found = []
+    found: list[str] = []
+    if not NAMED.search(text):
+        return found
 
     def visit(node: ast.AST, guarded: frozenset[str]) -> None:
         if isinstance(node, ast.Import):
@@ -52,8 +58,10 @@ def posix_only(text: str) -> list[str]:
 
 def without_encoding(text: str) -> list[int]:
     """Return the lines where a text is read or written in the encoding of the system."""
-    lines = []
-    for node in ast.walk(parsed(text)):
+    lines: list[int] = []
+    if not any(name in text for name in TEXTS):
+        return lines
+    for node in nodes(text):
         if not isinstance(node, ast.Call):
             continue
         name = node.func.attr if isinstance(node.func, ast.Attribute) else ""

@@ -7,6 +7,8 @@ import sys
 import tomllib
 from pathlib import Path
 
+from tests.house import nodes, sources
+
 ROOT = Path(__file__).parents[2]
 OF = {"opencv-python-headless": "cv2"}
 """The name under which a distribution is imported, where it is another."""
@@ -18,8 +20,8 @@ OF_EXTRAS = {"dask": "distributed", "postgresql": "psycopg"}
 
 def imported() -> set[str]:
     found: set[str] = set()
-    for path in [*ROOT.glob("calibration/**/*.py"), *ROOT.glob("tracker/**/*.py")]:
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for text in sources().values():
+        for node in nodes(text):
             if isinstance(node, ast.Import):
                 found |= {alias.name.split(".")[0] for alias in node.names}
             elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
