@@ -75,6 +75,28 @@ def film(picture, rng, noise):
     return np.clip(np.rint(picture + rng.normal(0, noise, picture.shape)), 0, 255).astype(np.uint8)
 
 
+def covered(shape, centre, diameter, motion, exposure):
+    """Return `disc` a frame before, in and a frame after that of the centre."""
+    if not np.array_equal(motion, np.rint(motion)):
+        return [
+            disc(shape, centre + step * motion, diameter, motion * exposure) for step in (-1, 0, 1)
+        ]
+    # Moved by whole pixels, the same picture with an edge of nothing.
+    columns, rows = (int(part) for part in motion)
+    beside, above = abs(columns), abs(rows)
+    height, width = shape
+    wide = disc(
+        (height + 2 * above, width + 2 * beside),
+        np.add(centre, (beside, above)),
+        diameter,
+        motion * exposure,
+    )
+    return [
+        wide[above - step * rows :][:height, beside - step * columns :][:, :width]
+        for step in (-1, 0, 1)
+    ]
+
+
 def moving_balls(rng, count, *, diameter, contrast, noise, motion, exposure, side=41):
     """Return cutouts of a ball in many places of the pixel grid, what is expected, and the truth.
 
@@ -84,16 +106,8 @@ def moving_balls(rng, count, *, diameter, contrast, noise, motion, exposure, sid
     motion = np.array(motion, float)
     patches = np.empty((count, side, side), np.int16)
     for index, centre in enumerate(true):
-        frames = [
-            film(
-                110.0
-                + contrast
-                * disc((side, side), centre + step * motion, diameter, motion * exposure),
-                rng,
-                noise,
-            ).astype(np.int16)
-            for step in (-1, 0, 1)
-        ]
+        cover = covered((side, side), centre, diameter, motion, exposure)
+        frames = [film(110.0 + contrast * each, rng, noise).astype(np.int16) for each in cover]
         patches[index] = 2 * frames[1] - frames[0] - frames[2]
     each = np.ones((count, 1))
     expected = ExpectedBall(

@@ -1,5 +1,8 @@
 """Sessions with results that no clip was needed for: shots drawn from the launcher's own model."""
 
+import itertools
+from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -61,29 +64,39 @@ def tables(name: str) -> dict:
 
 def shots_of(name: str, count: int, scatter: float = 0.02, seed: int = 1) -> list[Shot]:
     """Shots of the true machine, its exit speed scattering by a share of itself."""
+    known, more = _series(name, scatter, seed)
+    while len(known) < count:
+        known.append(next(more))
+    return known[:count]
+
+
+@cache
+def _series(name: str, scatter: float, seed: int) -> tuple[list[Shot], Iterator[Shot]]:
+    """The shots of a series that were drawn already, and those to come."""
+    return [], _drawn(name, scatter, seed)
+
+
+def _drawn(name: str, scatter: float, seed: int) -> Iterator[Shot]:
+    """Draw the shots of a series, one after another."""
     machine = machine_from_setup(tables(name), "", TENNIS.diameter_m).having(TRUTH)
     speed = launch(machine, TENNIS).speed_mps
     draw = np.random.default_rng([seed, int(machine.values["wheel.diameter_mm"])])
-    shots = []
-    for number in range(1, count + 1):
+    for number in itertools.count(1):
         v = speed * (1 + scatter * draw.normal())
         angle, azimuth = 42.0 + 0.4 * draw.normal(), 0.8 * draw.normal()
         flight = carry_of(v, 0.0, Release(0.8, angle), TENNIS, AIR)
         across = flight.carry_m * np.sin(np.radians(azimuth))
-        shots.append(
-            Shot(
-                clip=f"clips/{name.split()[0]}mm.mp4", setup=name, shot=number,
-                release_s=12.0 * number, exit_speed_mps=v, exit_speed_u_mps=0.006 * v,
-                launch_angle_deg=angle, launch_angle_u_deg=0.2, azimuth_deg=azimuth,
-                azimuth_u_deg=0.5, carry_m=flight.carry_m, carry_u_m=0.01 * flight.carry_m,
-                landing_along_m=flight.carry_m * np.cos(np.radians(azimuth)),
-                landing_along_u_m=0.3, landing_across_m=float(across), landing_across_u_m=0.3,
-                apex_m=flight.apex_m, apex_u_m=0.1, flight_time_s=flight.flight_time_s,
-                flight_time_u_s=0.01, landing_speed_mps=15.0, landing_angle_deg=50.0,
-                frames_seen=120, landing_seen=True, quality=Quality.GOOD,
-            )
+        yield Shot(
+            clip=f"clips/{name.split()[0]}mm.mp4", setup=name, shot=number,
+            release_s=12.0 * number, exit_speed_mps=v, exit_speed_u_mps=0.006 * v,
+            launch_angle_deg=angle, launch_angle_u_deg=0.2, azimuth_deg=azimuth,
+            azimuth_u_deg=0.5, carry_m=flight.carry_m, carry_u_m=0.01 * flight.carry_m,
+            landing_along_m=flight.carry_m * np.cos(np.radians(azimuth)),
+            landing_along_u_m=0.3, landing_across_m=float(across), landing_across_u_m=0.3,
+            apex_m=flight.apex_m, apex_u_m=0.1, flight_time_s=flight.flight_time_s,
+            flight_time_u_s=0.01, landing_speed_mps=15.0, landing_angle_deg=50.0,
+            frames_seen=120, landing_seen=True, quality=Quality.GOOD,
         )  # fmt: skip
-    return shots
 
 
 def session(folder: Path, counts: dict[str, int], seed: int = 1, extra: str = "") -> Path:
