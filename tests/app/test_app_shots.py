@@ -11,7 +11,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from tests.app.conftest import ROOT, Served, ready
-from tests.shared import folder_of
+from tests.faces.measured_close import measured_close
 from tracker.measurement import ClipResult
 from tracker.records import Reason, ReasonCode, RejectedCandidate, Shot
 from tracker.results import read_shots
@@ -31,22 +31,17 @@ def measured_with(server: Served, folder: Path) -> None:
 
 
 @pytest.fixture
-def lane(tmp_path: Path, server: Served) -> Path:
-    """A measured session of one shot whose measurement is kept."""
-    folder = Path(shutil.copytree(ROOT / "sample_clips" / "close", tmp_path / "lane"))
-    measured_with(server, folder)
-    return folder
+def lane(tmp_path: Path, server: Served, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A measured session of one shot whose measurement is kept where the server looks for it."""
+    made = measured_close(tmp_path_factory)
+    shutil.copytree(made / "cache", server.home.parent / "cache", dirs_exist_ok=True)
+    return Path(shutil.copytree(made / "lane", tmp_path / "lane"))
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def truly(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The same as the search sees it, for the true places of the ball."""
-
-    def make(folder: Path) -> None:
-        shutil.copytree(ROOT / "sample_clips" / "close", folder)
-        measure_session(folder)
-
-    return folder_of(tmp_path_factory, "page-measured", make)
+    return measured_close(tmp_path_factory) / "lane"
 
 
 @pytest.fixture
