@@ -162,6 +162,26 @@ def test_ball_is_chosen_among_clutter_and_the_path_is_true():
     assert np.median(gap) < 1.0
 
 
+@pytest.mark.parametrize("truth", [Throw(18.5, 40.0, -8.0), Throw(18.0, 42.0, -8.0)])
+def test_ball_is_followed_to_its_candidates_far_aside_of_the_hypothesis(truth):
+    """Metres aside, after a second out of view: the path is where the candidates are."""
+    path, landed, _ = flown(truth)
+    given, places = [], {}
+    for index in range(100):
+        since = index / FPS - RELEASE_S
+        there = np.zeros((0, 2))
+        if 0.0 <= since <= 0.6 or 1.5 <= since <= landed:
+            there = seen(VIEW, path(np.array([since]))[:, :3])
+            places[index] = there[0]
+        given.append(frame(index, there))
+    followed = follow(STAGE, supposed(), given, PIXEL_U)
+    taken = followed.chosen >= 0
+    late = taken & (followed.times_s - RELEASE_S > 1.6)
+    assert np.sum(late) > 10
+    there = np.array([places[at] for at in followed.frames[late].tolist()])
+    assert np.linalg.norm(followed.pixels[late] - there, axis=1).max() < 1.0
+
+
 def test_nothing_to_follow_outside_the_picture():
     away = Throw(17.0, 40.0, start_m=(90.0, 0.0, 0.8))
     followed = follow(STAGE, supposed(away), empty(), PIXEL_U)

@@ -58,7 +58,9 @@ class Followed:
         Smoothed position (m) and velocity (m/s).
     covariances : ndarray, shape (N, 6, 6)
     pixels : ndarray, shape (N, 2)
-        Smoothed position in the frame.
+        Smoothed position in the frame: to first order in the deviation, as it was filtered. A
+        deviation of metres across the line of sight is known only together with one along it, and
+        projected exactly it misses the candidates by many pixels.
     chosen : ndarray of int, shape (N,)
         Row of the frame's candidates that was taken; -1 where none was within the gate.
     nis : float
@@ -148,7 +150,7 @@ def follow(
         times_s=path.since_s + hypothesis.release_s,
         states=followed,
         covariances=covariances,
-        pixels=context.camera.project(followed[:, :3]),
+        pixels=path.pixels + np.einsum("nij,nj->ni", path.by_point, deviation[:, :3]),
         chosen=np.array(chosen, np.int64),
         nis=float(np.mean(distances) / 2.0) if distances else float("nan"),
     )
