@@ -30,10 +30,8 @@ def candidates_of(rng, frames, luma_contrast, blue_contrast, with_blueness=True,
             # Colour pixels in the middle of their two by two luma pixels.
             blue += blue_contrast * disc(HALF, (centre - 0.5) / 2.0, 2.0)
         blueness = film(blue, rng, 1.5) if with_blueness else None
-        got = finder.push(index, index / 30.0, film(luma, rng, 2.0), blueness)
-        if got is not None:
-            found.append(got)
-    return found
+        found += finder.push(index, index / 30.0, film(luma, rng, 2.0), blueness)
+    return found + finder.finish()
 
 
 def hits(found, reach):
@@ -98,8 +96,10 @@ def test_patches_are_twice_the_frame_less_its_neighbours():
         film(110.0 + 80.0 * disc(SHAPE, path(index), 4.0), rng, 2.0) for index in range(12, 15)
     ]
     finder = CandidateFinder(SETTINGS)
-    got = [finder.push(index, index / 30.0, frame) for index, frame in enumerate(frames)][-1]
-    assert got is not None and len(got.pixels) > 0
+    given = [finder.push(index, index / 30.0, frame) for index, frame in enumerate(frames)]
+    assert given[:2] == [[], []]
+    (got,) = given[2]
+    assert len(got.pixels) > 0
     before, now, after = (frame.astype(int) for frame in frames)
     whole = 2 * now - before - after
     side = got.luma.patches.shape[1]
@@ -112,13 +112,14 @@ def test_large_ball_is_found_in_every_frame(diameter):
     step = 1.3 * diameter
     finder = CandidateFinder(SearchSettings(diameter, step, 1, (0, 0, 320, 240), 60))
     rng = np.random.default_rng(8)
-    distance_px = {}
+    distance_px, found = {}, []
     for index in range(-30, 7):
         luma = np.full(SHAPE, 110.0)
         if index >= 0:
             luma += 50.0 * disc(SHAPE, (40.0 + step * index, 120.0), diameter)
-        got = finder.push(index, index / 30.0, film(luma, rng, 2.0))
-        if got is not None and got.frame >= 1:
+        found += finder.push(index, index / 30.0, film(luma, rng, 2.0))
+    for got in found + finder.finish():
+        if got.frame >= 1:
             at = np.array([40.0 + step * got.frame, 120.0])
             distance_px[got.frame] = np.min(np.linalg.norm(got.pixels - at, axis=1), initial=99.0)
     assert list(distance_px) == list(range(1, 6))
@@ -173,7 +174,7 @@ def test_a_tiny_frame_or_window_is_searched_as_far_as_it_goes(rows, columns, dia
             )
             for index in range(12)
         ]
-        given = [each for each in found if each is not None]
+        given = [each for some in [*found, finder.finish()] for each in some]
         assert len(given) == 10
         for each in given:
             assert np.all(each.pixels >= -1.0) and np.all(each.pixels <= (columns + 1, rows + 1))

@@ -39,9 +39,10 @@ def followed(centred: bool) -> list:
     settings = SearchSettings(DIAMETER_PX, 0.0, 2, (0, 0, *SIZE), 20, centred=centred)
     finder, search, found = CandidateFinder(settings), ArcSearch(SIZE[0], 1.0 / 30.0, NEAR), []
     for index in range(26):
-        candidates = finder.push(index, index / 30.0, picture(index / 30.0, rng))
-        if candidates is not None:
+        for candidates in finder.push(index, index / 30.0, picture(index / 30.0, rng)):
             found += search.push(candidates)
+    for candidates in finder.finish():
+        found += search.push(candidates)
     return [*found, *search.finish()]
 
 

@@ -1,25 +1,28 @@
-"""Where a frame may hold change over a limit: a quick look that leaves nothing out."""
+"""Squares of 2 by 2 pixels that may have changed by more than their limit: none is left out."""
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from tracker.detection.difference import STRIP, WORD, Luma
+from tracker.detection.difference import Luma, Places
 
-MOST_PIXELS = 600
-"""Pixels that alarm above which the whole frame is looked at instead, which then costs less."""
+WORD = 8
+"""Pixels that are compared as one number of 64 bits in the search for those over a limit."""
+
+STRIP = 160_000
+"""Pixels that are worked on at a time, about, so that their buffers stay in the cache."""
+
+MOST_WORDS = 1500
+"""Words that alarm above which the sums of a whole frame cost less than those of each square."""
+
+NEVER = 255
+"""Limit that no sum is over, since sums saturate there."""
 
 
-SQUARE = np.ones((2, 2), np.uint8)
-"""The four squares that a pixel belongs to, named by their upper left pixels: it and those above
-and to the left."""
+class Frames:
+    """The last frames of a component in one block of memory, and what changed between them.
 
-
-class Alarm:
-    """Pixels that differ enough from two other frames for a square to be over its limit.
-
-    A square of 2 by 2 pixels is over its limit only where one of them changed by more than a
-    quarter of it. That takes two differences a frame, each of which serves twice.
+    Each row is lengthened by zeros to whole words and each frame by one word, so that a whole frame
+    is one line of pixels.
 
     Parameters
     ----------
@@ -27,56 +30,98 @@ class Alarm:
         Rows and columns of the frames.
     lag : int
         Frames between a frame and the two that it is held against.
+    count : int
+        Frames that are kept.
     """
 
-    def __init__(self, shape: tuple[int, int], lag: int) -> None:
-        rows, columns = self._shape = shape
-        self._wide = -(-columns // WORD) * WORD
-        self._strip = max(1, STRIP // columns)
-        self._gaps = [np.zeros(shape, np.uint8) for _ in range(lag + 1)]
+    def __init__(self, shape: tuple[int, int], lag: int, count: int) -> None:
+        self.shape, self.lag, self.count = shape, lag, count
+        self.wide = -(-shape[1] // WORD) * WORD
+        self.names = (shape[0] - 1) * self.wide
+        """Squares, named by their upper left pixels, those over a row's end included."""
+        size = shape[0] * self.wide + WORD
+        self.pixels = np.zeros((count, size), np.uint8)
+        self.gaps = np.zeros((count, size), np.uint8)
         self._pushed = 0
-        self._quarter = np.zeros(shape, np.uint8)
-        self._over = np.zeros((rows, self._wide), np.uint8)
-        self._much = False
+
+    def picture(self, number: int) -> Luma:
+        """Return the frame of a number, counted from the first given, shape (rows, columns)."""
+        rows, columns = self.shape
+        line = self.pixels[number % self.count, : rows * self.wide]
+        return line.reshape(rows, self.wide)[:, :columns]
+
+    def next(self) -> Luma:
+        """Return where the next frame is to be put; then call `pushed`."""
+        return self.picture(self._pushed)
+
+    def pushed(self) -> None:
+        """Take in the frame that was put."""
+        at = self._pushed % self.count
+        if self._pushed >= self.lag:
+            earlier = (self._pushed - self.lag) % self.count
+            cv2.absdiff(self.pixels[at, None], self.pixels[earlier, None], dst=self.gaps[at, None])
+        self._pushed += 1
+
+
+class Alarm:
+    """Finds the squares whose change may be over their limit.
+
+    A pixel changed by no more than the lesser of its two differences. So four of these are no less
+    than the change of a square, which takes one difference a frame that serves twice.
+
+    Parameters
+    ----------
+    frames : Frames
+    """
+
+    def __init__(self, frames: Frames) -> None:
+        self._frames = frames
+        rows, self._columns = frames.shape
+        self._limit = np.full((rows, frames.wide), NEVER, np.uint8)
+        self._strip = max(STRIP // WORD, 1) * WORD
+        longest = min(self._strip, frames.names) + frames.wide + 1
+        self._least, self._pairs, self._over = (np.zeros((1, longest), np.uint8) for _ in range(3))
+        self._over = np.zeros((1, -(-longest // WORD) * WORD), np.uint8)
+        self._alarms = np.zeros(self._over.size // WORD, bool)
 
     def follow(self, limit: Luma) -> None:
         """Take the limit of each square, named by its upper left pixel, shape (rows, columns)."""
-        # A pixel belongs to four squares; the lowest of their limits counts.
-        cv2.erode(limit, SQUARE, dst=self._quarter, anchor=(1, 1))
-        np.right_shift(self._quarter, 2, out=self._quarter)
-        self._much = False
+        self._limit[:-1, : self._columns - 1] = limit[:-1, :-1]
 
-    def push(self, now: Luma, before: Luma) -> None:
-        """Take the next frame, and the one `lag` frames before it."""
-        cv2.absdiff(now, before, dst=self._gaps[self._pushed % len(self._gaps)])
-        self._pushed += 1
+    def squares(self, number: int) -> Places | None:
+        """Return the names of the squares of a frame to look at, in reading order.
 
-    def squares(self) -> tuple[NDArray[np.int64], NDArray[np.int64]] | None:
-        """Return rows and columns of the squares to look at in the frame `lag` frames ago.
+        They are places in the frame's line of pixels, and hold all squares that are over their
+        limit. None where so many alarm that the whole frame is to be looked at.
 
-        They are in reading order, and hold all that are over their limit; None where so many
-        pixels alarm, in this frame or in one before it with the same limits, that the whole frame
-        is to be looked at.
+        Parameters
+        ----------
+        number : int
+            Of the frame; the one `lag` frames later must have been given.
         """
-        if self._much:
-            return None
-        later, earlier = ((self._pushed + back) % len(self._gaps) for back in (-1, 0))
-        rows, columns = self._shape
-        for top in range(0, rows, self._strip):
-            part = slice(top, top + self._strip)
-            over = self._over[part, :columns]
-            cv2.min(self._gaps[earlier][part], self._gaps[later][part], dst=over)
-            cv2.subtract(over, self._quarter[part], dst=over)
-        words = np.flatnonzero(self._over.view(np.uint64) != 0)
-        word, place = np.nonzero(self._over.reshape(-1, WORD)[words[: MOST_PIXELS + 1]])
-        if len(place) > MOST_PIXELS:
-            self._much = True
-            return None
-        at = WORD * words[word] + place
-        names = np.concatenate([at, at - 1, at - self._wide, at - self._wide - 1])
-        names.sort()
-        fresh = np.ones(len(names), bool)
-        fresh[1:] = names[1:] != names[:-1]
-        row, column = np.divmod(names[fresh], self._wide)
-        inside = (row >= 0) & (row < rows - 1) & (column < columns - 1)
-        return row[inside], column[inside]
+        frames, wide = self._frames, self._frames.wide
+        limit = self._limit.reshape(1, -1)
+        earlier = frames.gaps[number % frames.count, None]
+        later = frames.gaps[(number + frames.lag) % frames.count, None]
+        found: list[Places] = []
+        words = 0
+        for first in range(0, frames.names, self._strip):
+            count = min(self._strip, frames.names - first)
+            reach = slice(first, first + count + wide + 1)
+            least = self._least[:, : count + wide + 1]
+            cv2.min(earlier[:, reach], later[:, reach], dst=least)
+            pairs = self._pairs[:, : count + 1]
+            cv2.add(least[:, : count + 1], least[:, wide : wide + count + 1], dst=pairs)
+            over = self._over[:, :count]
+            cv2.add(pairs[:, :count], pairs[:, 1:], dst=over)
+            cv2.subtract(over, limit[:, first : first + count], dst=over)
+            alarms = self._alarms[: count // WORD]
+            np.not_equal(over[0].view(np.uint64), 0, out=alarms)
+            some = np.flatnonzero(alarms)
+            words += len(some)
+            if words > MOST_WORDS:
+                return None
+            if len(some):
+                word, place = np.nonzero(over.reshape(-1, WORD)[some])
+                found.append(first + WORD * some[word] + place)
+        return np.concatenate(found) if found else np.zeros(0, np.int64)

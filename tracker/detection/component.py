@@ -1,15 +1,18 @@
 """One component of the picture, luma or a colour difference, searched for what moves."""
 
 from collections import deque
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.detection.alarm import Alarm
-from tracker.detection.difference import Difference, Luma, squares
-from tracker.detection.noise import HIGHEST, NoiseMap
+from tracker.detection.alarm import Alarm, Frames
+from tracker.detection.difference import Difference, Luma, Places, change_at, squares
+from tracker.detection.noise import EVERY, HIGHEST, NoiseMap
+from tracker.detection.peaks import Marked, peaks
 from tracker.records import Backdrop, Cutouts
 
 Array = NDArray[np.float64]
@@ -35,12 +38,36 @@ BEHIND_SIDE = 17
 """Side of the part of a cutout whose background is kept, px: a ball of 8 px with its soft edge and
 some pixels to move in."""
 
+MOST_PIXELS, FEWEST = 4_200_000, 2
+"""Pixels of frames that are looked at together at most, for memory, and fewest such frames."""
+
+NO_PLACES = np.zeros(0, np.int64)
+
 LEAST_SIDE_PX = 2
 """A part of the picture with a shorter side holds no sum of 2 by 2 pixels, and no place in it."""
 
 
+@dataclass(frozen=True)
+class Found:
+    """Places of change in some frames that were looked at together.
+
+    Attributes
+    ----------
+    frames : ndarray of int, shape (N,)
+        Place among those frames, in ascending order.
+    pixels : ndarray, shape (N, 2)
+    strength : ndarray, shape (N,)
+    """
+
+    frames: Places
+    pixels: Array
+    strength: Array
+
+
 class Component:
     """Frames of one component, given one by one, and the places of change in them.
+
+    Some frames are looked at together: a call costs more than what it does to few pixels.
 
     Parameters
     ----------
@@ -74,139 +101,223 @@ class Component:
         self._shrink = max(1, min(shrink_of(diameter_px), least // LEAST_SIDE_PX))
         self._reach = NEAR_PX[self._shrink > 1]
         self._side = min(2 * half + 1, *shape)
-        self._shape = (
-            max((bottom - top) // self._shrink, LEAST_SIDE_PX),
-            max((right - left) // self._shrink, LEAST_SIDE_PX),
-        )
+        rows = max((bottom - top) // self._shrink, LEAST_SIDE_PX)
+        columns = max((right - left) // self._shrink, LEAST_SIDE_PX)
+        self.together = min(max(MOST_PIXELS // (rows * columns), FEWEST), EVERY)
+        """Frames that are looked at together at most."""
         self._size = (shape[1], shape[0])
-        self._squares: deque[Luma | None] = deque(maxlen=2 * lag + 1)
-        self._small: deque[Luma] = deque(maxlen=2 * lag + 1)
-        # One more than are looked at together: a fresh array for each frame costs page faults.
-        buffers = 2 * lag + 2 if self._shrink > 1 and not self._blind else 0
-        self._buffers = [np.empty(self._shape, np.uint8) for _ in range(buffers)]
-        self._pushed = 0
-        self._difference = Difference(self._shape)
-        self._alarm = Alarm(self._shape, lag)
-        self._noise = NoiseMap(self._shape, wanted=WANTED * most)
+        self._squares: deque[Luma | None] = deque(maxlen=2 * lag + self.together)
+        self._frames = Frames((rows, columns), lag, 2 * lag + self.together)
+        self._pushed = self._done = 0
+        self._difference = Difference((rows, columns))
+        self._alarm = Alarm(self._frames)
+        self._noise = NoiseMap((rows, columns), wanted=WANTED * most)
         self.centred = False
         """Whether a place is the middle of the change around it, to a part of a cell."""
         self.described = True
         """Whether the backdrop is taken, and frames are kept for cutouts."""
         self._backdrop: Backdrop | None = None
-        self._weakest = 0.0
-
-    def push(self, picture: Luma) -> bool:
-        """Take the next frame; return whether the one `lag` frames ago can be looked at."""
-        self._squares.append(squares(picture, self._side) if self.described else None)
-        left, top, right, bottom = self._window
-        part = picture[top:bottom, left:right]
-        if self._shrink > 1 and not self._blind:
-            rows, columns = self._shape
-            part = part[: rows * self._shrink, : columns * self._shrink]
-            small = self._buffers[self._pushed % len(self._buffers)]
-            cv2.resize(part, (columns, rows), dst=small, interpolation=cv2.INTER_AREA)
-            part = small
-        self._pushed += 1
-        self._small.append(part)
-        if not self._blind and len(self._small) > self._lag:
-            self._alarm.push(part, self._small[-1 - self._lag])
-        return len(self._small) == 2 * self._lag + 1
-
-    def places(self) -> tuple[Array, Array]:
-        """Return pixels, shape (N, 2), and strengths, shape (N,), of change above threshold."""
-        if self._blind:
-            return np.zeros((0, 2)), np.zeros(0)
-        before, now, after = self._small[0], self._small[self._lag], self._small[-1]
-        if self._noise.due:
-            self._noise.take(self._difference.change(before, now, after))
-            if self.described:
-                light = self._noise.light(now)
-                self._backdrop = Backdrop(self._window, *self._noise.levels, *light)
-            self._alarm.follow(self._noise.limit)
-        limit = self._noise.limit
-        # The middle of what changed asks for the change of every pixel.
-        near = None if self.centred else self._alarm.squares()
-        if near is None:
-            rows, columns, change = self._difference.over(before, now, after, limit)
-        else:
-            frames = (before, now, after)
-            rows, columns, change = self._difference.over_at(frames, limit, *near)
-        # The limit is the threshold in whole numbers, except where it stands for all higher ones.
-        beyond = np.flatnonzero(limit[rows, columns] == HIGHEST)
-        if len(beyond):
-            over = np.ones(len(rows), bool)
-            over[beyond] = change[beyond] > self._noise.thresholds_at(rows[beyond], columns[beyond])
-            rows, columns, change = rows[over], columns[over], change[over]
-        rows, columns, sums = peaks(rows, columns, change, 3 * self._most, self._reach)
-        self._noise.learn(len(rows))
-        strength = sums / self._noise.level_at(rows, columns)
-        self._weakest = 0.0
-        if len(rows) > self._most:
-            best = np.sort(np.argsort(-strength, kind="stable")[: self._most])
-            rows, columns, strength = rows[best], columns[best], strength[best]
-            self._weakest = float(strength.min())
-        # The middle of four pixels, each of which is the mean of a square of them.
-        middle = (2 * self._shrink - 1) / 2.0
-        left, top = self._window[:2]
-        if self.centred:
-            at = _middles(self._difference.last, columns, rows)
-        else:
-            at = np.empty((len(rows), 2))
-            at[:, 0], at[:, 1] = columns, rows
-        at *= self._shrink
-        at += middle
-        at += (left, top)
-        return at, strength
+        self._weakest: list[float] = []
 
     @property
-    def backdrop(self) -> Backdrop | None:
-        """What the frame that `places` looked at is like where it found none."""
-        if self._backdrop is None or self._weakest == self._backdrop.weakest:
-            return self._backdrop
-        return replace(self._backdrop, weakest=self._weakest)
+    def ready(self) -> int:
+        """Frames that can be looked at."""
+        return max(self._pushed - 2 * self._lag - self._done, 0)
 
-    def cut(self, pixels: Array) -> Cutouts:
-        """Cut twice the frame less both that it is held against, around places, shape (N, 2)."""
-        before, now, after = self._squares[0], self._squares[self._lag], self._squares[-1]
+    @property
+    def run(self) -> int:
+        """Frames that have the thresholds of the next one to be looked at, that one included."""
+        return self._noise.run
+
+    def push(self, picture: Luma) -> None:
+        """Take the next frame; as many as `together` may be ready."""
+        self._squares.append(squares(picture, self._side) if self.described else None)
+        self._pushed += 1
+        if self._blind:
+            return
+        left, top, right, bottom = self._window
+        part, small = picture[top:bottom, left:right], self._frames.next()
+        if self._shrink > 1:
+            rows, columns = small.shape
+            part = part[: rows * self._shrink, : columns * self._shrink]
+            cv2.resize(part, (columns, rows), dst=small, interpolation=cv2.INTER_AREA)
+        else:
+            np.copyto(small, part)
+        self._frames.pushed()
+
+    def places(self, count: int) -> Found:
+        """Return the places of change above threshold in the next frames that are ready.
+
+        Parameters
+        ----------
+        count : int
+            Frames, no more than `run`.
+        """
+        self._weakest = [0.0] * count
+        if self._blind:
+            return Found(np.zeros(0, np.int64), np.zeros((0, 2)), np.zeros(0))
+        if self._noise.due:
+            self._take()
+        frames, rows, columns, sums = peaks(self._over(count), *self._bounds)
+        for counted in np.bincount(frames, minlength=count).tolist():
+            self._noise.learn(counted)
+        strength = sums / self._noise.level_at(rows, columns)
+        kept = self._strongest(frames, strength, count)
+        if kept is not None:
+            frames, rows, columns = frames[kept], rows[kept], columns[kept]
+            strength = strength[kept]
+        at = np.empty((len(rows), 2))
+        if self.centred:
+            at[:, 0], at[:, 1] = self._middles(frames, rows, columns)
+        else:
+            at[:, 0], at[:, 1] = columns, rows
+        at *= self._shrink
+        # The middle of four pixels, each of which is the mean of a square of them.
+        at += (2 * self._shrink - 1) / 2.0
+        at += self._window[:2]
+        return Found(frames, at, strength)
+
+    def passed(self, count: int) -> None:
+        """Go on to the frames after those that were looked at."""
+        self._done += count
+
+    def _take(self) -> None:
+        """Take the next frame's change in, and the thresholds that follow from it."""
+        frames, noise, first = self._frames, self._noise, self._done
+        three = (frames.picture(first + step * self._lag) for step in range(3))
+        noise.take(self._difference.change(*three))
+        if self.described:
+            light = noise.light(frames.picture(first + self._lag))
+            self._backdrop = Backdrop(self._window, *noise.levels, *light)
+        self._alarm.follow(noise.limit)
+
+    def _over(self, count: int) -> Marked:
+        """Return the squares over their threshold in the next frames."""
+        first = self._done + self._lag
+        named = [self._alarm.squares(first + at) for at in range(count)]
+        some = [self._named(named)]
+        for at, names in enumerate(named):
+            if names is None:
+                # Thinned at once: squares that all changed would take much memory.
+                some.append(peaks(self._whole(at), *self._bounds))
+        if len(some) == 1:
+            return some[0]
+        frames, rows, columns, sums = (np.concatenate(each) for each in zip(*some, strict=True))
+        order = np.argsort(frames, kind="stable")
+        return frames[order], rows[order], columns[order], sums[order]
+
+    def _named(self, named: Sequence[Places | None]) -> Marked:
+        """Return which of the squares that alarmed in each frame are over their threshold."""
+        known = [NO_PLACES if names is None else names for names in named]
+        frames = np.repeat(np.arange(len(known)), [len(names) for names in known])
+        names = np.concatenate(known)
+        numbers = self._done + self._lag + frames
+        wide = self._frames.wide
+        sums = self._change(numbers, names + np.array([[0], [1], [wide], [wide + 1]])).sum(axis=0)
+        rows, columns = np.divmod(names, wide)
+        over = sums > self._noise.limit[rows, columns]
+        return self._beyond((frames[over], rows[over], columns[over], sums[over]))
+
+    def _whole(self, at: int) -> Marked:
+        """Return the squares over their threshold in one frame, all of whose squares are summed."""
+        frames, number = self._frames, self._done + self._lag + at
+        before, now, after = (frames.picture(number + step * self._lag) for step in (-1, 0, 1))
+        rows, columns, sums = self._difference.over(before, now, after, self._noise.limit)
+        return self._beyond((np.full(len(rows), at), rows, columns, sums))
+
+    def _beyond(self, marked: Marked) -> Marked:
+        """Leave out squares that the highest limit in whole numbers lets through."""
+        frames, rows, columns, sums = marked
+        beyond = np.flatnonzero(self._noise.limit[rows, columns] == HIGHEST)
+        if not len(beyond):
+            return marked
+        over = np.ones(len(rows), bool)
+        over[beyond] = sums[beyond] > self._noise.thresholds_at(rows[beyond], columns[beyond])
+        return frames[over], rows[over], columns[over], sums[over]
+
+    @property
+    def _bounds(self) -> tuple[int, int]:
+        """The most rulers of a frame, and their reach."""
+        return 3 * self._most, self._reach
+
+    def _change(self, numbers: Places, places: Places) -> Places:
+        """Return the change of pixels at places in the lines of frames of some numbers."""
+        frames, lag = self._frames, self._lag
+        size = frames.pixels.shape[1]
+        three = (size * ((numbers + step * lag) % frames.count) + places for step in (-1, 0, 1))
+        return change_at(frames.pixels.reshape(-1), *three)
+
+    def _strongest(self, frames: Places, strength: Array, count: int) -> Places | None:
+        """Return the strongest places of each frame, None where no frame has too many."""
+        ends = np.searchsorted(frames, np.arange(count + 1))
+        if np.diff(ends).max() <= self._most:
+            return None
+        kept = []
+        for at, (first, end) in enumerate(pairwise(ends.tolist())):
+            best = np.arange(first, end)
+            if len(best) > self._most:
+                order = np.argsort(-strength[first:end], kind="stable")
+                best = first + np.sort(order[: self._most])
+                self._weakest[at] = float(strength[best].min())
+            kept.append(best)
+        return np.concatenate(kept)
+
+    def _middles(self, frames: Places, rows: Places, columns: Places) -> tuple[Array, Array]:
+        """Return columns and rows of the middles of the change around squares of 2 by 2 pixels.
+
+        Parameters
+        ----------
+        frames : ndarray, shape (N,)
+            Places of the frames among those that are looked at.
+        rows, columns : ndarray, shape (N,)
+            Of the upper left pixel of each square.
+        """
+        side = 2 * MIDDLE_REACH + 2
+        step = np.arange(side) - MIDDLE_REACH
+        down, right = rows[:, None] + step, columns[:, None] + step
+        height, width = self._frames.shape
+        inside = ((down >= 0) & (down < height))[:, :, None] & ((right >= 0) & (right < width))[
+            :, None, :
+        ]
+        places = np.clip(down, 0, height - 1)[:, :, None] * self._frames.wide
+        places = places + np.clip(right, 0, width - 1)[:, None, :]
+        numbers = (self._done + self._lag + frames)[:, None, None]
+        around = np.where(inside, self._change(numbers, places), 0).astype(float)
+        inner = around[:, MIDDLE_REACH : MIDDLE_REACH + 2, MIDDLE_REACH : MIDDLE_REACH + 2]
+        weight = np.maximum(around - MIDDLE_LEVEL * inner.mean(axis=(1, 2), keepdims=True), 0.0)
+        whole = np.maximum(weight.sum(axis=(1, 2)), 1e-6)
+        offset = step - 0.5
+        return (
+            columns + (weight.sum(axis=1) @ offset) / whole,
+            rows + (weight.sum(axis=2) @ offset) / whole,
+        )
+
+    def backdrop(self, at: int) -> Backdrop | None:
+        """Return what one of the frames that `places` looked at is like where it found none."""
+        weakest = self._weakest[at]
+        if self._backdrop is None or weakest == self._backdrop.weakest:
+            return self._backdrop
+        return replace(self._backdrop, weakest=weakest)
+
+    def cut(self, at: int, pixels: Array) -> Cutouts:
+        """Cut twice one of those frames less both that it is held against, around places (N, 2)."""
+        first = self._done + at - (self._pushed - len(self._squares))
+        before, now, after = (self._squares[first + step * self._lag] for step in range(3))
         assert before is not None and now is not None and after is not None
         side = self._side
         corners = np.rint(pixels).astype(np.int64)
         corners -= side // 2
         np.maximum(corners, 0, out=corners)
         np.minimum(corners, np.subtract(self._size, side), out=corners)
-        at = (corners[:, 1], corners[:, 0])
-        patches = now[at].astype(np.int16)
+        place = (corners[:, 1], corners[:, 0])
+        patches = now[place].astype(np.int16)
         patches *= 2
-        held = before[at].astype(np.int16)
-        held += after[at]
+        held = before[place].astype(np.int16)
+        held += after[place]
         patches -= held
         edge = max((side - BEHIND_SIDE) // 2, 0)
         middle = held[:, edge : side - edge, edge : side - edge]
         return Cutouts(patches, corners, (middle >> 1).astype(np.uint8))
-
-
-def _middles(change: Luma, columns: NDArray[np.int64], rows: NDArray[np.int64]) -> Array:
-    """Return the middles of the change around squares of 2 by 2 pixels, shape (N, 2).
-
-    Parameters
-    ----------
-    change : ndarray of uint8
-    columns, rows : ndarray, shape (N,)
-        Of the upper left pixel of each square.
-    """
-    side = 2 * MIDDLE_REACH + 2
-    padded = np.pad(change, MIDDLE_REACH + 1)
-    around = squares(padded, side)[rows + 1, columns + 1].astype(float)
-    inner = around[:, MIDDLE_REACH : MIDDLE_REACH + 2, MIDDLE_REACH : MIDDLE_REACH + 2]
-    weight = np.maximum(around - MIDDLE_LEVEL * inner.mean(axis=(1, 2), keepdims=True), 0.0)
-    whole = np.maximum(weight.sum(axis=(1, 2)), 1e-6)
-    offset = np.arange(side) - MIDDLE_REACH - 0.5
-    return np.column_stack(
-        [
-            columns + (weight.sum(axis=1) @ offset) / whole,
-            rows + (weight.sum(axis=2) @ offset) / whole,
-        ]
-    )
 
 
 def shrink_of(diameter_px: float) -> int:
@@ -218,39 +329,3 @@ def _inside(window: Window, shape: tuple[int, int]) -> Window:
     """Return the part of a window that a picture of some rows and columns holds."""
     left, top = min(max(window[0], 0), shape[1]), min(max(window[1], 0), shape[0])
     return left, top, max(min(window[2], shape[1]), left), max(min(window[3], shape[0]), top)
-
-
-def peaks(
-    rows: NDArray[np.int64],
-    columns: NDArray[np.int64],
-    sums: NDArray[np.uint16],
-    most: int,
-    reach: int,
-) -> tuple[NDArray[np.int64], NDArray[np.int64], Array]:
-    """Return rows, columns and sums of the pixels that rule their surroundings.
-
-    They are thinned in a list: first the greatest of each block with a side of `reach` and one,
-    of these the `most` greatest, then those with no greater one within `reach` pixels.
-    """
-    if len(sums) == 0:
-        return rows, columns, sums.astype(float)
-    # One number a pixel, sorted at once: by block, then by sum, then in reading order.
-    width = int(columns.max()) + 1
-    side = reach + 1
-    block = (rows // side) * (width // side + 1) + columns // side
-    keys = np.sort((block << 41) + ((4095 - sums.astype(np.int64)) << 29) + rows * width + columns)
-    first = np.ones(len(keys), bool)
-    first[1:] = keys[1:] >> 41 != keys[:-1] >> 41
-    keys = keys[first]
-    values = (4095 - (keys >> 29 & 4095)).astype(float)
-    keep = np.argsort(-values, kind="stable")[:most]
-    rows, columns = np.divmod(keys[keep] & ((1 << 29) - 1), width)
-    values = values[keep]
-    # Small numbers, of which many fit into a register.
-    down, right = rows.astype(np.int16), columns.astype(np.int16)
-    near = np.abs(down[:, None] - down) <= reach
-    near &= np.abs(right[:, None] - right) <= reach
-    # In order of value, so that one is ruled by whatever near it comes earlier; the first that
-    # is near one is itself at the latest.
-    free = np.argmax(near, axis=1) == np.arange(len(near))
-    return rows[free], columns[free], values[free]

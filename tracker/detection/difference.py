@@ -11,12 +11,6 @@ STRIP = 200_000
 
 Places = NDArray[np.int64]
 
-FOUR = np.array([[0, 0, 1, 1], [0, 1, 0, 1]])[:, :, None]
-"""Rows and columns of a square's four pixels."""
-
-WORD = 8
-"""Pixels that are compared as one number of 64 bits in the search for those over a limit."""
-
 
 class Difference:
     """Sum of absolute change over 2 by 2 pixels, against an earlier and a later frame at once.
@@ -39,12 +33,7 @@ class Difference:
         self._bound, self._brighter, self._pairs, self._sums = (
             np.empty((min(self._strip + 1, rows), columns), np.uint8) for _ in range(4)
         )
-        self._over = np.zeros((rows, -(-columns // WORD) * WORD), np.uint8)
-
-    @property
-    def last(self) -> Luma:
-        """The change of each pixel that was looked at last, valid until the next call."""
-        return self._change
+        self._over = np.zeros(shape, np.uint8)
 
     def change(self, before: Luma, now: Luma, after: Luma) -> Luma:
         """Return the change of each pixel of `now`, valid until the next call."""
@@ -54,7 +43,7 @@ class Difference:
 
     def over(
         self, before: Luma, now: Luma, after: Luma, limit: NDArray[np.uint8]
-    ) -> tuple[Places, Places, NDArray[np.uint16]]:
+    ) -> tuple[Places, Places, NDArray[np.int64]]:
         """Return rows, columns and summed change where it is over a limit, in reading order.
 
         A sum is named by the upper left of its four pixels.
@@ -74,36 +63,12 @@ class Difference:
             cv2.add(pairs[:, :-1], pairs[:, 1:], dst=sums)
             over = self._over[top:end, : width - 1]
             cv2.subtract(sums, limit[top:end, : width - 1], dst=over)
-        words = np.flatnonzero(self._over.view(np.uint64) != 0)
-        word, place = np.nonzero(self._over.reshape(-1, WORD)[words])
-        rows, columns = np.divmod(WORD * words[word] + place, self._over.shape[1])
+        rows, columns = np.nonzero(self._over)
         change = self._change
-        found = change[rows, columns].astype(np.uint16)
+        found = change[rows, columns].astype(np.int64)
         for down, right in ((0, 1), (1, 0), (1, 1)):
             found += change[rows + down, columns + right]
         return rows, columns, found
-
-    @staticmethod
-    def over_at(
-        frames: tuple[Luma, Luma, Luma], limit: Luma, rows: Places, columns: Places
-    ) -> tuple[Places, Places, NDArray[np.uint16]]:
-        """Return the same as `over` of some squares, without a look at the others.
-
-        Parameters
-        ----------
-        frames : tuple of ndarray
-            The earlier frame, the one that is looked at, and the later one.
-        limit : ndarray of uint8, shape (rows, columns)
-        rows, columns : ndarray of int64, shape (N,)
-            Of each square's upper left pixel.
-        """
-        down, right = rows + FOUR[0], columns + FOUR[1]
-        before, now, after = (frame[down, right].astype(np.int16) for frame in frames)
-        brighter = now - np.maximum(before, after)
-        darker = np.minimum(before, after) - now
-        sums = np.maximum(np.maximum(brighter, darker), 0).sum(axis=0, dtype=np.uint16)
-        over = sums > limit[rows, columns]
-        return rows[over], columns[over], sums[over]
 
     def _changed(self, before: Luma, now: Luma, after: Luma, top: int, end: int) -> Luma:
         """Compute and return the change of the rows from `top` to `end`."""
@@ -116,6 +81,21 @@ class Difference:
         change = self._change[top:end]
         cv2.add(brighter, bound, dst=change)
         return change
+
+
+def change_at(pixels: Luma, before: Places, now: Places, after: Places) -> NDArray[np.int64]:
+    """Return the change of single pixels, as of `Difference.change`.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (P,)
+        The pixels of all frames.
+    before, now, after : ndarray of int64, of one shape
+        Where each pixel stands in the earlier frame, the one that is looked at, and the later one.
+    """
+    one, two = pixels[before].astype(np.int64), pixels[after].astype(np.int64)
+    shown = pixels[now]
+    return np.maximum(np.maximum(shown - np.maximum(one, two), np.minimum(one, two) - shown), 0)
 
 
 def squares(picture: Luma, side: int) -> Luma:

@@ -1,11 +1,13 @@
 """Candidates from a stream of frames, each frame looked at once."""
 
 from collections import deque
+from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.detection.component import BALL_PX, Component
+from tracker.detection.component import BALL_PX, Component, Found
 from tracker.detection.difference import Luma
 from tracker.detection.settings import SearchSettings
 from tracker.records import Candidates, no_cutouts
@@ -24,7 +26,8 @@ class CandidateFinder:
     """Turns frames, given one by one, into candidates.
 
     A frame's candidates come `lag` frames later, since an earlier and a later frame are
-    subtracted from it. The first and the last `lag` frames of a clip have none.
+    subtracted from it, or some more, since some frames are looked at together. The first and the
+    last `lag` frames of a clip have none.
 
     Parameters
     ----------
@@ -35,14 +38,15 @@ class CandidateFinder:
 
     def __init__(self, settings: SearchSettings, cutouts: bool = True) -> None:
         self._settings, self._cutouts = settings, cutouts
-        self._times: deque[tuple[int, float]] = deque(maxlen=settings.lag + 1)
+        self._times: deque[tuple[int, float]] = deque()
         self._luma: Component | None = None
         self._blueness: Component | None = None
+        self._together = 1
 
     def push(
         self, frame: int, time_s: float, luma: Luma, blueness: Luma | None = None
-    ) -> Candidates | None:
-        """Take the next frame; return the candidates of the frame `lag` frames ago.
+    ) -> list[Candidates]:
+        """Take the next frame; return the candidates of the frames that are looked at with it.
 
         Parameters
         ----------
@@ -51,7 +55,8 @@ class CandidateFinder:
         time_s : float
             True time, s.
         luma : ndarray of uint8, shape (rows, columns)
-            Brightness as shown; must stay unchanged for two lags.
+            Brightness as shown; must stay unchanged until the candidates of the frame `lag` frames
+            later have come.
         blueness : ndarray of uint8, shape (rows / 2, columns / 2), optional
             Blue difference.
         """
@@ -59,25 +64,55 @@ class CandidateFinder:
         if self._luma is None:
             self._begin(luma, blueness)
         assert self._luma is not None
-        ready = self._luma.push(luma)
+        self._luma.push(luma)
+        if blueness is None:
+            self._blueness = None
         if self._blueness is not None and blueness is not None:
             self._blueness.push(blueness)
-        if not ready:
-            return None
-        pixels, strength = self._luma.places()
+        if self._luma.ready < min(self._luma.run, self._together):
+            return []
+        return self._next(self._luma.ready)
+
+    def finish(self) -> list[Candidates]:
+        """Return, after the last frame, the candidates that were not looked at yet."""
+        ready = 0 if self._luma is None else self._luma.ready
+        return self._next(ready) if ready else []
+
+    def _next(self, count: int) -> list[Candidates]:
+        """Return the candidates of the next frames."""
+        assert self._luma is not None
+        components = [each for each in (self._luma, self._blueness) if each is not None]
+        found = self._luma.places(count)
         if self._blueness is not None:
-            pixels, strength = _joined(pixels, strength, *self._blueness.places())
+            found = _joined(found, self._blueness.places(count))
+        ends = np.searchsorted(found.frames, np.arange(count + 1)).tolist()
+        lag = self._settings.lag
+        given = []
+        for at, (first, end) in enumerate(pairwise(ends)):
+            pixels, strength = found.pixels[first:end], found.strength[first:end]
+            when = self._times[at + lag]
+            given.append(self._candidates(at, when, pixels, strength))
+        for each in components:
+            each.passed(count)
+        for _ in range(count):
+            self._times.popleft()
+        return given
+
+    def _candidates(
+        self, at: int, when: tuple[int, float], pixels: Array, strength: Array
+    ) -> Candidates:
+        """Return the candidates of one of the frames that are looked at, with their cutouts."""
         if not self._cutouts:
-            return Candidates(*self._times[0], pixels, strength, no_cutouts(len(pixels)), None)
-        colour = None if self._blueness is None else self._blueness.cut((pixels - 0.5) / 2.0)
-        components = (self._luma, self._blueness)
-        backdrops = [each.backdrop for each in components if each is not None]
+            return Candidates(*when, pixels, strength, no_cutouts(len(pixels)), None)
+        assert self._luma is not None
+        colour = self._blueness
+        backdrops = [each.backdrop(at) for each in (self._luma, colour) if each is not None]
         return Candidates(
-            *self._times[0],
+            *when,
             pixels,
             strength,
-            self._luma.cut(pixels),
-            colour,
+            self._luma.cut(at, pixels),
+            None if colour is None else colour.cut(at, (pixels - 0.5) / 2.0),
             backdrops=tuple(each for each in backdrops if each is not None),
         )
 
@@ -106,23 +141,27 @@ class CandidateFinder:
                 most // 2,
             )
             self._blueness.centred, self._blueness.described = settings.centred, self._cutouts
+        components = [each for each in (self._luma, self._blueness) if each is not None]
+        self._together = min(each.together for each in components)
 
 
-def _joined(
-    pixels: Array, strength: Array, colour_pixels: Array, colour_strength: Array
-) -> tuple[Array, Array]:
+def _joined(luma: Found, colour: Found) -> Found:
     """Return the candidates of both components, near ones counted once."""
-    colour_pixels = 2.0 * colour_pixels + 0.5
-    if len(pixels) == 0:
-        return colour_pixels, colour_strength
-    if len(colour_pixels) == 0:
-        return pixels, strength
-    gap = np.max(np.abs(colour_pixels[:, None] - pixels), axis=2)
+    colour = replace(colour, pixels=2.0 * colour.pixels + 0.5)
+    if len(luma.frames) == 0:
+        return colour
+    if len(colour.frames) == 0:
+        return luma
+    gap = np.max(np.abs(colour.pixels[:, None] - luma.pixels), axis=2)
+    gap[colour.frames[:, None] != luma.frames] = np.inf
     nearest = np.argmin(gap, axis=1)
     same = gap[np.arange(len(gap)), nearest] <= SAME_PX
-    best = strength.copy()
-    np.maximum.at(best, nearest[same], colour_strength[same])
-    return (
-        np.concatenate([pixels, colour_pixels[~same]]),
-        np.concatenate([best, colour_strength[~same]]),
+    best = luma.strength.copy()
+    np.maximum.at(best, nearest[same], colour.strength[same])
+    frames = np.concatenate([luma.frames, colour.frames[~same]])
+    order = np.argsort(frames, kind="stable")
+    return Found(
+        frames[order],
+        np.concatenate([luma.pixels, colour.pixels[~same]])[order],
+        np.concatenate([best, colour.strength[~same]])[order],
     )

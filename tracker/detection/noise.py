@@ -77,6 +77,11 @@ class NoiseMap:
         return self._seen % EVERY == 0 or self._seen < FIRST_FRAMES
 
     @property
+    def run(self) -> int:
+        """Frames up to the next update of the thresholds, the next frame included."""
+        return 1 if self._seen < FIRST_FRAMES - 1 else EVERY - self._seen % EVERY
+
+    @property
     def limit(self) -> NDArray[np.uint8]:
         """The thresholds as whole numbers, one a pixel; `HIGHEST` stands for all beyond it."""
         return self._limit

@@ -73,23 +73,21 @@ class Squares:
     Parameters
     ----------
     side : int
-    lag : int
-        Frames by which a frame's candidates come later.
     """
 
-    def __init__(self, side: int, lag: int) -> None:
-        self._side, self._lag = side, lag
+    def __init__(self, side: int) -> None:
+        self._side = side
         self._waiting: dict[int, Shown] = {}
 
     def see(self, frame: int, shown: Shown) -> None:
-        """Hold a frame until its candidates come."""
+        """Hold a frame until its candidates come, or those of a later one."""
         self._waiting[frame] = shown
-        while len(self._waiting) > self._lag + 1:
-            del self._waiting[next(iter(self._waiting))]
 
     def given(self, candidates: Candidates) -> Candidates:
         """Return a frame's candidates with their squares."""
-        shown = self._waiting.get(candidates.frame)
+        for earlier in [each for each in self._waiting if each < candidates.frame]:
+            del self._waiting[earlier]
+        shown = self._waiting.pop(candidates.frame, None)
         if shown is None:
             return candidates
         return candidates.with_colours(shown.around(candidates.pixels, self._side))

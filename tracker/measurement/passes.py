@@ -215,16 +215,16 @@ class FramePass:
 
     def _found(
         self, view: "_View | None", finder: CandidateFinder, steadier: Steadier, squares: Squares
-    ) -> Candidates | None:
+    ) -> list[Candidates]:
         """Return the candidates that are ready with a frame, in the still camera's pixels."""
         if view is None:
-            return None
+            return []
         if self.also is not None:
             self.also(view.index, view.time_s, view.luma, view.blueness)
         if view.shown is not None:
             squares.see(view.index, view.shown)
         found = finder.push(view.index, view.time_s, view.luma, view.blueness)
-        return None if found is None else steadier.steadied(squares.given(found))
+        return [steadier.steadied(squares.given(each)) for each in found]
 
 
 @dataclass(frozen=True)
@@ -267,9 +267,7 @@ def passed_together(
         for index, found in searched:
             if observers.progress is not None and index % PROGRESS_EVERY == 0:
                 observers.progress(index, facts.frame_count)
-            for at, candidates in enumerate(found):
-                if candidates is None:
-                    continue
+            for at, candidates in found:
                 if observers.on_candidates is not None and at == 0:
                     observers.on_candidates(candidates)
                 yield at, candidates
@@ -322,13 +320,30 @@ def _searched(
     passes: Sequence[FramePass],
     steadiers: Sequence[Steadier],
     views: Iterator[tuple[int, list[_View | None]]],
-) -> Iterator[tuple[int, list[Candidates | None]]]:
-    """Search frame after frame for candidates; each comes with the latest frame's index."""
+) -> Iterator[tuple[int, list[tuple[int, Candidates]]]]:
+    """Search frame after frame for candidates.
+
+    Yields
+    ------
+    tuple
+        Index of the latest frame, and candidates that are ready, each with the place of its pass.
+    """
     finders = [CandidateFinder(each.settings, each.cutouts) for each in passes]
-    squares = [Squares(each.side_px, each.settings.lag) for each in passes]
+    squares = [Squares(each.side_px) for each in passes]
     for index, some in views:
-        five = zip(passes, some, finders, steadiers, squares, strict=True)
-        yield index, [each._found(view, finder, by, cut) for each, view, finder, by, cut in five]
+        five = enumerate(zip(passes, some, finders, steadiers, squares, strict=True))
+        found = [
+            (at, candidates)
+            for at, (each, view, finder, by, cut) in five
+            for candidates in each._found(view, finder, by, cut)
+        ]
+        if found or index % PROGRESS_EVERY == 0:
+            yield index, found
+    three = enumerate(zip(finders, steadiers, squares, strict=True))
+    left = [
+        (at, by.steadied(cut.given(one))) for at, (each, by, cut) in three for one in each.finish()
+    ]
+    yield passes[0].facts.frame_count, left
 
 
 def _drawn(settings: SearchSettings) -> tuple[int, int, int, int]:

@@ -10,6 +10,7 @@ from tracker.detection import CandidateFinder, SearchSettings
 from tracker.following.arcs import Arc
 from tracker.following.linking import ArcSearch, NearBall
 from tracker.following.throws import is_near_throw, is_throw
+from tracker.records import Candidates
 from tracker.video import ClipFacts
 
 Codes = NDArray[np.uint8]
@@ -89,15 +90,16 @@ class _Near:
         small = _smaller(luma, (width, height))
         colour = None if blueness is None else _smaller(blueness, (width // 2, height // 2))
         for finder, search, found in zip(self._finders, self._searches, self._found, strict=True):
-            candidates = finder.push(frame, time_s, small, colour)
-            if candidates is not None:
-                pixels = NEAR_SHRINK * (candidates.pixels + 0.5) - 0.5
-                found.extend(search.push(replace(candidates, pixels=pixels)))
+            for candidates in finder.push(frame, time_s, small, colour):
+                found.extend(search.push(_in_frame(candidates)))
 
     def throws(self, thrown: Sequence[Arc]) -> list[Arc]:
         """Return, after the pass, the throws seen near that are none of `thrown`, each once."""
         paths: list[Arc] = []
-        for search, ball, found in zip(self._searches, self._balls, self._found, strict=True):
+        four = zip(self._finders, self._searches, self._balls, self._found, strict=True)
+        for finder, search, ball, found in four:
+            for candidates in finder.finish():
+                found.extend(search.push(_in_frame(candidates)))
             found.extend(search.finish())
             paths += [arc for arc in found if is_near_throw(arc, ball, self._frame_s)]
         kept: list[Arc] = []
@@ -127,12 +129,13 @@ class _Small:
 
     def see(self, frame: int, time_s: float, luma: Codes, blueness: Codes | None) -> None:
         """Take the next frame."""
-        candidates = self._finder.push(frame, time_s, luma, blueness)
-        if candidates is not None:
+        for candidates in self._finder.push(frame, time_s, luma, blueness):
             self._found.extend(self._search.push(candidates))
 
     def throws(self, thrown: Sequence[Arc]) -> list[Arc]:
         """Return, after the pass, the throws of which `thrown` has no path that is as long."""
+        for candidates in self._finder.finish():
+            self._found.extend(self._search.push(candidates))
         self._found.extend(self._search.finish())
         paths = [arc for arc in self._found if is_throw(arc, self._width, self._frame_s)]
         kept = []
@@ -164,6 +167,11 @@ class OtherSizes:
         self.near.see(frame, time_s, luma, blueness)
         if self.small is not None:
             self.small.see(frame, time_s, luma, blueness)
+
+
+def _in_frame(candidates: Candidates) -> Candidates:
+    """Return candidates of a picture made smaller at their pixels in the frame."""
+    return replace(candidates, pixels=NEAR_SHRINK * (candidates.pixels + 0.5) - 0.5)
 
 
 def _smaller(picture: Codes, size: tuple[int, int]) -> Codes:
