@@ -146,7 +146,7 @@ class ArcSearch:
         self._spreads = spreads.reshape(count, 3, 3) + _wander(step, JERK * self._width)
         if not len(pixels):
             return claimed
-        way = np.linalg.norm(self._means[:, 1], axis=1) * self._frame_s
+        way = _lengths(self._means[:, 1]) * self._frame_s
         surprise = self._spreads[:, 0, 0] + _place_variance(way, self._place_u)
         distance = (pixels[None, :, 0] - self._means[:, 0, 0, None]) ** 2
         distance += (pixels[None, :, 1] - self._means[:, 0, 1, None]) ** 2
@@ -158,19 +158,23 @@ class ArcSearch:
         self._spreads[hit] -= gain[:, :, None] * self._spreads[hit][:, None, 0, :]
         self._seen[hit] = time
         self._count[hit] += 1
-        for path, row in zip(hit.tolist(), best[hit].tolist(), strict=True):
+        rows = best[hit]
+        where = pixels[rows].tolist()
+        for path, (column, row) in zip(hit.tolist(), where, strict=True):
             place = self._places[path]
             if place is None:
                 place = self._places[path] = [tuple(each) for each in self._pairs[path].tolist()]
-            place.append((frame, time, float(pixels[row, 0]), float(pixels[row, 1])))
-            if len(place) >= GROWN:
-                claimed[row] = True
-        self._thin(hit, best[hit])
+            place.append((frame, time, column, row))
+        claimed[rows[self._count[hit] >= GROWN]] = True
+        self._thin(hit, rows)
         return claimed
 
     def _thin(self, hit: NDArray[np.int64], rows: NDArray[np.int64]) -> None:
         """Keep of several paths through one candidate at nearly one speed only the longest."""
         if len(hit) < 2:
+            return
+        order = np.argsort(rows, kind="stable")
+        if np.all(np.diff(rows[order])):
             return
         length = self._count[hit]
         order = np.lexsort((-length, rows))
@@ -180,8 +184,8 @@ class ArcSearch:
         leads = np.append(True, rows[1:] != rows[:-1])
         leader = np.maximum.accumulate(np.where(leads, np.arange(len(hit)), 0))
         velocities = self._means[hit, 1]
-        apart = np.linalg.norm(velocities - velocities[leader], axis=1)
-        reach = SAME_SPEED * (self._width + np.linalg.norm(velocities[leader], axis=1))
+        apart = _lengths(velocities - velocities[leader])
+        reach = SAME_SPEED * (self._width + _lengths(velocities[leader]))
         dropped[hit[~leads & (apart < reach)]] = True
         self._forget(dropped)
 
@@ -196,7 +200,7 @@ class ArcSearch:
             return
         free = np.flatnonzero(~claimed)
         way = pixels[free][None, :, :] - places[:, None, :]
-        length = np.linalg.norm(way, axis=2)
+        length = _lengths(way)
         slowest = max(SPEEDS[0] * self._width * step, LEAST_STEP_PX)
         first, second = np.nonzero(
             (length >= slowest) & (length <= self._fastest * self._width * step)
@@ -244,6 +248,12 @@ class ArcSearch:
         self._seen = self._seen[kept]
         self._count, self._pairs = self._count[kept], self._pairs[kept]
         self._places = [path for path, stays in zip(self._places, kept, strict=True) if stays]
+
+
+def _lengths(ways: Array) -> Array:
+    """Return the lengths of vectors of two components, shape (..., 2): `norm` is made for more."""
+    found: Array = np.sqrt(ways[..., 0] ** 2 + ways[..., 1] ** 2)
+    return found
 
 
 def _place_variance(way_px: Array, place_u_px: float) -> Array:

@@ -153,16 +153,16 @@ def _interpolated(at: Array, rising: Array, values: Array) -> Array:
     place = np.searchsorted(line, (at + lift).ravel(), side="right").reshape(count, -1) - 1
     place -= nodes * np.arange(count)[:, None]
     inside = (place >= 0) & (place < nodes - 1)
-    place = np.where(inside, place, 0)
-    start = np.take_along_axis(rising, place, axis=1)
+    place = np.where(inside, place, 0) + nodes * np.arange(count)[:, None]
+    after = place + 1
+    start = rising.take(place)
     inside &= np.isfinite(start)
     start = np.where(inside, start, 0.0)
-    gap = np.where(inside, np.take_along_axis(rising, place + 1, axis=1), 1.0) - start
+    gap = np.where(inside, rising.take(after), 1.0) - start
     inside &= gap > 0.0
     share = (at - start) / np.where(inside, gap, 1.0)
-    found = np.empty((len(values), *place.shape))
+    found = np.full((len(values), *place.shape), np.nan)
     for each, value in zip(found, values, strict=True):
-        before = np.take_along_axis(value, place, axis=1)
-        after = np.take_along_axis(value, place + 1, axis=1)
-        each[:] = np.where(inside, before + share * (after - before), np.nan)
+        first = value.take(place)
+        np.copyto(each, first + share * (value.take(after) - first), where=inside)
     return found

@@ -2,7 +2,7 @@
 
 import sys
 from collections.abc import Generator, Iterator
-from queue import Empty, Full, Queue
+from queue import Empty, SimpleQueue
 from threading import Event, Thread
 from typing import TypeVar
 
@@ -58,15 +58,20 @@ def ahead(items: Iterator[T], most: int) -> Generator[T, None, None]:
     if _in_one_thread:
         yield from items
         return
-    waiting: Queue[tuple[T | None, BaseException | None]] = Queue(most)
+    waiting: SimpleQueue[tuple[T | None, BaseException | None]] = SimpleQueue()
+    # A queue with a bound of its own passes an item on by several locks, one after the other.
+    room: SimpleQueue[None] = SimpleQueue()
+    for _ in range(most):
+        room.put(None)
     unwanted = Event()
 
     def offered(item: T | None, error: BaseException | None) -> bool:
         while not unwanted.is_set():
             try:
-                waiting.put((item, error), timeout=POLL_S)
-            except Full:
+                room.get(timeout=POLL_S)
+            except Empty:
                 continue
+            waiting.put((item, error))
             return True
         return False
 
@@ -89,6 +94,7 @@ def ahead(items: Iterator[T], most: int) -> Generator[T, None, None]:
     try:
         while True:
             item, error = _next(waiting, thread)
+            room.put(None)
             if isinstance(error, StopIteration):
                 return
             if error is not None:
@@ -101,7 +107,7 @@ def ahead(items: Iterator[T], most: int) -> Generator[T, None, None]:
 
 
 def _next(
-    waiting: "Queue[tuple[T | None, BaseException | None]]", thread: Thread
+    waiting: "SimpleQueue[tuple[T | None, BaseException | None]]", thread: Thread
 ) -> tuple[T | None, BaseException | None]:
     """Return what comes next, also where the thread was killed with its interpreter."""
     while True:
