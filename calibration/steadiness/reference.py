@@ -1,6 +1,7 @@
 """Following the still background from a reference frame through the frames of a clip."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,8 @@ from calibration.steadiness.motion import (
 )
 from calibration.steadiness.refining import Sight, refined_camera
 from calibration.steadiness.rolling import SHEAR_U_RAD, UNKNOWN, RecentMotion, Rolling
+from calibration.steadiness.scatter import NOISE_FLOOR_PX, WILDEST_PX, PointScatter
+from calibration.steadiness.standing import may_stand
 from calibration.timebase import row_fraction
 
 Array = NDArray[np.float64]
@@ -41,9 +44,6 @@ STILL_PX, STILL_SHARE, CROWD_SHARE = 0.12, 0.3, 0.75
 share of all points stands still and less than the third agrees with the motion, clouds move and
 the camera does not."""
 
-WILDEST_PX = 1.0
-"""Points that scatter more than this about a common motion do not show one, working pixels."""
-
 TUKEY = 4.685
 """Cut of the biweight, standard deviations: 95 % efficiency for normal scatter (P. J. Holland and
 R. E. Welsch, Communications in Statistics A6, 813, 1977)."""
@@ -54,24 +54,12 @@ ROUNDS = 8
 SETTLED = 0.1
 """A step of the turn below this share of the least scatter of a point ends the fit."""
 
-NOISE_FLOOR_PX = 0.02
-"""Least scatter of a followed point, working px."""
-
 SHARED_PX = 0.015
 """Error of following that all points may share (interpolation, coding), working px."""
 
 CODED_PX = 0.03
 """The same where the picture moves, working px: an encoder predicts a moving background from the
 frame before in steps of a quarter of a pixel or more. From drawn clips."""
-
-CHI_SQUARE_999 = 29.588
-"""99.9 % point of chi-square with ten degrees of freedom: a motion below it may be chance."""
-
-WORTH_PX = 0.1
-"""A smaller shift of the picture, px, is left out: a ball is not placed better than that."""
-
-MEMORY = 0.9
-"""Share of a point's trust that it keeps from frame to frame."""
 
 AMPLITUDE_MEMORY = 0.99
 """Share of the turns' amplitude that is kept from frame to frame."""
@@ -86,8 +74,8 @@ class SteadyReference:
     Corners spread over the frame are followed from the reference frame itself (Lucas and Kanade
     1981; Bouguet 2001), so nothing drifts. One motion of the camera is fitted to all of them with
     Tukey's biweight: its turn, how the turn grows while the rows are read, its shift and its zoom,
-    the last three within priors. People and leaves are outliers, and a point that stays an outlier
-    loses its weight.
+    the last three within priors. People and leaves are outliers, and each point
+    is weighted by the standard deviation that it has shown so far.
 
     Parameters
     ----------
@@ -132,11 +120,13 @@ class SteadyReference:
         usable = np.all(np.isfinite(seen), axis=1)
         self._points, self._seen, self._pixels = self._points[usable], seen[usable], pixels[usable]
         self._glance = Glance(luma, self._pixels, round(WINDOW_PX / self._shrink))
-        self._trust = np.ones(len(self._points))
+        self._scatter = PointScatter(len(self._points), self._shrink)
+        self._moves = False
         self._last = np.zeros(SIZE)
         self._amplitude_rad = amplitude_rad
         self._rolling, self._kept_share, self._recent = UNKNOWN, 0.0, RecentMotion()
         self._sight: Sight | None = None
+        self._found, self._common_px = np.ones(len(self._points), np.bool_), 0.0
         self._frame: int | None = None
 
     def straighten(self, rolling: Rolling, share: float, amplitude_rad: float = 0.0) -> None:
@@ -203,15 +193,15 @@ class SteadyReference:
         frame : int, optional
             See `measured`.
         """
-        motion = self.measured(luma, frame)
-        if motion.lost or not np.any(motion.parameters):
-            return motion
-        fit = motion.parameters
-        surprise = float(fit @ np.linalg.solve(motion.covariance, fit))
-        if surprise <= CHI_SQUARE_999 or motion.shift_px <= WORTH_PX:
-            return still(motion.shift_px, motion.agreement)
-        coded = (CODED_PX / self._shrink / self.camera.focal_px) ** 2
-        motion.covariance[TURN, TURN] += coded * np.eye(3)
+        motion = self._followed(luma, frame)
+        if not motion.lost and np.any(motion.parameters):
+            if may_stand(motion, self._moves):
+                motion = still(motion.shift_px, motion.agreement)
+            else:
+                self._moves = True
+                coded = (CODED_PX / self._shrink / self.camera.focal_px) ** 2
+                motion.covariance[TURN, TURN] += coded * np.eye(3)
+        self._learn(motion)
         return motion
 
     def measured(self, luma: Luma, frame: int | None = None) -> Motion:
@@ -223,6 +213,22 @@ class SteadyReference:
         frame : int, optional
             Number of the frame; with those before it, it shows how fast the camera moves.
         """
+        motion = self._followed(luma, frame)
+        self._learn(motion)
+        return motion
+
+    def _learn(self, motion: Motion) -> None:
+        """Learn how far each point lies off a motion that was accepted."""
+        sight = self._sight
+        if motion.lost or sight is None:
+            return
+        growth = sight.growth_m if motion.significant else np.zeros(3)
+        seen = self._seen - sight.share[:, None] * growth
+        places = moved_pixels(self.camera, motion.parameters, seen, sight.share)
+        self._scatter.learn(sight.pixels - places, self._found, self._common_px)
+
+    def _followed(self, luma: Luma, frame: int | None) -> Motion:
+        """Return the motion that is fitted to the points of a frame."""
         self._frame = frame
         small = self._small(luma)
         match = self._match(small, self._last)
@@ -232,10 +238,10 @@ class SteadyReference:
         if match is None:
             return self._lost()
         found, fit, weights, covariance, standing = match
-        agreement = float(np.mean((weights > AGREEING) & found))
-        self._trust = MEMORY * self._trust + (1.0 - MEMORY) * np.where(found, weights, 0.0)
-        moved = self._places(fit, self._pixels)
-        shift = float(np.sqrt(np.mean(np.sum((moved - self._pixels) ** 2, axis=1))))
+        agreeing = self._agreeing(weights, found)
+        agreement = float(np.mean(agreeing))
+        gone = (self._places(fit, self._pixels) - self._pixels)[agreeing]
+        shift = float(np.sqrt(np.mean(np.sum(gone**2, axis=1))))
         if agreement < CROWD_SHARE and standing >= STILL_SHARE:
             self._last = np.zeros(SIZE)
             return still(shift, standing)
@@ -270,10 +276,16 @@ class SteadyReference:
         gone = np.linalg.norm(pixels - self._pixels, axis=1)
         standing = float(np.mean(found & (gone * self._shrink < STILL_PX)))
         fit, weights, covariance = self._fit(pixels, found, guess)
-        agreeing = (weights > AGREEING) & found
+        self._found = found
+        agreeing = self._agreeing(weights, found)
         if np.sum(agreeing) < FEWEST_POINTS or np.mean(agreeing) < FEWEST_SHARE:
             return None
         return found, fit, weights, covariance, standing
+
+    def _agreeing(self, weights: Array, found: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Return which points show a motion and agree with the one fitted."""
+        agreeing: NDArray[np.bool_] = (weights > AGREEING) & found & self._scatter.calm
+        return agreeing
 
     def _jump(self, small: Luma) -> Array:
         """Return a rough turn from the shift of the whole picture."""
@@ -311,18 +323,18 @@ class SteadyReference:
         fit = self._first(pixels, found, guess)
         share = self._share(pixels)
         slope = slopes(self.camera, self._seen, share)
-        chosen = found & (self._trust > 0.3)
-        chosen = chosen if np.sum(chosen) >= FEWEST_POINTS else found
+        own, calm = self._scatter.own_px, found & self._scatter.calm
+        calm = calm if np.sum(calm) >= FEWEST_POINTS else found
         for _ in range(ROUNDS):
             mean, tight, growth = self._within(fit)
             seen = self._seen - share[:, None] * growth
             residual = pixels - moved_pixels(self.camera, fit, seen, share)
             size = np.hypot(residual[:, 0], residual[:, 1])
-            scale = max(sigma_of_radii(size[chosen]), floor)
+            scale = own * max(sigma_of_radii((size / own)[calm]), 1.0)
             weights = np.where(found, tukey_weights(size / scale, TUKEY), 0.0)
             amplitude = max(self._amplitude_rad, float(np.linalg.norm(fit[TURN][:2])))
             prior = np.maximum(prior_information(amplitude), tight)
-            heavy = weights * self._trust / scale**2
+            heavy = weights / scale**2
             pull = np.einsum("n,nij,ni->j", heavy, slope, residual) - prior * (fit - mean)
             normal = np.einsum("n,nij,nik->jk", heavy, slope, slope)
             step = np.linalg.solve(normal + np.diag(prior + 1e-9 * normal.diagonal()), pull)
@@ -335,7 +347,8 @@ class SteadyReference:
         covariance = inverse @ spread @ inverse
         shared = (SHARED_PX / self._shrink / self.camera.focal_px) ** 2
         covariance[TURN, TURN] += shared * np.eye(3)
-        if scale * self._shrink > WILDEST_PX:
+        self._common_px = sigma_of_radii(size[calm])
+        if self._common_px * self._shrink > WILDEST_PX:
             weights = np.zeros(len(found))
         return fit, weights, covariance
 
@@ -365,9 +378,9 @@ class SteadyReference:
         return other if np.median(np.hypot(missed[:, 0], missed[:, 1])) < cost else guess
 
     def _lost(self) -> Motion:
-        """Return the last known motion, known to ten pixels."""
+        """Return the last known motion, known to ten pixels; none where there never was one."""
+        if not self._moves:
+            return replace(still(float("nan"), 0.0), lost=True)
         spread = np.zeros((SIZE, SIZE))
         spread[TURN, TURN] = (10.0 / self.camera.focal_px) ** 2 * np.eye(3)
-        return Motion(
-            self._last.copy(), spread, bool(np.any(self._last)), float("nan"), 0.0, lost=True
-        )
+        return Motion(self._last.copy(), spread, True, float("nan"), 0.0, lost=True)

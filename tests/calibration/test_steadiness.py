@@ -159,7 +159,46 @@ def test_a_jump_between_frames_is_followed(plate):
 def test_a_cut_to_another_scene_is_reported(plate):
     rng = np.random.default_rng(10)
     reference = SteadyReference(_frame(plate, np.zeros(3), rng), _camera())
-    assert reference.motion(_frame(np.flipud(plate), np.zeros(3), rng)).lost
+    motion = reference.motion(_frame(np.flipud(plate), np.zeros(3), rng))
+    # Nothing is known of a motion, so none is made up.
+    assert motion.lost and not motion.significant and np.all(motion.parameters == 0.0)
+
+
+def test_a_camera_that_moved_and_is_lost_is_taken_to_be_where_it_was(plate):
+    rng = np.random.default_rng(10)
+    reference = SteadyReference(_frame(plate, np.zeros(3), rng), _camera())
+    turn = np.array([0.0, 4.0, 0.0]) / FOCAL
+    assert reference.motion(_frame(plate, turn, rng)).significant
+    motion = reference.motion(_frame(np.flipud(plate), np.zeros(3), rng))
+    assert motion.lost and motion.significant
+    assert motion.turn_rad == pytest.approx(turn, abs=0.1 / FOCAL)
+
+
+@pytest.fixture(scope="module")
+def starved(plate):
+    """Frames whose weak texture an encoder draws anew: sharp in a band only, clouds above."""
+    rng = np.random.default_rng(20)
+    sharp = _frame(plate, np.zeros(3), rng, noise=0.0)[215:270]
+    layers = [cv2.GaussianBlur(rng.normal(size=SIZE[::-1]), (0, 0), 3.0) for _ in range(4)]
+
+    def frame(key, shift_px=0.0, clouds=0):
+        picture = 110.0 + 140.0 * layers[0] + 40.0 * layers[key]
+        picture[:200] = np.roll(110.0 + 140.0 * layers[0][::-1], clouds, axis=1)[:200]
+        picture[215:270] = sharp
+        matrix = np.array([[1.0, 0, shift_px], [0, 1.0, 0]])
+        return cv2.warpAffine(picture, matrix, SIZE, flags=cv2.INTER_CUBIC).astype(np.uint8)
+
+    return frame
+
+
+def test_a_tripod_is_recognised_where_an_encoder_draws_the_ground_anew(starved):
+    """Most points lie off by a pixel for as long as no key frame comes, and the sky moves."""
+    reference = SteadyReference(starved(0), _camera())
+    motions = [reference.motion(starved(1 + k // 12, clouds=k // 4)) for k in range(24)]
+    assert not any(each.lost or each.significant for each in motions)
+    moved = reference.motion(starved(3, shift_px=0.4, clouds=6))
+    assert moved.significant
+    assert FOCAL * moved.turn_rad[1] == pytest.approx(0.4, abs=0.15)
 
 
 def test_nothing_to_hold_on_to():

@@ -127,7 +127,7 @@ def test_no_motion_is_fitted_while_the_camera_stands(monkeypatch: pytest.MonkeyP
         fits.append(1)
         return measured(reference, luma, frame)
 
-    monkeypatch.setattr(SteadyReference, "measured", counted)
+    monkeypatch.setattr(SteadyReference, "motion", counted)
     steadier = Steadier(CAMERA, FRAME_S)
     for frame in range(60):
         steadier.see(frame, view((0, 0)))
