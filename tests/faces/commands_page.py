@@ -6,7 +6,7 @@ from typing import Any
 
 import typer
 
-from tracker.cli import program
+from tracker.cli.program import program
 
 PAGE = Path(__file__).parents[2] / "docs" / "commands.md"
 

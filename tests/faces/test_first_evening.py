@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
-from tracker.cli import program
+from tracker.cli.program import program
 from tracker.results import folder_of
 
 TOP = Path(__file__).parents[2]

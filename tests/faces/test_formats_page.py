@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from tracker.cli import program
+from tracker.cli.program import program
 from tracker.flight.ball import BALLS
 from tracker.records import SHOT_COLUMNS, TrackPoint
 from tracker.session import Verdict, parse_review, read_lens, read_session

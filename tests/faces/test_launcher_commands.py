@@ -6,7 +6,7 @@ import pytest
 from typer.testing import CliRunner
 
 from tests.tracker.invented_outings import session
-from tracker.cli import program
+from tracker.cli.program import program
 
 RUN = CliRunner()
 CAUTION = "Flying balls and spinning wheels hurt"

@@ -9,7 +9,7 @@ import pytest
 from typer.testing import CliRunner
 
 from tests.tracker.invented_outings import session
-from tracker.cli import program
+from tracker.cli.program import program
 
 RUN = CliRunner()
 WHEELS = ("100 mm wheels", "140 mm wheels")

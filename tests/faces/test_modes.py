@@ -20,8 +20,8 @@ from tests.faces.test_commands import clip as clip
 from tests.faces.test_commands import run, session
 from tests.tracker.invented_outings import WHEELS, shots_of
 from tests.tracker.invented_outings import session as outing
-from tracker.cli import program
 from tracker.cli.commands import WITH_DATA
+from tracker.cli.program import program
 from tracker.report.documents import plain, truth_document
 from tracker.workflow import measure as measuring
 

@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 
 from tests.shared import value_of
 from tests.tracker.invented_outings import session
-from tracker.cli import program
+from tracker.cli.program import program
 from tracker.report.vantage_frame import FLIGHT
 from tracker.report.vantage_plan import CAMERA, DANGER
 from tracker.session import read_session

@@ -65,7 +65,7 @@ def _fault(words: list[str], columns: int) -> str:
     """Run the command in this process and say what was wrong, in a line or two."""
     from typer.testing import CliRunner
 
-    from tracker.cli import program
+    from tracker.cli.program import program
 
     started = _memory()
     resource.setrlimit(resource.RLIMIT_CPU, (TIME_S, TIME_S + 5))

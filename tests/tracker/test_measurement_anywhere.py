@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 from tests.shared import folder_of, value_of
 from tests.tracker.thrown_balls import Throw
 from tests.tracker.thrown_clip import Ball, Roll, session
-from tracker.cli import program
+from tracker.cli.program import program
 from tracker.measurement.starts.merging import together, without_hops
 from tracker.records import Quality, ReasonCode
 from tracker.workflow.measure import MeasureOptions, measure_session

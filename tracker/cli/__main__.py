@@ -1,5 +1,5 @@
 """``python -m tracker.cli``: the command line where no console finds ``lobmeter``."""
 
-from tracker.cli.program import main
+from tracker.cli import main
 
 main()

@@ -1,6 +1,5 @@
 """The program: its commands, its version, and how faults are printed."""
 
-import atexit
 import errno
 import gc
 import io
@@ -12,6 +11,7 @@ import typer
 from typer.core import TyperGroup
 
 from calibration.errors import InputError
+from tracker.cli import INTERRUPTED
 from tracker.cli.commands import Commands
 from tracker.cli.decimals import decimal_comma
 from tracker.cli.screen import complain, prepare_console
@@ -55,7 +55,14 @@ class _Program(TyperGroup):
             complain(error.sentences())
             raise typer.Exit(2) from None
         except KeyboardInterrupt:
-            complain(["Interrupted. What was there before is as it was."])
+            complain([INTERRUPTED])
+            raise typer.Exit(130) from None
+
+    def make_context(self, *given: Any, **more: Any) -> Any:
+        try:
+            return super().make_context(*given, **more)
+        except KeyboardInterrupt:
+            complain([INTERRUPTED])
             raise typer.Exit(130) from None
 
 
@@ -112,11 +119,9 @@ OBJECTS_BETWEEN_COLLECTIONS = 10_000
 and keeps them, and the search takes a tenth of a short command (measured)."""
 
 
-def main() -> None:
+def run() -> None:
     """Run the command line."""
     gc.set_threshold(OBJECTS_BETWEEN_COLLECTIONS)
-    # What is left at the end goes with the process; a last search for garbage takes 0.05 s.
-    atexit.register(gc.freeze)
     for library in BLAS_THREADS:
         os.environ.setdefault(library, "1")
     prepare_console()
