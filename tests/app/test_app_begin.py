@@ -1,5 +1,6 @@
 """From a dropped clip to the first answer."""
 
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -9,8 +10,10 @@ from playwright.sync_api import Page, expect
 
 from tests.app.asking import announced, piece
 from tests.app.conftest import ROOT, Served, ready
+from tracker.records import Reason, ReasonCode, sentence
 from tracker.report.rounding import with_uncertainty
 from tracker.results import read_shots
+from tracker.results.tables import Origin, shots_csv, shots_json
 from tracker.session import read_session
 from tracker.workflow.measure import measure_session
 
@@ -78,6 +81,23 @@ def test_measuring_can_be_cancelled(visit: Visit, session: Path) -> None:
     expect(tab.locator(".answer")).to_contain_text("Cancelled.")
     expect(tab.get_by_role("button", name="Measure")).to_be_visible()
     assert not (session / "results").exists()
+
+
+def test_a_clip_without_a_shot_shows_the_cause_and_what_was_seen(
+    visit: Visit, measured: Path
+) -> None:
+    results = measured / "results"
+    no_light = Reason(ReasonCode.DOES_NOT_FALL)
+    causes = {"clips/140mm.mp4": (no_light,)}
+    (results / "shots.csv").write_text(shots_csv([]), encoding="utf-8")
+    text = shots_json([], Origin("0", "Fen Lane", {}), causes=causes)
+    (results / "shots.json").write_text(text, encoding="utf-8")
+    shutil.copy(results / "140mm-shot-1.jpg", results / "140mm-explained.jpg")
+    tab = visit(measured, "measure")
+    expect(tab.locator(".lead")).to_have_text(sentence([no_light]))
+    expect(tab.get_by_text("one standard uncertainty")).to_have_count(0)
+    seen = tab.get_by_role("img", name="What was considered")
+    expect(seen).to_have_js_property("naturalWidth", 1920)
 
 
 def test_a_measured_session_shows_its_answer(visit: Visit, measured: Path) -> None:

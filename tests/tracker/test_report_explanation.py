@@ -91,6 +91,16 @@ def test_a_picture_is_as_wide_as_a_sheet_and_shows_frame_dots_and_rivals() -> No
         assert near.sum() > 50
 
 
+@pytest.mark.parametrize("row", [3.0, 1076.0])
+def test_the_number_of_a_path_along_the_edge_lies_in_the_picture(row: float) -> None:
+    low = replace(RIVAL, pixels=np.column_stack([np.linspace(300, 900, 40), np.full(40, row)]))
+    spots = [
+        np.abs(drawn(explanation(rivals=rivals)).astype(int) - (107, 143, 255)).max(axis=2) < 40
+        for rivals in ((RIVAL,), (low,))
+    ]
+    assert spots[1].sum() > 0.8 * spots[0].sum()
+
+
 def test_every_rival_is_named_with_its_number_and_reason() -> None:
     lines = " ".join(reasons(explanation(rivals=(RIVAL, RIVAL))))
     assert "1, dashed: release at 1.20 s, something seen in 9 of 60 frames" in lines

@@ -5,6 +5,7 @@ import io
 import json
 import math
 from dataclasses import fields, replace
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -20,7 +21,9 @@ from tracker.records import (
     ReasonCode,
     RejectedCandidate,
     TrackPoint,
+    sentence,
 )
+from tracker.results.details import read_causes
 from tracker.results.tables import Origin, shots_csv, shots_json, tracks_csv
 
 SHOT = invented()[0].shot
@@ -77,6 +80,16 @@ def test_json_holds_the_rows_of_csv_and_where_they_come_from() -> None:
             value = shot[name]
             shown = "" if value is None else str(value)
             assert cell == (shown.lower() if isinstance(value, bool) else shown)
+
+
+def test_json_holds_why_a_clip_yields_no_shot(tmp_path: Path) -> None:
+    path = tmp_path / "shots.json"
+    path.write_text(shots_json([], ORIGIN, causes={"a.mp4": (ON_GROUND,)}), encoding="utf-8")
+    (found,) = json.loads(path.read_text(encoding="utf-8"))["no_shot"]
+    assert found["reasons"] == [{"code": ON_GROUND.code.value, "numbers": {}}]
+    assert read_causes(path) == {"a.mp4": sentence([ON_GROUND])}
+    path.write_text(shots_json([], ORIGIN), encoding="utf-8")
+    assert read_causes(path) == read_causes(tmp_path / "missing.json") == {}
 
 
 def test_json_holds_the_consistency_of_a_shot_and_the_rejected_candidates() -> None:

@@ -102,5 +102,5 @@ def words_of(work: Work) -> str:
     look = "" if work.looks == 1 else ", second look"
     share = f"{work.what}{look}: {100 * work.share:.0f} % done"
     if work.share >= 1.0:
-        return f"{work.what}: the last of it is computed and written."
+        return f"{work.what}{look}: every frame is read, the rest is computed."
     return f"{share}." if left is None else f"{share}, about {left:.0f} s left."

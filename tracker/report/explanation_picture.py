@@ -249,12 +249,14 @@ def _draw_number(
     part: Sheet, pixels: Array, number: int, size: tuple[int, int], scale: float
 ) -> None:
     """Write a rival's number beside the part of its path that is in the picture."""
-    inside = np.all((pixels > 20) & (pixels < np.array(size) - 20), axis=1)
-    at = np.flatnonzero(inside)
+    at = np.flatnonzero(np.all((pixels > 0) & (pixels < np.array(size)), axis=1))
     if not len(at):
         return
     # Rivals that run side by side get their numbers at different places.
-    place = scale * (pixels[at[int((0.3 + 0.15 * number) * (len(at) - 1))]] + 0.5)
+    found = scale * (pixels[at[int((0.3 + 0.15 * number) * (len(at) - 1))]] + 0.5)
+    # The whole spot lies in the picture, also of a path along its edge.
+    edge = (NUMBER_POINTS + 0.6) / POINTS_PER_INCH
+    place = np.clip(found, edge, scale * np.array(size) - edge)
     part.dots(place[None], NUMBER_POINTS + 0.6, INK)
     part.dots(place[None], NUMBER_POINTS, RIVALS[(number - 1) % len(RIVALS)])
     letters = Letters(9.0, "bold", ha="center")

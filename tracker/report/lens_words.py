@@ -24,7 +24,7 @@ def lens_sentences(found: LensMeasurement, looked_at: int) -> list[str]:
     focal_u = lens.focal_px * u["log_focal"]
     slope = math.degrees(width / (lens.focal_px**2 + width**2 / 4.0))
     bends = ", ".join(
-        f"{name} {value:.4f} ±{u[name]:.4f}" if u[name] > 0 else f"{name} {value:g}, held"
+        f"{name} {value:z.4f} ±{u[name]:.4f}" if u[name] > 0 else f"{name} {value:g}, held"
         for name, value in zip(BENDS, lens.distortion, strict=True)
     )
     return [

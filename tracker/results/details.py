@@ -39,6 +39,17 @@ def read_budgets(path: Path) -> Budgets:
         return {}
 
 
+def read_causes(path: Path) -> Mapping[str, str]:
+    """Return by the file of each clip that yields no shot why, in a sentence, from `shots.json`.
+
+    Nothing where the file is missing or holds none.
+    """
+    try:
+        return {str(each["clip"]): str(each["reason"]) for each in json_of(path)["no_shot"]}
+    except (OSError, ValueError, KeyError, TypeError):
+        return {}
+
+
 def read_points(path: Path) -> Mapping[ShotKey, tuple[TrackPoint, ...]]:
     """Return every place of every ball, by shot and in order, from `tracks.csv`.
 

@@ -20,6 +20,7 @@ from tracker.records import (
     RejectedCandidate,
     Shot,
     TrackPoint,
+    sentence,
 )
 
 TRACK_COLUMNS = tuple(field.name for field in fields(TrackPoint))
@@ -64,6 +65,7 @@ def shots_json(
     pictures: Sequence[str] = (),
     rejected_candidates: Iterable[RejectedCandidate] = (),
     pooled: Mapping[str, Pooled] | None = None,
+    causes: Mapping[str, Sequence[Reason]] | None = None,
 ) -> str:
     """Return the text of ``shots.json``: the rows of ``shots.csv`` and what made them.
 
@@ -78,6 +80,8 @@ def shots_json(
         anywhere has a support of 0.
     pooled : mapping of str to Pooled, optional
         Drag and lift of all shots of the session together.
+    causes : mapping of str to sequence of Reason, optional
+        By the file of a clip that yields no shot, why.
     """
     document = {
         "lobmeter": origin.version,
@@ -88,6 +92,10 @@ def shots_json(
             _rejected_candidate(each) for each in rejected_candidates if each.support >= 0.0
         ],
         "pooled": {name: _fields(found) for name, found in (pooled or {}).items()},
+        "no_shot": [
+            {"clip": clip, "reason": sentence(reasons), "reasons": _reasons(reasons)}
+            for clip, reasons in (causes or {}).items()
+        ],
         "pictures": list(pictures),
     }
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"

@@ -51,6 +51,7 @@ def _write(
         pictures=list(pictures),
         pooled=result.pooled,
         rejected_candidates=[each for clip in result.clips for each in clip.rejected_candidates],
+        causes={clip.clip.file: clip.causes for clip in result.clips if clip.causes},
     )
     contents = {
         "shots.csv": shots_csv(result.shots).encode("utf-8"),

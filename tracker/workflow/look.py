@@ -1,13 +1,13 @@
 """A session as its files are at one moment, for a page that shows it."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from calibration.errors import InputError, InputErrors, typed
 from tracker.records import Shot, TrackPoint
 from tracker.results import folder_of, read_provenance, read_shots
-from tracker.results.details import ShotKey, read_points
+from tracker.results.details import ShotKey, read_causes, read_points
 from tracker.results.digests import sha256_of
 from tracker.session import (
     REVIEW_FILE,
@@ -46,6 +46,8 @@ class Look:
     outdated : bool
         Whether ``session.toml`` or ``review.toml`` was changed after the results were made.
     undoable : Undoable
+    causes : mapping of str to str
+        By the file of a clip without a shot, why, in a sentence.
     """
 
     place: Path
@@ -56,6 +58,7 @@ class Look:
     measured: bool = False
     outdated: bool = False
     undoable: Undoable = NOTHING_TO_UNDO
+    causes: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def results(self) -> Path:
@@ -80,7 +83,8 @@ def look_at(place: Path) -> Look:
     rows = tuple(
         (shot, about.get(index) or added_of(shot, review.added)) for index, shot in enumerate(shots)
     )
-    return Look(place, seen, session, (), rows, True, _outdated(place), changes)
+    causes = read_causes(results_of(place) / "shots.json")
+    return Look(place, seen, session, (), rows, True, _outdated(place), changes, causes)
 
 
 def flights_of(place: Path) -> Mapping[ShotKey, tuple[TrackPoint, ...]]:

@@ -22,6 +22,7 @@ from tracker.report.answer_words import (
     shot_rows,
 )
 from tracker.report.rounding import with_uncertainty
+from tracker.workflow.inputs import picture_names
 from tracker.workflow.look import flights_of
 from tracker.workflow.steps import MeasuredStep, steps_until_now
 
@@ -32,6 +33,7 @@ NUMERIC = tuple(range(len(HEAD) - 1))
 STEPS_NOTE = "The standard uncertainty of one shot, its median over the shots."
 STANDARD = "± is one standard uncertainty."
 TABLE_NOTE = "The figures of each shot."
+SEEN = "What was considered in the clip, and why the nearest candidates are no shot"
 
 
 async def build(view: View) -> None:
@@ -80,8 +82,11 @@ def _answer(view: View, work: Work | None, start: parts.Handler, stale: bool) ->
     if work is not None and work.phase is Phase.CANCELLED:
         parts.sentence("Cancelled. What was there before is as it was.", "quiet")
     if view.look.measured:
-        parts.sentence(answer_sentence(shots), "lead")
-        parts.sentence(STANDARD, "hint")
+        only = len(view.look.session.clips) == 1 if view.look.session is not None else False
+        causes = list(view.look.causes.values()) if only and not shots else []
+        parts.sentence(causes[0] if causes else answer_sentence(shots), "lead")
+        if shots:
+            parts.sentence(STANDARD, "hint")
         _gained(view)
         step = next_step(shots)
         if step:
@@ -137,6 +142,7 @@ async def _clips(view: View) -> None:
     if session is None or not view.look.measured:
         return
     flights = await view.attempt(flights_of, view.opened.place) or {}
+    several = len(session.clips) > 1
     for number, clip in enumerate(session.clips):
         shots = [shot for shot, _ in view.look.shots if shot.clip == clip.file]
         mine = [(shot, flights.get((clip.file, shot.shot), ())) for shot in shots]
@@ -147,12 +153,24 @@ async def _clips(view: View) -> None:
             continue
         with parts.group("clip", "section"):
             parts.heading(clip.file)
+            cause = view.look.causes.get(clip.file, "")
+            if cause:
+                _explained(view, picture_names(session.clips)[clip.file], cause, several)
+                continue
             described = f"{clip.file} with {counted(shots)}"
             flights_over_frame(view, number, facts.size_px, mine, described)
             with parts.group("clip-said"):
-                _figures(shots, len(session.clips) == 1)
+                _figures(shots, not several)
                 _remarks(shots)
     _notes(view)
+
+
+def _explained(view: View, name: str, cause: str, several: bool) -> None:
+    """Put why a clip yields no shot, and the picture of what was considered."""
+    if several:
+        parts.sentence(cause)
+    with parts.group("over"):
+        parts.picture(view.result_address(f"{name}-explained.jpg"), SEEN)
 
 
 def _figures(shots: Sequence[Shot], only: bool) -> None:

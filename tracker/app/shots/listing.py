@@ -46,7 +46,8 @@ class Listing:
         self._rows.clear()
         self._others.clear()
         with ui.element("table").classes("shots-table"):
-            parts.text("caption", "± is one standard uncertainty.")
+            if self.desk.shots.shots:
+                parts.text("caption", "± is one standard uncertainty.")
             with ui.element("thead"), ui.element("tr"):
                 for number, words in enumerate(HEAD):
                     kind = "number" if 0 < number <= len(SHOWN) else ""
