@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from math import log, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
 
@@ -22,6 +22,12 @@ candidates of a track may be outliers."""
 
 NEGLIGIBLE_WEIGHT = 1e-12
 """Weight of a rejected observation: above zero, so that a matrix stays regular. No unit."""
+
+
+def middle(values: ArrayLike) -> float:
+    """Return the median of values without a NaN; `numpy.median` imports masked arrays first."""
+    ordered = np.sort(np.asarray(values, float), axis=None)
+    return float(ordered[(len(ordered) - 1) // 2 : len(ordered) // 2 + 1].mean())
 
 
 def sigma_of(deviations: Array, least: float = 0.0) -> float:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.adjustment.robust import middle
 from calibration.camera import Camera
 from calibration.site.observations import CAMERA_SIZE, Observations, Posed, horizontal_view
 
@@ -158,8 +159,8 @@ def _point_rows(
         return None
     rows = np.zeros((2, size))
     rows[:, :CAMERA_SIZE] = by_camera[0]
-    picked = np.median([marker.pixel_u for marker in observations.markers])
-    taped = np.median([marker.u_m for marker in observations.markers])
+    picked = middle([marker.pixel_u for marker in observations.markers])
+    taped = middle([marker.u_m for marker in observations.markers])
     return rows, picked**2 * np.eye(2) + taped**2 * by_point[0] @ by_point[0].T
 
 

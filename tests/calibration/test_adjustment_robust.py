@@ -12,6 +12,7 @@ from calibration.adjustment.robust import (
     cauchy_weights,
     fit_linear,
     huber_weights,
+    middle,
     sigma_of,
     sigma_of_radii,
     tukey_weights,
@@ -105,3 +106,9 @@ def test_inverse_of_normal_bears_units_far_apart():
     found = inverse_of_normal(correlation * np.outer(length, length))
     expected = np.linalg.inv(correlation) / np.outer(length, length)
     assert found == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize("values", [[3.0], [4.0, 1.0], [5.0, 1.0, 2.0], [0.1, 0.7, 0.3, 9.0]])
+def test_the_middle_of_values_is_their_median(values) -> None:
+    assert middle(values) == np.median(values)
+    assert middle(np.reshape(values, (-1, 1))) == np.median(values)

@@ -53,7 +53,8 @@ import sys
 from pathlib import Path
 from tracker.workflow.check import check_session
 assert check_session(Path(sys.argv[1]))
-print(*sorted({name.split(".")[0] for name in sys.modules} & {"scipy", "matplotlib", "pandas"}))
+heavy = {"scipy", "matplotlib", "pandas", "cv2", "numpy.ma"}
+print(*sorted(heavy & set(sys.modules)))
 """
 
 

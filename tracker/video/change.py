@@ -1,6 +1,5 @@
 """How much each frame differs from the one before it, gathered while the frames pass."""
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -54,6 +53,8 @@ class ChangeMeter:
 
     def see(self, frame: Frame) -> None:
         """Take the next frame."""
+        import cv2
+
         height, width = frame.luma.shape
         chosen = frame.luma[:: max(1, round(height / min(_ROWS, _PIXELS / width)))]
         if self._grid.shape != chosen.shape:
@@ -95,6 +96,8 @@ class _Grid:
 
     def means(self, difference: NDArray[np.uint8]) -> NDArray[np.float32]:
         """Return the mean of each region, grain taken off, shape (B,); `difference` is spoilt."""
+        import cv2
+
         cv2.threshold(difference, _NOISE, 0, cv2.THRESH_TOZERO, dst=difference)
         for band in range(BANDS):
             rows = difference[self._tops[band] : self._tops[band + 1]]

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.adjustment.robust import middle
 from calibration.errors import InputError
 from tracker.video import notes
 from tracker.video.listing import (
@@ -141,7 +142,7 @@ def inspect(path: Path | str, capture_fps: float | None = None) -> ClipFacts:
         file_fps=file_fps,
         capture_fps=rate,
         pace=pace,
-        duration_s=float(times[-1] - times[0] + np.median(np.diff(times))),
+        duration_s=float(times[-1] - times[0] + middle(np.diff(times))),
         codec=codec,
         bit_depth=luma_bits(frame),
         notes=(*words, *notes.gather(header, listing, frame, rotation)),
@@ -170,8 +171,8 @@ def usual_rate(times_s: Array) -> float:
     them, and the median with it; gaps are left out.
     """
     steps = np.diff(times_s)
-    middle = np.median(steps)
-    near = steps[(steps > 0.6 * middle) & (steps < 1.5 * middle)]
+    usual = middle(steps)
+    near = steps[(steps > 0.6 * usual) & (steps < 1.5 * usual)]
     return float(1.0 / near.mean())
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 from av.video.frame import VideoFrame
 
+from calibration.adjustment.robust import middle
 from tracker.video.listing import Listing
 from tracker.video.pixels import is_mirrored
 
@@ -129,13 +130,13 @@ def _about_times(listing: Listing) -> list[str]:
             "from its header."
         ]
     steps = np.diff(listing.times_s()) * 1000.0
-    middle = float(np.median(steps))
+    usual = middle(steps)
     tick_ms = float(listing.tick_s) * 1000.0
-    if np.ptp(steps) <= max(0.03 * middle, 1.01 * tick_ms):
+    if np.ptp(steps) <= max(0.03 * usual, 1.01 * tick_ms):
         return []
     return [
         f"The frames do not come evenly: {steps.min():.4g} to {steps.max():.4g} ms apart, "
-        f"mostly {middle:.4g} ms. Each frame's own time is used."
+        f"mostly {usual:.4g} ms. Each frame's own time is used."
     ]
 
 

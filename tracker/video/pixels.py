@@ -4,7 +4,6 @@ import math
 from fractions import Fraction
 from typing import Any, cast
 
-import cv2
 import numpy as np
 from av.sidedata.sidedata import Type as SideDataType
 from av.video.frame import VideoFrame
@@ -12,11 +11,8 @@ from numpy.typing import NDArray
 
 Image = NDArray[np.uint8]
 
-_TURNS = {
-    90: cv2.ROTATE_90_COUNTERCLOCKWISE,
-    180: cv2.ROTATE_180,
-    270: cv2.ROTATE_90_CLOCKWISE,
-}
+_TURNS = {90: "ROTATE_90_COUNTERCLOCKWISE", 180: "ROTATE_180", 270: "ROTATE_90_CLOCKWISE"}
+"""OpenCV's name of each turn counter-clockwise, degrees."""
 
 FULL_RANGE = 2
 """The decoder's word for luma that uses 0 to 255 instead of 16 to 235."""
@@ -99,7 +95,7 @@ def blueness(frame: VideoFrame, rotation_deg: int, size_px: tuple[int, int]) -> 
     if bits == 8:
         stored = plane(frame, np.dtype(np.uint8), 1)
     elif layout.name.endswith("le"):
-        stored = cv2.convertScaleAbs(plane(frame, np.dtype("<u2"), 1), alpha=2.0 ** (8 - bits))
+        stored = _in_eight_bits(plane(frame, np.dtype("<u2"), 1), bits)
     else:
         return None
     shown = as_shown(stored, rotation_deg, ((size_px[0] + 1) // 2, (size_px[1] + 1) // 2))
@@ -115,7 +111,11 @@ def colour(frame: VideoFrame, rotation_deg: int, size_px: tuple[int, int]) -> Im
 
 def as_shown(stored: Image, rotation_deg: int, size_px: tuple[int, int]) -> Image:
     """Turn a stored picture and stretch or shrink it to the size that is shown."""
-    turned: Any = cv2.rotate(stored, _TURNS[rotation_deg]) if rotation_deg else stored
+    if not rotation_deg and stored.shape[1::-1] == size_px:
+        return stored
+    import cv2
+
+    turned: Any = cv2.rotate(stored, getattr(cv2, _TURNS[rotation_deg])) if rotation_deg else stored
     height, width = turned.shape[:2]
     if (width, height) != size_px:
         shrinks = size_px[0] < width and size_px[1] < height
@@ -133,15 +133,23 @@ def _stored_luma(frame: VideoFrame) -> Image:
     """Return the luma as it is stored, 8 bits."""
     layout = frame.format
     if layout.is_rgb or layout.has_palette:
+        import cv2
+
         return cast(Image, cv2.cvtColor(frame.to_ndarray(format="rgb24"), cv2.COLOR_RGB2GRAY))
     bits = luma_bits(frame)
     if bits == 8 and (layout.is_planar or layout.name.startswith("gray")):
         return plane(frame, np.dtype(np.uint8))
     if bits > 8 and layout.is_planar and layout.name.endswith("le") and layout.name[0] == "y":
-        deep = plane(frame, np.dtype("<u2"))
-        return cast(Image, cv2.convertScaleAbs(deep, alpha=2.0 ** (8 - bits)))
+        return _in_eight_bits(plane(frame, np.dtype("<u2")), bits)
     # Rare packings: the planar form keeps the range of the luma, where `gray` would change it.
     return plane(frame.reformat(format="yuv420p"), np.dtype(np.uint8))
+
+
+def _in_eight_bits(deep: NDArray[np.uint16], bits: int) -> Image:
+    """Return values of more bits in the 8 highest of them."""
+    import cv2
+
+    return cast(Image, cv2.convertScaleAbs(deep, alpha=2.0 ** (8 - bits)))
 
 
 def plane(frame: VideoFrame, kind: np.dtype[Any], number: int = 0) -> NDArray[Any]:
