@@ -11,6 +11,7 @@ from tests.tracker.test_workflow_jobs import counted as counted
 from tests.tracker.test_workflow_watch import films as films
 from tests.tracker.test_workflow_watch import put
 from tracker.cli import watch as command
+from tracker.workflow.measured import SessionResult
 
 __all__ = ["films"]
 
@@ -37,11 +38,16 @@ def watched(lane: Path, *more: str) -> tuple[int, str, str]:
     return run("watch", str(lane), "--db", book, "--every", "2.5", "--jobs", "1", *more)
 
 
-def test_once_measures_logs_and_ends(lane: Path, waits: list[float]) -> None:
+def test_once_measures_logs_and_ends(
+    lane: Path, waits: list[float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    causes: list[SessionResult] = []
+    monkeypatch.setattr(command, "show_causes", lambda _, result: causes.append(result))
     code, shown, errors = watched(lane, "--once")
     assert code == 1, errors  # no shot: a person should look
     assert "IMG_1.mp4, IMG_1: no shot" in shown and "Logbook: added (0 shots)." in shown
     assert "Watching" not in shown
+    assert [result.session.name for result in causes] == ["IMG_1"]
     assert waits == [2.5]
     code, shown, errors = watched(lane, "--once")
     assert code == 0 and "IMG_1" not in shown, "there is nothing new"

@@ -19,6 +19,7 @@ from tracker.cli.screen import (
     console,
     result_document,
     say,
+    show_causes,
     show_json_line,
     show_result,
 )
@@ -107,6 +108,8 @@ def _show(outcome: "Outcome") -> None:
     if outcome.entered is not None:
         say(screen, [f"Logbook: {entered_words(outcome.entered)}."])
         document["logbook"] = str(outcome.entered.done)
+    if outcome.result is not None:
+        show_causes(screen, outcome.result)
     say(screen, [""])
     complain(outcome.faults)
     show_json_line(document)
