@@ -75,6 +75,13 @@ def test_a_session_without_results_is_refused_with_the_command_that_makes_them(
     assert not (folder / "results" / "report.html").exists()
 
 
+def test_a_measured_session_without_a_shot_is_not_sent_to_be_measured(tmp_path: Path) -> None:
+    code, said = run(session(tmp_path / "lane", {"140 mm wheels": 0}))
+    assert code == 2
+    assert "no shot was found" in said and "-explained.jpg" in said
+    assert "lobmeter measure" not in said
+
+
 def test_a_session_within_another_keeps_its_own_shots(tmp_path: Path) -> None:
     outer = session(tmp_path / "season", {"140 mm wheels": 3})
     inner = session(outer / "evening", {"140 mm wheels": 2}, seed=2)

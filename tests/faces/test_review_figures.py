@@ -142,7 +142,7 @@ def test_places_of_a_shot_that_was_found_change_nothing(folder: Path) -> None:
 
 
 BAD = {
-    "one place": (("--place", "0.5,300,400"), "2 or more"),
+    "one place": (("--place", "0.5,300,400"), "--place: one place of the ball is given"),
     "no numbers": (("--place", "0.5,300", "--place", "0.7,1,2"), "12.40,310,640"),
     "backward": (("--place", "0.7,300,400", "--place", "0.5,300,400"), "order of time"),
     "no flight": (("--place", "0.5,100,900", "--place", "0.6,1900,10"), "from the release"),

@@ -126,6 +126,7 @@ def _ends(flags: EndFlags) -> "StatedEnds":
 
 def _added(folder: Path, flags: ShotFlags, ends: EndFlags, changes: ChangeFlags) -> "Reviewed":
     """Add a shot by places, or a rejected candidate."""
+    from calibration.errors import InputError
     from tracker.session import AddedShot
     from tracker.session.stated import PICKED_U_PX
     from tracker.workflow.deciding import add_missed, take_candidate
@@ -137,6 +138,12 @@ def _added(folder: Path, flags: ShotFlags, ends: EndFlags, changes: ChangeFlags)
             *candidate_at(folder, _cache(), changes.candidate, flags.clip), reason
         )
     places = tuple(_place(text) for text in changes.place or ())
+    if len(places) < 2:
+        raise InputError(
+            "one place of the ball is given, and a flight needs two",
+            where="--place",
+            remedy="give it twice or more: --place 3.10,512,300 --place 3.60,802,214",
+        )
     px_u = PICKED_U_PX if ends.px_u is None else ends.px_u
     added = AddedShot(flags.clip or "", places, px_u, flags.setup, reason)
     return add_missed(folder, added, kept_session(folder, _cache()))

@@ -110,11 +110,7 @@ def report_facts(folders: Sequence[Path]) -> ReportFacts:
         stills += _stills(session, mine)
         calibrations += _calibrations(session, notes)
     if not rows:
-        raise InputError(
-            "has no results to report",
-            where=str(folders[0]),
-            remedy=f"measure first: lobmeter measure {typed(folders[0])}",
-        )
+        raise _nothing(outings.sessions[0], folders[0])
     known = Knowledge(outings.setups)
     return ReportFacts(
         sessions=tuple(_about(session) for session in outings.sessions),
@@ -129,6 +125,22 @@ def report_facts(folders: Sequence[Path]) -> ReportFacts:
         inputs=tuple(inputs),
         versions=tuple(versions),
         notes=tuple(notes),
+    )
+
+
+def _nothing(session: Session, folder: Path) -> InputError:
+    """Return what to say of a session without a row: it was not measured, or holds no shot."""
+    results = results_of(session)
+    if not (results / "shots.csv").is_file():
+        return InputError(
+            "has no results to report",
+            where=str(folder),
+            remedy=f"measure first: lobmeter measure {typed(folder)}",
+        )
+    return InputError(
+        "no shot was found in it, so there is nothing to report",
+        where=str(folder),
+        remedy=f"the pictures in {results} whose names end in -explained.jpg show what was seen",
     )
 
 
