@@ -84,6 +84,14 @@ def test_strongest_places_are_kept_when_there_are_too_many():
     assert hits(found, 2.0) == 1.0
 
 
+def test_a_window_computed_with_arrays_is_searched_as_one_of_plain_numbers():
+    finder = CandidateFinder(SearchSettings(4.0, 9.0, 1, tuple(np.array((0, 0, 320, 240))), 60))
+    frame = np.full(SHAPE, 90, np.uint8)
+    found = [finder.push(index, index / 60.0, frame) for index in range(12)]
+    frames = [one.frame for some in found for one in some]
+    assert frames and frames == list(range(1, 1 + len(frames)))
+
+
 def test_nothing_outside_the_window_is_a_candidate():
     settings = SearchSettings(4.0, 9.0, 1, (100, 60, 220, 160), 60)
     for each in candidates_of(np.random.default_rng(6), 10, 60.0, -45.0, settings=settings):

@@ -327,5 +327,7 @@ def shrink_of(diameter_px: float) -> int:
 
 def _inside(window: Window, shape: tuple[int, int]) -> Window:
     """Return the part of a window that a picture of some rows and columns holds."""
-    left, top = min(max(window[0], 0), shape[1]), min(max(window[1], 0), shape[0])
-    return left, top, max(min(window[2], shape[1]), left), max(min(window[3], shape[0]), top)
+    # Plain numbers, also of a window that was computed with arrays: a queue's length must be one.
+    first_column, first_row, end_column, end_row = (int(each) for each in window)
+    left, top = min(max(first_column, 0), shape[1]), min(max(first_row, 0), shape[0])
+    return left, top, max(min(end_column, shape[1]), left), max(min(end_row, shape[0]), top)
