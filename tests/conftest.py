@@ -1,11 +1,16 @@
 """What holds for every test: nothing depends on the clock, and workers leave each other room."""
 
+import contextlib
 import gc
+import importlib
 import os
 import sys
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+ROOT = Path(__file__).resolve().parents[1]
 
 # One thread of linear algebra each: the workers share the cores already. Set by the process that
 # starts them, before any of them imports numpy; programs that tests start inherit it too.
@@ -56,6 +61,24 @@ class _PageFirst:
     ) -> None:
         if config.option.markexpr != "campaign":
             items.sort(key=lambda item: "/app/" not in item.nodeid)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection(session: pytest.Session) -> None:
+    """Let each worker import another part of the tests first.
+
+    In a fresh clone nothing is compiled. Workers that began with the same file would all compile
+    everything at the same time; each finds what another has compiled when it comes to that part.
+    """
+    worker = getattr(session.config, "workerinput", None)
+    if worker is None or session.config.args != ["tests"]:
+        return
+    files = sorted((ROOT / "tests").rglob("test_*.py"))
+    number, count = int(worker["workerid"].removeprefix("gw")), int(worker["workercount"])
+    for file in files[number * len(files) // count : (number + 1) * len(files) // count]:
+        # What cannot be imported is reported when it is collected.
+        with contextlib.suppress(Exception, pytest.skip.Exception):
+            importlib.import_module(".".join(file.relative_to(ROOT).with_suffix("").parts))
 
 
 def pytest_collection_finish() -> None:
