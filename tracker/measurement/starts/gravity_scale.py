@@ -237,7 +237,7 @@ def measure_untaped(
         for each in candidates
         if track.times_s[0] - SAME_S <= each.time_s <= track.times_s[-1] + SAME_S
     ]
-    landing_seen = observed.landed_s is not None and flight.throw.hop is not None
+    landing_seen = _landing_seen(observed, flight)
     before_reasons = (
         *scale_reasons(UntapedFit(flight.known, flight.fitted), start.site),
         *end_reasons(track, flight.camera.size_px),
@@ -259,6 +259,11 @@ def measure_untaped(
     if reason is not None:
         raise Rejection(reason)
     return shot, flight
+
+
+def _landing_seen(observed: Observations, flight: Flight) -> bool:
+    """Say whether the clip shows the landing: a hop does, a ball lost in the grass does not."""
+    return observed.landed_s is not None and flight.throw.hop is not None
 
 
 def _crossing(
