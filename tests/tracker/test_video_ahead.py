@@ -86,8 +86,8 @@ def test_stages_stand_behind_one_another():
 
 
 def test_few_large_frames_wait_and_many_small_ones():
-    assert frames_ahead((3840, 2160)) == 3
-    assert frames_ahead((1920, 1080)) == 15
+    assert frames_ahead((3840, 2160)) == 2
+    assert frames_ahead((1920, 1080)) == 7
     assert frames_ahead((16, 16)) == MOST and frames_ahead((20_000, 20_000)) == FEWEST
 
 

@@ -38,8 +38,9 @@ BEHIND_SIDE = 17
 """Side of the part of a cutout whose background is kept, px: a ball of 8 px with its soft edge and
 some pixels to move in."""
 
-MOST_PIXELS, FEWEST = 4_200_000, 2
-"""Pixels of frames that are looked at together at most, for memory, and fewest such frames."""
+MOST_PIXELS, MOST_HELD, FEWEST = 4_200_000, 17_000_000, 2
+"""Pixels of frames that are looked at together at most, for memory, as they are searched and as
+they are held for cutouts, and fewest such frames: eight of 1920 by 1080."""
 
 NO_PLACES = np.zeros(0, np.int64)
 
@@ -103,10 +104,11 @@ class Component:
         self._side = min(2 * half + 1, *shape)
         rows = max((bottom - top) // self._shrink, LEAST_SIDE_PX)
         columns = max((right - left) // self._shrink, LEAST_SIDE_PX)
-        self.together = min(max(MOST_PIXELS // (rows * columns), FEWEST), EVERY)
+        most_frames = min(MOST_PIXELS // (rows * columns), MOST_HELD // (shape[0] * shape[1]))
+        self.together = min(max(most_frames, FEWEST), EVERY)
         """Frames that are looked at together at most."""
         self._size = (shape[1], shape[0])
-        self._squares: deque[Luma | None] = deque(maxlen=2 * lag + self.together)
+        self._squares: deque[Luma] = deque()
         self._frames = Frames((rows, columns), lag, 2 * lag + self.together)
         self._pushed = self._done = 0
         self._difference = Difference((rows, columns))
@@ -131,7 +133,8 @@ class Component:
 
     def push(self, picture: Luma) -> None:
         """Take the next frame; as many as `together` may be ready."""
-        self._squares.append(squares(picture, self._side) if self.described else None)
+        if self.described:
+            self._squares.append(squares(picture, self._side))
         self._pushed += 1
         if self._blind:
             return
@@ -180,6 +183,8 @@ class Component:
     def passed(self, count: int) -> None:
         """Go on to the frames after those that were looked at."""
         self._done += count
+        for _ in range(count if self.described else 0):
+            self._squares.popleft()
 
     def _take(self) -> None:
         """Take the next frame's change in, and the thresholds that follow from it."""
@@ -301,9 +306,7 @@ class Component:
 
     def cut(self, at: int, pixels: Array) -> Cutouts:
         """Cut twice one of those frames less both that it is held against, around places (N, 2)."""
-        first = self._done + at - (self._pushed - len(self._squares))
-        before, now, after = (self._squares[first + step * self._lag] for step in range(3))
-        assert before is not None and now is not None and after is not None
+        before, now, after = (self._squares[at + step * self._lag] for step in range(3))
         side = self._side
         corners = np.rint(pixels).astype(np.int64)
         corners -= side // 2

@@ -8,9 +8,9 @@ from typing import TypeVar
 
 T = TypeVar("T")
 
-MOST_BYTES = 48_000_000
-"""Memory that frames which wait may take. Enough to bridge a quarter of a second, a fit, at
-1080p60, little beside what a decoder holds at 4K."""
+MOST_BYTES = 24_000_000
+"""Memory that frames which wait may take: some frames of 1080p. What lasts longer, a fit, is
+bridged by candidates that wait."""
 
 FEWEST, MOST = 2, 24
 """Frames that may wait, whatever their size."""
