@@ -10,7 +10,6 @@ from tracker.session.editing import (
     without_decision,
 )
 from tracker.session.entries import (
-    AirEntry,
     BallEntry,
     CameraEntry,
     ClipEntry,
@@ -39,7 +38,6 @@ __all__ = [
     "SESSION_FILE",
     "USUAL_BALL",
     "AddedShot",
-    "AirEntry",
     "BallEntry",
     "CameraEntry",
     "ClipEntry",

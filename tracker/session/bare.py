@@ -2,9 +2,9 @@
 
 from pathlib import Path
 
+from tracker.flight.air import Weather
 from tracker.flight.ball import ball_named
 from tracker.session.entries import (
-    AirEntry,
     BallEntry,
     CameraEntry,
     ClipEntry,
@@ -45,7 +45,7 @@ def bare_session(path: Path, ball: str | None = None, capture_fps: float | None 
         date=None,
         notes="",
         ball=BallEntry(type=ball or USUAL_BALL),
-        air=AirEntry(),
+        air=Weather(),
         release=ReleaseEntry(height_m=USUAL_RELEASE_M, height_known=False),
         camera=CameraEntry(capture_fps=capture_fps),
         markers=(),

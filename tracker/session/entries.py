@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
+from tracker.flight.air import Weather
+
 Triple = tuple[float, float, float]
 Part = Mapping[str, float | str]
 
@@ -17,19 +19,6 @@ class BallEntry:
     mass_g: float | None = None
     diameter_mm: float | None = None
     drag_coefficient: float | None = None
-
-
-@dataclass(frozen=True)
-class AirEntry:
-    """``[air]``: the weather; ``None`` takes the standard atmosphere and a wider uncertainty."""
-
-    temperature_c: float | None = None
-    pressure_hpa: float | None = None
-    altitude_m: float | None = None
-    humidity_percent: float | None = None
-    wind_along_mps: float | None = None
-    wind_across_mps: float | None = None
-    wind_u_mps: float | None = None
 
 
 @dataclass(frozen=True)
@@ -135,7 +124,7 @@ class Session:
     date: date | None
     notes: str
     ball: BallEntry
-    air: AirEntry
+    air: Weather
     release: ReleaseEntry
     camera: CameraEntry
     markers: tuple[MarkerEntry, ...]

@@ -5,10 +5,10 @@ from pathlib import Path
 from typing import Any
 
 from calibration.errors import InputError
+from tracker.flight.air import Weather
 from tracker.session.checks import check_session, has_markers
 from tracker.session.document import Document, Faults, parse_document, read_document
 from tracker.session.entries import (
-    AirEntry,
     BallEntry,
     CameraEntry,
     ClipEntry,
@@ -99,7 +99,7 @@ def _session(written: SessionSchema, document: Document, folder: Path) -> Sessio
         date=written.date,
         notes=written.notes or "",
         ball=BallEntry(**ball),
-        air=AirEntry(**written.air.given()),
+        air=Weather(**written.air.given()),
         release=_release(written.release.given(), has_markers(document.values)),
         camera=_camera(written.camera.given(), folder),
         planned=PlannedEntry(**written.planned.given()),

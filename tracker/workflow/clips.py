@@ -4,7 +4,6 @@ import logging
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from calibration.errors import InputError, InputErrors
 from calibration.site import ALARM, Calibration
 from tracker.measurement import ClipRequest, Observers, measure
 from tracker.measurement.close_ups import CloseUps
@@ -21,7 +20,7 @@ from tracker.report.shot_frames import draw_shots
 from tracker.session import ClipEntry, Session
 from tracker.video import ClipFacts
 from tracker.workflow.assumptions import assumed_words
-from tracker.workflow.inputs import each_fault, inspected
+from tracker.workflow.inputs import inspected, made_of_each
 from tracker.workflow.measured import MeasuredClip
 from tracker.workflow.stand import calibrate_if_fixed, marker_pixels, request_of, site_of
 
@@ -58,7 +57,7 @@ class ReadyClip:
     calibration: Calibration | None
 
 
-def ready_clips(session: Session) -> list[ReadyClip]:
+def ready_clips(session: Session) -> tuple[ReadyClip, ...]:
     """Inspect and calibrate every clip.
 
     Raises
@@ -66,17 +65,12 @@ def ready_clips(session: Session) -> list[ReadyClip]:
     InputErrors
         With the faults of all of them.
     """
-    ready: list[ReadyClip] = []
-    faults: list[InputError] = []
-    for clip in session.clips:
-        try:
-            facts = inspected(session, clip)
-            ready.append(ReadyClip(clip, facts, calibrate_if_fixed(session, clip, facts.size_px)))
-        except InputError as error:
-            faults.extend(each_fault(error))
-    if faults:
-        raise InputErrors(faults)
-    return ready
+
+    def ready(clip: ClipEntry) -> ReadyClip:
+        facts = inspected(session, clip)
+        return ReadyClip(clip, facts, calibrate_if_fixed(session, clip, facts.size_px))
+
+    return made_of_each(ready, session.clips)
 
 
 def request_for(session: Session, ready: ReadyClip) -> ClipRequest:

@@ -1,9 +1,9 @@
 """What a command was given: sessions or single video files, read and inspected."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from calibration.errors import InputError, InputErrors
 from tracker.results import folder_of
@@ -20,6 +20,9 @@ from tracker.session import (
 
 if TYPE_CHECKING:
     from tracker.video import ClipFacts
+
+T = TypeVar("T")
+M = TypeVar("M")
 
 
 @dataclass(frozen=True)
@@ -80,16 +83,7 @@ def read_all(
     InputErrors
         With every fault of every session file.
     """
-    sessions: list[Session] = []
-    faults: list[InputError] = []
-    for place in places:
-        try:
-            sessions.append(session_at(place, options, filmed))
-        except InputError as error:
-            faults.extend(each_fault(error))
-    if faults:
-        raise InputErrors(faults)
-    return tuple(sessions)
+    return made_of_each(lambda place: session_at(place, options, filmed), places)
 
 
 def inspected(session: Session, clip: ClipEntry) -> "ClipFacts":
@@ -127,9 +121,24 @@ def picture_names(clips: Sequence[ClipEntry]) -> dict[str, str]:
     return {clip.file: f"{number}-{stems[clip.file]}" for number, clip in enumerate(clips, start=1)}
 
 
-def each_fault(error: InputError) -> list[InputError]:
-    """Return the single faults that an error holds."""
-    return list(error.errors) if isinstance(error, InputErrors) else [error]
+def made_of_each(make: Callable[[T], M], things: Iterable[T]) -> tuple[M, ...]:
+    """Return what is made of each thing.
+
+    Raises
+    ------
+    InputErrors
+        With the faults of all of them.
+    """
+    made: list[M] = []
+    faults: list[InputError] = []
+    for thing in things:
+        try:
+            made.append(make(thing))
+        except InputError as error:
+            faults.extend(error.errors if isinstance(error, InputErrors) else [error])
+    if faults:
+        raise InputErrors(faults)
+    return tuple(made)
 
 
 def session_digests(session: Session) -> dict[str, str]:

@@ -5,7 +5,6 @@ from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from calibration.errors import InputError, InputErrors
 from tracker.engines import Engine, LocalEngine
 from tracker.engines.dask import dask_engine
 from tracker.session import Session, read_review
@@ -13,7 +12,7 @@ from tracker.workflow.clips import OnShot, Progress, ready_clips
 from tracker.workflow.finishing import finished
 from tracker.workflow.inputs import (
     BareOptions,
-    each_fault,
+    made_of_each,
     read_all,
     session_digests,
 )
@@ -146,16 +145,8 @@ def _engine(options: MeasureOptions) -> Iterator[Engine]:
 def _all_tasks(sessions: Sequence[Session], options: MeasureOptions) -> list[list[Task]]:
     """Return the clips of each session, inspected and calibrated, as they are to be measured."""
     found: list[list[Task]] = []
-    faults: list[InputError] = []
-    for session in sessions:
+    for session, ready in zip(sessions, made_of_each(ready_clips, sessions), strict=True):
         before = f"{session.name}: " if len(sessions) > 1 else ""
-        try:
-            ready = ready_clips(session)
-        except InputError as error:
-            faults.extend(each_fault(error))
-            continue
         common = (options.explained, options.from_anywhere, options.cache, session_digests(session))
         found.append([Task(session, one, *common, f"{before}{one.clip.file}") for one in ready])
-    if faults:
-        raise InputErrors(faults)
     return found

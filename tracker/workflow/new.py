@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from calibration.errors import InputError, InputErrors
+from calibration.errors import InputError
 from tracker.flight.ball import ball_named
 from tracker.results import put_in_place
 from tracker.session import (
@@ -23,7 +23,7 @@ from tracker.session import (
 )
 from tracker.video import ClipFacts, inspect
 from tracker.video.origin import ClipOrigin, origin_of
-from tracker.workflow.inputs import each_fault
+from tracker.workflow.inputs import made_of_each
 
 CLIPS = "clips"
 
@@ -86,16 +86,7 @@ def films(paths: Sequence[Path]) -> tuple[Film, ...]:
     InputErrors
         With every file that is no video.
     """
-    found: list[Film] = []
-    faults: list[InputError] = []
-    for path in paths:
-        try:
-            found.append(Film(path, inspect(path), origin_of(path)))
-        except InputError as error:
-            faults.extend(each_fault(error))
-    if faults:
-        raise InputErrors(faults)
-    return tuple(found)
+    return made_of_each(lambda path: Film(path, inspect(path), origin_of(path)), paths)
 
 
 def questions(folder: Path, filmed: Sequence[Film]) -> tuple[Question, ...]:

@@ -5,9 +5,9 @@ from pathlib import Path
 
 from calibration.errors import InputError
 from tracker.comparison.knowledge import Knowledge
+from tracker.flight.air import Weather
 from tracker.session import (
     SESSION_FILE,
-    AirEntry,
     BallEntry,
     CameraEntry,
     ClipEntry,
@@ -131,5 +131,5 @@ def predicted_speed(session: Session) -> tuple[Estimate, str]:
 def usual_session() -> Session:
     """Return a planned session of which nothing is stated."""
     release = ReleaseEntry(height_m=HEIGHT_M, height_known=False)
-    ball, air, camera = BallEntry(), AirEntry(), CameraEntry()
+    ball, air, camera = BallEntry(), Weather(), CameraEntry()
     return Session(Path(), "", None, "", ball, air, release, camera, (), (), ())
