@@ -13,12 +13,21 @@ from tests.tracker.fitting_case import calibrated, circumstances, request
 from tests.tracker.test_following_arcs import FRAME_S
 from tracker.following.arcs import fit_arc
 from tracker.measurement import measure
+from tracker.measurement.passes import NO_OBSERVERS, Timing
+from tracker.measurement.scouting import Scouted
 from tracker.measurement.sighting import _expected
 from tracker.measurement.starts import PresumedCameraStart
-from tracker.measurement.starts.near import TIMES, Smaller, by_size, diameter_px
+from tracker.measurement.starts.gravity_scale import UntapedStart
+from tracker.measurement.starts.near import (
+    TIMES,
+    NearMeasurement,
+    Smaller,
+    by_size,
+    diameter_px,
+)
 from tracker.measurement.throws import Throw
 from tracker.records import ReasonCode
-from tracker.video import ClipWriter, inspect
+from tracker.video import ClipFacts, ClipWriter, inspect
 
 SIZE, FPS = (320, 240), 30.0
 DIAMETER_M, PX_PER_M = 0.22, 62.0
@@ -89,6 +98,33 @@ def test_throws_are_sorted_by_the_size_that_gravity_gives() -> None:
     assert [diameter_px(each.arc, context) for each in far] == pytest.approx([4.0, 11.9], rel=0.01)
     assert {times: len(some) for times, some in near.items()} == {3: 1, 4: 1, 12: 1}
     assert set(near) <= set(TIMES)
+
+
+def test_a_short_path_that_leads_into_a_near_fall_is_a_hands(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A bird flies for longer before it falls, at 0.5 s the hand has let go."""
+    handed: list[Scouted] = []
+
+    def keep(throws: object, measurement: object, context: object, scouted: Scouted, _: object):
+        handed.append(scouted)
+        return []
+
+    monkeypatch.setattr("tracker.measurement.starts.near.measure_throws", keep)
+    monkeypatch.setattr(ClipFacts, "shrunk", lambda facts, size_px: facts)
+    context = clip_context(circumstances(calibrated()))
+    throw = falling(17.0 * 9.81 / (2.0 * context.circumstances.ball_radius_m))
+    lengths = (0.45, 0.55)
+    paths = []
+    for length in lengths:
+        times = np.linspace(0.0, length, 12)
+        paths.append(
+            fit_arc(np.column_stack([np.arange(12), times, 9.0 * times, 0.0 * times]), FRAME_S)
+        )
+    scouted = Scouted(tuple(paths), (), (), FRAME_S, Timing(np.zeros(1), np.zeros(1)), "", (), ())
+    start = UntapedStart(Site(context.facts.size_px, ()), False)
+    NearMeasurement(start, context, scouted).measured([throw], 4, NO_OBSERVERS)
+    assert [arc.duration_s for arc in handed[0].arcs] == pytest.approx([0.55])
 
 
 def test_smaller_pictures_and_back() -> None:

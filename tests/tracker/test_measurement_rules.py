@@ -416,7 +416,7 @@ def untaped(*, used=40, count=40, speed=15.0, away=-30.0, chi=10.0, scale=1.0, a
         ({"used": 6, "count": 7}, {"used": 5, "count": 6}, ReasonCode.POSITIONS_DISAGREE),
         ({"speed": 0.31}, {"speed": 0.29}, ReasonCode.SPEED_IMPLAUSIBLE),
         ({"speed": 69.9}, {"speed": 70.1}, ReasonCode.SPEED_IMPLAUSIBLE),
-        ({"away": 0.51}, {"away": 0.49}, ReasonCode.DISTANCE_IMPLAUSIBLE),
+        ({"away": 0.21}, {"away": 0.19}, ReasonCode.DISTANCE_IMPLAUSIBLE),
         ({"away": -249.0}, {"away": -251.0}, ReasonCode.DISTANCE_IMPLAUSIBLE),
         ({"chi": 44.9}, {"chi": 45.0}, ReasonCode.IMPLAUSIBLE),
         ({"scale": 3.99}, {"scale": 4.0}, ReasonCode.SCATTER_TOO_LARGE),

@@ -2,12 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracker.detection import CandidateFinder, SearchSettings
-from tracker.following.arcs import Arc
+from tracker.following.arcs import Arc, fit_arc
+from tracker.following.free_part import FASTEST_TOSS_S, free_part
 from tracker.following.linking import ArcSearch, NearBall
 from tracker.following.throws import is_near_throw, is_throw
 from tracker.records import Candidates
@@ -101,13 +103,26 @@ class _Near:
             for candidates in finder.finish():
                 found.extend(search.push(_in_frame(candidates)))
             found.extend(search.finish())
-            paths += [arc for arc in found if is_near_throw(arc, ball, self._frame_s)]
+            for arc in found:
+                parts = (_without_hand(arc, ball, self._frame_s), arc)
+                near = (part for part in parts if is_near_throw(part, ball, self._frame_s))
+                paths += islice(near, 1)
         kept: list[Arc] = []
         for arc in sorted(paths, key=lambda each: -len(each.frames)):
             longer = [each for each in thrown if len(each.frames) >= len(arc.frames)]
             if not any(same_ball(arc, each, self._width) for each in [*kept, *longer]):
                 kept.append(arc)
         return kept
+
+
+def _without_hand(arc: Arc, ball: NearBall, frame_s: float) -> Arc:
+    """Return a path without the positions in which something holds the ball."""
+    if np.linalg.norm(arc.velocity_pxps) > FASTEST_TOSS_S * ball.fall_pxps2:
+        return arc
+    rows = free_part(arc.times_s, arc.pixels, ball.diameter_px)
+    if rows.stop - rows.start == len(arc.frames):
+        return arc
+    return fit_arc(np.column_stack([arc.frames, arc.times_s, arc.pixels])[rows], frame_s)
 
 
 class _Small:

@@ -253,7 +253,7 @@ _REJECTIONS = {
     ),
     ReasonCode.DISTANCE_IMPLAUSIBLE: Entry(
         "implausible distance",
-        "gravity places it {away_m:.0f} m from the camera, from where no shot is filmed",
+        "gravity places it {away_m:.1f} m from the camera, from where no shot is filmed",
     ),
     ReasonCode.WRONG_WAY: Entry(
         "wrong way", "it flies against the firing line, as seen from the camera's side"

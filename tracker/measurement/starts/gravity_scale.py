@@ -54,8 +54,9 @@ MOST_PRIOR_CHI_SQUARE = 45.0
 """Chi-square of the departures from some twenty priors above which a path is no throw: its chance
 is 0.1 %."""
 
-SPEEDS_MPS, AWAY_M = (2.0, 70.0), (0.5, 250.0)
-"""Slowest and fastest throw, m/s, nearest and farthest camera, m. Common practice, no source."""
+SPEEDS_MPS, AWAY_M = (2.0, 70.0), (0.2, 250.0)
+"""Slowest and fastest throw, m/s, nearest and farthest camera, m. Common practice, no source; a
+tennis ball as wide as a tenth of a usual frame is 0.5 m away, give or take the angle of view."""
 
 LEAST_PART_MPS = 0.3
 """Slowest beginning of a path that is followed back, m/s: near the top of a toss a ball hardly
