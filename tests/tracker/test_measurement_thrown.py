@@ -15,13 +15,14 @@ from tracker.records import Reason, ReasonCode
 
 CAMERA = calibrated()
 TIMES_S = np.arange(12) * FRAME_S
+CLIP_S = np.arange(40) * FRAME_S
 PLACES = np.column_stack(
     [np.arange(12), TIMES_S, 100.0 + 900.0 * TIMES_S, 300.0 + 500.0 * TIMES_S**2]
 )
 
 
 def scouted_with(lost_s: tuple[float, ...], arcs: tuple[Arc, ...] = ()) -> Scouted:
-    timing = Timing(TIMES_S, TIMES_S)
+    timing = Timing(CLIP_S, CLIP_S)
     return Scouted(arcs, (), (), FRAME_S, timing, "", (), (), lost_s)
 
 
@@ -76,6 +77,13 @@ def test_a_camera_that_is_lost_for_half_of_a_path_at_most_was_followed(frames, f
     assert scouted.follows_camera(TIMES_S[0], TIMES_S[-1]) == follows
     # What was lost at another time does not count.
     assert scouted.follows_camera(TIMES_S[-1] + 1.0, TIMES_S[-1] + 2.0)
+
+
+@pytest.mark.parametrize(("lost", "follows"), [(28, True), (30, True), (31, False), (40, False)])
+def test_a_camera_that_is_lost_in_most_of_the_clip_was_followed_nowhere(lost, follows):
+    """A pan begins before it is first noticed."""
+    scouted = scouted_with(lost_s=tuple(CLIP_S[40 - lost :]))
+    assert scouted.follows_camera(CLIP_S[0], CLIP_S[4]) == follows
 
 
 def test_a_pixel_far_off_the_frame_is_read_with_the_nearest_row():

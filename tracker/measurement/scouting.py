@@ -44,6 +44,10 @@ MOST_LOST = 0.5
 """Share of a path's frames in which the camera's motion may not be followed: a person may hide the
 background for a while. Common practice, no source."""
 
+MOST_LOST_OF_CLIP = 0.75
+"""Share of a clip's frames in which it may not be followed: a camera that is panned and zoomed does
+so before its motion is first noticed too. Common practice, no source."""
+
 
 @dataclass(frozen=True)
 class Scouted:
@@ -83,9 +87,12 @@ class Scouted:
     near: tuple[int, ...] = ()
 
     def follows_camera(self, begin_s: float, end_s: float) -> bool:
-        """Return whether the camera's motion was followed in most frames between two times."""
+        """Return whether the camera was followed, between two times and in the clip as a whole."""
         lost = sum(begin_s <= time_s <= end_s for time_s in self.lost_s)
-        return lost <= MOST_LOST * ((end_s - begin_s) / self.frame_s + 1.0)
+        whole_s = float(np.ptp(self.timing.times_s))
+        return lost <= MOST_LOST * ((end_s - begin_s) / self.frame_s + 1.0) and len(
+            self.lost_s
+        ) <= MOST_LOST_OF_CLIP * (whole_s / self.frame_s + 1.0)
 
 
 def scout(
