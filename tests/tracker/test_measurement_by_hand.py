@@ -227,3 +227,41 @@ def test_a_search_that_fails_leaves_the_places(
     monkeypatch.setattr(added, "trace", fails)
     shot = add_shot(unseen.facts, KNOWN.camera, unseen.request, picks_of(case, (0.2, 0.6)))
     assert shot.shot.frames_seen == 2
+
+
+@pytest.mark.parametrize(
+    "error",
+    [
+        Rejection(Reason(ReasonCode.OUT_OF_FRAME)),
+        NotDetermined("x"),
+        ZeroDivisionError("x"),
+        ValueError("x"),
+    ],
+    ids=lambda error: type(error).__name__,
+)
+def test_places_that_fix_no_flight_ask_for_one_more(
+    unseen: ClipContext, case: Drawn, monkeypatch: pytest.MonkeyPatch, error: Exception
+) -> None:
+    def fails(*_: object) -> None:
+        raise error
+
+    monkeypatch.setattr(added, "fit_given_gusts", fails)
+    with pytest.raises(InputError, match="the places fix no flight") as caught:
+        add_shot(unseen.facts, KNOWN.camera, unseen.request, picks_of(case, (0.2, 0.6)))
+    assert "pick one more place of the ball" in str(caught.value)
+
+
+def test_a_path_is_shown_from_its_release_over_its_top_to_its_landing(case: Drawn) -> None:
+    found = shot_of(case, case.observed)
+    row, path = found.shot, found.path
+    assert path is not None
+    assert np.array_equal(path.release_px, path.pixels[0])
+    assert np.array_equal(path.landing_px, path.pixels[-1])
+    assert path.points_m[-1] == pytest.approx(
+        [row.landing_along_m, row.landing_across_m, KNOWN.ball_radius_m], abs=1e-3
+    )
+    assert np.ptp(path.times_s) == pytest.approx(row.flight_time_s)
+    # Rows count downward: nowhere is the path higher than at its apex.
+    assert path.apex_px[1] <= path.pixels[:, 1].min() + 0.05
+    nearest = np.linalg.norm(path.pixels - path.apex_px, axis=1).argmin()
+    assert path.points_m[nearest, 2] == pytest.approx(row.apex_m, abs=0.02)
