@@ -32,7 +32,7 @@ class Changes:
         Mean absolute difference of luma to the frame before, grey levels.
     peaks : ndarray, shape (N,)
         Greatest absolute difference, grey levels.
-    regions : ndarray, shape (N, B)
+    regions : ndarray, shape (N, B) or (R, B)
         Mean difference in parts of the picture, grain taken off; floats of any size.
     over_two : ndarray, shape (K, B)
         The same to the last new picture but one, for some of the frames: grain changes as much in
@@ -42,6 +42,8 @@ class Changes:
     alone : ndarray of bool, shape (N,)
         True for a frame that was coded without others (a key frame): coding shows
         as a change of its own there.
+    rows : ndarray of int, shape (N,), or None
+        Row of each frame in `regions`, -1 where it has none; None where each has its own.
     """
 
     whole: Array
@@ -50,6 +52,16 @@ class Changes:
     over_two: NDArray[np.float32]
     over_two_at: NDArray[np.int64]
     alone: Flags
+    rows: NDArray[np.int32] | None = None
+
+    def regions_at(self, frames: NDArray[np.int64]) -> NDArray[np.floating]:
+        """Return the changes of some frames' regions, shape (K, B); NaN where unknown."""
+        if self.rows is None:
+            return self.regions[frames]
+        rows = self.rows[frames]
+        found = self.regions[rows]
+        found[rows < 0] = np.nan
+        return found
 
 
 def find_repeats(whole: ArrayLike, peaks: ArrayLike) -> Flags:

@@ -53,7 +53,7 @@ def motion_of(changes: Changes, kept: Indices) -> Motion:
     by_region = np.zeros(len(growth))
     for first in range(0, len(coding), BLOCK):
         steps = slice(first, first + BLOCK)
-        change = changes.regions[kept[first : first + BLOCK + 2]].astype(float)
+        change = changes.regions_at(kept[first : first + BLOCK + 2]).astype(float)
         total = change[:-2] + change[1:-1] + change[2:]
         bulge = change[1:-1] - 0.5 * (change[:-2] + change[2:])
         live = np.isfinite(total) & (total > 0.05) & (growth > _MOVING) & ~coding[steps, None]
@@ -90,11 +90,10 @@ def _growth(changes: Changes, kept: Indices) -> Array:
     latter, former = kept[1:], kept[:-1]
     place = np.searchsorted(changes.over_two_at, latter)
     known = np.append(changes.over_two_at, -1)[place] == latter
-    for side in (latter, former):
-        known &= np.isfinite(changes.regions[side, 0])
-    ends = changes.regions[latter[known]], changes.regions[former[known]]
-    one = ends[0].sum(axis=0, dtype=np.float32) + ends[1].sum(axis=0, dtype=np.float32)
-    two = changes.over_two[place[known]].sum(axis=0)
+    ends = [changes.regions_at(side[known]) for side in (latter, former)]
+    both = np.isfinite(ends[0][:, 0]) & np.isfinite(ends[1][:, 0])
+    one = ends[0][both].sum(axis=0, dtype=np.float32) + ends[1][both].sum(axis=0, dtype=np.float32)
+    two = changes.over_two[place[known][both]].sum(axis=0)
     return np.where(one > 0, 2.0 * two / np.where(one > 0, one, 1.0), 0.0).astype(float)
 
 

@@ -147,6 +147,25 @@ def test_frames_left_out_at_a_beat_are_found_and_times_mended(file_fps, source_f
     assert f"{source_fps:.4g} a second" in found.explanation
 
 
+def test_a_long_film_is_mended_by_the_runs_of_which_more_is_known():
+    count, run = 2400, 300
+    source = np.floor(1.25 * np.arange(count) + 0.3)
+    changes = filmed(source)
+    known = np.arange(count) // run % 3 == 0
+    rows = np.where(known, np.cumsum(known) - 1, -1).astype(np.int32)
+    near = known[changes.over_two_at]
+    part = replace(
+        changes,
+        regions=changes.regions[known],
+        rows=rows,
+        over_two=changes.over_two[near],
+        over_two_at=changes.over_two_at[near],
+    )
+    whole, found = (check_cadence(each, even(count, 24.0)) for each in (changes, part))
+    assert found.cadence is whole.cadence is Cadence.MENDED
+    np.testing.assert_array_equal(found.times_s, whole.times_s)
+
+
 @pytest.mark.parametrize(("file_fps", "source_fps"), [(30.0, 24.0), (60.0, 50.0), (60.0, 24.0)])
 def test_repeats_at_a_beat_are_found_and_times_mended(file_fps, source_fps):
     source = np.floor(source_fps / file_fps * np.arange(400) + 0.3)

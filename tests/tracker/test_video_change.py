@@ -8,7 +8,7 @@ import pytest
 
 from calibration.timebase import Cadence, check_cadence
 from tests.tracker.barcode_clips import FOOTAGE
-from tracker.video import ChangeMeter, ClipWriter, Frame, frames, inspect
+from tracker.video import ChangeMeter, ClipWriter, Frame, change, frames, inspect
 from tracker.video.change import BANDS, COLUMNS
 
 WIDTH, HEIGHT = 320, 180
@@ -120,7 +120,25 @@ def test_change_is_the_mean_difference():
         assert changes.peaks[index] == difference.max()
         bare = np.where(difference > 10, difference, 0)
         expected = bare.reshape(BANDS, 10, COLUMNS, 10).mean(axis=(1, 3)).ravel()
-        assert changes.regions[index] == pytest.approx(expected, rel=5e-4)
+        assert changes.regions_at(np.array([index]))[0] == pytest.approx(expected, rel=5e-4)
+
+
+def test_of_a_long_film_every_so_many_runs_are_kept(monkeypatch):
+    rng = np.random.default_rng(1)
+    lumas = [rng.integers(0, 256, (90, 160), dtype=np.uint8) for _ in range(6)]
+    whole = fed(lumas, range(6))
+    monkeypatch.setattr(change, "MOST_KEPT", 3)
+    monkeypatch.setattr(change, "RUN", 2)
+    # Every second run of two: frames 0, 1, 4 and 5.
+    part = fed(lumas, range(6))
+    assert part.regions.shape == (4, BANDS * COLUMNS) and whole.regions.shape[0] == 6
+    every = np.arange(6)
+    wanted = whole.regions_at(every)
+    wanted[2:4] = np.nan
+    np.testing.assert_array_equal(part.regions_at(every), wanted)
+    assert np.isfinite(wanted[[1, 4, 5]]).all()
+    for name in ("whole", "peaks"):
+        np.testing.assert_array_equal(getattr(part, name), getattr(whole, name))
 
 
 def test_change_across_a_loss_is_unknown():

@@ -1,5 +1,7 @@
 """How much each frame differs from the one before it, gathered while the frames pass."""
 
+from array import array
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,6 +14,11 @@ BANDS, COLUMNS = 9, 16
 
 _ROWS, _PIXELS = 270, 160_000
 """About so many rows of a frame are looked at, and no more pixels than about so many."""
+
+MOST_KEPT, RUN = 40_000, 8192
+"""Frames of which the changes of regions are kept, 12 MB: eleven minutes at 60 a second. Of a
+longer film every so many runs are kept, each longer than the 6,000 frames in which a beat is
+searched for."""
 
 _SELDOM = 7
 """The change over two steps is measured at every seventh new picture: no usual beat divides it."""
@@ -36,9 +43,12 @@ class ChangeMeter:
         self._alone = facts.listing.keys
         self._whole = np.full(frame_count, np.nan)
         self._peaks = np.full(frame_count, np.nan)
+        runs = np.arange(frame_count) // RUN
+        kept = runs % max(1, -(-frame_count // MOST_KEPT)) == 0
+        self._row = np.where(kept, np.cumsum(kept) - 1, -1).astype(np.int32)
         # Eleven bits are plenty for a mean of noisy levels, and there are 144 of each frame.
-        self._regions = np.full((frame_count, BANDS * COLUMNS), np.nan, dtype=np.float16)
-        self._over_two: dict[int, NDArray[np.float32]] = {}
+        self._regions = np.full((int(kept.sum()), BANDS * COLUMNS), np.nan, dtype=np.float16)
+        self._over_two, self._over_two_at = array("f"), array("q")
         self._last = -1
         self._fresh = 0
         self._rows: tuple[NDArray[np.uint8], ...] = ()
@@ -46,10 +56,11 @@ class ChangeMeter:
 
     def changes(self) -> Changes:
         """Return what was gathered."""
-        over_two = np.array([*self._over_two.values()], np.float32)
-        at = np.array([*self._over_two], np.int64)
-        shaped = over_two.reshape(len(at), BANDS * COLUMNS)
-        return Changes(self._whole, self._peaks, self._regions, shaped, at, self._alone)
+        at = np.array(self._over_two_at, np.int64)
+        over_two = np.array(self._over_two, np.float32).reshape(len(at), BANDS * COLUMNS)
+        return Changes(
+            self._whole, self._peaks, self._regions, over_two, at, self._alone, self._row
+        )
 
     def see(self, frame: Frame) -> None:
         """Take the next frame."""
@@ -73,14 +84,17 @@ class ChangeMeter:
         peak = cv2.norm(difference, cv2.NORM_INF)
         self._peaks[frame.index] = peak
         self._whole[frame.index] = cv2.norm(difference, cv2.NORM_L1) / difference.size
-        self._regions[frame.index] = self._grid.means(difference)
+        row = self._row[frame.index]
+        if row >= 0:
+            self._regions[row] = self._grid.means(difference)
         if peak <= STILL_PEAK:
             # Nothing new: the last two new pictures stay what they were.
             return
         self._fresh += 1
-        if self._fresh >= 3 and self._fresh % _SELDOM == 0:
+        if self._fresh >= 3 and self._fresh % _SELDOM == 0 and row >= 0:
             cv2.absdiff(now, earlier, dst=difference)
-            self._over_two[frame.index] = self._grid.means(difference)
+            self._over_two.frombytes(self._grid.means(difference).tobytes())
+            self._over_two_at.append(frame.index)
         self._rows = (before, now, earlier, difference)
 
 
