@@ -1,6 +1,6 @@
 """What clutter alone votes for, at a clip's ends as in its middle, and shots found at any time."""
 
-from copy import copy
+from copy import copy, deepcopy
 from dataclasses import replace
 
 import numpy as np
@@ -84,6 +84,12 @@ def frames(rng, seconds: float, release_s: float, clutter: float):
         yield Candidates(index, time, pixels, strength, empty, None)
 
 
+@pytest.fixture(scope="module")
+def new_search() -> FlightSearch:
+    """A search that has seen nothing."""
+    return FlightSearch(CONTEXT)
+
+
 @pytest.mark.parametrize(
     "release_s",
     [
@@ -93,9 +99,9 @@ def frames(rng, seconds: float, release_s: float, clutter: float):
         *(pytest.param(each, marks=pytest.mark.campaign) for each in (0.2, 0.5, 0.9, 1.3)),
     ],
 )
-def test_a_shot_is_found_whenever_it_is_released(release_s) -> None:
+def test_a_shot_is_found_whenever_it_is_released(new_search, release_s) -> None:
     rng = np.random.default_rng(int(100 * release_s))
-    search = FlightSearch(CONTEXT)
+    search = deepcopy(new_search)
     found = []
     for candidates in frames(rng, release_s + 0.45, release_s, 22.0):
         found += search.push(candidates)

@@ -128,17 +128,22 @@ def test_a_better_file_loses_less_and_a_lossless_one_nothing(tmp_path):
     assert losses[1] == pytest.approx(1.0, abs=0.35)
 
 
+STILL = replace(without_shots(SMALL, 0.2), filming=replace(SMALL.filming, readout_s=(0.0, 0.0)))
+
+
+@pytest.fixture(scope="module")
+def still(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("still")
+    return shown(folder, make_session(folder, STILL, 4)).astype(float)
+
+
 @pytest.mark.parametrize("rotation_deg", [90, 180, 270])
-def test_a_rotation_flag_changes_the_file_and_not_what_is_shown(tmp_path, rotation_deg):
-    still = replace(without_shots(SMALL, 0.2), filming=replace(SMALL.filming, readout_s=(0.0, 0.0)))
-    turned = replace(still, filming=replace(still.filming, rotations_deg=(rotation_deg,)))
-    pictures = []
-    for name, recipe in (("still", still), ("turned", turned)):
-        truth = make_session(tmp_path / name, recipe, 4)
-        pictures.append(shown(tmp_path / name, truth).astype(float))
-    assert pictures[0].shape == pictures[1].shape
-    assert np.abs(pictures[0] - pictures[1]).mean() < 4.0
-    assert np.abs(pictures[0] - pictures[1][:, ::-1]).mean() > 20.0
+def test_a_rotation_flag_changes_the_file_and_not_what_is_shown(still, tmp_path, rotation_deg):
+    turned = replace(STILL, filming=replace(STILL.filming, rotations_deg=(rotation_deg,)))
+    picture = shown(tmp_path, make_session(tmp_path, turned, 4)).astype(float)
+    assert still.shape == picture.shape
+    assert np.abs(still - picture).mean() < 4.0
+    assert np.abs(still - picture[:, ::-1]).mean() > 20.0
 
 
 @pytest.mark.parametrize("seeds", [range(1), pytest.param(range(1, 6), marks=pytest.mark.campaign)])
