@@ -35,13 +35,21 @@ NEAR_S = 0.1
 """A row this near to the true release is the shot, s."""
 
 
-def recipe_at(fps: float) -> Recipe:
+SLOW_MOTION_FPS = 200.0
+"""Rate above which light and readout are those of slow motion, 1/s."""
+
+
+def recipe_at(fps: float, name: str = "") -> Recipe:
     """Return scenes of 1280 by 720 pixels with one shot after three seconds and a bit."""
     late = RELEASES_S[-1] + 0.1
-    base = RECIPES["close"] if fps > 200.0 else RECIPES["trees"]
+    slow = fps > SLOW_MOTION_FPS
+    base = RECIPES[name or ("close" if slow else "trees")]
     filming = replace(base.filming, size_px=(1280, 720), fps=fps)
-    if fps < 200.0:
+    if not slow:
         filming = replace(filming, megabits=8.0, exposure_s=(1.0 / 800.0, 1.0 / 400.0))
+    elif not base.close:
+        filming = replace(filming, exposure_s=(1.0 / 1500.0, 1.0 / 600.0), megabits=14.0)
+        filming = replace(filming, readout_s=(0.003, 0.004))
     shooting = replace(base.shooting, shots=(1, 1), first_s=(late, late), tail_s=0.3)
     return replace(base, filming=filming, shooting=shooting)
 
@@ -86,13 +94,14 @@ def main() -> None:
     """Draw, cut, measure and print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--fps", type=float, default=60.0, help="30, 60 or 240 for instance")
+    parser.add_argument("--recipe", default="", help="wide or crowd for instance")
     parser.add_argument("--seeds", type=int, default=4, help="clips to draw")
     parser.add_argument("--first", type=int, default=3000, help="first seed")
     options = parser.parse_args()
     counts: dict[float, Counter[str]] = {release_s: Counter() for release_s in RELEASES_S}
     for seed in range(options.first, options.first + options.seeds):
         with tempfile.TemporaryDirectory() as folder:
-            make_session(Path(folder), recipe_at(options.fps), seed)
+            make_session(Path(folder), recipe_at(options.fps, options.recipe), seed)
             for release_s, outcome in outcomes(Path(folder)):
                 counts[release_s][outcome] += 1
     print(f"{options.fps:g} frames a second, {options.seeds} clips\n{'release':>8} found")
