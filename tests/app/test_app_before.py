@@ -67,6 +67,18 @@ def test_the_filled_page_can_be_used_by_everybody(visit: Visit, planned: Path) -
 
 
 @pytest.mark.campaign
+def test_the_field_stays_large_beside_letters_twice_as_large(visit: Visit, planned: Path) -> None:
+    tab = visit(planned, "before")
+    picture = tab.locator(".plan-picture")
+    beside = picture.bounding_box()
+    tab.add_style_tag(content="html { font-size: 200% !important }")
+    alone = picture.bounding_box()
+    assert beside is not None and 600 < beside["width"] < 1000
+    assert alone is not None and alone["width"] > 600
+    assert not tab.evaluate("document.documentElement.scrollWidth > window.innerWidth")
+
+
+@pytest.mark.campaign
 def test_dragging_the_camera_is_kept_and_undone(visit: Visit, planned: Path) -> None:
     tab = visit(planned, "before")
     expect(tab.locator(".field-answer")).to_contain_text("Best single change")
