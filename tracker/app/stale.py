@@ -58,4 +58,5 @@ def notice(view: View) -> None:
         view.go("measure")
 
     parts.sentence(STALE, "doubt")
-    parts.button("Measure again", again, main=True)
+    with parts.group("row stale"):
+        parts.button("Measure again", again, main=True)
