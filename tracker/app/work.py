@@ -17,6 +17,8 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from calibration.errors import InputError
+from tracker.engines import process_context
+from tracker.workflow.preloading import MEASURING
 
 LOG = logging.getLogger(__name__)
 
@@ -141,7 +143,8 @@ def start(what: str, function: Callable[..., Any], *given: Any) -> Work:
     *given
         Plain data.
     """
-    context = multiprocessing.get_context("spawn")
+    # Most work measures: workers are made from a process that has imported what that needs.
+    context: Any = process_context(("tracker.app.tasks", *MEASURING))
     here, there = context.Pipe()
     process = context.Process(target=_run, args=(there, function, given))
     work = Work(what, _cancel=lambda: _stop(here, process))

@@ -4,7 +4,7 @@ An engine knows nothing of clips: it runs a function for each of many items, pas
 function reports while it runs, and gives each result as soon as it is there.
 """
 
-from tracker.engines.local import LocalEngine
+from tracker.engines.local import LocalEngine, process_context
 from tracker.engines.protocol import Engine, Job, Report
 
-__all__ = ["Engine", "Job", "LocalEngine", "Report"]
+__all__ = ["Engine", "Job", "LocalEngine", "Report", "process_context"]

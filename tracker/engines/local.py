@@ -85,8 +85,11 @@ def _run_in_worker(job: Job[Item, Result], item: Item) -> Result:
     return job(item, _QUEUE.put)
 
 
-def _context(modules: Sequence[str]) -> BaseContext:
-    """Return how processes are started: from one that has imported modules, else each anew."""
+def process_context(modules: Sequence[str]) -> BaseContext:
+    """Return how processes are started: from one that has imported modules, else each anew.
+
+    The one starts with the first of them, and ends with the process that asked.
+    """
     if "forkserver" not in multiprocessing.get_all_start_methods():
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")
@@ -99,7 +102,7 @@ def _pool(
     workers: int, report: Report, modules: Sequence[str], begin: Begin | None
 ) -> Iterator[ProcessPoolExecutor]:
     """Give a pool of processes whose reports are passed on here."""
-    context = _context(modules)
+    context = process_context(modules)
     queue = context.Queue()
 
     def forward() -> None:

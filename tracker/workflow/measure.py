@@ -23,6 +23,7 @@ from tracker.workflow.jobs import (
     measured_in_order,
 )
 from tracker.workflow.measured import SessionResult
+from tracker.workflow.preloading import MEASURING
 
 
 @dataclass(frozen=True)
@@ -111,15 +112,6 @@ def measure_sessions(
         with closing(measured_in_order(every, engine, listeners)) as measured:
             for session, review, mine in zip(sessions, reviews, tasks, strict=True):
                 yield finished(session, review, mine, [next(measured) for _ in mine])
-
-
-MEASURING = (
-    "tracker.workflow.jobs",
-    "tracker.measurement.starts",
-    "tracker.report.shot_picture",
-    "scipy.special",
-)
-"""What measuring a clip imports, most of it on demand: a process else spends a second on it."""
 
 
 def _begin_alone() -> None:
