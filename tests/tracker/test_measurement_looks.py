@@ -128,9 +128,11 @@ def seen(monkeypatch, *, is_near=False, after=LOST_FRAMES, measured=8):
     }.items():
         monkeypatch.setattr(ends, name, instead)
     context = SimpleNamespace(with_circumstances=lambda known: None, row_share_of=lambda _: None)
-    flight = SimpleNamespace(known=None, camera=None)
-    known = Ends(FIRST_S, LAST_S, lost=False, exposure=0.3)
-    observed, found = ends.seen_along(is_near, flight, context, candidates, known)
+    # Too fast for a toss, whose beginning is in a hand.
+    known = SimpleNamespace(forces=SimpleNamespace(gravity_mps2=9.81))
+    flight = SimpleNamespace(known=known, camera=None, launch=np.full(11, 20.0))
+    before = Ends(FIRST_S, LAST_S, lost=False, exposure=0.3)
+    observed, found = ends.seen_along(is_near, flight, context, candidates, before)
     return observed, found, asked, times
 
 

@@ -178,7 +178,7 @@ def test_places_in_smaller_pictures_are_those_of_the_frame():
     looked = _Near(facts((1920, 1080)), 1.0 / 60.0, 30.0)
     candidates = SimpleNamespace(pixels=np.array([[10.0, 20.0]]))
     for finder, search in zip(looked._finders, looked._searches, strict=True):
-        finder.push = lambda *_: candidates
+        finder.push = lambda *_: [candidates]
         search.push = lambda each: seen.append(each.pixels) or []
     import tracker.measurement.scouted_sizes as room
 

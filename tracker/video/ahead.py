@@ -59,10 +59,7 @@ def ahead(items: Iterator[T], most: int) -> Generator[T, None, None]:
         yield from items
         return
     waiting: SimpleQueue[tuple[T | None, BaseException | None]] = SimpleQueue()
-    # A queue with a bound of its own passes an item on by several locks, one after the other.
-    room: SimpleQueue[None] = SimpleQueue()
-    for _ in range(most):
-        room.put(None)
+    room = _places(most)
     unwanted = Event()
 
     def offered(item: T | None, error: BaseException | None) -> bool:
@@ -104,6 +101,17 @@ def ahead(items: Iterator[T], most: int) -> Generator[T, None, None]:
         unwanted.set()
         thread.join()
         sys.setswitchinterval(before)
+
+
+def _places(most: int) -> SimpleQueue[None]:
+    """Return a queue of as many free places as items may wait.
+
+    A queue with a bound of its own passes an item on by several locks, one after the other.
+    """
+    room: SimpleQueue[None] = SimpleQueue()
+    for _ in range(most):
+        room.put(None)
+    return room
 
 
 def _next(
