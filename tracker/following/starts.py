@@ -122,14 +122,15 @@ def peaks(excess: Array, usual: Array) -> NDArray[np.int64]:
 
 def _local_maximum(votes: Array) -> Array:
     """Return the largest of the 5 by 5 by 5 cells around each."""
+    votes, wide = votes.copy(), np.empty_like(votes)
     for axis in (0, 0, 1, 1, 2, 2):
         ahead: list[slice] = [slice(None)] * votes.ndim
         behind = list(ahead)
         ahead[axis], behind[axis] = slice(1, None), slice(None, -1)
-        wide = votes.copy()
+        np.copyto(wide, votes)
         np.maximum(wide[tuple(behind)], votes[tuple(ahead)], out=wide[tuple(behind)])
         np.maximum(wide[tuple(ahead)], votes[tuple(behind)], out=wide[tuple(ahead)])
-        votes = wide
+        votes, wide = wide, votes
     return votes
 
 
