@@ -17,6 +17,41 @@ MOST_STEPS, LEAST_STEP_PX = 12, 0.01
 COARSE_WIDTH = 240
 """Longer side of the picture in which a jump is searched for, px. Chosen for time."""
 
+LEAST_CHANGE = 0.05
+"""A smaller relative change of the light is left alone: where the camera moves, levels vary without
+a change of light, and to correct 2 % disturbs what is followed. From drawn clips."""
+
+
+def means_at(small: Luma, places: Array) -> Array:
+    """Return the mean level of the window around each place, shape (N,)."""
+    import cv2
+
+    height, width = small.shape
+    means = cv2.blur(small, (WINDOW_PX, WINDOW_PX))
+    at = np.rint(np.nan_to_num(places)).astype(np.int64)
+    found = means[np.clip(at[:, 1], 0, height - 1), np.clip(at[:, 0], 0, width - 1)]
+    return found.astype(np.float64)
+
+
+def relit(small: Luma, means: Array, before: Array) -> Luma:
+    """Return a picture in the light of another: following takes light to be the same in both.
+
+    Clouds and automatic exposures change the gain. The contrast shows it less surely than the level
+    does, as an encoder that lacks bits takes contrast away.
+
+    Parameters
+    ----------
+    small : ndarray of uint8, shape (H, W)
+    means, before : ndarray, shape (N,)
+        Levels around the same points in this picture and in the other.
+    """
+    import cv2
+
+    gain = float(np.median(before / np.maximum(means, 1.0)))
+    if abs(gain - 1.0) < LEAST_CHANGE:
+        return small
+    return np.asarray(cv2.convertScaleAbs(small, alpha=gain), np.uint8)
+
 
 def followed(
     before: Luma, after: Luma, points: Array, start: Array

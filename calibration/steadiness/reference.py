@@ -10,7 +10,7 @@ from calibration.adjustment.robust import sigma_of_radii, tukey_weights
 from calibration.camera import Camera
 from calibration.errors import InputError
 from calibration.steadiness.corners import WINDOW_PX, corners
-from calibration.steadiness.flow import followed, whole_shift
+from calibration.steadiness.flow import followed, means_at, relit, whole_shift
 from calibration.steadiness.glance import Glance
 from calibration.steadiness.motion import (
     SHEAR,
@@ -120,6 +120,7 @@ class SteadyReference:
         usable = np.all(np.isfinite(seen), axis=1)
         self._points, self._seen, self._pixels = self._points[usable], seen[usable], pixels[usable]
         self._glance = Glance(luma, self._pixels, round(WINDOW_PX / self._shrink))
+        self._means = means_at(small, self._points)
         self._scatter = PointScatter(len(self._points), self._shrink)
         self._moves = False
         self._last = np.zeros(SIZE)
@@ -300,6 +301,7 @@ class SteadyReference:
     def _follow(self, small: Luma, guess: Array) -> tuple[NDArray[np.bool_], Array]:
         """Return which points were found again, and where, in pixels of the whole frame."""
         start = (self._places(guess, self._pixels) + 0.5) * self._shrink - 0.5
+        small = relit(small, means_at(small, start), self._means)
         found, places = followed(self._reference, small, self._points, start)
         return found, (places + 0.5) / self._shrink - 0.5
 

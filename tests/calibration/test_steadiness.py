@@ -7,6 +7,7 @@ import pytest
 from calibration.camera import looking_at, rotation_from_vector
 from calibration.errors import InputError
 from calibration.steadiness import Motion, Rolling, SteadyReference, moved_pixels, reference_rolling
+from calibration.steadiness.flow import relit
 from calibration.steadiness.motion import SHEAR, SHIFT, TURN, background
 from calibration.steadiness.motion import SIZE as SIZE_OF_MOTION
 from calibration.steadiness.rolling import RecentMotion
@@ -162,6 +163,33 @@ def test_a_cut_to_another_scene_is_reported(plate):
     motion = reference.motion(_frame(np.flipud(plate), np.zeros(3), rng))
     # Nothing is known of a motion, so none is made up.
     assert motion.lost and not motion.significant and np.all(motion.parameters == 0.0)
+
+
+@pytest.mark.parametrize(("gain", "black"), [(0.7, 0.0), (0.75, 16.0), (1.2, 0.0)])
+def test_a_change_of_light_is_no_motion_and_hides_none(plate, gain, black):
+    """A cloud takes light away from all of the picture, or the phone adjusts its exposure."""
+    rng = np.random.default_rng(21)
+    dim = 0.6 * plate
+    reference = SteadyReference(_frame(dim, np.zeros(3), rng), _camera())
+    lit = black + gain * (dim - black)
+    # No more noise than that of the reference, so a gain is all that changes.
+    motion = reference.motion(_frame(lit, np.zeros(3), rng))
+    assert not motion.lost and not motion.significant
+    assert motion.shift_px < 0.06 and motion.agreement > 0.9
+    turn = np.array([0.0, 0.5, 0.0]) / FOCAL
+    motion = reference.motion(_frame(lit, turn, rng))
+    assert motion.significant
+    assert FOCAL * np.abs(motion.turn_rad - turn).max() < 0.08
+
+
+def test_light_is_taken_back_by_the_level_of_most_points():
+    rng = np.random.default_rng(22)
+    small, before = np.linspace(40.0, 200.0, 64 * 64).reshape(64, 64), rng.uniform(40.0, 200.0, 99)
+    dark, means = np.rint(0.6 * small).astype(np.uint8), 0.6 * before
+    means[:30] = 250.0  # Somebody in white stands before a third of them.
+    assert np.abs(relit(dark, means, before) - small).max() < 2.0
+    assert relit(dark, before * 1.04, before) is dark
+    assert relit(dark, before * 1.07, before) is not dark
 
 
 def test_a_camera_that_moved_and_is_lost_is_taken_to_be_where_it_was(plate):
