@@ -36,6 +36,8 @@ def scouted(*arcs: Arc, throws: tuple[int, ...] = (), slow: tuple[int, ...] = ()
 def test_nothing_that_falls_is_said_with_how_much_moves() -> None:
     (cause,) = why_no_throw([], CONTEXT, scouted(arc(9), arc(12), arc(30)))
     assert cause == Reason(ReasonCode.NO_PATH_FALLS, {"paths": 3})
+    for few in ((), (arc(9),)):
+        assert why_no_throw([], CONTEXT, scouted(*few)) == (Reason(ReasonCode.NOTHING_FALLS),)
 
 
 def test_of_rejected_throws_the_longest_is_named_with_its_reasons() -> None:

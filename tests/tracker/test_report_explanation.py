@@ -101,6 +101,18 @@ def test_the_number_of_a_path_along_the_edge_lies_in_the_picture(row: float) -> 
     assert spots[1].sum() > 0.8 * spots[0].sum()
 
 
+def test_the_title_of_the_scale_is_whole_in_an_upright_frame() -> None:
+    upright = explanation(rivals=())
+    frame = np.zeros((1920, 1080, 3), np.uint8)
+    times, pixels = np.array([0.0, 3.0]), np.zeros((2, 2))
+    view = replace(upright.view, background=frame, times_s=times, pixels=pixels)
+    image = drawn(replace(upright, view=view))
+    dark = np.flatnonzero((image[400] < 20).all(axis=1))
+    letters = np.flatnonzero((image[95:130, dark[0] : dark[-1]] > 150).all(axis=2).any(axis=0))
+    assert letters.size > 100
+    assert letters[-1] < dark[-1] - dark[0] - 8
+
+
 def test_every_rival_is_named_with_its_number_and_reason() -> None:
     lines = " ".join(reasons(explanation(rivals=(RIVAL, RIVAL))))
     assert "1, dashed: release at 1.20 s, something seen in 9 of 60 frames" in lines

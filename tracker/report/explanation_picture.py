@@ -234,7 +234,8 @@ def _draw_key(part: Sheet, view: CandidateView, inches: tuple[float, float]) -> 
     """Draw the scale of the candidates' colours."""
     left, right = (share * inches[0] for share in KEY_ACROSS)
     top = KEY_DOWN * inches[1]
-    part.write((0.5 * (left + right), top - 0.1), KEY_TITLE, replace(_KEY, size=7.5))
+    # In an upright frame the title is longer than the scale.
+    part.write((right, top - 0.1), KEY_TITLE, replace(_KEY, size=7.5, ha="right"))
     bar = Box(left, top, right, top + KEY_INCHES)
     part.lay(np.ascontiguousarray(_SHADES[None].astype(np.uint8)), bar)
     first, last = float(view.times_s.min()), float(view.times_s.max())

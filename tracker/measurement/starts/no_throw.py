@@ -38,6 +38,8 @@ def why_no_throw(
         longest = max(rejected, key=lambda each: each.frames_seen)
         at_s = {"release_s": longest.release_s}
         return Reason(ReasonCode.NO_THROW_MEASURED, at_s), *longest.reasons
+    if len(scouted.arcs) < 2:
+        return (Reason(ReasonCode.NOTHING_FALLS),)
     return (Reason(ReasonCode.NO_PATH_FALLS, {"paths": len(scouted.arcs)}),)
 
 
