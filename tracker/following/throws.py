@@ -91,14 +91,21 @@ def is_near_throw(arc: Arc, near: NearBall, frame_s: float) -> bool:
     fall = float(arc.acceleration_pxps2[1])
     room_px = SCATTER_PX + SIZE_SHARE * near.diameter_px
     return bool(
-        len(arc.frames) >= NEAR_POSITIONS
-        and arc.duration_s >= NEAR_DURATION_S
+        reaches_near_throw(arc, near)
         and arc.seen_share >= NEAR_SEEN_SHARE
         and NEAR_FALLS[0] < fall / near.fall_pxps2 < NEAR_FALLS[1]
         and fall > LEAST_SIGNIFICANCE * arc.acceleration_u_pxps2
         and abs(float(arc.acceleration_pxps2[0])) < MOST_ONWARD * fall
-        and float(np.linalg.norm(np.ptp(arc.pixels, axis=0))) > NEAR_EXTENT * near.diameter_px
         and arc.scatter_px < room_px + SCATTER_STREAK * _rms_speed(arc) * frame_s
+    )
+
+
+def reaches_near_throw(arc: Arc, near: NearBall) -> bool:
+    """Return whether a path lasts and reaches as far as a near throw must, or a part of it may."""
+    return bool(
+        len(arc.frames) >= NEAR_POSITIONS
+        and arc.duration_s >= NEAR_DURATION_S
+        and float(np.linalg.norm(np.ptp(arc.pixels, axis=0))) > NEAR_EXTENT * near.diameter_px
     )
 
 

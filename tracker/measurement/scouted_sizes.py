@@ -11,7 +11,7 @@ from tracker.detection import CandidateFinder, SearchSettings
 from tracker.following.arcs import Arc, fit_arc
 from tracker.following.free_part import FASTEST_TOSS_S, free_part
 from tracker.following.linking import ArcSearch, NearBall
-from tracker.following.throws import is_near_throw, is_throw
+from tracker.following.throws import is_near_throw, is_throw, reaches_near_throw
 from tracker.records import Candidates
 from tracker.video import ClipFacts
 
@@ -104,6 +104,8 @@ class _Near:
                 found.extend(search.push(_in_frame(candidates)))
             found.extend(search.finish())
             for arc in found:
+                if not reaches_near_throw(arc, ball):
+                    continue
                 parts = (_without_hand(arc, ball, self._frame_s), arc)
                 near = (part for part in parts if is_near_throw(part, ball, self._frame_s))
                 paths += islice(near, 1)
