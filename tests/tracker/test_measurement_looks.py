@@ -7,6 +7,7 @@ from typing import ClassVar
 import numpy as np
 import pytest
 
+from calibration.adjustment import NotDetermined
 from calibration.errors import InputError
 from tests.tracker.clip_context import clip_context
 from tests.tracker.fitting_case import calibrated, circumstances, drawn
@@ -14,7 +15,7 @@ from tests.tracker.test_measurement_steady_rules import CAMERA
 from tests.tracker.test_measurement_tracing import bounces, frames_of, hypothesis, pictures
 from tracker.measurement import steadying, tracing
 from tracker.measurement.sighting import LOST_FRAMES, SAME_S
-from tracker.measurement.starts import ends, gravity_scale
+from tracker.measurement.starts import ends, field, gravity_scale
 from tracker.measurement.starts.ends import BACK_S, ONWARD_S, Ends
 from tracker.measurement.steadying import Steadier
 from tracker.records import Rejection
@@ -172,3 +173,68 @@ def test_only_a_hop_shows_a_landing(hop, landed_s):
     flight = SimpleNamespace(throw=SimpleNamespace(hop=hop))
     wanted = hop is not None and landed_s is not None
     assert gravity_scale._landing_seen(observed, flight) is wanted
+
+
+def first_fits(monkeypatch, outcomes):
+    """Fit a path from each guess with these outcomes; return the chosen one and the distances."""
+    asked = []
+    script = iter(outcomes)
+
+    def fit(*_):
+        outcome = next(script)
+        if isinstance(outcome, Exception):
+            raise outcome
+        return outcome
+
+    for name, instead in {
+        "loosened": lambda *_: known,
+        "first_track": lambda *_: None,
+        "Observations": lambda *_: None,
+        "_first_launch": lambda known, track, began_s, away_m: asked.append(away_m),
+        "fit_flight": fit,
+        "Flight": lambda throw, known, fitted: fitted,
+        "_cost": lambda fitted: fitted.cost,
+    }.items():
+        monkeypatch.setattr(field, name, instead)
+    known = SimpleNamespace(
+        camera=SimpleNamespace(focal_px=1000.0), forces=SimpleNamespace(gravity_mps2=9.81)
+    )
+    arc = SimpleNamespace(acceleration_pxps2=np.array([0.0, 327.0]))
+    throw = SimpleNamespace(arc=arc, hop=None)
+    context = SimpleNamespace(circumstances=None, row_share_of=lambda _: None)
+    spot, beginning = SimpleNamespace(prior=None), SimpleNamespace(time_s=0.0)
+    return field.first_fit(context, spot, throw, beginning, 0.02), asked
+
+
+def outcome(cost, settled=True, share=1.0):
+    return SimpleNamespace(cost=cost, settled=settled, used=np.arange(100) < 100 * share)
+
+
+ALL_BUT = field.NEARLY_ALL
+
+
+@pytest.mark.parametrize(
+    "hardly", [{"settled": False}, {"share": ALL_BUT}, {"settled": False, "share": 0.2}]
+)
+def test_a_first_fit_is_tried_from_further_off_until_one_settles_on_nearly_all(monkeypatch, hardly):
+    """Gravity says how far off: 30 m for a fall of 327 px/s² through a focal length of 1000 px."""
+    good = outcome(3.0, share=ALL_BUT + 0.02)
+    found, asked = first_fits(monkeypatch, [outcome(5.0, **hardly), good])
+    assert found is good
+    assert asked == pytest.approx([30.0 * guess for guess in field.GUESSES[:2]])
+
+
+def test_of_first_fits_that_explain_little_the_cheapest_stands(monkeypatch):
+    costs = [8.0, 2.0, *(9.0 for _ in field.GUESSES[2:])]
+    tried = [outcome(cost, settled=False) for cost in costs]
+    found, asked = first_fits(monkeypatch, tried)
+    assert found is tried[1] and len(asked) == len(field.GUESSES)
+
+
+def test_guesses_from_which_nothing_fits_are_passed_over(monkeypatch):
+    good = outcome(1.0)
+    faults = [NotDetermined("x"), np.linalg.LinAlgError("x")]
+    assert first_fits(monkeypatch, [faults[0], good])[0] is good
+    assert first_fits(monkeypatch, [faults[1], good])[0] is good
+    with pytest.raises(NotDetermined, match="no flight through the air"):
+        first_fits(monkeypatch, [faults[0]] * len(field.GUESSES))
