@@ -13,7 +13,7 @@ from tests.tracker.clip_context import clip_context
 from tests.tracker.fitting_case import calibrated, circumstances, drawn
 from tests.tracker.test_measurement_steady_rules import CAMERA
 from tests.tracker.test_measurement_tracing import bounces, frames_of, hypothesis, pictures
-from tracker.measurement import steadying, tracing
+from tracker.measurement import scouting, steadying, tracing
 from tracker.measurement.sighting import LOST_FRAMES, SAME_S
 from tracker.measurement.starts import ends, field, gravity_scale
 from tracker.measurement.starts.ends import BACK_S, ONWARD_S, Ends
@@ -238,3 +238,14 @@ def test_guesses_from_which_nothing_fits_are_passed_over(monkeypatch):
     assert first_fits(monkeypatch, [faults[1], good])[0] is good
     with pytest.raises(NotDetermined, match="no flight through the air"):
         first_fits(monkeypatch, [faults[0]] * len(field.GUESSES))
+
+
+@pytest.mark.parametrize(
+    ("fps", "every"), [(30.0, 1), (60.0, 1), (89.0, 1), (91.0, 2), (120.0, 2), (240.0, 4)]
+)
+def test_a_clip_is_scouted_at_about_sixty_frames_a_second(monkeypatch, fps, every):
+    monkeypatch.setattr(scouting, "frame_interval_s", lambda _: 1.0 / fps)
+    monkeypatch.setattr(scouting, "Timing", SimpleNamespace(of_file=lambda _: None))
+    monkeypatch.setattr(scouting._Scout, "_begin", lambda _: None)
+    scout = scouting._Scout(None, CAMERA, None)
+    assert (scout._every, scout._frame_s) == (every, pytest.approx(every / fps))
