@@ -249,3 +249,20 @@ def test_a_clip_is_scouted_at_about_sixty_frames_a_second(monkeypatch, fps, ever
     monkeypatch.setattr(scouting._Scout, "_begin", lambda _: None)
     scout = scouting._Scout(None, CAMERA, None)
     assert (scout._every, scout._frame_s) == (every, pytest.approx(every / fps))
+
+
+def test_the_first_look_along_a_flight_is_at_few_frames_and_the_second_at_all(monkeypatch):
+    case = drawn(np.random.default_rng(2), KNOWN)
+    looked = []
+
+    def sighted(context, camera, course, frames, exposure, light=None):
+        looked.append([each.frame for each in frames])
+        return case.track, 0.5
+
+    monkeypatch.setattr(tracing, "sighted", sighted)
+    monkeypatch.setattr(tracing, "find_bounce", lambda *_: None)
+    tracing.trace(clip_context(KNOWN), hypothesis(case), frames_of(case))
+    few, whole = looked
+    step = len(whole) // tracing.FIRST_FRAMES
+    assert step > 1
+    assert set(np.diff(few)) == {step} and set(np.diff(whole)) == {1}
