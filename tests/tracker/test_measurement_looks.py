@@ -13,7 +13,7 @@ from tests.tracker.clip_context import clip_context
 from tests.tracker.fitting_case import calibrated, circumstances, drawn
 from tests.tracker.test_measurement_steady_rules import CAMERA
 from tests.tracker.test_measurement_tracing import bounces, frames_of, hypothesis, pictures
-from tracker.measurement import scouting, steadying, tracing
+from tracker.measurement import hop_fit, scouting, steadying, tracing
 from tracker.measurement.sighting import LOST_FRAMES, SAME_S
 from tracker.measurement.starts import ends, field, gravity_scale
 from tracker.measurement.starts.ends import BACK_S, ONWARD_S, Ends
@@ -266,3 +266,20 @@ def test_the_first_look_along_a_flight_is_at_few_frames_and_the_second_at_all(mo
     step = len(whole) // tracing.FIRST_FRAMES
     assert step > 1
     assert set(np.diff(few)) == {step} and set(np.diff(whole)) == {1}
+
+
+def test_a_hop_shows_from_its_bounce_for_a_while(monkeypatch):
+    """By the time at which the ball's row is read, 3 ms after the frame's begin."""
+    after_s, bounced_s = hop_fit.AFTER_S, 1.0
+    late = np.array([-0.004, -0.002, 0.1, after_s - 0.004, after_s - 0.002])
+    frames = [SimpleNamespace(time_s=time) for time in bounced_s + late]
+    landing = SimpleNamespace(
+        readout_s=0.01, camera=SimpleNamespace(project=lambda points: points[:, :2])
+    )
+    context = SimpleNamespace(rows_s=lambda times, pixels, readout_s: times + 0.003)
+    monkeypatch.setattr(hop_fit, "hop_pixels", lambda _, state, times: np.zeros((1, len(times), 2)))
+    monkeypatch.setattr(hop_fit, "hop_states", lambda _, state, times: np.ones((1, len(times), 6)))
+    monkeypatch.setattr(hop_fit, "in_frame", lambda camera, shown, course: (shown, course))
+    shown, course = hop_fit._course(context, landing, np.array([bounced_s, 0, 0, 0]), frames)
+    assert shown == frames[1:4]
+    assert np.array_equal(course.times_s, bounced_s + late[1:4])
