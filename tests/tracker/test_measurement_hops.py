@@ -1,13 +1,30 @@
 """What a ball did after its bounce, the first of a run of positions, and where a path begins."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from calibration.site import Site
+from tests.tracker.clip_context import clip_context
+from tests.tracker.fitting_case import SIZE_PX, calibrated, circumstances, request
+from tests.tracker.invented_shot import invented
+from tests.tracker.test_measurement_rules import fitted_shot
 from tracker.measurement.flight import first_of_run
+from tracker.measurement.passes import NO_OBSERVERS, Timing
+from tracker.measurement.scouting import Scouted
 from tracker.measurement.sighting import AGREE_PX, AGREE_U, agreeing
-from tracker.measurement.starts.merging import HOP_AHEAD, HOP_KEEPS, HOP_M, hop_of
+from tracker.measurement.starts import presumed_camera
+from tracker.measurement.starts.merging import (
+    HOP_AHEAD,
+    HOP_KEEPS,
+    HOP_M,
+    OVERLAP_S,
+    REBOUND,
+    hop_in_picture,
+    hop_of,
+)
 from tracker.measurement.starts.scale_reasons import EDGE_SHARE, end_reasons
 from tracker.records import Quality, ReasonCode, Track
 
@@ -63,6 +80,78 @@ def test_a_hop_begins_no_farther_off_than_the_ball_went_since(off, belongs) -> N
 )
 def test_a_hop_keeps_less_of_every_speed_and_goes_ahead(change, belongs) -> None:
     assert (hop_of(hop(**change), [FIRST]) is FIRST) is belongs
+
+
+PER_METRE, SCALED = 40.0, 1.3
+"""Pixels a metre where the first comes down, and by how much the other's own scale is off."""
+
+
+def pictured(one, origin_m=(0.0, 0.0, 0.0), scale=1.0):
+    """The same shot with its path in the picture; its own metres are off by scale and origin."""
+    path = one.path
+    pixels = np.column_stack(
+        [900.0 - PER_METRE * path.points_m[:, 0], 500.0 - PER_METRE * path.points_m[:, 2]]
+    )
+    own = scale * (path.points_m - np.array(origin_m))
+    path = SimpleNamespace(points_m=own, times_s=path.times_s, pixels=pixels)
+    return SimpleNamespace(path=path, shot=one.shot)
+
+
+# It comes down at 6.4 m/s along the picture, to its left, and 5.81 m/s downwards.
+ACROSS = shot((0.0, 0.0, 0.9), (6.4, 0.0, 4.0), 1.0)
+LAND_S, LAND_M, DOWN_MPS = 2.0, 6.4, 9.81 * 0.9975 - 4.0
+FILMED = pictured(ACROSS)
+
+
+def rebound(rise=0.7 * DOWN_MPS, ahead=4.0, lapse=0.02, off_m=0.0, **more):
+    """What the ball does next, before a camera presumed for it alone."""
+    start = (LAND_M + off_m, 0.0, 0.0)
+    hopping = shot(start, (ahead, 0.0, rise), LAND_S + lapse, 0.5, **more)
+    return pictured(hopping, origin_m=start, scale=SCALED)
+
+
+@pytest.mark.parametrize(
+    ("change", "belongs"),
+    [
+        ({}, True),
+        ({"rise": 0.98 * REBOUND * DOWN_MPS}, True),
+        ({"rise": 1.02 * REBOUND * DOWN_MPS}, False),
+        ({"ahead": 0.97 * HOP_KEEPS * 6.4}, True),
+        ({"ahead": 1.03 * HOP_KEEPS * 6.4}, False),
+        ({"ahead": -0.5}, False),
+        ({"lapse": 0.9 * OVERLAP_S}, True),
+        ({"lapse": 1.1 * OVERLAP_S}, False),
+        ({"lapse": -0.9 * OVERLAP_S}, True),
+        ({"lapse": -1.1 * OVERLAP_S}, False),
+        # A release at the first one's end, at the scale of which a metre is 40 px.
+        ({"off_m": 0.95 * HOP_M}, True),
+        ({"off_m": 1.05 * HOP_M}, False),
+        ({"quality": Quality.GOOD}, False),
+    ],
+)
+def test_a_hop_is_known_in_the_picture_where_each_shot_has_its_own_scale(change, belongs) -> None:
+    second = rebound(**change)
+    assert (hop_in_picture(second, [FILMED, second]) is FILMED) is belongs
+    assert hop_in_picture(FILMED, [FILMED, second]) is None
+
+
+def test_before_a_presumed_camera_hops_are_rejected_candidates(monkeypatch) -> None:
+    path = invented()[0].path
+    first, second = (
+        fitted_shot(path=replace(path, **vars(each.path)), quality=Quality.CHECK)
+        for each in (FILMED, rebound())
+    )
+    times = np.arange(100) / 30.0
+    scouted = Scouted((), (), (), 1.0 / 30.0, Timing(times, times), "", (), (), ())
+    monkeypatch.setattr(presumed_camera, "scout", lambda *_: scouted)
+    monkeypatch.setattr(presumed_camera, "measure_throws", lambda *_: [first, second])
+    facts = clip_context(circumstances(calibrated())).facts
+    object.__setattr__(facts, "file_times_s", times)
+    object.__setattr__(facts, "capture_fps", None)
+    start = presumed_camera.PresumedCameraStart(Site(SIZE_PX, ()), height_known=False)
+    found = start.find(facts, request("tennis"), NO_OBSERVERS)
+    assert [each.path for each in found.shots] == [first.path]
+    assert [each.reasons[0].code for each in found.rejected] == [ReasonCode.HOP]
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,6 @@
 """Shots from the release and from anywhere together, each once, without their hops."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,10 @@ direction (the cosine), is that ball's hop. Common practice, no source."""
 
 OVERLAP_S = 0.1
 """How long before a landing its hop may seem to start, s."""
+
+REBOUND = 0.76
+"""Most of its vertical speed that a bounced ball keeps: a tennis ball that falls 254 cm onto
+concrete comes up 147 cm at most (ITF Rules of Tennis, appendix I); speeds are as the roots."""
 
 
 def together(usual: list[FittedShot], others: list[FittedShot], pace: float) -> list[FittedShot]:
@@ -54,12 +58,21 @@ def _is_same(shot: FittedShot, other: FittedShot, pace: float) -> bool:
 
 def without_hops(
     shots: list[FittedShot],
+    whose: Callable[[FittedShot, Sequence[FittedShot]], FittedShot | None] | None = None,
 ) -> tuple[list[FittedShot], list[RejectedCandidate]]:
-    """Return the shots, and apart from them what a ball did after its first bounce."""
+    """Return the shots, and apart from them what a ball did after its first bounce.
+
+    Parameters
+    ----------
+    shots : list of FittedShot
+    whose : callable, optional
+        Returns the shot whose hop another is, or None: `hop_of` unless given.
+    """
+    whose = hop_of if whose is None else whose
     kept: list[FittedShot] = []
     hops: list[RejectedCandidate] = []
     for shot in sorted(shots, key=lambda each: each.shot.release_s):
-        first = hop_of(shot, shots)
+        first = whose(shot, shots)
         if first is None or shot.path is None:
             kept.append(shot)
             continue
@@ -90,6 +103,39 @@ def hop_of(shot: FittedShot, others: Sequence[FittedShot]) -> FittedShot | None:
         ):
             return other
     return None
+
+
+def hop_in_picture(shot: FittedShot, others: Sequence[FittedShot]) -> FittedShot | None:
+    """Return the same as `hop_of` where every shot has a scale and an origin of its own.
+
+    The two are compared in the picture, at the scale of the earlier one where it comes down.
+    """
+    if shot.path is None or shot.shot.quality is Quality.GOOD:
+        return None
+    for other in others:
+        if other is shot or other.path is None:
+            continue
+        lapse = float(shot.path.times_s[0] - other.path.times_s[-1])
+        down, up = _speed_px(other, -1), _speed_px(shot, 0)
+        metre_px = float(np.linalg.norm(down) / np.linalg.norm(_velocity(other, -1)))
+        apart = float(np.linalg.norm(shot.path.pixels[0] - other.path.pixels[-1]))
+        if (
+            abs(lapse) < OVERLAP_S
+            and apart < HOP_M * metre_px
+            and -up[1] < REBOUND * down[1]
+            and 0.0 < up[0] * np.sign(down[0]) < HOP_KEEPS * abs(down[0])
+        ):
+            return other
+    return None
+
+
+def _speed_px(shot: FittedShot, at: int) -> Array:
+    """Return the speed in the picture at the first or the last point of a path, px/s."""
+    assert shot.path is not None
+    pixels, times = shot.path.pixels, shot.path.times_s
+    pair = (0, 1) if at == 0 else (-2, -1)
+    found: Array = (pixels[pair[1]] - pixels[pair[0]]) / (times[pair[1]] - times[pair[0]])
+    return found
 
 
 def _velocity(shot: FittedShot, at: int) -> Array:

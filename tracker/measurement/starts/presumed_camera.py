@@ -15,6 +15,7 @@ from tracker.measurement.request import ClipRequest
 from tracker.measurement.scouted_sizes import scouting_settings
 from tracker.measurement.scouting import Scouted, scout
 from tracker.measurement.starts.gravity_scale import UntapedStart
+from tracker.measurement.starts.merging import hop_in_picture, without_hops
 from tracker.measurement.starts.near import NearMeasurement, by_size
 from tracker.measurement.starts.no_throw import other_paths, why_no_throw
 from tracker.measurement.starts.protocol import Findings
@@ -68,6 +69,8 @@ class PresumedCameraStart:
         closer = NearMeasurement(start, context, scouted)
         for times, some in near.items():
             found.sort(closer.measured(some, times, observers))
+        found.shots, hops = without_hops(found.shots, hop_in_picture)
+        found.rejected += hops
         if not found.shots:
             found.causes = why_no_throw(found.rejected, context, scouted)
         found.rejected += other_paths(throws, context, scouted)
