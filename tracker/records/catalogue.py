@@ -75,7 +75,8 @@ _DOUBTS = {
     ),
     ReasonCode.CAMERA_LOST: Entry(
         "camera motion lost",
-        "the camera moved, and in {percent:.0f} % of the frames its motion could not be followed",
+        "in {percent:.0f} % of the frames the background could not be followed, so the camera may "
+        "have moved unseen",
     ),
     ReasonCode.GRAVITY_OFF: Entry(
         "gravity off", "the fit gives {share:.3g} times the local gravity"
