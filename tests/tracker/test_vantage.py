@@ -321,6 +321,17 @@ def test_the_worst_moment_in_view_counts(change, finding) -> None:
     assert verdict_of(hidden, "carry_m", 32.0, 10.0).findings == ()
 
 
+@pytest.mark.parametrize(
+    ("snr", "clearest", "grade"),
+    [(3.2, 3.2, Grade.UNSUITABLE), (3.2, 3.4, Grade.USABLE), (7.9, 7.9, Grade.USABLE)],
+)
+def test_a_place_from_which_the_ball_is_nowhere_seen_is_unsuitable(snr, clearest, grade) -> None:
+    *others, last = whole().moments
+    faint = (*(replace(one, snr=snr) for one in others), replace(last, snr=clearest))
+    verdict = verdict_of(replace(whole(), moments=faint), "exit_speed_mps", 32.0, 10.0)
+    assert (verdict.grade, verdict.findings) == (grade, (Finding.FAINT,))
+
+
 def test_a_close_up_measures_speed_and_not_carry() -> None:
     grades = {
         quantity: verdict_of(close_up(), quantity, 32.0, 5.0).grade

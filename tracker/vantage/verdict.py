@@ -9,6 +9,11 @@ FAINT_SNR = 8.0
 """A ball whose contrast is below this many standard deviations may be missed in some frames (common
 practice, no source)."""
 
+LOST_SNR = 3.3
+"""A ball whose contrast is nowhere above this many standard deviations is not found: the limit of
+detection (L. A. Currie, Pure and Applied Chemistry 67, 1699, 1995: 3.29 for errors of 5 %; from
+memory)."""
+
 SMALL_PX = 1.5
 """A ball narrower than this looks like a leaf or a bird, px (common practice, no source)."""
 
@@ -79,6 +84,8 @@ def verdict_of(forecast: Forecast, quantity: str, distance_m: float, clear_m: fl
     }
     findings = tuple(finding for finding, true in holds.items() if true)
     rules_out = {Finding.TOO_NEAR}
+    if all(one.snr < LOST_SNR for one in shown):
+        rules_out.add(Finding.FAINT)
     if quantity == "carry_m":
         rules_out.add(Finding.OUT_OF_VIEW)
     if rules_out.intersection(findings):
