@@ -130,18 +130,19 @@ def hop_in_picture(shot: FittedShot, others: Sequence[FittedShot]) -> FittedShot
 
 
 def _speed_px(shot: FittedShot, at: int) -> Array:
-    """Return the speed in the picture at the first or the last point of a path, px/s."""
+    """Return the speed in the picture at the first or last point of a path, px/s, shape (2,)."""
     assert shot.path is not None
-    pixels, times = shot.path.pixels, shot.path.times_s
-    pair = (0, 1) if at == 0 else (-2, -1)
-    found: Array = (pixels[pair[1]] - pixels[pair[0]]) / (times[pair[1]] - times[pair[0]])
-    return found
+    return _rate(shot.path.pixels, shot.path.times_s, at)
 
 
 def _velocity(shot: FittedShot, at: int) -> Array:
-    """Return the velocity at the first or the last point of a shot's path, shape (3,)."""
+    """Return the velocity at the first or the last point of a shot's path, m/s, shape (3,)."""
     assert shot.path is not None
-    points, times = shot.path.points_m, shot.path.times_s
-    pair = (0, 1) if at == 0 else (-2, -1)
-    found: Array = (points[pair[1]] - points[pair[0]]) / (times[pair[1]] - times[pair[0]])
+    return _rate(shot.path.points_m, shot.path.times_s, at)
+
+
+def _rate(places: Array, times_s: Array, at: int) -> Array:
+    """Return how fast places change at the first (0) or the last (-1) of them."""
+    pair = slice(0, 2) if at == 0 else slice(-2, None)
+    found: Array = np.diff(places[pair], axis=0)[0] / np.diff(times_s[pair])[0]
     return found
