@@ -75,6 +75,8 @@ NUMBERS = (
                  0, 20, lambda r, v: _shooting(r, speed_scatter=v / 100.0)),
     RecipeNumber("pause_s", "time from a landing to the next release", -2, 60,
                  lambda r, v: _shooting(r, pause_s=(v, v))),
+    RecipeNumber("quiet_s", "length of a clip in which nobody fires", 1, 600,
+                 lambda r, v: replace(r, quiet_s=v)),
     RecipeNumber("camera_away_m", "distance of the camera from the firing line", 3, 150,
                  lambda r, v: _stand(r, off_m=(v, v))),
     RecipeNumber("camera_height_m", "height of the camera", 0.3, 10,
