@@ -32,27 +32,46 @@ def seen(known, flight):
     return instants, np.repeat((PIXEL_U**2 * np.eye(2))[None], len(times), axis=0)
 
 
+def predicted_u(known):
+    """What is predicted of the fit of the whole expected flight, and what it was seen in."""
+    flight = expected_flight(known, SPEED_MPS)
+    instants, covariances = seen(known, flight)
+    u = flight.figures.u(expected_fit(known, flight, instants, covariances).covariance)
+    return u, flight, instants, covariances
+
+
 def test_it_is_the_bound() -> None:
-    flight = expected_flight(KNOWN, SPEED_MPS)
-    instants, covariances = seen(KNOWN, flight)
-    predicted = flight.figures.u(expected_fit(KNOWN, flight, instants, covariances).covariance)
-    bound = cramer_rao(KNOWN, flight.parameters, instants, covariances)
+    known = replace(KNOWN, lift_u=1e-9)
+    predicted, flight, instants, covariances = predicted_u(known)
+    bound = cramer_rao(known, flight.parameters, instants, covariances)
     for name, u in bound.items():
         assert predicted[name] == pytest.approx(u, rel=1e-3), name
+
+
+@pytest.mark.parametrize("sign", [-1.0, 1.0])
+def test_it_is_the_bound_of_a_ball_with_the_usual_lift(sign: float) -> None:
+    """Up or down: how the lift fades is as open for either, while the values are without lift."""
+    predicted, flight, instants, covariances = predicted_u(KNOWN)
+    assert flight.parameters[LIFT_AT].tolist() == [0.0, 0.0]
+    lifted = flight.parameters.copy()
+    lifted[LIFT_AT.start] = sign * KNOWN.lift_u
+    bound = cramer_rao(KNOWN, lifted, instants, covariances)
+    without = cramer_rao(KNOWN, flight.parameters, instants, covariances)
+    for name in FIGURES:
+        assert predicted[name] == pytest.approx(bound[name], rel=0.12), name
+    assert predicted["exit_speed_mps"] > 1.3 * without["exit_speed_mps"]
+    assert predicted["carry_m"] > 1.2 * without["carry_m"]
 
 
 @pytest.mark.campaign
 def test_fits_of_drawn_positions_scatter_as_predicted() -> None:
     """JCGM 101: propagation of distributions, every error drawn from what is said of it."""
-    flight = expected_flight(KNOWN, SPEED_MPS)
-    instants, covariances = seen(KNOWN, flight)
-    predicted = flight.figures.u(expected_fit(KNOWN, flight, instants, covariances).covariance)
+    predicted = predicted_u(KNOWN)[0]
     rng = np.random.default_rng(77)
     errors = []
     for _ in range(24):
         truth = KNOWN.prior_mean() + departures(rng, KNOWN)
-        # Predicted is a ball without lift, so that its fade has no say.
-        truth[FADE_AT], truth[LIFT_AT] = LIFT_FADE, 0.0
+        truth[FADE_AT] = LIFT_FADE
         truth[0], truth[4:7] = 0.5, SPEED_MPS
         case = positions(rng, KNOWN, truth)
         fitted, true = (figures_of(KNOWN, each) for each in (case.fit().parameters, case.truth))

@@ -11,7 +11,7 @@ from tracker.fitting.figures import Figures, figures_of
 from tracker.fitting.fit import FittedFlight
 from tracker.fitting.model import STEP_S, flight_of, look
 from tracker.fitting.observations import Instants
-from tracker.fitting.parameters import GRAVITY_AT, VELOCITY_AT
+from tracker.fitting.parameters import FADE_AT, GRAVITY_AT, LIFT_AT, VELOCITY_AT
 from tracker.flight.trajectory import Trajectory
 
 Array = NDArray[np.float64]
@@ -28,11 +28,15 @@ class ExpectedFlight:
     trajectory : Trajectory
         With sensitivities, a little beyond the landing.
     figures : Figures
+    lifted : Trajectory or None
+        The same with the lift that is usual, whose sensitivity to the lift's fade counts. None
+        where the flight's own does.
     """
 
     parameters: Array
     trajectory: Trajectory
     figures: Figures
+    lifted: Trajectory | None = None
 
     @property
     def landing_s(self) -> float:
@@ -47,7 +51,9 @@ class ExpectedFlight:
 def expected_flight(circumstances: Circumstances, velocity_mps: Array) -> ExpectedFlight | None:
     """Return the flight of a ball that leaves the taped release with a velocity, shape (3,).
 
-    All else is as it is expected. None for a ball that does not come down.
+    All else is as it is expected: no lift, since its sign is open. Then the lift's fade would not
+    count, as the derivative by it is proportional to the lift; in the quadratic mean over the
+    prior it is that at one standard uncertainty. None for a ball that does not come down.
     """
     parameters = circumstances.prior_mean()
     parameters[VELOCITY_AT] = velocity_mps
@@ -56,9 +62,15 @@ def expected_flight(circumstances: Circumstances, velocity_mps: Array) -> Expect
     landing_s = figures.value("flight_time_s")
     if not np.isfinite(landing_s):
         return None
+    lifted = parameters.copy()
+    lifted[LIFT_AT.start] = circumstances.lift_u
+    figures.jacobian[:, FADE_AT] = figures_of(circumstances, lifted).jacobian[:, FADE_AT]
     duration = landing_s + 4.0 * STEP_S
-    trajectory = flight_of(circumstances, parameters, duration, STEP_S, with_sensitivities=True)
-    return ExpectedFlight(parameters, trajectory, figures)
+    trajectory, faded = (
+        flight_of(circumstances, each, duration, STEP_S, with_sensitivities=True)
+        for each in (parameters, lifted)
+    )
+    return ExpectedFlight(parameters, trajectory, figures, faded)
 
 
 def expected_fit(
@@ -80,7 +92,11 @@ def expected_fit(
     covariances : ndarray, shape (N, 2, 2)
         Of each position, px².
     """
-    _, jacobian = look(circumstances.camera, flight.trajectory, flight.parameters, instants)
+    camera = circumstances.camera
+    _, jacobian = look(camera, flight.trajectory, flight.parameters, instants)
+    if flight.lifted is not None:
+        _, usual = look(camera, flight.lifted, flight.parameters, instants)
+        jacobian[:, :, FADE_AT] = usual[:, :, FADE_AT]
     data_information = np.einsum(
         "nai,nab,nbj->ij", jacobian, np.linalg.inv(covariances), jacobian, optimize=True
     )
