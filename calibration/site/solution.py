@@ -258,8 +258,9 @@ def _mirrored(observations: Observations) -> InputError:
     if observations.site.position_m is None:
         return _Unfit(
             "the camera would have to hang upside down to see the markers where they were picked",
-            remedy="check that the markers are not named from the wrong end, and that across is "
-            "positive to the left of the firing line, seen looking downrange",
+            remedy="check that the markers are not named from the wrong end, that across is "
+            "positive to the left of the firing line, seen looking downrange, and that the clip "
+            "is not mirrored, as a phone's front camera may write it",
         )
     across = observations.site.position_m[1]
     return _Unfit(
@@ -267,7 +268,8 @@ def _mirrored(observations: Observations) -> InputError:
         "where they were picked",
         where=CameraField("position_m"),
         remedy=f"check the sign of its across, {across:g} (positive to the left of the firing "
-        "line, seen looking downrange), and that the markers are not named from the wrong end",
+        "line, seen looking downrange), that the markers are not named from the wrong end, and "
+        "that the clip is not mirrored, as a phone's front camera may write it",
     )
 
 

@@ -64,6 +64,9 @@ frame before in steps of a quarter of a pixel or more. From drawn clips."""
 AMPLITUDE_MEMORY = 0.99
 """Share of the turns' amplitude that is kept from frame to frame."""
 
+LEAST_INFORMATION = 1.0
+"""Least information of points on each part of the turn, 1/rad²: known to a rad, it is not known."""
+
 AGREEING, FEWEST_SHARE = 0.25, 0.3
 """Weight above which a point agrees with the motion, and the least share of points that must."""
 
@@ -339,6 +342,9 @@ class SteadyReference:
             heavy = weights / scale**2
             pull = np.einsum("n,nij,ni->j", heavy, slope, residual) - prior * (fit - mean)
             normal = np.einsum("n,nij,nik->jk", heavy, slope, slope)
+            if not _solvable(normal):
+                # The steps have left every point behind.
+                return guess, np.zeros(len(found)), np.zeros((SIZE, SIZE))
             step = np.linalg.solve(normal + np.diag(prior + 1e-9 * normal.diagonal()), pull)
             fit = fit + step
             self._sight = Sight(pixels, share, heavy, fit, mean, prior, growth)
@@ -386,3 +392,9 @@ class SteadyReference:
         spread = np.zeros((SIZE, SIZE))
         spread[TURN, TURN] = (10.0 / self.camera.focal_px) ** 2 * np.eye(3)
         return Motion(self._last.copy(), spread, True, float("nan"), 0.0, lost=True)
+
+
+def _solvable(normal: Array) -> bool:
+    """Return whether points determine the turn, of which nothing is known beforehand."""
+    turn = normal[TURN, TURN].diagonal()
+    return bool(np.all(np.isfinite(turn)) and np.all(turn > LEAST_INFORMATION))

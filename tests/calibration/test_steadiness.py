@@ -229,6 +229,18 @@ def test_a_tripod_is_recognised_where_an_encoder_draws_the_ground_anew(starved):
     assert FOCAL * moved.turn_rad[1] == pytest.approx(0.4, abs=0.15)
 
 
+def test_a_fit_that_leaves_all_points_behind_is_a_lost_camera(plate, monkeypatch):
+    """A warped picture can drive the robust fit so far off that no point has any weight."""
+    rng = np.random.default_rng(11)
+    reference = SteadyReference(_frame(plate, np.zeros(3), rng), _camera())
+    monkeypatch.setattr(
+        "calibration.steadiness.reference.followed",
+        lambda before, after, points, start: (np.ones(len(points), np.bool_), 1e200 * points),
+    )
+    with np.errstate(over="ignore"):
+        assert reference.motion(_frame(plate, np.zeros(3), rng)).lost
+
+
 def test_nothing_to_hold_on_to():
     with pytest.raises(InputError, match="0 points that can be followed"):
         SteadyReference(np.full(SIZE[::-1], 90, np.uint8), _camera())
