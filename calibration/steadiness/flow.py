@@ -22,6 +22,16 @@ LEAST_CHANGE = 0.05
 a change of light, and to correct 2 % disturbs what is followed. From drawn clips."""
 
 
+def reduced(luma: Luma, shrink: float) -> Luma:
+    """Return a picture made smaller by a factor up to 1, each pixel the mean of those it covers."""
+    import cv2
+
+    if shrink == 1.0:
+        return np.ascontiguousarray(luma)
+    small = cv2.resize(luma, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+    return np.asarray(small, np.uint8)
+
+
 def means_at(small: Luma, places: Array) -> Array:
     """Return the mean level of the window around each place, shape (N,)."""
     import cv2

@@ -30,6 +30,14 @@ and 20 ms), of the shift (a lever of a metre: arm and trunk), of the relative zo
 no source."""
 
 
+ZOOMED_U = 0.5
+"""Standard deviation of the logarithm of the focal length's ratio where somebody zooms (common
+practice, no source)."""
+
+LEAST_INFORMATION = 1.0
+"""Least information of points on each part of the turn, 1/rad²: known to a rad, it is not known."""
+
+
 @dataclass(frozen=True)
 class Motion:
     """The camera's motion since the reference frame.
@@ -104,14 +112,34 @@ def slopes(camera: Camera, seen: Array, share: Array) -> Array:
     return found
 
 
-def prior_information(amplitude_rad: float) -> Array:
-    """Return the inverse variances of a motion's parameters, shape (10,); none for the turn."""
+def prior_information(amplitude_rad: float, zooms: bool = False) -> Array:
+    """Return the inverse variances of a motion's parameters, shape (10,); none for the turn.
+
+    Parameters
+    ----------
+    amplitude_rad : float
+        Of the camera's turns.
+    zooms : bool
+        Whether somebody zooms, too.
+    """
     size = max(amplitude_rad, STILL_RAD)
     found = np.zeros(SIZE)
     found[SHEAR] = 1.0 / (SHEAR_SHARE * size) ** 2
     found[SHIFT] = 1.0 / (SHIFT_M_PER_RAD * size) ** 2
-    found[ZOOM] = 1.0 / (ZOOM_PER_RAD * size) ** 2
+    found[ZOOM] = 1.0 / np.hypot(ZOOM_PER_RAD * size, ZOOMED_U if zooms else 0.0) ** 2
     return found
+
+
+def determines_turn(normal: Array) -> bool:
+    """Return whether points determine the turn, of which nothing is known beforehand.
+
+    Parameters
+    ----------
+    normal : ndarray, shape (10, 10)
+        Information that the points give of the motion.
+    """
+    turn = normal[TURN, TURN].diagonal()
+    return bool(np.all(np.isfinite(turn)) and np.all(turn > LEAST_INFORMATION))
 
 
 def background(camera: Camera, pixels: Array) -> Array:

@@ -10,15 +10,17 @@ from calibration.adjustment.robust import sigma_of_radii, tukey_weights
 from calibration.camera import Camera
 from calibration.errors import InputError
 from calibration.steadiness.corners import WINDOW_PX, corners
-from calibration.steadiness.flow import followed, means_at, relit, whole_shift
+from calibration.steadiness.flow import followed, means_at, reduced, relit, whole_shift
 from calibration.steadiness.glance import Glance
 from calibration.steadiness.motion import (
     SHEAR,
     SHIFT,
     SIZE,
     TURN,
+    ZOOM,
     Motion,
     background,
+    determines_turn,
     moved_pixels,
     prior_information,
     slopes,
@@ -32,6 +34,7 @@ from calibration.timebase import row_fraction
 
 Array = NDArray[np.float64]
 Luma = NDArray[np.uint8]
+_Match = tuple[NDArray[np.bool_], Array, Array, Array, float]
 
 WORK_WIDTH = 960
 """Longer side of the working picture, px. Chosen for time: 2 ms a frame."""
@@ -61,11 +64,12 @@ CODED_PX = 0.03
 """The same where the picture moves, working px: an encoder predicts a moving background from the
 frame before in steps of a quarter of a pixel or more. From drawn clips."""
 
+LEAST_ZOOM = 0.004
+"""Least logarithm of the focal length's ratio of a camera that is zoomed: a lens that looks for its
+focus changes it by half of that (common practice, no source)."""
+
 AMPLITUDE_MEMORY = 0.99
 """Share of the turns' amplitude that is kept from frame to frame."""
-
-LEAST_INFORMATION = 1.0
-"""Least information of points on each part of the turn, 1/rad²: known to a rad, it is not known."""
 
 AGREEING, FEWEST_SHARE = 0.25, 0.3
 """Weight above which a point agrees with the motion, and the least share of points that must."""
@@ -125,7 +129,7 @@ class SteadyReference:
         self._glance = Glance(luma, self._pixels, round(WINDOW_PX / self._shrink))
         self._means = means_at(small, self._points)
         self._scatter = PointScatter(len(self._points), self._shrink)
-        self._moves = False
+        self._moves = self._zooms = False
         self._last = np.zeros(SIZE)
         self._amplitude_rad = amplitude_rad
         self._rolling, self._kept_share, self._recent = UNKNOWN, 0.0, RecentMotion()
@@ -239,6 +243,8 @@ class SteadyReference:
         if match is None:
             # A jump: start from the shift of the whole picture.
             match = self._match(small, self._jump(small))
+        if match is None and not self._zooms:
+            match = self._zoomed(small)
         if match is None:
             return self._lost()
         found, fit, weights, covariance, standing = match
@@ -257,18 +263,9 @@ class SteadyReference:
         return Motion(fit, covariance, True, shift, agreement)
 
     def _small(self, luma: Luma) -> Luma:
-        import cv2
+        return reduced(luma, self._shrink)
 
-        if self._shrink == 1.0:
-            return np.ascontiguousarray(luma)
-        small = cv2.resize(
-            luma, None, fx=self._shrink, fy=self._shrink, interpolation=cv2.INTER_AREA
-        )
-        return np.asarray(small, np.uint8)
-
-    def _match(
-        self, small: Luma, guess: Array
-    ) -> tuple[NDArray[np.bool_], Array, Array, Array, float] | None:
+    def _match(self, small: Luma, guess: Array) -> _Match | None:
         """Follow and fit from a guess of the motion; None where too few points agree.
 
         Returns which points were found, the motion, their weights, its covariance, and the share
@@ -285,6 +282,13 @@ class SteadyReference:
         if np.sum(agreeing) < FEWEST_POINTS or np.mean(agreeing) < FEWEST_SHARE:
             return None
         return found, fit, weights, covariance, standing
+
+    def _zoomed(self, small: Luma) -> _Match | None:
+        """Follow and fit as `_match` does of a camera that is being zoomed, None of another."""
+        self._zooms = True
+        match = self._match(small, self._last)
+        self._zooms = match is not None and abs(match[1][ZOOM]) > LEAST_ZOOM
+        return match if self._zooms else None
 
     def _agreeing(self, weights: Array, found: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """Return which points show a motion and agree with the one fitted."""
@@ -338,11 +342,11 @@ class SteadyReference:
             scale = own * max(sigma_of_radii((size / own)[calm]), 1.0)
             weights = np.where(found, tukey_weights(size / scale, TUKEY), 0.0)
             amplitude = max(self._amplitude_rad, float(np.linalg.norm(fit[TURN][:2])))
-            prior = np.maximum(prior_information(amplitude), tight)
+            prior = np.maximum(prior_information(amplitude, self._zooms), tight)
             heavy = weights / scale**2
             pull = np.einsum("n,nij,ni->j", heavy, slope, residual) - prior * (fit - mean)
             normal = np.einsum("n,nij,nik->jk", heavy, slope, slope)
-            if not _solvable(normal):
+            if not determines_turn(normal):
                 # The steps have left every point behind.
                 return guess, np.zeros(len(found)), np.zeros((SIZE, SIZE))
             step = np.linalg.solve(normal + np.diag(prior + 1e-9 * normal.diagonal()), pull)
@@ -392,9 +396,3 @@ class SteadyReference:
         spread = np.zeros((SIZE, SIZE))
         spread[TURN, TURN] = (10.0 / self.camera.focal_px) ** 2 * np.eye(3)
         return Motion(self._last.copy(), spread, True, float("nan"), 0.0, lost=True)
-
-
-def _solvable(normal: Array) -> bool:
-    """Return whether points determine the turn, of which nothing is known beforehand."""
-    turn = normal[TURN, TURN].diagonal()
-    return bool(np.all(np.isfinite(turn)) and np.all(turn > LEAST_INFORMATION))

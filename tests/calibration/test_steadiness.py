@@ -8,7 +8,7 @@ from calibration.camera import looking_at, rotation_from_vector
 from calibration.errors import InputError
 from calibration.steadiness import Motion, Rolling, SteadyReference, moved_pixels, reference_rolling
 from calibration.steadiness.flow import relit
-from calibration.steadiness.motion import SHEAR, SHIFT, TURN, background
+from calibration.steadiness.motion import SHEAR, SHIFT, TURN, ZOOM, background
 from calibration.steadiness.motion import SIZE as SIZE_OF_MOTION
 from calibration.steadiness.rolling import RecentMotion
 
@@ -157,6 +157,22 @@ def test_a_jump_between_frames_is_followed(plate):
         assert FOCAL * np.abs(motion.turn_rad - turn).max() < 0.2
 
 
+def test_somebody_who_zooms_is_followed_and_what_follows_is_seen_through_that_zoom(plate):
+    rng = np.random.default_rng(12)
+    reference = SteadyReference(_frame(plate, np.zeros(3), rng), _camera())
+    middle = BORDER + (np.array(SIZE) - 1.0) / 2.0
+    for factor in [*np.arange(1.0, 1.24, 0.02), 1.22, 1.22]:
+        warp = np.array([[factor, 0.0, 0.0], [0.0, factor, 0.0]])
+        warp[:, 2] = (np.array(SIZE) - 1.0) / 2.0 - factor * middle
+        picture = cv2.warpAffine(plate, warp, SIZE, flags=cv2.INTER_CUBIC)
+        picture = picture + 2.0 * rng.normal(size=picture.shape)
+        motion = reference.motion(np.clip(picture, 0, 255).astype(np.uint8))
+        assert not motion.lost
+    assert motion.significant
+    assert motion.parameters[ZOOM] == pytest.approx(np.log(1.22), abs=3e-4)
+    assert np.abs(motion.turn_rad).max() < 0.15 / FOCAL
+
+
 def test_a_cut_to_another_scene_is_reported(plate):
     rng = np.random.default_rng(10)
     reference = SteadyReference(_frame(plate, np.zeros(3), rng), _camera())
@@ -237,7 +253,7 @@ def test_a_fit_that_leaves_all_points_behind_is_a_lost_camera(plate, monkeypatch
         "calibration.steadiness.reference.followed",
         lambda before, after, points, start: (np.ones(len(points), np.bool_), 1e200 * points),
     )
-    with np.errstate(over="ignore"):
+    with np.errstate(over="ignore", invalid="ignore"):
         assert reference.motion(_frame(plate, np.zeros(3), rng)).lost
 
 
