@@ -162,8 +162,8 @@ def _about_shape(header: Header, frame: VideoFrame, rotation_deg: int) -> list[s
         )
     if frame.interlaced_frame:
         found.append(
-            "The clip is interlaced: each frame holds two moments, in its even and odd rows. Film "
-            "with a progressive setting; times and positions from this clip are doubtful."
+            "The clip is interlaced: each frame holds two moments, in its even and odd rows. Only "
+            "the even rows are measured; a progressive setting shows a ball twice as sharply."
         )
     return found
 

@@ -14,6 +14,9 @@ Image = NDArray[np.uint8]
 _TURNS = {90: "ROTATE_90_COUNTERCLOCKWISE", 180: "ROTATE_180", 270: "ROTATE_90_CLOCKWISE"}
 """OpenCV's name of each turn counter-clockwise, degrees."""
 
+LEAST_ROWS = 4
+"""Fewest rows of a plane that holds two fields: two of each."""
+
 FULL_RANGE = 2
 """The decoder's word for luma that uses 0 to 255 instead of 16 to 235."""
 
@@ -78,9 +81,28 @@ def luma(frame: VideoFrame, rotation_deg: int, size_px: tuple[int, int]) -> Imag
     ndarray of uint8, shape (height, width)
         The decoder's own values, whether video range or full range.
     """
-    shown = as_shown(_stored_luma(frame), rotation_deg, size_px)
+    shown = as_shown(one_moment(_stored_luma(frame), frame), rotation_deg, size_px)
     shown.flags.writeable = False
     return shown
+
+
+def one_moment(stored: Image, frame: VideoFrame) -> Image:
+    """Return a plane as it was at one moment: of an interlaced frame, the even rows' moment.
+
+    The odd rows were filmed half a frame earlier or later; they are interpolated from their
+    neighbours. Held against its own time, a ball would else be a comb of two.
+    """
+    if not frame.interlaced_frame or len(stored) < LEAST_ROWS:
+        return stored
+    import cv2
+
+    filled = stored.copy()
+    even = stored[::2]
+    odd = filled[1::2]
+    between = len(even) - 1
+    odd[:between] = cv2.addWeighted(even[:-1], 0.5, even[1:], 0.5, 0.0)
+    odd[between:] = even[-1]
+    return filled
 
 
 def blueness(frame: VideoFrame, rotation_deg: int, size_px: tuple[int, int]) -> Image | None:
@@ -98,6 +120,7 @@ def blueness(frame: VideoFrame, rotation_deg: int, size_px: tuple[int, int]) -> 
         stored = _in_eight_bits(plane(frame, np.dtype("<u2"), 1), bits)
     else:
         return None
+    stored = one_moment(stored, frame)
     shown = as_shown(stored, rotation_deg, ((size_px[0] + 1) // 2, (size_px[1] + 1) // 2))
     shown.flags.writeable = False
     return shown
