@@ -3,8 +3,13 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.errors import InputError
+
 Array = NDArray[np.float64]
 Luma = NDArray[np.uint8]
+
+FEWEST_POINTS = 12
+"""Points below which no motion is fitted: four for each of the three parameters of its turn."""
 
 CELLS = (16, 10)
 """Cells across and down; one point is followed in each. Chosen for time."""
@@ -17,6 +22,28 @@ BLOCK = 7
 
 BLURRED_PX = 0.1
 """Corners that noise alone would move by more are not followed, working px."""
+
+
+def check_size(luma: Luma, size_px: tuple[int, int]) -> None:
+    """Raise `InputError` where a frame has another size than its camera."""
+    if (luma.shape[1], luma.shape[0]) != tuple(size_px):
+        raise InputError(
+            f"the frame has {luma.shape[1]} x {luma.shape[0]} pixels and the camera was "
+            f"calibrated on {size_px[0]} x {size_px[1]}",
+            remedy="calibrate the camera on a frame of this clip",
+        )
+
+
+def enough_corners(small: Luma) -> Array:
+    """Return `corners`; raise `InputError` where they are too few to show a motion."""
+    points = corners(small)
+    if len(points) < FEWEST_POINTS:
+        raise InputError(
+            f"the picture shows only {len(points)} points that can be "
+            "followed, so the camera's motion cannot be measured",
+            remedy="film with more of the surroundings in the frame",
+        )
+    return points
 
 
 def corners(small: Luma) -> Array:

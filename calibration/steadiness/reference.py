@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from calibration.adjustment.robust import sigma_of_radii, tukey_weights
 from calibration.camera import Camera
-from calibration.errors import InputError
-from calibration.steadiness.corners import WINDOW_PX, corners
+from calibration.steadiness.averages import Averages
+from calibration.steadiness.corners import FEWEST_POINTS, WINDOW_PX, check_size, enough_corners
 from calibration.steadiness.flow import followed, means_at, reduced, relit, whole_shift
 from calibration.steadiness.glance import Glance
 from calibration.steadiness.motion import (
@@ -38,9 +38,6 @@ _Match = tuple[NDArray[np.bool_], Array, Array, Array, float]
 
 WORK_WIDTH = 960
 """Longer side of the working picture, px. Chosen for time: 2 ms a frame."""
-
-FEWEST_POINTS = 12
-"""Points below which no motion is fitted: four for each of the three parameters of its turn."""
 
 STILL_PX, STILL_SHARE, CROWD_SHARE = 0.12, 0.3, 0.75
 """Points nearer to their old places than the first, in working px, stand still. Where the second
@@ -104,29 +101,19 @@ class SteadyReference:
     def __init__(
         self, luma: Luma, camera: Camera, rotation_deg: int = 0, amplitude_rad: float = 0.0
     ) -> None:
-        if (luma.shape[1], luma.shape[0]) != tuple(camera.size_px):
-            raise InputError(
-                f"the frame has {luma.shape[1]} x {luma.shape[0]} pixels and the camera was "
-                f"calibrated on {camera.size_px[0]} x {camera.size_px[1]}",
-                remedy="calibrate the camera on a frame of this clip",
-            )
+        check_size(luma, camera.size_px)
         self.camera = camera
         self._rotation_deg = rotation_deg
         self._shrink = min(1.0, WORK_WIDTH / max(luma.shape))
         small = self._small(luma)
-        self._points = corners(small)
-        if len(self._points) < FEWEST_POINTS:
-            raise InputError(
-                f"the picture shows only {len(self._points)} points that can be "
-                "followed, so the camera's motion cannot be measured",
-                remedy="film with more of the surroundings in the frame",
-            )
+        self._points = enough_corners(small)
         self._reference = small
         pixels = (self._points + 0.5) / self._shrink - 0.5
         seen = background(camera, pixels)
         usable = np.all(np.isfinite(seen), axis=1)
         self._points, self._seen, self._pixels = self._points[usable], seen[usable], pixels[usable]
         self._glance = Glance(luma, self._pixels, round(WINDOW_PX / self._shrink))
+        self._averages = Averages(self._of_mean, self._shrink)
         self._means = means_at(small, self._points)
         self._scatter = PointScatter(len(self._points), self._shrink)
         self._moves = self._zooms = False
@@ -134,7 +121,8 @@ class SteadyReference:
         self._amplitude_rad = amplitude_rad
         self._rolling, self._kept_share, self._recent = UNKNOWN, 0.0, RecentMotion()
         self._sight: Sight | None = None
-        self._found, self._common_px = np.ones(len(self._points), np.bool_), 0.0
+        self._found = np.ones(len(self._points), np.bool_)
+        self._common_px = self._weighed_px = 0.0
         self._frame: int | None = None
 
     def straighten(self, rolling: Rolling, share: float, amplitude_rad: float = 0.0) -> None:
@@ -190,7 +178,12 @@ class SteadyReference:
         ----------
         luma : ndarray of uint8, shape (H, W)
         """
-        return self._glance.stands(luma)
+        stands = self._glance.stands(luma)
+        if self._averages.begun:
+            # A glance at noise sees no motion either.
+            self._averages.add(self._small(luma))
+            return stands and self._averages.stands() is not False
+        return stands
 
     def motion(self, luma: Luma, frame: int | None = None) -> Motion:
         """Return the camera's motion from the reference frame, none where it may be chance.
@@ -202,6 +195,10 @@ class SteadyReference:
             See `measured`.
         """
         motion = self._followed(luma, frame)
+        if not self._moves:
+            motion = self._averages.checked(motion, self._weighed_px, self._small(luma))
+            self._last = motion.parameters
+            self._zooms = self._zooms and motion.significant
         if not motion.lost and np.any(motion.parameters):
             if may_stand(motion, self._moves):
                 motion = still(motion.shift_px, motion.agreement)
@@ -242,7 +239,8 @@ class SteadyReference:
         match = self._match(small, self._last)
         if match is None:
             # A jump: start from the shift of the whole picture.
-            match = self._match(small, self._jump(small))
+            shift = whole_shift(self._reference, small) / self._shrink
+            match = self._match(small, self._turned_by(shift))
         if match is None and not self._zooms:
             match = self._zoomed(small)
         if match is None:
@@ -261,6 +259,11 @@ class SteadyReference:
         size = float(np.linalg.norm(fit[TURN][:2]))
         self._amplitude_rad = max(size, AMPLITUDE_MEMORY * self._amplitude_rad)
         return Motion(fit, covariance, True, shift, agreement)
+
+    def _of_mean(self, mean: Luma) -> "SteadyReference":
+        """Return what follows the background from a mean of frames of working size."""
+        size_px = (mean.shape[1], mean.shape[0])
+        return SteadyReference(mean, self.camera.resized(size_px), self._rotation_deg)
 
     def _small(self, luma: Luma) -> Luma:
         return reduced(luma, self._shrink)
@@ -294,10 +297,6 @@ class SteadyReference:
         """Return which points show a motion and agree with the one fitted."""
         agreeing: NDArray[np.bool_] = (weights > AGREEING) & found & self._scatter.calm
         return agreeing
-
-    def _jump(self, small: Luma) -> Array:
-        """Return a rough turn from the shift of the whole picture."""
-        return self._turned_by(whole_shift(self._reference, small) / self._shrink)
 
     def _turned_by(self, shift_px: Array) -> Array:
         """Return the motion that is the turn which shifts the picture's middle so."""
@@ -360,6 +359,7 @@ class SteadyReference:
         shared = (SHARED_PX / self._shrink / self.camera.focal_px) ** 2
         covariance[TURN, TURN] += shared * np.eye(3)
         self._common_px = sigma_of_radii(size[calm])
+        self._weighed_px = float(np.sqrt(0.5 * heavy @ size**2 / max(heavy.sum(), 1e-12)))
         if self._common_px * self._shrink > WILDEST_PX:
             weights = np.zeros(len(found))
         return fit, weights, covariance

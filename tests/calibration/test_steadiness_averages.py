@@ -1,0 +1,120 @@
+"""In noise the means of many frames show whether a camera stands."""
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+from calibration.camera import looking_at
+from calibration.errors import InputError
+from calibration.steadiness import SteadyReference
+from calibration.steadiness.averages import FEWEST, FIRST, NOISY_PX, PUT_OFF_PX, RECENT, Averages
+from calibration.steadiness.motion import SIZE, Motion, still
+
+SHRINK = 0.5
+NOISY, CLEAN = 1.01 * NOISY_PX / SHRINK, 0.99 * NOISY_PX / SHRINK
+SMALL, LARGE = 0.99 * PUT_OFF_PX / SHRINK, 1.01 * PUT_OFF_PX / SHRINK
+PICTURE = np.full((4, 5), 100, np.uint8)
+
+
+def _motion(shift_px: float, lost: bool = False) -> Motion:
+    return Motion(np.full(SIZE, 1e-3), 1e-10 * np.eye(SIZE), True, shift_px, 0.9, lost)
+
+
+class _Follower:
+    """Stands in for what follows: keeps the pictures that it is given, and gives one motion."""
+
+    def __init__(self, motion: Motion) -> None:
+        self.motion, self.first, self.seen = motion, PICTURE, []
+
+    def __call__(self, first):
+        self.first = first
+        return self
+
+    def measured(self, luma):
+        self.seen.append(luma)
+        return self.motion
+
+
+def _filled(follower, frames=FIRST + FEWEST):
+    averages = Averages(follower, SHRINK)
+    for _ in range(frames):
+        averages.add(PICTURE)
+    return averages
+
+
+def test_a_clean_motion_is_taken_as_it_is():
+    averages = Averages(_Follower(still(0.0, 1.0)), SHRINK)
+    motion = _motion(SMALL)
+    assert averages.checked(motion, CLEAN, PICTURE) is motion
+    assert not averages.begun
+
+
+def test_before_there_are_means_only_a_small_noisy_motion_is_put_off():
+    averages = _filled(_Follower(_motion(9.0)), FIRST + FEWEST - 1)
+    large, lost = _motion(LARGE), _motion(SMALL, lost=True)
+    assert averages.stands() is None
+    assert not averages.checked(_motion(SMALL), NOISY, PICTURE).significant
+    assert averages.checked(large, NOISY, PICTURE) is large
+    assert averages.checked(lost, CLEAN, PICTURE) is lost
+    fresh = Averages(_Follower(still(0.0, 1.0)), SHRINK)
+    assert not fresh.checked(_motion(SMALL), NOISY, PICTURE).significant and fresh.begun
+
+
+@pytest.mark.parametrize("motion", [_motion(LARGE), replace(_motion(SMALL), lost=True)])
+def test_means_that_stand_overrule_a_noisy_frame_and_means_that_moved_do_not(motion):
+    found = _filled(_Follower(still(0.01, 1.0))).checked(motion, NOISY, PICTURE)
+    assert not found.significant and not found.lost
+    assert _filled(_Follower(_motion(9.0))).checked(motion, NOISY, PICTURE) is motion
+    assert _filled(_Follower(still(9.0, 0.1))).checked(motion, NOISY, PICTURE) is not motion
+    unseen = _filled(_Follower(replace(still(0.0, 0.0), lost=True)))
+    assert unseen.checked(motion, NOISY, PICTURE) is motion
+
+
+def test_a_mean_without_points_decides_nothing():
+    def barren(first):
+        raise InputError("no points", remedy="none")
+
+    assert _filled(barren).stands() is None
+
+
+def test_the_first_mean_is_of_the_first_frames_and_the_other_runs_on():
+    follower = _Follower(still(0.0, 1.0))
+    averages = Averages(follower, SHRINK)
+    levels = np.arange(10.0, 10.0 + 2 * (FIRST + RECENT + 3), 2.0)
+    for level in levels:
+        averages.add(np.full((4, 5), level, np.uint8))
+    assert averages.stands()
+    assert follower.first == pytest.approx(levels[:FIRST].mean(), abs=0.51)
+    expected = levels[FIRST : FIRST + RECENT].mean()
+    for level in levels[FIRST + RECENT :]:
+        expected += (level - expected) / RECENT
+    assert follower.seen[0] == pytest.approx(expected, abs=0.51)
+
+
+def test_a_tripod_at_dusk_stands_and_a_knock_is_noticed():
+    rng = np.random.default_rng(1)
+    field = cv2.GaussianBlur(rng.normal(size=(260, 340)).astype(np.float32), (0, 0), 3.0)
+    field = 90.0 + 9.0 * field / field.std()
+
+    def frame(column=0, row=0):
+        part = field[10 + row : 250 + row, 10 + column : 330 + column]
+        noisy = part + rng.normal(0.0, 18.0, part.shape)
+        noisy[:40] = 16.0  # A black sky, in which an encoder leaves no noise.
+        return np.clip(noisy, 0, 255).astype(np.uint8)
+
+    camera = looking_at((20.0, -38.0, 1.5), (20.0, 0.0, 3.0), 300.0, (320, 240))
+    reference = SteadyReference(frame(), camera.with_covariance(1e-8 * np.eye(14)))
+    looks = []
+    for _ in range(FIRST + FEWEST + 20):
+        picture = frame()
+        motion = None if reference.stands(picture) else reference.motion(picture)
+        looks.append(motion is not None and (motion.significant or motion.lost))
+    assert not any(looks[FIRST + FEWEST + 10 :])
+    noticed = []
+    for _ in range(RECENT + 6):
+        picture = frame(6, 4)
+        motion = None if reference.stands(picture) else reference.motion(picture)
+        noticed.append(motion is not None and (motion.significant or motion.lost))
+    assert all(noticed[RECENT:])
