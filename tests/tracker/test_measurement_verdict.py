@@ -167,3 +167,17 @@ def test_frames_in_which_no_ball_would_show_are_not_held_against_it(
         visibility=Visibility(30.0, 50, 160, expected),
     )
     assert codes(rare) == ([ReasonCode.LOW_SHARE] if doubted else [])
+
+
+def test_a_stopped_flight_says_where_it_was_last_seen_and_only_that(traced: TracedFlight) -> None:
+    figures = figures_of(KNOWN, traced.fitted.parameters)
+    late = replace(traced, stopped=True)
+    for each, code in ((traced, ReasonCode.LANDING_NOT_SEEN), (late, ReasonCode.STOPPED)):
+        codes = [one.code for one in doubts(each, figures, False, CALM, Expectations())]
+        assert codes == [code]
+    (reason,) = doubts(late, figures, False, CALM, Expectations())
+    last = traced.fitted.trajectory.at(
+        np.array([traced.observed.track.times_s.max() - traced.fitted.parameters[0]])
+    )[0]
+    assert [reason.numbers[name] for name in ("along", "up")] == pytest.approx(last[[0, 2]])
+    assert doubts(late, figures, True, CALM, Expectations()) == []

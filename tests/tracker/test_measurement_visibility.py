@@ -8,10 +8,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tracker.measurement.visibility import (
+    LEAST_UNSEEN,
     MOST_A_PICTURE,
+    STOPS,
     Crossing,
     Visibility,
     purity_ratio,
+    until_stopped,
     visibility_of,
 )
 from tracker.records import Backdrop, Candidates, Cutouts, Pictures, Track
@@ -32,14 +35,14 @@ def colour(light: float, limit: float = 4.0) -> Backdrop:
     return replace(backdrop(light, limit), window=(0, 0, WIDTH // 2, HEIGHT // 2))
 
 
-def crossing(*backdrops: tuple[Backdrop, ...]) -> Crossing:
-    frames = [
+def crossing(*backdrops: tuple[Backdrop, ...], frames: int = FRAMES) -> Crossing:
+    shown = [
         Candidates(
             frame, frame / 60.0, PIXELS[frame : frame + 1], np.ones(1), NO_CUTOUTS, None, None, each
         )
-        for frame, each in enumerate(backdrops)
+        for frame, each in enumerate(backdrops[:frames])
     ]
-    return Crossing(frames, PIXELS, np.full((FRAMES, 2), GAIN))
+    return Crossing(shown, PIXELS[:frames], np.full((frames, 2), GAIN))
 
 
 def track(contrasts: np.ndarray, purity: float = 8.0) -> Track:
@@ -172,3 +175,36 @@ def test_a_missed_frame_counts_less_the_nearer_its_background_is_to_the_ball(
         for off in (near, far)
     ]
     assert evidence[0] >= evidence[1] - 1e-9
+
+
+@pytest.mark.parametrize("stop", [20, 40])
+def test_a_ball_that_a_net_catches_is_one_up_to_the_net(stop: int) -> None:
+    used = np.arange(FRAMES) < stop
+    whole = found(SEEN, PLAIN, used)
+    short = until_stopped(SEEN, used, PLAIN, whole)
+    assert short is not None
+    alone = found(SEEN, crossing(*[(backdrop(),)] * FRAMES, frames=stop), used)
+    assert (short.seen, short.crossed) == (stop, stop)
+    assert short.evidence == pytest.approx(alone.evidence - np.log(FRAMES / STOPS))
+    assert short.evidence > 40.0 and short.evidence > whole.evidence
+
+
+def test_one_position_beyond_the_net_does_not_hide_it() -> None:
+    used = np.arange(FRAMES) < 30
+    used[50] = True
+    short = until_stopped(SEEN, used, PLAIN, found(SEEN, PLAIN, used))
+    assert short is not None and short.crossed == 30
+
+
+def test_what_was_seen_in_part_of_its_way_only_was_not_stopped() -> None:
+    # A bird that crosses the flight in its middle.
+    used = (np.arange(FRAMES) >= 15) & (np.arange(FRAMES) < 40)
+    assert until_stopped(SEEN, used, PLAIN, found(SEEN, PLAIN, used)) is None
+
+
+def test_a_ball_that_is_lost_just_before_it_lands_was_not_stopped() -> None:
+    used = np.arange(FRAMES) < FRAMES - LEAST_UNSEEN + 1
+    assert until_stopped(SEEN, used, PLAIN, found(SEEN, PLAIN, used)) is None
+    # Nor one that is hidden by a sky of its own brightness.
+    faint = half_hidden(backdrop(light=BALL))
+    assert until_stopped(SEEN, FIRST_HALF, faint, found(SEEN, faint, FIRST_HALF)) is None

@@ -26,6 +26,8 @@ class TracedFlight:
         The first bounce, when the hop after it was seen.
     visibility : Visibility or None
         What the frames that it crosses say of it, where that is known.
+    stopped : bool
+        Whether something stopped or hid the ball on its way; `in_view` and `visibility` end there.
     """
 
     observed: Observations
@@ -33,6 +35,7 @@ class TracedFlight:
     in_view: int
     bounce: Bounce | None = None
     visibility: Visibility | None = None
+    stopped: bool = False
 
 
 @dataclass(frozen=True)

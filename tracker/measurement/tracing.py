@@ -17,7 +17,7 @@ from tracker.measurement.fitted_shot import FittedShot, TracedFlight
 from tracker.measurement.row import describe
 from tracker.measurement.selection import SURE_SUPPORT
 from tracker.measurement.sighting import Course, course_of, crossing_of, sighted
-from tracker.measurement.visibility import visibility_of
+from tracker.measurement.visibility import until_stopped, visibility_of
 from tracker.records import (
     Candidates,
     Quality,
@@ -128,6 +128,9 @@ def trace(
     fitted = refit_gusts(known, observed, fitted)
     crossing = crossing_of(context, known.camera, frames, course, exposure)
     visibility = visibility_of(track, fitted.used, crossing)
+    stopped = visibility and until_stopped(track, fitted.used, crossing, visibility)
+    if stopped is not None and bounce is None:
+        return TracedFlight(observed, fitted, stopped.crossed, None, stopped, True)
     return TracedFlight(observed, fitted, len(frames), bounce, visibility)
 
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from calibration.adjustment.robust import sigma_of_radii
 from tracker.fitting import Circumstances, Figures
+from tracker.fitting.parameters import RELEASE_AT
 from tracker.measurement.expectations import Expectations
 from tracker.measurement.fitted_shot import TracedFlight
 from tracker.records import Consistency, Quality, Reason, ReasonCode
@@ -130,7 +131,7 @@ def doubts(
     if not np.isfinite(figures.value("carry_m")):
         found.append(Reason(ReasonCode.NEVER_LANDS))
     elif not covered:
-        found.append(Reason(ReasonCode.LANDING_NOT_SEEN))
+        found.append(_stopped(traced) or Reason(ReasonCode.LANDING_NOT_SEEN))
     count = int(np.sum(fitted.used))
     if count < LEAST_FRAMES:
         found.append(Reason(ReasonCode.FEW_FRAMES, {"frames": count}))
@@ -148,6 +149,16 @@ def doubts(
     if not fitted.settled:
         found.append(Reason(ReasonCode.FIT_NOT_SETTLED))
     return found
+
+
+def _stopped(traced: TracedFlight) -> Reason | None:
+    """Return that something stopped or hid the ball on its way, or None."""
+    if not traced.stopped:
+        return None
+    fitted, times = traced.fitted, traced.observed.track.times_s
+    last = float(times[fitted.used].max()) - fitted.parameters[RELEASE_AT]
+    along, _, up = fitted.trajectory.at(np.array([last]))[0, :3].tolist()
+    return Reason(ReasonCode.STOPPED, {"along": along, "up": up})
 
 
 def _findable(traced: TracedFlight) -> float:

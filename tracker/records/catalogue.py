@@ -46,6 +46,12 @@ _DOUBTS = {
         "the landing was not seen, so the carry is extrapolated by the fit",
         DOWNRANGE,
     ),
+    ReasonCode.STOPPED: Entry(
+        "stopped in flight",
+        "it was last seen {along:.1f} m along and {up:.1f} m up: something stopped or hid it "
+        "there, and the carry is that of a free flight",
+        DOWNRANGE,
+    ),
     ReasonCode.NEVER_LANDS: Entry(
         "never lands", "the fitted flight does not reach the ground", DOWNRANGE
     ),
@@ -275,8 +281,7 @@ _REJECTIONS = {
         "too few frames", "it was found in only {frames:.0f} frames, and may start anywhere"
     ),
     ReasonCode.SPEED_UNKNOWN: Entry(
-        "speed unknown",
-        "its positions leave its speed so uncertain that they may be anything's",
+        "speed unknown", "its positions leave its speed so uncertain that they may be anything's"
     ),
     ReasonCode.RAGGED: Entry(
         "ragged",
@@ -333,8 +338,7 @@ _NO_SHOT = {
         "capture_fps), and does the ball show for a quarter of a second?",
     ),
     ReasonCode.NO_THROW_MEASURED: Entry(
-        "no throw measured",
-        "no shot was found, though something falls at {release_s:.2f} s",
+        "no throw measured", "no shot was found, though something falls at {release_s:.2f} s"
     ),
     ReasonCode.FALLS_OTHERWISE: Entry(
         "falls otherwise",
@@ -387,14 +391,6 @@ _REPEATED = {
     ReasonCode.HOP: Entry("hop", "it is a hop of the shot released at {release_s:.2f} s"),
 }
 
-CATALOGUE: dict[ReasonCode, Entry] = {
-    **_DOUBTS,
-    **_STARTS,
-    **_SCALES,
-    **_DECISIONS,
-    **_REJECTED_ROWS,
-    **_REJECTIONS,
-    **_ONLY_POSITIONS,
-    **_NO_SHOT,
-    **_REPEATED,
-}
+CATALOGUE: dict[ReasonCode, Entry] = (_DOUBTS | _STARTS | _SCALES | _DECISIONS | _REJECTED_ROWS) | (
+    _REJECTIONS | _ONLY_POSITIONS | _NO_SHOT | _REPEATED
+)

@@ -39,6 +39,7 @@ class ReasonCode(StrEnum):
     """The codes, as ``shots.json`` holds them."""
 
     LANDING_NOT_SEEN = "landing_not_seen"
+    STOPPED = "stopped"
     NEVER_LANDS = "never_lands"
     FEW_FRAMES = "few_frames"
     LOW_SHARE = "low_share"
