@@ -12,10 +12,22 @@ from hypothesis import HealthCheck, settings
 
 ROOT = Path(__file__).resolve().parents[1]
 
-# One thread of linear algebra each: the workers share the cores already. Set by the process that
-# starts them, before any of them imports numpy; programs that tests start inherit it too.
-for library in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+# One thread of linear algebra and of OpenCV each: the workers share the cores already, and a fork
+# of a process in which OpenCV has threads waits for them for ever. Set by the process that starts
+# the workers, before any of them imports numpy; programs that tests start inherit it too.
+for library in (
+    "OPENBLAS_NUM_THREADS",
+    "OMP_NUM_THREADS",
+    "MKL_NUM_THREADS",
+    "OPENCV_FOR_THREADS_NUM",
+):
     os.environ.setdefault(library, "1")
+
+# The programs that tests start take and free memory as a user's do (see `pytest_configure`).
+MALLOC = ("MALLOC_TRIM_THRESHOLD_", "MALLOC_MMAP_THRESHOLD_")
+if "PYTEST_XDIST_WORKER" in os.environ:
+    for bound in MALLOC:
+        os.environ.pop(bound, None)
 
 # Workers and the programs that tests start compile the project once, not each of them anew, also
 # where the environment says otherwise. Trials of faults must not: they say so to this process.
@@ -42,7 +54,14 @@ gc.disable()
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Draw many examples in a campaign."""
+    """Draw many examples in a campaign; let workers keep memory that they free.
+
+    To give pages back to the system and to get them anew was 5 % of a run. glibc reads these bounds
+    when a process starts, so the process that starts the workers sets them.
+    """
+    if config.getoption("numprocesses", None):
+        for bound in MALLOC:
+            os.environ.setdefault(bound, str(2**30))
     if config.option.markexpr == "campaign":
         settings.load_profile("many examples")
     config.pluginmanager.register(_PageFirst(), "the page first")

@@ -82,9 +82,10 @@ def without_assertion(text: str) -> list[str]:
     ]
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
-def test_every_test_asserts_something(path: Path) -> None:
-    assert without_assertion(path.read_text(encoding="utf-8")) == []
+def test_every_test_asserts_something() -> None:
+    assert len(FILES) > 200
+    idle = {path.name: without_assertion(path.read_text(encoding="utf-8")) for path in FILES}
+    assert {name: tests for name, tests in idle.items() if tests} == {}
 
 
 IDLE = {

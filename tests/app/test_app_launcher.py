@@ -127,6 +127,7 @@ def test_a_word_is_written_and_left_out_again(visit: Visit, lane: Path) -> None:
     assert "kind" not in written(lane, 0)["battery"]
 
 
+@pytest.mark.campaign
 def test_a_number_that_cannot_be_is_refused_in_a_sentence(visit: Visit, lane: Path) -> None:
     tab = answered(visit(lane, "launcher"))
     before = (lane / "session.toml").read_bytes()

@@ -333,6 +333,7 @@ def test_nothing_serious_bars_anyone(visit: Visit, lane: Path, tab: Page, scheme
     assert serious == []
 
 
+@pytest.mark.campaign
 def test_a_session_that_was_not_kept_says_what_to_do(visit: Visit, measured: Path) -> None:
     text = (measured / "session.toml").read_text(encoding="utf-8")
     (measured / "session.toml").write_text(text.replace("57", "58"), encoding="utf-8")

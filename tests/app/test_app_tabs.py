@@ -30,6 +30,7 @@ def height_of(folder: Path) -> float:
     return read_session(folder).release.height_m
 
 
+@pytest.mark.campaign
 def test_what_an_earlier_run_changed_is_undone_and_redone(visit: Visit, session: Path) -> None:
     before = height_of(session)
     set_height(session, 1.5)

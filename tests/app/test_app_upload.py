@@ -166,7 +166,7 @@ def test_a_hostile_name_stays_a_name(server: Served, session: Path, name: str) -
     )
 
 
-@given(name=st.text(max_size=300))
+@given(name=st.text(max_size=150))
 def test_every_name_becomes_one_that_stays_in_its_folder(name: str) -> None:
     safe = safe_name(name)
     assert Path(safe).name == safe and safe not in (".", "..")

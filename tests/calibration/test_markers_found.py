@@ -74,7 +74,7 @@ COLOURS = {
 }
 
 
-FEW = ("orange", "blue", "white")
+FEW = ("orange", "white")
 
 
 @pytest.mark.parametrize(
@@ -114,7 +114,7 @@ def _all_right(found, camera, markers):
     "turn",
     [
         pytest.param((0.03, 0.04), marks=pytest.mark.campaign),
-        (0.05, -0.12),
+        pytest.param((0.05, -0.12), marks=pytest.mark.campaign),
         pytest.param((-0.06, 0.15), marks=pytest.mark.campaign),
     ],
 )
@@ -160,7 +160,7 @@ def test_something_else_of_the_same_colour_is_not_taken():
         assert right or one.doubt
 
 
-@pytest.mark.parametrize("scenes", [3, pytest.param(12, marks=pytest.mark.campaign)])
+@pytest.mark.parametrize("scenes", [2, pytest.param(12, marks=pytest.mark.campaign)])
 def test_uncertainty_is_honest(scenes):
     errors = []
     for seed in range(scenes):

@@ -151,7 +151,13 @@ def _noisy(layout, seed):
     return field(layout, np.random.default_rng(seed)).site
 
 
-@pytest.mark.parametrize("layout", [LAYOUTS[0], LAYOUTS[1], LAYOUTS[3]])
+@pytest.mark.parametrize(
+    "layout",
+    [
+        LAYOUTS[0],
+        *(pytest.param(LAYOUTS[each], marks=pytest.mark.campaign) for each in (1, 3)),
+    ],
+)
 @pytest.mark.parametrize("i", [1, pytest.param(3, marks=pytest.mark.campaign)])
 def test_a_wrong_label_is_named(layout, i):
     site = _noisy(layout, 5)

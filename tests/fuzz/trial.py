@@ -11,6 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import cv2
+
 from tests.fuzz.cases import Case
 
 TIME_S = 60
@@ -46,6 +48,8 @@ def tried(case: Case, prepared: Path) -> Trial:
 
 def fault_of(words: Sequence[str], columns: int = 80) -> str:
     """Run a command in a process of its own, within bounds; return what was wrong, or nothing."""
+    # OpenCV's threads are not in a fork, which would wait for them for ever.
+    cv2.setNumThreads(1)
     read_end, write_end = os.pipe()
     child = os.fork()
     if child == 0:

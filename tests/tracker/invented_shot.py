@@ -29,9 +29,9 @@ def field(seed: int = 1) -> np.ndarray:
     depth = np.linspace(0, 1, height - horizon)[:, None, None]
     frame[horizon:] = (1 - depth) * (62, 118, 96) + depth * (48, 104, 84)
     hedge = slice(horizon - 60, horizon + 8)
-    frame[hedge] = (38, 66, 52) + 14 * random.standard_normal((68, width, 1))
-    frame[horizon:] += 12 * random.standard_normal((height - horizon, width, 1))
-    frame += 3 * random.standard_normal(frame.shape)
+    frame[hedge] = (38, 66, 52) + 14 * random.standard_normal((68, width, 1), np.float32)
+    frame[horizon:] += 12 * random.standard_normal((height - horizon, width, 1), np.float32)
+    frame += 3 * random.standard_normal(frame.shape, np.float32)
     return np.clip(frame, 0, 255).astype(np.uint8)
 
 

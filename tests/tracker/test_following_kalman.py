@@ -378,6 +378,7 @@ assert filter_class() is lean
 """
 
 
+@pytest.mark.campaign
 def test_filter_is_loaded_without_what_it_does_not_need():
     # In an interpreter of its own, for here filterpy is loaded whole.
     run = subprocess.run([sys.executable, "-c", LEAN], capture_output=True, text=True, check=False)

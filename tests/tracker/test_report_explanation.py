@@ -91,7 +91,7 @@ def test_a_picture_is_as_wide_as_a_sheet_and_shows_frame_dots_and_rivals() -> No
         assert near.sum() > 50
 
 
-@pytest.mark.parametrize("row", [3.0, 1076.0])
+@pytest.mark.parametrize("row", [3.0, pytest.param(1076.0, marks=pytest.mark.campaign)])
 def test_the_number_of_a_path_along_the_edge_lies_in_the_picture(row: float) -> None:
     low = replace(RIVAL, pixels=np.column_stack([np.linspace(300, 900, 40), np.full(40, row)]))
     spots = [

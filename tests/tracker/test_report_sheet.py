@@ -151,6 +151,7 @@ def test_a_sheet_is_a_jpeg_whose_colours_are_not_halved() -> None:
     assert np.abs(opened.astype(int) - sheet.pixels).mean() < 20.0
 
 
+@pytest.mark.campaign
 def test_the_picture_of_a_shot_needs_no_plotting_library() -> None:
     code = (
         "import sys; from tests.tracker.invented_shot import invented, MARKERS;"

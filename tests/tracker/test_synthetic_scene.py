@@ -73,7 +73,7 @@ def test_movers_move_and_leave_nothing_behind(kind):
     shot = fly(TrueLaunch(0.1, (0.0, 0.0, 0.8), 18.0, 42.0), TrueBall(), TrueAir(), Turf())
     stage = Setting(SCENE, CAMERA, (shot,), 4.0, 0.7, 0.002)
     movers = tuple(KINDS[kind](stage, np.random.default_rng(5)))
-    take = Take(SCENE, CAMERA, Sensor(noise=0.01, fps=5.0), (), movers=movers, frame_count=20)
+    take = Take(SCENE, CAMERA, Sensor(noise=0.01, fps=5.0), (), movers=movers, frame_count=10)
     roll = FilmRoll(take)
     clean = roll.base.luma.copy()
     frames = [planes[0].copy() for planes in roll.frames()]

@@ -137,7 +137,9 @@ def still(tmp_path_factory):
     return shown(folder, make_session(folder, STILL, 4)).astype(float)
 
 
-@pytest.mark.parametrize("rotation_deg", [90, 180, 270])
+@pytest.mark.parametrize(
+    "rotation_deg", [90, *(pytest.param(each, marks=pytest.mark.campaign) for each in (180, 270))]
+)
 def test_a_rotation_flag_changes_the_file_and_not_what_is_shown(still, tmp_path, rotation_deg):
     turned = replace(STILL, filming=replace(STILL.filming, rotations_deg=(rotation_deg,)))
     picture = shown(tmp_path, make_session(tmp_path, turned, 4)).astype(float)
@@ -246,6 +248,7 @@ def test_stated_errors_have_the_spread_that_is_stated():
     assert abs(spread.mean()) < 0.2
 
 
+@pytest.mark.campaign
 def test_lift_has_either_sign_and_either_cause_but_in_the_samples():
     lifts, shares = [], []
     for seed in range(12):

@@ -340,6 +340,7 @@ def test_a_close_up_measures_speed_and_not_carry() -> None:
     assert grades == {"carry_m": Grade.UNSUITABLE, "exit_speed_mps": Grade.USABLE}
 
 
+@pytest.mark.campaign
 def test_an_assessment_keeps_the_searched_box_and_the_edges() -> None:
     box = ((10.0, 14.0), (-34.0, -30.0), (1.5, 1.5))
     found = assess(USUAL.plan(), "carry_m", box)

@@ -139,6 +139,7 @@ def test_what_nothing_checks_is_said(session: Session) -> None:
     assert words.check != AGREE or words.calibration.dof > 0
 
 
+@pytest.mark.campaign
 def test_suggestions_lie_where_the_markers_are(session: Session) -> None:
     markers = (*session.markers[:3], *(replace(one, pixel=None) for one in session.markers[3:]))
     found = suggest(session, replace(session.clips[0], markers=markers), 0)
