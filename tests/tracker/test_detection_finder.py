@@ -1,5 +1,7 @@
 """From frames to candidates: balls by luma and by colour, each in its own frame."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -187,3 +189,48 @@ def test_a_tiny_frame_or_window_is_searched_as_far_as_it_goes(rows, columns, dia
         for each in given:
             assert np.all(each.pixels >= -1.0) and np.all(each.pixels <= (columns + 1, rows + 1))
             assert len(each.luma.patches) == len(each.pixels) == len(each.strength)
+
+
+@pytest.mark.parametrize("shape", [(720, 1280), (718, 1278), (337, 601)])
+def test_candidates_of_the_whole_frame_come_beside_those_of_the_window(shape):
+    """Real sizes, some of them odd: a queue's length, a block or a word may not fit into these."""
+    rng = np.random.default_rng(shape[1])
+    rows, columns = shape
+    # Even edges: a window begins with a whole cell.
+    window = (columns // 4 // 2 * 2, 40, columns // 4 * 3, rows // 3 * 2)
+    settings = SearchSettings(4.0, 9.0, 1, window, 30)
+    finders = [
+        CandidateFinder(replace(settings, everywhere=True)),
+        CandidateFinder(replace(settings, everywhere=True)),
+        CandidateFinder(replace(settings, window=(0, 0, columns, rows)), cutouts=False),
+    ]
+    both, narrowed, whole = ([] for _ in finders)
+    for frame in range(15):
+        # One ball within the window, and one beyond it.
+        picture = rng.integers(105, 115, shape, np.uint8)
+        for row in (rows // 2, rows - 30):
+            column = columns // 4 + 20 + 9 * frame
+            picture[row : row + 4, column : column + 4] += 60
+        blue = np.full(((rows + 1) // 2, (columns + 1) // 2), 128, np.uint8)
+        if frame == 9:
+            finders[1].narrow()
+        for finder, found in zip(finders, (both, narrowed, whole), strict=True):
+            found += finder.push(frame, frame / 30.0, picture, blue)
+    for finder, found in zip(finders, (both, narrowed, whole), strict=True):
+        found += finder.finish()
+    assert [each.frame for each in both] == list(range(1, 14))
+    for near, few, far in zip(both, narrowed, whole, strict=True):
+        np.testing.assert_array_equal(near.everywhere[0], far.pixels)
+        np.testing.assert_array_equal(near.everywhere[1], far.strength)
+        np.testing.assert_array_equal(near.in_whole_frame().pixels, far.pixels)
+        np.testing.assert_array_equal(few.pixels, near.pixels)
+        np.testing.assert_array_equal(few.strength, near.strength)
+        assert near.in_window().everywhere is None and len(near.luma.patches) == len(near.pixels)
+        x, y = near.pixels.T
+        assert np.all((x >= window[0]) & (x <= window[2]) & (y >= window[1]) & (y <= window[3]))
+        seen = [
+            np.hypot(*(far.pixels - (columns / 4 + 21.5 + 9 * near.frame, row + 1.5)).T).min()
+            for row in (rows // 2, rows - 30)
+        ]
+        assert near.frame < 3 or max(seen) < 3.0
+    assert narrowed[-1].everywhere is None and narrowed[0].everywhere is not None

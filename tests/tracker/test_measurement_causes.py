@@ -10,7 +10,7 @@ import pytest
 from calibration.camera import looking_at
 from tests.tracker.fitting_case import circumstances, request
 from tracker.detection import SearchSettings
-from tracker.measurement import passes
+from tracker.measurement import passes, scouting
 from tracker.measurement.context import ClipContext
 from tracker.measurement.passes import NO_OBSERVERS, FramePass, Timing
 from tracker.measurement.starts import diagnosis, release
@@ -42,8 +42,10 @@ def facts(tmp_path_factory: pytest.TempPathFactory) -> ClipFacts:
     return inspect(path)
 
 
-def context_of(facts: ClipFacts) -> ClipContext:
-    return ClipContext(facts, request(), circumstances(CAMERA), SETTINGS)
+def context_of(facts: ClipFacts, most: int = 20) -> ClipContext:
+    # A window that holds less than the ball's path.
+    settings = replace(SETTINGS, most=most, window=(0, 0, 100, 60))
+    return ClipContext(facts, request(), circumstances(CAMERA), settings)
 
 
 class NoFlights:
@@ -65,9 +67,9 @@ class NoFlights:
         return []
 
 
-@pytest.fixture
-def decoded(monkeypatch: pytest.MonkeyPatch) -> list[int]:
-    """The index of every frame that passes decode."""
+@pytest.fixture(params=[20, 90], ids=["scouts with finders of their own", "a scout that is fed"])
+def decoded(monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest) -> list[int]:
+    """The index of every frame that passes decode; with as many candidates, a scout is fed."""
     found: list[int] = []
 
     def counted(*given: object, **how: object) -> Iterator[Frame]:
@@ -76,7 +78,9 @@ def decoded(monkeypatch: pytest.MonkeyPatch) -> list[int]:
             yield frame
 
     monkeypatch.setattr(passes, "frames", counted)
-    monkeypatch.setattr(release, "release_context", lambda facts, *_: context_of(facts))
+    monkeypatch.setattr(
+        release, "release_context", lambda facts, *_: context_of(facts, request.param)
+    )
     monkeypatch.setattr(release, "FlightSearch", NoFlights)
     return found
 
@@ -114,12 +118,12 @@ def test_nothing_is_scouted_where_a_shot_is_found(
     class Row:
         shot = Shot
 
-    def push(_: object, at: int, candidates: Candidates) -> None:
+    def push(_: object, candidates: Candidates) -> None:
         scouted.append(candidates.frame)
 
     monkeypatch.setattr(release, "FlightSearch", Finds)
     monkeypatch.setattr(release, "measure_hypothesis", lambda *_: Row)
-    monkeypatch.setattr(diagnosis.Scouting, "push", push)
+    monkeypatch.setattr(scouting._Scout, "push", push)
     monkeypatch.setattr(passes, "frames_ahead", lambda _: 2)
     found = release.ReleaseStart(CAMERA, FIELD).find(facts, request(), NO_OBSERVERS)
     assert found.causes == () and found.any_shot

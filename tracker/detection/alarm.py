@@ -8,8 +8,8 @@ from tracker.detection.difference import Luma, Places
 WORD = 8
 """Pixels that are compared as one number of 64 bits in the search for those over a limit."""
 
-STRIP = 600_000
-"""Pixels that are worked on at a time: buffers of some frames would leave the cache, and more calls
+STRIP = 200_000
+"""Pixels that are worked on at a time, about: buffers of more would leave the cache, and more calls
 cost more than that. Measured on frames of 0.1 to 2 million pixels."""
 
 MOST_WORDS = 1500
@@ -18,12 +18,14 @@ MOST_WORDS = 1500
 NEVER = 255
 """Limit that no sum is over, since sums saturate there."""
 
+Part = tuple[slice, slice]
+"""Rows and columns of a part of a picture."""
+
 
 class Frames:
     """The last frames of a component in one block of memory, and what changed between them.
 
-    Each row is lengthened by zeros to whole words and each frame by one word, so that a whole frame
-    is one line of pixels.
+    Each row is lengthened by zeros, one at least, to whole words.
 
     Parameters
     ----------
@@ -37,19 +39,21 @@ class Frames:
 
     def __init__(self, shape: tuple[int, int], lag: int, count: int) -> None:
         self.shape, self.lag, self.count = shape, lag, count
-        self.wide = -(-shape[1] // WORD) * WORD
-        self.names = (shape[0] - 1) * self.wide
-        """Squares, named by their upper left pixels, those over a row's end included."""
-        size = shape[0] * self.wide + WORD
-        self.pixels = np.zeros((count, size), np.uint8)
-        self.gaps = np.zeros((count, size), np.uint8)
+        self.wide = (shape[1] // WORD + 1) * WORD
+        self.pixels = np.zeros((count, shape[0], self.wide), np.uint8)
+        self.gaps = np.zeros_like(self.pixels)
+        self.watched: Part = slice(0, shape[0]), slice(0, self.wide)
+        """The part of the frames that is looked at; its columns are whole words."""
         self._pushed = 0
+
+    def watch(self, rows: slice, columns: slice) -> None:
+        """Look at no more than a part of the frames from now on, made wider to whole words."""
+        first, end = columns.start // WORD * WORD, -(-columns.stop // WORD) * WORD
+        self.watched = rows, slice(first, min(end, self.wide))
 
     def picture(self, number: int) -> Luma:
         """Return the frame of a number, counted from the first given, shape (rows, columns)."""
-        rows, columns = self.shape
-        line = self.pixels[number % self.count, : rows * self.wide]
-        return line.reshape(rows, self.wide)[:, :columns]
+        return self.pixels[number % self.count, :, : self.shape[1]]
 
     def next(self) -> Luma:
         """Return where the next frame is to be put; then call `pushed`."""
@@ -59,8 +63,9 @@ class Frames:
         """Take in the frame that was put."""
         at = self._pushed % self.count
         if self._pushed >= self.lag:
-            earlier = (self._pushed - self.lag) % self.count
-            cv2.absdiff(self.pixels[at, None], self.pixels[earlier, None], dst=self.gaps[at, None])
+            earlier = self.pixels[(self._pushed - self.lag) % self.count][self.watched]
+            gaps = self.gaps[at][self.watched]
+            cv2.absdiff(self.pixels[at][self.watched], earlier, dst=gaps)
         self._pushed += 1
 
 
@@ -77,17 +82,17 @@ class Alarm:
 
     def __init__(self, frames: Frames) -> None:
         self._frames = frames
-        rows, self._columns = frames.shape
-        self._limit = np.full((rows, frames.wide), NEVER, np.uint8)
-        self._strip = max(STRIP // WORD, 1) * WORD
-        longest = min(self._strip, frames.names) + frames.wide + 1
-        self._least, self._pairs, self._over = (np.zeros((1, longest), np.uint8) for _ in range(3))
-        self._over = np.zeros((1, -(-longest // WORD) * WORD), np.uint8)
+        rows, wide = frames.shape[0], frames.wide
+        self._limit = np.full((rows, wide), NEVER, np.uint8)
+        strip = min(max(STRIP // wide, 1), rows - 1)
+        self._least, self._pairs = (np.zeros((strip + 1, wide), np.uint8) for _ in range(2))
+        # The last column of a strip holds no square, and stays zero.
+        self._over = np.zeros(-(-strip * wide // WORD**2) * WORD**2, np.uint8)
         self._alarms = np.zeros(self._over.size // WORD, bool)
 
     def follow(self, limit: Luma) -> None:
         """Take the limit of each square, named by its upper left pixel, shape (rows, columns)."""
-        self._limit[:-1, : self._columns - 1] = limit[:-1, :-1]
+        self._limit[:-1, : self._frames.shape[1] - 1] = limit[:-1, :-1]
 
     def squares(self, number: int) -> Places | None:
         """Return the names of the squares of a frame to look at, in reading order.
@@ -100,29 +105,48 @@ class Alarm:
         number : int
             Of the frame; the one `lag` frames later must have been given.
         """
-        frames, wide = self._frames, self._frames.wide
-        limit = self._limit.reshape(1, -1)
-        earlier = frames.gaps[number % frames.count, None]
-        later = frames.gaps[(number + frames.lag) % frames.count, None]
+        frames = self._frames
+        rows, columns = frames.watched
+        end = min(rows.stop, frames.shape[0] - 1)
         found: list[Places] = []
         words = 0
-        for first in range(0, frames.names, self._strip):
-            count = min(self._strip, frames.names - first)
-            reach = slice(first, first + count + wide + 1)
-            least = self._least[:, : count + wide + 1]
-            cv2.min(earlier[:, reach], later[:, reach], dst=least)
-            pairs = self._pairs[:, : count + 1]
-            cv2.add(least[:, : count + 1], least[:, wide : wide + count + 1], dst=pairs)
-            over = self._over[:, :count]
-            cv2.add(pairs[:, :count], pairs[:, 1:], dst=over)
-            cv2.subtract(over, limit[:, first : first + count], dst=over)
-            alarms = self._alarms[: count // WORD]
-            np.not_equal(over[0].view(np.uint64), 0, out=alarms)
-            some = np.flatnonzero(alarms)
-            words += len(some)
+        for first in range(rows.start, end, len(self._least) - 1):
+            last = min(first + len(self._least) - 1, end)
+            names = self._strip(number, slice(first, last), columns)
+            words += len(names)
             if words > MOST_WORDS:
                 return None
-            if len(some):
-                word, place = np.nonzero(over.reshape(-1, WORD)[some])
-                found.append(first + WORD * some[word] + place)
+            if len(names):
+                found.append(self._names(names, first, columns))
         return np.concatenate(found) if found else np.zeros(0, np.int64)
+
+    def _strip(self, number: int, rows: slice, columns: slice) -> Places:
+        """Compute by how much some rows are over their limit; return the words that are."""
+        frames = self._frames
+        high, wide = rows.stop - rows.start, columns.stop - columns.start
+        both = slice(rows.start, rows.stop + 1), columns
+        earlier = frames.gaps[number % frames.count][both]
+        later = frames.gaps[(number + frames.lag) % frames.count][both]
+        least, pairs = self._least[: high + 1, :wide], self._pairs[:high, :wide]
+        cv2.min(earlier, later, dst=least)
+        cv2.add(least[:-1], least[1:], dst=pairs)
+        size = high * wide
+        flat = self._over[: -(-size // WORD**2) * WORD**2]
+        over = flat[:size].reshape(high, wide)
+        sums = over[:, :-1]
+        cv2.add(pairs[:, :-1], pairs[:, 1:], dst=sums)
+        cv2.subtract(sums, self._limit[rows, columns][:, :-1], dst=sums)
+        over[:, -1] = 0
+        flat[size:] = 0
+        alarms = self._alarms[: flat.size // WORD]
+        np.not_equal(flat.view(np.uint64), 0, out=alarms)
+        # Eight words at a time, of which nearly all are none.
+        groups = np.flatnonzero(alarms.view(np.uint64))
+        group, word = np.nonzero(alarms.reshape(-1, WORD)[groups])
+        return np.asarray(WORD * groups[group] + word)
+
+    def _names(self, words: Places, first: int, columns: slice) -> Places:
+        """Return the names of the squares in words of the strip that begins with a row."""
+        word, place = np.nonzero(self._over.reshape(-1, WORD)[words])
+        row, column = np.divmod(WORD * words[word] + place, columns.stop - columns.start)
+        return np.asarray((first + row) * self._frames.wide + columns.start + column)

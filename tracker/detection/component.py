@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 
 from tracker.detection.alarm import Alarm, Frames
 from tracker.detection.difference import Difference, Luma, Places, change_at, squares
-from tracker.detection.noise import EVERY, HIGHEST, NoiseMap
-from tracker.detection.peaks import Marked, peaks
+from tracker.detection.noise import EVERY, NoiseMap
+from tracker.detection.peaks import NO_SQUARES, Marked, in_order, over_threshold, part, peaks
+from tracker.detection.settings import ComponentSettings, Window
 from tracker.records import Backdrop, Cutouts
 
 Array = NDArray[np.float64]
-Window = tuple[int, int, int, int]
 
 BALL_PX = 1.4
 """Least diameter of the ball in a picture made smaller by a whole number, px: a sum of 2 by 2
@@ -42,6 +42,10 @@ MOST_PIXELS, MOST_HELD, FEWEST = 4_200_000, 17_000_000, 2
 """Pixels of frames that are looked at together at most, for memory, as they are searched and as
 they are held for cutouts, and fewest such frames: eight of 1920 by 1080."""
 
+MARGIN = 48
+"""Cells around the window that are watched beside it: three blocks of the map of usual change, so
+that what lies beyond has no part in the thresholds inside."""
+
 NO_PLACES = np.zeros(0, np.int64)
 
 LEAST_SIDE_PX = 2
@@ -65,6 +69,9 @@ class Found:
     strength: Array
 
 
+NOTHING = Found(NO_PLACES, np.zeros((0, 2)), np.zeros(0))
+
+
 class Component:
     """Frames of one component, given one by one, and the places of change in them.
 
@@ -74,50 +81,42 @@ class Component:
     ----------
     shape : tuple of int
         Rows and columns of the component.
-    window : tuple of int
-        First column, first row, end column, end row of the part that is watched.
-    diameter_px : float
-        Of the ball, in the component's own pixels.
-    lag : int
-        Frames between a frame and the two that are subtracted from it.
-    half : int
-        Half the side of a cutout, less its middle pixel.
-    most : int
-        Places kept per frame.
+    settings : ComponentSettings
     """
 
-    def __init__(
-        self,
-        shape: tuple[int, int],
-        window: Window,
-        diameter_px: float,
-        lag: int,
-        half: int,
-        most: int,
-    ) -> None:
-        self._lag, self._most = lag, most
-        left, top, right, bottom = self._window = _inside(window, shape)
-        least = min(bottom - top, right - left)
+    def __init__(self, shape: tuple[int, int], settings: ComponentSettings) -> None:
+        self._settings, self._lag, self._most = settings, settings.lag, settings.most
+        left, top, right, bottom = region = _inside(settings.window, shape)
+        if settings.everywhere:
+            region = 0, 0, shape[1], shape[0]
+        least = min(region[3] - region[1], region[2] - region[0])
         self._blind = least < LEAST_SIDE_PX
-        self._shrink = max(1, min(shrink_of(diameter_px), least // LEAST_SIDE_PX))
-        self._reach = NEAR_PX[self._shrink > 1]
-        self._side = min(2 * half + 1, *shape)
-        rows = max((bottom - top) // self._shrink, LEAST_SIDE_PX)
-        columns = max((right - left) // self._shrink, LEAST_SIDE_PX)
+        shrink = self._shrink = max(1, min(shrink_of(settings.diameter_px), least // LEAST_SIDE_PX))
+        self._reach = NEAR_PX[shrink > 1]
+        self._side = min(2 * settings.half + 1, *shape)
+        high, wide = (max(each // shrink, LEAST_SIDE_PX) for each in (bottom - top, right - left))
+        rows, columns, first, start = high, wide, 0, 0
+        if settings.everywhere:
+            rows, columns = (max(each // shrink, LEAST_SIDE_PX) for each in shape)
+            first, start = top // shrink, left // shrink
+        self._window = slice(first, first + high), slice(start, start + wide)
+        """The window, in cells of the part that is searched."""
+        self._region = region
+        """That part, px."""
         most_frames = min(MOST_PIXELS // (rows * columns), MOST_HELD // (shape[0] * shape[1]))
         self.together = min(max(most_frames, FEWEST), EVERY)
         """Frames that are looked at together at most."""
         self._size = (shape[1], shape[0])
         self._squares: deque[Luma] = deque()
-        self._frames = Frames((rows, columns), lag, 2 * lag + self.together)
+        self._frames = Frames((rows, columns), self._lag, 2 * self._lag + self.together)
         self._pushed = self._done = 0
         self._difference = Difference((rows, columns))
         self._alarm = Alarm(self._frames)
-        self._noise = NoiseMap((rows, columns), wanted=WANTED * most)
-        self.centred = False
-        """Whether a place is the middle of the change around it, to a part of a cell."""
-        self.described = True
-        """Whether the backdrop is taken, and frames are kept for cutouts."""
+        self._noise = NoiseMap((rows, columns), wanted=WANTED * self._most)
+        self._everywhere: NoiseMap | None = None
+        """Where places everywhere are wanted too: the thresholds of these."""
+        if settings.everywhere:
+            self._everywhere = NoiseMap((rows, columns), wanted=WANTED * self._most)
         self._backdrop: Backdrop | None = None
         self._weakest: list[float] = []
 
@@ -133,57 +132,85 @@ class Component:
 
     def push(self, picture: Luma) -> None:
         """Take the next frame; as many as `together` may be ready."""
-        if self.described:
+        if self._settings.described:
             self._squares.append(squares(picture, self._side))
         self._pushed += 1
         if self._blind:
             return
-        left, top, right, bottom = self._window
-        part, small = picture[top:bottom, left:right], self._frames.next()
-        if self._shrink > 1:
-            rows, columns = small.shape
-            part = part[: rows * self._shrink, : columns * self._shrink]
-            cv2.resize(part, (columns, rows), dst=small, interpolation=cv2.INTER_AREA)
+        rows, columns = self._frames.watched
+        small = self._frames.next()[rows, columns]
+        shrink = self._shrink
+        left, top = self._region[0] + columns.start * shrink, self._region[1] + rows.start * shrink
+        high, wide = small.shape
+        part = picture[top : top + high * shrink, left : left + wide * shrink]
+        if shrink > 1:
+            cv2.resize(part, (wide, high), dst=small, interpolation=cv2.INTER_AREA)
         else:
             np.copyto(small, part)
         self._frames.pushed()
 
-    def places(self, count: int) -> Found:
+    def narrow(self) -> None:
+        """Find places in the window only from now on."""
+        if self._everywhere is not None:
+            self._everywhere = None
+            near = (
+                slice(max(each.start - MARGIN, 0), min(each.stop + MARGIN, end))
+                for each, end in zip(self._window, self._frames.shape, strict=True)
+            )
+            self._frames.watch(*near)
+
+    def places(self, count: int) -> tuple[Found, Found]:
         """Return the places of change above threshold in the next frames that are ready.
 
         Parameters
         ----------
         count : int
             Frames, no more than `run`.
+
+        Returns
+        -------
+        tuple of Found
+            Those in the window; and those everywhere, where these are wanted.
         """
         self._weakest = [0.0] * count
         if self._blind:
-            return Found(np.zeros(0, np.int64), np.zeros((0, 2)), np.zeros(0))
+            return NOTHING, NOTHING
         if self._noise.due:
             self._take()
-        frames, rows, columns, sums = peaks(self._over(count), *self._bounds)
+        near, everywhere = self._over(count)
+        found, self._weakest = self._found(near, self._noise, count)
+        if self._everywhere is None:
+            return found, NOTHING
+        return found, self._found(everywhere, self._everywhere, count)[0]
+
+    def _found(self, marked: Marked, noise: NoiseMap, count: int) -> tuple[Found, list[float]]:
+        """Return the strongest of the squares that rule their surroundings, and the weakest kept.
+
+        The least strength is that of each frame that had too many, else 0.
+        """
+        frames, rows, columns, sums = marked
         for counted in np.bincount(frames, minlength=count).tolist():
-            self._noise.learn(counted)
-        strength = sums / self._noise.level_at(rows, columns)
-        kept = self._strongest(frames, strength, count)
+            noise.learn(counted)
+        strength = sums / noise.level_at(rows, columns)
+        kept, weakest = self._strongest(frames, strength, count)
         if kept is not None:
             frames, rows, columns = frames[kept], rows[kept], columns[kept]
             strength = strength[kept]
         at = np.empty((len(rows), 2))
-        if self.centred:
+        if self._settings.centred:
             at[:, 0], at[:, 1] = self._middles(frames, rows, columns)
         else:
             at[:, 0], at[:, 1] = columns, rows
         at *= self._shrink
         # The middle of four pixels, each of which is the mean of a square of them.
         at += (2 * self._shrink - 1) / 2.0
-        at += self._window[:2]
-        return Found(frames, at, strength)
+        at += self._region[:2]
+        return Found(frames, at, strength), weakest
 
     def passed(self, count: int) -> None:
         """Go on to the frames after those that were looked at."""
         self._done += count
-        for _ in range(count if self.described else 0):
+        for _ in range(count if self._settings.described else 0):
             self._squares.popleft()
 
     def _take(self) -> None:
@@ -191,28 +218,42 @@ class Component:
         frames, noise, first = self._frames, self._noise, self._done
         three = (frames.picture(first + step * self._lag) for step in range(3))
         noise.take(self._difference.change(*three))
-        if self.described:
+        if self._settings.described:
             light = noise.light(frames.picture(first + self._lag))
-            self._backdrop = Backdrop(self._window, *noise.levels, *light)
-        self._alarm.follow(noise.limit)
+            self._backdrop = Backdrop(self._region, *noise.levels, *light)
+        if self._everywhere is not None:
+            self._everywhere.take_of(noise)
+        self._alarm.follow(self._least_limit())
 
-    def _over(self, count: int) -> Marked:
-        """Return the squares over their threshold in the next frames."""
+    def _over(self, count: int) -> tuple[Marked, Marked]:
+        """Return the squares over their threshold that rule their surroundings in the next frames.
+
+        Those in the window come first, then those everywhere where these are wanted.
+        """
         first = self._done + self._lag
         named = [self._alarm.squares(first + at) for at in range(count)]
-        some = [self._named(named)]
+        parts = [self._each(self._named(named))]
         for at, names in enumerate(named):
             if names is None:
                 # Thinned at once: squares that all changed would take much memory.
-                some.append(peaks(self._whole(at), *self._bounds))
-        if len(some) == 1:
-            return some[0]
-        frames, rows, columns, sums = (np.concatenate(each) for each in zip(*some, strict=True))
-        order = np.argsort(frames, kind="stable")
-        return frames[order], rows[order], columns[order], sums[order]
+                both = self._each(self._whole(at))
+                parts.append((peaks(both[0], *self._bounds), peaks(both[1], *self._bounds)))
+        near, everywhere = (in_order([each[at] for each in parts]) for at in range(2))
+        return peaks(near, *self._bounds), peaks(everywhere, *self._bounds)
+
+    def _each(self, marked: Marked) -> tuple[Marked, Marked]:
+        """Return the squares over the threshold in the window, and over that of the whole frame."""
+        whole = NO_SQUARES if self._everywhere is None else over_threshold(marked, self._everywhere)
+        _, rows, columns, _ = marked
+        if self._settings.everywhere:
+            down, right = self._window
+            inside = (rows >= down.start) & (rows < down.stop - 1)
+            inside &= (columns >= right.start) & (columns < right.stop - 1)
+            marked = part(marked, np.flatnonzero(inside))
+        return over_threshold(marked, self._noise), whole
 
     def _named(self, named: Sequence[Places | None]) -> Marked:
-        """Return which of the squares that alarmed in each frame are over their threshold."""
+        """Return the squares that alarmed in each frame."""
         known = [NO_PLACES if names is None else names for names in named]
         frames = np.repeat(np.arange(len(known)), [len(names) for names in known])
         names = np.concatenate(known)
@@ -220,25 +261,24 @@ class Component:
         wide = self._frames.wide
         sums = self._change(numbers, names + np.array([[0], [1], [wide], [wide + 1]])).sum(axis=0)
         rows, columns = np.divmod(names, wide)
-        over = sums > self._noise.limit[rows, columns]
-        return self._beyond((frames[over], rows[over], columns[over], sums[over]))
+        return frames, rows, columns, sums
 
     def _whole(self, at: int) -> Marked:
-        """Return the squares over their threshold in one frame, all of whose squares are summed."""
-        frames, number = self._frames, self._done + self._lag + at
-        before, now, after = (frames.picture(number + step * self._lag) for step in (-1, 0, 1))
-        rows, columns, sums = self._difference.over(before, now, after, self._noise.limit)
-        return self._beyond((np.full(len(rows), at), rows, columns, sums))
+        """Return the squares over their limit in one frame, all of whose squares are summed."""
+        number, part = self._done + self._lag + at, self._frames.watched
+        before, now, after = (
+            self._frames.picture(number + step * self._lag)[part] for step in (-1, 0, 1)
+        )
+        limit = self._least_limit()[part]
+        rows, columns, sums = self._difference.over(before, now, after, limit)
+        rows, columns = rows + part[0].start, columns + part[1].start
+        return np.full(len(rows), at), rows, columns, sums
 
-    def _beyond(self, marked: Marked) -> Marked:
-        """Leave out squares that the highest limit in whole numbers lets through."""
-        frames, rows, columns, sums = marked
-        beyond = np.flatnonzero(self._noise.limit[rows, columns] == HIGHEST)
-        if not len(beyond):
-            return marked
-        over = np.ones(len(rows), bool)
-        over[beyond] = sums[beyond] > self._noise.thresholds_at(rows[beyond], columns[beyond])
-        return frames[over], rows[over], columns[over], sums[over]
+    def _least_limit(self) -> Luma:
+        """Return the limit that no square of either kind is below."""
+        if self._everywhere is None:
+            return self._noise.limit
+        return np.minimum(self._noise.limit, self._everywhere.limit)
 
     @property
     def _bounds(self) -> tuple[int, int]:
@@ -248,24 +288,27 @@ class Component:
     def _change(self, numbers: Places, places: Places) -> Places:
         """Return the change of pixels at places in the lines of frames of some numbers."""
         frames, lag = self._frames, self._lag
-        size = frames.pixels.shape[1]
+        size = frames.pixels[0].size
         three = (size * ((numbers + step * lag) % frames.count) + places for step in (-1, 0, 1))
         return change_at(frames.pixels.reshape(-1), *three)
 
-    def _strongest(self, frames: Places, strength: Array, count: int) -> Places | None:
+    def _strongest(
+        self, frames: Places, strength: Array, count: int
+    ) -> tuple[Places | None, list[float]]:
         """Return the strongest places of each frame, None where no frame has too many."""
         ends = np.searchsorted(frames, np.arange(count + 1))
+        weakest = [0.0] * count
         if np.diff(ends).max() <= self._most:
-            return None
+            return None, weakest
         kept = []
         for at, (first, end) in enumerate(pairwise(ends.tolist())):
             best = np.arange(first, end)
             if len(best) > self._most:
                 order = np.argsort(-strength[first:end], kind="stable")
                 best = first + np.sort(order[: self._most])
-                self._weakest[at] = float(strength[best].min())
+                weakest[at] = float(strength[best].min())
             kept.append(best)
-        return np.concatenate(kept)
+        return np.concatenate(kept), weakest
 
     def _middles(self, frames: Places, rows: Places, columns: Places) -> tuple[Array, Array]:
         """Return columns and rows of the middles of the change around squares of 2 by 2 pixels.

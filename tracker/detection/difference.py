@@ -58,12 +58,12 @@ class Difference:
         for top in range(0, height - 1, self._strip):
             end = min(top + self._strip, height - 1)
             change = self._changed(before, now, after, top, end + 1)
-            pairs, sums = self._pairs[: end - top], self._sums[: end - top, : width - 1]
+            pairs, sums = self._pairs[: end - top, :width], self._sums[: end - top, : width - 1]
             cv2.add(change[:-1], change[1:], dst=pairs)
             cv2.add(pairs[:, :-1], pairs[:, 1:], dst=sums)
             over = self._over[top:end, : width - 1]
             cv2.subtract(sums, limit[top:end, : width - 1], dst=over)
-        rows, columns = np.nonzero(self._over)
+        rows, columns = np.nonzero(self._over[: height - 1, : width - 1])
         change = self._change
         found = change[rows, columns].astype(np.int64)
         for down, right in ((0, 1), (1, 0), (1, 1)):
@@ -73,12 +73,13 @@ class Difference:
     def _changed(self, before: Luma, now: Luma, after: Luma, top: int, end: int) -> Luma:
         """Compute and return the change of the rows from `top` to `end`."""
         before, now, after = before[top:end], now[top:end], after[top:end]
-        bound, brighter = self._bound[: end - top], self._brighter[: end - top]
+        high, wide = now.shape
+        bound, brighter = self._bound[:high, :wide], self._brighter[:high, :wide]
         cv2.max(before, after, dst=bound)
         cv2.subtract(now, bound, dst=brighter)
         cv2.min(before, after, dst=bound)
         cv2.subtract(bound, now, dst=bound)
-        change = self._change[top:end]
+        change = self._change[top:end, :wide]
         cv2.add(brighter, bound, dst=change)
         return change
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from tracker.detection.component import BALL_PX, Component, Found
 from tracker.detection.difference import Luma
-from tracker.detection.settings import SearchSettings
+from tracker.detection.settings import ComponentSettings, SearchSettings
 from tracker.records import Candidates, no_cutouts
 
 Array = NDArray[np.float64]
@@ -42,6 +42,7 @@ class CandidateFinder:
         self._luma: Component | None = None
         self._blueness: Component | None = None
         self._together = 1
+        self._narrow = False
 
     def push(
         self, frame: int, time_s: float, luma: Luma, blueness: Luma | None = None
@@ -73,6 +74,10 @@ class CandidateFinder:
             return []
         return self._next(self._luma.ready)
 
+    def narrow(self) -> None:
+        """Find candidates in the window only from now on."""
+        self._narrow = True
+
     def finish(self) -> list[Candidates]:
         """Return, after the last frame, the candidates that were not looked at yet."""
         ready = 0 if self._luma is None else self._luma.ready
@@ -82,16 +87,20 @@ class CandidateFinder:
         """Return the candidates of the next frames."""
         assert self._luma is not None
         components = [each for each in (self._luma, self._blueness) if each is not None]
-        found = self._luma.places(count)
+        if self._narrow:
+            for each in components:
+                each.narrow()
+        found, everywhere = self._luma.places(count)
         if self._blueness is not None:
-            found = _joined(found, self._blueness.places(count))
-        ends = np.searchsorted(found.frames, np.arange(count + 1)).tolist()
-        lag = self._settings.lag
+            in_colour, all_in_colour = self._blueness.places(count)
+            found, everywhere = _joined(found, in_colour), _joined(everywhere, all_in_colour)
         given = []
-        for at, (first, end) in enumerate(pairwise(ends)):
-            pixels, strength = found.pixels[first:end], found.strength[first:end]
-            when = self._times[at + lag]
-            given.append(self._candidates(at, when, pixels, strength))
+        whole = self._settings.everywhere and not self._narrow
+        both = (_each(one, count) for one in (found, everywhere))
+        for at, (near, all_found) in enumerate(zip(*both, strict=True)):
+            when = self._times[at + self._settings.lag]
+            candidates = self._candidates(at, when, *near)
+            given.append(replace(candidates, everywhere=all_found) if whole else candidates)
         for each in components:
             each.passed(count)
         for _ in range(count):
@@ -121,28 +130,29 @@ class CandidateFinder:
         half, most = settings.patch_half, settings.most
         # A picture is made smaller until the ball is so wide: wider where its middle is wanted.
         diameter_px = settings.diameter_px * (BALL_PX / CENTRED_PX if settings.centred else 1.0)
+        kinds = settings.centred, self._cutouts, settings.everywhere
         self._luma = Component(
             (luma.shape[0], luma.shape[1]),
-            settings.window,
-            diameter_px,
-            settings.lag,
-            half,
-            most,
+            ComponentSettings(settings.window, diameter_px, settings.lag, half, most, *kinds),
         )
-        self._luma.centred, self._luma.described = settings.centred, self._cutouts
         if blueness is not None and min(blueness.shape) > 0:
             left, top, right, bottom = settings.window
+            window = left // 2, top // 2, right // 2, bottom // 2
             self._blueness = Component(
                 (blueness.shape[0], blueness.shape[1]),
-                (left // 2, top // 2, right // 2, bottom // 2),
-                diameter_px / 2.0,
-                settings.lag,
-                half // 2 + 2,
-                most // 2,
+                ComponentSettings(
+                    window, diameter_px / 2.0, settings.lag, half // 2 + 2, most // 2, *kinds
+                ),
             )
-            self._blueness.centred, self._blueness.described = settings.centred, self._cutouts
         components = [each for each in (self._luma, self._blueness) if each is not None]
         self._together = min(each.together for each in components)
+
+
+def _each(found: Found, count: int) -> list[tuple[Array, Array]]:
+    """Return the pixels and strengths of each of some frames."""
+    ends = np.searchsorted(found.frames, np.arange(count + 1)).tolist()
+    parts = (slice(*each) for each in pairwise(ends))
+    return [(found.pixels[part], found.strength[part]) for part in parts]
 
 
 def _joined(luma: Found, colour: Found) -> Found:

@@ -109,6 +109,15 @@ class NoiseMap:
             weight = max(LEVEL_WEIGHT, 1.0 / (1.0 + self._seen))
             bounded = np.minimum(fresh, STEP_LIMIT * self._level + 1.0)
             self._level = (1.0 - weight) * self._level + weight * bounded
+        self._follow()
+
+    def take_of(self, other: "NoiseMap") -> None:
+        """Take in what another map of the same frames, with other candidates, has taken in."""
+        self._level = other._level
+        self._follow()
+
+    def _follow(self) -> None:
+        """Compute the thresholds from the level."""
         self._threshold = self._ratio * np.maximum(self._level, LEAST_LEVEL)
         limit = np.minimum(self._threshold, HIGHEST).astype(np.uint8)
         cv2.resize(limit, self._size, dst=self._limit, interpolation=cv2.INTER_LINEAR)

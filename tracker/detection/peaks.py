@@ -1,9 +1,12 @@
 """The places that rule their surroundings, of all squares that stand out in some frames."""
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 from tracker.detection.difference import Places
+from tracker.detection.noise import HIGHEST, NoiseMap
 
 Marked = tuple[Places, Places, Places, Places]
 """Squares of 2 by 2 pixels, in order of their frames: each one's frame, row, column and sum."""
@@ -12,8 +15,36 @@ SUM_BIT, BLOCK_BIT, MOST_SUM = 27, 37, 1023
 """Bits of a square's number in the sort from which on its sum and its block stand, and the largest
 sum: ten bits hold four times 255, and 27 any place in a frame of 8192 by 16384 pixels."""
 
+NO_SQUARES: Marked = (np.zeros(0, np.int64),) * 4
+
 FAR = -30_000
 """A row or column that is near to none."""
+
+
+def part(marked: Marked, chosen: Places) -> Marked:
+    """Return the chosen squares."""
+    frames, rows, columns, sums = marked
+    return frames[chosen], rows[chosen], columns[chosen], sums[chosen]
+
+
+def over_threshold(marked: Marked, noise: NoiseMap) -> Marked:
+    """Return the squares over their threshold."""
+    _, rows, columns, sums = marked
+    limit = noise.limit[rows, columns]
+    over = sums > limit
+    # The highest limit in whole numbers lets through what the threshold does not.
+    beyond = np.flatnonzero(over & (limit == HIGHEST))
+    over[beyond] = sums[beyond] > noise.thresholds_at(rows[beyond], columns[beyond])
+    return part(marked, np.flatnonzero(over))
+
+
+def in_order(parts: Sequence[Marked]) -> Marked:
+    """Return squares of several lists in the order of their frames."""
+    if len(parts) == 1:
+        return parts[0]
+    frames, rows, columns, sums = (np.concatenate(each) for each in zip(*parts, strict=True))
+    order = np.argsort(frames, kind="stable")
+    return frames[order], rows[order], columns[order], sums[order]
 
 
 def peaks(marked: Marked, most: int, reach: int) -> Marked:

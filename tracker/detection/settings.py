@@ -65,6 +65,8 @@ class SearchSettings:
     centred : bool
         Whether a candidate's place is the middle of what changed around it, to a part of a cell:
         for a ball so large that its edges would be candidates of their own.
+    everywhere : bool
+        Whether the candidates that a window of the whole frame would have come as well.
     """
 
     diameter_px: float
@@ -73,12 +75,48 @@ class SearchSettings:
     window: Window
     most: int = 120
     centred: bool = False
+    everywhere: bool = False
 
     @property
     def patch_half(self) -> int:
         """Half the side of a cutout, less its middle pixel: ball, streak and a margin."""
         reach = self.diameter_px / 2.0 + self.step_px / 2.0 + PATCH_MARGIN_PX
         return int(np.clip(np.ceil(reach), *PATCH_HALVES))
+
+
+@dataclass(frozen=True)
+class ComponentSettings:
+    """What is looked for in one component, in its own pixels.
+
+    Attributes
+    ----------
+    window : tuple of int
+        First column, first row, end column, end row of the part that is watched.
+    diameter_px : float
+        Of the ball.
+    lag : int
+        Frames between a frame and the two that are subtracted from it.
+    half : int
+        Half the side of a cutout, less its middle pixel.
+    most : int
+        Places kept per frame.
+    centred : bool
+        Whether a place is the middle of the change around it, to a part of a cell.
+    described : bool
+        Whether the backdrop is taken, and frames are kept for cutouts.
+    everywhere : bool
+        Whether places everywhere are found as well, as a window of the whole component would have
+        them.
+    """
+
+    window: Window
+    diameter_px: float
+    lag: int
+    half: int
+    most: int
+    centred: bool = False
+    described: bool = True
+    everywhere: bool = False
 
 
 def settings_for(

@@ -135,6 +135,8 @@ class FramePass:
         Whether the pass stops where the camera moves.
     stopped : bool
         No further frame is looked at. May be set while the pass runs.
+    narrowed : bool
+        No further candidate beyond the window is wanted. May be set while the pass runs.
     side_px : int
         Side of the squares of the frame, in colour, with which candidates come; 0 for none.
     moves : bool
@@ -159,6 +161,7 @@ class FramePass:
     cutouts: bool = True
     while_still: bool = False
     stopped: bool = False
+    narrowed: bool = False
     side_px: int = 0
     moves: bool = False
     lost_share: float = 0.0
@@ -219,6 +222,8 @@ class FramePass:
         """Return the candidates that are ready with a frame, in the still camera's pixels."""
         if view is None:
             return []
+        if self.narrowed:
+            finder.narrow()
         if self.also is not None:
             self.also(view.index, view.time_s, view.luma, view.blueness)
         if view.shown is not None:

@@ -1,7 +1,7 @@
 """A first pass through a clip that needs no release point: the paths of what is thrown."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +39,10 @@ SCOUTING_FPS = 60.0
 REPORTED_REPEATS = 0.03
 """Share of frames that repeat the picture before them above which a note says so. Common practice,
 no source."""
+
+MOST_FED = 2.0
+"""Largest ball that another pass looks for whose candidates serve a scout, in the diameters that
+this looks for: a smaller one is found as well, at half the contrast."""
 
 MOST_LOST = 0.5
 """Share of a path's frames in which the camera's motion may not be followed: a person may hide the
@@ -155,20 +159,51 @@ class Scouting:
         self, clips: Sequence[ClipFacts], camera: Camera, fall_per_diameter: float | None = None
     ) -> None:
         self._scouts = [_Scout(each, camera, fall_per_diameter) for each in clips]
+        self._fed: FramePass | None = None
+        self._stopped = False
 
     @property
     def loops(self) -> list[FramePass]:
-        """The passes that give the scouts their candidates, one each."""
-        return [each.loop for each in self._scouts]
+        """The passes that give the scouts their candidates, one each, but of one that is fed."""
+        return [each.loop for each in self._scouts if each.loop is not self._fed]
 
     @property
     def stopped(self) -> bool:
-        """Whether a pass stopped before the clip's end."""
-        return any(loop.stopped for loop in self.loops)
+        """Whether a pass stopped before the clip's end, or the camera moved in one that feeds."""
+        moved = self._fed is not None and self._fed.moves
+        return self._stopped or moved or any(loop.stopped for loop in self.loops)
+
+    def stop(self) -> None:
+        """Look at no further frame."""
+        self._stopped = True
+        for loop in self.loops:
+            loop.stopped = True
+        if self._fed is not None:
+            self._fed.narrowed = True
+
+    def feed_by(self, loop: FramePass) -> None:
+        """Take the candidates of another pass where these are all that the first scout looks for.
+
+        Then the pass finds candidates everywhere in the frame.
+        """
+        if self._scouts[0].is_fed_by(loop):
+            loop.settings = replace(loop.settings, everywhere=True)
+            self._fed = self._scouts[0].loop = loop
 
     def push(self, at: int, candidates: Candidates) -> None:
         """Take a frame's candidates of one of the passes."""
-        self._scouts[at].push(candidates)
+        own = [each for each in self._scouts if each.loop is not self._fed]
+        own[at].push(candidates)
+
+    def push_fed(self, candidates: Candidates) -> None:
+        """Take a frame's candidates of the pass that feeds the first scout."""
+        if self._fed is None or self._stopped or candidates.everywhere is None:
+            return
+        if candidates.steadied is not None:
+            # Where the camera moves, scouts stop.
+            self.stop()
+            return
+        self._scouts[0].push(candidates.in_whole_frame())
 
     def walk(self, observers: Observers, meter: ChangeMeter | None = None) -> None:
         """Pass once through the clip; the meter sees every frame once."""
@@ -217,6 +252,18 @@ class _Scout:
             self._every,
             also=self._sizes.see,
             cutouts=False,
+        )
+
+    def is_fed_by(self, loop: FramePass) -> bool:
+        """Return whether another pass finds what this one looks for, everywhere in its frames."""
+        own, other = self.loop.settings, loop.settings
+        return (
+            loop.every == self._every
+            and loop.wanted is None
+            and loop.timing.repeats is None
+            and other.lag == own.lag
+            and other.most == own.most
+            and other.diameter_px <= MOST_FED * own.diameter_px
         )
 
     def push(self, candidates: Candidates) -> None:

@@ -141,6 +141,8 @@ class Candidates:
         Of luma and of the blue difference, as far as the clip has them.
     colours : ColourParts or None
         What a picture shows of the frame around each candidate, where that was asked for.
+    everywhere : tuple of ndarray or None
+        Pixels and strength of what is found in the whole frame, where that was asked for.
     """
 
     frame: int
@@ -152,6 +154,18 @@ class Candidates:
     steadied: Steadied | None = None
     backdrops: tuple[Backdrop, ...] = ()
     colours: ColourParts | None = None
+    everywhere: tuple[Array, Array] | None = None
+
+    def in_whole_frame(self) -> "Candidates":
+        """Return what is found in the whole frame, as places without cutouts."""
+        assert self.everywhere is not None
+        pixels, strength = self.everywhere
+        nothing = no_cutouts(len(pixels))
+        return Candidates(self.frame, self.time_s, pixels, strength, nothing, None)
+
+    def in_window(self) -> "Candidates":
+        """Return the candidates in the watched window."""
+        return self if self.everywhere is None else replace(self, everywhere=None)
 
     def with_colours(self, colours: ColourParts | None) -> "Candidates":
         """Return the candidates with squares of the frame around them."""

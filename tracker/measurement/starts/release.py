@@ -137,18 +137,21 @@ def _search(
     camera, settings = context.camera, context.settings
     loop = FramePass(context.facts, camera, settings, timing, meter=meter, side_px=side)
     found = Findings(context.camera)
+    if scouting is not None:
+        scouting.feed_by(loop)
     along = [] if scouting is None else scouting.loops
     with closing(passed_together([loop, *along], observers)) as passed:
         for at, candidates in passed:
-            if at > 0:
-                assert scouting is not None
-                scouting.push(at - 1, candidates)
-                continue
-            for hypothesis in search.push(candidates):
+            if scouting is not None:
+                if at > 0:
+                    scouting.push(at - 1, candidates)
+                    continue
+                scouting.push_fed(candidates)
+            for hypothesis in search.push(candidates.in_window()):
                 near = search.candidates(hypothesis)
                 found.sort([_measured(context, hypothesis, near, observers)])
-            for each in along:
-                each.stopped |= found.any_shot
+            if scouting is not None and found.any_shot:
+                scouting.stop()
     for hypotheses in search.finish():
         for hypothesis in hypotheses:
             near = search.candidates(hypothesis)
