@@ -2,13 +2,13 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import InputError
 from calibration.lens.board import Board, Picture, Sighting
+from calibration.lens.bundle import bundle
 from calibration.lens.lens import Lens
 
 Array = NDArray[np.float64]
@@ -32,6 +32,9 @@ SMALLEST_COVER = 0.35
 
 OUTLIER = 3.0
 """A view whose residuals exceed the median view's by this factor is left out."""
+
+LARGE_SAG_MM = 1.0
+"""A board that is bent by more is reported."""
 
 FREE_K3_U = 3.0
 """Standard uncertainties by which k3 must differ from zero to be kept."""
@@ -125,9 +128,10 @@ def from_sightings(
     """Measure a lens from sightings of a board.
 
     Focal length, principal point, k1, k2, p1 and p2 are fitted with `cv2.calibrateCameraExtended`;
-    k3 only where it differs from zero by more than three standard uncertainties. Views whose
-    residuals are outliers are left out once. The covariance is that of the whole bundle, enlarged
-    where views scatter more than their corners do (a board that is not flat, blur).
+    k3 only where it differs from zero by more than three standard uncertainties. The board's bend
+    is fitted with them (`calibration.lens.bend`). Views whose residuals are outliers are left out
+    once. The covariance is that of the whole bundle, enlarged where views scatter more than their
+    corners do (blur).
 
     Parameters
     ----------
@@ -137,14 +141,14 @@ def from_sightings(
     names : tuple of str
         Device and zoom.
     """
-    fit = _bundle(sightings, size_px, free_k3=False)
+    fit = bundle(sightings, size_px, free_k3=False)
     good = fit.view_rms <= OUTLIER * np.median(fit.view_rms)
     dropped = int(np.sum(~good))
     if dropped and np.sum(good) >= FEWEST_VIEWS:
         sightings = [view for view, kept in zip(sightings, good, strict=True) if kept]
         frames = [frame for frame, kept in zip(frames, good, strict=True) if kept]
-        fit = _bundle(sightings, size_px, free_k3=False)
-    wider = _bundle(sightings, size_px, free_k3=True)
+        fit = bundle(sightings, size_px, free_k3=False)
+    wider = bundle(sightings, size_px, free_k3=True)
     if abs(wider.values[7]) > FREE_K3_U * np.sqrt(wider.covariance[7, 7]):
         fit = wider
     if np.sqrt(fit.covariance[0, 0]) > LARGEST_FOCAL_U:
@@ -158,6 +162,11 @@ def from_sightings(
         notes.append(
             f"the board was seen in {100 * cover:.0f} % of the frame only: towards the corners "
             "the distortion is a guess; film it there too"
+        )
+    if fit.sag_mm > LARGE_SAG_MM:
+        notes.append(
+            f"the board is bent by {fit.sag_mm:.1f} mm, which is fitted with the lens; glue it to "
+            "something stiff"
         )
     if dropped:
         notes.append(f"{dropped} views that did not agree with the rest were left out")
@@ -254,87 +263,3 @@ def _cover(sightings: list[Sighting], size_px: tuple[int, int]) -> float:
 
     points = np.concatenate([view.pixels for view in sightings]).astype(np.float32)
     return float(cv2.contourArea(cv2.convexHull(points)) / (size_px[0] * size_px[1]))
-
-
-@dataclass(frozen=True)
-class _Bundle:
-    values: Array
-    covariance: Array
-    rms: float
-    view_rms: Array
-
-
-def _bundle(sightings: list[Sighting], size_px: tuple[int, int], free_k3: bool) -> _Bundle:
-    import cv2
-
-    flat = [
-        np.column_stack([view.corners_mm, np.zeros(len(view.corners_mm))]).astype(np.float32)
-        for view in sightings
-    ]
-    seen = [view.pixels.astype(np.float32) for view in sightings]
-    flags = cv2.CALIB_FIX_ASPECT_RATIO | (0 if free_k3 else cv2.CALIB_FIX_K3)
-    matrix = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
-    try:
-        _, matrix, bends, turns, shifts, _, _, _ = cv2.calibrateCameraExtended(
-            flat, seen, size_px, matrix, np.zeros(5), flags=flags
-        )
-    except cv2.error:
-        raise InputError(
-            "no lens explains the board's corners",
-            remedy="check the board's numbers of squares, and film it tilted every way",
-        ) from None
-    bends = np.asarray(bends, float).ravel()[:5]
-    covariance, rms, view_rms = _spread(
-        flat, seen, (matrix, bends), list(zip(turns, shifts, strict=True)), free_k3
-    )
-    values = np.concatenate([[np.log(matrix[0, 0])], matrix[:2, 2], bends])
-    return _Bundle(values, covariance, rms, view_rms)
-
-
-def _spread(
-    flat: list[NDArray[np.float32]],
-    seen: list[NDArray[np.float32]],
-    lens: tuple[Any, Any],
-    poses: list[tuple[Any, Any]],
-    free_k3: bool,
-) -> tuple[Array, float, Array]:
-    """Return the covariance of the eight lens parameters, and residuals.
-
-    Each view's six pose parameters are eliminated (Schur complement). Views as clusters give a
-    second covariance (the sandwich of Liang and Zeger 1986); the first is widened to it where
-    views scatter more.
-    """
-    import cv2
-
-    matrix, bends = lens
-    used = 8 if free_k3 else 7
-    normal = np.zeros((used, used))
-    scores, squares, total = [], [], 0
-    for board, pixels, (turn, shift) in zip(flat, seen, poses, strict=True):
-        projected, jacobian = cv2.projectPoints(board, turn, shift, matrix, bends)
-        residual = (pixels - projected.reshape(-1, 2)).ravel().astype(float)
-        inner = np.column_stack(
-            [
-                matrix[0, 0] * (jacobian[:, 6] + jacobian[:, 7]),
-                jacobian[:, 8:10],
-                jacobian[:, 10:15],
-            ]
-        )[:, :used]
-        pose = jacobian[:, :6]
-        free = inner - pose @ np.linalg.lstsq(pose, inner, rcond=None)[0]
-        normal += free.T @ free
-        scores.append(free.T @ residual)
-        squares.append(residual @ residual)
-        total += len(residual)
-    freedom = max(total - used - 6 * len(poses), 1)
-    inverse = np.linalg.inv(normal)
-    plain = float(np.sum(squares)) / freedom * inverse
-    score = np.array(scores)
-    views = len(poses)
-    sandwich = inverse @ (score.T @ score) @ inverse * views / max(views - 1, 1)
-    wider = max(1.0, float(np.trace(np.linalg.solve(plain, sandwich))) / used)
-    covariance = np.zeros((8, 8))
-    covariance[:used, :used] = wider * plain
-    counts = np.array([len(pixels) for pixels in seen])
-    rms = float(np.sqrt(np.sum(squares) / counts.sum()))
-    return covariance, rms, np.sqrt(np.array(squares) / counts)

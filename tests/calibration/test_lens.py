@@ -52,7 +52,7 @@ def _poses(rng, count, tilt=0.7):
     return poses
 
 
-def _sightings(lens, board, poses, rng, noise=0.2):
+def _sightings(lens, board, poses, rng, noise=0.2, sag_mm=0.0):
     corners = np.array(
         [
             (x * board.square_mm, y * board.square_mm)
@@ -66,7 +66,8 @@ def _sightings(lens, board, poses, rng, noise=0.2):
     )
     found = []
     for turn, shift in poses:
-        flat = np.column_stack([corners - middle, np.zeros(len(corners))])
+        across = (corners[:, 0] - middle[0]) / (middle[0] - board.square_mm)
+        flat = np.column_stack([corners - middle, sag_mm * across**2])
         pixels, _ = cv2.projectPoints(flat, turn, shift, matrix, lens.distortion)
         found.append(
             Sighting(corners, pixels.reshape(-1, 2) + noise * rng.normal(size=corners.shape), 20.0)
@@ -96,7 +97,26 @@ def test_covariance_holds_the_truth():
     assert 0.5 < np.std(pulls) < 1.3
 
 
-def test_spread_equals_what_the_reference_library_says():
+@pytest.mark.parametrize("sag_mm", [-2.0, 1.5])
+def test_a_bent_board_is_seen_and_does_not_bend_the_lens(sag_mm):
+    rng = np.random.default_rng(4)
+    views = _sightings(LENS, Board(9, 6, 25.0), _poses(rng, 14), rng, sag_mm=sag_mm)
+    found = from_sightings(views, LENS.size_px, list(range(14)))
+    assert any(f"bent by {abs(sag_mm):.1f} mm" in note for note in found.notes)
+    error = np.r_[found.lens.focal_px / LENS.focal_px - 1.0, found.lens.centre_px - LENS.centre_px]
+    assert np.all(np.abs(error) < 2.5 * found.lens.u[:3])
+    # Taken for flat, this board leaves the focal length open by 3 %.
+    assert found.lens.u[0] < 0.002 and found.rms_px < 0.3
+
+
+def test_a_flat_board_is_not_reported_as_bent():
+    rng = np.random.default_rng(4)
+    views = _sightings(LENS, Board(9, 6, 25.0), _poses(rng, 14), rng)
+    assert from_sightings(views, LENS.size_px, list(range(14))).notes == ()
+
+
+def test_spread_equals_what_the_reference_library_says(monkeypatch):
+    monkeypatch.setattr("calibration.lens.bundle.BEND_U", 1e-9)
     rng = np.random.default_rng(3)
     board = Board(9, 6, 25.0)
     views = _sightings(LENS, board, _poses(rng, 15), rng)
