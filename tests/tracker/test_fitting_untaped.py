@@ -1,5 +1,6 @@
 """The rounds of a fit with its camera: when they end, and what becomes of steps that overshoot."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -10,7 +11,7 @@ from calibration.adjustment import NotDetermined
 from tests.tracker.fitting_case import calibrated, circumstances, drawn
 from tracker.fitting import untaped
 from tracker.fitting.parameters import CAMERA_AT, CAMERA_SIZE, PARAMETERS
-from tracker.fitting.untaped import UntapedCircumstances, first_launch, fit_untaped
+from tracker.fitting.untaped import UntapedCircumstances, UntapedFit, first_launch, fit_untaped
 
 KNOWN = circumstances(calibrated())
 
@@ -32,10 +33,20 @@ def rounds(monkeypatch: pytest.MonkeyPatch, gain: float) -> list[float]:
     """Fit with steps of minus `gain` times the offset; return the offset of every round."""
     offsets: list[float] = []
 
+    def step(off: float) -> float:
+        offsets.append(off)
+        return -gain * off
+
+    fit_with(monkeypatch, step)
+    return offsets
+
+
+def fit_with(monkeypatch: pytest.MonkeyPatch, step: Callable[[float], float]) -> UntapedFit:
+    """Fit with a step for each offset, in standard uncertainties."""
+
     def fitted(circumstances, *_, **__):  # type: ignore[no-untyped-def]
         parameters = np.zeros(len(PARAMETERS))
-        parameters[CAMERA_AT] = -gain * circumstances.camera.off
-        offsets.append(circumstances.camera.off)
+        parameters[CAMERA_AT] = step(circumstances.camera.off)
         return replace(FITTED, parameters=parameters, covariance=np.eye(len(PARAMETERS)))
 
     for name in ("fit_flight", "fit_given_gusts"):
@@ -43,14 +54,13 @@ def rounds(monkeypatch: pytest.MonkeyPatch, gain: float) -> list[float]:
     monkeypatch.setattr(untaped, "refit_gusts", lambda circumstances, observed, again: again)
     shared = {each: getattr(KNOWN, each) for each in KNOWN.__dataclass_fields__}
     known = UntapedCircumstances(**{**shared, "camera": Sliding(1.0)})
-    fit_untaped(
+    return fit_untaped(
         known,
         lambda camera: (np.zeros(CAMERA_SIZE), np.eye(CAMERA_SIZE)),
         SimpleNamespace(),  # type: ignore[arg-type]
         0.0,
         np.array([0.0, 0.0, 0.8, 15.0, 0.0, 12.0, 0.5, 0.0, 0.0, 0.0, 0.0]),
     )
-    return offsets
 
 
 FITTED = untaped.FittedFlight(
@@ -63,7 +73,18 @@ def test_a_step_that_leads_there_is_taken_whole_and_ends_the_rounds(monkeypatch)
 
 
 def test_rounds_that_alternate_about_the_best_camera_are_halved(monkeypatch) -> None:
-    assert rounds(monkeypatch, 2.0) == pytest.approx([1.0, -1.0, 1.0, -1.0, 1.0, -1.0, 0.0])
+    assert rounds(monkeypatch, 2.0) == pytest.approx([1.0, -1.0, 0.0])
+    # As often as needed: at a quarter of its step this one leads there.
+    assert rounds(monkeypatch, 4.0) == pytest.approx([1.0, -3.0, 3.0, 0.0])
+
+
+def test_rounds_between_two_weightings_end_with_the_one_that_moves_least(monkeypatch) -> None:
+    """On either side of the best camera another weighting holds, with a step beyond it."""
+    fit = fit_with(monkeypatch, lambda off: 0.7 if off < 0.2 else -0.6)
+    assert fit.fitted.settled is False
+    assert fit.fitted.parameters[CAMERA_AT] == -0.6
+    with pytest.raises(NotDetermined, match="did not settle"):
+        fit_with(monkeypatch, lambda off: 1.1 if off < 0.2 else -1.1)
 
 
 def test_steps_of_a_tenth_of_their_uncertainty_go_on(monkeypatch) -> None:
@@ -74,7 +95,7 @@ def test_steps_of_a_tenth_of_their_uncertainty_go_on(monkeypatch) -> None:
 
 def test_rounds_that_grow_end_in_a_refusal(monkeypatch) -> None:
     with pytest.raises(NotDetermined, match="did not settle"):
-        rounds(monkeypatch, 6.0)
+        rounds(monkeypatch, 20.0)
 
 
 def test_a_first_launch_is_near_the_true_one() -> None:

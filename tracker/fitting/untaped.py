@@ -32,13 +32,17 @@ Array = NDArray[np.float64]
 Around = Callable[[Camera], tuple[Array, Array]]
 """Returns the prior near a camera: mean and covariance of the true camera's departure from it."""
 
-ROUNDS, WHOLE_STEPS = 16, 5
-"""Rounds at most, and how many take the whole step; later ones take half of it, since two rounds
-may alternate about the maximum."""
+ROUNDS, LEAST_SHARE = 16, 0.125
+"""Rounds at most, and the least share of its step that one takes: the share is halved whenever a
+step turns back, since rounds may alternate about the maximum."""
 
 NEAR = 0.08
 """The rounds end when no camera parameter moves by more than this share of its standard
 uncertainty."""
+
+ALTERNATES = 1.0
+"""Rounds that alternate within this share of every standard uncertainty, as two robust weightings
+of the same positions may, end with the one that moves least, which has not settled."""
 
 AIM_SD_RAD = np.radians(5.0)
 """Standard uncertainty of a launcher's direction about its own firing line, rad. Common practice,
@@ -120,9 +124,11 @@ def fit_untaped(
     Raises
     ------
     NotDetermined
-        When the track does not fix a flight, or the rounds do not converge.
+        When the track does not fix a flight, or the rounds neither converge nor stay near.
     """
     camera, fitted = known.camera, None
+    share, before = 1.0, np.zeros(CAMERA_SIZE)
+    nearest, best = ALTERNATES, None
     for number in range(ROUNDS):
         shift, covariance = around(camera)
         circumstances = replace(
@@ -141,12 +147,21 @@ def fit_untaped(
             fitted = refit_gusts(circumstances, observed, again)
         move = fitted.parameters[CAMERA_AT:]
         u = np.sqrt(np.diag(fitted.covariance)[CAMERA_AT:])
-        if number > 0 and np.all(np.abs(move) < NEAR * u):
+        size = float(np.max(np.abs(move) / u))
+        if number > 0 and size < NEAR:
             # A round that ends where it began has converged, however its own steps went.
             return UntapedFit(circumstances, replace(fitted, settled=True))
-        camera = camera.perturbed(move if number < WHOLE_STEPS else 0.5 * move)
+        if number > 0 and size < nearest:
+            nearest, best = size, UntapedFit(circumstances, replace(fitted, settled=False))
+        if before @ (move / u**2) < 0.0:
+            # It turned back: the step before went too far.
+            share = max(0.5 * share, LEAST_SHARE)
+        before = move
+        camera = camera.perturbed(share * move)
         launch = fitted.parameters[LAUNCH_AT]
-    raise NotDetermined("the camera did not settle")
+    if best is None:
+        raise NotDetermined("the camera did not settle")
+    return best
 
 
 def first_launch(known: Circumstances, track: Track, release_s: float) -> Array:
