@@ -9,7 +9,7 @@ import pytest
 from calibration.camera import looking_at
 from tests.tracker.invented_shot import invented
 from tracker.detection import SearchSettings
-from tracker.measurement.close_ups import MARGIN_PX, CloseUps
+from tracker.measurement.close_ups import MARGIN_PX, MOST_BYTES, CloseUps
 from tracker.measurement.passes import FramePass, Timing
 from tracker.records import Candidates, MeasuredShot
 from tracker.report import shot_frames
@@ -92,6 +92,13 @@ def test_squares_that_take_too_much_memory_are_not_cut() -> None:
     assert CloseUps(14).side(60.0) == 40
     assert CloseUps(14).side(240.0) == 0
     assert CloseUps(28).side(30.0) == 0
+
+
+@pytest.mark.parametrize(("share", "cut"), [(0.99, 40), (1.01, 0)])
+def test_squares_are_weighed_as_36_a_frame_for_eight_seconds(share: float, cut: int) -> None:
+    """A byte and a half a pixel in 4:2:0."""
+    fps = share * MOST_BYTES / (1.5 * 40**2 * 36 * 8.0)
+    assert CloseUps(14).side(fps) == cut
 
 
 def test_squares_go_with_their_candidates(passed: list[Candidates]) -> None:

@@ -55,6 +55,15 @@ def test_a_hop_goes_on_where_its_flight_came_down() -> None:
     assert hop_of(FIRST, [FIRST, hop()]) is None
 
 
+def test_what_cannot_be_a_hops_flight_hides_none_that_is() -> None:
+    pathless = SimpleNamespace(path=None, shot=FIRST.shot)
+    long_ago = shot((0.0, 0.0, 0.9), (6.4, 4.8, 4.0), -30.0)
+    second = hop()
+    assert hop_of(second, [second, pathless, long_ago, FIRST]) is FIRST
+    after = rebound()
+    assert hop_in_picture(after, [after, pathless, FILMED]) is FILMED
+
+
 @pytest.mark.parametrize(
     ("off", "belongs"),
     # 8 m/s over the time between: 0.4 m, where along alone would be 0.32 m.

@@ -102,7 +102,11 @@ def test_a_beginning_of_no_frame_or_without_texture_changes_nothing(monkeypatch,
 FIRST_S, LAST_S = 1.0, 2.0
 
 
-def seen(monkeypatch, *, is_near=False, after=LOST_FRAMES, measured=8):
+FAST = np.full(11, 20.0)
+"""A launch too fast for a toss, whose beginning is in a hand."""
+
+
+def seen(monkeypatch, *, is_near=False, after=LOST_FRAMES, measured=8, launch=FAST):
     """Look along a flight; return its positions, its ends and what was asked on the way."""
     times = [FIRST_S - BACK_S - 0.01, FIRST_S - BACK_S + 0.01, *np.linspace(1.0, 2.0, 6)]
     times += [*(LAST_S + SAME_S + 0.05 * (1 + np.arange(after))), LAST_S + ONWARD_S + 0.01]
@@ -128,13 +132,27 @@ def seen(monkeypatch, *, is_near=False, after=LOST_FRAMES, measured=8):
         "Observations": lambda *_: part,
     }.items():
         monkeypatch.setattr(ends, name, instead)
-    context = SimpleNamespace(with_circumstances=lambda known: None, row_share_of=lambda _: None)
-    # Too fast for a toss, whose beginning is in a hand.
+    context = SimpleNamespace(
+        with_circumstances=lambda known: None,
+        row_share_of=lambda _: None,
+        settings=SimpleNamespace(diameter_px=30.0),
+    )
     known = SimpleNamespace(forces=SimpleNamespace(gravity_mps2=9.81))
-    flight = SimpleNamespace(known=known, camera=None, launch=np.full(11, 20.0))
+    flight = SimpleNamespace(known=known, camera=None, launch=launch)
     before = Ends(FIRST_S, LAST_S, lost=False, exposure=0.3)
     observed, found = ends.seen_along(is_near, flight, context, candidates, before)
     return observed, found, asked, times
+
+
+@pytest.mark.parametrize(("share", "led"), [(0.99, True), (1.01, False)])
+def test_a_slow_near_throw_begins_where_the_hand_lets_go(monkeypatch, share, led):
+    """Slow is its velocity alone: a toss rises for 1.2 s at most (common practice, no source)."""
+    launch = np.full(11, 40.0)
+    launch[3:6] = share * 1.2 * 9.81 * np.array([0.6, 0.0, 0.8])
+    monkeypatch.setattr(ends, "_let_go_s", lambda *_: 1.3)
+    observed, found, _, _ = seen(monkeypatch, is_near=True, launch=launch)
+    assert found.first_s == (1.3 if led else FIRST_S)
+    assert observed.kept.sum() == (4 if led else 6)
 
 
 def test_a_ball_is_measured_from_a_tenth_before_its_path_to_a_second_after(monkeypatch):

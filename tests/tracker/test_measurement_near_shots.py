@@ -17,7 +17,7 @@ from tracker.measurement.passes import NO_OBSERVERS, Timing
 from tracker.measurement.scouting import Scouted
 from tracker.measurement.sighting import _expected
 from tracker.measurement.starts import PresumedCameraStart
-from tracker.measurement.starts.gravity_scale import UntapedStart
+from tracker.measurement.starts.gravity_scale import UntapedStart, expected_focal_px
 from tracker.measurement.starts.near import (
     TIMES,
     NearMeasurement,
@@ -105,9 +105,11 @@ def test_a_short_path_that_leads_into_a_near_fall_is_a_hands(
 ) -> None:
     """A bird flies for longer before it falls, at 0.5 s the hand has let go."""
     handed: list[Scouted] = []
+    away_m: list[float] = []
 
     def keep(throws: object, measurement: object, context: object, scouted: Scouted, _: object):
         handed.append(scouted)
+        away_m.append(measurement.start.near_m)
         return []
 
     monkeypatch.setattr("tracker.measurement.starts.near.measure_throws", keep)
@@ -125,6 +127,10 @@ def test_a_short_path_that_leads_into_a_near_fall_is_a_hands(
     start = UntapedStart(Site(context.facts.size_px, ()), False)
     NearMeasurement(start, context, scouted).measured([throw], 4, NO_OBSERVERS)
     assert [arc.duration_s for arc in handed[0].arcs] == pytest.approx([0.55])
+    # Similar triangles: 17 px wide, 4.25 px in the smaller picture.
+    focal_px = expected_focal_px(Site(tuple(side // 4 for side in context.facts.size_px), ()))
+    diameter_m = 2.0 * context.circumstances.ball_radius_m
+    assert away_m == pytest.approx([focal_px * diameter_m / (17.0 / 4.0)], rel=0.02)
 
 
 def test_smaller_pictures_and_back() -> None:

@@ -389,6 +389,11 @@ def test_four_places_along_a_path_stand_for_it_and_not_its_ends():
     for pick in found.places:
         column = np.interp(0.01 * pick.frame, a_candidate().times_s, a_candidate().pixels[:, 0])
         assert pick.pixel == (round(column, 1), 300.0)
+    aslant = a_candidate()
+    aslant.pixels[:50, 1] = np.linspace(90.3, 433.9, 50)
+    for pick in picks_along(aslant, CLIP).places:
+        row = np.interp(0.01 * pick.frame, aslant.times_s, aslant.pixels[:, 1])
+        assert pick.pixel[1] == round(row, 1) != round(row)
     np.testing.assert_allclose(found.times_s(CLIP), 0.01 * np.array(frames))
 
 

@@ -912,6 +912,10 @@ def test_purity_counts_by_the_normal_laws_of_balls_and_of_other_things():
         assert found == pytest.approx(np.clip(expected, -2.5, 2.5))
     near = purity_ratio(np.array([np.exp(0.5)]), visibility.NEAR_PURITIES)[0]
     assert near == pytest.approx(np.log(1.6) + 0.5 * (2.1 / 1.6) ** 2)
+    (ball, ball_sd), size = visibility.NEAR_PURITIES, -1.8
+    blurred = purity_ratio(np.array([np.exp(size)]), visibility.NEAR_PURITIES)[0]
+    expected = np.log(1.6 / ball_sd) - 0.5 * ((size - ball) / ball_sd) ** 2
+    assert blurred == pytest.approx(expected) and -2.5 < expected < -1.0
 
 
 def component(contrasts, light, least=10.0, texture=5.0):

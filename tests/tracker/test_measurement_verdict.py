@@ -80,6 +80,8 @@ def test_each_doubt_has_its_own_cause(traced: TracedFlight) -> None:
     ]
     far = replace(CALM, mean=1.01 * FAR_OUT * CALM.high)
     assert codes(traced, agreement=far) == [ReasonCode.INNOVATIONS]
+    at_bound = replace(CALM, mean=FAR_OUT * CALM.high)
+    assert codes(traced, agreement=at_bound) == []
     assert codes(traced, agreement=None) == []
 
 
