@@ -6,6 +6,7 @@ from typing import Any
 
 import typer
 
+from tracker.cli.conversion import with_plain_values
 from tracker.cli.modes import with_modes
 
 WITH_DATA = frozenset(
@@ -59,11 +60,11 @@ def made(name: str) -> Any:
     """Return a command by its name, as the command line's library wants it."""
     found = getattr(import_module(f"tracker.cli.{name}"), _FUNCTIONS.get(name, name))
     if isinstance(found, typer.Typer):
-        group: Any = typer.main.get_command(found)
+        group: Any = with_plain_values(typer.main.get_command(found))
         group.short_help = found.info.help
         return group
     alone = typer.Typer(rich_markup_mode=None, add_completion=False, pretty_exceptions_enable=False)
     # The first line of a command's help is what the list of commands shows, whole.
     first_line = (found.__doc__ or "").partition("\n")[0]
     alone.command(name, short_help=first_line)(with_modes(found, data=name in WITH_DATA))
-    return typer.main.get_command(alone)
+    return with_plain_values(typer.main.get_command(alone))

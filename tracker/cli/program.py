@@ -13,6 +13,7 @@ from typer.core import TyperGroup
 from calibration.errors import InputError
 from tracker.cli import INTERRUPTED
 from tracker.cli.commands import Commands
+from tracker.cli.conversion import plainly_valued
 from tracker.cli.decimals import decimal_comma
 from tracker.cli.screen import complain, prepare_console
 
@@ -57,6 +58,9 @@ class _Program(TyperGroup):
         except KeyboardInterrupt:
             complain([INTERRUPTED])
             raise typer.Exit(130) from None
+
+    def get_params(self, ctx: Any) -> Any:
+        return plainly_valued(super().get_params(ctx))
 
     def make_context(self, *given: Any, **more: Any) -> Any:
         try:

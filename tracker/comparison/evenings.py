@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tracker.statistics.distributions import normal_below, normal_quantile, student_quantile
 from tracker.statistics.means import Groups, groups_of, student_factor
 from tracker.statistics.root import root_between
 
@@ -105,8 +106,6 @@ def evening_effect(setups: Sequence[Groups]) -> float:
     shot, which suits few groups (A. Gelman, Bayesian Analysis 1, 515, 2006). Returned is the one
     whose normal 95 % interval is that of the mixture over everything that is possible.
     """
-    from scipy.special import ndtr
-
     repeated = [groups for groups in setups if len(groups.counts) > 1]
     dof = sum(float((groups.counts - 1).sum()) for groups in setups)
     if not repeated or not dof:
@@ -129,7 +128,7 @@ def evening_effect(setups: Sequence[Groups]) -> float:
     chances /= chances.sum()
 
     def excess(width: float) -> float:
-        return float(chances @ (2.0 * ndtr(-width / sizes))) - 0.05
+        return float(chances @ (2.0 * normal_below(-width / sizes))) - 0.05
 
     width = root_between(excess, 1e-6 * scatter, 4.0 * WIDEST * scatter, 1e-9 * scatter)
     return width / student_factor(0.95, math.inf)
@@ -137,13 +136,11 @@ def evening_effect(setups: Sequence[Groups]) -> float:
 
 def _differ(groups: Groups) -> bool:
     """Return whether two evenings of a setup differ by more than their shots explain."""
-    from scipy.special import ndtri, stdtrit
-
     groups = groups.having(groups.counts > 1)
     count = len(groups.counts)
     if count < 2:
         return False
-    upper = 1.0 - 0.5 * 0.05 / (count * (count - 1) / 2)
+    above = 0.5 * 0.05 / (count * (count - 1) / 2)
     order = np.argsort(groups.means)
     groups = groups.having(np.r_[order[:MOST_APART], order[MOST_APART:][-MOST_APART:]])
     dof, own = groups.counts - 1, groups.sds**2 / groups.counts
@@ -151,10 +148,22 @@ def _differ(groups: Groups) -> bool:
     gap = np.abs(groups.means[one] - groups.means[other])
     variance = own[one] + own[other]
     # Student's factor is greater than the normal one, which is cheap to compare with first.
-    far = gap > float(ndtri(upper)) * np.sqrt(variance)
+    far = gap > normal_quantile(above) * np.sqrt(variance)
     one, other, gap, variance = one[far], other[far], gap[far], variance[far]
-    certain = variance == 0.0
-    parts = own[one] ** 2 / dof[one] + own[other] ** 2 / dof[other]
-    welch = variance**2 / np.where(certain, 1.0, parts)
-    factor = stdtrit(np.where(certain, 1.0, welch), upper)
-    return bool((certain | (gap > factor * np.sqrt(variance))).any())
+    if (variance == 0.0).any():
+        return True
+    welch = variance**2 / (own[one] ** 2 / dof[one] + own[other] ** 2 / dof[other])
+    return _any_beyond(gap / np.sqrt(variance), welch, above)
+
+
+def _any_beyond(values: np.ndarray, dof: np.ndarray, above: float) -> bool:
+    """Return whether any value is beyond the quantile of Student's t with its degrees of freedom.
+
+    The fewer they are, the farther the quantile: one that is not beyond it answers for all that
+    are less with as few or fewer.
+    """
+    order = np.argsort(-values, kind="stable")
+    values, dof = values[order], dof[order]
+    most = np.maximum.accumulate(dof)
+    decisive = np.flatnonzero(np.r_[True, dof[1:] > most[:-1]][: dof.size])
+    return any(values[i] > student_quantile(above, float(dof[i])) for i in decisive.tolist())

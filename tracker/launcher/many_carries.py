@@ -77,15 +77,17 @@ def many_carries(flights: Flights, ball: Ball, airs: Sequence[Air]) -> Array:
 
     Notes
     -----
-    Up to `FITTED` + `CHECKED` flights are integrated. Of more, that many are, drawn at random; the
-    others come from a polynomial through them, unless it misses a checked one or a flight lies
-    beyond those drawn.
+    Up to `FITTED` + `CHECKED` flights are integrated. Of more, that many are: those with the least
+    and the greatest of each figure, and others drawn at random. The rest comes from a polynomial
+    through them, unless it misses a checked one.
     """
     count = len(flights.speeds_mps)
     if count <= FITTED + CHECKED:
         return _integrated(flights, ball, airs)
     plane = _plane(flights, airs)
-    drawn = np.random.default_rng(count).permutation(count)[: FITTED + CHECKED]
+    outermost = np.unique([plane.argmin(axis=0), plane.argmax(axis=0)])
+    shuffled = np.random.default_rng(count).permutation(count)
+    drawn = np.r_[outermost, shuffled[~np.isin(shuffled, outermost)]][: FITTED + CHECKED]
     carries = _integrated(flights.having(drawn), ball, airs)
     low, high = plane[drawn].min(axis=0), plane[drawn].max(axis=0)
     vary = high > low
@@ -94,12 +96,9 @@ def many_carries(flights: Flights, ball: Ball, airs: Sequence[Air]) -> Array:
     fit, *_ = np.linalg.lstsq(powers[drawn[:FITTED]], carries[:FITTED], rcond=None)
     found = np.asarray(powers @ fit)
     off = np.abs(found[drawn] / np.maximum(carries, 1e-9) - 1.0)
-    beyond = ((plane < low) | (plane > high)).any(axis=1)
     if off[FITTED:].max() > MOST_OFF:
-        beyond[:] = True
-    left = np.flatnonzero(beyond)
+        return _integrated(flights, ball, airs)
     found[drawn] = carries
-    found[left] = _integrated(flights.having(left), ball, airs)
     return found
 
 

@@ -3,6 +3,7 @@
 import math
 
 from tracker.statistics.components import Estimate
+from tracker.statistics.distributions import normal_below
 
 
 def expected_improvement(candidate: Estimate, best: Estimate) -> float:
@@ -18,11 +19,9 @@ def expected_improvement(candidate: Estimate, best: Estimate) -> float:
     ``(m - b) Phi(z) + s phi(z)`` with ``z = (m - b) / s``. Source: J. Mockus (1978); D. R.
     Jones, M. Schonlau and W. J. Welch, Journal of Global Optimization 13, 455 (1998).
     """
-    from scipy.special import ndtr
-
     ahead, spread = candidate.value - best.value, math.hypot(candidate.u, best.u)
     if spread == 0.0:
         return max(ahead, 0.0)
     z = ahead / spread
     density = math.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi)
-    return max(0.0, ahead * float(ndtr(z)) + spread * density)
+    return max(0.0, ahead * float(normal_below(z)) + spread * density)

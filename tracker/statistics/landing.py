@@ -7,15 +7,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from tracker.statistics.distributions import scatter_ratios
 from tracker.statistics.freedom import welch_dof
 from tracker.statistics.root import root_between
 
 Array = NDArray[np.float64]
-
-NODES = 24
-"""Values of chi-square that a Student scatter is averaged over: the median radius is exact to
-1 % with them, for one degree of freedom to 3 % (measured)."""
-
 
 FEW = 200
 """Points of which every pair is tried; of more only the corners of their hull."""
@@ -88,20 +84,26 @@ def landing_region(
     ``1 + 1/n`` for the next point, ``1/n`` for the centre. Source: H. Hotelling (1931);
     V. Chew, Journal of the American Statistical Association 61, 605 (1966).
     """
-    from scipy.special import fdtri
-
     array = np.asarray(points, float).reshape(-1, 2)
     count = len(array)
     if count < 3:
         return None
     share = (1.0 if of == "next" else 0.0) + 1.0 / count
-    factor = share * 2.0 * (count - 1) / (count - 2) * float(fdtri(2, count - 2, level))
+    factor = share * 2.0 * (count - 1) / (count - 2) * _f_quantile(level, count - 2)
     values, vectors = np.linalg.eigh(np.cov(array.T))
     lengths = np.sqrt(factor * np.clip(values, 0.0, None))
     along = vectors[:, 1]
     direction = math.degrees(math.atan2(along[1], along[0]))
     direction = (direction + 90.0) % 180.0 - 90.0
     return Ellipse(array.mean(axis=0), (float(lengths[1]), float(lengths[0])), direction, level)
+
+
+def _f_quantile(level: float, dof: int) -> float:
+    """Return the level's quantile of F with two and some degrees of freedom.
+
+    Source: Abramowitz and Stegun (1964), 26.6.4, which is a power there.
+    """
+    return 0.5 * dof * math.expm1(-2.0 / dof * math.log1p(-level))
 
 
 def miss_probability(radius: ArrayLike, deviations: tuple[float, float]) -> Array:
@@ -151,21 +153,18 @@ def radius_for(probability: float, deviations: tuple[float, float], dof: float =
     Notes
     -----
     A Student scatter is a normal one over the root of chi-square over its degrees of freedom,
-    averaged here over `NODES` equally likely values of it.
+    averaged here over its values.
     """
-    from scipy.special import chdtri
-
     large = max(deviations)
     if large == 0.0:
         return 0.0
-    scales = np.ones(1)
+    scales, weights = np.ones(1), np.ones(1)
     if math.isfinite(dof):
-        shares = (np.arange(NODES) + 0.5) / NODES
-        scales = np.sqrt(np.asarray(chdtri(dof, 1.0 - shares)) / dof)
+        scales, weights = scatter_ratios(dof)
 
     def excess(radius: float) -> float:
         inside = miss_probability(radius * scales, deviations)
-        return float(np.mean(inside)) - probability
+        return float(weights @ inside) - probability
 
     top = large * (2.0 + math.sqrt(-2.0 * math.log1p(-probability)))
     while excess(top) < 0.0:

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from tracker.statistics.distributions import chi_square_quantile, student_quantile
+
 Interval = tuple[float, float]
 
 
@@ -120,10 +122,7 @@ def student_factor(level: float, dof: float) -> float:
     dof : float
         Degrees of freedom; infinity gives the normal factor.
     """
-    from scipy.special import ndtri, stdtrit
-
-    half = 0.5 + level / 2.0
-    return float(ndtri(half) if math.isinf(dof) else stdtrit(dof, half))
+    return student_quantile(0.5 - level / 2.0, dof)
 
 
 def scatter_interval(sample: Sample, level: float = 0.95) -> Interval | None:
@@ -133,10 +132,9 @@ def scatter_interval(sample: Sample, level: float = 0.95) -> Interval | None:
     """
     if not sample.scatters:
         return None
-    from scipy.special import chdtri
-
     tail = (1.0 - level) / 2.0
-    return (
-        sample.sd * math.sqrt(sample.dof / float(chdtri(sample.dof, tail))),
-        sample.sd * math.sqrt(sample.dof / float(chdtri(sample.dof, 1.0 - tail))),
+    low, high = (
+        sample.sd * math.sqrt(sample.dof / chi_square_quantile(above, sample.dof))
+        for above in (tail, 1.0 - tail)
     )
+    return low, high

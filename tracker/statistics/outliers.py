@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from tracker.statistics.distributions import student_quantile
 from tracker.statistics.means import sample_of
 
 
@@ -50,12 +51,10 @@ def grubbs_critical(count: int, level: float = 0.95, two_sided: bool = True) -> 
     Source: F. E. Grubbs, Annals of Mathematical Statistics 21, 27 (1950) and Technometrics 11,
     1 (1969); NIST/SEMATECH e-Handbook, section 1.3.5.17.1.
     """
-    from scipy.special import stdtrit
-
     if count < 3:
         raise ValueError("Grubbs' test needs at least three values")
     tail = (1.0 - level) / (2.0 * count if two_sided else count)
-    square = float(stdtrit(count - 2, 1.0 - tail)) ** 2
+    square = student_quantile(tail, count - 2) ** 2
     return (count - 1) / math.sqrt(count) * math.sqrt(square / (count - 2 + square))
 
 

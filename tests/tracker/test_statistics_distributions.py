@@ -1,0 +1,97 @@
+"""Tails and quantiles against tables, and against a library for every number of degrees."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import special
+
+from tracker.comparison.evenings import _any_beyond
+from tracker.statistics.distributions import (
+    chi_square_quantile,
+    normal_below,
+    normal_quantile,
+    scatter_ratios,
+    student_above,
+    student_quantile,
+)
+from tracker.statistics.landing import landing_region
+
+DOF = st.floats(0.0, 6.0).map(lambda power: 10.0**power)
+CHANCE = st.floats(-12.0, math.log10(0.499)).map(lambda power: 10.0**power)
+
+
+@pytest.mark.parametrize(
+    ("above", "dof", "printed"),
+    [(0.025, 1, 12.706), (0.025, 4, 2.776), (0.005, 10, 3.169), (0.05, 30, 1.697), (0.1, 2, 1.886)],
+)
+def test_student_quantiles_are_those_of_the_table(above, dof, printed):
+    """NIST/SEMATECH e-Handbook, 1.3.6.7.2, critical values of Student's t."""
+    assert student_quantile(above, dof) == pytest.approx(printed, abs=5e-4)
+
+
+@pytest.mark.parametrize(
+    ("above", "dof", "printed"),
+    [
+        (0.05, 1, 3.841),
+        (0.025, 4, 11.143),
+        (0.975, 4, 0.484),
+        (0.95, 10, 3.940),
+        (0.01, 30, 50.892),
+    ],
+)
+def test_chi_square_quantiles_are_those_of_the_table(above, dof, printed):
+    """NIST/SEMATECH e-Handbook, 1.3.6.7.4, critical values of chi-square."""
+    assert chi_square_quantile(above, dof) == pytest.approx(printed, abs=5e-4)
+
+
+@given(CHANCE, DOF)
+def test_student_is_that_of_a_library(above, dof):
+    value = student_quantile(above, dof)
+    assert value == pytest.approx(-special.stdtrit(dof, above), rel=5e-9)
+    assert student_above(value, dof) == pytest.approx(above, rel=1e-6)
+
+
+@given(st.one_of(CHANCE, CHANCE.map(lambda below: 1.0 - below)), DOF)
+def test_chi_square_is_that_of_a_library(above, dof):
+    expected = (
+        special.chdtri(dof, above) if above < 0.5 else special.gammaincinv(dof / 2, 1 - above) * 2
+    )
+    assert chi_square_quantile(above, dof) == pytest.approx(expected, rel=1e-7)
+
+
+def test_the_normal_distribution_is_that_of_a_library():
+    values = np.linspace(-9.0, 9.0, 37)
+    assert normal_below(values) == pytest.approx(special.ndtr(values), rel=1e-13)
+    assert normal_quantile(1e-9) == pytest.approx(-special.ndtri(1e-9), rel=1e-12)
+    assert student_quantile(0.025, math.inf) == pytest.approx(1.959964, abs=1e-6)
+
+
+@pytest.mark.parametrize("dof", [1.0, 2.5, 9.0, 400.0])
+def test_ratios_have_the_moments_of_chi_square(dof):
+    """Mean 1 and variance 2 / dof of chi-square over its degrees of freedom, by its definition."""
+    ratios, weights = scatter_ratios(dof)
+    assert weights.sum() == pytest.approx(1.0)
+    assert weights @ ratios**2 == pytest.approx(1.0, abs=1e-4)
+    assert weights @ (ratios**2 - 1.0) ** 2 == pytest.approx(2.0 / dof, rel=1e-4)
+
+
+@pytest.mark.parametrize("count", [3, 5, 40])
+def test_the_landing_region_has_the_f_quantile_of_a_library(count):
+    points = np.random.default_rng(count).normal(size=(count, 2))
+    found = landing_region(points, 0.9)
+    factor = (1 + 1 / count) * 2 * (count - 1) / (count - 2) * special.fdtri(2, count - 2, 0.9)
+    long = math.sqrt(factor * np.linalg.eigvalsh(np.cov(points.T))[1])
+    assert found is not None and found.semi_axes[0] == pytest.approx(long)
+
+
+@given(
+    st.lists(st.tuples(st.floats(0.0, 30.0), st.floats(1.0, 50.0)), min_size=1, max_size=30),
+    st.sampled_from([0.05, 1e-3, 1e-6]),
+)
+def test_the_search_for_one_beyond_finds_what_trying_all_finds(pairs, above):
+    values, dof = np.array(pairs).T
+    every = any(value > student_quantile(above, degrees) for value, degrees in pairs)
+    assert _any_beyond(values, dof, above) == every
