@@ -17,10 +17,10 @@ def candidates(frame, pixels):
     return Candidates(frame, frame * FRAME_S, pixels, np.ones(len(pixels)), nothing, None)
 
 
-def watched(path, *, seed=1, clutter=40, seen=0.9, frames=130):
+def watched(path, *, seed=1, clutter=40, seen=0.9, frames=130, **how):
     """Give a search the places of a path, where it has any, among as many others."""
     rng = np.random.default_rng(seed)
-    search, found = ArcSearch(WIDTH, FRAME_S), []
+    search, found = ArcSearch(WIDTH, FRAME_S, **how), []
     for frame in range(frames):
         pixels = rng.uniform((0, 0), (WIDTH, HEIGHT), (clutter, 2))
         place = path(frame * FRAME_S)
@@ -53,6 +53,15 @@ def test_a_throw_is_found_whole_and_alone(seed):
     since = np.clip(arc.times_s, 0.4, 1.9)
     truth = np.array([throw(time) for time in since])
     assert np.percentile(np.linalg.norm(arc.pixels - truth, axis=1), 90) < 3.0
+
+
+def test_shorter_paths_are_left_out_where_longer_ones_are_asked_for():
+    every, long = (watched(throw, clutter=150, frames=60, **how) for how in ({}, {"least": 6}))
+    wanted = [arc for arc in every if len(arc.frames) >= 6]
+    assert 1 < len(wanted) < len(every) and min(len(arc.frames) for arc in wanted) == 6
+    assert min(len(arc.frames) for arc in every) == 5
+    for arc, same in zip(wanted, long, strict=True):
+        np.testing.assert_array_equal(arc.pixels, same.pixels)
 
 
 def test_half_of_the_frames_are_enough():

@@ -129,7 +129,7 @@ def paced(context: ClipContext) -> ClipContext:
 
 
 def test_a_clip_in_which_nothing_falls_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(diagnosis, "scout_together", lambda *_: (scouted(), scouted()))
+    monkeypatch.setattr(diagnosis, "scout_together", lambda *_, **__: (scouted(), scouted()))
     (found,) = causes_of_no_shot(paced(clip_context(KNOWN)), FIELD, NO_OBSERVERS)
     assert found.code is ReasonCode.NOTHING_FALLS
 
@@ -138,7 +138,7 @@ def test_a_fall_that_nothing_explains_is_reported_with_its_time(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     throw = path()
-    monkeypatch.setattr(diagnosis, "scout_together", lambda *_: (scouted(throw), scouted()))
+    monkeypatch.setattr(diagnosis, "scout_together", lambda *_, **__: (scouted(throw), scouted()))
     monkeypatch.setattr(diagnosis, "candidates_of", lambda *_: [throw])
     monkeypatch.setattr(diagnosis, "likeliest", lambda *_: None)
     (found,) = causes_of_no_shot(paced(clip_context(KNOWN)), FIELD, NO_OBSERVERS)
@@ -152,7 +152,7 @@ def test_where_nothing_falls_the_clip_is_looked_at_as_slow_motion(
     """Both paces are scouted at once; a path at life speed takes eight times as long."""
     throw, paces, tried = path(), [], []
 
-    def both(clips: Sequence[Paced], *_: object) -> tuple[Scouted, Scouted]:
+    def both(clips: Sequence[Paced], *_: object, **__: object) -> tuple[Scouted, Scouted]:
         paces.extend(each.pace for each in clips)
         return scouted(), scouted(throw)
 

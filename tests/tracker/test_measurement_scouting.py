@@ -9,11 +9,16 @@ import pytest
 from tests.tracker.test_following_arcs import FRAME_S, PULL, WIDTH, watched
 from tracker.following.arcs import fit_arc
 from tracker.following.throws import is_throw
+from tracker.measurement import scouting
 from tracker.measurement.passes import Timing
 from tracker.measurement.scouting import Scouted, Scouting
 from tracker.measurement.throws import bounce_between, throws_of
 
 RELEASE_S, BOUNCE_S = 0.4, 1.9
+FACTS = SimpleNamespace(
+    size_px=(WIDTH, 1080), file_fps=60.0, pace=1.0, times_s=None, file_times_s=None
+)
+LINE = np.column_stack([np.arange(60), np.arange(60) * FRAME_S, np.arange(120).reshape(60, 2)])
 
 
 def scouted(path, **how):
@@ -99,3 +104,19 @@ def test_corrected_times_reach_the_scout_of_each_pace():
     scouting._scouts = [SimpleNamespace(correct=corrected.append) for _ in range(2)]
     scouting.correct("the times")
     assert corrected == ["the times", "the times"]
+
+
+def test_of_many_paths_the_longest_are_kept_for_a_cause(monkeypatch):
+    """A long clip has ever more of them, and the cause is found from a few."""
+    monkeypatch.setattr(scouting, "MOST_FALLS", 4)
+    kept = []
+    for falls_only in (True, False):
+        scout = scouting._Scout(FACTS, None, None, falls_only)
+        lengths = iter([8, 21, 9, 30, 8, 8, 8, 40, 10, 11, 12, 13])
+        search = SimpleNamespace(push=lambda count: [fit_arc(LINE[:count], FRAME_S)])
+        monkeypatch.setattr(scout, "_search", search)
+        for count in lengths:
+            scout.push(count)
+        kept.append([len(arc.frames) for arc in scout._arcs])
+    assert kept[0][:4] == [40, 30, 21, 10] and len(kept[0]) <= 8
+    assert len(kept[1]) == 12

@@ -4,6 +4,7 @@ import pickle
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import cv2
 import numpy as np
@@ -259,3 +260,40 @@ def test_of_a_long_clip_every_second_frame_is_left_out(monkeypatch: pytest.Monke
     steps = np.diff(np.unique(times)) * 30.0
     assert steps.max() == pytest.approx(steps.min()) and steps.max() > 4.0
     assert times.min() < 1.0 and times.max() > 12.5
+
+
+def course(number: int, first_s: float, seen: bool = True) -> explanation_module._Course:
+    times = first_s + np.linspace(0.0, 0.5, 20)
+    pixels = np.full((20, 2), 50.0 if seen else np.nan)
+    return explanation_module._Course(str(number), first_s, times, pixels)
+
+
+@pytest.mark.parametrize(
+    ("keys", "expected"),
+    [
+        # A key frame each second: the strongest candidate's close-ups are decoded soon.
+        (range(0, 600, 60), "1"),
+        # One at the beginning: those of the third are, and of them all its frames lie near.
+        ((0,), "3"),
+        ((0, 430), "1"),
+        # None near any.
+        ((), "3"),
+    ],
+)
+def test_close_ups_are_those_that_take_little_decoding(keys, expected) -> None:
+    facts = SimpleNamespace(
+        times_s=np.arange(600) / 60.0,
+        size_px=SIZE,
+        listing=SimpleNamespace(keys=np.isin(np.arange(600), list(keys))),
+    )
+    courses = [course(1, 8.0), course(2, 5.0), course(3, 1.0)]
+    assert explanation_module._soon_decoded(facts, courses).name == expected
+    assert explanation_module._soon_decoded(facts, []).name == ""
+    # One that never shows takes no decoding.
+    hidden = [course(1, 8.0, seen=False), *courses[1:]]
+    assert explanation_module._soon_decoded(facts, hidden).name == "1"
+    wanted = [100, 130, 431, 500]
+    counts = {(0,): 501, (0, 430): 131 + 71, (): 501, (100, 480): 332 + 21}
+    for at, count in counts.items():
+        facts.listing.keys = np.isin(np.arange(600), list(at))
+        assert explanation_module._decoded_for(facts, wanted) == count

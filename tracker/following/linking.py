@@ -58,8 +58,8 @@ YOUNG_FRAMES, TENDER_FRAMES = 1.4, 2.4
 the frames that may pass between two of its positions."""
 
 LEAST_HITS = 5
-"""Fewest positions of a path that is returned: the fewest of a second-degree curve with redundancy
-in both axes."""
+"""Fewest positions of a path that is returned, where no more are asked for: the fewest of a
+second-degree curve with redundancy in both axes."""
 
 MOST_PAIRS = 800
 """Paths begun in a frame at most, which bounds time and memory."""
@@ -94,10 +94,18 @@ class ArcSearch:
         Usual time from one frame looked at to the next.
     near : NearBall, optional
         Of a ball that is near; else it is of unknown size and distance.
+    least : int
+        Fewest positions of a path that is returned.
     """
 
-    def __init__(self, width_px: int, frame_s: float, near: NearBall | None = None) -> None:
-        self._width, self._frame_s = float(width_px), frame_s
+    def __init__(
+        self,
+        width_px: int,
+        frame_s: float,
+        near: NearBall | None = None,
+        least: int = LEAST_HITS,
+    ) -> None:
+        self._width, self._frame_s, self._least = float(width_px), frame_s, least
         self._place_u = PLACE_U_PX
         self._fall = FIRST_FALL[0] * self._width, FIRST_FALL[1] * self._width
         if near is not None:
@@ -235,7 +243,7 @@ class ArcSearch:
 
     def _drop(self, gone: NDArray[np.bool_]) -> list[Arc]:
         """Take paths out and return those worth keeping."""
-        worth = np.flatnonzero(gone & (self._count >= LEAST_HITS))
+        worth = np.flatnonzero(gone & (self._count >= self._least))
         found = [fit_arc(np.array(self._places[path]), self._frame_s) for path in worth]
         self._forget(gone)
         return found

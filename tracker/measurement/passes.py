@@ -26,6 +26,10 @@ Progress = Callable[[int, int], None]
 PROGRESS_EVERY = 8
 """Frames between two reports of progress."""
 
+CANDIDATES_AHEAD = 4
+"""Frames whose candidates may wait, over those that may wait themselves: they take a tenth of the
+memory, and bridge the time in which flights are decided on."""
+
 MOST_LOST_SHARE = 0.05
 """Share of the frames without a known motion of the camera above which a clip's shots are doubted.
 Common practice, no source."""
@@ -267,7 +271,7 @@ def passed_together(
     most = frames_ahead(facts.size_px)
     with (
         closing(ahead(_views(passes, steadiers, observers), most)) as views,
-        closing(ahead(_searched(passes, steadiers, views), most)) as searched,
+        closing(ahead(_searched(passes, steadiers, views), CANDIDATES_AHEAD * most)) as searched,
     ):
         for index, found in searched:
             if observers.progress is not None and index % PROGRESS_EVERY == 0:

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from calibration.timebase import Cadence, TimeBase, check_cadence
 from tracker.following.arcs import Arc
-from tracker.following.linking import ArcSearch
-from tracker.following.throws import is_slow_fall, is_throw
+from tracker.following.linking import LEAST_HITS, ArcSearch
+from tracker.following.throws import LEAST_POSITIONS, is_slow_fall, is_throw
 from tracker.measurement.context import frame_interval_s
 from tracker.measurement.passes import (
     MOVED_NOTE,
@@ -39,6 +39,9 @@ SCOUTING_FPS = 60.0
 REPORTED_REPEATS = 0.03
 """Share of frames that repeat the picture before them above which a note says so. Common practice,
 no source."""
+
+MOST_FALLS = 1000
+"""Paths that are kept where only falls matter, 2 MB: the cause of no shot is found from four."""
 
 MOST_FED = 2.0
 """Largest ball that another pass looks for whose candidates serve a scout, in the diameters that
@@ -126,6 +129,7 @@ def scout_together(
     camera: Camera,
     observers: Observers = NO_OBSERVERS,
     fall_per_diameter: float | None = None,
+    falls_only: bool = False,
 ) -> tuple[Scouted, ...]:
     """Scout one clip as it plays at several paces, its frames decoded once.
 
@@ -135,8 +139,10 @@ def scout_together(
         Of one file; only the pace may differ.
     camera, observers, fall_per_diameter
         As of `scout`.
+    falls_only : bool
+        As of `Scouting`.
     """
-    scouting = Scouting(clips, camera, fall_per_diameter)
+    scouting = Scouting(clips, camera, fall_per_diameter, falls_only)
     meter = ChangeMeter(clips[0])
     scouting.walk(observers, meter)
     base = check_cadence(meter.changes(), clips[0].file_times_s)
@@ -153,12 +159,19 @@ class Scouting:
     ----------
     clips, camera, fall_per_diameter
         As of `scout_together`.
+    falls_only : bool
+        Whether paths too short for a fall are left out: there are hundreds of them for each of the
+        others, and they matter only where a ball bounces on. Of a long clip the longest are kept.
     """
 
     def __init__(
-        self, clips: Sequence[ClipFacts], camera: Camera, fall_per_diameter: float | None = None
+        self,
+        clips: Sequence[ClipFacts],
+        camera: Camera,
+        fall_per_diameter: float | None = None,
+        falls_only: bool = False,
     ) -> None:
-        self._scouts = [_Scout(each, camera, fall_per_diameter) for each in clips]
+        self._scouts = [_Scout(each, camera, fall_per_diameter, falls_only) for each in clips]
         self._fed: FramePass | None = None
         self._stopped = False
 
@@ -229,9 +242,18 @@ class _Scout:
     ----------
     facts, camera, fall_per_diameter
         As of `scout`.
+    falls_only : bool
+        As of `Scouting`.
     """
 
-    def __init__(self, facts: ClipFacts, camera: Camera, fall_per_diameter: float | None) -> None:
+    def __init__(
+        self,
+        facts: ClipFacts,
+        camera: Camera,
+        fall_per_diameter: float | None,
+        falls_only: bool = False,
+    ) -> None:
+        self._falls_only = falls_only
         self._facts, self._camera, self._fall = facts, camera, fall_per_diameter
         self._every = max(1, round(1.0 / frame_interval_s(facts) / SCOUTING_FPS))
         self._frame_s = self._every * frame_interval_s(facts)
@@ -243,7 +265,9 @@ class _Scout:
         """Begin a pass, with nothing found yet."""
         facts = self._facts
         self._sizes = OtherSizes(facts, self._frame_s, self._fall)
-        self._search, self._arcs = ArcSearch(facts.size_px[0], self._frame_s), list[Arc]()
+        least = LEAST_POSITIONS if self._falls_only else LEAST_HITS
+        self._search = ArcSearch(facts.size_px[0], self._frame_s, least=least)
+        self._arcs: list[Arc] = []
         self.loop = FramePass(
             facts,
             self._camera,
@@ -269,6 +293,9 @@ class _Scout:
     def push(self, candidates: Candidates) -> None:
         """Take the candidates of the next frame."""
         self._arcs.extend(self._search.push(candidates))
+        if self._falls_only and len(self._arcs) > 2 * MOST_FALLS:
+            self._arcs.sort(key=lambda arc: -len(arc.frames))
+            del self._arcs[MOST_FALLS:]
 
     def correct(self, base: TimeBase) -> None:
         """Take the corrected times for the next pass, and keep the notes of the last one."""

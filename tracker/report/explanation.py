@@ -44,6 +44,10 @@ INSTANTS = 12
 MOST_RIVALS = 4
 """As many as there are colours that stay apart."""
 
+MOST_DECODED = 120
+"""Frames that are decoded once more for the close-ups along a candidate, where others take fewer:
+phones set a key frame every half a second to a second, and other encoders every ten."""
+
 LEAST_SUPPORT = -50.0
 """Log-likelihood ratio below which a rejected candidate was no rival; a matter of looks."""
 
@@ -218,16 +222,33 @@ def _without_shot(
 ) -> Explanation:
     """Return what came nearest to a shot in a clip without any."""
     rivals = _strongest(rejected)
-    course = _Course()
-    if rivals:
-        first = rivals[0]
-        start_s = float(first.times_s[0])
-        course = _Course("Along candidate 1:", start_s, first.times_s, first.pixels)
+    courses = [
+        _Course(f"Along candidate {number}:", float(each.times_s[0]), each.times_s, each.pixels)
+        for number, each in enumerate(rivals, start=1)
+    ]
+    course = _soon_decoded(facts, courses)
     heading = f"No shot was measured in {facts.path.name}: the nearest candidates"
     if causes:
         heading = f"{facts.path.name}: {sentence(causes)}"
     view = _view(facts, log, _whole(facts), course)
     return Explanation(heading, view, None, rivals)
+
+
+def _soon_decoded(facts: ClipFacts, courses: Sequence[_Course]) -> _Course:
+    """Return the first course whose close-ups take little decoding, or the one that takes least."""
+    frames = [_decoded_for(facts, sorted(_places(facts, each))) for each in courses]
+    for each, count in zip(courses, frames, strict=True):
+        if count <= MOST_DECODED:
+            return each
+    return courses[int(np.argmin(frames))] if courses else _Course()
+
+
+def _decoded_for(facts: ClipFacts, wanted: Sequence[int]) -> int:
+    """Return how many frames are decoded for some of them, each from the key frame before it."""
+    keys = np.flatnonzero(facts.listing.keys)
+    first = np.searchsorted(keys, wanted, side="right")
+    last = {int(key): frame for key, frame in zip(first, wanted, strict=True)}
+    return sum(frame - int(keys[key - 1]) + 1 if key else frame + 1 for key, frame in last.items())
 
 
 def _overlaps(each: RejectedCandidate, span: tuple[float, float]) -> bool:

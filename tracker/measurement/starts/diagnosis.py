@@ -96,7 +96,7 @@ def causes_of_no_shot(
     observers : Observers
     """
     clips = (context.facts, _as_slow(context).facts)
-    scouted, slow = scout_together(clips, context.camera, observers.progress_only)
+    scouted, slow = scout_together(clips, context.camera, observers.progress_only, falls_only=True)
     return causes_in(scouted, slow, context, field)
 
 
@@ -105,7 +105,8 @@ def scouting_along(context: ClipContext) -> Scouting:
 
     It stops where the camera moves, since following its motion twice would take long.
     """
-    scouting = Scouting((context.facts, _as_slow(context).facts), context.camera)
+    clips = context.facts, _as_slow(context).facts
+    scouting = Scouting(clips, context.camera, falls_only=True)
     for loop in scouting.loops:
         loop.while_still = True
     return scouting
