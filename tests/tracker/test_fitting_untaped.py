@@ -84,7 +84,7 @@ def test_rounds_between_two_weightings_end_with_the_one_that_moves_least(monkeyp
     assert fit.fitted.settled is False
     assert fit.fitted.parameters[CAMERA_AT] == -0.6
     with pytest.raises(NotDetermined, match="did not settle"):
-        fit_with(monkeypatch, lambda off: 1.1 if off < 0.2 else -1.1)
+        fit_with(monkeypatch, lambda off: 2.6 if off < 0.2 else -2.6)
 
 
 def test_steps_of_a_tenth_of_their_uncertainty_go_on(monkeypatch) -> None:
