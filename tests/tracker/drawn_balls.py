@@ -1,5 +1,7 @@
 """Pictures of balls drawn without the project's own template: finely sampled, then averaged."""
 
+from functools import cache
+
 import cv2
 import numpy as np
 
@@ -70,9 +72,21 @@ def lit_balls(rng, count, *, diameter, ball, behind, fall, side=25):
     return Cutouts(patches, np.zeros((count, 2), np.int64)), expected, true
 
 
+@cache
+def normals():
+    """Numbers of the normal law, of which each picture takes a stretch of its own as its noise.
+
+    To draw them anew for each picture took longer than to search it.
+    """
+    return np.random.default_rng(11).standard_normal(2**21, np.float32)
+
+
 def film(picture, rng, noise):
-    """Return what an 8-bit sensor makes of a picture."""
-    return np.clip(np.rint(picture + rng.normal(0, noise, picture.shape)), 0, 255).astype(np.uint8)
+    """Return what an 8-bit sensor makes of a picture of two million pixels at most."""
+    first = rng.integers(normals().size - picture.size + 1)
+    seen = noise * normals()[first : first + picture.size].reshape(picture.shape)
+    seen += picture
+    return np.clip(np.rint(seen, out=seen), 0, 255, out=seen).astype(np.uint8)
 
 
 def covered(shape, centre, diameter, motion, exposure):

@@ -1,6 +1,7 @@
 """Flights integrated by scipy and seen by a camera through OpenCV: nothing of the project's own."""
 
 from dataclasses import dataclass
+from functools import cache
 
 import cv2
 import numpy as np
@@ -45,6 +46,7 @@ class Throw:
         )
 
 
+@cache
 def flown(throw, ground_m=RADIUS_M, forces=FORCES):
     """Return a function from times to states (N, 6), and the moment and state of the landing."""
     wind = np.array([*throw.wind_mps, 0.0])
