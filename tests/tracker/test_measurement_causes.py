@@ -149,6 +149,37 @@ def test_scouting_along_stops_where_the_camera_moves(
     assert decoded == 2 * list(range(FRAMES))
 
 
+def test_the_camera_is_followed_once_for_all_passes(
+    facts: ClipFacts, decoded: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Frames in which it was lost count for the scouts too."""
+    made: list[passes.Steadier] = []
+
+    class Counted(passes.Steadier):
+        def __init__(self, *given: object) -> None:
+            super().__init__(*given)  # type: ignore[arg-type]
+            made.append(self)
+
+        def see(self, frame: int, luma: Codes, blueness: Codes | None = None) -> Seen:
+            self.lost = 30 <= frame < 40
+            return luma, blueness
+
+    lost: list[list[float]] = []
+
+    def found(scouted: scouting.Scouting, _: object) -> None:
+        lost.extend(each.loop.lost_s for each in scouted._scouts)
+        raise InterruptedError
+
+    monkeypatch.setattr(passes, "Steadier", Counted)
+    monkeypatch.setattr(scouting.Scouting, "found", found)
+    with pytest.raises(InterruptedError):
+        release.ReleaseStart(CAMERA, FIELD).find(facts, request(), NO_OBSERVERS)
+    assert len(made) == 1
+    assert lost[0] == pytest.approx([frame / FPS for frame in range(30, 40)])
+    # At the pace of a clip that plays eight times slower.
+    assert lost[1] == pytest.approx([32 / FPS / 8.0])
+
+
 def test_without_a_field_nothing_is_scouted(
     facts: ClipFacts, decoded: list[int], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -15,7 +15,7 @@ from calibration.timebase import Cadence, TimeBase, true_times_s
 from tracker.detection import CandidateFinder, SearchSettings
 from tracker.measurement.close_ups import CloseUps, Squares
 from tracker.measurement.context import frame_interval_s
-from tracker.measurement.steadying import Steadier
+from tracker.measurement.steadying import Led, Steadier
 from tracker.records import Candidates, MeasuredShot, Reason, ReasonCode, RejectedCandidate
 from tracker.video import ChangeMeter, ClipFacts, Frame, Shown, ahead, frames, frames_ahead
 
@@ -199,7 +199,7 @@ class FramePass:
             steadier.begin(next(beginning()))
         return steadier
 
-    def _view(self, frame: Frame, steadier: Steadier) -> "_View | None":
+    def _view(self, frame: Frame, steadier: Steadier | Led) -> "_View | None":
         """Return a frame as the still camera would have seen it, None where it is not searched."""
         timing = self.timing
         if self.meter is not None:
@@ -221,7 +221,11 @@ class FramePass:
         return _View(frame.index, time_s, luma, blueness, shown) if wanted else None
 
     def _found(
-        self, view: "_View | None", finder: CandidateFinder, steadier: Steadier, squares: Squares
+        self,
+        view: "_View | None",
+        finder: CandidateFinder,
+        steadier: Steadier | Led,
+        squares: Squares,
     ) -> list[Candidates]:
         """Return the candidates that are ready with a frame, in the still camera's pixels."""
         if view is None:
@@ -267,7 +271,7 @@ def passed_together(
     # The stages keep the cores busy; OpenCV's own threads would only take from them.
     cv2.setNumThreads(1)
     facts = passes[0].facts
-    steadiers = [each._steadier() for each in passes]
+    steadiers = _steadiers(passes)
     most = frames_ahead(facts.size_px)
     with (
         closing(ahead(_views(passes, steadiers, observers), most)) as views,
@@ -284,6 +288,18 @@ def passed_together(
         each.moves, each.lost_share = steadier.moves, steadier.lost_share
     if observers.progress is not None:
         observers.progress(facts.frame_count, facts.frame_count)
+
+
+def _steadiers(passes: Sequence[FramePass]) -> list[Steadier | Led]:
+    """Return what takes the camera's motion out of the frames of each pass."""
+    first = passes[0]
+    steadiers: list[Steadier | Led] = [first._steadier()]
+    for each in passes[1:]:
+        led = each.while_still and first.every == 1 and each.camera is first.camera
+        leader = steadiers[0]
+        assert isinstance(leader, Steadier)
+        steadiers.append(Led(leader) if led else each._steadier())
+    return steadiers
 
 
 def still_pixels(
@@ -310,7 +326,7 @@ def still_pixels(
 
 
 def _views(
-    passes: Sequence[FramePass], steadiers: Sequence[Steadier], observers: Observers
+    passes: Sequence[FramePass], steadiers: Sequence[Steadier | Led], observers: Observers
 ) -> Iterator[tuple[int, list[_View | None]]]:
     """Decode frame after frame and draw it as each pass searches it; each comes with its index."""
 
@@ -327,7 +343,7 @@ def _views(
 
 def _searched(
     passes: Sequence[FramePass],
-    steadiers: Sequence[Steadier],
+    steadiers: Sequence[Steadier | Led],
     views: Iterator[tuple[int, list[_View | None]]],
 ) -> Iterator[tuple[int, list[tuple[int, Candidates]]]]:
     """Search frame after frame for candidates.

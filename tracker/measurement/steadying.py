@@ -277,6 +277,46 @@ class Steadier:
         return _warped(luma, matrix, part, before[0]), colour
 
 
+class Led:
+    """Of a pass that stops where the camera moves, beside another that follows its motion.
+
+    Up to there every frame is as it was filmed, and the motion is measured once.
+
+    Parameters
+    ----------
+    leader : Steadier
+        That has seen each frame before this one sees it.
+    """
+
+    def __init__(self, leader: Steadier) -> None:
+        self._leader = leader
+
+    @property
+    def moves(self) -> bool:
+        """Whether the camera has moved."""
+        return self._leader.moves
+
+    @property
+    def lost(self) -> bool:
+        """Whether the background could not be followed when it was last looked at."""
+        return self._leader.lost
+
+    @property
+    def lost_share(self) -> float:
+        """Share of the frames looked at in which the camera's motion could not be followed."""
+        return self._leader.lost_share
+
+    def see(
+        self, frame: int, luma: Codes, blueness: Codes | None = None
+    ) -> tuple[Codes, Codes | None]:
+        """Return the frame as it was filmed."""
+        return luma, blueness
+
+    def steadied(self, candidates: Candidates) -> Candidates:
+        """Return the candidates, which need no correction."""
+        return candidates
+
+
 def _even(part: Window, size_px: tuple[int, int]) -> Window:
     """Return the smallest part of the frame with even edges that holds another."""
     left, top = max(part[0], 0) // 2 * 2, max(part[1], 0) // 2 * 2
