@@ -9,6 +9,7 @@ import pytest
 
 from calibration.camera import looking_at
 from tests.tracker.fitting_case import circumstances, request
+from tests.tracker.invented_shot import invented
 from tracker.detection import SearchSettings
 from tracker.measurement import passes, scouting
 from tracker.measurement.context import ClipContext
@@ -90,8 +91,9 @@ def test_the_cause_needs_no_decoding_of_its_own(
 ) -> None:
     tried: list[tuple[list[int], float]] = []
 
-    def likeliest(_: object, __: object, throw: diagnosis.Throw, frame_s: float) -> None:
+    def likeliest(_: object, __: object, throw: diagnosis.Throw, frame_s: float, own: bool) -> None:
         tried.append((throw.arc.frames.tolist(), frame_s))
+        assert own
 
     monkeypatch.setattr(diagnosis, "likeliest", likeliest)
     alone = diagnosis.causes_of_no_shot(context_of(facts), FIELD, NO_OBSERVERS)
@@ -100,6 +102,30 @@ def test_the_cause_needs_no_decoding_of_its_own(
     assert decoded == 2 * list(range(FRAMES))
     assert found.causes == alone and alone[0].code is ReasonCode.FALLS_OTHERWISE
     assert tried[: len(tried) // 2] == tried[len(tried) // 2 :] and len(tried) >= 2
+
+
+@pytest.mark.parametrize("after_s, own", [(0.1, False), (-2.9, False), (-3.2, True), (0.4, True)])
+def test_what_falls_along_a_rejected_row_or_after_it_did_not_start_elsewhere(
+    facts: ClipFacts, monkeypatch: pytest.MonkeyPatch, after_s: float, own: bool
+) -> None:
+    """A flight of 1.5 s that was rejected, released before or after the path begins."""
+    context = context_of(facts)
+    clips = (context.facts, diagnosis._as_slow(context).facts)
+    scouted, slow = scouting.scout_together(clips, CAMERA, NO_OBSERVERS)
+    granted: list[tuple[float, bool]] = []
+
+    def likeliest(_: object, __: object, throw: diagnosis.Throw, ___: float, own: bool) -> None:
+        granted.append((float(throw.arc.times_s[0]), own))
+
+    monkeypatch.setattr(diagnosis, "likeliest", likeliest)
+    assert diagnosis.causes_in(scouted, slow, context, FIELD)[0].code is not None
+    first_s = max(granted)[0]
+    row = replace(invented()[0].shot, release_s=first_s + after_s, flight_time_s=1.5)
+    granted.clear()
+    causes = diagnosis.causes_in(scouted, slow, context, FIELD, [row])
+    assert [each.code for each in causes] == [ReasonCode.ONLY_REJECTED]
+    assert causes[0].numbers["release_s"] == row.release_s
+    assert dict(granted)[first_s] is own
 
 
 def test_nothing_is_scouted_where_a_shot_is_found(

@@ -156,7 +156,7 @@ def test_where_nothing_falls_the_clip_is_looked_at_as_slow_motion(
         paces.extend(each.pace for each in clips)
         return scouted(), scouted(throw)
 
-    def likeliest_of(_: object, __: object, found: Throw, frame_s: float) -> None:
+    def likeliest_of(_: object, __: object, found: Throw, frame_s: float, own: bool) -> None:
         tried.append((found, frame_s))
 
     monkeypatch.setattr(diagnosis, "scout_together", both)

@@ -1,7 +1,6 @@
 """Every reason that a row or a rejected candidate can have, defined once.
 
-An entry holds a short phrase for tables, the clause for a person, and the figures that the
-reason makes doubtful. What a clause states in numbers stands in braces.
+An entry holds a phrase for tables, a clause for a person and the figures that are made doubtful.
 """
 
 from dataclasses import dataclass
@@ -319,6 +318,11 @@ _ONLY_POSITIONS = {
 """Why a flight that only its own positions support is none."""
 
 _NO_SHOT = {
+    ReasonCode.ONLY_REJECTED: Entry(
+        "only rejected",
+        "no shot was found that counts: the row of the one at {release_s:.2f} s says why it is "
+        "rejected, and lobmeter review accepts it where the picture shows a ball",
+    ),
     ReasonCode.NOTHING_FALLS: Entry(
         "nothing falls",
         "no shot was found, and nothing in the clip falls as a thrown ball does: is it the right "

@@ -108,6 +108,7 @@ class ReasonCode(StrEnum):
     BEYOND_LANDING = "beyond_landing"
     POSITIONS_BY_CHANCE = "positions_by_chance"
 
+    ONLY_REJECTED = "only_rejected"
     NOTHING_FALLS = "nothing_falls"
     NO_THROW_MEASURED = "no_throw_measured"
     FALLS_SLOWLY = "falls_slowly"

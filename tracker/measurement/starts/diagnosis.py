@@ -26,7 +26,7 @@ from tracker.measurement.starts.field import Field, first_fit
 from tracker.measurement.starts.first_sight import FirstSight
 from tracker.measurement.starts.throw_rules import LEAST_USED_SHARE, no_throw, rolls
 from tracker.measurement.throws import Throw, throws_of
-from tracker.records import Reason, ReasonCode
+from tracker.records import Reason, ReasonCode, Shot
 
 Array = NDArray[np.float64]
 
@@ -58,6 +58,10 @@ MUCH_WORSE = 9.0
 LEAST_FACTOR = 1.5
 """Least factor by which a slow file plays slower than stated: a smaller one still gives shots, with
 gravity off."""
+
+EARLIER_S, HOPS_S = 0.25, 1.5
+"""How long before a rejected flight is released, and after it lands, a path is taken to be its own,
+s: one that began before its fit does, or its hop. Common practice, no source."""
 
 BACKWARD_DEG = 90.0
 """Azimuth beyond which a shot flies against the firing line, degrees."""
@@ -113,7 +117,11 @@ def scouting_along(context: ClipContext) -> Scouting:
 
 
 def causes_in(
-    scouted: Scouted, slow: Scouted, context: ClipContext, field: Field
+    scouted: Scouted,
+    slow: Scouted,
+    context: ClipContext,
+    field: Field,
+    rejected: Sequence[Shot] = (),
 ) -> tuple[Reason, ...]:
     """Return the likeliest cause that the scouted paths of a clip show.
 
@@ -123,22 +131,38 @@ def causes_in(
         At the stated pace, and as one at life speed.
     context, field
         As of `causes_of_no_shot`.
+    rejected : sequence of Shot
+        Rejected rows, each of which states its reason: what falls along one, or after it as its
+        hop does, did not start elsewhere.
     """
     as_slow = _as_slow(context)
     throws, frame_s = candidates_of(scouted, context), scouted.frame_s
     if not throws:
         throws, frame_s = slow_candidates(slow, as_slow)
+    pace = context.facts.pace
+    only = tuple(
+        Reason(ReasonCode.ONLY_REJECTED, {"release_s": shot.release_s}) for shot in rejected[:1]
+    )
     if not throws:
-        return (Reason(ReasonCode.NOTHING_FALLS),)
+        return only or (Reason(ReasonCode.NOTHING_FALLS),)
     found: list[tuple[float, Reason]] = []
     for throw in throws:
-        cause = likeliest(context, field, throw, frame_s)
+        own = not any(_along(throw, shot, pace) for shot in rejected)
+        cause = likeliest(context, field, throw, frame_s, own)
         if cause is not None:
             found.append(cause)
     if found:
         return (min(found, key=lambda each: each[0])[1],)
+    if only:
+        return only
     at_s = float(throws[0].arc.times_s[0]) * context.facts.pace
     return (Reason(ReasonCode.FALLS_OTHERWISE, {"release_s": at_s}),)
+
+
+def _along(throw: Throw, shot: Shot, pace: float) -> bool:
+    """Return whether a path begins while a shot flies, or hops after it."""
+    since_s = float(throw.arc.times_s[0]) - shot.release_s / pace
+    return -EARLIER_S < since_s < (shot.flight_time_s or 0.0) + HOPS_S
 
 
 def _as_slow(context: ClipContext) -> ClipContext:
@@ -179,7 +203,7 @@ def slow_candidates(scouted: Scouted, as_slow: ClipContext) -> tuple[list[Throw]
 
 
 def likeliest(
-    context: ClipContext, field: Field, throw: Throw, frame_s: float
+    context: ClipContext, field: Field, throw: Throw, frame_s: float, elsewhere: bool = True
 ) -> tuple[float, Reason] | None:
     """Return the cost of the likeliest cause of a path, and the cause; None where none explains it.
 
@@ -190,6 +214,8 @@ def likeliest(
     throw : Throw
     frame_s : float
         True time between the frames of the first pass.
+    elsewhere : bool
+        Whether it may start elsewhere, or fly the other way.
     """
     release = context.circumstances.release_m
     at_release = _Spot(StartPrior(release, np.array([BEHIND_U_M, RELEASE_U_M, RELEASE_U_M])))
@@ -204,6 +230,8 @@ def likeliest(
         cost, hypothesis = min(better, key=lambda pair: pair[0])
         assert hypothesis.reason is not None
         return cost, hypothesis.reason
+    if not elsewhere:
+        return None
     flight = _fitted(context, _Spot(field.prior), throw, frame_s)
     if flight is None or no_throw(flight, field, float(release[2]), flight.first_s) is not None:
         return None

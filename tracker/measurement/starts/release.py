@@ -34,6 +34,7 @@ from tracker.records import (
     Reason,
     ReasonCode,
     RejectedCandidate,
+    Shot,
 )
 from tracker.video import ChangeMeter, ClipFacts
 
@@ -85,17 +86,22 @@ class ReleaseStart:
             found.notes.append(base.explanation)
             found.doubt(Reason(ReasonCode.FRAME_TIMES))
         if base.cadence is not Cadence.MENDED and not found.any_shot:
-            found.causes = self._causes(scouting, base, context)
+            rejected = [each.shot for each in found.shots]
+            found.causes = self._causes(scouting, base, context, rejected)
         return found
 
     def _causes(
-        self, scouting: Scouting | None, base: TimeBase, context: ClipContext
+        self,
+        scouting: Scouting | None,
+        base: TimeBase,
+        context: ClipContext,
+        rejected: Sequence[Shot],
     ) -> tuple[Reason, ...]:
         """Return what was scouted along the search; nothing where that stopped on the way."""
         if self.field is None or scouting is None or scouting.stopped:
             return ()
         scouted, slow = scouting.found(base)
-        return causes_in(scouted, slow, context, self.field)
+        return causes_in(scouted, slow, context, self.field, rejected)
 
     def causes_of_no_shot(
         self, facts: ClipFacts, request: ClipRequest, observers: Observers
