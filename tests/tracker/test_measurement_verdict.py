@@ -13,12 +13,15 @@ from tracker.measurement.fitted_shot import TracedFlight
 from tracker.measurement.verdict import (
     AIM_U,
     FAR_OUT,
+    HIDDEN_M,
+    LEAST_ABSENCE,
     TORN,
     WIDEST_AIM_DEG,
     doubts,
     off_aim,
     parts_of_animal,
     quality_of,
+    seen_at_neither_end,
     something_else,
 )
 from tracker.measurement.visibility import Visibility
@@ -183,3 +186,23 @@ def test_a_stopped_flight_says_where_it_was_last_seen_and_only_that(traced: Trac
     )[0]
     assert [reason.numbers[name] for name in ("along", "up")] == pytest.approx(last[[0, 2]])
     assert doubts(late, figures, True, CALM, Expectations()) == []
+
+
+@pytest.mark.parametrize("covered", [False, True])
+@pytest.mark.parametrize("absence", [LEAST_ABSENCE - 0.1, LEAST_ABSENCE + 0.1])
+@pytest.mark.parametrize("beyond_m", [-0.3, 0.3])
+def test_a_flight_that_is_seen_at_neither_end_started_elsewhere(
+    traced: TracedFlight, covered: bool, absence: float, beyond_m: float
+) -> None:
+    fitted, track = traced.fitted, traced.observed.track
+    away = fitted.trajectory.at(track.times_s - fitted.parameters[0])[:, :3]
+    away_m = np.linalg.norm(away - fitted.parameters[1:4], axis=1)
+    row = int(np.argmin(np.abs(away_m - HIDDEN_M - beyond_m)))
+    seen = Visibility(50.0, 60, 70, 65.0, int(track.frames[row]), absence)
+    reason = seen_at_neither_end(replace(traced, visibility=seen), covered)
+    if covered or absence < LEAST_ABSENCE or beyond_m < 0.0:
+        assert reason is None
+    else:
+        assert reason is not None and reason.entry.rejects
+        assert reason.numbers["away_m"] == pytest.approx(away_m[row])
+    assert seen_at_neither_end(traced, covered) is None

@@ -208,3 +208,24 @@ def test_a_ball_that_is_lost_just_before_it_lands_was_not_stopped() -> None:
     # Nor one that is hidden by a sky of its own brightness.
     faint = half_hidden(backdrop(light=BALL))
     assert until_stopped(SEEN, FIRST_HALF, faint, found(SEEN, faint, FIRST_HALF)) is None
+
+
+def test_what_came_in_half_way_was_not_there_before() -> None:
+    late = found(SEEN, PLAIN, ~FIRST_HALF)
+    assert late.unseen_before == FRAMES // 2
+    missed = -np.log(1.0 - 0.97) * FRAMES / 2.0
+    assert late.absence == pytest.approx(missed - np.log(FRAMES / STOPS))
+    # One stray find before it changes little.
+    used = ~FIRST_HALF
+    used[12] = True
+    stray = found(SEEN, PLAIN, used)
+    assert stray.unseen_before == FRAMES // 2 and 0.8 * late.absence < stray.absence < late.absence
+
+
+def test_what_is_seen_from_the_first_or_hidden_at_first_was_there() -> None:
+    assert found(SEEN, PLAIN).absence < 0.0
+    used = np.arange(FRAMES) >= 2
+    assert found(SEEN, PLAIN, used).absence < 0.0
+    half = FRAMES // 2
+    hidden = crossing(*[(backdrop(light=BALL),)] * half, *[(backdrop(),)] * half)
+    assert found(SEEN, hidden, ~FIRST_HALF).absence < 0.1 * found(SEEN, PLAIN, ~FIRST_HALF).absence

@@ -17,7 +17,7 @@ from tests.tracker.test_workflow_results import small
 from tracker.measurement import ClipRequest, ClipResult, FittedShot, Observers, measure
 from tracker.measurement.starts.protocol import Findings
 from tracker.records import Quality, Reason, ReasonCode, sentence
-from tracker.records.catalogue import Figure
+from tracker.records.codes import Figure
 from tracker.session import Session, read_session
 from tracker.video import ClipFacts, ClipWriter, inspect
 from tracker.workflow import clips

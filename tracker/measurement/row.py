@@ -22,6 +22,7 @@ from tracker.measurement.verdict import (
     off_aim,
     parts_of_animal,
     quality_of,
+    seen_at_neither_end,
     something_else,
 )
 from tracker.records import (
@@ -83,6 +84,7 @@ def describe(
     fatal = stray or parts_of_animal(traced, agreement) or something_else(traced)
     if fatal is None and expectations.aimed:
         fatal = off_aim(figures, figures.u(fitted.covariance))
+        fatal = fatal or seen_at_neither_end(traced, covered)
     found = doubts(traced, figures, covered, agreement, expectations) if fatal is None else [fatal]
     reasons = (*before, *found) if fatal is None else (fatal,)
     return FittedShot(

@@ -7,7 +7,7 @@ import numpy as np
 
 from calibration.adjustment.robust import sigma_of_radii
 from tracker.fitting import Circumstances, Figures
-from tracker.fitting.parameters import RELEASE_AT
+from tracker.fitting.parameters import POSITION_AT, RELEASE_AT
 from tracker.measurement.expectations import Expectations
 from tracker.measurement.fitted_shot import TracedFlight
 from tracker.records import Consistency, Quality, Reason, ReasonCode
@@ -39,6 +39,14 @@ From drawn people and birds."""
 LEAST_EVIDENCE = 0.0
 """Log-likelihood ratio of a ball against anything else that moves, below which a flight is no
 ball's. On drawn film balls have 50 and more, what was reported falsely had -30 and less."""
+
+LEAST_ABSENCE = 20.0
+"""Log-likelihood ratio of a ball's not being there at first from which that is believed: eight
+frames in plain view. Common practice, no source."""
+
+HIDDEN_M = 3.0
+"""Way of a flight that a launcher, or whoever stands beside it, may hide, m. Common practice, no
+source; the farthest of foreign clips was 2.2 m."""
 
 LEAST_FRAMES, LEAST_SHARE = 10, 0.4
 """Frames, and share of the frames in which a ball would have been found, below which a row is
@@ -106,6 +114,26 @@ def off_aim(figures: Figures, u: dict[str, float]) -> Reason | None:
     if aside <= np.hypot(WIDEST_AIM_DEG, AIM_U * aside_u):
         return None
     return Reason(ReasonCode.OFF_AIM, {"aside_deg": float(aside)})
+
+
+def seen_at_neither_end(traced: TracedFlight, covered: bool) -> Reason | None:
+    """Return that neither the start nor the landing of a flight was seen, or None.
+
+    A launcher, or whoever stands beside it, hides the first metres. A ball that was not there
+    farther down, in plain view, nor where it should have landed, flew another way: that of a
+    second launcher, or of a ball thrown beside the line.
+    """
+    visibility, track, fitted = traced.visibility, traced.observed.track, traced.fitted
+    if covered or visibility is None or visibility.absence < LEAST_ABSENCE:
+        return None
+    at = track.times_s[track.frames == visibility.unseen_before]
+    if not len(at):
+        return None
+    away = fitted.trajectory.at(at - fitted.parameters[RELEASE_AT])[0, :3]
+    away_m = float(np.linalg.norm(away - fitted.parameters[POSITION_AT]))
+    if away_m < HIDDEN_M:
+        return None
+    return Reason(ReasonCode.NEITHER_END, {"away_m": away_m})
 
 
 def doubts(

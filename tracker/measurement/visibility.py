@@ -94,12 +94,19 @@ class Visibility:
         Frames in which the ball was found, and frames that it crosses.
     expected : float
         Frames in which a ball would have been found, on average.
+    unseen_before : int
+        Number of the frame up to which it was most likely not there.
+    absence : float
+        Logarithm of the likelihood ratio of its not being there before that frame against a ball
+        that was missed there.
     """
 
     evidence: float
     seen: int
     crossed: int
     expected: float
+    unseen_before: int = 0
+    absence: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -175,7 +182,22 @@ def visibility_of(
     detected -= float(betaln(hits + 1, len(frames) - hits + 1))
     contrast = np.array([each.contrast_ratio for each in shown])[clearest, np.arange(len(rows))]
     evidence = detected + float(np.sum(contrast) + np.sum(purity_ratio(pictures.purity, purities)))
-    return Visibility(evidence, hits, len(frames), float(np.sum(chance)))
+    row, absence = _absence(chance, missed)
+    return Visibility(
+        evidence, hits, len(frames), float(np.sum(chance)), frames[row].frame, absence
+    )
+
+
+def _absence(chance: Array, missed: NDArray[np.bool_]) -> tuple[int, float]:
+    """Return the row before which a ball was most likely not there, and the log-likelihood ratio.
+
+    A find before that row is chance: it counts as the least likely find of a ball does.
+    """
+    found = np.flatnonzero(~missed)[:LAST_TRIED]
+    lost = np.where(missed, -np.log(1.0 - chance), np.log(CHANCES[0]))
+    ratios = [float(np.sum(lost[:row])) - float(np.log(len(chance) / STOPS)) for row in found]
+    best = int(np.argmax(ratios))
+    return int(found[best]), ratios[best]
 
 
 def until_stopped(

@@ -3,41 +3,15 @@
 An entry holds a phrase for tables, a clause for a person and the figures that are made doubtful.
 """
 
-from dataclasses import dataclass
-
 from tracker.records.codes import (
     AT_RELEASE,
     DOWNRANGE,
-    EVERY_FIGURE,
     NO_FIGURE,
     Figure,
     ReasonCode,
 )
-
-
-@dataclass(frozen=True)
-class Entry:
-    """What is fixed about a code.
-
-    Attributes
-    ----------
-    phrase : str
-        Short, for a table.
-    clause : str
-        For a person, without capital and full stop; numbers in braces.
-    spoils : frozenset of Figure
-        Figures that should not be compared while the reason stands.
-    rejects : bool
-        Whether the row is of quality `rejected`.
-    """
-
-    phrase: str
-    clause: str
-    spoils: frozenset[Figure] = EVERY_FIGURE
-    rejects: bool = False
-
-
-_START = "{along:pm} m along, {across:pm} m across, {up:pm} m up"
+from tracker.records.entry import START, Entry
+from tracker.records.no_shot import NO_SHOT
 
 _DOUBTS = {
     ReasonCode.LANDING_NOT_SEEN: Entry(
@@ -108,24 +82,24 @@ _DOUBTS = {
 _STARTS = {
     ReasonCode.STARTS_ELSEWHERE: Entry(
         "starts elsewhere",
-        f"its first detection counts as its release: {_START}, which is not the launcher's "
+        f"its first detection counts as its release: {START}, which is not the launcher's "
         "release point",
         NO_FIGURE,
     ),
     ReasonCode.STARTS_AT_EDGE: Entry(
         "enters in flight",
-        f"it entered the frame in flight, and its first detection counts as its release: {_START}",
+        f"it entered the frame in flight, and its first detection counts as its release: {START}",
         AT_RELEASE,
     ),
     ReasonCode.STARTS_IN_AIR: Entry(
         "release hidden",
-        f"its release is hidden, and its first detection counts as its release: {_START}",
+        f"its release is hidden, and its first detection counts as its release: {START}",
         AT_RELEASE,
     ),
     ReasonCode.STARTS_WITH_CLIP: Entry(
         "clip starts in flight",
         "it was in flight in the clip's first frames, and its first detection counts as its "
-        f"release: {_START}",
+        f"release: {START}",
         AT_RELEASE,
     ),
 }
@@ -213,6 +187,12 @@ _REJECTED_ROWS = {
         "{evidence:.0f}): it was found in {frames:.0f} of the {crossed:.0f} frames it crossed, a "
         "ball would have been found in {expected:.0f} of them as one compact spot of the same "
         "brightness",
+        rejects=True,
+    ),
+    ReasonCode.NEITHER_END: Entry(
+        "seen at neither end",
+        "it was first seen {away_m:.1f} m from the release and not seen to land, where a ball "
+        "would have been seen: it started elsewhere",
         rejects=True,
     ),
     ReasonCode.OFF_AIM: Entry(
@@ -317,71 +297,6 @@ _ONLY_POSITIONS = {
 }
 """Why a flight that only its own positions support is none."""
 
-_NO_SHOT = {
-    ReasonCode.ONLY_REJECTED: Entry(
-        "only rejected",
-        "no shot was found that counts: the row of the one at {release_s:.2f} s says why it is "
-        "rejected, and lobmeter review accepts it where the picture shows a ball",
-    ),
-    ReasonCode.NOTHING_FALLS: Entry(
-        "nothing falls",
-        "no shot was found, and nothing in the clip falls as a thrown ball does: is it the right "
-        "clip, and does the ball show in it?",
-    ),
-    ReasonCode.FALLS_SLOWLY: Entry(
-        "slow motion?",
-        "no shot was found, but something falls so slowly that at life speed it would be "
-        "{away:.0f} m away: if it is the ball, the file plays {least:.0f} to {most:.0f} times "
-        "slower than life: write the true frame rate as capture_fps under [camera] of a "
-        "session.toml",
-    ),
-    ReasonCode.NO_PATH_FALLS: Entry(
-        "nothing falls",
-        "no shot was found: of {paths:.0f} paths that something takes through the frame none falls "
-        "as a thrown ball does: is it the right clip, does it play at life speed (else write "
-        "capture_fps), and does the ball show for a quarter of a second?",
-    ),
-    ReasonCode.NO_THROW_MEASURED: Entry(
-        "no throw measured", "no shot was found, though something falls at {release_s:.2f} s"
-    ),
-    ReasonCode.FALLS_OTHERWISE: Entry(
-        "falls otherwise",
-        "no shot was found, and what falls at {release_s:.2f} s does not fall as a ball does in "
-        "this calibration: is it the right clip, and do its markers have the right pixels?",
-    ),
-    ReasonCode.TAPED_IN_FEET: Entry(
-        "feet?",
-        "no shot was found, but a ball falls as gravity requires if the markers were taped in "
-        "feet: write the ground coordinates of the markers in metres",
-    ),
-    ReasonCode.PLAYS_SLOWLY: Entry(
-        "slow motion?",
-        "no shot was found, but a ball falls as gravity requires if the clip was filmed at "
-        "{rate_fps:g} frames a second, not {assumed_fps:.4g}: write capture_fps = {rate_fps:g} "
-        "under [camera]",
-    ),
-    ReasonCode.FLIES_BACKWARD: Entry(
-        "against the firing line",
-        "no shot was found, but a ball flies against the firing line (azimuth {azimuth_deg:.0f}°), "
-        f"from {_START}: give the markers' coordinates along the direction of the shots",
-    ),
-    ReasonCode.RELEASE_HEIGHT: Entry(
-        "height of the release",
-        "no shot was found, but a ball starts {up:pm} m above the ground, not {height_m:g} m: "
-        "check height_m under [release]",
-    ),
-    ReasonCode.RELEASE_ELSEWHERE: Entry(
-        "release elsewhere",
-        f"no shot was found, but a ball starts {_START}, not at the release: check the markers' "
-        "coordinates, which count from the foot of the release, or use --from-anywhere",
-    ),
-    ReasonCode.MARKERS_DISAGREE: Entry(
-        "markers of another clip?",
-        "no shot was found, and the markers do not agree with each other: were they picked on a "
-        "frame of this clip, with the camera where it was taped?",
-    ),
-}
-
 _REPEATED = {
     ReasonCode.SAME_DETECTIONS: Entry(
         "same detections", "its detections are those of the shot released at {release_s:.2f} s"
@@ -396,5 +311,5 @@ _REPEATED = {
 }
 
 CATALOGUE: dict[ReasonCode, Entry] = (_DOUBTS | _STARTS | _SCALES | _DECISIONS | _REJECTED_ROWS) | (
-    _REJECTIONS | _ONLY_POSITIONS | _NO_SHOT | _REPEATED
+    _REJECTIONS | _ONLY_POSITIONS | NO_SHOT | _REPEATED
 )

@@ -80,6 +80,7 @@ class ReasonCode(StrEnum):
     PARTS_OF_ANIMAL = "parts_of_animal"
     OFF_AIM = "off_aim"
     SOMETHING_ELSE = "something_else"
+    NEITHER_END = "neither_end"
 
     DETECTIONS_FEW = "detections_few"
     DETECTIONS_SHARE = "detections_share"

@@ -4,8 +4,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from tracker.records.catalogue import CATALOGUE, Entry
+from tracker.records.catalogue import CATALOGUE
 from tracker.records.codes import Figure, ReasonCode
+from tracker.records.entry import Entry
 
 
 @dataclass(frozen=True)

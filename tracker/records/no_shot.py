@@ -1,0 +1,69 @@
+"""Why a clip yields no shot: the catalogue's entries of whole clips."""
+
+from tracker.records.codes import ReasonCode
+from tracker.records.entry import START, Entry
+
+NO_SHOT = {
+    ReasonCode.ONLY_REJECTED: Entry(
+        "only rejected",
+        "no shot was found that counts: the row of the one at {release_s:.2f} s says why it is "
+        "rejected, and lobmeter review accepts it where the picture shows a ball",
+    ),
+    ReasonCode.NOTHING_FALLS: Entry(
+        "nothing falls",
+        "no shot was found, and nothing in the clip falls as a thrown ball does: is it the right "
+        "clip, and does the ball show in it?",
+    ),
+    ReasonCode.FALLS_SLOWLY: Entry(
+        "slow motion?",
+        "no shot was found, but something falls so slowly that at life speed it would be "
+        "{away:.0f} m away: if it is the ball, the file plays {least:.0f} to {most:.0f} times "
+        "slower than life: write the true frame rate as capture_fps under [camera] of a "
+        "session.toml",
+    ),
+    ReasonCode.NO_PATH_FALLS: Entry(
+        "nothing falls",
+        "no shot was found: of {paths:.0f} paths that something takes through the frame none falls "
+        "as a thrown ball does: is it the right clip, does it play at life speed (else write "
+        "capture_fps), and does the ball show for a quarter of a second?",
+    ),
+    ReasonCode.NO_THROW_MEASURED: Entry(
+        "no throw measured", "no shot was found, though something falls at {release_s:.2f} s"
+    ),
+    ReasonCode.FALLS_OTHERWISE: Entry(
+        "falls otherwise",
+        "no shot was found, and what falls at {release_s:.2f} s does not fall as a ball does in "
+        "this calibration: is it the right clip, and do its markers have the right pixels?",
+    ),
+    ReasonCode.TAPED_IN_FEET: Entry(
+        "feet?",
+        "no shot was found, but a ball falls as gravity requires if the markers were taped in "
+        "feet: write the ground coordinates of the markers in metres",
+    ),
+    ReasonCode.PLAYS_SLOWLY: Entry(
+        "slow motion?",
+        "no shot was found, but a ball falls as gravity requires if the clip was filmed at "
+        "{rate_fps:g} frames a second, not {assumed_fps:.4g}: write capture_fps = {rate_fps:g} "
+        "under [camera]",
+    ),
+    ReasonCode.FLIES_BACKWARD: Entry(
+        "against the firing line",
+        "no shot was found, but a ball flies against the firing line (azimuth {azimuth_deg:.0f}°), "
+        f"from {START}: give the markers' coordinates along the direction of the shots",
+    ),
+    ReasonCode.RELEASE_HEIGHT: Entry(
+        "height of the release",
+        "no shot was found, but a ball starts {up:pm} m above the ground, not {height_m:g} m: "
+        "check height_m under [release]",
+    ),
+    ReasonCode.RELEASE_ELSEWHERE: Entry(
+        "release elsewhere",
+        f"no shot was found, but a ball starts {START}, not at the release: check the markers' "
+        "coordinates, which count from the foot of the release, or use --from-anywhere",
+    ),
+    ReasonCode.MARKERS_DISAGREE: Entry(
+        "markers of another clip?",
+        "no shot was found, and the markers do not agree with each other: were they picked on a "
+        "frame of this clip, with the camera where it was taped?",
+    ),
+}
