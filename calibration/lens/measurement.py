@@ -128,10 +128,9 @@ def from_sightings(
     """Measure a lens from sightings of a board.
 
     Focal length, principal point, k1, k2, p1 and p2 are fitted with `cv2.calibrateCameraExtended`;
-    k3 only where it differs from zero by more than three standard uncertainties. The board's bend
-    is fitted with them (`calibration.lens.bend`). Views whose residuals are outliers are left out
-    once. The covariance is that of the whole bundle, enlarged where views scatter more than their
-    corners do (blur).
+    k3 only where it differs from zero by more than three standard uncertainties; the board's bend
+    with them (`calibration.lens.bend`). Views whose residuals are outliers are left out once. The
+    covariance is the whole bundle's, enlarged where views scatter more than their corners (blur).
 
     Parameters
     ----------

@@ -89,7 +89,7 @@ def assert_true_within_its_uncertainty(path: Path) -> None:
 def test_pictures_of_a_board_become_a_lens_file(
     tmp_path: Path, board: Board, words: tuple[str, ...]
 ) -> None:
-    names = save(views(board, 12), tmp_path)
+    names = save(views(board, 8), tmp_path)
     to = tmp_path / "lens.toml"
     code, shown, err = run(
         "lens", *names, *words, "--device", 'phone "A"', "--zoom", "1x", "--to", str(to)
@@ -101,7 +101,7 @@ def test_pictures_of_a_board_become_a_lens_file(
     assert to.read_text(encoding="utf-8") == lens_toml(lens)
     shown = " ".join(shown.split())
     assert f"Frames of 640 x 360: focal length {lens.focal_px:.0f}"[:-1] in shown
-    assert "of 12 pictures" in shown
+    assert "of 8 pictures" in shown
     assert "Photographs often show more" in shown
     assert [path.name for path in tmp_path.iterdir() if path.suffix != ".png"] == ["lens.toml"]
 
