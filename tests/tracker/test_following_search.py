@@ -13,7 +13,7 @@ from tracker.following import FlightSearch, SearchContext
 from tracker.following.hypothesis import Pool, straight_flight
 from tracker.following.refinement import refine
 from tracker.following.search import BLOCK_S
-from tracker.following.starts import TableFlights
+from tracker.following.starts import TableFlights, _in_reach
 from tracker.following.support import score
 from tracker.following.table import ANGLES_DEG, SPEEDS_MPS, build_table
 from tracker.following.votes import Ballot
@@ -317,6 +317,25 @@ def test_many_starts_are_weighed_as_single_ones():
         single = score(context(), pool, start, 45.0)
         assert support[number] == pytest.approx(single.support, abs=0.2)
         assert (hits[number], in_view[number]) == (single.hits, single.in_view)
+
+
+@pytest.mark.parametrize("count", [0, 1, 90])
+def test_no_candidate_in_reach_of_a_place_is_left_out(count):
+    """Nor is one of another frame taken, where columns lie beyond the frame's edges."""
+    rng = np.random.default_rng(count)
+    owner = np.sort(rng.integers(0, 6, count))
+    pixels = rng.uniform((-30.0, 0.0), (330.0, 200.0), (count, 2))
+    pool = Pool(np.arange(6), np.arange(6) / 60.0, owner, pixels, np.ones(count), np.ones(count))
+    frame, column = np.arange(40) % 6, rng.uniform(-200.0, 600.0, 40)
+    column[:count] = pixels[:40, 0] + 20.0 * rng.choice([-1.0, 1.0], len(pixels[:40]))
+    row, pair = _in_reach(pool, frame, column, 20.0)
+    apart = np.abs(pixels[:, 0] - column[:, None])
+    wanted = (apart <= 20.0) & (owner == frame[:, None])
+    found = np.zeros_like(wanted)
+    found[pair, row] = True
+    assert len(pair) == found.sum() and np.all(np.diff(pair) >= 0)
+    assert np.all(found[wanted]) and np.all(apart[found] < 20.1)
+    assert np.all(owner[row] == frame[pair])
 
 
 @pytest.mark.parametrize("early_s", [0.07, 0.14])

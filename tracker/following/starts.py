@@ -63,11 +63,7 @@ class TableFlights:
         path, shows = self._positions(angles[flight], speeds[flight], times[flight, frame])
         flight, frame, path = flight[shows], frame[shows], path[shows]
         in_view = np.bincount(flight, minlength=count).astype(np.int64)
-        # Every candidate of every frame in which a flight shows, one row each.
-        begin = np.searchsorted(pool.owner, np.arange(len(pool.frames) + 1))
-        number = np.diff(begin)[frame]
-        pair = np.repeat(np.arange(len(frame)), number)
-        row = np.arange(len(pair)) + np.repeat(begin[frame] - np.cumsum(number) + number, number)
+        row, pair = _in_reach(pool, frame, path[:, 0], gate_px)
         gap = pool.pixels[row] - path[pair]
         squared = gap[:, 0] ** 2 + gap[:, 1] ** 2
         near = np.flatnonzero(squared < gate_px**2)
@@ -97,6 +93,40 @@ class TableFlights:
         swing = after[:, :3] - before[:, :3] - step * before[:, 3:] - bend
         points = before[:, :3] + s * (step * before[:, 3:] + s * (swing + s * bend))
         return in_view(self._context, points)
+
+
+def _in_reach(
+    pool: Pool, frame: NDArray[np.int64], column: Array, reach_px: float
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return the candidates whose column is near to one of some places in their frame.
+
+    Parameters
+    ----------
+    pool : Pool
+    frame, column : ndarray, shape (N,)
+        Of each place.
+    reach_px : float
+
+    Returns
+    -------
+    row, pair : ndarray of int, shape (P,)
+        Candidate and place, in the order of the places; some pairs may be a little farther apart.
+    """
+    # One search for all: each frame's columns lie beyond those of the frame before.
+    columns = pool.pixels[:, 0]
+    least, most = (
+        (float(each.min()) for each in (columns, -columns)) if len(columns) else (0.0, 0.0)
+    )
+    apart = -most - least + 4.0 * reach_px + 4.0
+    line = pool.owner * apart + (columns - least)
+    order = np.argsort(line, kind="stable")
+    line = line[order]
+    at = frame * apart + np.clip(column - least, -2.0 * reach_px, apart - 2.0 * reach_px)
+    first = np.searchsorted(line, at - reach_px - 1e-6)
+    number = np.searchsorted(line, at + reach_px + 1e-6, side="right") - first
+    pair = np.repeat(np.arange(len(frame)), number)
+    row = np.arange(len(pair)) + np.repeat(first - np.cumsum(number) + number, number)
+    return order[row], pair
 
 
 def peaks(excess: Array, usual: Array) -> NDArray[np.int64]:
