@@ -40,16 +40,40 @@ def sensitivities(
     slope, source = (each[:-1].reshape(steps, 4, 3, -1) for each in (slopes, sources))
     map_linear, map_constant, sum_linear, sum_constant = _step_maps(slope, source, step)
 
-    velocity = np.empty((len(times), 3, source.shape[-1]))
-    velocity[0] = np.eye(3, source.shape[-1])
-    for node in range(len(times) - 1):
-        np.matmul(map_linear[node], velocity[node], out=velocity[node + 1])
-        velocity[node + 1] += map_constant[node]
+    velocity = _chained(map_linear, map_constant, np.eye(3, source.shape[-1]))
     moved = step * velocity[:-1]
     moved += step * step / 6.0 * (sum_linear @ velocity[:-1] + sum_constant)
     acceleration = np.concatenate([slope[:, 0], slopes[-1:]]) @ velocity
     acceleration += np.concatenate([source[:, 0], sources[-1:]])
     return _by_launch(times, running_sum(moved), velocity, acceleration)
+
+
+def _chained(linear: Array, constant: Array, first: Array) -> Array:
+    """Return what affine maps make of a first value, one after the other, shape (N+1, 3, K).
+
+    Maps of two steps each lead to every other value, and those to the values between: half as many
+    products one after the other, and again half, instead of one for every step.
+
+    Parameters
+    ----------
+    linear, constant : ndarray
+        Shapes (N, 3, 3) and (N, 3, K): value after = linear @ value before + constant.
+    first : ndarray, shape (3, K)
+    """
+    count = len(linear)
+    values = np.empty((count + 1, *first.shape))
+    values[0] = first
+    if count > 1:
+        even, odd = slice(0, count - 1, 2), slice(1, count, 2)
+        both = linear[odd] @ constant[even]
+        both += constant[odd]
+        values[: count + 1 : 2][: len(both) + 1] = _chained(linear[odd] @ linear[even], both, first)
+        np.matmul(linear[even], values[even], out=values[odd])
+        values[odd] += constant[even]
+    if count % 2:
+        np.matmul(linear[-1], values[-2], out=values[-1])
+        values[-1] += constant[-1]
+    return values
 
 
 def _step_maps(slope: Array, source: Array, step: float) -> tuple[Array, Array, Array, Array]:
