@@ -83,9 +83,10 @@ def test_a_start_that_cannot_be_is_refused():
         adjust(lambda b: (np.array([np.nan]), np.ones((1, 1))), np.zeros(1), np.ones(1))
 
 
-def test_uncertainties_must_be_above_zero():
+@pytest.mark.parametrize("least", [0.0, -1.0])
+def test_uncertainties_must_be_above_zero(least):
     with pytest.raises(ValueError, match="above zero"):
-        adjust(lambda b: (b - 1.0, -np.eye(2)), np.zeros(2), np.array([1.0, 0.0]))
+        adjust(lambda b: (b - 1.0, -np.eye(2)), np.zeros(2), np.array([1.0, least]))
 
 
 @given(

@@ -9,7 +9,8 @@ from scipy.stats import multivariate_normal
 from tests.tracker.invented_shot import unmeasured
 from tests.tracker.simulated_shots import KINDS, Kind, simulate
 from tracker.fitting.choice import flight_model, log_bayes_factor
-from tracker.fitting.pooling import pool
+from tracker.fitting.parameters import DRAG_AT, PARAMETERS, WIND_AT
+from tracker.fitting.pooling import _own_equations, pool
 from tracker.records import FlightModel, MeasuredShot, Pooled, Track
 from tracker.report.flight_words import model_clauses, pooled_clauses
 
@@ -28,6 +29,17 @@ def fitted(sessions):
 @pytest.fixture(scope="module")
 def fits():
     return fitted(simulated(2))
+
+
+def test_a_wind_that_the_shots_share_adds_no_information_of_its_own(fits):
+    """Where a shot's mean wind is the common one, only its positions say anything of it."""
+    known, shot = fits[0][0]
+    normal, _, _ = _own_equations(known, shot, DRAG_AT)
+    for axis, winds in enumerate(WIND_AT):
+        both = np.zeros(len(normal))
+        both[[winds[0], len(PARAMETERS) + axis]] = 1.0
+        assert both @ normal @ both == pytest.approx(shot.data_information[winds[0], winds[0]])
+        assert normal[winds[0], len(PARAMETERS) + axis] < 0.0
 
 
 @pytest.mark.campaign
