@@ -60,6 +60,19 @@ def test_a_page_without_a_session_begins(server: Served, tab: Page) -> None:
     expect(tab.get_by_role("heading", level=1)).to_have_text("Begin")
 
 
+def test_the_keyboard_reaches_no_step_that_is_cut_off(
+    server: Served, narrow_tab: Page, session: Path
+) -> None:
+    narrow_tab.goto(f"{server.open(session)}/measure")
+    ready(narrow_tab)
+    steps = narrow_tab.locator(".steps a")
+    steps.first.focus()
+    for step in steps.all():
+        expect(step).to_be_focused()
+        expect(step).to_be_in_viewport(ratio=1)
+        narrow_tab.keyboard.press("Tab")
+
+
 def test_what_breaks_while_a_page_is_open_is_said_and_mended(visit: Visit, session: Path) -> None:
     tab = visit(session, "measure")
     file = session / "session.toml"

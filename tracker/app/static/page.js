@@ -8,6 +8,11 @@ const arranged = () => {
 };
 arranged();
 
+// The keyboard takes the row along; browsers leave a step cut off that is partly seen.
+document.addEventListener("focusin", (event) => {
+  event.target.closest?.(".steps a")?.scrollIntoView({ inline: "center", block: "nearest" });
+});
+
 // What stands there while the program does not answer: what to do, read out too.
 const popup = document.getElementById("popup");
 if (popup) {
