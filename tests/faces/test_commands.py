@@ -270,7 +270,7 @@ def test_check_with_a_question_is_not_ready_and_ends_with_1(session: Path) -> No
     words = " ".join(shown.split())
     assert code == 1, errors
     assert "If it is in feet, write 0.79" in words
-    assert "Once these questions are answered: lobmeter measure" in words
+    assert words.startswith("Answer the question below, then: lobmeter measure")
     assert "Ready" not in words
 
 

@@ -10,6 +10,8 @@ from tracker.comparison.compare import compare
 from tracker.comparison.setups import SetupShots
 from tracker.comparison.words import sentences
 from tracker.records import Quality, Reason, ReasonCode
+from tracker.report.launcher_tables import chances_table
+from tracker.report.standing_table import standing_table
 from tracker.statistics.components import Estimate
 
 SCORES = ndtri((np.arange(2000) + 0.5) / 2000)
@@ -52,7 +54,20 @@ def test_draws_of_untested_setups_belong_together() -> None:
     )
     assert made.best == (0.0, 1.0)
     assert made.present == ""
-    assert answer(made, found)[0].startswith('Build "b": 31.0 m ± 5.9 m expected.')
+    first, second = answer(made, found)[:2]
+    assert first.startswith("No setup has two shots that count, so this is the model alone; shoot")
+    assert second.startswith('Build "b": 31.0 m ± 5.9 m expected.')
+
+
+def test_without_a_shot_that_counts_the_answer_is_where_to_look() -> None:
+    lost = SetupShots("b", (row("b", 1, 30.0, quality=Quality.REJECTED),), ("day one",))
+    found = compare([setup("a", []), lost])
+    scores = {name: Expected(Estimate(30.0, 3.0), SCORES) for name in ("a", "b")}
+    made = chances(found, scores)
+    lead = answer(made, found)[0]
+    assert lead.endswith("look at the shot that could not be used: lobmeter review SESSION.")
+    assert [column.header for column in chances_table(made, "m").columns] == ["setup", "best"]
+    assert standing_table(found, made).head[-1] == "chance to be best"
 
 
 def test_without_anything_known_there_is_no_answer() -> None:

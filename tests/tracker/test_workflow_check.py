@@ -21,6 +21,7 @@ from tracker.records.codes import Figure
 from tracker.session import Session, read_session
 from tracker.video import ClipFacts, ClipWriter, inspect
 from tracker.workflow import clips
+from tracker.workflow.check import Finding, Kind, _together
 from tracker.workflow.questions import clip_questions, session_questions
 from tracker.workflow.stand import calibrate, calibrate_if_fixed, request_of
 
@@ -225,3 +226,32 @@ def test_a_doubt_about_the_clip_stands_on_every_row_that_counts(tmp_path: Path) 
     (kept,) = measure(facts, request, ShotsAt((spoilt,))).shots
     assert kept.shot.quality is Quality.REJECTED
     assert kept.shot.reasons == spoilt.shot.reasons
+
+
+def test_what_is_said_of_every_clip_is_said_once() -> None:
+    found = _together(
+        {
+            file: [
+                Finding(Kind.FACT, f"{file}: {seconds} s."),
+                Finding(Kind.ADVICE, f"{file}: stand a pole."),
+                Finding(Kind.FAULT, f"session.toml, for {file}: in feet."),
+            ]
+            for file, seconds in (("clips/a.mp4", 5), ("clips/b.mp4", 6))
+        }
+    )
+    assert [one.sentence for one in found] == [
+        "clips/a.mp4: 5 s.",
+        "clips/b.mp4: 6 s.",
+        "Every clip: stand a pole.",
+        "session.toml, for every clip: in feet.",
+    ]
+    assert [one.kind for one in found] == [Kind.FACT, Kind.FACT, Kind.ADVICE, Kind.FAULT]
+
+
+def test_what_is_said_of_some_clips_names_them() -> None:
+    """And of the only clip there is by its name."""
+    advice = {file: [Finding(Kind.ADVICE, f"{file}: stand a pole.")] for file in ("a", "b")}
+    (one,) = _together({**advice, "c": []})
+    assert one.sentence == "a, b: stand a pole."
+    (alone,) = _together({"a": advice["a"]})
+    assert alone.sentence == "a: stand a pole."

@@ -25,21 +25,19 @@ def check(
 
     screen = console()
     findings = check_session(session)
-    faults = [one.sentence for one in findings if one.kind == Kind.FAULT]
-    advice = [one.sentence for one in findings if one.kind == Kind.ADVICE]
-    say(screen, [one.sentence for one in findings if one.kind == Kind.FACT])
-    questions = [one.sentence for one in findings if one.kind == Kind.QUESTION]
-    if questions:
-        say(screen, ["", "Questions:"])
-        say(screen, [f"- {sentence}" for sentence in questions])
-    if advice:
-        say(screen, ["", "What would help:"])
-        say(screen, [f"- {sentence}" for sentence in advice])
+    faults, questions, advice, facts = (
+        [one.sentence for one in findings if one.kind == kind]
+        for kind in (Kind.FAULT, Kind.QUESTION, Kind.ADVICE, Kind.FACT)
+    )
+    complain(faults)
+    if not faults:
+        many = "questions" if len(questions) > 1 else "question"
+        ready = f"Answer the {many} below, then" if questions else "Ready"
+        say(screen, [f"{ready}: lobmeter measure {typed(session)}", ""])
+    say(screen, facts)
+    for head, sentences in (("Questions:", questions), ("What would help:", advice)):
+        if sentences:
+            say(screen, ["", head, *(f"- {sentence}" for sentence in sentences)])
     show_json({"session": session, "ready": not faults and not questions, "findings": findings})
-    if faults:
-        complain(faults)
-        raise typer.Exit(2)
-    ready = "Once these questions are answered" if questions else "Ready"
-    say(screen, ["", f"{ready}: lobmeter measure {typed(session)}"])
-    if questions:
-        raise typer.Exit(1)
+    if faults or questions:
+        raise typer.Exit(2 if faults else 1)

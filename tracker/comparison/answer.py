@@ -155,6 +155,8 @@ def answer(
     if len(found.names) == 1:
         kind = "measured" if found.shot[pick] else "expected"
         return [f'"{name}": {figure} {kind}; there is no other setup to compare it with.']
+    if not found.present:
+        said.append(_model_alone(comparison))
     if found.shot[pick]:
         sure = found.best[pick]
         lead = f'"{name}" is the best' if sure >= CLEAR else f'"{name}" is most likely the best'
@@ -179,6 +181,16 @@ def answer(
             + "."
         )
     return said
+
+
+def _model_alone(comparison: Comparison) -> str:
+    """Say that nothing was measured yet, and what to do about it."""
+    unused = sum(summary.rejected for summary in comparison.summaries)
+    todo = "shoot each twice or more, better five times"
+    if unused:
+        many = f"the {unused} shots" if unused > 1 else "the shot"
+        todo = f"look at {many} that could not be used: lobmeter review SESSION"
+    return f"No setup has two shots that count, so this is the model alone; {todo}."
 
 
 def _list(names: Sequence[str], shares: Sequence[float]) -> str:

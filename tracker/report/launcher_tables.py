@@ -159,9 +159,10 @@ def summaries_table(comparison: Comparison) -> Table:
 def chances_table(chances: Chances, unit: str) -> Table:
     """Return the chance of every setup to be the best, and to beat the present one."""
     by = f" by {chances.worth:g} {unit}" if chances.worth else ""
-    table = _table("setup", "best", f'beats "{chances.present}"{by}')
+    beaten = (f'beats "{chances.present}"{by}',) if chances.present else ()
+    table = _table("setup", "best", *beaten)
     for name in chances.names:
-        table.add_row(escape(name), *chance_words(name, chances))
+        table.add_row(escape(name), *chance_words(name, chances)[: 1 + len(beaten)])
     return table
 
 

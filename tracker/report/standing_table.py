@@ -30,11 +30,12 @@ def standing_table(comparison: Comparison, chances: Chances | None) -> TextTable
     )
     if several and chances is not None:
         by = f" by {chances.worth:g} {unit}" if chances.worth else ""
-        head += ("chance to be best", f"chance to beat “{chances.present}”{by}")
+        head += ("chance to be best",)
+        head += (f"chance to beat “{chances.present}”{by}",) if chances.present else ()
     rows = []
     for one in comparison.summaries:
         cells = [one.name, str(one.used), *summary_cells(one, comparison)]
         if several and chances is not None:
             cells += chance_words(one.name, chances)
-        rows.append(tuple(cells))
+        rows.append(tuple(cells[: len(head)]))
     return TextTable("± and ranges hold with 95 %.", head, tuple(rows))

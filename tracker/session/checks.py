@@ -123,7 +123,8 @@ def _check_setup(
     """Find a table's `setup` that names no setup."""
     setup = table.get("setup")
     if isinstance(setup, str) and setup.strip() and setup not in setups:
-        known = f"the setups are {listed(setups)}" if setups else "there is no [[setup]] yet"
+        names = list(dict.fromkeys(setups))
+        known = f"the setups are {listed(names)}" if names else "there is no [[setup]] yet"
         faults.add((*place, "setup"), f"{shown(setup)} is the name of no [[setup]]", known)
 
 

@@ -121,7 +121,11 @@ def open_clip(path: Path) -> InputContainer:
     except (InvalidDataError, ArgumentError, EndOfFile) as error:
         kind = _kind(path)
         if kind:
-            raise InputError(f"this is {kind}, not a video", where=where) from error
+            raise InputError(
+                f"this is {kind}, not a video",
+                where=where,
+                remedy="give the film that the phone made, MP4 or MOV for instance",
+            ) from error
         if isinstance(error, ArgumentError):
             raise InputError(
                 "this kind of file is not read",

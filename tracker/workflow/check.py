@@ -1,5 +1,6 @@
 """Check of a session: faults, facts and advice."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
@@ -50,11 +51,34 @@ def check_session(folder: Path) -> tuple[Finding, ...]:
         return tuple(Finding(Kind.FAULT, sentence) for sentence in error.sentences())
     found: list[Finding] = [Finding(Kind.FACT, _about(session))]
     found.extend(Finding(Kind.QUESTION, sentence) for sentence in session_questions(session))
-    for clip in session.clips:
-        found.extend(_check_clip(session, clip))
+    found.extend(_together({each.file: _check_clip(session, each) for each in session.clips}))
     found.extend(Finding(Kind.ADVICE, sentence) for sentence in session_advice(session))
     found.extend(Finding(Kind.ADVICE, sentence) for sentence in launcher_advice(session))
     return tuple(found)
+
+
+def _together(by_clip: Mapping[str, Sequence[Finding]]) -> list[Finding]:
+    """Return the findings of the clips; what is found of several is stated once, with all names."""
+    clips_of: dict[tuple[Kind, str], list[str]] = {}
+    for file, findings in by_clip.items():
+        for one in findings:
+            clips = clips_of.setdefault((one.kind, one.sentence.replace(file, CLIP)), [])
+            if file not in clips:
+                clips.append(file)
+    found = []
+    for (kind, sentence), clips in sorted(clips_of.items(), key=lambda each: len(each[1])):
+        every = len(clips) == len(by_clip) > 1
+        said = sentence.replace(CLIP, EVERY.lower() if every else ", ".join(clips))
+        if said.startswith(EVERY.lower()):
+            said = EVERY + said.removeprefix(EVERY.lower())
+        found.append(Finding(kind, said))
+    return found
+
+
+EVERY = "Every clip"
+
+CLIP = "\0"
+"""Stands for the name of a clip in a sentence that several may share."""
 
 
 def _about(session: Session) -> str:
