@@ -26,9 +26,9 @@ Progress = Callable[[int, int], None]
 PROGRESS_EVERY = 8
 """Frames between two reports of progress."""
 
-CANDIDATES_AHEAD = 4
-"""Frames whose candidates may wait, over those that may wait themselves: they take a tenth of the
-memory, and bridge the time in which flights are decided on."""
+CANDIDATES_AHEAD = 4, 32
+"""Frames whose candidates may wait, over those that may wait themselves, and most of them: they
+take a tenth of the memory, and bridge the time in which flights are decided on."""
 
 MOST_LOST_SHARE = 0.05
 """Share of the frames without a known motion of the camera above which a clip's shots are doubted.
@@ -273,9 +273,10 @@ def passed_together(
     facts = passes[0].facts
     steadiers = _steadiers(passes)
     most = frames_ahead(facts.size_px)
+    more = max(most, min(CANDIDATES_AHEAD[0] * most, CANDIDATES_AHEAD[1]))
     with (
         closing(ahead(_views(passes, steadiers, observers), most)) as views,
-        closing(ahead(_searched(passes, steadiers, views), CANDIDATES_AHEAD * most)) as searched,
+        closing(ahead(_searched(passes, steadiers, views), more)) as searched,
     ):
         for index, found in searched:
             if observers.progress is not None and index % PROGRESS_EVERY == 0:

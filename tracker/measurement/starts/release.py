@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass
-from itertools import chain, islice
 
 import numpy as np
 
@@ -138,6 +137,8 @@ def _search(
 
     The clip is scouted in the same pass, for the cause of there being no shot, until one is found.
     """
+    # Before any frame is decoded: its flights take some 90 MB while they are computed.
+    search = FlightSearch(context.search_context())
     close_ups = observers.close_ups
     side = 0 if close_ups is None else close_ups.side(1.0 / context.frame_s)
     camera, settings = context.camera, context.settings
@@ -147,10 +148,7 @@ def _search(
         scouting.feed_by(loop)
     along = [] if scouting is None else scouting.loops
     with closing(passed_together([loop, *along], observers)) as passed:
-        # While the search computes its flights, the first frames are decoded and looked at.
-        first = list(islice(passed, 1))
-        search = FlightSearch(context.search_context())
-        for at, candidates in chain(first, passed):
+        for at, candidates in passed:
             if scouting is not None:
                 if at > 0:
                     scouting.push(at - 1, candidates)
