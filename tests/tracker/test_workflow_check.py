@@ -250,8 +250,9 @@ def test_what_is_said_of_every_clip_is_said_once() -> None:
 
 def test_what_is_said_of_some_clips_names_them() -> None:
     """And of the only clip there is by its name."""
-    advice = {file: [Finding(Kind.ADVICE, f"{file}: stand a pole.")] for file in ("a", "b")}
-    (one,) = _together({**advice, "c": []})
-    assert one.sentence == "a, b: stand a pole."
-    (alone,) = _together({"a": advice["a"]})
-    assert alone.sentence == "a: stand a pole."
+    files = ("clips/a.mp4", "clips/b.mp4")
+    advice = {file: [Finding(Kind.ADVICE, f"{file}: stand a pole.")] for file in files}
+    (one,) = _together({**advice, "clips/c.mp4": []})
+    assert one.sentence == "clips/a.mp4, clips/b.mp4: stand a pole."
+    (alone,) = _together({files[0]: advice[files[0]]})
+    assert alone.sentence == "clips/a.mp4: stand a pole."
