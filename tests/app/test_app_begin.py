@@ -109,6 +109,7 @@ def test_a_measured_session_shows_its_answer(visit: Visit, measured: Path) -> No
     expect(tab.get_by_role("table")).to_contain_text(speed)
 
 
+@pytest.mark.campaign
 def test_a_dropped_text_is_refused_in_a_sentence(server: Served, tab: Page, tmp_path: Path) -> None:
     (tmp_path / "notes.mp4").write_text("no film", "utf-8")
     tab.goto(f"{server.base}/begin")
@@ -136,6 +137,7 @@ def test_films_are_sorted_out_of_what_is_dropped(server: Served, tab: Page) -> N
     assert [clip.file for clip in read_session(folder).clips] == ["clips/evening.mp4"]
 
 
+@pytest.mark.campaign
 def test_what_is_no_film_is_left_out_in_a_sentence(server: Served, tab: Page) -> None:
     tab.goto(f"{server.base}/begin")
     ready(tab)

@@ -50,6 +50,7 @@ def test_films_are_made_and_downloaded(visit: Visit, measured: Path) -> None:
     assert (measured / "results" / "140mm-overlay.mp4").is_file()
 
 
+@pytest.mark.campaign
 def test_an_evening_that_was_not_measured_says_so(visit: Visit, session: Path) -> None:
     tab = visit(session, "evenings")
     expect(tab.get_by_text("Measure the session first")).to_be_visible()

@@ -35,6 +35,7 @@ def test_faults_stand_in_the_page_as_the_commands_print_them(visit: Visit, sessi
     )
 
 
+@pytest.mark.campaign
 def test_the_question_mark_lists_the_keys(visit: Visit, session: Path) -> None:
     tab = visit(session, "measure")
     tab.keyboard.press("?")

@@ -277,6 +277,7 @@ def test_output_to_a_full_device_ends_in_a_sentence(lane: Path) -> None:
     assert "cannot be written" in line and line.endswith(".")
 
 
+@pytest.mark.campaign
 def test_the_full_session_is_sound_before_it_is_spoilt(lane: Path) -> None:
     assert (lane / "session.toml").read_text(encoding="utf-8") == FULLER
     for command in ("check", "compare", "measure"):
