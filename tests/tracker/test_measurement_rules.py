@@ -866,6 +866,10 @@ def test_a_second_look_follows_from_the_balls_size_and_its_steps():
     near = replace(known, ball_radius_m=15.0 * known.ball_radius_m)
     large = settings_along([replace(flight, known=near)], FRAME_S)
     assert (large.most, large.lag) == (60, 8)
+    for times in np.linspace(0.5, 8.0, 16):
+        sized = replace(known, ball_radius_m=times * known.ball_radius_m)
+        lag = round((times * diameter + 1.0) / usual + 0.4)
+        assert settings_along([replace(flight, known=sized)], FRAME_S).lag == np.clip(lag, 1, 8)
 
 
 # --- chance and visibility

@@ -1,0 +1,108 @@
+"""When and where a flight is looked for, how long its path is, what is said of a clip's pace."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from tracker.detection import SearchSettings
+from tracker.measurement import added, scouted_sizes, throws
+from tracker.measurement import row as rows
+from tracker.measurement.starts.presumed_camera import _notes
+from tracker.measurement.starts.untaped import UntapedMeasurement
+from tracker.video import ClipFacts
+
+FACTS = SimpleNamespace(size_px=(1280, 720))
+
+
+def test_a_throw_is_looked_for_from_before_its_path_to_after_it() -> None:
+    """A third of a second of hand before, a fall of some metres after."""
+    arc = SimpleNamespace(times_s=np.array([2.0, 2.5, 3.5]))
+    context = SimpleNamespace(facts=FACTS)
+    flight = SimpleNamespace(throw=SimpleNamespace(arc=arc))
+    window = UntapedMeasurement(None, context).window(flight)
+    assert (window.begin_s, window.end_s) == pytest.approx((2.0 - 0.3, 3.5 + 1.2))
+
+
+def test_an_added_shot_is_looked_for_from_its_release_to_half_a_second_after_its_end(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(added, "candidates_of_part", lambda window, *_: window)
+    context = SimpleNamespace(facts=FACTS, camera=None)
+    path = SimpleNamespace(times_s=np.array([0.0, 0.9, 2.0]))
+    flight = SimpleNamespace(release_s=1.5, trajectory=path)
+    window = added._candidates(context, flight, None)
+    assert (window.begin_s, window.end_s) == pytest.approx((1.5, 1.5 + 2.0 + 0.5))
+
+
+@pytest.mark.parametrize(("flight_s", "integrated_s"), [(2.0, 2.0), (0.03, 0.1), (0.0, 0.1)])
+def test_a_path_is_integrated_for_a_tenth_of_a_second_at_least(
+    monkeypatch: pytest.MonkeyPatch, flight_s: float, integrated_s: float
+) -> None:
+    """A ball that is released on the ground lands at once."""
+
+    def flight_of(known: object, parameters: object, duration_s: float, step_s: float) -> object:
+        raise StopIteration(duration_s)
+
+    monkeypatch.setattr(rows, "flight_of", flight_of)
+    traced = SimpleNamespace(fitted=SimpleNamespace(parameters=np.zeros(50), trajectory=None))
+    figures = SimpleNamespace(value=lambda name: flight_s)
+    with pytest.raises(StopIteration) as asked:
+        rows._path(SimpleNamespace(circumstances=None), traced, figures)
+    assert asked.value.value == pytest.approx(integrated_s)
+
+
+def test_a_small_balls_path_is_weighed_by_the_width_of_the_frame(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    widths = []
+
+    def is_throw(arc: object, width_px: int, frame_s: float) -> bool:
+        widths.append((width_px, frame_s))
+        return False
+
+    monkeypatch.setattr(scouted_sizes, "is_throw", is_throw)
+    facts = object.__new__(ClipFacts)
+    object.__setattr__(facts, "size_px", (1280, 720))
+    monkeypatch.setattr(
+        scouted_sizes, "scouting_settings", lambda _: SearchSettings(4.0, 8.0, 2, (0, 0, 1280, 720))
+    )
+    small = scouted_sizes._Small(facts, 0.02)
+    small._found = [SimpleNamespace(frames=np.arange(9))]
+    assert small.throws([]) == []
+    assert widths == [(1280, 0.02)]
+
+
+@pytest.mark.parametrize(
+    ("any_shots", "capture_fps", "asked"),
+    [(True, None, True), (True, 240.0, False), (False, None, False)],
+)
+def test_the_pace_is_asked_for_only_where_a_shot_has_no_other_scale(
+    any_shots: bool, capture_fps: float | None, asked: bool
+) -> None:
+    context = SimpleNamespace(facts=SimpleNamespace(capture_fps=capture_fps))
+    for doubt in ("", "The clip is short."):
+        said = _notes(context, SimpleNamespace(doubt=doubt), any_shots)
+        assert any("capture_fps under [camera]" in each for each in said) is asked
+        assert len(said) == asked + bool(doubt) and (said[:1] == [doubt]) is bool(doubt)
+
+
+def test_a_path_that_would_spoil_a_throw_hides_none_that_continues_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Of two paths that seem to go on, the first with the throw would be none; the second is."""
+    throw, spoils, continues, whole = (SimpleNamespace(frames=np.arange(n)) for n in (9, 7, 8, 17))
+    joining = throws._Joining({0: throw, 1: spoils, 2: continues}, [0, 1, 2], 1280, 0.02)
+    onward = throws._Joint.ONWARD
+
+    def joint(_: object, arc: object, later: object) -> object:
+        return onward if arc is throw else throws._Joint.NOT
+
+    monkeypatch.setattr(throws._Joining, "_joint", joint)
+    monkeypatch.setattr(
+        throws, "_joined", lambda arc, later, frame_s: whole if later is continues else spoils
+    )
+    monkeypatch.setattr(throws, "is_throw", lambda arc, *_: arc is whole)
+    joining.grow(0)
+    assert joining.arcs[0] is whole
+    assert (joining.chosen, joining.taken, joining.hops) == ([0, 1], {2}, {})
