@@ -1,18 +1,25 @@
 """A ball that is seen so near that its size shows is found by its middle."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from calibration.camera import looking_at
 from calibration.timebase import Cadence, check_cadence
+from tests.tracker.invented_shot import invented
 from tests.tracker.test_following_arcs import FRAME_S, WIDTH
+from tests.tracker.test_measurement_selection import refused
 from tests.tracker.test_video_change import measured
 from tracker.detection import CandidateFinder, SearchSettings
 from tracker.following.arcs import fit_arc
 from tracker.following.linking import ArcSearch, NearBall
 from tracker.following.throws import is_near_throw
+from tracker.measurement import FittedShot
 from tracker.measurement.scouted_sizes import NEAR_DIAMETERS_PX, same_ball
 from tracker.measurement.scouting import scout
+from tracker.measurement.starts.near import each_once
+from tracker.records import ReasonCode, RejectedCandidate
 
 SIZE = (320, 240)
 DIAMETER_PX, FALL = 16.0, 1400.0
@@ -104,3 +111,20 @@ def test_repeated_frames_are_reported_also_where_their_times_stand(tmp_path) -> 
     assert "frames show the picture before once more" in notes
     facts, _ = measured(tmp_path / "even.mp4", range(60), 30)
     assert "once more" not in " ".join(scout(facts, camera).notes)
+
+
+@pytest.mark.parametrize(("apart_px", "rows"), [(0.5, 1), (2.9, 1), (3.1, 2)])
+def test_two_paths_over_one_near_ball_make_one_row(apart_px: float, rows: int) -> None:
+    """Its edge and a patch on it; the path with more positions stays, in either order."""
+    good = FittedShot(*(getattr(invented()[0], name) for name in ("shot", "points", "path")))
+    moved = tuple(replace(each, row_px=each.row_px + apart_px) for each in good.points)
+    fewer = replace(good.shot, frames_seen=good.shot.frames_seen - 1)
+    patch = replace(good, shot=fewer, points=moved)
+    other = refused(30.0, 5.0)
+    for found in ([good, patch, other], [other, patch, good]):
+        once = each_once(found)
+        assert [type(each) for each in once[:rows]] == [FittedShot] * rows
+        assert once[0] is good and once[-1] is other and len(once) == 3
+        rejected = [each for each in once if isinstance(each, RejectedCandidate)]
+        codes = [reason.code for each in rejected for reason in each.reasons]
+        assert codes.count(ReasonCode.DUPLICATE) == 2 - rows

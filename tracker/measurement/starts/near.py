@@ -20,6 +20,7 @@ from tracker.measurement.fitted_shot import FittedShot
 from tracker.measurement.passes import Observers
 from tracker.measurement.scouted_sizes import NEAR_MOST_SHARE, scouting_settings
 from tracker.measurement.scouting import Scouted
+from tracker.measurement.selection import is_again, part_of_another
 from tracker.measurement.starts.gravity_scale import UntapedStart, expected_focal_px
 from tracker.measurement.starts.runs_on import LEAD_S
 from tracker.measurement.starts.thrown import measure_throws, rejected_throw
@@ -210,5 +211,25 @@ class NearMeasurement:
         self.cameras += [each.camera.resized(facts.size_px) for each in best]
         return [
             smaller.rejected(each) if isinstance(each, RejectedCandidate) else smaller.row(each)
-            for each in found
+            for each in each_once(found)
         ]
+
+
+def each_once(
+    found: Sequence[FittedShot | RejectedCandidate],
+) -> list[FittedShot | RejectedCandidate]:
+    """Return rows and rejected candidates, with the rows of one flight but the fullest rejected.
+
+    The edges and the patches of a ball that is near are two paths some pixels apart. In the smaller
+    pictures, in which it is four pixels wide, they are one.
+    """
+    kept: list[FittedShot] = []
+    others: list[FittedShot | RejectedCandidate] = []
+    rows = [each for each in found if isinstance(each, FittedShot)]
+    for row in sorted(rows, key=lambda each: -each.shot.frames_seen):
+        owner = next((one for one in kept if is_again(row, one)), None)
+        if owner is None or row.path is None:
+            kept.append(row)
+        else:
+            others.append(part_of_another(row, row.path, ReasonCode.DUPLICATE, owner))
+    return [*kept, *others, *(each for each in found if isinstance(each, RejectedCandidate))]
