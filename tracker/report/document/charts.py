@@ -208,7 +208,10 @@ def within(line: Sequence[Point], low: Point, high: Point) -> list[list[Point]]:
 
 
 def shares(parts: Sequence[tuple[str, float]], title: str) -> Markup:
-    """Draw shares of a variance as bars with their names and percentages, the largest first."""
+    """Draw shares of a variance as bars with their names and percentages, the largest first.
+
+    The percentages stand before the bars, whose ends a narrow screen does not show at first.
+    """
     height = 30.0 * len(parts) + 6.0
     drawing = SvgDrawing(WIDTH, height, title)
     widest = max((share for _, share in parts), default=1.0)
@@ -216,8 +219,8 @@ def shares(parts: Sequence[tuple[str, float]], title: str) -> Markup:
         top = 30.0 * row + 4.0
         drawing.text((300.0, top + 15.0), name, "label", "end")
         wide = 380.0 * share / widest
-        drawing.box((310.0, top + 2.0), (wide, 18.0), "bar")
-        drawing.text((316.0 + wide, top + 15.0), f"{100.0 * share:.0f} %", "number")
+        drawing.text((355.0, top + 15.0), f"{100.0 * share:.0f} %", "number", "end")
+        drawing.box((365.0, top + 2.0), (wide, 18.0), "bar")
     return drawing.markup()
 
 
