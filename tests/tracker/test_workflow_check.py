@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from calibration.camera import looking_at
-from calibration.errors import InputErrors
+from calibration.errors import Contradiction, InputError, InputErrors
 from calibration.site import Site
 from calibration.site.reach import lone_marker
 from tests.calibration.fields import LAYOUTS, field
@@ -256,3 +256,17 @@ def test_what_is_said_of_some_clips_names_them() -> None:
     assert one.sentence == "clips/a.mp4, clips/b.mp4: stand a pole."
     (alone,) = _together({files[0]: advice[files[0]]})
     assert alone.sentence == "clips/a.mp4: stand a pole."
+
+
+def test_a_fault_of_every_clip_is_stated_once_and_keeps_its_type() -> None:
+    files = ("clips/a.mp4", "clips/b.mp4")
+    shared = [Contradiction("in feet", where=f"[[marker]], for {file}") for file in files]
+    own = [InputError("too dark", where=files[1]), InputError("no ball", where="[ball]")]
+    found = clips._stated_once([*shared, *own], files)
+    assert [str(one) for one in found] == [
+        "[[marker]], for every clip: in feet.",
+        "clips/b.mp4: too dark.",
+        "[ball]: no ball.",
+    ]
+    assert isinstance(found[0], Contradiction)
+    assert clips._stated_once(shared[:1], files[:1]) == shared[:1]

@@ -1,9 +1,10 @@
 """The clips of a session: inspected, calibrated, measured and drawn."""
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from calibration.errors import InputError, InputErrors
 from calibration.site import ALARM, Calibration
 from tracker.measurement import ClipRequest, Observers, measure
 from tracker.measurement.close_ups import CloseUps
@@ -63,14 +64,33 @@ def ready_clips(session: Session) -> tuple[ReadyClip, ...]:
     Raises
     ------
     InputErrors
-        With the faults of all of them.
+        With the faults of all of them; one that every clip has is stated once.
     """
 
     def ready(clip: ClipEntry) -> ReadyClip:
         facts = inspected(session, clip)
         return ReadyClip(clip, facts, calibrate_if_fixed(session, clip, facts.size_px))
 
-    return made_of_each(ready, session.clips)
+    try:
+        return made_of_each(ready, session.clips)
+    except InputErrors as error:
+        raise InputErrors(
+            _stated_once(error.errors, [clip.file for clip in session.clips])
+        ) from None
+
+
+def _stated_once(faults: Sequence[InputError], files: Sequence[str]) -> list[InputError]:
+    """Return faults in order, one for those that every one of several clips has."""
+    alike: dict[tuple[str, ...], list[InputError]] = {}
+    for fault in faults:
+        file = next((each for each in files if each in fault.where), "")
+        place = fault.where.replace(file, "every clip") if file else fault.where
+        alike.setdefault((place, fault.what, fault.remedy), []).append(fault)
+    stated = []
+    for (place, *_), those in alike.items():
+        every = len(those) == len(files) > 1 and place != those[0].where
+        stated += [those[0].at(place)] if every else those
+    return stated
 
 
 def request_for(session: Session, ready: ReadyClip) -> ClipRequest:

@@ -49,7 +49,7 @@ def gather_logged(url: str | None, wanted: Filter, quantity: str | None = None) 
         raise InputError(
             "no session of the logbook fits",
             where="--from-log",
-            remedy="lobmeter log list shows what there is",
+            remedy="lobmeter log list shows what there is, lobmeter log add FOLDER adds to it",
         )
     labels = [
         each.folder if each.filmed_on is None else f"{each.folder} ({each.filmed_on})"
