@@ -290,7 +290,9 @@ class SteadyReference:
         """Follow and fit as `_match` does of a camera that is being zoomed, None of another."""
         self._zooms = True
         match = self._match(small, self._last)
-        self._zooms = match is not None and abs(match[1][ZOOM]) > LEAST_ZOOM
+        agreeing = 0.0 if match is None else np.mean(self._agreeing(match[2], match[0]))
+        zoom = 0.0 if match is None else abs(match[1][ZOOM])
+        self._zooms = bool(agreeing >= CROWD_SHARE and zoom > LEAST_ZOOM)
         return match if self._zooms else None
 
     def _agreeing(self, weights: Array, found: NDArray[np.bool_]) -> NDArray[np.bool_]:
