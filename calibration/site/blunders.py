@@ -222,6 +222,6 @@ def _blind_spots(observations: Observations, fit: Adjustment) -> tuple[str, ...]
     if open_m and max(open_m) > WRONG_POSITION_M:
         notes.append(
             "nothing checks the camera's taped position: an error of "
-            f"{WRONG_POSITION_M:g} m would not be noticed"
+            f"{WRONG_POSITION_M:g} m would not be noticed; tape it once more, from another marker"
         )
     return tuple(notes)
