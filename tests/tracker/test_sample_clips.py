@@ -135,3 +135,14 @@ def test_forecast_before_filming_agrees_with_the_measurement(measured, name):
 def test_quiet_clips_have_no_rows(measured):
     (score,) = measured("quiet")
     assert score.shots == () and score.false == 0
+
+
+def test_the_sample_sessions_leave_a_checkout_below_30_megabytes() -> None:
+    """All else of a checkout takes 8 MB on a disk of 4 kB blocks."""
+    kept = [
+        path
+        for ending in ("clips/*.mp4", "*.toml", "*.json")
+        for path in SAMPLES.glob(f"*/{ending}")
+    ]
+    taken = sum(-(-each.stat().st_size // 4096) * 4096 for each in kept)
+    assert taken < 22e6
