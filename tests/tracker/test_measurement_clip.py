@@ -75,3 +75,15 @@ def test_a_doubtful_shot_needs_no_cause() -> None:
     start = Stub([shot(4.0, Quality.CHECK)])
     assert measure(facts(), request(), start).causes == ()
     assert start.asked == []
+
+
+def test_a_doubt_about_the_whole_session_is_one_of_every_row_that_counts() -> None:
+    doubt = Reason(ReasonCode.NEVER_LANDS)
+    shots = [shot(4.0), shot(9.0, Quality.CHECK), shot(14.0, Quality.REJECTED)]
+    result = measure(facts(), replace(request(), doubts=(doubt,)), Stub(shots))
+    given = [each.shot.reasons for each in shots]
+    assert [each.shot.quality for each in result.shots] == [
+        Quality.CHECK, Quality.CHECK, Quality.REJECTED,
+    ]  # fmt: skip
+    assert [doubt in each.shot.reasons for each in result.shots] == [True, True, False]
+    assert result.shots[2].shot.reasons == given[2]

@@ -40,4 +40,5 @@ def test_mended_times_are_taken_unless_a_flight_speaks_against_them():
     assert not fits_better([scattering(1.0)], [scattering(1.0)])
     assert not fits_better([scattering(3.0)], [scattering(1.0)])
     assert not fits_better([scattering(1.0)], [scattering(1.2)] * 2)
+    assert not fits_better([scattering(1.0)], [scattering(9.0)] * 2)
     assert not fits_better([scattering(1.0)] * 2, [scattering(0.3)])

@@ -8,6 +8,7 @@ import pytest
 from tracker.detection import SearchSettings
 from tracker.measurement import added, scouted_sizes, throws
 from tracker.measurement import row as rows
+from tracker.measurement.starts import anywhere
 from tracker.measurement.starts.presumed_camera import _notes
 from tracker.measurement.starts.untaped import UntapedMeasurement
 from tracker.video import ClipFacts
@@ -106,3 +107,21 @@ def test_a_path_that_would_spoil_a_throw_hides_none_that_continues_it(
     joining.grow(0)
     assert joining.arcs[0] is whole
     assert (joining.chosen, joining.taken, joining.hops) == ([0, 1], {2}, {})
+
+
+def test_a_throw_from_anywhere_is_held_against_the_height_of_the_release(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    heights = []
+
+    def no_throw(flight: object, field: object, release_up_m: float, begin_s: float) -> None:
+        heights.append(release_up_m)
+
+    monkeypatch.setattr(anywhere, "rolls", lambda *_: False)
+    monkeypatch.setattr(anywhere, "first_fit", lambda *_: SimpleNamespace(first_s=2.0))
+    monkeypatch.setattr(anywhere, "no_throw", no_throw)
+    request = SimpleNamespace(release_m=np.array([0.1, -0.4, 0.9]))
+    how = anywhere._FromField(None, SimpleNamespace(camera=None, request=request))
+    throw = SimpleNamespace(arc=SimpleNamespace(times_s=np.array([2.0, 2.1])))
+    assert how.first_fit(throw, 0.02).first_s == 2.0
+    assert heights == [0.9]
