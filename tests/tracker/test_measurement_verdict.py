@@ -206,3 +206,12 @@ def test_a_flight_that_is_seen_at_neither_end_started_elsewhere(
         assert reason is not None and reason.entry.rejects
         assert reason.numbers["away_m"] == pytest.approx(away_m[row])
     assert seen_at_neither_end(traced, covered) is None
+
+
+@pytest.mark.parametrize("least", [0.0, 20.0])
+def test_where_nothing_is_taped_a_flight_must_look_more_like_a_ball(
+    traced: TracedFlight, least: float
+) -> None:
+    for evidence, is_ball in ((least - 0.1, False), (least, True)):
+        seen = replace(traced, visibility=Visibility(evidence, 60, 70, 65.0))
+        assert (something_else(seen, least) is None) is is_ball

@@ -81,7 +81,11 @@ def describe(
     covered = expectations.landing_seen
     if covered is None:
         covered = bool(np.isfinite(figures.value("carry_m"))) and _covered(context, traced, figures)
-    fatal = stray or parts_of_animal(traced, agreement) or something_else(traced)
+    fatal = (
+        stray
+        or parts_of_animal(traced, agreement)
+        or something_else(traced, expectations.least_evidence)
+    )
     if fatal is None and expectations.aimed:
         fatal = off_aim(figures, figures.u(fitted.covariance))
         fatal = fatal or seen_at_neither_end(traced, covered)

@@ -8,7 +8,7 @@ import numpy as np
 from calibration.adjustment.robust import sigma_of_radii
 from tracker.fitting import Circumstances, Figures
 from tracker.fitting.parameters import POSITION_AT, RELEASE_AT
-from tracker.measurement.expectations import Expectations
+from tracker.measurement.expectations import LEAST_EVIDENCE, Expectations
 from tracker.measurement.fitted_shot import TracedFlight
 from tracker.records import Consistency, Quality, Reason, ReasonCode
 
@@ -35,10 +35,6 @@ TORN = 4.0
 HARDLY_SNR = 10.0
 """Signal-to-noise ratio that a ball exceeds where it is seen, even when its positions are torn.
 From drawn people and birds."""
-
-LEAST_EVIDENCE = 0.0
-"""Log-likelihood ratio of a ball against anything else that moves, below which a flight is no
-ball's. On drawn film balls have 50 and more, what was reported falsely had -30 and less."""
 
 LEAST_ABSENCE = 20.0
 """Log-likelihood ratio of a ball's not being there at first from which that is believed: eight
@@ -90,10 +86,10 @@ def parts_of_animal(traced: TracedFlight, agreement: Consistency | None) -> Reas
     return Reason(ReasonCode.PARTS_OF_ANIMAL)
 
 
-def something_else(traced: TracedFlight) -> Reason | None:
+def something_else(traced: TracedFlight, least: float = LEAST_EVIDENCE) -> Reason | None:
     """Return that something else explains a flight better than a ball does, or None."""
     visibility = traced.visibility
-    if visibility is None or visibility.evidence >= LEAST_EVIDENCE:
+    if visibility is None or visibility.evidence >= least:
         return None
     numbers = {
         "evidence": visibility.evidence,

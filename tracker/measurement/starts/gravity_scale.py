@@ -16,7 +16,7 @@ from tracker.fitting.untaped import UntapedCircumstances, UntapedFit, first_laun
 from tracker.following.arcs import Arc
 from tracker.measurement.chance import LEAST_SUPPORT, support_against_chance
 from tracker.measurement.context import ClipContext
-from tracker.measurement.expectations import Expectations
+from tracker.measurement.expectations import LEAST_EVIDENCE, Expectations
 from tracker.measurement.fitted_shot import FittedShot, TracedFlight
 from tracker.measurement.flight import Beginning, Flight, StartPrior, first_track, loosened
 from tracker.measurement.row import describe
@@ -80,6 +80,11 @@ BACK_ROUNDS = 6
 MOST_SPEED_U = 0.2
 """Largest relative standard uncertainty of the exit speed: positions that leave it more open may be
 anything's. Four times the median of drawn shots at 24 frames a second."""
+
+LEAST_LIKE_A_BALL = 20.0
+"""Log-likelihood ratio of a ball against anything else that moves: no release, no field and no
+camera support a flight here, and it shows no size. Drawn balls have 30 and more, the edge of a
+foreign arm had 16."""
 
 BEFORE_BOUNCE_FRAMES = 0.25
 """Positions up to this long after a bounce still count for the flight, in frames."""
@@ -244,14 +249,18 @@ def measure_untaped(
         *end_reasons(track, flight.camera.size_px),
     )
     crossing = _crossing(flight, context, spanned, ends.exposure)
-    purities = PURITIES_BALL if start.near_m is None else NEAR_PURITIES
+    purities, least = PURITIES_BALL, LEAST_LIKE_A_BALL
+    if start.near_m is not None:
+        # Its size and its fall agree on one distance, which no edge's do.
+        purities, least = NEAR_PURITIES, LEAST_EVIDENCE
     visibility = visibility_of(track, flight.fitted.used, crossing, purities)
     _believe(flight, track, crossing, ends)
     traced = TracedFlight(observed, flight.fitted, len(spanned), visibility=visibility)
+    expectations = Expectations(most_speed_u=None, landing_seen=landing_seen, least_evidence=least)
     shot = describe(
         context.with_circumstances(flight.known),
         traced,
-        Expectations(most_speed_u=None, landing_seen=landing_seen),
+        expectations,
         before_reasons,
     )
     if shot.shot.quality is Quality.REJECTED:
