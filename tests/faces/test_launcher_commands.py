@@ -36,6 +36,7 @@ def test_compare_says_the_answer_first(two: Path) -> None:
     assert (two / "results" / "comparison-carry-m.png").is_file()
 
 
+@pytest.mark.campaign
 def test_setups_without_a_mean_stand_beside_the_others(tmp_path: Path) -> None:
     """One that was never shot and one of one shot, with their chances."""
     wheels = {"100 mm wheels": 5, "140 mm wheels": 1, "180 mm wheels": 0}

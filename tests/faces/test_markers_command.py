@@ -170,6 +170,7 @@ def test_the_picture_rings_each_proposal_beside_earlier_results(field: Path) -> 
     assert close[:, 5 * 316 :].sum() == 0
 
 
+@pytest.mark.campaign
 def test_a_tag_is_found_by_the_number_in_its_name(field: Path) -> None:
     text = (field / "session.toml").read_text(encoding="utf-8") + a_marker("Tag 7", 21.0, None)
     (field / "session.toml").write_text(text, encoding="utf-8")

@@ -135,6 +135,7 @@ def test_completion_can_be_shown() -> None:
     assert code == 0 and "--install-completion" in shown
 
 
+@pytest.mark.campaign
 def test_tables_of_80_columns_keep_the_name_that_distinguishes_rows(
     lane: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

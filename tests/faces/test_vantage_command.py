@@ -193,6 +193,7 @@ def test_a_search_finds_a_place(lane: Path, tmp_path: Path) -> None:
 
 
 @pytest.mark.usefixtures("undrawn")
+@pytest.mark.campaign
 def test_the_launcher_model_gives_the_speed_of_a_session_not_filmed_yet(outing: Path) -> None:
     shutil.rmtree(outing / "clips")
     file = outing / "session.toml"

@@ -217,6 +217,7 @@ def test_the_carries_correct_the_flight_model() -> None:
     assert carry_ratios([(setups[0][0], Outdoors(TENNIS, AIR))]).factor() is None
 
 
+@pytest.mark.campaign
 def test_predictions_with_a_sweep(three: Path) -> None:
     seen = predict_sessions([three], sweeps=["wheel.diameter_mm=100:180:5"])
     assert seen.sweep.sweep.values == (100.0, 120.0, 140.0, 160.0, 180.0)

@@ -102,6 +102,7 @@ def test_false_candidates_settle_near_the_number_wanted(noise):
     assert np.mean(counts) == pytest.approx(WANTED * 60, rel=0.35)
 
 
+@pytest.mark.campaign
 def test_noisy_part_does_not_crowd_out_the_quiet_one():
     noise = np.full((480, 640), 3.0)
     noise[:, 320:] = 12.0

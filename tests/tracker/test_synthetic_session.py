@@ -37,6 +37,7 @@ def shown(folder, truth):
     return np.stack([np.array(frame.luma) for frame in frames(inspect(path))])
 
 
+@pytest.mark.campaign
 def test_the_same_seed_makes_the_same_session(made, tmp_path):
     folder, truth = made
     again = make_session(tmp_path, SMALL, 8)
@@ -238,6 +239,7 @@ def test_air_density_agrees_with_cipm_2007():
     assert weather.density_kgpm3() == pytest.approx(1.19931390, rel=6e-4)
 
 
+@pytest.mark.campaign
 def test_stated_errors_have_the_spread_that_is_stated():
     gaps = []
     for seed in range(16):

@@ -41,6 +41,7 @@ def test_the_whole_answer_is_that_of_the_command(wide: PlannedField, tmp_path: P
     assert answer.whole
 
 
+@pytest.mark.campaign
 def test_a_quick_answer_has_the_figures_of_the_whole(wide: PlannedField) -> None:
     quick, whole = plan_answer(wide, whole=False), plan_answer(wide, whole=True)
     assert quick.sentences[1] == whole.sentences[1]
