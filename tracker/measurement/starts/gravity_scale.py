@@ -249,10 +249,7 @@ def measure_untaped(
         *end_reasons(track, flight.camera.size_px),
     )
     crossing = _crossing(flight, context, spanned, ends.exposure)
-    purities, least = PURITIES_BALL, LEAST_LIKE_A_BALL
-    if start.near_m is not None:
-        # Its size and its fall agree on one distance, which no edge's do.
-        purities, least = NEAR_PURITIES, LEAST_EVIDENCE
+    purities, least = _likeness(start)
     visibility = visibility_of(track, flight.fitted.used, crossing, purities)
     _believe(flight, track, crossing, ends)
     traced = TracedFlight(observed, flight.fitted, len(spanned), visibility=visibility)
@@ -269,6 +266,16 @@ def measure_untaped(
     if reason is not None:
         raise Rejection(reason)
     return shot, flight
+
+
+def _likeness(start: UntapedStart) -> tuple[tuple[float, float], float]:
+    """Return how pure a ball's pictures are, and the least evidence for one.
+
+    Of one that is seen near, size and fall agree on one distance, which no edge's do.
+    """
+    if start.near_m is None:
+        return PURITIES_BALL, LEAST_LIKE_A_BALL
+    return NEAR_PURITIES, LEAST_EVIDENCE
 
 
 def _landing_seen(observed: Observations, flight: Flight) -> bool:
