@@ -5,10 +5,11 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from calibration.camera import looking_at
 from tracker.detection import SearchSettings
 from tracker.measurement import added, scouted_sizes, throws
 from tracker.measurement import row as rows
-from tracker.measurement.starts import anywhere
+from tracker.measurement.starts import anywhere, presumed_camera
 from tracker.measurement.starts.presumed_camera import _notes
 from tracker.measurement.starts.untaped import UntapedMeasurement
 from tracker.video import ClipFacts
@@ -125,3 +126,36 @@ def test_a_throw_from_anywhere_is_held_against_the_height_of_the_release(
     throw = SimpleNamespace(arc=SimpleNamespace(times_s=np.array([2.0, 2.1])))
     assert how.first_fit(throw, 0.02).first_s == 2.0
     assert heights == [0.9]
+
+
+def test_a_ball_that_comes_straight_at_the_camera_is_compared_over_the_longest_lag() -> None:
+    """It stays where it is in the picture, whatever its speed."""
+    camera = looking_at((0.0, -20.0, 1.5), (0.0, 0.0, 1.5), 1000.0, (1280, 720))
+    still = np.array([[0.0, 0.0, 1.5, 0.0, 0.0, 0.0]] * 3)
+    flight = SimpleNamespace(
+        known=SimpleNamespace(camera=camera, ball_radius_m=0.0335),
+        throw=SimpleNamespace(arc=SimpleNamespace(times_s=np.arange(3.0))),
+        states=lambda times_s: still,
+    )
+    found = anywhere.settings_along([flight], 0.02)
+    assert (found.lag, found.step_px) == (8, 0.0)
+    assert found.diameter_px == pytest.approx(1000.0 * 0.067 / 20.0)
+
+
+@pytest.mark.parametrize(
+    ("position_m", "side"), [(None, -1), ((3.0, -20.0, 1.5), -1), ((3.0, 20.0, 1.5), 1)]
+)
+def test_a_presumed_camera_stands_on_the_side_that_was_taped_or_else_on_the_right(
+    monkeypatch: pytest.MonkeyPatch, position_m: tuple[float, float, float] | None, side: int
+) -> None:
+    sides = []
+
+    def presumed(site: object, of_side: int) -> object:
+        sides.append(of_side)
+        return SimpleNamespace(start=lambda sighted: sides.append(sighted.side))
+
+    monkeypatch.setattr(presumed_camera, "Presumption", presumed)
+    site = SimpleNamespace(position_m=position_m, size_px=(1280, 720))
+    start = presumed_camera.PresumedCameraStart(site, height_known=False)
+    start._camera(SimpleNamespace(release_m=(0.0, 0.0, 0.8)))
+    assert sides == [side, side]
