@@ -43,10 +43,6 @@ no source."""
 MOST_FALLS = 1000
 """Paths that are kept where only falls matter, 2 MB: the cause of no shot is found from four."""
 
-MOST_FED = 2.0
-"""Largest ball that another pass looks for whose candidates serve a scout, in the diameters that
-this looks for: a smaller one is found as well, at half the contrast."""
-
 MOST_LOST = 0.5
 """Share of a path's frames in which the camera's motion may not be followed: a person may hide the
 background for a while. Common practice, no source."""
@@ -287,7 +283,8 @@ class _Scout:
             and loop.timing.repeats is None
             and other.lag == own.lag
             and other.most == own.most
-            and other.diameter_px <= MOST_FED * own.diameter_px
+            # Coarser cells scatter a path by more than a throw's may at 60 frames a second.
+            and other.diameter_px <= own.diameter_px
         )
 
     def push(self, candidates: Candidates) -> None:
