@@ -7,6 +7,7 @@ import pytest
 
 from calibration.camera import looking_at
 from tracker.detection import SearchSettings
+from tracker.following.arcs import Arc, fit_arc
 from tracker.measurement import added, scouted_sizes, throws
 from tracker.measurement import row as rows
 from tracker.measurement.starts import anywhere, presumed_camera
@@ -159,3 +160,24 @@ def test_a_presumed_camera_stands_on_the_side_that_was_taped_or_else_on_the_righ
     start = presumed_camera.PresumedCameraStart(site, height_known=False)
     start._camera(SimpleNamespace(release_m=(0.0, 0.0, 0.8)))
     assert sides == [side, side]
+
+
+def straight(begin_s: float, at_px: tuple[float, float], pxps: tuple[float, float]) -> Arc:
+    """A path of 0.4 s along a line; `at_px` is where it is, or would be, at time zero."""
+    times = begin_s + np.arange(21) * 0.02
+    places = np.array(at_px) + times[:, None] * np.array(pxps)
+    return fit_arc(np.column_stack([np.round(50.0 * times), times, places]), 0.02)
+
+
+@pytest.mark.parametrize(
+    ("meet_s", "joint"),
+    [(0.45, "HOP"), (0.92, "NOT"), (0.0, "NOT")],
+    ids=["between", "later", "before"],
+)
+def test_paths_are_joined_only_where_they_meet_between_them(meet_s: float, joint: str) -> None:
+    falling = straight(0.0, (100.0, 100.0), (300.0, 400.0))
+    rise = -900.0
+    at_zero = (100.0, 100.0 + (400.0 - rise) * meet_s)
+    rising = straight(0.5, at_zero, (300.0, rise))
+    joining = throws._Joining({0: falling, 1: rising}, [0, 1], 1280, 0.02)
+    assert joining._joint(falling, rising) is throws._Joint[joint]
