@@ -60,3 +60,24 @@ def test_a_wing_beat_changes_the_speed_up_and_down_but_not_across(begin_s, says)
     place = np.array([900.0, 170.0]) - (0.8 - begin_s) * lead
     released = path(0.8, 2.0, (900.0, 170.0), SPEED - np.array([0.0, 120.0]), 240.0)
     assert runs_on(released, [path(begin_s, 0.79, place, lead, 0.0)], WIDTH) is says
+
+
+@pytest.mark.parametrize(
+    ("end_s", "across", "downward", "says"),
+    [
+        (2.55, 1.0, 0.0, True),
+        (2.55, 0.92, 0.0, True),
+        (2.55, 0.85, 0.0, False),
+        (2.45, 1.0, 0.0, False),
+        (2.55, 1.0, 1000.0, False),
+    ],
+    ids=["wings spread", "a little slower", "rolls on the grass", "too short", "a steep fall"],
+)
+def test_what_pulls_out_of_its_fall_at_the_same_pace_did_not_land(
+    end_s, across, downward, says
+) -> None:
+    """A ball that lands loses speed by friction, or bounces and falls again."""
+    steep = path(0.8, 2.0, (900.0, 170.0), SPEED + np.array([0.0, downward]), 240.0)
+    end = steep.at(np.array([2.01]))[0]
+    level = path(2.02, end_s, end, np.array([across * SPEED[0], 0.0]), 0.0)
+    assert runs_on(steep, [steep, level], WIDTH) is says

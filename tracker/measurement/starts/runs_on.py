@@ -27,9 +27,14 @@ velocities may differ there, as a share of the greater: a bounce or a hand chang
 birds."""
 
 LEAD_S = 0.5
-"""A path this long, s, that leads into a fall at the same speed across the frame is of the same
-thing, whatever its speed up and down: a wing beat changes that within a few frames, and a hand that
-throws moves for a shorter time. From drawn birds."""
+"""A path this long, s, that leads into a fall, or out of it, at the same speed across the frame is
+of the same thing, whatever its speed up and down: a wing beat changes that within a few frames, and
+a hand that throws moves for a shorter time. From drawn birds."""
+
+PACE_SHARE, LEAST_PACE = 0.1, 0.5
+"""How much the speed across the frame may change, as a share of itself, where something pulls out
+of a fall, and the least that it is of the whole speed. A ball that lands and rolls on loses more by
+friction: 0.3 of its speed downwards at the least (common practice, no source)."""
 
 SAME_FALL = 0.5
 """A path that falls by more than this share of the other's acceleration is the same fall."""
@@ -49,6 +54,15 @@ def runs_on(arc: Arc, paths: Sequence[Arc], width_px: int) -> bool:
     return any(_meet(other, arc, width_px) or _meet(arc, other, width_px, True) for other in paths)
 
 
+def _keeps_pace(before: Array, after: Array) -> bool:
+    """Return whether something goes on across the frame as fast as it fell, as a bird does."""
+    across = max(abs(float(before[0])), abs(float(after[0])))
+    return bool(
+        across > LEAST_PACE * float(np.linalg.norm(before))
+        and abs(float(after[0] - before[0])) < PACE_SHARE * across
+    )
+
+
 def _meet(first: Arc, second: Arc, width_px: int, falls_first: bool = False) -> bool:
     """Return whether the second path goes on where the first ends, and only one of them falls."""
     fall, level = (first, second) if falls_first else (second, first)
@@ -64,7 +78,7 @@ def _meet(first: Arc, second: Arc, width_px: int, falls_first: bool = False) -> 
     (ending, speed), (beginning, next_speed) = end_of(first, at, True), end_of(second, at, False)
     greater = max(float(np.linalg.norm(speed)), float(np.linalg.norm(next_speed)))
     change = next_speed - speed
-    if not falls_first and level.duration_s >= LEAD_S:
+    if level.duration_s >= LEAD_S and (not falls_first or _keeps_pace(speed, next_speed)):
         change = change * np.array([1.0, 0.0])
     return bool(
         np.linalg.norm(beginning - ending) < REACH_SHARE * width_px
