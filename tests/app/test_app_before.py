@@ -99,6 +99,7 @@ def test_dragging_the_camera_is_kept_and_undone(visit: Visit, planned: Path) -> 
     )
 
 
+@pytest.mark.campaign
 def test_the_keyboard_moves_what_has_it(visit: Visit, planned: Path) -> None:
     tab = visit(planned, "before")
     tab.locator(".plan-thing", has_text="20 m").focus()

@@ -119,6 +119,7 @@ def test_a_dropped_text_is_refused_in_a_sentence(server: Served, tab: Page, tmp_
     assert not list(server.home.glob("notes*")) and not list(server.home.glob(".beginning*"))
 
 
+@pytest.mark.campaign
 def test_films_are_sorted_out_of_what_is_dropped(server: Served, tab: Page) -> None:
     tab.goto(f"{server.base}/begin")
     ready(tab)

@@ -62,6 +62,7 @@ def _unpicked(folder: Path, last: int) -> Path:
     return folder
 
 
+@pytest.mark.campaign
 def test_markers_by_mouse(visit: Visit, half_done: Path) -> None:
     tab = visit(half_done, "field")
     pick_by_mouse(tab, half_done, LAST)

@@ -189,6 +189,7 @@ def test_from_a_dropped_clip_to_a_report_by_touch(
     same_by_command(from_clip_to_report(Touch(narrow_tab), server, clip), tmp_path / "same")
 
 
+@pytest.mark.campaign
 def test_a_phone_sends_a_clip_into_its_session(
     server: Served, browser: Browser, measured: Path
 ) -> None:

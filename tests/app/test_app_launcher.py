@@ -94,6 +94,7 @@ def test_a_finger_moves_a_slider(server: Served, narrow_tab: Page, lane: Path) -
     assert carry(tab) == pytest.approx(slower.carry.value, abs=0.06)
 
 
+@pytest.mark.campaign
 def test_a_field_is_written_and_undone(visit: Visit, lane: Path) -> None:
     tab = answered(visit(lane, "launcher"))
     there = carry(tab)

@@ -74,6 +74,7 @@ def test_the_keyboard_reaches_no_step_that_is_cut_off(
         narrow_tab.keyboard.press("Tab")
 
 
+@pytest.mark.campaign
 def test_what_breaks_while_a_page_is_open_is_said_and_mended(visit: Visit, session: Path) -> None:
     tab = visit(session, "measure")
     file = session / "session.toml"

@@ -113,6 +113,7 @@ def to_frame(page: Page, frame: int) -> None:
     expect(page.locator(".film")).to_have_attribute("data-frame", str(frame))
 
 
+@pytest.mark.campaign
 def test_a_shot_is_stepped_through_in_true_time(visit: Visit, lane: Path) -> None:
     page = opened(visit(lane, "shots"))
     (shot,) = rows(lane)

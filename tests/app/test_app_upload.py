@@ -166,6 +166,7 @@ def test_a_hostile_name_stays_a_name(server: Served, session: Path, name: str) -
     )
 
 
+@pytest.mark.campaign
 @given(name=st.text(max_size=150))
 def test_every_name_becomes_one_that_stays_in_its_folder(name: str) -> None:
     safe = safe_name(name)

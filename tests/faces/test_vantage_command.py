@@ -93,6 +93,7 @@ def test_without_a_folder_a_usual_phone_at_a_usual_place_is_judged() -> None:
     assert "Picture:" not in text
 
 
+@pytest.mark.campaign
 def test_a_planned_session_says_what_can_be_had(lane: Path) -> None:
     text = said(str(lane))
     for words in (
