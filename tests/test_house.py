@@ -34,6 +34,7 @@ def test_most_files_fit_on_two_screens() -> None:
     assert median_lines(SOURCES) < MEDIAN_FILE
 
 
+@pytest.mark.campaign
 def test_no_function_needs_a_map() -> None:
     assert by_file(long_functions) == {}
 

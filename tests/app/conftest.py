@@ -190,6 +190,8 @@ def copied(sample: str, folder: Path) -> Path:
     """Return a copy of a sample session, without its truth."""
     target = folder / "Fen Lane"
     shutil.copytree(
-        ROOT / "sample_clips" / sample, target, ignore=shutil.ignore_patterns("truth.json")
+        ROOT / "sample_clips" / sample,
+        target,
+        ignore=shutil.ignore_patterns("truth.json", "results"),
     )
     return target

@@ -180,6 +180,7 @@ def test_zooming_brings_the_ball_into_the_middle(visit: Visit, lane: Path) -> No
         assert 0.3 < inside < 0.7
 
 
+@pytest.mark.campaign
 def test_a_shot_is_rejected_with_a_reason_by_keyboard_and_taken_back(
     visit: Visit, lane: Path
 ) -> None:

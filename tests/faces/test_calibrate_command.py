@@ -25,7 +25,7 @@ def a_lens(size: tuple[int, int]) -> str:
 @pytest.fixture(scope="module")
 def calibrated(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
     folder = tmp_path_factory.mktemp("outing") / "wide"
-    shutil.copytree(SAMPLE, folder)
+    shutil.copytree(SAMPLE, folder, ignore=shutil.ignore_patterns("results"))
     (folder / "results").mkdir(exist_ok=True)
     (folder / "results" / "shots.csv").write_text("an earlier run\n", encoding="utf-8")
     code, shown, errors = run("calibrate", str(folder))

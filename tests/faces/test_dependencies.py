@@ -7,6 +7,8 @@ import sys
 import tomllib
 from pathlib import Path
 
+import pytest
+
 from tests.house import nodes, sources
 
 ROOT = Path(__file__).parents[2]
@@ -29,6 +31,7 @@ def imported() -> set[str]:
     return found - set(sys.stdlib_module_names) - {"calibration", "tracker"}
 
 
+@pytest.mark.campaign
 def test_dependencies_are_the_imports_of_the_source() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     names = {re.split(r"[<>=!~ ]", each)[0] for each in project["dependencies"]}
