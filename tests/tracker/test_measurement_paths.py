@@ -99,7 +99,10 @@ def test_what_rises_does_not_bounce():
 
 def test_of_two_hops_the_longer_is_the_throws_and_further_bounces_are_taken(monkeypatch):
     frames = [30, 8, 20, 15, 9]
-    arcs = {k: SimpleNamespace(frames=np.arange(n), name=k) for k, n in enumerate(frames)}
+    arcs = {
+        k: SimpleNamespace(frames=np.arange(n), times_s=np.zeros(2), name=k)
+        for k, n in enumerate(frames)
+    }
     joints = {(0, 1): _Joint.HOP, (0, 2): _Joint.HOP, (2, 3): _Joint.HOP, (3, 4): _Joint.ONWARD}
     joining = _Joining(arcs, [0, 3], WIDTH, STEP_S)
     monkeypatch.setattr(
@@ -248,6 +251,24 @@ def test_a_path_that_falls_half_as_hard_is_the_same_fall(share, same_fall):
     downward = np.array([0.0, share * FALL.acceleration_pxps2[1]])
     level = replace(path(begin, 40, start, velocity), acceleration_pxps2=downward)
     assert _meet(level, FALL, WIDTH) is not same_fall
+
+
+def test_paths_that_go_on_from_each_other_for_an_hour_are_all_taken():
+    """Walkers leave thousands of short paths: no recursion, and only neighbours are compared."""
+    one = path(0.0, 8, velocity=(0.0, 0.0))
+    count = 1500
+    arcs = {
+        at: replace(one, times_s=one.times_s + 8 * at * STEP_S, frames=one.frames + 8 * at)
+        for at in range(count)
+    }
+    joining = _Joining(arcs, [0], WIDTH, STEP_S)
+    # What follows is what begins from an overlap before to a gap after the end.
+    end_s = arcs[50].times_s[-1]
+    begins = {at: arc.times_s[0] - end_s for at, arc in arcs.items()}
+    near = [at for at, gap in begins.items() if -2.5 * STEP_S <= gap <= 0.3]
+    assert joining._following(50) == near and len(near) == 3
+    joining._take_on_from(0)
+    assert joining.taken == set(range(1, count))
 
 
 # --- the first detection

@@ -20,6 +20,9 @@ REACH_SHARE = 0.012
 OVERLAP_FRAMES, LONGEST_GAP_S = 2.5, 0.3
 """How long the later of two paths may overlap the earlier, in frames, and follow it, in s."""
 
+SLACK_S = 1e-6
+"""Rounding of times, s: far below a frame."""
+
 ONWARD_SHARE, ONWARD_REACHES = 0.12, 2.0
 """Change of velocity from one path to the next on the same course, as a share of the speed, and in
 reaches a second."""
@@ -110,6 +113,17 @@ class _Joining:
         self.hops: dict[int, int] = {}
         self.taken: set[int] = set()
         self._width_px, self._frame_s = width_px, frame_s
+        # A path that is joined to an earlier one lengthens that one's end; no beginning changes.
+        begins, names = np.array([arc.times_s[0] for arc in arcs.values()]), np.array([*arcs])
+        order = np.argsort(begins, kind="stable")
+        self._begins, self._by_begin = begins[order], names[order]
+
+    def _following(self, at: int) -> list[int]:
+        """Return the paths that begin where one ends, in order and with those that are taken."""
+        end_s = float(self.arcs[at].times_s[-1])
+        soonest, latest = end_s - OVERLAP_FRAMES * self._frame_s, end_s + LONGEST_GAP_S
+        first, last = np.searchsorted(self._begins, [soonest - SLACK_S, latest + SLACK_S])
+        return sorted(self._by_begin[first:last].tolist())
 
     def grow(self, at: int) -> None:
         """Join to a path what continues it, and find its hop."""
@@ -121,17 +135,21 @@ class _Joining:
 
     def _take_on_from(self, hop: int) -> None:
         """Take the paths on which a ball went on after further bounces: they are no throws."""
-        for other, later in self.arcs.items():
-            if other == hop or other in self.taken:
-                continue
-            if self._joint(self.arcs[hop], later) is not _Joint.NOT:
-                self.taken.add(other)
-                self._take_on_from(other)
+        ahead = [hop]
+        while ahead:
+            at = ahead.pop()
+            for other in self._following(at):
+                if other == at or other in self.taken:
+                    continue
+                if self._joint(self.arcs[at], self.arcs[other]) is not _Joint.NOT:
+                    self.taken.add(other)
+                    ahead.append(other)
 
     def _joined_one(self, at: int) -> bool:
-        for other, later in self.arcs.items():
+        for other in self._following(at):
             if other == at or other in self.taken:
                 continue
+            later = self.arcs[other]
             joint = self._joint(self.arcs[at], later)
             if joint is _Joint.ONWARD and other in self.chosen:
                 whole = _joined(self.arcs[at], later, self._frame_s)
