@@ -94,7 +94,9 @@ def test_a_path_that_would_spoil_a_throw_hides_none_that_continues_it(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Of two paths that seem to go on, the first with the throw would be none; the second is."""
-    throw, spoils, continues, whole = (SimpleNamespace(frames=np.arange(n)) for n in (9, 7, 8, 17))
+    throw, spoils, continues, whole = (
+        SimpleNamespace(frames=np.arange(n), times_s=np.zeros(2)) for n in (9, 7, 8, 17)
+    )
     joining = throws._Joining({0: throw, 1: spoils, 2: continues}, [0, 1, 2], 1280, 0.02)
     onward = throws._Joint.ONWARD
 
