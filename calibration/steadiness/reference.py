@@ -194,9 +194,10 @@ class SteadyReference:
         frame : int, optional
             See `measured`.
         """
-        motion = self._followed(luma, frame)
+        small = self._small(luma)
+        motion = self._followed(small, frame)
         if not self._moves:
-            motion = self._averages.checked(motion, self._weighed_px, self._small(luma))
+            motion = self._averages.checked(motion, self._weighed_px, small)
             self._last = motion.parameters
             self._zooms = self._zooms and motion.significant
         if not motion.lost and np.any(motion.parameters):
@@ -218,7 +219,7 @@ class SteadyReference:
         frame : int, optional
             Number of the frame; with those before it, it shows how fast the camera moves.
         """
-        motion = self._followed(luma, frame)
+        motion = self._followed(self._small(luma), frame)
         self._learn(motion)
         return motion
 
@@ -232,10 +233,9 @@ class SteadyReference:
         places = moved_pixels(self.camera, motion.parameters, seen, sight.share)
         self._scatter.learn(sight.pixels - places, self._found, self._common_px)
 
-    def _followed(self, luma: Luma, frame: int | None) -> Motion:
-        """Return the motion that is fitted to the points of a frame."""
+    def _followed(self, small: Luma, frame: int | None) -> Motion:
+        """Return the motion that is fitted to the points of a frame of working size."""
         self._frame = frame
-        small = self._small(luma)
         match = self._match(small, self._last)
         if match is None:
             # A jump: start from the shift of the whole picture.

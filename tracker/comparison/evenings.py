@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tracker.statistics.distributions import normal_below, normal_quantile, student_quantile
+from tracker.statistics.distributions import normal_below, normal_quantile
 from tracker.statistics.means import Groups, groups_of, student_factor
 from tracker.statistics.root import root_between
 
@@ -136,6 +136,8 @@ def evening_effect(setups: Sequence[Groups]) -> float:
 
 def _differ(groups: Groups) -> bool:
     """Return whether two evenings of a setup differ by more than their shots explain."""
+    from scipy.special import stdtrit
+
     groups = groups.having(groups.counts > 1)
     count = len(groups.counts)
     if count < 2:
@@ -153,17 +155,4 @@ def _differ(groups: Groups) -> bool:
     if (variance == 0.0).any():
         return True
     welch = variance**2 / (own[one] ** 2 / dof[one] + own[other] ** 2 / dof[other])
-    return _any_beyond(gap / np.sqrt(variance), welch, above)
-
-
-def _any_beyond(values: np.ndarray, dof: np.ndarray, above: float) -> bool:
-    """Return whether any value is beyond the quantile of Student's t with its degrees of freedom.
-
-    The fewer they are, the farther the quantile: one that is not beyond it answers for all that
-    are less with as few or fewer.
-    """
-    order = np.argsort(-values, kind="stable")
-    values, dof = values[order], dof[order]
-    most = np.maximum.accumulate(dof)
-    decisive = np.flatnonzero(np.r_[True, dof[1:] > most[:-1]][: dof.size])
-    return any(values[i] > student_quantile(above, float(dof[i])) for i in decisive.tolist())
+    return bool((gap > -stdtrit(welch, above) * np.sqrt(variance)).any())

@@ -114,10 +114,8 @@ def _in_reach(
     """
     # One search for all: each frame's columns lie beyond those of the frame before.
     columns = pool.pixels[:, 0]
-    least, most = (
-        (float(each.min()) for each in (columns, -columns)) if len(columns) else (0.0, 0.0)
-    )
-    apart = -most - least + 4.0 * reach_px + 4.0
+    least, most = (columns.min(), columns.max()) if len(columns) else (0.0, 0.0)
+    apart = float(most - least) + 4.0 * reach_px + 4.0
     line = pool.owner * apart + (columns - least)
     order = np.argsort(line, kind="stable")
     line = line[order]

@@ -293,12 +293,10 @@ def passed_together(
 
 def _steadiers(passes: Sequence[FramePass]) -> list[Steadier | Led]:
     """Return what takes the camera's motion out of the frames of each pass."""
-    first = passes[0]
-    steadiers: list[Steadier | Led] = [first._steadier()]
+    first, leader = passes[0], passes[0]._steadier()
+    steadiers: list[Steadier | Led] = [leader]
     for each in passes[1:]:
         led = each.while_still and first.every == 1 and each.camera is first.camera
-        leader = steadiers[0]
-        assert isinstance(leader, Steadier)
         steadiers.append(Led(leader) if led else each._steadier())
     return steadiers
 
