@@ -90,7 +90,7 @@ def test_only_what_a_candidates_square_holds_is_kept(passed: list[Candidates]) -
 
 def test_squares_that_take_too_much_memory_are_not_cut() -> None:
     assert CloseUps(14).side(60.0) == 40
-    assert CloseUps(14).side(240.0) == 0
+    assert CloseUps(14).side(240.0) == 40
     assert CloseUps(28).side(30.0) == 0
 
 
@@ -110,6 +110,39 @@ def test_squares_go_with_their_candidates(passed: list[Candidates]) -> None:
     np.testing.assert_array_equal(few.colours.corners, whole.colours.corners[kept])
     np.testing.assert_array_equal(few.colours.luma, whole.colours.luma[kept])
     assert few.colours.red.shape[1:] == (len(whole.colours.red[0]),) * 2
+
+
+def test_of_many_frames_a_second_those_have_squares_that_are_shown(
+    facts: ClipFacts, passed: list[Candidates]
+) -> None:
+    fast = replace(facts, pace=4.0)
+    side = CloseUps(HALF).side(240.0)
+    found = list(FramePass(fast, CAMERA, SETTINGS, Timing.of_file(fast), side_px=side).candidates())
+    assert {each.frame for each in found if each.colours is not None} == {4, 8, 12, 16, 20, 24}
+    assert all(each.colours is not None for each in passed)
+
+
+@pytest.mark.parametrize(("pace", "least", "shown"), [(1.0, 2, 10), (4.0, 2, 2), (4.0, 3, 10)])
+def test_pictures_show_sixty_places_a_second_unless_these_are_few(
+    facts: ClipFacts, monkeypatch: pytest.MonkeyPatch, pace: float, least: int, shown: int
+) -> None:
+    monkeypatch.setattr(shot_frames, "LEAST_SHOWN", least)
+    shot = shot_at({frame: ball_px(frame) for frame in range(10, 20)})
+    ((_, patches),) = gather(replace(facts, pace=pace), [shot])
+    assert len(patches) == shown
+
+
+def test_before_a_still_camera_the_key_frame_is_shown_as_a_whole(
+    facts: ClipFacts, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is decoded alone; where it is damaged the shot's first frame stands for it."""
+    shot = shot_at({frame: ball_px(frame) for frame in range(10, 20)})
+    whole = from_frames(facts, [0, 10], lambda _, seen: seen.whole())
+    for still, lost, shown in ((True, (), 0), (False, (), 10), (True, (0,), 10)):
+        monkeypatch.setattr(shot_frames, "from_frames", Asked(frozenset(lost)))
+        ((frame, patches),) = gather(facts, [shot], still=still)
+        np.testing.assert_array_equal(frame, whole[shown])
+        assert [each.frame for each in patches] == list(range(10, 20))
 
 
 @dataclass

@@ -20,8 +20,11 @@ MARGIN_PX = 5
 picture. Beyond it the frame is decoded again."""
 
 MOST_BYTES = 45_000_000
-"""Memory that the squares of a flight's candidates may take. At 4K, and at 240 frames a second,
-they would take more, and the frames are decoded again."""
+"""Memory that the squares of a flight's candidates may take. At 4K they would take more, and the
+frames are decoded again."""
+
+SHOWN_FPS = 60.0
+"""Frames a second of which pictures show the ball: of more, one place hides the next."""
 
 USUAL_CANDIDATES, KEPT_S = 36, 8.0
 """Candidates of a frame, and the time for which the search keeps them, s, for that estimate."""
@@ -47,9 +50,15 @@ class CloseUps:
     kept: dict[Place, tuple[tuple[int, int], Codes]] = field(default_factory=dict)
 
     def side(self, fps: float) -> int:
-        """Return the side of the squares around candidates, 0 where they would take too much."""
+        """Return the side of the squares around candidates, 0 where they would take too much.
+
+        Parameters
+        ----------
+        fps : float
+            True frames a second of the clip, of which those that are shown have squares.
+        """
         side = (2 * (self.half + MARGIN_PX) + 2) // 2 * 2
-        held = 1.5 * side**2 * USUAL_CANDIDATES * KEPT_S * fps
+        held = 1.5 * side**2 * USUAL_CANDIDATES * KEPT_S * fps / shown_every(fps)
         return side if held <= MOST_BYTES else 0
 
     def take(self, measured: MeasuredShot, near: Sequence[Candidates]) -> None:
@@ -67,21 +76,29 @@ class CloseUps:
                 self.kept[place] = (box[:2], cut)
 
 
+def shown_every(fps: float) -> int:
+    """Return of how many frames one is shown in pictures, at so many true frames a second."""
+    return max(1, round(fps / SHOWN_FPS))
+
+
 class Squares:
     """Cuts the squares around a frame's candidates once these are known.
 
     Parameters
     ----------
     side : int
+    every : int
+        Of so many frames one has squares.
     """
 
-    def __init__(self, side: int) -> None:
-        self._side = side
+    def __init__(self, side: int, every: int = 1) -> None:
+        self._side, self._every = side, every
         self._waiting: dict[int, Shown] = {}
 
     def see(self, frame: int, shown: Shown) -> None:
         """Hold a frame until its candidates come, or those of a later one."""
-        self._waiting[frame] = shown
+        if frame % self._every == 0:
+            self._waiting[frame] = shown
 
     def given(self, candidates: Candidates) -> Candidates:
         """Return a frame's candidates with their squares."""

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from calibration.timebase import Cadence, TimeBase, true_times_s
 from tracker.detection import CandidateFinder, SearchSettings
-from tracker.measurement.close_ups import CloseUps, Squares
+from tracker.measurement.close_ups import CloseUps, Squares, shown_every
 from tracker.measurement.context import frame_interval_s
 from tracker.measurement.steadying import Led, Steadier
 from tracker.records import Candidates, MeasuredShot, Reason, ReasonCode, RejectedCandidate
@@ -142,7 +142,8 @@ class FramePass:
     narrowed : bool
         No further candidate beyond the window is wanted. May be set while the pass runs.
     side_px : int
-        Side of the squares of the frame, in colour, with which candidates come; 0 for none.
+        Side of the squares of the frame, in colour, with which candidates of the frames that
+        pictures show come; 0 for none.
     moves : bool
         Afterwards: whether the camera moved.
     lost_share : float
@@ -353,7 +354,8 @@ def _searched(
         Index of the latest frame, and candidates that are ready, each with the place of its pass.
     """
     finders = [CandidateFinder(each.settings, each.cutouts) for each in passes]
-    squares = [Squares(each.side_px) for each in passes]
+    every = shown_every(1.0 / frame_interval_s(passes[0].facts))
+    squares = [Squares(each.side_px, every) for each in passes]
     for index, some in views:
         five = enumerate(zip(passes, some, finders, steadiers, squares, strict=True))
         found = [

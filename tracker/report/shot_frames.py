@@ -6,6 +6,7 @@ from types import MappingProxyType
 
 import numpy as np
 
+from tracker.measurement.close_ups import shown_every
 from tracker.records import MeasuredShot
 from tracker.report.composite import BallPatch, Image, around
 from tracker.report.scene import Markers
@@ -17,6 +18,9 @@ HALF_PATCH_PX = 14
 
 GREY = 128
 """Level of a frame that stands for one that is damaged: the middle of 0 to 255."""
+
+LEAST_SHOWN = 24
+"""Places that are shown of a shot before others are left out: twice a row of close-ups."""
 
 TOGETHER_BYTES = 60_000_000
 """Memory that the whole frames of shots read together may take: ten at 1080p, two at 4K."""
@@ -36,7 +40,11 @@ def half_patch_px(facts: ClipFacts) -> int:
 
 
 def draw_shots(
-    facts: ClipFacts, markers: Markers, shots: Sequence[MeasuredShot], kept: Kept = NOTHING_KEPT
+    facts: ClipFacts,
+    markers: Markers,
+    shots: Sequence[MeasuredShot],
+    kept: Kept = NOTHING_KEPT,
+    still: bool = False,
 ) -> list[bytes]:
     """Return one picture, a JPEG file, of every shot of a clip.
 
@@ -49,9 +57,11 @@ def draw_shots(
     shots : sequence of MeasuredShot
     kept : mapping
         Close-ups that were kept while the clip passed: these frames are not decoded again.
+    still : bool
+        Whether the camera stood still, so that any frame shows what is behind a shot.
     """
     runs = _together(facts, shots)
-    groups = (each for together in runs for each in gather(facts, together, kept))
+    groups = (each for together in runs for each in gather(facts, together, kept, still))
     with closing(ahead(groups, 1)) as gathered:
         return [
             shot_picture(measured, ShotFrames(frame, patches, tuple(markers)))
@@ -78,31 +88,33 @@ def _together(facts: ClipFacts, shots: Sequence[MeasuredShot]) -> Iterator[list[
 
 
 def gather(
-    facts: ClipFacts, shots: Sequence[MeasuredShot], kept: Kept = NOTHING_KEPT
+    facts: ClipFacts,
+    shots: Sequence[MeasuredShot],
+    kept: Kept = NOTHING_KEPT,
+    still: bool = False,
 ) -> list[tuple[Image, tuple[BallPatch, ...]]]:
-    """Return for each shot one whole frame and a patch of every frame with a place in it.
+    """Return for each shot one whole frame and a patch of every frame that is shown of it.
 
-    Where every frame of a shot is damaged its whole frame is grey.
+    The whole frame is the first of these, or where the camera stood still the key frame before it,
+    which is decoded alone. Where every frame of a shot is damaged its whole frame is grey.
     """
     half = half_patch_px(facts)
-    places = [
-        {point.frame: (point.column_px, point.row_px) for point in measured.points}
-        for measured in shots
-    ]
+    places = [_shown_places(facts, measured) for measured in shots]
+    grounds = [_ground(facts, by_frame, still) for by_frame in places]
     whole: dict[int, Image] = {}
     patches: list[list[BallPatch]] = [[] for _ in shots]
 
     def take(index: int, shown: Shown) -> None:
         for number, by_frame in enumerate(places):
+            if (index in by_frame or index == grounds[number]) and number not in whole:
+                whole[number] = shown.whole()
             if index in by_frame:
-                if number not in whole:
-                    whole[number] = shown.whole()
                 box = around(facts.size_px, by_frame[index], half)
                 if box is not None:
                     patches[number].append(BallPatch(index, box[:2], shown.part(box)))
 
     held = [_held(by_frame, kept) for by_frame in places]
-    needed = {min(by_frame) for by_frame in places if by_frame}
+    needed = {ground for ground in grounds if ground is not None}
     for own, by_frame in zip(held, places, strict=True):
         needed |= by_frame.keys() - own.keys()
     from_frames(facts, needed, take)
@@ -123,6 +135,23 @@ def gather(
         (whole[number], tuple(sorted(found, key=lambda patch: patch.frame)))
         for number, found in enumerate(patches)
     ]
+
+
+def _shown_places(facts: ClipFacts, measured: MeasuredShot) -> dict[int, Place]:
+    """Return by frame the places of a shot that are shown."""
+    every = shown_every(facts.file_fps * facts.pace)
+    places = {point.frame: (point.column_px, point.row_px) for point in measured.points}
+    some = {frame: place for frame, place in places.items() if frame % every == 0}
+    return some if len(some) >= LEAST_SHOWN else places
+
+
+def _ground(facts: ClipFacts, by_frame: Mapping[int, Place], still: bool) -> int | None:
+    """Return the frame that is shown as a whole, None of a shot without places."""
+    if not by_frame:
+        return None
+    first = min(by_frame)
+    keys = np.flatnonzero(facts.listing.keys[: first + 1])
+    return int(keys[-1]) if still and len(keys) else first
 
 
 def _held(by_frame: Mapping[int, Place], kept: Kept) -> dict[int, BallPatch]:

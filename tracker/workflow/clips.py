@@ -8,6 +8,7 @@ from calibration.errors import InputError, InputErrors
 from calibration.site import ALARM, Calibration
 from tracker.measurement import ClipRequest, Observers, measure
 from tracker.measurement.close_ups import CloseUps
+from tracker.measurement.passes import MOVED_NOTE
 from tracker.measurement.starts import (
     AnywhereStart,
     PresumedCameraStart,
@@ -197,7 +198,8 @@ def clip_pictures(
     """
     markers = marker_pixels(clip.clip, clip.camera)
     kept = {} if close_ups is None else close_ups.kept
-    drawn = draw_shots(ready.facts, markers, clip.shots, kept)
+    still = MOVED_NOTE not in clip.notes
+    drawn = draw_shots(ready.facts, markers, clip.shots, kept, still)
     pictures = {
         f"shot-{measured.shot.shot}.jpg": picture
         for measured, picture in zip(clip.shots, drawn, strict=True)
