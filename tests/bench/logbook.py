@@ -22,7 +22,7 @@ import sqlalchemy as sa
 from tests.tracker.logged_sessions import many, postgres_programs, postgres_server
 from tracker.logbook import Filter
 from tracker.logbook import tables as t
-from tracker.logbook.logbook import open_logbook
+from tracker.logbook.logbook import open_logbook, pack_shots
 from tracker.workflow.compare import compare_logged
 from tracker.workflow.log import list_sessions
 from tracker.workflow.logged import gather_logged
@@ -58,6 +58,8 @@ def fill(url: str, count: int) -> None:
         with book._engine.begin() as connection:
             for copy in range(1, count // BASE):
                 _multiply(connection, copy)
+            connection.execute(sa.delete(t.packed_shots))
+            pack_shots(connection, "SELECT id FROM setup")
             if connection.dialect.name == "postgresql":
                 connection.exec_driver_sql("ANALYZE")
 

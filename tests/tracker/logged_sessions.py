@@ -3,6 +3,7 @@
 import os
 import shutil
 import socket
+import sqlite3
 import subprocess
 import tempfile
 from collections.abc import Iterator
@@ -74,6 +75,13 @@ def many(count: int) -> Iterator[LoggedSession]:
         yield logged(
             number, setups=tuple(setups), clips=tuple(clips), shots=tuple(shots), shared_u=shared
         )
+
+
+def as_first_made(raw: sqlite3.Connection) -> None:
+    """Take a logbook back to the tables of the first version."""
+    raw.execute("DROP TABLE packed_shots")
+    raw.execute("ALTER TABLE setup DROP COLUMN tables_sha256")
+    raw.execute("UPDATE alembic_version SET version_num = '0001'")
 
 
 def postgres_programs() -> Path | None:

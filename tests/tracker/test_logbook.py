@@ -14,6 +14,7 @@ from alembic.migration import MigrationContext
 from calibration.errors import InputError
 from tests.tracker.logged_sessions import (
     add_some,
+    as_first_made,
     conditions,
     logged,
     many,
@@ -26,6 +27,8 @@ from tracker.logbook.database import HEAD, default_place
 from tracker.logbook.logbook import open_logbook
 from tracker.logbook.tables import metadata, shot
 from tracker.records import Quality, Reason, ReasonCode
+
+FEW = Reason(ReasonCode.FEW_FRAMES, {"frames": 4.0, "of": 5.5})
 
 
 @pytest.fixture(scope="module")
@@ -60,8 +63,7 @@ def test_a_session_comes_back_as_it_went_in(url):
     )
     rejected = replace(
         entry.shots[1], quality=Quality.REJECTED, carry_m=None, carry_u_m=None,
-        landing_seen=False, reasons=(Reason(ReasonCode.FEW_FRAMES, {"frames": 4.0, "of": 5.5}),
-                                     Reason(ReasonCode.REJECTED_BY_HAND, {}, "hit the net")),
+        landing_seen=False, reasons=(FEW, Reason(ReasonCode.REJECTED_BY_HAND, {}, "hit the net")),
     )  # fmt: skip
     entry = replace(entry, shots=(entry.shots[0], rejected, *entry.shots[2:]))
     with open_logbook(url) as book:
@@ -86,6 +88,8 @@ def test_adding_again_changes_nothing_and_a_new_measurement_replaces(url):
         assert [line.id for line in after] == [line.id for line in before]
         assert (after[1].name, after[1].shots, after[1].mean_carry_m) == ("renamed", 1, 99.5)
         assert book.session(after[1].id).shots == (faster,)
+        (group,) = book.setups(Filter(until=again.filmed_on)).setups
+        assert list(group.shots) == [faster]
 
 
 def test_the_list_counts_and_averages_what_is_not_rejected(url):
@@ -151,8 +155,7 @@ def test_a_filter_of_setups_leaves_out_the_other_setups_shots(url):
     ],
 )
 def test_setups_of_many_sessions_have_the_shots_that_the_sessions_have(url, wanted):
-    few = (Reason(ReasonCode.FEW_FRAMES, {"frames": 4.0, "of": 5.5}),)
-    spoilt = replace(logged(9).shots[0], quality=Quality.CHECK, reasons=few)
+    spoilt = replace(logged(9).shots[0], quality=Quality.CHECK, reasons=(FEW,))
     own = (LoggedClip(spoilt.clip, "9" * 64, own_markers=True),)
     other = (LoggedSetup("140 mm wheels", {"wheel": {"diameter_mm": 139.8}}),)
     with open_logbook(url) as book:
@@ -201,17 +204,21 @@ def test_figures_that_are_not_read_are_refused(tmp_path):
 
 def test_an_older_logbook_learns_which_setups_are_built_alike(tmp_path):
     place = tmp_path / "book.sqlite3"
+    spoilt = replace(logged(9).shots[0], quality=Quality.CHECK, carry_m=None, reasons=(FEW,))
+    packs = "SELECT setup_id, cells FROM packed_shots ORDER BY setup_id"
     with open_logbook(str(place)) as book:
-        for one in many(2):
+        for one in (*many(2), replace(logged(9), shots=(spoilt,), filmed_on=None)):
             book.add(one)
         before = [(each.setup, each.evenings, each.shots) for each in book.setups().setups]
     with sqlite3.connect(place) as raw:
-        raw.execute("ALTER TABLE setup DROP COLUMN tables_sha256")
-        raw.execute("UPDATE alembic_version SET version_num = '0001'")
+        packed = raw.execute(packs).fetchall()
+        as_first_made(raw)
     with open_logbook(str(place)) as book:
         after = [(each.setup, each.evenings, each.shots) for each in book.setups().setups]
     assert after == before
-    assert [evenings for _, evenings, _ in before] == [(0, 1)] * 3
+    with sqlite3.connect(place) as raw:
+        assert raw.execute(packs).fetchall() == packed
+    assert len(packed) == 7
 
 
 def test_the_tables_are_what_the_steps_make(url):
@@ -261,7 +268,7 @@ def test_rows_go_with_their_session(tmp_path):
     with sqlite3.connect(place) as raw:
         raw.execute("PRAGMA foreign_keys = ON")
         raw.execute("DELETE FROM session")
-        for table in ("setup", "setup_field", "clip", "shot"):
+        for table in ("setup", "setup_field", "clip", "shot", "packed_shots"):
             assert raw.execute(f"SELECT count(*) FROM {table}").fetchone() == (0,)
 
 

@@ -20,27 +20,13 @@ from tracker.logbook.entries import (
     LoggedShots,
     Part,
 )
+from tracker.logbook.packing import NO_REASONS, QUALITIES, unpacked
 from tracker.logbook.questions import OLDEST_FIRST, Ask, Chosen, chosen_by
 from tracker.logbook.reading import day_of, reason_of
-from tracker.records import Cells, Coded, LazyRows, Quality, Reason, Shot, coded
+from tracker.records import Cells, Coded, LazyRows, Reason, Shot, coded
 
 HEAD = ("id", "setup_id", "clip_id", "number")
-"""The columns of the table ``shot`` that come first in a row, before figures and shared parts."""
-
-QUALITIES = tuple(Quality)
-
-NO_REASONS = "[]"
-"""The reasons of a row without any, as the database keeps them."""
-
-_TEXTS = {
-    "quality": "CASE shot.quality "
-    + " ".join(f"WHEN '{each}' THEN {i}" for i, each in enumerate(QUALITIES))
-    + " END",
-    # Most rows have none; those of the others are asked for by themselves.
-    "reasons": f"CASE WHEN CAST(shot.reasons AS TEXT) = '{NO_REASONS}' THEN 0 ELSE 1 END",
-    "landing_seen": "CASE WHEN shot.landing_seen THEN 1 ELSE 0 END",
-}
-"""Columns that hold no numbers, as numbers."""
+"""The columns of the table ``shot`` that are always read."""
 
 _Array = NDArray[np.float64]
 
@@ -104,8 +90,9 @@ def setups_from(ask: Ask, wanted: Filter, figures: Collection[str] = FIGURES) ->
 
     Notes
     -----
-    Written for 10,000 sessions: the shots come as one array, of which a shot is made only where
-    one is asked for, and the tables of setups that are built alike are read once.
+    Written for 10,000 sessions: the shots of a setup come packed (`tracker.logbook.packing`), a
+    shot is made only where one is asked for, and the tables of setups that are built alike are
+    read once.
     """
     chosen = chosen_by(wanted)
     places, evenings = _evenings(ask, chosen)
@@ -267,14 +254,14 @@ def _shots(ask: Ask, chosen: Chosen, figures: Collection[str]) -> _Table:
     """Return the shots of some setups, in any order."""
     read = [name for name in FIGURES if name in figures]
     shared = [name for name in SHARED.values() if name.replace("_shared_u_", "_u_") in read]
-    columns = [_TEXTS.get(name, f"shot.{name}") for name in (*HEAD, *read, *shared)]
+    names = (*HEAD, *read, *shared)
     rows = ask(
-        f"SELECT {', '.join(columns)} FROM shot "
-        f"WHERE shot.setup_id IN (SELECT setup.id FROM setup WHERE {chosen.mine})",
+        "SELECT cells FROM packed_shots "
+        f"WHERE setup_id IN (SELECT setup.id FROM setup WHERE {chosen.mine})",
         chosen.values,
     )
-    cells = np.array(rows, float).reshape(len(rows), len(columns))
-    return _Table(cells, {name: i for i, name in enumerate((*HEAD, *read, *shared))})
+    cells = unpacked((row[0] for row in rows), names)
+    return _Table(cells, {name: i for i, name in enumerate(names)})
 
 
 def _reasons(ask: Ask, chosen: Chosen, table: _Table) -> Coded[tuple[Reason, ...]]:

@@ -20,6 +20,7 @@ from tracker.logbook.entries import (
     Summary,
 )
 from tracker.logbook.gathering import setups_from
+from tracker.logbook.packing import SHOTS, packed
 from tracker.logbook.questions import Ask, chosen_by
 from tracker.logbook.reading import session_from, sessions_from, summaries_from
 
@@ -223,6 +224,18 @@ def _add_children(connection: sa.Connection, number: int, session: LoggedSession
         row |= {SHARED[figure]: u for figure, u in shared.items() if figure in SHARED}
         rows.append(row)
     _insert_all(connection, t.shot, rows)
+    pack_shots(connection, f"SELECT id FROM setup WHERE session_id = {int(number)}")
+
+
+def pack_shots(connection: sa.Connection, setups: str) -> None:
+    """Pack the shots of the setups whose numbers a query gives; none of them is packed yet."""
+    query = f"{SHOTS} WHERE shot.setup_id IN ({setups}) ORDER BY shot.setup_id, shot.id"
+    rows = connection.execute(sa.text(query))
+    _insert_all(
+        connection,
+        t.packed_shots,
+        [{"setup_id": setup, "cells": cells} for setup, cells in packed(rows)],
+    )
 
 
 def _inserted(connection: sa.Connection, table: sa.Table, values: Mapping[str, object]) -> int:

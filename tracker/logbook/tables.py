@@ -106,3 +106,11 @@ shot = sa.Table(
     sa.UniqueConstraint("clip_id", "number"),
     sa.CheckConstraint(f"quality IN ({', '.join(repr(str(q)) for q in Quality)})", name="quality"),
 )
+
+packed_shots = sa.Table(
+    "packed_shots",
+    metadata,
+    sa.Column("setup_id", sa.Integer, _to("setup.id"), primary_key=True),
+    sa.Column("cells", sa.LargeBinary, nullable=False),
+)
+"""The numbers of each setup's shots once more, as `tracker.logbook.packing` packs them."""
