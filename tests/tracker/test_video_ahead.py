@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tracker.video import inspect
-from tracker.video.ahead import FEWEST, MOST, ahead, frames_ahead
+from tracker.video.ahead import FEWEST, MOST, ahead, begun, frames_ahead
 from tracker.video.decoding import film
 from tracker.video.listing import open_clip
 
@@ -51,6 +51,37 @@ def test_a_stage_runs_on_while_its_first_item_is_used():
     with closing(ahead(items(), 2)) as stage:
         assert next(stage) == 1
         assert reached.wait(PATIENCE_S)
+
+
+@pytest.mark.parametrize("alone", [False, True])
+def test_what_is_begun_is_made_once_and_given_whenever_it_is_asked_for(alone, monkeypatch):
+    monkeypatch.setattr(sys.modules[ahead.__module__], "_in_one_thread", alone)
+    made = []
+
+    def make():
+        made.append(threading.current_thread())
+        return object()
+
+    given = begun(make)
+    assert given() is given()
+    (where,) = made
+    assert (where is threading.current_thread()) is alone
+
+
+def test_what_is_begun_is_made_before_it_is_asked_for():
+    made = threading.Event()
+    given = begun(made.set)
+    assert made.wait(PATIENCE_S)
+    assert given() is None
+
+
+def test_a_fault_of_what_is_begun_comes_where_it_is_asked_for():
+    def make():
+        raise ValueError("broken")
+
+    given = begun(make)
+    with pytest.raises(ValueError, match="broken"):
+        given()
 
 
 def test_a_fault_comes_where_its_item_would_have_come():

@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,6 +12,7 @@ from tracker.detection.alarm import Alarm, Frames
 from tracker.detection.difference import Difference, Luma, Places, change_at, squares
 from tracker.detection.noise import EVERY, NoiseMap
 from tracker.detection.peaks import NO_SQUARES, Marked, in_order, over_threshold, part, peaks
+from tracker.detection.reduction import Reduction
 from tracker.detection.settings import ComponentSettings, Window
 from tracker.records import Backdrop, Cutouts
 
@@ -110,6 +110,7 @@ class Component:
         self._squares: deque[Luma] = deque()
         self._frames = Frames((rows, columns), self._lag, 2 * self._lag + self.together)
         self._pushed = self._done = 0
+        self._reduction = Reduction(shrink)
         self._difference = Difference((rows, columns))
         self._alarm = Alarm(self._frames)
         self._noise = NoiseMap((rows, columns), wanted=WANTED * self._most)
@@ -143,10 +144,7 @@ class Component:
         left, top = self._region[0] + columns.start * shrink, self._region[1] + rows.start * shrink
         high, wide = small.shape
         part = picture[top : top + high * shrink, left : left + wide * shrink]
-        if shrink > 1:
-            cv2.resize(part, (wide, high), dst=small, interpolation=cv2.INTER_AREA)
-        else:
-            np.copyto(small, part)
+        self._reduction.reduce(part, small)
         self._frames.pushed()
 
     def narrow(self) -> None:

@@ -6,8 +6,8 @@ from numpy.typing import NDArray
 
 Luma = NDArray[np.uint8]
 
-STRIP = 200_000
-"""Pixels that are worked on at a time, about, so that their buffers stay in the cache."""
+STRIP = 1_000_000
+"""Pixels that are worked on at a time at most, for memory."""
 
 Places = NDArray[np.int64]
 

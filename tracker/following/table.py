@@ -26,6 +26,10 @@ LONGEST_S = 7.0
 STEP_S = 0.05
 """Integration step of the table's flights, s."""
 
+TOGETHER = 16
+"""Launch angles whose cells are computed at once: the arrays of all 48 take 40 MB, and fresh pages
+of them as long as the sums."""
+
 LOWEST_M = -50.0
 """Height below which a flight is not followed any further, m."""
 
@@ -96,40 +100,64 @@ def build_table(
     wind_mps : tuple of float
         Along and across the firing line.
     """
-    angles, speeds = np.radians(ANGLES_DEG), SPEEDS_MPS
-    launches = np.zeros((len(angles) * len(speeds), 11))
-    launches[:, 0:3] = release_m
-    launches[:, 3] = np.outer(np.cos(angles), speeds).ravel()
-    launches[:, 5] = np.outer(np.sin(angles), speeds).ravel()
-    launches[:, 6] = drag
-    launches[:, 9:11] = wind_mps
-    times, states = fly_many(launches, forces, LONGEST_S, STEP_S)
-    along = states[:, :, 0].reshape(len(times), len(angles), len(speeds)) - release_m[0]
-    up = states[:, :, 2].reshape(len(times), len(angles), len(speeds))
-
     grid_along = np.linspace(0.0, farthest_m, GRID_ALONG)[1:]
     grid_up = np.linspace(-0.05 * highest_m - 0.2, highest_m, GRID_UP)
-    # Along each flight: how high and when it passes each place downrange.
-    flights = along.reshape(len(times), -1).T
-    passing = np.stack([up.reshape(len(times), -1).T, np.broadcast_to(times, flights.shape)])
-    height, time = _interpolated(grid_along, flights, passing).reshape(
-        2, len(angles), len(speeds), len(grid_along)
-    )
-    # At each angle and place: which speed passes at each height. A faster ball passes higher; where
-    # rounding breaks that order it is restored.
-    height = np.where(height > LOWEST_M, height, -np.inf).transpose(0, 2, 1)
-    rising = np.maximum.accumulate(height, axis=2).reshape(-1, len(speeds))
-    numbers = np.broadcast_to(np.arange(len(speeds), dtype=float), rising.shape)
-    passing = np.stack([numbers, time.transpose(0, 2, 1).reshape(rising.shape)])
-    cells = _interpolated(grid_up, rising, passing)
-    cells = cells.reshape(2, len(angles), len(grid_along), len(grid_up))
+    count = len(ANGLES_DEG)
+    times, flights = fly_many(_launches(release_m, drag, wind_mps), forces, LONGEST_S, STEP_S)
+    flights = flights.reshape(len(times), count, len(SPEEDS_MPS), 6)
+    states, along = flights.astype(np.float32), flights[..., 0] - release_m[0]
+    up = flights[..., 2].copy()
+    del flights
+    cells = np.empty((len(grid_along), len(grid_up), 2, count))
+    for first in range(0, count, TOGETHER):
+        some = slice(first, first + TOGETHER)
+        cells[..., some] = _cells(times, along[:, some], up[:, some], (grid_along, grid_up))
     return FlightTable(
         (float(grid_along[0]), float(grid_along[1] - grid_along[0])),
         (float(grid_up[0]), float(grid_up[1] - grid_up[0])),
-        np.ascontiguousarray(cells.transpose(2, 3, 0, 1)),
+        cells,
         times,
-        states.reshape(len(times), len(angles), len(speeds), 6).astype(np.float32),
+        states,
     )
+
+
+def _launches(release_m: Array, drag: float, wind_mps: tuple[float, float]) -> Array:
+    """Return the launches at every angle and speed, straight down the firing line."""
+    angles = np.radians(ANGLES_DEG)
+    launches = np.zeros((len(angles) * len(SPEEDS_MPS), 11))
+    launches[:, 0:3] = release_m
+    launches[:, 3] = np.outer(np.cos(angles), SPEEDS_MPS).ravel()
+    launches[:, 5] = np.outer(np.sin(angles), SPEEDS_MPS).ravel()
+    launches[:, 6] = drag
+    launches[:, 9:11] = wind_mps
+    return launches
+
+
+def _cells(times: Array, along: Array, up: Array, grid: tuple[Array, Array]) -> Array:
+    """Return speed index and time at each place of the grid, shape (alongs, ups, 2, angles).
+
+    Parameters
+    ----------
+    times : ndarray, shape (T,)
+    along, up : ndarray, shape (T, angles, speeds)
+        How far from the release point's foot, and how high, each flight is, m.
+    grid : tuple of ndarray
+        Places along the firing line, from the release point's foot, and upwards, m.
+    """
+    grid_along, grid_up = grid
+    count, speeds = up.shape[1:]
+    # Along each flight: how high and when it passes each place downrange.
+    flights = along.reshape(len(times), -1).T
+    passing = np.stack([up.reshape(len(times), -1).T, np.broadcast_to(times, flights.shape)])
+    height, time = _interpolated(grid_along, flights, passing).reshape(2, count, speeds, -1)
+    # At each angle and place: which speed passes at each height. A faster ball passes higher; where
+    # rounding breaks that order it is restored.
+    height = np.where(height > LOWEST_M, height, -np.inf).transpose(0, 2, 1)
+    rising = np.maximum.accumulate(height, axis=2).reshape(-1, speeds)
+    numbers = np.broadcast_to(np.arange(speeds, dtype=float), rising.shape)
+    passing = np.stack([numbers, time.transpose(0, 2, 1).reshape(rising.shape)])
+    cells = _interpolated(grid_up, rising, passing)
+    return cells.reshape(2, count, len(grid_along), len(grid_up)).transpose(2, 3, 0, 1)
 
 
 def _interpolated(at: Array, rising: Array, values: Array) -> Array:

@@ -1,6 +1,6 @@
 """Clips: frames with their true times. The only door to the decoder and the encoder."""
 
-from tracker.video.ahead import ahead, frames_ahead, work_in_one_thread
+from tracker.video.ahead import ahead, begun, frames_ahead, work_in_one_thread
 from tracker.video.change import ChangeMeter
 from tracker.video.facts import ClipFacts, inspect
 from tracker.video.pictures import first_picture, from_frames, from_pictures, picture, pictures
@@ -18,6 +18,7 @@ __all__ = [
     "Lumas",
     "Shown",
     "ahead",
+    "begun",
     "colour_frames",
     "colours_within",
     "decode_only",

@@ -1,7 +1,8 @@
 """A stage of a pipeline: what is made in a thread of its own while earlier things are used."""
 
 import sys
-from collections.abc import Generator, Iterator
+from collections.abc import Callable, Generator, Iterator
+from functools import cache
 from queue import Empty, SimpleQueue
 from threading import Event, Thread
 from typing import TypeVar
@@ -101,6 +102,35 @@ def ahead(items: Iterator[T], most: int) -> Generator[T, None, None]:
         unwanted.set()
         thread.join()
         sys.setswitchinterval(before)
+
+
+def begun(make: Callable[[], T]) -> Callable[[], T]:
+    """Begin to make something in another thread; return what waits for it and gives it.
+
+    It gives the same thing each time. An exception comes out where it is first asked for.
+    """
+    made: SimpleQueue[tuple[T | None, BaseException | None]] = SimpleQueue()
+
+    def work() -> None:
+        try:
+            made.put((make(), None))
+        except BaseException as error:
+            made.put((None, error))
+
+    thread = Thread(target=work, name="begun", daemon=True)
+    if _in_one_thread:
+        work()
+    else:
+        thread.start()
+    return cache(lambda: _given(_next(made, thread)))
+
+
+def _given(made: tuple[T | None, BaseException | None]) -> T:
+    """Return what was made, or raise what came instead."""
+    found, error = made
+    if error is not None:
+        raise error
+    return found  # type: ignore[return-value]
 
 
 def _places(most: int) -> SimpleQueue[None]:

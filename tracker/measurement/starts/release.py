@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -35,7 +36,7 @@ from tracker.records import (
     RejectedCandidate,
     Shot,
 )
-from tracker.video import ChangeMeter, ClipFacts
+from tracker.video import ChangeMeter, ClipFacts, begun
 
 FILE_TIMES_STAND = (
     "The background repeats or leaves out frames, but the balls fly evenly by the file's own "
@@ -137,8 +138,8 @@ def _search(
 
     The clip is scouted in the same pass, for the cause of there being no shot, until one is found.
     """
-    # Before any frame is decoded: its flights take some 90 MB while they are computed.
-    search = FlightSearch(context.search_context())
+    # Its flights are computed while the first frames are decoded.
+    search = begun(partial(FlightSearch, context.search_context()))
     close_ups = observers.close_ups
     side = 0 if close_ups is None else close_ups.side(1.0 / context.frame_s)
     camera, settings = context.camera, context.settings
@@ -154,18 +155,18 @@ def _search(
                     scouting.push(at - 1, candidates)
                     continue
                 scouting.push_fed(candidates)
-            for hypothesis in search.push(candidates.in_window()):
-                near = search.candidates(hypothesis)
+            for hypothesis in search().push(candidates.in_window()):
+                near = search().candidates(hypothesis)
                 found.sort([_measured(context, hypothesis, near, observers)])
             if scouting is not None and found.any_shot:
                 scouting.stop()
-    for hypotheses in search.finish():
+    for hypotheses in search().finish():
         for hypothesis in hypotheses:
-            near = search.candidates(hypothesis)
+            near = search().candidates(hypothesis)
             found.sort([_measured(context, hypothesis, near, observers)])
     found.rejected += [
         rejected_hypothesis(context, hypothesis, reason)
-        for hypothesis, reason in search.rejected_candidates
+        for hypothesis, reason in search().rejected_candidates
     ]
     found.notes += loop.notes
     if loop.moves:
