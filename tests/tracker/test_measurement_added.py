@@ -145,3 +145,26 @@ def test_places_alone_are_fitted_with_the_uncertainty_of_each_coordinate(monkeyp
     np.testing.assert_array_equal(seen[0].pixels, [each.pixel for each in places])
     assert seen[0].frames.tolist() == [each.frame for each in places]
     assert seen[0].lean.tolist() == [0.0] * 3
+
+
+def test_a_shot_crosses_the_frames_from_its_release_to_its_landing_that_show_it():
+    """At 120 frames a second: half a second of flight, half of which is in the frame."""
+    times = FRAME_S * np.arange(240)
+    asked = []
+
+    def at(since):
+        asked.append(since)
+        return np.column_stack([since, np.zeros((len(since), 5))])
+
+    flight = SimpleNamespace(
+        release_s=times[60],
+        trajectory=SimpleNamespace(at=at, times_s=np.array([0.0, 0.2, 60 * FRAME_S])),
+    )
+    camera = SimpleNamespace(
+        project=lambda points: points, in_frame=lambda points: points[:, 0] < 29.5 * FRAME_S
+    )
+    context = SimpleNamespace(facts=SimpleNamespace(times_s=times), camera=camera)
+    assert added._frames_in_view(context, flight) == 30
+    assert len(asked[0]) == 61 and asked[0][0] == 0.0
+    later = SimpleNamespace(release_s=9.0, trajectory=flight.trajectory)
+    assert added._frames_in_view(context, later) == 0
