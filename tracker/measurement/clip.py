@@ -56,10 +56,7 @@ def measure(
     found = start.find(facts, request, observers)
     shots, rejected = selected(found.shots, found.rejected, request.setup)
     for reason in request.doubts:
-        shots = [
-            shot if shot.shot.quality == Quality.REJECTED else doubted(shot, reason)
-            for shot in shots
-        ]
+        shots = [doubted(shot, reason) for shot in shots]
     causes: tuple[Reason, ...] = ()
     if all(each.shot.quality is Quality.REJECTED for each in shots):
         causes = found.causes or start.causes_of_no_shot(facts, request, observers.progress_only)

@@ -82,6 +82,8 @@ def numbered(measured: FittedShot, number: int) -> FittedShot:
 
 
 def doubted(measured: FittedShot, reason: Reason) -> FittedShot:
-    """Return a shot that is to be checked for one more reason."""
+    """Return a shot that is to be checked for one more reason; a rejected one stays as it is."""
+    if measured.shot.quality is Quality.REJECTED:
+        return measured
     reasons = (*measured.shot.reasons, reason)
     return replace(measured, shot=replace(measured.shot, quality=Quality.CHECK, reasons=reasons))

@@ -93,9 +93,8 @@ def _measured(
     picks = Picks(tuple(Pick(facts.frame_at(at.time_s), at.pixel) for at in one.places), one.px_u)
     request = request_for(task.session, task.ready)
     shot = measure(facts, clip.camera, request, picks)
-    if shot.shot.quality is not Quality.REJECTED:
-        for reason in request.doubts:
-            shot = doubted(shot, reason)
+    for reason in request.doubts:
+        shot = doubted(shot, reason)
     if clip.calibration is None:
         shot = _scaled_as(shot, clip)
     return shot
