@@ -1,7 +1,6 @@
 """When a bounce is looked for, what it is held against, and how a hop is measured."""
 
 from dataclasses import replace
-from functools import cache
 from types import SimpleNamespace
 
 import numpy as np
@@ -17,7 +16,7 @@ from tracker.measurement import bounce, hop_fit
 LANDED_S, LANDED_U_S, FALL_MPS = 2.0, 0.02, 8.0
 
 
-@cache
+@pytest.fixture(scope="module")
 def case():
     return bounce_case(np.random.default_rng(2))
 
@@ -113,10 +112,10 @@ def test_a_bounce_is_held_against_the_flights_own_landing(monkeypatch, fall, tak
     assert asked.pixels == [[30.0, 0.0]]
 
 
-def test_the_height_at_a_bounce_is_over_its_uncertainty_by_the_flight_and_the_time():
+def test_the_height_at_a_bounce_is_over_its_uncertainty_by_the_flight_and_the_time(case):
     """The slopes by central differences of flights with other parameters."""
-    fitted, landing = case().fitted, case().landing
-    at_s, u_s = case().landing.landed_s - 0.03, 0.004
+    fitted, landing = case.fitted, case.landing
+    at_s, u_s = case.landing.landed_s - 0.03, 0.004
 
     def height(parameters):
         flown = flight_of(KNOWN, parameters, 4.0, 0.02)
@@ -137,18 +136,18 @@ def test_the_height_at_a_bounce_is_over_its_uncertainty_by_the_flight_and_the_ti
 
 @pytest.mark.parametrize(("fall", "taken"), [(5.0, 5.0), (0.5, 1.0), (-3.0, 1.0)])
 def test_a_landing_that_hardly_falls_is_uncertain_by_the_ground_over_a_metre_a_second(
-    monkeypatch, fall, taken
+    monkeypatch, fall, taken, case
 ):
     state = np.array([[30.0, 0.0, 0.03, 9.0, 0.0, -fall]])
     monkeypatch.setattr(bounce, "flight_of", lambda *_, **__: SimpleNamespace(at=lambda _: state))
-    sure = replace(case().fitted, covariance=0.0 * case().fitted.covariance)
+    sure = replace(case.fitted, covariance=0.0 * case.fitted.covariance)
     found = bounce.predicted_landing(CONTEXT, sure)
     assert found.landed_u_s == pytest.approx(0.02 / taken)
 
 
-def test_a_flight_that_never_comes_down_has_no_landing(monkeypatch):
+def test_a_flight_that_never_comes_down_has_no_landing(monkeypatch, case):
     monkeypatch.setattr(bounce, "figures_of", lambda *_: SimpleNamespace(value=lambda _: np.nan))
-    assert bounce.predicted_landing(CONTEXT, case().fitted) is None
+    assert bounce.predicted_landing(CONTEXT, case.fitted) is None
 
 
 def clutter(px_per_m, quiet):
@@ -222,21 +221,19 @@ def test_a_hop_that_nothing_determines_is_none(monkeypatch):
     assert hop_fit.measure_hop(CONTEXT, None, hop, [], (None, None)) is None
 
 
-def test_slopes_of_a_hop_are_those_of_its_path():
+def test_slopes_of_a_hop_are_those_of_its_path(case):
     """Against differences of a fifth of the step."""
-    landing = case().landing
-    times = case().hop[0] + np.array([0.05, 0.15])
+    landing = case.landing
+    times = case.hop[0] + np.array([0.05, 0.15])
     for at, step in enumerate((2e-5, 2e-4, 2e-4, 2e-4)):
         change = np.zeros(4)
         change[at] = step
-        both = hop_fit.hop_pixels(
-            landing, np.stack([case().hop + change, case().hop - change]), times
-        )
-        found = hop_fit._slope(landing, case().hop, times, at)
+        both = hop_fit.hop_pixels(landing, np.stack([case.hop + change, case.hop - change]), times)
+        found = hop_fit._slope(landing, case.hop, times, at)
         np.testing.assert_allclose(found, (both[0] - both[1]) / (2 * step), rtol=2e-3, atol=1e-2)
 
 
-def test_a_hop_is_fitted_by_the_covariances_of_its_positions_and_of_the_meeting(monkeypatch):
+def test_a_hop_is_fitted_by_the_covariances_of_its_positions_and_of_the_meeting(monkeypatch, case):
     """Positions and 0.3 px, whitened by the root of their sum; the lit side taken off."""
     seen = {}
 
@@ -246,18 +243,18 @@ def test_a_hop_is_fitted_by_the_covariances_of_its_positions_and_of_the_meeting(
 
     monkeypatch.setattr(hop_fit, "adjust_reweighted", adjust)
     monkeypatch.setattr(hop_fit, "shift_by_light", lambda *_: np.array([0.25, -0.5]))
-    track, landing = case().track, case().landing
+    track, landing = case.track, case.landing
     spread = np.array([[0.05, 0.01], [0.01, 0.02]])
     uneven = replace(track, covariances=np.tile(spread, (len(track.frames), 1, 1)))
-    assert hop_fit.fit_hop(CONTEXT, landing, uneven, case().hop, np.zeros(3)) == "fit"
+    assert hop_fit.fit_hop(CONTEXT, landing, uneven, case.hop, np.zeros(3)) == "fit"
     assert (seen["rounds"], seen["knee"], seen["least"]) == (6, 2.0, 4)
     gap, slope = seen["at"]
     rows_s = CONTEXT.rows_s(track.times_s, track.pixels, landing.readout_s)
-    off = track.pixels - [0.25, -0.5] - hop_fit.hop_pixels(landing, case().hop[None], rows_s)[0]
+    off = track.pixels - [0.25, -0.5] - hop_fit.hop_pixels(landing, case.hop[None], rows_s)[0]
     weight = np.linalg.inv(spread + 0.09 * np.eye(2))
     chi = np.einsum("ni,ij,nj->n", off, weight, off)
     np.testing.assert_allclose(np.sum(gap**2, axis=1), chi)
-    own = hop_fit._slope(landing, case().hop, rows_s, 1)
+    own = hop_fit._slope(landing, case.hop, rows_s, 1)
     np.testing.assert_allclose(
         np.einsum("ni,ni->n", gap, slope[:, :, 1]), np.einsum("ni,ij,nj->n", off, weight, own)
     )
