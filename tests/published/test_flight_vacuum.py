@@ -8,11 +8,12 @@ answers with a tolerance of its rounding, and the same answers in full precision
 import numpy as np
 import pytest
 
+from calibration.ground import Ground
 from tests.published.flight_cases import launch
 from tracker.flight.events import apex, crossing
-from tracker.flight.figures import figures
+from tracker.flight.figures import FIGURES, figures
 from tracker.flight.forces import Forces
-from tracker.flight.integration import fly
+from tracker.flight.integration import LAUNCH, fly
 
 VACUUM = Forces(0.0)
 BOOK = Forces(0.0, 9.80)
@@ -34,6 +35,34 @@ def test_closed_forms(speed, angle, height, time, carry, top, landing):
     assert found["carry_m"] == pytest.approx(carry, abs=1e-8)
     assert found["apex_m"] == pytest.approx(top, abs=1e-9)
     assert found["landing_speed_mps"] == pytest.approx(landing, abs=1e-9)
+
+
+@pytest.mark.parametrize("rise", [0.02, -0.025, 0.2])
+@pytest.mark.parametrize("angle", [25.0, 60.0])
+def test_closed_forms_on_a_slope(rise, angle):
+    # T = 2 v sin(a - s) / (g cos s), R = v cos a T on the level, s = atan(rise): the projectile on
+    # an inclined plane, any mechanics text (from memory).
+    slope, up = np.arctan(rise), np.radians(angle)
+    time = 2 * 20 * np.sin(up - slope) / (9.80665 * np.cos(slope))
+    flight = fly(launch(20, angle), VACUUM, 4.5, with_sensitivities=True)
+    found = figures(flight, 0.0, Ground(rise))
+    assert found["flight_time_s"] == pytest.approx(time, abs=1e-9)
+    assert found["carry_m"] == pytest.approx(20 * np.cos(up) * time, abs=1e-8)
+    # dT/dv_up = 2 / g, dT/dv_along = -2 rise / g; the carry is v_along T.
+    names = ("speed_along", "speed_up")
+    at = [LAUNCH.index(name) for name in names]
+    by_time, by_carry = (
+        found.by_launch[FIGURES.index(n), at] for n in ("flight_time_s", "carry_m")
+    )
+    expected = np.array([-2 * rise, 2]) / 9.80665
+    np.testing.assert_allclose(by_time, expected, atol=1e-9)
+    level = 20 * np.cos(up)
+    np.testing.assert_allclose(
+        by_carry, [time + level * expected[0], level * expected[1]], atol=1e-7
+    )
+    # What rises across the line changes nothing for a ball on it.
+    aside = figures(flight, 0.0, Ground(0.0, 0.1))
+    assert aside["carry_m"] == pytest.approx(20**2 * np.sin(2 * up) / 9.80665, abs=1e-8)
 
 
 def test_best_angle_from_a_height():

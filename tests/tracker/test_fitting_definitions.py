@@ -9,6 +9,7 @@ import pytest
 
 from calibration.adjustment import NotDetermined
 from calibration.adjustment.robust import MEDIAN_RADIUS
+from calibration.ground import Ground
 from tests.tracker.fitting_case import Drawn, calibrated, circumstances, drawn, request
 from tracker.fitting import FittedFlight, untaped
 from tracker.fitting import gravity as checking
@@ -144,6 +145,21 @@ def test_a_bounce_is_as_uncertain_as_its_time_and_the_ground(fall_mps):
     assert found == pytest.approx([(KNOWN.ball_radius_m - 0.3) / u])
     assert slope[0, RELEASE_AT] == pytest.approx(-fall_mps / u)
     assert slope[0, POSITION_AT] == pytest.approx(1.0 / u)
+
+
+def test_a_bounce_on_a_slope_is_at_the_height_of_the_ground_there():
+    """It is also hit faster by what flies uphill."""
+    known, at = replace(KNOWN, ground=Ground(0.03, -0.1)), case().truth.copy()
+    state = np.array([20.0, 0.1, 0.7, 10.0, 2.0, -12.0])
+    by_launch = np.zeros((1, 6, 26))
+    by_launch[0, :3, :3] = np.eye(3)
+    trajectory = SimpleNamespace(at_with_sensitivities=lambda times: (state[None], by_launch))
+    found, slope = ground_residual(known, at, trajectory, (2.1, 0.01))
+    climb = -12.0 - 0.03 * 10.0 + 0.1 * 2.0
+    u = np.hypot(climb * 0.01, 0.02)
+    assert found == pytest.approx([(KNOWN.ball_radius_m + 0.6 - 0.01 - 0.7) / u])
+    assert slope[0, RELEASE_AT] == pytest.approx(-climb / u)
+    assert slope[0, POSITION_AT] == pytest.approx(np.array([-0.03, 0.1, 1.0]) / u)
 
 
 def test_residuals_of_everything_are_counted_and_stand_in_their_order():

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from calibration.adjustment import NotDetermined
+from calibration.ground import LEVEL, Ground
 from tests.tracker.fitting_case import Drawn, calibrated, circumstances, drawn
 from tracker.fitting import (
     Circumstances,
@@ -32,11 +33,12 @@ def case() -> Drawn:
     return drawn(np.random.default_rng(5), KNOWN)
 
 
-def test_the_slopes_are_those_of_the_residuals(case: Drawn) -> None:
-    at = case.truth.copy()
+@pytest.mark.parametrize("ground", [LEVEL, Ground(0.03, -0.05)])
+def test_the_slopes_are_those_of_the_residuals(case: Drawn, ground: Ground) -> None:
+    known, at = replace(KNOWN, ground=ground), case.truth.copy()
     # The camera differs from its prior: a turn does not add up.
     at[CAMERA_AT : CAMERA_AT + 3] += [0.01, -0.02, 0.015]
-    residuals, slopes = given_rows(KNOWN, at, EVERYTHING)
+    residuals, slopes = given_rows(known, at, EVERYTHING)
     assert len(residuals) == EVERYTHING.count == 7
     spread = np.sqrt(np.diag(np.linalg.pinv(KNOWN.prior_information())))
     for parameter in range(len(PARAMETERS)):
@@ -44,8 +46,8 @@ def test_the_slopes_are_those_of_the_residuals(case: Drawn) -> None:
         ahead, behind = at.copy(), at.copy()
         ahead[parameter] += step
         behind[parameter] -= step
-        ahead_rows, _ = given_rows(KNOWN, ahead, EVERYTHING)
-        behind_rows, _ = given_rows(KNOWN, behind, EVERYTHING)
+        ahead_rows, _ = given_rows(known, ahead, EVERYTHING)
+        behind_rows, _ = given_rows(known, behind, EVERYTHING)
         numeric = -(ahead_rows - behind_rows) / (2.0 * step)
         np.testing.assert_allclose(slopes[:, parameter], numeric, rtol=2e-3, atol=0.02)
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from calibration.ground import Ground
 from tests.tracker.thrown_balls import DRAG, FORCES, RADIUS_M, Throw, camera, flown, seen
 from tracker.flight.integration import fly
 from tracker.following.hop import (
@@ -136,6 +137,23 @@ def test_hop_starts_where_the_flight_is_and_falls_freely():
     assert states[0, 3] == pytest.approx(0.5 * before[3])
     assert (states[2, 5] - states[1, 5]) / 0.01 == pytest.approx(-FORCES.gravity_mps2)
     assert np.isnan(hop_states(at, hop, at.landed_s - np.array([0.01]))).all()
+
+
+def test_a_hop_on_a_slope_rises_from_it_and_ends_on_it():
+    ground = Ground(0.1, -0.05)
+    at = replace(landing(), drag=0.0, ground=ground)
+    hop = np.array([[at.landed_s, 0.6, 0.5, 0.4]])
+    before = at.trajectory.at(at.landed_s - at.began_s)[0]
+    states = hop_states(at, hop, at.landed_s + np.linspace(1e-6, 2.0, 2000))[0]
+    assert states[0, 3:5] == pytest.approx([0.5 * before[3], 0.5 * before[4] + 0.4], abs=1e-4)
+    # Apart at six tenths of the speed at which ball and ground came together.
+    together, apart = ground.above(before[3:]), ground.above(states[0, 3:])
+    assert apart == pytest.approx(-0.6 * together, abs=1e-3)
+    shown = np.isfinite(states).all(axis=1)
+    above = ground.above(states[shown]) - ground.above(before)
+    assert above.min() > -0.011 and above[-1] < 0.01
+    lasts_s = 2.0 * apart / FORCES.gravity_mps2
+    assert shown.sum() * 1e-3 == pytest.approx(lasts_s, abs=0.01)
 
 
 def test_few_hits_are_not_enough_however_clear():

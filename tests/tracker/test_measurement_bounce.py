@@ -5,10 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from calibration.ground import LEVEL, Ground
 from tests.tracker.bounce_case import CONTEXT, BounceCase, bounce_case
 from tracker.fitting.parameters import RELEASE_AT
 from tracker.following.hop import TOUCH_U_S, Hop
-from tracker.measurement.bounce import FARTHEST_U, Bounce, height_off
+from tracker.measurement.bounce import FARTHEST_U, Bounce, fall_mps, height_off
 
 
 @pytest.fixture(scope="module")
@@ -38,6 +39,22 @@ def test_the_landing_with_a_hop_is_as_uncertain_as_it_says(cases: list[BounceCas
     rms = np.sqrt(np.mean(np.square(scores), axis=0))
     assert np.all(rms < 1.5) and np.all(rms > 0.3)
     assert np.median(gains) <= 1.0
+
+
+def test_a_bounce_is_held_against_the_ground_below_it(cases: list[BounceCase]) -> None:
+    """Ground that lies where the ball is agrees; ground half a metre above it does not."""
+    case = cases[0]
+    flight_s = case.landing.landed_s - case.landing.began_s
+    along = float(case.landing.trajectory.at(flight_s)[0, 0])
+    lower = replace(case.landing, ground=Ground(-0.5 / along))
+    off_u = height_off(CONTEXT, case.fitted, lower, case.landing.landed_s, 0.003)
+    assert off_u > 3.0
+    flat = height_off(CONTEXT, case.fitted, case.landing, case.landing.landed_s, 0.003)
+    assert flat == pytest.approx(0.0, abs=1e-4)
+    fall, fallen = (
+        fall_mps(ground, case.landing.trajectory, flight_s) for ground in (LEVEL, Ground(0.1))
+    )
+    assert fallen - fall == pytest.approx(0.1 * case.landing.trajectory.at(flight_s)[0, 3])
 
 
 def test_touching_the_ground_takes_time(cases: list[BounceCase]) -> None:

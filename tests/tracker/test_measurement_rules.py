@@ -9,6 +9,7 @@ import pytest
 from scipy.stats import norm
 
 from calibration.camera import looking_at
+from calibration.ground import LEVEL, Ground
 from calibration.site import Site
 from tests.tracker.clip_context import clip_context
 from tests.tracker.fitting_case import FRAME_S, SIZE_PX, calibrated, circumstances, drawn
@@ -99,6 +100,7 @@ def a_flight(
         fitted=SimpleNamespace(used=mask, scale=scale),
         throw=SimpleNamespace(arc=SimpleNamespace(times_s=times)),
         launch=np.array([*place, up, *velocity, 0.5, 0, 0, 0, 0]),
+        known=KNOWN,
         states=states,
         prior_chi_square=chi,
     )
@@ -501,14 +503,15 @@ def test_a_flight_goes_on_before_its_beginning_as_it_began():
     np.testing.assert_allclose(states[0, 3:], velocity - 0.2 * acceleration, atol=2e-2)
 
 
-def lost_at(height, falling=-3.0, u=0.1):
+def lost_at(height, falling=-3.0, u=0.1, ground=LEVEL):
     covariance = np.zeros((len(PARAMETERS),) * 2)
     up = POSITION_AT.start + 2
     covariance[up, up] = u**2
-    state = np.array([10.0, 0.0, KNOWN.ball_radius_m + height, 5.0, 0.0, falling])
+    centre_m = KNOWN.ball_radius_m + float(ground.height_m([10.0, 0.0])) + height
+    state = np.array([10.0, 0.0, centre_m, 5.0, 0.0, falling])
     return SimpleNamespace(
         throw=SimpleNamespace(hop=None),
-        known=SimpleNamespace(ball_radius_m=KNOWN.ball_radius_m),
+        known=SimpleNamespace(ball_radius_m=KNOWN.ball_radius_m, ground=ground),
         fitted=SimpleNamespace(covariance=covariance),
         states=lambda times: np.tile(state, (len(times), 1)),
     )
@@ -525,6 +528,8 @@ LOST = ends.Ends(0.5, 2.0, lost=True, exposure=None)
         ({"height": 0.69, "u": 0.2}, True),
         ({"height": 0.1, "falling": -1.01}, True),
         ({"height": 0.1, "falling": -0.99}, False),
+        ({"height": 0.54, "ground": Ground(0.05)}, True),
+        ({"height": 0.56, "ground": Ground(-0.05)}, False),
     ],
 )
 def test_a_ball_that_is_lost_low_and_falling_came_down_there(changes, landed):

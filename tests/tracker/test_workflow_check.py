@@ -21,6 +21,7 @@ from tracker.records.codes import Figure
 from tracker.session import Session, read_session
 from tracker.video import ClipFacts, ClipWriter, inspect
 from tracker.workflow import clips
+from tracker.workflow.advice import camera_advice
 from tracker.workflow.check import Finding, Kind, _together
 from tracker.workflow.questions import clip_questions, session_questions
 from tracker.workflow.stand import calibrate, calibrate_if_fixed, request_of
@@ -270,3 +271,18 @@ def test_a_fault_of_every_clip_is_stated_once_and_keeps_its_type() -> None:
     ]
     assert isinstance(found[0], Contradiction)
     assert clips._stated_once(shared[:1], files[:1]) == shared[:1]
+
+
+def test_heights_of_markers_show_the_fall_of_the_field(tmp_path: Path) -> None:
+    flat = written(tmp_path / "flat", site())
+    markers = [
+        replace(one, ground_m=one.ground_m + np.array([0.0, 0.0, 0.02 * one.ground_m[0]]))
+        for one in site().markers
+    ]
+    sloping = written(tmp_path / "sloping", replace(site(), markers=tuple(markers)))
+    for session, rise, asked in ((flat, 0.0, True), (sloping, 0.02, False)):
+        clip = session.clips[0]
+        ground = request_of(session, clip).ground
+        assert ground.rise_along == pytest.approx(rise, rel=0.02)
+        advice = camera_advice(session, clip, calibrate(session, clip, SIZE))
+        assert any("0.6° too small" in sentence for sentence in advice) is asked

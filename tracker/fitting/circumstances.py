@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
+from calibration.ground import LEVEL, Ground
 from tracker.fitting.parameters import (
     CAMERA_AT,
     DRAG_AT,
@@ -76,6 +77,7 @@ class Circumstances:
         Relative standard uncertainty of the forces' reach: of density, mass and size.
     camera_parts : mapping of str to ndarray, shape (14, 14)
         The camera's covariance by source; empty where only the whole is known.
+    ground : Ground
     lift_u : float
         Standard uncertainty of each lift coefficient about zero.
     wind_mps : tuple of float
@@ -105,6 +107,7 @@ class Circumstances:
     gust_u_mps: float = 0.0
     reach_share_u: float = 0.0
     camera_parts: Mapping[str, Array] = field(default_factory=dict)
+    ground: Ground = LEVEL
 
     def prior_mean(self) -> Array:
         """Return the prior mean of `PARAMETERS`; zero for those without a prior."""

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
+from calibration.ground import LEVEL, Ground
 from tracker.fitting.circumstances import Circumstances
 from tracker.flight.air import Air
 from tracker.flight.ball import Ball
@@ -42,6 +43,7 @@ class Conditions:
         Rolling shutter, first to last row; None when it is not stated.
     camera_parts : mapping of str to ndarray, shape (14, 14)
         The camera's covariance by source, where that is known.
+    ground : Ground
     """
 
     ball: Ball
@@ -52,6 +54,7 @@ class Conditions:
     release_u_m: float
     readout_s: float | None
     camera_parts: Mapping[str, Array] = field(default_factory=dict)
+    ground: Ground = LEVEL
 
 
 def circumstances_of(camera: Camera, conditions: Conditions) -> Circumstances:
@@ -88,4 +91,5 @@ def circumstances_of(camera: Camera, conditions: Conditions) -> Circumstances:
         gust_u_mps=GUST_INTENSITY
         * float(np.linalg.norm([air.wind_along_mps, air.wind_across_mps, air.wind_u_mps])),
         camera_parts=conditions.camera_parts,
+        ground=conditions.ground,
     )

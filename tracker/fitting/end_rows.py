@@ -90,9 +90,11 @@ def _landing(circumstances: Circumstances, at: Array) -> tuple[Array, Array]:
     """Return the ball's centre at its landing, shape (3,), and its slope, shape (3, P)."""
     figures = figures_of(circumstances, at)
     names = ("landing_along_m", "landing_across_m")
-    place = np.array([*(figures.value(name) for name in names), circumstances.ball_radius_m])
-    slope = np.vstack([*(figures.slope(name) for name in names), np.zeros(len(PARAMETERS))])
-    return place, slope
+    ground = circumstances.ground
+    flat = np.array([figures.value(name) for name in names])
+    by_flat = np.vstack([figures.slope(name) for name in names])
+    up_m = circumstances.ball_radius_m + ground.height_m(flat)
+    return np.append(flat, up_m), np.vstack([by_flat, ground.height_m(by_flat.T)])
 
 
 def _seen(

@@ -59,7 +59,7 @@ def figures_of(circumstances: Circumstances, parameters: Array) -> Figures:
     """Compute the figures of a shot and their derivatives.
 
     The landing is where the ball's lowest point comes down to the ground plane: the centre at
-    the height of the radius.
+    the height of the radius above it.
 
     Parameters
     ----------
@@ -70,7 +70,7 @@ def figures_of(circumstances: Circumstances, parameters: Array) -> Figures:
     values, jacobian = np.full(len(FIGURES), np.nan), np.zeros((len(FIGURES), len(PARAMETERS)))
     values[:3], jacobian[:3, VELOCITY_AT] = release_figures(parameters[VELOCITY_AT])
     flight = _until_down(circumstances, parameters, with_sensitivities=True)
-    whole = figures(flight, circumstances.ball_radius_m)
+    whole = figures(flight, circumstances.ball_radius_m, circumstances.ground)
     if whole is not None and whole.by_launch is not None:
         values[:-1], jacobian[:-1, FLIGHT_AT] = whole.values, whole.by_launch
     values[-1], jacobian[-1, RELEASE_AT] = parameters[RELEASE_AT], 1.0
@@ -80,7 +80,7 @@ def figures_of(circumstances: Circumstances, parameters: Array) -> Figures:
 def flight_time_of(circumstances: Circumstances, parameters: Array) -> float:
     """Return the flight time of `figures_of`, s, at half its cost; NaN without a landing."""
     flight = _until_down(circumstances, parameters, with_sensitivities=False)
-    whole = figures(flight, circumstances.ball_radius_m)
+    whole = figures(flight, circumstances.ball_radius_m, circumstances.ground)
     return float("nan") if whole is None else whole["flight_time_s"]
 
 

@@ -147,10 +147,11 @@ def ground_residual(
     """
     time = landed_s[0] - at[RELEASE_AT]
     states, by_launch = trajectory.at_with_sensitivities(np.array([time]))
-    fall = max(abs(states[0, 5]), LEAST_FALL_MPS)
-    u = np.hypot(fall * landed_s[1], GROUND_U_M)
+    upward = circumstances.ground.upward
+    climb = float(upward @ states[0, 3:])
+    u = np.hypot(max(abs(climb), LEAST_FALL_MPS) * landed_s[1], GROUND_U_M)
     slope = np.zeros((1, len(PARAMETERS)))
-    slope[0, RELEASE_AT] = -states[0, 5]
-    slope[0, FLIGHT_AT] = by_launch[0, 2]
-    residual = np.array([circumstances.ball_radius_m - states[0, 2]])
+    slope[0, RELEASE_AT] = -climb
+    slope[0, FLIGHT_AT] = upward @ by_launch[0, :3]
+    residual = circumstances.ball_radius_m - circumstances.ground.above(states)
     return residual / u, slope / u

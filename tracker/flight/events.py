@@ -5,9 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.ground import LEVEL, Ground
 from tracker.flight.trajectory import Trajectory
 
 Array = NDArray[np.float64]
+
+CLIMB = np.array([0.0, 0.0, 0.0, 0.0, 0.0, 1.0])
+"""Weights of a state's parts in its speed upward."""
 
 
 @dataclass(frozen=True)
@@ -31,28 +35,30 @@ class Crossing:
     state_by_launch: Array | None = None
 
 
-def crossing(trajectory: Trajectory, height_m: float) -> Crossing | None:
-    """Return the first moment at which the ball's centre comes down through a height.
+def crossing(trajectory: Trajectory, height_m: float, ground: Ground = LEVEL) -> Crossing | None:
+    """Return the first moment at which the ball's centre comes down to a height above the ground.
 
     Parameters
     ----------
     trajectory : Trajectory
     height_m : float
         Height above the ground, m.
+    ground : Ground
 
     Returns
     -------
     Crossing or None
         None when the ball does not come down through that height within the trajectory.
     """
-    times, heights = _turns(trajectory)
+    upward = _state_weights(ground)
+    times, heights = _turns(trajectory, upward)
     before, after = heights[:-1], heights[1:]
     falls = np.flatnonzero((before >= height_m) & (after <= height_m) & (before > after))
     if not len(falls):
         return None
     first = falls[0]
-    time_s = _root(trajectory, 2, height_m, times[first], times[first + 1])
-    return _moment(trajectory, time_s, by=2)
+    time_s = _root(trajectory, upward, height_m, (times[first], times[first + 1]))
+    return _moment(trajectory, time_s, by=upward)
 
 
 def apex(trajectory: Trajectory) -> Crossing | None:
@@ -66,38 +72,50 @@ def apex(trajectory: Trajectory) -> Crossing | None:
     tops = np.flatnonzero((climb[:-1] > 0.0) & (climb[1:] <= 0.0))
     if not len(tops):
         return None
-    times = trajectory.times_s
-    return _moment(trajectory, _root(trajectory, 5, 0.0, times[tops[0]], times[tops[0] + 1]), by=5)
+    times = trajectory.times_s[tops[0] : tops[0] + 2]
+    return _moment(trajectory, _root(trajectory, CLIMB, 0.0, (times[0], times[1])), by=CLIMB)
 
 
-def _turns(trajectory: Trajectory) -> tuple[Array, Array]:
+def _state_weights(ground: Ground) -> Array:
+    """Return what each part of a state contributes to its height above the ground, shape (6,)."""
+    return np.concatenate([ground.upward, np.zeros(3)])
+
+
+def _turns(trajectory: Trajectory, upward: Array) -> tuple[Array, Array]:
     """Return times and heights of the nodes and of the tops between them, in order.
+
+    Heights are those above the ground, and tops the highest places above it.
 
     Without the tops, a flight that only just rises above a height between two nodes would
     seem never to have been there.
     """
-    times, climb = trajectory.times_s, trajectory.states[:, 5]
+    times, climb = trajectory.times_s, trajectory.states[:, 3:] @ upward[:3]
+    climbing = np.concatenate([np.zeros(3), upward[:3]])
     tops = [
-        _root(trajectory, 5, 0.0, times[node], times[node + 1])
+        _root(trajectory, climbing, 0.0, (times[node], times[node + 1]))
         for node in np.flatnonzero((climb[:-1] > 0.0) & (climb[1:] < 0.0))
     ]
+    heights = trajectory.states @ upward
     if not tops:
-        return times, trajectory.states[:, 2]
+        return times, heights
     joined = np.concatenate([times, tops])
-    heights = np.concatenate([trajectory.states[:, 2], trajectory.at(tops)[:, 2]])
+    heights = np.concatenate([heights, trajectory.at(tops) @ upward])
     order = np.argsort(joined, kind="stable")
     return joined[order], heights[order]
 
 
-def _root(trajectory: Trajectory, part: int, level: float, low: float, high: float) -> float:
-    """Return when one part of the state falls to a level, between two times that hold it.
+def _root(
+    trajectory: Trajectory, weights: Array, level: float, between: tuple[float, float]
+) -> float:
+    """Return when a sum of parts of the state falls to a level, between two times that hold it.
 
     Newton's method, kept inside the bracket by halving it.
     """
+    low, high = between
     time_s = 0.5 * (low + high)
     for _ in range(60):
         states, rates = trajectory.at_with_rates(time_s)
-        gap, slope = float(states[0, part]) - level, float(rates[0, part])
+        gap, slope = float(states[0] @ weights) - level, float(rates[0] @ weights)
         low, high = (time_s, high) if gap > 0.0 else (low, time_s)
         better = time_s - gap / slope if slope < 0.0 else low - 1.0
         if not low <= better <= high:
@@ -108,11 +126,12 @@ def _root(trajectory: Trajectory, part: int, level: float, low: float, high: flo
     return float(time_s)
 
 
-def _moment(trajectory: Trajectory, time_s: float, by: int | None) -> Crossing:
-    """Return the flight at a time that is decided by part `by` of its state, or fixed (None)."""
+def _moment(trajectory: Trajectory, time_s: float, by: Array | None) -> Crossing:
+    """Return the flight at a time that a sum of parts of its state decides, or fixed (None)."""
     if trajectory.sensitivities is None:
         return Crossing(time_s, trajectory.at(time_s)[0])
     state, by_launch, rate, _ = (part[0] for part in trajectory.motion(time_s))
-    # The level is reached later when that part of the state is raised (implicit function).
-    time_by_launch = np.zeros(by_launch.shape[1]) if by is None else -by_launch[by] / rate[by]
+    # The level is reached later when that sum is raised (implicit function).
+    later = np.zeros(by_launch.shape[1])
+    time_by_launch = later if by is None else -(by @ by_launch) / (by @ rate)
     return Crossing(time_s, state, time_by_launch, by_launch + np.outer(rate, time_by_launch))

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.ground import LEVEL, Ground
 from tracker.flight.events import apex, crossing
 from tracker.flight.trajectory import Trajectory
 
@@ -46,14 +47,16 @@ class FlightFigures:
         return float(self.values[FIGURES.index(name)])
 
 
-def figures(trajectory: Trajectory, ground_m: float) -> FlightFigures | None:
-    """Return the figures of a flight that ends when its centre comes down to `ground_m`.
+def figures(
+    trajectory: Trajectory, height_m: float, ground: Ground = LEVEL
+) -> FlightFigures | None:
+    """Return the figures of a flight that ends when its centre comes down to `height_m`.
 
-    The height is that of the ball's centre at the bounce, so a radius above the ground; the
-    apex is the centre's height too. Release is the first node, at time zero. None when the ball
-    does not come down within the trajectory.
+    The height is that of the ball's centre above the ground at the bounce, so a radius; the apex is
+    the centre's height too, above the origin's level. Release is the first node, at time zero. None
+    when the ball does not come down within the trajectory.
     """
-    top, landing = apex(trajectory), crossing(trajectory, ground_m)
+    top, landing = apex(trajectory), crossing(trajectory, height_m, ground)
     if top is None or landing is None:
         return None
     start = trajectory.states[0]

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
+from calibration.ground import LEVEL, Ground
 from tracker.flight.forces import Forces
 from tracker.flight.trajectory import Trajectory
 from tracker.following.support import GATE_SIGMAS, MISS, SEEN_CHANCE
@@ -81,6 +82,7 @@ class PredictedLanding:
     drag : float
     readout_s : float
         Time from the first to the last row of the picture.
+    ground : Ground
     """
 
     camera: Camera
@@ -91,6 +93,7 @@ class PredictedLanding:
     landed_u_s: float
     drag: float
     readout_s: float
+    ground: Ground = LEVEL
 
 
 @dataclass(frozen=True)
@@ -241,13 +244,11 @@ def hop_states(landing: PredictedLanding, hops: Array, times_s: Array) -> Array:
     after the bounce: over a third of a second of a slow hop nothing more is needed.
     """
     start = landing.trajectory.at(hops[:, 0] - landing.began_s)
-    velocity = np.column_stack(
-        [
-            start[:, 3] * hops[:, 2],
-            start[:, 4] * hops[:, 2] + hops[:, 3],
-            -start[:, 5] * hops[:, 1],
-        ]
-    )
+    level = start[:, 3:5] * hops[:, 2:3]
+    level[:, 1] += hops[:, 3]
+    # Restitution acts on the speed at which ball and ground come together.
+    up = landing.ground.height_m(level) - hops[:, 1] * landing.ground.above(start[:, 3:])
+    velocity = np.column_stack([level, up])
     speed = np.linalg.norm(velocity, axis=1, keepdims=True)
     push = -landing.forces.reach_per_m * landing.drag * speed * velocity
     push[:, 2] -= landing.forces.gravity_mps2
@@ -257,5 +258,6 @@ def hop_states(landing: PredictedLanding, hops: Array, times_s: Array) -> Array:
         start[:, None, :3] + (velocity[:, None] + 0.5 * push[:, None] * lapse) * lapse
     )
     states[:, :, 3:] = velocity[:, None] + push[:, None] * lapse
-    states[(lapse[:, :, 0] <= 0.0) | (states[:, :, 2] < start[:, None, 2] - 0.01)] = np.nan
+    below = landing.ground.above(states) < landing.ground.above(start)[:, None] - 0.01
+    states[(lapse[:, :, 0] <= 0.0) | below] = np.nan
     return states

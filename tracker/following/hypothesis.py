@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
+from calibration.ground import LEVEL, Ground
 from tracker.flight.forces import Forces
 from tracker.flight.integration import LAUNCH, fly
 from tracker.flight.trajectory import Trajectory
@@ -39,6 +40,7 @@ class SearchContext:
         True time from one frame to the next.
     wind_mps : tuple of float
         Along and across the firing line.
+    ground : Ground
     """
 
     camera: Camera
@@ -49,6 +51,7 @@ class SearchContext:
     ball_radius_m: float
     frame_s: float
     wind_mps: tuple[float, float] = (0.0, 0.0)
+    ground: Ground = LEVEL
 
 
 @dataclass(frozen=True)
@@ -134,7 +137,12 @@ def until_ground(context: SearchContext, launch: Array) -> Trajectory:
     """Return a flight with sensitivities until it is below the ground, at most the longest time."""
     climb = max(0.0, float(launch[5]))
     gravity = context.forces.gravity_mps2
-    fall = np.sqrt(2.0 * (launch[2] + climb**2 / (2.0 * gravity)) / gravity)
+    top = launch[2] + climb**2 / (2.0 * gravity)
+    fall = np.sqrt(2.0 * top / gravity)
+    # Where the ground falls away, what is below the origin's level has to be fallen too.
+    way = launch[:2] + (climb / gravity + fall) * launch[3:5]
+    lower = max(0.0, -float(context.ground.height_m(way)))
+    fall = np.sqrt(2.0 * (top + lower) / gravity)
     duration = LANDING_SHARE * (climb / gravity + fall) + LANDING_MARGIN_S
     duration_s = float(np.clip(duration, SHORTEST_S, LONGEST_S))
     return fly(launch, context.forces, duration_s, STEP_S, with_sensitivities=True)

@@ -211,7 +211,7 @@ def _path(context: SearchContext, hypothesis: Hypothesis, times_s: Array) -> _Pa
     flying = np.flatnonzero((since_s >= 0.0) & (since_s <= end))
     states, by_launch = flight.at_with_sensitivities(since_s[flying])
     pixels, by_point, _ = context.camera.project_with_jacobians(states[:, :3])
-    inside = (states[:, 2] >= 0.0) & context.camera.in_frame(pixels)
+    inside = (context.ground.above(states) >= 0.0) & context.camera.in_frame(pixels)
     shown = flying[inside]
     by_start = by_launch[inside][:, :, :6]
     return _Path(shown, since_s[shown], states[inside], pixels[inside], by_point[inside], by_start)

@@ -33,7 +33,7 @@ class TableFlights:
 
     def __init__(self, context: SearchContext, table: FlightTable) -> None:
         self._context, self._table = context, table
-        down = table.states[..., 2] < 0.0
+        down = context.ground.above(table.states) < 0.0
         first = np.where(np.any(down, axis=0), np.argmax(down, axis=0), len(down) - 1)
         self._ends_s = table.times_s[first]
 

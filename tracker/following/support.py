@@ -82,6 +82,6 @@ def in_view(context: SearchContext, points: Array) -> tuple[Array, NDArray[np.bo
     It is inside the frame, off its edge and above the ground.
     """
     pixels = context.camera.project(points)
-    above = points[:, 2] >= context.ball_radius_m
+    above = context.ground.above(points) >= context.ball_radius_m
     shows: NDArray[np.bool_] = context.camera.in_frame(pixels) & above
     return pixels, shows

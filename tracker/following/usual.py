@@ -38,7 +38,7 @@ class UsualVotes:
     def __init__(self, context: SearchContext, table: FlightTable) -> None:
         shape = table.states.shape[:3]
         points = table.states[..., :3].reshape(-1, 3).astype(float)
-        aloft = np.flatnonzero(points[:, 2] > 0.0)
+        aloft = np.flatnonzero(context.ground.above(points) > 0.0)
         shows = np.zeros(len(points), bool)
         shows[aloft] = in_view(context, points[aloft])[1]
         seen = shows.reshape(shape)

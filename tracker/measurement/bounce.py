@@ -5,10 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.ground import Ground
 from tracker.fitting import FIGURES, FittedFlight, figures_of
 from tracker.fitting.circumstances import GROUND_U_M
 from tracker.fitting.model import flight_of
 from tracker.fitting.parameters import CAMERA_AT, DRAG_AT, FLIGHT_AT, READOUT_AT, RELEASE_AT
+from tracker.flight.trajectory import Trajectory
 from tracker.following.hop import AFTER_S, BounceCandidates, Hop, PredictedLanding, find_hop
 from tracker.measurement.context import ClipContext
 from tracker.measurement.hop_fit import measure_hop
@@ -116,7 +118,7 @@ def find_bounce(
     if measured is None:
         return None
     time_s = measured.hop.time_s
-    fall = max(-float(landing.trajectory.at(time_s - landing.began_s)[0, 5]), LEAST_FALL_MPS)
+    fall = fall_mps(landing.ground, landing.trajectory, time_s - landing.began_s)
     off_u = height_off(
         context, fitted, landing, time_s, float(np.hypot(measured.u_s, GROUND_U_M / fall))
     )
@@ -135,7 +137,7 @@ def predicted_landing(context: ClipContext, fitted: FittedFlight) -> PredictedLa
     )
     by_all = figures.jacobian[FIGURES.index("flight_time_s")].copy()
     by_all[RELEASE_AT] += 1.0
-    fall = max(-float(trajectory.at(flight_s)[0, 5]), LEAST_FALL_MPS)
+    fall = fall_mps(known.ground, trajectory, flight_s)
     u_s = np.hypot(np.sqrt(by_all @ fitted.covariance @ by_all), GROUND_U_M / fall)
     release_s = float(parameters[RELEASE_AT])
     return PredictedLanding(
@@ -147,7 +149,13 @@ def predicted_landing(context: ClipContext, fitted: FittedFlight) -> PredictedLa
         landed_u_s=float(min(u_s, LONGEST_U_S)),
         drag=float(parameters[DRAG_AT]),
         readout_s=float(parameters[READOUT_AT]),
+        ground=known.ground,
     )
+
+
+def fall_mps(ground: Ground, trajectory: Trajectory, time_s: float) -> float:
+    """Return how fast a flight comes down on the ground at a time, `LEAST_FALL_MPS` at least."""
+    return max(-float(ground.above(trajectory.at(time_s)[0, 3:])), LEAST_FALL_MPS)
 
 
 def candidates_near(
@@ -204,7 +212,10 @@ def height_off(
         The time and its standard uncertainty, that of the ground's height included.
     """
     states, by_launch = landing.trajectory.at_with_sensitivities(at_s - landing.began_s)
+    ground = landing.ground
+    climb = float(ground.above(states[0, 3:]))
     slope = np.zeros(len(fitted.parameters))
-    slope[RELEASE_AT], slope[FLIGHT_AT] = -states[0, 5], by_launch[0, 2]
-    variance = slope @ fitted.covariance @ slope + (states[0, 5] * u_s) ** 2
-    return float((states[0, 2] - context.circumstances.ball_radius_m) / np.sqrt(variance))
+    slope[RELEASE_AT], slope[FLIGHT_AT] = -climb, ground.upward @ by_launch[0, :3]
+    variance = slope @ fitted.covariance @ slope + (climb * u_s) ** 2
+    above = float(ground.above(states)[0])
+    return float((above - context.circumstances.ball_radius_m) / np.sqrt(variance))

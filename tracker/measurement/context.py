@@ -78,6 +78,7 @@ class ClipContext:
             ball_radius_m=known.ball_radius_m,
             frame_s=self.frame_s,
             wind_mps=known.wind_mps,
+            ground=known.ground,
         )
 
 

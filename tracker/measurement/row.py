@@ -149,7 +149,8 @@ def _covered(context: ClipContext, traced: TracedFlight, figures: Figures) -> bo
     left_s = figures.value("flight_time_s") - last
     if left_s <= 0.0:
         return True
-    above = float(fitted.trajectory.at(last)[0, 2]) - context.circumstances.ball_radius_m
+    known = context.circumstances
+    above = float(known.ground.above(fitted.trajectory.at(last))[0]) - known.ball_radius_m
     return above <= SEEN_DOWN_TO_M or (
         left_s <= SEEN_FRAMES * context.frame_s and above <= SEEN_DOWN_AT_MOST_M
     )

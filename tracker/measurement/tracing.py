@@ -67,7 +67,7 @@ def rejected_hypothesis(
     times = np.linspace(0.0, float(hypothesis.trajectory.times_s[-1]), PATH_POINTS)
     points = hypothesis.trajectory.at(times)[:, :3]
     pixels = context.camera.project(points)
-    pixels[points[:, 2] < 0.0] = np.nan
+    pixels[context.circumstances.ground.above(points) < 0.0] = np.nan
     return RejectedCandidate(
         clip=context.request.clip,
         release_s=float(hypothesis.release_s) * context.facts.pace,

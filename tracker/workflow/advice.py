@@ -23,6 +23,13 @@ def camera_advice(session: Session, clip: ClipEntry, calibration: Calibration) -
         found.append(
             f"{SESSION_FILE}, [camera], position_m: not given; tape where the camera stood."
         )
+    heights = [entry.ground_m[2] for entry in clip.markers if entry.pixel is not None]
+    if not any(heights):
+        found.append(
+            f"{SESSION_FILE}, [[marker]]: all heights are 0, so the field is taken as level; where "
+            "it rises 1 m in 100 downrange, launch angles read 0.6° too small. Level the farthest "
+            "markers from the first, and write their heights into ground_m."
+        )
     weakest = calibration.weakest.text
     found.append(f"{clip.file}: {weakest}.")
     return found

@@ -146,7 +146,8 @@ def landing_of(flight: Flight, ends: Ends, frame_s: float) -> tuple[float, float
     state = flight.states(np.array([ends.last_s]))[0]
     up = POSITION_AT.start + 2
     u_m = float(np.sqrt(flight.fitted.covariance[up, up]))
-    low = state[2] - flight.known.ball_radius_m < LOW_M + LOW_U * u_m
+    above_m = float(flight.known.ground.above(state)) - flight.known.ball_radius_m
+    low = above_m < LOW_M + LOW_U * u_m
     if not (low and state[5] < -FALLING_MPS):
         return None
     return ends.last_s + frame_s, max(LOST_U_FRAMES * frame_s, LOST_U_S)

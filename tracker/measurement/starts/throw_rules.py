@@ -80,11 +80,12 @@ def no_throw(flight: Flight, field: Field, release_up_m: float, first_s: float) 
     off = np.abs(seen[0, :2] - field.middle_m) / field.u_m
     if np.any(off > FARTHEST_U):
         return Reason(ReasonCode.OFF_FIELD, {"off_m": field.outside_m(seen[0])})
-    if np.min(seen[:, 2]) < -SUNK_M:
+    above = flight.known.ground.above(seen)
+    if np.min(above) < -SUNK_M:
         return Reason(ReasonCode.BELOW_GROUND)
     if flight.prior_chi_square > MOST_PRIOR_CHI_SQUARE:
         return Reason(ReasonCode.IMPLAUSIBLE)
-    if seen[0, 2] < min(LOW_M, LOW_SHARE * release_up_m) and seen[0, 5] > 0.0:
+    if above[0] < min(LOW_M, LOW_SHARE * release_up_m) and seen[0, 5] > 0.0:
         return Reason(ReasonCode.RISES_FROM_GROUND)
     return None
 
