@@ -234,3 +234,27 @@ def test_candidates_of_the_whole_frame_come_beside_those_of_the_window(shape):
         ]
         assert near.frame < 3 or max(seen) < 3.0
     assert narrowed[-1].everywhere is None and narrowed[0].everywhere is not None
+
+
+@pytest.mark.parametrize("alone", [True, False], ids=["without cutouts", "beside a window"])
+def test_a_path_from_coarse_cells_scatters_by_less_than_a_cell(alone):
+    """A ball 6 px wide is looked for in cells of 4 px, whose corners alone scatter by 1.6 px."""
+    settings = SearchSettings(6.0, 9.0, 1, (0, 0, *SHAPE[::-1]), 60, everywhere=not alone)
+    finder, rng = CandidateFinder(settings, cutouts=not alone), np.random.default_rng(7)
+    found = []
+    for index in range(-40, 24):
+        luma = np.full(SHAPE, 110.0)
+        if index >= 0:
+            luma += 60.0 * disc(SHAPE, path(index), 6.0)
+        found += finder.push(index, index / 30.0, film(luma, rng, 2.0))
+    off, coarse = [], []
+    for each in found + finder.finish():
+        if each.frame >= 1:
+            pixels = each.pixels if each.everywhere is None else each.everywhere[0]
+            for places, kept in ((pixels, off), (each.pixels, coarse)):
+                gap = places - path(each.frame)
+                kept.append(gap[np.argmin(np.hypot(*gap.T))])
+    assert len(off) == 22
+    assert np.hypot(*np.std(off, axis=0)) < 1.0
+    if not alone:
+        assert np.hypot(*np.std(coarse, axis=0)) > 1.2

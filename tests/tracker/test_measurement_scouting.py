@@ -120,3 +120,27 @@ def test_of_many_paths_the_longest_are_kept_for_a_cause(monkeypatch):
         kept.append([len(arc.frames) for arc in scout._arcs])
     assert kept[0][:4] == [40, 30, 21, 10] and len(kept[0]) <= 8
     assert len(kept[1]) == 12
+
+
+@pytest.mark.parametrize(
+    ("width", "falls_only", "diameter_px"),
+    [(1920, True, 4.0), (2560, True, 4.0), (3840, True, 6.0), (3840, False, 4.0)],
+)
+def test_for_a_cause_a_larger_frame_is_searched_for_a_ball_as_large_in_it(
+    width, falls_only, diameter_px
+):
+    facts = SimpleNamespace(**vars(FACTS) | {"size_px": (width, 1080)})
+    scout = scouting._Scout(facts, None, None, falls_only)
+    assert scout.loop.settings.diameter_px == diameter_px
+
+
+@pytest.mark.parametrize(
+    ("width", "diameter_px", "fed"),
+    [(1920, 2.9, True), (1920, 4.1, True), (1920, 4.2, False), (3840, 6.9, True), (3840, 7, False)],
+)
+def test_a_scout_is_fed_from_cells_no_coarser_than_its_own(width, diameter_px, fed):
+    """Cells are as wide as the ball over 1.4, rounded down: 2 px for 4, and 4 px for 6."""
+    facts = SimpleNamespace(**vars(FACTS) | {"size_px": (width, 1080)})
+    scout = scouting._Scout(facts, None, None, falls_only=True)
+    loop = replace(scout.loop, settings=replace(scout.loop.settings, diameter_px=diameter_px))
+    assert scout.is_fed_by(loop) is fed

@@ -1,5 +1,6 @@
 """Pixels to candidates: where a ball may be, and exactly where it is once it is expected."""
 
+from tracker.detection.component import shrink_of
 from tracker.detection.exposure import fit_positions
 from tracker.detection.finder import CandidateFinder
 from tracker.detection.gain import change_per_contrast
@@ -21,4 +22,5 @@ __all__ = [
     "locate_ball",
     "position_bound",
     "settings_for",
+    "shrink_of",
 ]

@@ -26,6 +26,10 @@ MIDDLE_REACH, MIDDLE_LEVEL = 3, 0.35
 """How far around a square of 2 by 2 pixels its middle is looked for, px, and the share of its
 change above which a pixel counts: a ball of three pixels, without what is faint around."""
 
+COARSE_PX = 2
+"""Where places are not measured later, those in cells wider than this, px, are the middle of the
+change: a path of whole cells of 4 px scatters by 2 px, more than a throw's may."""
+
 WANTED = 0.22
 """Number of places per frame that is aimed at, as a share of the most that are kept. Twice as many,
 on noise alone, found the ball in one more frame of two hundred."""
@@ -176,12 +180,17 @@ class Component:
         if self._noise.due:
             self._take()
         near, everywhere = self._over(count)
-        found, self._weakest = self._found(near, self._noise, count)
+        settings, coarse = self._settings, self._shrink > COARSE_PX
+        centred = settings.centred or (coarse and not settings.described)
+        found, self._weakest = self._found(near, self._noise, count, centred)
         if self._everywhere is None:
             return found, NOTHING
-        return found, self._found(everywhere, self._everywhere, count)[0]
+        centred = settings.centred or coarse
+        return found, self._found(everywhere, self._everywhere, count, centred)[0]
 
-    def _found(self, marked: Marked, noise: NoiseMap, count: int) -> tuple[Found, list[float]]:
+    def _found(
+        self, marked: Marked, noise: NoiseMap, count: int, centred: bool
+    ) -> tuple[Found, list[float]]:
         """Return the strongest of the squares that rule their surroundings, and the weakest kept.
 
         The least strength is that of each frame that had too many, else 0.
@@ -195,7 +204,7 @@ class Component:
             frames, rows, columns = frames[kept], rows[kept], columns[kept]
             strength = strength[kept]
         at = np.empty((len(rows), 2))
-        if self._settings.centred:
+        if centred:
             at[:, 0], at[:, 1] = self._middles(frames, rows, columns)
         else:
             at[:, 0], at[:, 1] = columns, rows

@@ -20,6 +20,10 @@ Codes = NDArray[np.uint8]
 SCOUTING_DIAMETER_PX, SCOUTING_STEP_PX, SCOUTING_MOST = 4.0, 4.0, 90
 """Diameter and step of the ball that the first pass looks for, px, and most candidates a frame."""
 
+COARSE_PX, USUAL_WIDTH_PX = 3.0, 1920.0
+"""Diameter of the ball that is looked for where only the cause of there being no shot is wanted, px
+in a frame of this width: a larger frame need not show a smaller ball than a search finds."""
+
 NEAR_DIAMETERS_PX = (9.0, 18.0, 36.0, 72.0)
 """Diameters of a ball that is near, px, that are looked for beside: steps of two."""
 
@@ -50,6 +54,15 @@ def scouting_settings(facts: ClipFacts) -> SearchSettings:
     width, height = facts.size_px
     window = (0, 0, width, height)
     return SearchSettings(SCOUTING_DIAMETER_PX, SCOUTING_STEP_PX, 1, window, SCOUTING_MOST)
+
+
+def coarse_settings(facts: ClipFacts) -> SearchSettings:
+    """Return what a pass looks for that wants the cause of there being no shot.
+
+    In frames up to 2560 wide it is what any first pass looks for.
+    """
+    diameter_px = COARSE_PX * facts.size_px[0] / USUAL_WIDTH_PX
+    return replace(scouting_settings(facts), diameter_px=max(diameter_px, SCOUTING_DIAMETER_PX))
 
 
 class _Near:

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.timebase import Cadence, TimeBase, check_cadence
+from tracker.detection import shrink_of
 from tracker.following.arcs import Arc
 from tracker.following.linking import LEAST_HITS, ArcSearch
 from tracker.following.throws import LEAST_POSITIONS, is_slow_fall, is_throw
@@ -22,6 +23,7 @@ from tracker.measurement.passes import (
 )
 from tracker.measurement.scouted_sizes import (
     OtherSizes,
+    coarse_settings,
     part_of,
     same_ball,
     scouting_settings,
@@ -267,7 +269,7 @@ class _Scout:
         self.loop = FramePass(
             facts,
             self._camera,
-            scouting_settings(facts),
+            coarse_settings(facts) if self._falls_only else scouting_settings(facts),
             self._timing,
             self._every,
             also=self._sizes.see,
@@ -283,8 +285,8 @@ class _Scout:
             and loop.timing.repeats is None
             and other.lag == own.lag
             and other.most == own.most
-            # Coarser cells scatter a path by more than a throw's may at 60 frames a second.
-            and other.diameter_px <= own.diameter_px
+            # Coarser cells would show less.
+            and shrink_of(other.diameter_px) <= shrink_of(own.diameter_px)
         )
 
     def push(self, candidates: Candidates) -> None:
