@@ -67,6 +67,27 @@ def pytest_configure(config: pytest.Config) -> None:
     config.pluginmanager.register(_PageFirst(), "the page first")
 
 
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
+    """Let one worker more than there are cores share a campaign: some always wait for a browser."""
+    if config.option.markexpr != "campaign":
+        return None
+    allowed = getattr(os, "sched_getaffinity", None)
+    return (len(allowed(0)) if allowed else os.cpu_count() or 1) + 1
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Leave out of a campaign what has neither a campaign in it nor a law: it is half the files."""
+    return True if config.option.markexpr == "campaign" and _is_quick(collection_path) else None
+
+
+def _is_quick(path: Path) -> bool:
+    """Say whether a file has tests of the first command alone."""
+    if not (path.name.startswith("test_") and path.suffix == ".py"):
+        return False
+    text = path.read_text(encoding="utf-8")
+    return "campaign" not in text and "hypothesis" not in text
+
+
 class _PageFirst:
     """The page's tests first: all in one worker, which starts the only server and browser.
 
@@ -92,7 +113,10 @@ def pytest_collection(session: pytest.Session) -> None:
     worker = getattr(session.config, "workerinput", None)
     if worker is None or session.config.args != ["tests"]:
         return
-    files = sorted((ROOT / "tests").rglob("test_*.py"))
+    campaign = session.config.option.markexpr == "campaign"
+    files = sorted(
+        path for path in (ROOT / "tests").rglob("test_*.py") if not (campaign and _is_quick(path))
+    )
     number, count = int(worker["workerid"].removeprefix("gw")), int(worker["workercount"])
     for file in files[number * len(files) // count : (number + 1) * len(files) // count]:
         # What cannot be imported is reported when it is collected.

@@ -1,5 +1,9 @@
-"""What is expensive to draw or measure is made once a run, however many workers ask for it."""
+"""What is expensive to draw or measure is made once a run, however many workers ask for it.
 
+`LOBMETER_TESTS_SHARED` names a folder in which several runs over the same code share it.
+"""
+
+import os
 import pickle
 from collections.abc import Callable
 from pathlib import Path
@@ -16,7 +20,7 @@ def _of_the_run(factory: pytest.TempPathFactory, name: str) -> Path:
     base = factory.getbasetemp()
     # pytest-xdist gives each worker a folder within that of the run.
     root = base.parent if base.name.startswith("popen-") else base
-    folder = root / "shared" / name
+    folder = Path(os.environ.get("LOBMETER_TESTS_SHARED") or root / "shared") / name
     folder.mkdir(parents=True, exist_ok=True)
     return folder
 
