@@ -477,7 +477,7 @@ def scouts(**changes):
         {"timing": SimpleNamespace(repeats=np.zeros(9, bool))},
         {"lag": 2},
         {"most": 40},
-        {"diameter_px": 4.1},
+        {"diameter_px": 8.0},
     ],
 )
 def test_a_scout_is_fed_only_by_a_pass_that_finds_what_it_looks_for(changes):
