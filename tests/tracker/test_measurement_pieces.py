@@ -6,6 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from calibration.ground import Ground
 from calibration.markers import Marker, Plumb
 from calibration.site import Site
 from calibration.timebase import Cadence
@@ -721,7 +722,7 @@ def test_whether_a_landing_was_seen_is_as_the_start_knows_or_else_as_the_fit_say
 def test_a_rejected_flight_is_shown_until_it_is_on_the_ground():
     trajectory = SimpleNamespace(
         times_s=np.array([0.0, 1.0, 3.0]),
-        at=lambda times: np.column_stack([times, 0.0 * times, 1.5 - times, *[times] * 3]),
+        at=lambda times: np.column_stack([times, 0.0 * times, 1.51 - times, *[times] * 3]),
     )
     hypothesis = SimpleNamespace(
         trajectory=trajectory, release_s=0.5, support=33.0, hits=7, in_view=9
@@ -730,10 +731,12 @@ def test_a_rejected_flight_is_shown_until_it_is_on_the_ground():
         camera=SimpleNamespace(project=lambda points: points[:, ::2].copy()),
         request=SimpleNamespace(clip="a.mp4"),
         facts=SimpleNamespace(pace=2.0),
+        circumstances=SimpleNamespace(ground=Ground(-0.25)),
     )
     found = tracing.rejected_hypothesis(context, hypothesis, Reason(ReasonCode.NO_FIT))
     np.testing.assert_allclose(found.times_s, 0.5 + np.linspace(0.0, 3.0, 61))
-    assert np.isfinite(found.pixels[:31]).all() and np.isnan(found.pixels[31:]).all()
+    # It falls by 1 m/s along 1 m/s of ground that falls by a quarter of that: 1.51 m last 2 s.
+    assert np.isfinite(found.pixels[:41]).all() and np.isnan(found.pixels[41:]).all()
     assert found.release_s == 1.0 and found.support == 33.0
     assert (found.frames_seen, found.frames_crossed) == (7, 9)
     assert [each.code for each in found.reasons] == [ReasonCode.NO_FIT]
