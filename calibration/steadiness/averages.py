@@ -10,6 +10,7 @@ from calibration.errors import InputError
 from calibration.steadiness.motion import Motion, still
 from calibration.steadiness.standing import may_stand
 
+Array = NDArray[np.float64]
 Luma = NDArray[np.uint8]
 
 NOISY_PX = 0.15
@@ -18,12 +19,17 @@ fitted: 0.04 to 0.07 by day, up to 0.13 in coded clips, 0.2 to 1.5 at dusk. From
 clips."""
 
 PUT_OFF_PX = 2.0
-"""While there are no means yet, a smaller shift of a noisy picture is taken for chance, working px:
-a hand moves the picture by as much from one frame to the next (common practice, no source)."""
+"""A hand moves the picture by as much from one frame to the next, working px (common practice, no
+source). While there are no means yet, a smaller shift of a noisy picture is taken for chance, and
+so is a larger one that the next frame looked at does not show as well, to within as much."""
 
 FIRST, RECENT, FEWEST = 12, 12, 6
 """Frames in the first mean, in the running one, and in the latter at least. Noise falls to a third:
 from dusk to day."""
+
+
+TINY_RAD = 1e-9
+"""Keeps a quotient by a turn finite, rad."""
 
 
 class Follower(Protocol):
@@ -53,6 +59,8 @@ class Averages:
         self._follower_of, self._shrink = follower_of, shrink
         self._follower: Follower | None = None
         self._count = 0
+        self._before: tuple[int, Array] | None = None
+        """The last motion of a noisy frame that was taken for chance, and when."""
 
     @property
     def begun(self) -> bool:
@@ -89,8 +97,17 @@ class Averages:
             self.add(small)
         stands = self.stands()
         if stands is None:
-            stands = not motion.lost and motion.shift_px * self._shrink < PUT_OFF_PX
+            stands = not motion.lost and not self._goes_on(motion)
         return still(motion.shift_px, motion.agreement) if stands else motion
+
+    def _goes_on(self, motion: Motion) -> bool:
+        """Return whether a large motion is much the same as in the frame looked at before."""
+        shift_px, turn = motion.shift_px * self._shrink, motion.turn_rad
+        before, self._before = self._before, (self._count, turn)
+        if shift_px < PUT_OFF_PX or before is None or self._count > before[0] + 1:
+            return False
+        px_per_rad = shift_px / max(float(np.linalg.norm(turn)), TINY_RAD)
+        return float(np.linalg.norm(turn - before[1])) * px_per_rad < PUT_OFF_PX
 
     def stands(self) -> bool | None:
         """Return whether the means show no motion; None where they do not show it either."""

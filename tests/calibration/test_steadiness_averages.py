@@ -51,14 +51,34 @@ def test_a_clean_motion_is_taken_as_it_is():
     assert not averages.begun
 
 
+def _aside(motion: Motion, px: float) -> Motion:
+    """Return a motion that leads so many px of working size aside of another."""
+    turn, parameters = motion.turn_rad, motion.parameters.copy()
+    rad_per_px = np.linalg.norm(turn) / (motion.shift_px * SHRINK)
+    parameters[:3] += rad_per_px * px * np.array([1.0, -1.0, 0.0]) / np.sqrt(2.0)
+    return replace(motion, parameters=parameters)
+
+
 def test_before_there_are_means_only_a_small_noisy_motion_is_put_off():
     averages = _filled(_Follower(_motion(9.0)), FIRST + FEWEST - 1)
     large, lost = _motion(LARGE), _motion(SMALL, lost=True)
     assert averages.stands() is None
     assert not averages.checked(_motion(SMALL), NOISY, PICTURE).significant
+    # A large one is believed where the frame before showed it too, to within as much.
     assert averages.checked(large, NOISY, PICTURE) is large
+    ahead = _motion(20.0 * PUT_OFF_PX / SHRINK)
+    far = _aside(ahead, 1.02 * PUT_OFF_PX)
+    near = _aside(far, 0.98 * PUT_OFF_PX)
+    assert averages.checked(ahead, NOISY, PICTURE) is ahead
+    assert not averages.checked(far, NOISY, PICTURE).significant
+    assert averages.checked(near, NOISY, PICTURE) is near
     assert averages.checked(lost, CLEAN, PICTURE) is lost
     fresh = Averages(_Follower(still(0.0, 1.0)), SHRINK)
+    assert not fresh.checked(large, NOISY, PICTURE).significant
+    for _ in range(2):
+        fresh.add(PICTURE)
+    # Frames that showed nothing lie between.
+    assert not fresh.checked(large, NOISY, PICTURE).significant
     assert not fresh.checked(_motion(SMALL), NOISY, PICTURE).significant and fresh.begun
 
 
