@@ -21,7 +21,12 @@ clips."""
 PUT_OFF_PX = 2.0
 """A hand moves the picture by as much from one frame to the next, working px (common practice, no
 source). While there are no means yet, a smaller shift of a noisy picture is taken for chance, and
-so is a larger one that the next frame looked at does not show as well, to within as much."""
+so is a larger one that few points agree on, unless the frame looked at before showed it too, to
+within as much."""
+
+PLAIN_SHARE = 0.75
+"""Share of the points from which on a large motion is no chance: 0.9 agree with a jump of a clear
+picture, 0.6 with one that noise made. From drawn clips."""
 
 FIRST, RECENT, FEWEST = 12, 12, 6
 """Frames in the first mean, in the running one, and in the latter at least. Noise falls to a third:
@@ -59,6 +64,8 @@ class Averages:
         self._follower_of, self._shrink = follower_of, shrink
         self._follower: Follower | None = None
         self._count = 0
+        self.stood = False
+        """Whether the means showed that the camera stood, when they were last looked at."""
         self._before: tuple[int, Array] | None = None
         """The last motion of a noisy frame that was taken for chance, and when."""
 
@@ -101,16 +108,21 @@ class Averages:
         return still(motion.shift_px, motion.agreement) if stands else motion
 
     def _goes_on(self, motion: Motion) -> bool:
-        """Return whether a large motion is much the same as in the frame looked at before."""
+        """Return whether a motion is large, and plain or much the same as in the look before."""
         shift_px, turn = motion.shift_px * self._shrink, motion.turn_rad
         before, self._before = self._before, (self._count, turn)
-        if shift_px < PUT_OFF_PX or before is None or self._count > before[0] + 1:
+        if shift_px < PUT_OFF_PX:
+            return False
+        if motion.agreement >= PLAIN_SHARE:
+            return True
+        if before is None or self._count > before[0] + 1:
             return False
         px_per_rad = shift_px / max(float(np.linalg.norm(turn)), TINY_RAD)
         return float(np.linalg.norm(turn - before[1])) * px_per_rad < PUT_OFF_PX
 
     def stands(self) -> bool | None:
         """Return whether the means show no motion; None where they do not show it either."""
+        self.stood = False
         if self._count < FIRST + FEWEST:
             return None
         try:
@@ -119,4 +131,6 @@ class Averages:
         except InputError:
             return None
         motion = self._follower.measured(np.rint(self._recent).astype(np.uint8))
-        return not motion.lost and (not motion.significant or may_stand(motion, moves=False))
+        stands = not motion.significant or may_stand(motion, moves=False)
+        self.stood = stands and not motion.lost
+        return self.stood

@@ -113,7 +113,7 @@ class SteadyReference:
         usable = np.all(np.isfinite(seen), axis=1)
         self._points, self._seen, self._pixels = self._points[usable], seen[usable], pixels[usable]
         self._glance = Glance(luma, self._pixels, round(WINDOW_PX / self._shrink))
-        self._averages = Averages(self._of_mean, self._shrink)
+        self.averages = Averages(self._of_mean, self._shrink)
         self._means = means_at(small, self._points)
         self._scatter = PointScatter(len(self._points), self._shrink)
         self._moves = self._zooms = False
@@ -179,10 +179,10 @@ class SteadyReference:
         luma : ndarray of uint8, shape (H, W)
         """
         stands = self._glance.stands(luma)
-        if self._averages.begun:
+        if self.averages.begun:
             # A glance at noise sees no motion either.
-            self._averages.add(self._small(luma))
-            return stands and self._averages.stands() is not False
+            self.averages.add(self._small(luma))
+            return stands and self.averages.stands() is not False
         return stands
 
     def motion(self, luma: Luma, frame: int | None = None) -> Motion:
@@ -197,7 +197,7 @@ class SteadyReference:
         small = self._small(luma)
         motion = self._followed(small, frame)
         if not self._moves:
-            motion = self._averages.checked(motion, self._weighed_px, small)
+            motion = self.averages.checked(motion, self._weighed_px, small)
             self._last = motion.parameters
             self._zooms = self._zooms and motion.significant
         if not motion.lost and np.any(motion.parameters):

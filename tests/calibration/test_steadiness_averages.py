@@ -9,7 +9,15 @@ import pytest
 from calibration.camera import looking_at
 from calibration.errors import InputError
 from calibration.steadiness import SteadyReference
-from calibration.steadiness.averages import FEWEST, FIRST, NOISY_PX, PUT_OFF_PX, RECENT, Averages
+from calibration.steadiness.averages import (
+    FEWEST,
+    FIRST,
+    NOISY_PX,
+    PLAIN_SHARE,
+    PUT_OFF_PX,
+    RECENT,
+    Averages,
+)
 from calibration.steadiness.motion import SIZE, Motion, still
 
 SHRINK = 0.5
@@ -18,8 +26,8 @@ SMALL, LARGE = 0.99 * PUT_OFF_PX / SHRINK, 1.01 * PUT_OFF_PX / SHRINK
 PICTURE = np.full((4, 5), 100, np.uint8)
 
 
-def _motion(shift_px: float, lost: bool = False) -> Motion:
-    return Motion(np.full(SIZE, 1e-3), 1e-10 * np.eye(SIZE), True, shift_px, 0.9, lost)
+def _motion(shift_px: float, lost: bool = False, agreement: float = 0.74) -> Motion:
+    return Motion(np.full(SIZE, 1e-3), 1e-10 * np.eye(SIZE), True, shift_px, agreement, lost)
 
 
 class _Follower:
@@ -72,6 +80,8 @@ def test_before_there_are_means_only_a_small_noisy_motion_is_put_off():
     assert averages.checked(ahead, NOISY, PICTURE) is ahead
     assert not averages.checked(far, NOISY, PICTURE).significant
     assert averages.checked(near, NOISY, PICTURE) is near
+    plain = _aside(replace(far, agreement=PLAIN_SHARE), 9.0 * PUT_OFF_PX)
+    assert averages.checked(plain, NOISY, PICTURE) is plain
     assert averages.checked(lost, CLEAN, PICTURE) is lost
     fresh = Averages(_Follower(still(0.0, 1.0)), SHRINK)
     assert not fresh.checked(large, NOISY, PICTURE).significant
@@ -96,7 +106,15 @@ def test_a_mean_without_points_decides_nothing():
     def barren(first):
         raise InputError("no points", remedy="none")
 
-    assert _filled(barren).stands() is None
+    averages = _filled(barren)
+    assert averages.stands() is None and not averages.stood
+
+
+def test_means_say_whether_the_camera_stood():
+    standing, moved = _filled(_Follower(still(0.01, 1.0))), _filled(_Follower(_motion(9.0)))
+    assert not standing.stood
+    assert standing.stands() and standing.stood
+    assert not moved.stands() and not moved.stood
 
 
 def test_the_first_mean_is_of_the_first_frames_and_the_other_runs_on():

@@ -97,6 +97,16 @@ def test_observers_learn_of_progress_and_of_candidates(facts: ClipFacts) -> None
     assert not loop.moves
 
 
+def test_a_pass_that_can_follow_no_background_says_so(facts: ClipFacts, tmp_path: Path) -> None:
+    with ClipWriter(tmp_path / "sky.mp4", SIZE, FPS) as writer:
+        for _ in range(12):
+            writer.write_luma_chroma(np.full(SIZE[::-1], 180, np.uint8))
+    for each, blind in ((facts, False), (inspect(tmp_path / "sky.mp4"), True)):
+        loop = FramePass(each, CAMERA, SETTINGS, Timing.of_file(each))
+        assert len(list(loop.candidates())) > 0
+        assert (passes.BLIND_NOTE in loop.notes) is blind
+
+
 def decoded_frames(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """The index of every frame that passes decode from now on."""
     decoded: list[int] = []

@@ -8,7 +8,8 @@ import pytest
 
 from calibration.camera import looking_at
 from calibration.steadiness import Motion, SteadyReference
-from tracker.measurement.steadying import ALERT_S, GLANCE_S, Steadier
+from calibration.steadiness.averages import FEWEST, FIRST
+from tracker.measurement.steadying import ALERT_S, GLANCE_S, Led, Steadier
 from tracker.records import Candidates, Cutouts
 
 SIZE = (640, 360)
@@ -107,6 +108,10 @@ def test_frames_without_a_known_motion_are_counted() -> None:
         steadier.see(frame, np.flipud(view((0, 0))).copy())
     steadier.see(4, view((0, 0)))
     assert steadier.lost_share == pytest.approx(0.75)
+    # Means of many frames show that it stood all the same.
+    for frame in range(5, FIRST + FEWEST + 4):
+        steadier.see(frame, view((0, 0)))
+    assert steadier.lost_share == 0.0 and not steadier.moves
 
 
 def test_a_still_camera_leaves_candidates_as_they_are() -> None:
@@ -172,3 +177,17 @@ def test_a_picture_without_texture_is_taken_as_it_is() -> None:
         steadier.see(frame, np.full(SIZE[::-1], 90, np.uint8))
     found = at(11, PLACES)
     assert steadier.steadied(found) is found and not steadier.moves
+    assert steadier.blind and Led(steadier).blind
+
+
+def test_the_first_frame_with_texture_is_what_others_are_held_against() -> None:
+    """A film may begin in black; then it is looked at again at every glance."""
+    steadier = Steadier(CAMERA, FRAME_S)
+    glance = round(GLANCE_S / FRAME_S)
+    steadier.see(0, np.full(SIZE[::-1], 16, np.uint8))
+    for frame in range(1, glance + 1):
+        assert steadier.blind
+        steadier.see(frame, view((0, 0)))
+    assert not steadier.blind
+    steadier.see(glance + 1, view((3, 0)))
+    assert steadier.moves

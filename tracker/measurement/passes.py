@@ -34,6 +34,10 @@ MOST_LOST_SHARE = 0.05
 """Share of the frames without a known motion of the camera above which a clip's shots are doubted.
 Common practice, no source."""
 
+BLIND_NOTE = (
+    "The background shows too few points to follow, so a motion of the camera would go unnoticed."
+)
+
 MOVED_NOTE = "The camera moved during the clip; the positions are corrected for it."
 
 
@@ -288,6 +292,8 @@ def passed_together(
                 yield at, candidates
     for each, steadier in zip(passes, steadiers, strict=True):
         each.moves, each.lost_share = steadier.moves, steadier.lost_share
+        if steadier.blind:
+            each.notes.append(BLIND_NOTE)
     if observers.progress is not None:
         observers.progress(facts.frame_count, facts.frame_count)
 

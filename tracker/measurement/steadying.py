@@ -108,13 +108,15 @@ class Steadier:
         """
         motion: Motion | None = None
         if self._reference is None:
-            if self._count == 0:
+            if self._count % self._every == 0:
                 self.begin(luma)
         elif self._count <= self._alert_until or self._count % self._every == 0:
             motion = self._motion(self._reference, luma, self._count)
             self._looked += 1
             self.lost = motion is not None and motion.lost
-            self._lost += self.lost
+            # What single frames are too noisy to show, their means may.
+            stood = self._reference.averages.stood and not self.moves
+            self._lost = 0 if stood else self._lost + self.lost
         self._count += 1
         drawn = luma, blueness
         if motion is not None and motion.significant:
@@ -141,8 +143,13 @@ class Steadier:
         """Share of the frames looked at in which the camera's motion could not be followed."""
         return self._lost / max(self._looked, 1)
 
+    @property
+    def blind(self) -> bool:
+        """Whether no frame showed enough points to follow, so that a motion would go unnoticed."""
+        return self._count > 0 and self._reference is None
+
     def begin(self, luma: Codes) -> None:
-        """Take the frame that the others are held against: the first, where none was given."""
+        """Take the frame that the others are held against: the first that shows enough points."""
         try:
             self._reference = SteadyReference(luma, self._camera, self._rotation_deg)
         except InputError:
@@ -305,6 +312,11 @@ class Led:
     def lost_share(self) -> float:
         """Share of the frames looked at in which the camera's motion could not be followed."""
         return self._leader.lost_share
+
+    @property
+    def blind(self) -> bool:
+        """Whether no frame showed enough points to follow."""
+        return self._leader.blind
 
     def see(
         self, frame: int, luma: Codes, blueness: Codes | None = None
