@@ -88,18 +88,30 @@ def _is_quick(path: Path) -> bool:
     return "campaign" not in text and "hypothesis" not in text
 
 
+LONG_FIRST = (
+    "tests/faces/test_demo_command.py",
+    "tests/tracker/test_sample_clips.py",
+    "tests/faces/test_no_shot_command.py",
+    "tests/tracker/test_fitting_campaign.py",
+)
+"""Campaigns of ten to thirty seconds each: begun last, one would keep all others waiting."""
+
+
 class _PageFirst:
     """The page's tests first: all in one worker, which starts the only server and browser.
 
     Workers begin with a stretch of the list each and take over from one another at its end. In
-    the campaigns the page's tests are many, and wait: there all workers share them.
+    the campaigns the page's tests are many, and wait: there all workers share them, and the longest
+    tests come first.
     """
 
     @pytest.hookimpl(trylast=True)
     def pytest_collection_modifyitems(
         self, config: pytest.Config, items: list[pytest.Item]
     ) -> None:
-        if config.option.markexpr != "campaign":
+        if config.option.markexpr == "campaign":
+            items.sort(key=lambda item: not item.nodeid.startswith(LONG_FIRST))
+        else:
             items.sort(key=lambda item: "/app/" not in item.nodeid)
 
 
