@@ -26,8 +26,14 @@ def motion(significant=False, lost=False, **parts):
 class Reference:
     """A reference frame that says what it is told, and notes when it is asked."""
 
-    def __init__(self, moved=(), lost=()):
+    def __init__(self, moved=(), lost=(), stood=()):
         self.asked, self.moved, self.lost, self.camera = [], set(moved), set(lost), CAMERA
+        self._stood = set(stood)
+
+    @property
+    def averages(self):
+        """Whose means show, after some frames, that the camera stood so far."""
+        return SimpleNamespace(stood=self.asked[-1] in self._stood)
 
     def stands(self, _):
         return False
@@ -74,6 +80,15 @@ def test_frames_that_could_not_be_followed_are_a_share_of_those_looked_at(monkey
     assert steadier.lost_share == pytest.approx(3 / len(asked))
     assert not steadier.lost
     assert looked_at(monkeypatch, 1 / 60, 61, lost={60})[0].lost
+
+
+def test_means_that_show_a_camera_to_have_stood_forgive_what_was_lost_before(monkeypatch):
+    lost = {5, 9, 20}
+    forgiven, asked = looked_at(monkeypatch, 1 / 60, 31, lost=lost, stood={12})
+    assert forgiven.lost_share == pytest.approx(1 / len(asked))
+    # A camera that moved is no longer a standing one.
+    moved, asked = looked_at(monkeypatch, 1 / 60, 31, lost=lost, stood={12}, moved={11})
+    assert moved.lost_share == pytest.approx(3 / len(asked))
 
 
 def test_a_clip_of_one_frame_has_lost_none():
