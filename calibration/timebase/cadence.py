@@ -6,7 +6,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from calibration.timebase.beats import find_beats, holds_throughout, regular_numbers
+from calibration.timebase.beats import find_beats, gain_over_tone, holds_throughout, regular_numbers
 from calibration.timebase.changes import Changes, find_repeats
 from calibration.timebase.motion import fit_gaps, motion_of
 
@@ -30,7 +30,8 @@ _MOST_GAIN = 2.0
 """A larger gain is not motion that goes on through a gap."""
 
 _CLEAR_GAP = 10.0
-"""Difference of log-likelihood to the next best ratio above which the best one is certain."""
+"""Difference of log-likelihood to the next best ratio above which the best one is certain, and to a
+tone above which it is no vibration of the camera."""
 
 
 class Cadence(StrEnum):
@@ -159,7 +160,7 @@ def _judge_steps(base: TimeBase, changes: Changes) -> TimeBase:
     needs = (_SURE_T, _SURE_GAIN) if best.usual else (_ODD_T, _ODD_GAIN)
     if best.fit.t < needs[0] or not needs[1] <= best.fit.gain <= _MOST_GAIN:
         return base
-    if not holds_throughout(motion, best):
+    if not holds_throughout(motion, best) or gain_over_tone(motion, best) < _CLEAR_GAP:
         return base
     others = [beat for beat in found[1:] if abs(beat.ratio / best.ratio - 1.0) > 0.005]
     gap = len(base.times_s) * ((others[0].fit.log_rest - best.fit.log_rest) if others else 1.0)

@@ -258,6 +258,36 @@ def test_times_are_corrected_only_where_a_beat_is_beyond_doubt(shake, verdict, s
     assert all(kept) == (verdict is Cadence.TRUE)
 
 
+def _vibrating(count, fps, hertz, seed):
+    """Return changes as a camera shows them that vibrates on its stand, in gusts and a breeze."""
+    rng = np.random.default_rng(seed)
+    time = np.arange(count) / fps
+    place = np.sin(2 * np.pi * hertz * time + rng.uniform(0, 6)) * (1.2 + np.sin(0.5 * time))
+    contrast = rng.uniform(1.0, 8.0, 24)
+
+    def change(lag):
+        moved = np.full((count, 24), np.nan)
+        moved[lag:] = np.abs(place[lag:] - place[:-lag])[:, None] * contrast + 4.0 * lag
+        return moved * np.exp(0.2 * rng.normal(size=moved.shape))
+
+    still = filmed(np.arange(count), seed=seed)
+    over_two = change(2)[still.over_two_at]
+    regions = change(1).astype(np.float32)
+    return replace(still, regions=regions, over_two=over_two.astype(np.float32))
+
+
+@pytest.mark.parametrize("hertz", [5.95, 6.0, 9.0])
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_a_camera_that_vibrates_leaves_no_frames_out(hertz, seed):
+    # Its steps are largest twice a period, 12 times or 18 a second: 48 - 30 is a beat of both.
+    changes = _vibrating(240, 30.0, hertz, seed)
+    beats = find_beats(motion_of(changes, np.arange(240)), 30.0)
+    assert max(beat.fit.t for beat in beats) > 8.0
+    found = check_cadence(changes, even(240, 30.0))
+    assert found.cadence is Cadence.TRUE
+    assert not found.left_out.any()
+
+
 def test_half_a_clip_is_not_enough():
     source = np.arange(400.0)
     thinned = np.floor(1.25 * np.arange(200)) + 200
