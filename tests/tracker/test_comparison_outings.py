@@ -123,6 +123,21 @@ def test_results_whose_second_file_is_damaged_are_still_compared(tmp_path: Path,
     assert len(setup.shots.shots) == 5 and setup.shots.shared == ({},) * 5
 
 
+def test_a_prediction_lands_on_the_ground_that_the_markers_show(three: Path, tmp_path) -> None:
+    folder = session(tmp_path / "slope", THREE)
+    file = folder / "session.toml"
+    markers = "".join(
+        f'[[marker]]\nname = "{along} m"\nground_m = [{along}, 0, {0.02 * along}]\n'
+        for along in (10, 20, 30)
+    )
+    text = file.read_text(encoding="utf-8")
+    file.write_text(text.replace("[[setup]]", f"{markers}[[setup]]", 1), encoding="utf-8")
+    for place, rise in ((three, 0.0), (folder, 0.02)):
+        for setup in gather([place]).setups:
+            assert setup.outdoors.release is not None
+            assert setup.outdoors.release.ground.rise_along == pytest.approx(rise, rel=0.02)
+
+
 def test_a_setup_of_the_same_name_but_another_build_keeps_apart(three: Path, tmp_path) -> None:
     other = session(tmp_path / "later", {"140 mm wheels": 4}, seed=2)
     file = other / "session.toml"

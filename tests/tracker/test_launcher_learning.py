@@ -1,10 +1,12 @@
 """Learning from measured setups, and what it predicts of others."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from calibration.ground import LEVEL, Ground
 from tracker.flight.air import Weather, air_from
 from tracker.flight.ball import ball_from, ball_named
 from tracker.launcher.carry import Release, carries_of, carry_of
@@ -264,8 +266,6 @@ def test_spin_lifts_presses_or_turns_the_ball(arrangement, longer, side) -> None
 
 def test_carry_without_air_is_the_vacuum_parabola() -> None:
     """R = v cos(a)/g (v sin(a) + sqrt(v^2 sin(a)^2 + 2 g h)); textbook projectile."""
-    from dataclasses import replace
-
     thin = replace(AIR, density_kgpm3=1e-9, density_u_kgpm3=0.0)
     v, a, drop = 20.0, math.radians(42.0), 0.8 - TENNIS.diameter_m / 2
     g = 9.80665
@@ -279,10 +279,22 @@ def test_carry_without_air_is_the_vacuum_parabola() -> None:
     assert carry_of(0.0, 0.0, RELEASE, TENNIS, AIR) is None
 
 
-def test_many_carries_are_those_of_single_flights() -> None:
+def test_a_carry_ends_on_the_ground_that_rises_or_falls() -> None:
+    """In a vacuum v cos(a) t, with v sin(a) t - g t^2 / 2 + h = rise v cos(a) t (from memory)."""
+    thin = replace(AIR, density_kgpm3=1e-9, density_u_kgpm3=0.0)
+    v, a, drop, g = 20.0, math.radians(42.0), 0.8 - TENNIS.diameter_m / 2, 9.80665
+    for rise in (0.03, -0.04):
+        level, up = v * math.cos(a), v * math.sin(a) - rise * v * math.cos(a)
+        want = level * (up + math.sqrt(up**2 + 2 * g * drop)) / g
+        release = replace(RELEASE, ground=Ground(rise))
+        assert carry_of(v, 0.0, release, TENNIS, thin).carry_m == pytest.approx(want, rel=1e-5)
+
+
+@pytest.mark.parametrize("ground", [LEVEL, Ground(0.03)])
+def test_many_carries_are_those_of_single_flights(ground: Ground) -> None:
     speeds = np.array([8.0, 17.0, 25.0, 33.0])
     angles = [20.0, 42.0, 50.0, 5.0]
-    releases = [Release(0.8, angle) for angle in angles]
+    releases = [Release(0.8, angle, ground=ground) for angle in angles]
     found = carries_of(speeds, releases, TENNIS, AIR)
     for speed, release, carry in zip(speeds, releases, found, strict=True):
         single = carry_of(float(speed), 0.0, release, TENNIS, AIR)

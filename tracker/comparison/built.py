@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import chain
 
+from calibration.ground import LEVEL, Ground
 from tracker.comparison.setups import SetupShots, summarise
 from tracker.launcher.carry import ANGLE_U_DEG, Release
 from tracker.launcher.machine import Machine
@@ -111,13 +112,15 @@ def _together(setups: Sequence[Setup]) -> Setup:
     return replace(setups[0], shots=shots, airs=airs)
 
 
-def release_of(height_m: float, angle_deg: float | None, shots: Sequence[Shot]) -> Release | None:
+def release_of(
+    height_m: float, angle_deg: float | None, shots: Sequence[Shot], ground: Ground = LEVEL
+) -> Release | None:
     """Return the release of a setup: the angle as set, else the mean of the measured ones.
 
     None where neither is known.
     """
     if angle_deg is not None:
-        return Release(height_m, angle_deg)
+        return Release(height_m, angle_deg, ground=ground)
     measured = [
         (shot.launch_angle_deg, shot.launch_angle_u_deg or ANGLE_U_DEG)
         for shot in shots
@@ -126,4 +129,4 @@ def release_of(height_m: float, angle_deg: float | None, shots: Sequence[Shot]) 
     if not measured:
         return None
     angles, u = zip(*measured, strict=True)
-    return Release(height_m, sum(angles) / len(angles), sum(u) / len(u))
+    return Release(height_m, sum(angles) / len(angles), sum(u) / len(u), ground)

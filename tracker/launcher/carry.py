@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from calibration.ground import LEVEL, Ground
 from tracker.flight.air import Air
 from tracker.flight.ball import Ball
 from tracker.flight.coefficients import Coefficient, FeltLift, SeamLift
@@ -41,11 +42,14 @@ class Release:
         Of the ball's centre above the ground.
     angle_deg, angle_u_deg : float
         Launch angle and its standard uncertainty.
+    ground : Ground
+        On which it lands; the height is that above its origin.
     """
 
     height_m: float
     angle_deg: float
     angle_u_deg: float = ANGLE_U_DEG
+    ground: Ground = LEVEL
 
 
 @dataclass(frozen=True)
@@ -82,7 +86,7 @@ def carry_of(
     air: Air,
     arrangement: str = "over",
 ) -> Carry | None:
-    """Return how far a ball carries over level ground.
+    """Return how far a ball carries before it comes down on the ground of its release.
 
     Parameters
     ----------
@@ -131,7 +135,7 @@ def carry_of(
 def carries_of(
     speeds_mps: Array, releases: Sequence[Release], ball: Ball, air: Air, spin_radps: float = 0.0
 ) -> Array:
-    """Return the carries of many shots over level ground, m, without their uncertainties.
+    """Return the carries of many shots, m, without their uncertainties.
 
     Parameters
     ----------
@@ -160,7 +164,7 @@ def carries_of(
 
 
 def carries_from(rows: Array, releases: Sequence[Release], ball: Ball, air: Air) -> Array:
-    """Return the carries of many flights over level ground, m; see `carries_of`.
+    """Return the carries of many flights, each to its own ground, m; see `carries_of`.
 
     Parameters
     ----------
@@ -170,19 +174,28 @@ def carries_from(rows: Array, releases: Sequence[Release], ball: Ball, air: Air)
         As for `carries_of`; the wind is that of the rows.
     """
     heights = np.array([release.height_m for release in releases])
-    ground = np.minimum(ball.diameter_m / 2.0, heights)
+    ends = np.minimum(ball.diameter_m / 2.0, heights)
     for duration, step in _spans(float(_longest(rows, heights).max())):
         _, states = fly_many(rows, forces_on(ball, air), duration, step)
-        up = states[:, :, LAUNCH.index("up")]
-        below = (up <= ground) & (np.arange(len(up))[:, None] > 0)
+        up = _above(states, releases)
+        below = (up <= ends) & (np.arange(len(up))[:, None] > 0)
         if below.any(axis=0).all():
             break
     last = below.argmax(axis=0)
     column = np.arange(len(rows))
     high, low = up[last - 1, column], up[last, column]
-    share = ((high - ground) / np.maximum(high - low, 1e-12))[:, None]
+    share = ((high - ends) / np.maximum(high - low, 1e-12))[:, None]
     place = states[last - 1, column, :2] * (1.0 - share) + states[last, column, :2] * share
     return np.asarray(np.linalg.norm(place, axis=1))
+
+
+def _above(states: Array, releases: Sequence[Release]) -> Array:
+    """Return the heights of flights above their grounds, shape (N, K)."""
+    up = states[:, :, LAUNCH.index("up")]
+    if all(release.ground is LEVEL for release in releases):
+        return up
+    heights = [release.ground.above(states[:, at]) for at, release in enumerate(releases)]
+    return np.stack(heights, axis=1)
 
 
 def _longest(starts: Array, heights_m: ArrayLike) -> Array:
@@ -214,10 +227,10 @@ def start_of(
 
 def _flown(start: Array, release: Release, ball: Ball, air: Air) -> FlightFigures | None:
     """Return the figures of the flight, None where it does not come down in time."""
-    ground = min(ball.diameter_m / 2.0, release.height_m)
+    height_m = min(ball.diameter_m / 2.0, release.height_m)
     for duration, step in _spans(float(_longest(start, release.height_m))):
         flight = fly(start, forces_on(ball, air), duration, step_s=step, with_sensitivities=True)
-        found = figures(flight, ground)
+        found = figures(flight, height_m, release.ground)
         if found is not None:
             return found
     return None

@@ -14,7 +14,7 @@ from tracker.records import Shot
 from tracker.results.digests import sha256_of
 from tracker.results.rows import Provenance, read_provenance, read_shots
 from tracker.session import SESSION_FILE, Session, SetupEntry
-from tracker.workflow.ball_and_air import air_of, ball_of
+from tracker.workflow.ball_and_air import air_of, ball_of, ground_under
 from tracker.workflow.inputs import read_all, results_of
 from tracker.workflow.outings import Outings
 
@@ -129,7 +129,8 @@ def _setup(outing: Outing, name: str, machine: Machine | None) -> Setup:
     own = {clip.file for clip in session.clips if clip.markers != session.markers}
     occasions = tuple(f"{label}/{row.clip}" if row.clip in own else label for row in mine)
     shared = tuple(outing.provenance.shared_of(row) for row in mine)
-    release = release_of(session.release.height_m, session.release.angle_deg, mine)
+    given = session.release
+    release = release_of(given.height_m, given.angle_deg, mine, ground_under(session.markers))
     outdoors = Outdoors(ball_of(session), air_of(session), release)
     evenings = (label,) * len(mine)
     shots = SetupShots(name, mine, occasions, shared, evenings)

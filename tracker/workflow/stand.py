@@ -4,12 +4,11 @@ from typing import TYPE_CHECKING
 
 from calibration.camera import Camera
 from calibration.errors import CameraField, InputError, InputErrors, MarkerField, Undetermined
-from calibration.ground import ground_of
 from calibration.markers import Marker, point
 from calibration.site import Calibration, Site, solve
 from tracker.flight.gravity import gravity_from
 from tracker.session import SESSION_FILE, ClipEntry, MarkerEntry, Session, read_lens
-from tracker.workflow.ball_and_air import air_of, ball_of
+from tracker.workflow.ball_and_air import air_of, ball_of, ground_under
 
 if TYPE_CHECKING:
     from tracker.measurement.request import ClipRequest
@@ -109,9 +108,7 @@ def request_of(session: Session, clip: ClipEntry) -> "ClipRequest":
         release_m=point((release.along_m, release.across_m, release.height_m)),
         release_u_m=release.u_m,
         readout_s=session.camera.readout_s,
-        ground=ground_of(
-            [entry.ground_m for entry in clip.markers], [entry.u_m for entry in clip.markers]
-        ),
+        ground=ground_under(clip.markers),
     )
 
 
