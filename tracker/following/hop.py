@@ -195,7 +195,8 @@ def _best(
         mine = near.pixels[near.owner == frame]
         if not len(mine):
             continue
-        gap = np.linalg.norm(paths[:, frame, None, :] - mine, axis=2).min(axis=1)
+        across, down = (paths[:, frame, None, axis] - mine[:, axis] for axis in range(2))
+        gap = np.sqrt(np.min(across**2 + down**2, axis=1))
         density = np.exp(-0.5 * (gap / spread) ** 2) / (2.0 * np.pi * spread**2)
         ratio = np.log(1.0 - SEEN_CHANCE + SEEN_CHANCE * density / near.clutter)
         gain[:, frame] = np.where(gap < gate, ratio, -np.inf)

@@ -182,9 +182,8 @@ def candidates_near(
         for each in candidates
         if not begin - QUIET_BEFORE_S < each.time_s + delay_s < end + QUIET_AFTER_S
     ]
-    usual = sum(
-        int(np.sum(np.linalg.norm(each.pixels - ends[0], axis=1) < reach)) for each in quiet
-    )
+    beside = np.concatenate([np.zeros((0, 2)), *(each.pixels for each in quiet)])
+    usual = int(np.sum(np.linalg.norm(beside - ends[0], axis=1) < reach))
     clutter = (usual + 0.5) / (max(len(quiet), 1) * np.pi * reach**2)
     near = BounceCandidates(
         times_s=np.array([each.time_s for each in frames]) + delay_s,

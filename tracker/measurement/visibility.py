@@ -317,8 +317,9 @@ def _at(backdrop: Backdrop, place: Array) -> tuple[float, float, float, float, f
     """Return limit, level, light, texture and the weakest strength kept at a place."""
     left, top, right, bottom = backdrop.window
     rows, columns = backdrop.limit.shape
-    row = int(np.clip((place[1] - top) / max(bottom - top, 1) * rows, 0, rows - 1))
-    column = int(np.clip((place[0] - left) / max(right - left, 1) * columns, 0, columns - 1))
+    across, down = place.tolist()
+    row = int(min(max((down - top) / max(bottom - top, 1) * rows, 0), rows - 1))
+    column = int(min(max((across - left) / max(right - left, 1) * columns, 0), columns - 1))
     maps = (backdrop.limit, backdrop.level, backdrop.light, backdrop.texture)
     limit, level, light, texture = (float(each[row, column]) for each in maps)
     return limit, level, light, texture, backdrop.weakest
@@ -328,7 +329,7 @@ def others_around(crossing: Crossing) -> Array:
     """Return how many candidates are about the ball's place beside its own, shape (M,)."""
     others = []
     for each, place in zip(crossing.frames, crossing.pixels, strict=True):
-        away = np.linalg.norm(each.pixels - place, axis=1)
+        away = np.hypot(each.pixels[:, 0] - place[0], each.pixels[:, 1] - place[1])
         others.append(np.sum(away < AROUND_PX) - np.any(away < RULED_PX))
     return np.array(others, float)
 
