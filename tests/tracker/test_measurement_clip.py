@@ -1,6 +1,8 @@
 """The one entry: what a start finds becomes numbered rows, or the cause of there being none."""
 
-from dataclasses import dataclass, field, replace
+import pkgutil
+from dataclasses import FrozenInstanceError, dataclass, field, is_dataclass, replace
+from importlib import import_module
 from typing import Any
 
 import pytest
@@ -8,6 +10,7 @@ import pytest
 from tests.tracker.clip_context import clip_context
 from tests.tracker.fitting_case import calibrated, circumstances, request
 from tests.tracker.invented_shot import invented
+from tracker import measurement
 from tracker.measurement import FittedShot, Observers, measure
 from tracker.measurement.starts import Findings
 from tracker.records import Quality, Reason, ReasonCode
@@ -87,3 +90,29 @@ def test_a_doubt_about_the_whole_session_is_one_of_every_row_that_counts() -> No
     ]  # fmt: skip
     assert [doubt in each.shot.reasons for each in result.shots] == [True, True, False]
     assert result.shots[2].shot.reasons == given[2]
+
+
+FILLED_ON_THE_WAY = {
+    "CloseUps", "FramePass", "Findings", "NearMeasurement", "UntapedMeasurement",
+}  # fmt: skip
+"""What a pass or a search fills while it runs; all else is handed on as it was made."""
+
+
+def test_what_one_step_hands_to_the_next_cannot_be_changed() -> None:
+    names = [
+        each.name for each in pkgutil.walk_packages(measurement.__path__, "tracker.measurement.")
+    ]
+    made = {
+        value
+        for name in names
+        for value in vars(import_module(name)).values()
+        if isinstance(value, type) and is_dataclass(value) and value.__module__ == name
+    }
+    assert len(made) > 30
+    for each in made:
+        one = object.__new__(each)
+        if each.__name__ in FILLED_ON_THE_WAY:
+            one.anything = 1  # type: ignore[attr-defined]
+        else:
+            with pytest.raises(FrozenInstanceError):
+                one.anything = 1  # type: ignore[attr-defined]
