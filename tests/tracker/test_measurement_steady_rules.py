@@ -53,14 +53,22 @@ def looked_at(monkeypatch, frame_s, frames, **said):
     return steadier, list(dict.fromkeys(reference.asked))
 
 
-@pytest.mark.parametrize(("frame_s", "every", "alert"), [(1 / 60, 6, 30), (1 / 240, 24, 120)])
+@pytest.mark.parametrize(
+    ("frame_s", "soon", "every", "alert"), [(1 / 60, 1, 6, 30), (1 / 240, 4, 24, 120)]
+)
 def test_a_still_camera_is_looked_at_for_half_a_second_and_then_each_tenth(
-    monkeypatch, frame_s, every, alert
+    monkeypatch, frame_s, soon, every, alert
 ):
+    """Sixty times a second at first."""
     frames = 3 * alert
     _, asked = looked_at(monkeypatch, frame_s, frames)
     later = [count for count in range(alert + 1, frames) if count % every == 0]
-    assert asked == [*range(1, alert + 1), *later]
+    assert asked == [*range(soon, alert + 1, soon), *later]
+
+
+def test_after_a_move_every_frame_is_looked_at_however_many_a_second(monkeypatch):
+    _, asked = looked_at(monkeypatch, 1 / 240, 60, moved={8})
+    assert asked == [4, *range(8, 60)]
 
 
 def test_at_a_slow_rate_every_frame_is_looked_at(monkeypatch):

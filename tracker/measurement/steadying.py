@@ -22,9 +22,9 @@ Window = tuple[int, int, int, int]
 GLANCE_S = 0.1
 """Interval at which a still camera is checked for motion, s. Chosen for time."""
 
-ALERT_S = 0.5
-"""Time after a motion, and at the clip's beginning, in which every frame is checked, s: a swaying
-camera moves on."""
+ALERT_S, SOON_S = 0.5, 1.0 / 60.0
+"""Time after a motion in which every frame is checked, s: a swaying camera moves on. So long at the
+clip's beginning too, at this interval: a hand is still in a sixtieth of a second."""
 
 NEAR_M, AFAR_M = 2.0, 30.0
 """Least distance of the firing line's plane along a line of sight, and the distance that is taken
@@ -86,6 +86,7 @@ class Steadier:
         self._frame_s, self._beginning = frame_s, beginning
         self._part = _even((0, 0, *camera.size_px) if part is None else part, camera.size_px)
         self._every = max(1, round(GLANCE_S / frame_s))
+        self._soon = max(1, round(SOON_S / frame_s))
         self._alert = max(1, round(ALERT_S / frame_s))
         self._begun = max(START_FRAMES, round(BEGINNING_S / frame_s))
         self._alert_until = self._alert
@@ -110,7 +111,7 @@ class Steadier:
         if self._reference is None:
             if self._count % self._every == 0:
                 self.begin(luma)
-        elif self._count <= self._alert_until or self._count % self._every == 0:
+        elif self._due:
             motion = self._motion(self._reference, luma, self._count)
             self._looked += 1
             self.lost = motion is not None and motion.lost
@@ -127,6 +128,13 @@ class Steadier:
             drawn = self._redrawn(matrix, luma, blueness)
         self._before = drawn
         return drawn
+
+    @property
+    def _due(self) -> bool:
+        """Whether the next frame is checked for motion."""
+        step = 1 if self.moves else self._soon
+        alert = self._count <= self._alert_until and self._count % step == 0
+        return alert or self._count % self._every == 0
 
     def _motion(self, reference: SteadyReference, luma: Codes, count: int) -> Motion | None:
         """Return the camera's motion, None where it plainly stood so far and stands."""
