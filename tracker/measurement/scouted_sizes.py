@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from tracker.detection import CandidateFinder, SearchSettings
 from tracker.following.arcs import Arc, fit_arc
 from tracker.following.free_part import FASTEST_TOSS_S, free_part
-from tracker.following.linking import ArcSearch, NearBall
+from tracker.following.linking import PLACE_U_PX, ArcSearch, NearBall
 from tracker.following.throws import is_near_throw, is_throw, reaches_near_throw
 from tracker.records import Candidates
 from tracker.video import ClipFacts
@@ -134,7 +134,8 @@ def _without_hand(arc: Arc, ball: NearBall, frame_s: float) -> Arc:
     """Return a path without the positions in which something holds the ball."""
     if np.linalg.norm(arc.velocity_pxps) > FASTEST_TOSS_S * ball.fall_pxps2:
         return arc
-    rows = free_part(arc.times_s, arc.pixels, ball.diameter_px)
+    u_px = np.full(len(arc.times_s), PLACE_U_PX)
+    rows = free_part(arc.times_s, arc.pixels, ball.diameter_px, u_px)
     if rows.stop - rows.start == len(arc.frames):
         return arc
     return fit_arc(np.column_stack([arc.frames, arc.times_s, arc.pixels])[rows], frame_s)

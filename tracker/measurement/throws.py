@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.following.arcs import Arc, fit_arc
+from tracker.following.free_part import FASTEST_TOSS_S, free_part
+from tracker.following.linking import PLACE_U_PX
 from tracker.following.throws import is_throw
 from tracker.measurement.scouting import Scouted
 
@@ -87,10 +89,27 @@ def throws_of(
         if at in joining.chosen:
             joining.grow(at)
     return tuple(
-        Throw(arcs[at], arcs[joining.hops[at]] if at in joining.hops else None)
+        Throw(
+            without_hand(arcs[at], width_px, scouted.frame_s),
+            arcs[joining.hops[at]] if at in joining.hops else None,
+        )
         for at in joining.chosen
         if at not in joining.taken
     )
+
+
+def without_hand(arc: Arc, width_px: int, frame_s: float) -> Arc:
+    """Return a throw's path without the positions in which something holds the ball.
+
+    What is faster than a toss, and what would be no throw without them, is returned as it is.
+    """
+    if np.linalg.norm(arc.velocity_pxps) > FASTEST_TOSS_S * arc.acceleration_pxps2[1]:
+        return arc
+    rows = free_part(arc.times_s, arc.pixels, u_px=np.full(len(arc.times_s), PLACE_U_PX))
+    if rows.stop - rows.start == len(arc.frames):
+        return arc
+    part = fit_arc(_rows(arc)[rows], frame_s)
+    return part if is_throw(part, width_px, frame_s) else arc
 
 
 class _Joining:

@@ -80,11 +80,12 @@ def _alike(track: Track, first_s: float, last_s: float) -> NDArray[np.bool_]:
 
 
 def _let_go_s(track: Track, agrees: NDArray[np.bool_], last_s: float, diameter_px: float) -> float:
-    """Return when a ball that is seen near left the hand, or its first position without one."""
+    """Return when a ball left the hand that threw it, or its first position without one."""
     rows = agrees & (track.times_s < last_s + SAME_S)
     if not np.any(rows):
         return float(-np.inf)
-    free = free_part(track.times_s[rows], track.pixels[rows], diameter_px)
+    u_px = np.sqrt(np.trace(track.covariances[rows], axis1=1, axis2=2) / 2.0)
+    free = free_part(track.times_s[rows], track.pixels[rows], diameter_px, u_px)
     return float(track.times_s[rows][free.start])
 
 
@@ -123,11 +124,11 @@ def seen_along(
     agrees = agreeing(track, shown, course)
     if is_near:
         agrees &= _alike(track, first_s, last_s)
-        speed = float(np.linalg.norm(flight.launch[3:6]))
-        if speed < FASTEST_TOSS_S * flight.known.forces.gravity_mps2:
-            let_go_s = _let_go_s(track, agrees, last_s, context.settings.diameter_px)
-            agrees &= track.times_s > let_go_s - SAME_S
-            first_s = max(first_s, let_go_s)
+    speed = float(np.linalg.norm(flight.launch[3:6]))
+    if speed < FASTEST_TOSS_S * flight.known.forces.gravity_mps2:
+        let_go_s = _let_go_s(track, agrees, last_s, context.settings.diameter_px)
+        agrees &= track.times_s > let_go_s - SAME_S
+        first_s = max(first_s, let_go_s)
     first_s = seen_until(shown, track, agrees, first_s, forward=False)
     last_s = seen_until(shown, track, agrees, last_s, forward=True)
     kept = (track.times_s >= first_s - SAME_S) & (track.times_s <= last_s + SAME_S)
