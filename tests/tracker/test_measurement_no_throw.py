@@ -54,12 +54,30 @@ def test_of_rejected_throws_the_longest_is_named_with_its_reasons() -> None:
 def test_what_falls_too_slowly_is_named_with_how_slow_the_file_may_be() -> None:
     """Gravity f g / d in the picture; played k times slower it is smaller by k squared."""
     fall = CONTEXT.camera.focal_px * CONTEXT.circumstances.forces.gravity_mps2 / 900.0
-    slow = scouted(arc(60, fall), slow=(0,))
+    slow = scouted(arc(1200, fall), slow=(0,))
     (cause,) = why_no_throw([], CONTEXT, slow)
     assert cause.code is ReasonCode.FALLS_SLOWLY
     assert cause.numbers["away"] == pytest.approx(900.0, rel=1e-3)
     assert cause.numbers["least"] == pytest.approx(np.sqrt(900.0 / FARTHEST_M), rel=1e-3)
     assert cause.numbers["most"] == pytest.approx(np.sqrt(900.0 / NEAREST_M), rel=1e-3)
+
+
+def test_what_goes_nearly_straight_is_no_slow_motion() -> None:
+    """A path that gains less than a quarter of its speed downward rolls, or walks past."""
+    for count, bends in ((310, True), (240, False)):
+        path = arc(count, 300.0 * 0.25 / (270.0 * FRAME_S))
+        (cause,) = why_no_throw([], CONTEXT, scouted(path, path, slow=(0,)))
+        assert (cause.code is ReasonCode.FALLS_SLOWLY) is bends
+
+
+@pytest.mark.parametrize(("speed", "let_go"), [(0.1, True), (1.99, True), (2.01, False)])
+def test_what_is_dropped_is_said_to_be(speed: float, let_go: bool) -> None:
+    reason = Reason(ReasonCode.SPEED_IMPLAUSIBLE, {"speed_mps": speed})
+    dropped = rejected_throw(Throw(arc(20, 400.0), None), CONTEXT, FRAME_S, reason)
+    cause, *why = why_no_throw([dropped], CONTEXT, scouted())
+    assert (cause.code is ReasonCode.LET_GO) is let_go and why == ([] if let_go else [reason])
+    if let_go:
+        assert f"{speed:.1f} m/s" in cause.clause and "from 2 m/s on" in cause.clause
 
 
 def test_the_longest_other_paths_are_listed_and_no_part_of_a_throw() -> None:

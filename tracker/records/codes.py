@@ -112,6 +112,7 @@ class ReasonCode(StrEnum):
     ONLY_REJECTED = "only_rejected"
     NOTHING_FALLS = "nothing_falls"
     NO_THROW_MEASURED = "no_throw_measured"
+    LET_GO = "let_go"
     FALLS_SLOWLY = "falls_slowly"
     NO_PATH_FALLS = "no_path_falls"
     FALLS_OTHERWISE = "falls_otherwise"

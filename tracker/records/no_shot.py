@@ -30,6 +30,11 @@ NO_SHOT = {
     ReasonCode.NO_THROW_MEASURED: Entry(
         "no throw measured", "no shot was found, though something falls at {release_s:.2f} s"
     ),
+    ReasonCode.LET_GO: Entry(
+        "let go",
+        "no shot was found, but what falls at {release_s:.2f} s left its hand at {speed_mps:.1f} "
+        "m/s: it was dropped rather than thrown, and a throw is measured from {least_mps:g} m/s on",
+    ),
     ReasonCode.FALLS_OTHERWISE: Entry(
         "falls otherwise",
         "no shot was found, and what falls at {release_s:.2f} s does not fall as a ball does in "
