@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tracker.following.arcs import Arc, fit_arc
-from tracker.measurement.starts.runs_on import LONGEST_GAP_S, runs_on
+from tracker.measurement.starts.runs_on import LONGEST_GAP_S, _keeps_pace, runs_on
 
 FRAME_S, WIDTH = 1.0 / 60.0, 1280
 SPEED = np.array([270.0, -9.0])
@@ -81,3 +81,21 @@ def test_what_pulls_out_of_its_fall_at_the_same_pace_did_not_land(
     end = steep.at(np.array([2.01]))[0]
     level = path(2.02, end_s, end, np.array([across * SPEED[0], 0.0]), 0.0)
     assert runs_on(steep, [steep, level], WIDTH) is says
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "keeps"),
+    [
+        # A tenth of the greater speed across, whichever way it goes and whatever its speed down.
+        ((100.0, 0.0), (90.1, 300.0), True),
+        ((100.0, 0.0), (89.9, 0.0), False),
+        ((-90.1, 40.0), (-100.0, 0.0), True),
+        ((-89.9, 40.0), (-100.0, 0.0), False),
+        ((100.0, 0.0), (-100.0, 0.0), False),
+        # Half of the whole speed at the least: 200 px/s here.
+        ((99.0, 173.8), (101.0, 0.0), True),
+        ((99.0, 173.8), (99.9, 0.0), False),
+    ],
+)
+def test_a_pace_is_kept_across_the_frame_by_what_moves_mostly_across(before, after, keeps) -> None:
+    assert _keeps_pace(np.array(before), np.array(after)) is keeps

@@ -146,7 +146,14 @@ def test_a_ball_that_comes_straight_at_the_camera_is_compared_over_the_longest_l
 
 
 @pytest.mark.parametrize(
-    ("position_m", "side"), [(None, -1), ((3.0, -20.0, 1.5), -1), ((3.0, 20.0, 1.5), 1)]
+    ("position_m", "side"),
+    [
+        (None, -1),
+        ((3.0, -20.0, 1.5), -1),
+        ((3.0, 20.0, 1.5), 1),
+        ((9.0, 0.5, 1.5), 1),
+        ((9.0, -0.5, 1.5), -1),
+    ],
 )
 def test_a_presumed_camera_stands_on_the_side_that_was_taped_or_else_on_the_right(
     monkeypatch: pytest.MonkeyPatch, position_m: tuple[float, float, float] | None, side: int
