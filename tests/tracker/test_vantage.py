@@ -9,12 +9,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calibration.errors import InputError
+from tests.tracker.drawn_balls import moving_balls
 from tests.tracker.vantage_case import Case
+from tracker.detection import fit_positions
 from tracker.flight.figures import FIGURES
 from tracker.vantage import ExpectedShots, Finding, Forecast, Grade, Stand, assess, stand_of
 from tracker.vantage.changes import _knowledge, _more_markers, changes
 from tracker.vantage.forecast import forecast
-from tracker.vantage.judging import Judgement, judge
+from tracker.vantage.judging import LEAN_SHARE, Judgement, judge
 from tracker.vantage.search import Limits, best_stand, distance_to, line_of_fire
 from tracker.vantage.verdict import verdict_of
 
@@ -134,6 +136,17 @@ def test_less_noise_and_more_contrast_help_and_the_floor_stays() -> None:
         assert quiet[name] < judged().u[name]
         # Only their ratio counts, but for the light on the ball: it moves a clear picture less.
         assert 0.7 * quiet[name] < strong[name] < 1.02 * quiet[name]
+
+
+def test_uneven_light_counts_as_it_does_for_balls_that_are_measured() -> None:
+    """A disc in luma alone leans more than a ball whose colour counts too, by three at most."""
+    balls = {"diameter": 3.0, "contrast": 45.0, "noise": 1.0, "motion": (9.0, -4.0)}
+    cutouts, expected, _ = moving_balls(np.random.default_rng(3), 20, exposure=0.05, **balls)
+    lean = float(np.median(fit_positions(cutouts, expected, 0.05)[0].lean)) * 45.0 / 3.0
+    assert LEAN_SHARE < lean < 3.0 * LEAN_SHARE
+    # So before one background light is a small part of the time of flight.
+    parts = whole().budget.parts["flight_time_s"]
+    assert 0.0 < parts["light"] < 0.5 * np.sqrt(sum(part**2 for part in parts.values()))
 
 
 def test_changes_are_ranked_by_what_counts() -> None:

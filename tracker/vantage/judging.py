@@ -23,6 +23,11 @@ from tracker.vantage.view import FlightView, margins, placed, view_of
 LEAST_FRAMES = 5
 """A ball seen in fewer frames is not taken for a shot (common practice, no source)."""
 
+LEAN_SHARE = 0.2
+"""By what share of its diameter a ball is placed aside where its light rises from the middle to the
+rim by its whole contrast: the median of measured clips, which have 0.09 to 0.54. Luma alone leans
+by 0.4 (a drawn disc of 3 px); colour leans less, or the other way."""
+
 
 @dataclass(frozen=True)
 class Judgement:
@@ -72,9 +77,8 @@ def judge(stand: Stand, shots: ExpectedShots) -> Judgement:
             remedy="move it farther off, aim it elsewhere or give it a wider view",
         )
     circumstances = circumstances_of(camera, replace(stand.conditions, camera_parts=parts))
-    instants = Instants(
-        frames[inside], view.row_share[inside], view.diameters_px[inside] / stand.contrast
-    )
+    lean = LEAN_SHARE * view.diameters_px[inside] / stand.contrast
+    instants = Instants(frames[inside], view.row_share[inside], lean)
     fitted = expected_fit(circumstances, flight, instants, placed(stand, view).covariances)
     u = flight.figures.u(fitted.covariance)
     return Judgement(camera, circumstances, view, fitted, u, float(margins(camera, points).min()))
