@@ -170,6 +170,34 @@ def test_bird_at_constant_velocity_is_no_flight(start, velocity):
     assert search(clip(np.random.default_rng(7), 5.0, [bird], missing=0.1)) == []
 
 
+@pytest.mark.parametrize(
+    ("seconds", "seed", "start", "velocity"),
+    [
+        (0.8, 4, (567.0, 425.0), (250.0, 41.0)),
+        (1.2, 4, (632.0, 248.0), (519.0, -65.0)),
+        (2.3, 1, (68.0, 643.0), (405.0, 103.0)),
+    ],
+)
+def test_bird_in_a_clip_that_is_cut_short_is_no_flight(seconds, seed, start, velocity):
+    """Each gives a flight that a dozen of its frames support, where only those are asked."""
+
+    def bird(time):
+        return np.array(start) + time * np.array(velocity)
+
+    searching = new_search()
+    for candidates in clip(np.random.default_rng(seed), seconds, [bird], missing=0.1):
+        assert searching.push(candidates) == []
+    assert [flight for found in searching.finish() for flight in found] == []
+    reasons = {reason.code for _, reason in searching.rejected_candidates}
+    assert ReasonCode.RUNS_ON in reasons
+
+
+@pytest.mark.parametrize("seconds", [0.6, 0.9])
+def test_flight_in_a_clip_that_is_cut_short_is_found(seconds):
+    found = search(clip(np.random.default_rng(2), seconds, [thrown(Throw(22.0, 12.0), 0.13)]))
+    assert [flight.release_s for flight in found] == [pytest.approx(0.13, abs=0.06)]
+
+
 @pytest.mark.parametrize("speed", [pytest.param(4.0, marks=pytest.mark.campaign), 9.0])
 def test_ball_rolling_along_the_ground_is_no_flight(speed):
     def rolling(time):

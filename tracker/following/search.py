@@ -14,12 +14,13 @@ from tracker.following.path_starts import SHORT_S, PathStarts
 from tracker.following.plane import PlaneMap
 from tracker.following.refinement import refine
 from tracker.following.starts import TableFlights, peaks
+from tracker.following.straight import goes_straight
 from tracker.following.support import score
 from tracker.following.table import ANGLES_DEG, LONGEST_S, SPEEDS_MPS, build_table
 from tracker.following.usual import UsualVotes
 from tracker.following.verdict import LEAST_HITS, extent_of, is_twin, px_per_m, shortfall
 from tracker.following.votes import Ballot, votes_of
-from tracker.records import Candidates, Reason
+from tracker.records import Candidates, Reason, ReasonCode
 
 Array = NDArray[np.float64]
 
@@ -217,7 +218,7 @@ class FlightSearch:
         self._cast_all()
         first = self._next_row
         found = []
-        rejected: list[Hypothesis] = []
+        rejected: list[tuple[Hypothesis, Reason]] = []
         votes, usual = self._votes(first, last)
         everything = self._pool()
         free = ~np.concatenate([kept.taken for kept in self._kept])
@@ -232,9 +233,8 @@ class FlightSearch:
             if not is_twin(self._context, flight, self._recent, self._gates_px[0]):
                 found.append(flight)
                 self._recent = [*self._recent[-7:], flight]
-        best = max(rejected, key=lambda flight: flight.support, default=None)
-        lack = None if best is None else shortfall(best)
-        if best is not None and lack is not None:
+        if rejected:
+            best, lack = max(rejected, key=lambda pair: pair[0].support)
             self.rejected_candidates.append((_only_path(best), lack))
         self._ballot.clear(first, last)
         self._next_row = last + 1
@@ -261,17 +261,21 @@ class FlightSearch:
         return times
 
     def _best_of(
-        self, pool: Pool, starts: Iterator[Hypothesis], rejected: list[Hypothesis]
+        self, pool: Pool, starts: Iterator[Hypothesis], rejected: list[tuple[Hypothesis, Reason]]
     ) -> Hypothesis | None:
         """Return the best-supported flight that the starts refine to, or None.
 
-        Those that lack support are added to `rejected`.
+        Those that are no shot are added to `rejected`, with what they lack.
         """
         found: Hypothesis | None = None
         for start in islice(starts, MOST_TRIES):
             flight = refine(self._context, pool, start, self._gates_px)
-            if shortfall(flight) is not None:
-                rejected.append(max(start, flight, key=lambda each: each.support))
+            lack = shortfall(flight)
+            if lack is None and goes_straight(pool, flight, self._gates_px[-1]):
+                lack = Reason(ReasonCode.RUNS_ON)
+            if lack is not None:
+                best = max(start, flight, key=lambda each: each.support)
+                rejected.append((best, shortfall(best) or lack))
             elif found is None or flight.support > found.support:
                 found = flight
             if found is not None and found.hits >= WHOLE_SHARE * found.in_view:
