@@ -65,6 +65,7 @@ def joined(monkeypatch, joints, *, chosen, count=6, thrown=None):
     monkeypatch.setattr(throws._Joining, "_joint", joint)
     monkeypatch.setattr(throws, "_joined", whole)
     monkeypatch.setattr(throws, "is_throw", lambda *_: True)
+    monkeypatch.setattr(throws, "without_hand", lambda arc, *_: arc)
     scouted = SimpleNamespace(arcs=tuple(arcs), throws=chosen, frame_s=STEP_S)
     found = throws_of(scouted, 640, thrown)
     return [(each.arc.name, None if each.hop is None else each.hop.name) for each in found]
