@@ -145,6 +145,27 @@ def test_a_ball_that_comes_straight_at_the_camera_is_compared_over_the_longest_l
     assert found.diameter_px == pytest.approx(1000.0 * 0.067 / 20.0)
 
 
+@pytest.mark.parametrize(("share", "lag"), [(0.99, 1), (1.01, 2)])
+def test_a_lag_follows_from_the_step_that_two_fifths_of_a_path_do_not_reach(
+    share: float, lag: int
+) -> None:
+    """From 0 to 100 px a frame: the ball's diameter and a pixel are 1.1 times 40 px, or less."""
+    camera = looking_at((0.0, -20.0, 1.5), (0.0, 0.0, 1.5), 1000.0, (1280, 720))
+    speeds = np.arange(101.0)
+    states = np.tile([0.0, 0.0, 1.5, 0.0, 0.0, 0.0], (101, 1))
+    # At 20 m a metre is 50 px, and a frame 20 ms.
+    states[:, 3] = speeds
+    diameter_px = share * 1.1 * 40.0 - 1.0
+    flight = SimpleNamespace(
+        known=SimpleNamespace(camera=camera, ball_radius_m=diameter_px / 100.0),
+        throw=SimpleNamespace(arc=SimpleNamespace(times_s=np.arange(101.0))),
+        states=lambda times_s: states,
+    )
+    found = anywhere.settings_along([flight], 0.02)
+    assert found.lag == lag and found.diameter_px == pytest.approx(diameter_px, rel=1e-3)
+    assert found.step_px == pytest.approx(75.0, rel=1e-3)
+
+
 @pytest.mark.parametrize(
     ("position_m", "side"),
     [
