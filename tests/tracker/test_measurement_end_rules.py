@@ -30,7 +30,7 @@ def fitted():
 TIMES = np.array([0.9, 0.95, 1.0, 1.25, 1.5, 2.0, 2.5, 3.0])
 
 
-def seen(monkeypatch, *, is_near=False, agrees=None, let_go_s=None, speed=20.0, found=None):
+def seen(monkeypatch, *, is_near=False, agrees=None, let_go_s=None, speed=30.1, found=None):
     """Look along a flight seen from 1 s to 2 s; return what was kept and what was asked."""
     asked = SimpleNamespace(until=[], shown=None)
     frames = [SimpleNamespace(frame=n, time_s=time) for n, time in enumerate(TIMES)]
@@ -96,33 +96,38 @@ def test_a_ball_is_lost_where_three_frames_follow_its_last_position(monkeypatch,
     assert seen(monkeypatch, found={True: last_s})[1].lost == lost
 
 
+@pytest.mark.parametrize("is_near", [True, False])
 @pytest.mark.parametrize(("let_go_s", "first_s"), [(0.5, 1.0), (1.0, 1.0), (1.25, 1.25)])
-def test_a_near_toss_counts_from_the_position_with_which_it_leaves_the_hand(
-    monkeypatch, let_go_s, first_s
+def test_a_throw_by_hand_counts_from_the_position_with_which_it_leaves_it(
+    monkeypatch, is_near, let_go_s, first_s
 ):
-    """At 1.2 s of gravity and more nobody tossed it. What looks unlike it does not count either."""
-    _, _, asked = seen(monkeypatch, is_near=True, let_go_s=let_go_s, speed=11.9)
-    alike = TIMES != 1.25
+    """At 3 s of gravity and more no hand threw it. What looks unlike a near ball is none either."""
+    _, _, asked = seen(monkeypatch, is_near=is_near, let_go_s=let_go_s, speed=29.9)
+    alike = (TIMES != 1.25) | (not is_near)
     agreed = (alike & (let_go_s <= TIMES)).tolist()
     assert asked.until == [(agreed, first_s, False), (agreed, 2.0, True)]
     assert asked.let_go == (2.0, 30.0)
-    _, _, asked = seen(monkeypatch, is_near=True, let_go_s=let_go_s, speed=12.1)
+    _, _, asked = seen(monkeypatch, is_near=is_near, let_go_s=let_go_s)
     assert asked.until[0] == (alike.tolist(), 1.0, False)
 
 
 def test_a_hand_lets_go_with_the_first_free_one_of_the_positions_that_agree(monkeypatch):
     asked = []
 
-    def free(times, pixels, diameter_px):
-        asked.append((times.tolist(), pixels.tolist(), diameter_px))
+    def free(times, pixels, diameter_px, u_px):
+        asked.append((times.tolist(), pixels.tolist(), diameter_px, u_px.tolist()))
         return slice(2, len(times))
 
     monkeypatch.setattr(ends, "free_part", free)
-    track = SimpleNamespace(times_s=TIMES, pixels=np.column_stack([TIMES, TIMES]))
+    # An uncertainty along an axis: the root of the mean of both variances.
+    spread = np.array([np.diag([0.5 * at**2, 1.5 * at**2]) for at in TIMES])
+    track = SimpleNamespace(
+        times_s=TIMES, pixels=np.column_stack([TIMES, TIMES]), covariances=spread
+    )
     agrees = np.array([1, 0, 1, 1, 1, 1, 1, 1], bool)
     assert ends._let_go_s(track, agrees, 2.0, 30.0) == 1.25
     kept = [0.9, 1.0, 1.25, 1.5, 2.0]
-    assert asked == [(kept, [[each, each] for each in kept], 30.0)]
+    assert asked == [(kept, [[each, each] for each in kept], 30.0, pytest.approx(kept))]
     assert ends._let_go_s(track, ~agrees, 0.94, 30.0) == -np.inf
 
 

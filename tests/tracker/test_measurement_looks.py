@@ -146,9 +146,9 @@ def seen(monkeypatch, *, is_near=False, after=LOST_FRAMES, measured=8, launch=FA
 
 @pytest.mark.parametrize(("share", "led"), [(0.99, True), (1.01, False)])
 def test_a_slow_near_throw_begins_where_the_hand_lets_go(monkeypatch, share, led):
-    """Slow is its velocity alone: a toss rises for 1.2 s at most (common practice, no source)."""
+    """Slow is its velocity alone: 3 s of gravity at most (common practice, no source)."""
     launch = np.full(11, 40.0)
-    launch[3:6] = share * 1.2 * 9.81 * np.array([0.6, 0.0, 0.8])
+    launch[3:6] = share * 3.0 * 9.81 * np.array([0.6, 0.0, 0.8])
     monkeypatch.setattr(ends, "_let_go_s", lambda *_: 1.3)
     observed, found, _, _ = seen(monkeypatch, is_near=True, launch=launch)
     assert found.first_s == (1.3 if led else FIRST_S)

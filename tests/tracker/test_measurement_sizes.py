@@ -8,7 +8,7 @@ import pytest
 
 from tests.tracker.test_measurement_steady_rules import CAMERA, STILL, Reference
 from tracker.following.arcs import fit_arc
-from tracker.following.linking import NearBall
+from tracker.following.linking import PLACE_U_PX, NearBall
 from tracker.measurement import scouted_sizes, steadying
 from tracker.measurement.scouted_sizes import OtherSizes, _Near, _Small, coarse_settings, same_ball
 
@@ -176,26 +176,26 @@ def test_candidates_and_paths_that_come_at_the_end_count(monkeypatch):
 
 
 @pytest.mark.parametrize(
-    ("speed_s", "stop", "count"), [(1.19, 20, 12), (1.21, 20, 20), (1.0, 28, 20)]
+    ("speed_s", "stop", "count"), [(2.99, 20, 12), (3.01, 20, 20), (1.0, 28, 20)]
 )
 def test_positions_in_a_hand_are_left_out_of_a_path_as_slow_as_a_toss(
     monkeypatch, speed_s, stop, count
 ):
-    """Slow is a speed over gravity of 1.2 s (common practice, no source)."""
+    """Slow is a speed over gravity of 3 s (common practice, no source)."""
     ball = NearBall(10.0, 250.0)
     arc = replace(path(), velocity_pxps=speed_s * 250.0 * np.array([0.6, -0.8]))
     rows = slice(8, stop)
     asked = []
 
-    def free(times, pixels, diameter_px):
-        asked.append(diameter_px)
+    def free(times, pixels, diameter_px, u_px):
+        asked.append((diameter_px, u_px.tolist()))
         return rows
 
     monkeypatch.setattr(scouted_sizes, "free_part", free)
     found = scouted_sizes._without_hand(arc, ball, STEP_S)
     assert len(found.frames) == count
     if count == 12:
-        assert found.frames.tolist() == list(range(8, 20)) and asked == [10.0]
+        assert found.frames.tolist() == list(range(8, 20)) and asked == [(10.0, [PLACE_U_PX] * 20)]
         np.testing.assert_allclose(found.pixels, arc.pixels[8:])
         np.testing.assert_allclose(found.times_s, arc.times_s[8:])
     else:
