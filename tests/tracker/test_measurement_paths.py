@@ -512,3 +512,19 @@ def test_a_first_detection_is_looked_for_about_the_beginning_of_a_path(monkeypat
     assert looked == pytest.approx([0.05 * n for n in range(33, 46)])
     # Below 0.35 of the usual clearness it is not the ball.
     assert found == FirstSight(pytest.approx(1.9), Entry.INSIDE)
+
+
+@pytest.mark.parametrize("gap_s", [0.0, 0.1])
+@pytest.mark.parametrize(("rebound", "kind"), [(0.95, _Joint.HOP), (1.06, _Joint.NOT)])
+def test_what_rises_faster_than_it_came_down_was_kicked(gap_s, rebound, kind):
+    """Both speeds count where the paths meet, not where either was seen last or first."""
+    fall, step_s = 600.0, STEP_S
+    first = path(0.0, 30, velocity=(100.0, 60.0), fall=fall)
+    meet_s = float(first.times_s[-1]) + gap_s / 2.0
+    down = 60.0 + fall * meet_s
+    place = first.at(np.array([meet_s]))[0]
+    up = -rebound * down
+    since = gap_s / 2.0
+    begin = place + since * np.array([100.0, up]) + [0.0, 0.5 * fall * since**2]
+    later = path(meet_s + since, 20, begin, (100.0, up + fall * since), fall=fall)
+    assert _Joining({}, [], WIDTH, step_s)._joint(first, later) is kind

@@ -85,7 +85,7 @@ def test_the_hops_after_the_first_are_no_shots():
             return bouncing(time)
         after = time - BOUNCE_S - first_s
         ground = bouncing(BOUNCE_S + first_s)
-        return ground + np.array([450.0 * after, -260.0 * after + 0.5 * PULL * after**2])
+        return ground + np.array([450.0 * after, -150.0 * after + 0.5 * PULL * after**2])
 
     found = scouted(hops, frames=250)
     assert len(found.throws) == 3
