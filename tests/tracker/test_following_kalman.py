@@ -19,7 +19,7 @@ from tests.tracker.thrown_balls import (
 )
 from tracker.flight.integration import fly
 from tracker.following import Hypothesis, SearchContext, consistency, follow
-from tracker.following.kalman import process_noise
+from tracker.following.kalman import inverse_of_two, process_noise
 from tracker.records import Candidates, Cutouts
 
 FPS = 30.0
@@ -383,3 +383,19 @@ def test_filter_is_loaded_without_what_it_does_not_need():
     # In an interpreter of its own, for here filterpy is loaded whole.
     run = subprocess.run([sys.executable, "-c", LEAN], capture_output=True, text=True, check=False)
     assert run.returncode == 0, run.stderr
+
+
+def test_the_inverse_of_two_by_two_is_the_librarys():
+    for seed in range(3):
+        matrix = np.random.default_rng(seed).normal(size=(2, 2))
+        np.testing.assert_allclose(inverse_of_two(matrix), np.linalg.inv(matrix), rtol=1e-12)
+
+
+def test_agreement_does_not_drift_over_many_positions():
+    """At 240 frames a second rounding has a thousand steps in which it could grow."""
+    flight = fly(Throw(18.0, 42.0).launch(), FORCES, 2.4, 0.04, with_sensitivities=True)
+    times = np.linspace(0.05, 2.4, 960)
+    noise = np.random.default_rng(5).normal(0.0, 0.2, (len(times), 2))
+    reported = np.tile(0.2**2 * np.eye(2), (len(times), 1, 1))
+    found = consistency(flight, camera(), times, noise, reported)
+    assert found.mean == pytest.approx(1.0, abs=0.1)
