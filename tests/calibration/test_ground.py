@@ -53,6 +53,16 @@ def test_ground_is_level_where_the_markers_do_not_show_a_rise(places: list) -> N
     assert ground_of(places, [0.02] * len(places)) == LEVEL
 
 
+@pytest.mark.parametrize(("off_u", "counts"), [(2.5, True), (3.5, False)])
+def test_a_marker_three_standard_deviations_off_the_plane_is_not_on_it(off_u, counts) -> None:
+    """Turf is rough by 3 cm: that of a marker that is taped exactly."""
+    places = on(Ground(0.02), (10, 0), (20, 0), (30, 0), (30, 6), (25, -5))
+    places.append((20.0, 0.0, 0.4 + 0.03 * off_u))
+    found = ground_of(places, [1e-6] * 6)
+    assert (found.rise_along > 0.02 * 1.01) is counts
+    assert found.rise_along == pytest.approx(0.02, rel=0.05 if counts else 0.005)
+
+
 def test_two_markers_at_different_heights_show_a_rise() -> None:
     found = ground_of([(0, 0, 0), (10, 0, 0.2), (20, 0, 0.4)], [0.02] * 3)
     assert found.rise_along == pytest.approx(0.02, rel=0.02)
