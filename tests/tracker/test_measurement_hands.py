@@ -28,7 +28,7 @@ def test_the_ball_in_the_hand_is_left_out(speed_mps: float) -> None:
     arc = path(speed_mps, push=max(6.0, speed_mps**2 / (GRAVITY * 1.0)))
     free = without_hand(arc, WIDTH, 1.0 / FPS)
     assert is_throw(free, WIDTH, 1.0 / FPS)
-    assert -0.05 < free.times_s[0] < 0.02
+    assert -0.06 < free.times_s[0] < 0.02
     assert free.times_s[-1] == arc.times_s[-1]
     assert free.frames[0] == arc.frames[0] + len(arc.frames) - len(free.frames)
 

@@ -31,7 +31,7 @@ APPROACH_U_PS = 1.0
 """Standard uncertainty of how fast a ball comes nearer or goes away, as a share of its distance a
 second: 5 m/s at 5 m. Common practice, no source."""
 
-FREE_U = 2.0
+FREE_U = 3.0
 """Standard uncertainties by which a position may miss the curve of those next to it. Common
 practice, no source."""
 

@@ -126,7 +126,8 @@ def seen_along(
         agrees &= _alike(track, first_s, last_s)
     speed = float(np.linalg.norm(flight.launch[3:6]))
     if speed < FASTEST_TOSS_S * flight.known.forces.gravity_mps2:
-        let_go_s = _let_go_s(track, agrees, last_s, context.settings.diameter_px)
+        patches_px = context.settings.diameter_px if is_near else 0.0
+        let_go_s = _let_go_s(track, agrees, last_s, patches_px)
         agrees &= track.times_s > let_go_s - SAME_S
         first_s = max(first_s, let_go_s)
     first_s = seen_until(shown, track, agrees, first_s, forward=False)
