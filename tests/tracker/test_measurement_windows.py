@@ -206,7 +206,7 @@ def straight(begin_s: float, at_px: tuple[float, float], pxps: tuple[float, floa
 )
 def test_paths_are_joined_only_where_they_meet_between_them(meet_s: float, joint: str) -> None:
     falling = straight(0.0, (100.0, 100.0), (300.0, 400.0))
-    rise = -900.0
+    rise = -390.0
     at_zero = (100.0, 100.0 + (400.0 - rise) * meet_s)
     rising = straight(0.5, at_zero, (300.0, rise))
     joining = throws._Joining({0: falling, 1: rising}, [0, 1], 1280, 0.02)
