@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
+from calibration.ground import LEVEL, Ground
 from calibration.site.accuracy import BALL_PIXEL_U, ground_covariances
 from calibration.site.solution import Calibration
 
@@ -100,7 +101,9 @@ class Drawing:
     ellipses: tuple[Ellipse, ...]
 
 
-def draw(calibration: Calibration, pixel_u: float = BALL_PIXEL_U) -> Drawing:
+def draw(
+    calibration: Calibration, pixel_u: float = BALL_PIXEL_U, ground: Ground = LEVEL
+) -> Drawing:
     """Return what a picture of a calibration shows.
 
     Parameters
@@ -108,6 +111,8 @@ def draw(calibration: Calibration, pixel_u: float = BALL_PIXEL_U) -> Drawing:
     calibration : Calibration
     pixel_u : float
         How well the ground point's pixel is known for its ellipse.
+    ground : Ground
+        What the lines lie on.
     """
     camera = calibration.camera
     points = calibration.points_m
@@ -118,16 +123,17 @@ def draw(calibration: Calibration, pixel_u: float = BALL_PIXEL_U) -> Drawing:
     along = np.arange(first, last + 0.5 * STEP_M, STEP_M)
     across = np.arange(-half, half + 0.5 * STEP_M, STEP_M)
     lines = [
-        np.column_stack([along, np.full_like(along, side), np.zeros_like(along)])
+        _laid(ground, along, np.full_like(along, side))
         for side in np.arange(-half, half + 0.1, spacing)
     ]
     lines += [
-        np.column_stack([np.full_like(across, at), across, np.zeros_like(across)])
+        _laid(ground, np.full_like(across, at), across)
         for at in np.arange(first, last + 0.1, spacing)
     ]
-    line = np.column_stack([along, np.zeros_like(along), np.zeros_like(along)])
+    line = _laid(ground, along, np.zeros_like(along))
     near = -0.5 if camera.position[1] < 0 else 0.5
-    tens = np.arange(first, last + 0.1, 5.0)
+    fives = np.arange(first, last + 0.1, 5.0)
+    tens = fives[fives % 10 == 0]
     residuals = calibration.residuals_px
     longest = float(np.linalg.norm(residuals, axis=1).max())
     scale = _round_scale(ARROW_SHARE * max(camera.size_px) / max(longest, 1e-6))
@@ -135,7 +141,7 @@ def draw(calibration: Calibration, pixel_u: float = BALL_PIXEL_U) -> Drawing:
         grid=_in_frame(camera, lines),
         firing_line=_in_frame(camera, [line]),
         spacing_m=spacing,
-        ticks=_ticks(camera, tens, near),
+        ticks=_ticks(camera, ground, fives, near),
         arrows=tuple(
             Arrow(name, picked, picked + scale * residual)
             for name, picked, residual in zip(
@@ -143,16 +149,18 @@ def draw(calibration: Calibration, pixel_u: float = BALL_PIXEL_U) -> Drawing:
             )
         ),
         scale=scale,
-        ellipses=ground_ellipses(
-            camera,
-            np.column_stack([tens[tens % 10 == 0], np.zeros((np.sum(tens % 10 == 0), 2))]),
-            pixel_u,
-        ),
+        ellipses=ground_ellipses(camera, _laid(ground, tens, np.zeros_like(tens)), pixel_u, ground),
     )
 
 
+def _laid(ground: Ground, along: Array, across: Array) -> Array:
+    """Return points of the ground, shape (N, 3), by their coordinates along and across."""
+    places = np.stack([along, across], axis=-1)
+    return np.concatenate([places, ground.height_m(places)[..., None]], axis=-1)
+
+
 def ground_ellipses(
-    camera: Camera, points: Array, pixel_u: float = BALL_PIXEL_U
+    camera: Camera, points: Array, pixel_u: float = BALL_PIXEL_U, ground: Ground = LEVEL
 ) -> tuple[Ellipse, ...]:
     """Return the 95 % ellipses of ground points, shape (N, 3), that the frame shows."""
     angle = np.linspace(0.0, 2.0 * np.pi, 73)
@@ -163,17 +171,14 @@ def ground_ellipses(
         if not (seen and np.all(np.isfinite(spread))):
             continue
         values, vectors = np.linalg.eigh(spread)
-        outline = np.zeros((len(circle), 3))
-        outline[:, :2] = circle @ (vectors * np.sqrt(np.maximum(values, 0.0))).T
-        around = point + outline
+        around = point[:2] + circle @ (vectors * np.sqrt(np.maximum(values, 0.0))).T
+        around = _laid(ground, around[:, 0], around[:, 1])
         found.append(Ellipse(point, around[:, :2], camera.project(around)))
     return tuple(found)
 
 
-def _ticks(camera: Camera, places: Array, near: float) -> tuple[Tick, ...]:
-    ends = np.zeros((len(places), 2, 3))
-    ends[:, :, 0] = places[:, None]
-    ends[:, 1, 1] = near
+def _ticks(camera: Camera, ground: Ground, places: Array, near: float) -> tuple[Tick, ...]:
+    ends = _laid(ground, *np.broadcast_arrays(places[:, None], np.array([0.0, near])))
     seen = visible(camera, ends.reshape(-1, 3)).reshape(-1, 2).all(axis=1)
     pixels = camera.project(ends.reshape(-1, 3)).reshape(-1, 2, 2)
     return tuple(Tick(float(places[i]), pixels[i]) for i in np.flatnonzero(seen))

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from calibration.camera import looking_at
+from calibration.ground import Ground
 from calibration.markers import Marker, Plumb
 from calibration.site import Site, draw, ground_covariances, solve
 from tests.calibration.fields import LAYOUTS, field
@@ -183,3 +184,29 @@ def test_drawing_lies_in_the_frame_and_its_ellipses_mean_what_they_say():
         spread = ground_covariances(solved.camera, ellipse.ground_m[None, :])[0]
         distance = np.einsum("ni,ij,nj->n", gap, np.linalg.inv(spread), gap)
         assert distance == pytest.approx(5.991465, rel=1e-5)
+
+
+def test_lines_of_the_drawing_lie_on_the_ground():
+    solved = solve(field(LAYOUTS[0], np.random.default_rng(4)).site)
+    ground = Ground(0.03, -0.02)
+    picture = draw(solved, ground=ground)
+
+    def on_the_ground(pixels, places):
+        points = np.column_stack([places, ground.height_m(places)])
+        assert pixels == pytest.approx(solved.camera.project(points), abs=1e-6)
+
+    for tick in picture.ticks:
+        on_the_ground(tick.ends_px[:1], np.array([[tick.along_m, 0.0]]))
+        outer = solved.camera.project([(tick.along_m, y, 0.03 * tick.along_m - 0.02 * y)
+                                       for y in (-0.5, 0.5)])  # fmt: skip
+        assert np.abs(outer - tick.ends_px[1]).max(axis=1).min() < 1e-6
+    for ellipse in picture.ellipses:
+        assert ellipse.ground_m[2] == pytest.approx(0.03 * ellipse.ground_m[0])
+        on_the_ground(ellipse.outline_px, ellipse.outline_m)
+    # The firing line runs through the foot of every tick.
+    line = np.concatenate(picture.firing_line)
+    for tick in picture.ticks:
+        assert np.linalg.norm(line - tick.ends_px[0], axis=1).min() < 1e-6
+    crossed = [np.linalg.norm(each - picture.ticks[2].ends_px[0], axis=1).min() < 1e-6
+               for each in picture.grid]  # fmt: skip
+    assert any(crossed)

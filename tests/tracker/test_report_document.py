@@ -268,6 +268,11 @@ def test_a_flight_goes_on_smoothly_to_its_landing() -> None:
     before = (places[-1][1] - places[-2][1]) / (places[-1][0] - places[-2][0])
     after = (curve.rest[1][1] - curve.rest[0][1]) / (curve.rest[1][0] - curve.rest[0][0])
     assert after == pytest.approx(before, abs=0.12)
+    for rise in (-0.05, 0.04):
+        sloping = curve_of(shot, places, "", rise)
+        assert sloping is not None
+        assert sloping.rest[-1] == pytest.approx((40.0, 40.0 * rise))
+        assert all(y >= rise * x - 1e-9 for x, y in sloping.rest)
     seen_down = replace(shot, landing_along_m=30.05)
     ended = curve_of(seen_down, places, "")
     assert ended is not None and ended.rest == ()

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
+from calibration.ground import Ground
 from tests.tracker.invented_shot import CAMERA, SIZE, invented
 from tracker.records import Quality
 from tracker.report.overlay import OverlayPainter, flight_of
@@ -47,6 +48,14 @@ def test_the_path_runs_from_the_release_to_the_landing_along_the_fit() -> None:
             np.interp(time_s, measured.path.times_s, measured.path.pixels[:, i]) for i in (0, 1)
         ]
         assert pixel == pytest.approx(true, abs=0.2)
+
+
+def test_a_path_on_a_slope_ends_on_it() -> None:
+    measured = invented()[0]
+    found = flight_of(measured.shot, measured.points, RELEASE_S, CAMERA, Ground(-0.04))
+    along, across = measured.shot.landing_along_m, measured.shot.landing_across_m
+    landing = CAMERA.project([(along, across, -0.04 * along)])[0]
+    assert found.pixels[-1] == pytest.approx(landing, abs=0.5)
 
 
 def test_events_become_known_in_order_and_say_what_was_measured() -> None:

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.ground import LEVEL, Ground
 from calibration.site import ALARM, Calibration, Drawing, draw
 from tracker.records import Quality
 from tracker.report.composite import Image, shrunk
@@ -49,7 +50,9 @@ GROUND = "#dfeee2"
 ELLIPSE = "#c2571a"
 
 
-def calibration_picture(calibration: Calibration, frame: Image, title: str) -> bytes:
+def calibration_picture(
+    calibration: Calibration, frame: Image, title: str, ground: Ground = LEVEL
+) -> bytes:
     """Return the picture of a calibration as a JPEG file.
 
     Parameters
@@ -59,6 +62,8 @@ def calibration_picture(calibration: Calibration, frame: Image, title: str) -> b
         A frame of the clip, blue, green, red.
     title : str
         The clip's name.
+    ground : Ground
+        What its grid lies on.
 
     Returns
     -------
@@ -67,7 +72,7 @@ def calibration_picture(calibration: Calibration, frame: Image, title: str) -> b
         their residuals and the 95 % ellipses; below it each marker close up, and the field from
         above with the same ellipses.
     """
-    return as_jpeg(_laid_out(calibration, draw(calibration), frame, title))
+    return as_jpeg(_laid_out(calibration, draw(calibration, ground=ground), frame, title))
 
 
 def _laid_out(calibration: Calibration, drawing: Drawing, frame: Image, title: str) -> "Figure":

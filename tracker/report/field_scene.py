@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
+from calibration.ground import LEVEL, Ground
 from calibration.site import Calibration, Drawing, draw, visible
 from tracker.session import MarkerEntry
 
@@ -62,9 +63,9 @@ class FieldScene:
     spacing_m: float
 
 
-def field_scene(calibration: Calibration) -> FieldScene:
-    """Return the lines that a calibration draws over its frame."""
-    drawing: Drawing = draw(calibration)
+def field_scene(calibration: Calibration, ground: Ground = LEVEL) -> FieldScene:
+    """Return the lines that a calibration draws over its frame, on the ground of the field."""
+    drawing: Drawing = draw(calibration, ground=ground)
     return FieldScene(
         grid=_path(_thinned(line) for line in drawing.grid),
         firing_line=_path(_thinned(line) for line in drawing.firing_line),

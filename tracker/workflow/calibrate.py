@@ -10,6 +10,7 @@ from tracker.results import folder_of
 from tracker.results.files import put_in_place
 from tracker.session import ClipEntry, Session, read_session
 from tracker.video import first_picture
+from tracker.workflow.ball_and_air import ground_under
 from tracker.workflow.inputs import inspected, picture_names
 from tracker.workflow.stand import calibrate
 
@@ -67,7 +68,9 @@ def calibrate_session(folder: Path) -> tuple[Session, tuple[CalibratedClip, ...]
         if faults:
             continue
         name = f"{names[clip.file]}-calibration.jpg"
-        drawn[name] = calibration_picture(calibration, first_picture(facts), clip.file)
+        drawn[name] = calibration_picture(
+            calibration, first_picture(facts), clip.file, ground_under(clip.markers)
+        )
         unpicked = tuple(entry.name for entry in clip.markers if entry.pixel is None)
         found.append(CalibratedClip(clip, calibration, unpicked, calibration.notes, results / name))
     if faults:

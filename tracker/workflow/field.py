@@ -22,6 +22,7 @@ from tracker.report.field_scene import (
 )
 from tracker.session import ClipEntry, Session
 from tracker.video import picture
+from tracker.workflow.ball_and_air import ground_under
 from tracker.workflow.inputs import inspected
 from tracker.workflow.markers import search_camera
 from tracker.workflow.stand import site_of
@@ -129,7 +130,7 @@ def field_answer(
         faults = (LOOKING,) if not searched else tuple(map(_sentence, calibration.notes))
     return FieldAnswer(
         calibration=calibration,
-        scene=field_scene(calibration),
+        scene=field_scene(calibration, ground_under(clip.markers)),
         expected=expected_pixels(calibration.camera, clip.markers),
         residuals=residual_words(calibration),
         suspects=suspects,

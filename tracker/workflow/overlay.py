@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calibration.errors import InputError, typed
+from calibration.ground import Ground
 from calibration.site import Calibration, draw
 from tracker.records import Shot, TrackPoint
 from tracker.report.overlay import OverlayFlight, OverlayPainter, flight_of
@@ -14,6 +15,7 @@ from tracker.results.details import ShotKey, read_points
 from tracker.results.files import staged_file
 from tracker.session import ClipEntry, Session
 from tracker.video import ClipFacts
+from tracker.workflow.ball_and_air import ground_under
 from tracker.workflow.inputs import inspected, picture_names, read_all, results_of
 from tracker.workflow.stand import calibrate_if_fixed
 
@@ -97,11 +99,12 @@ def _overlaid(
     """Draw the flights of one clip; nothing where none of its rows has a path."""
     facts = inspected(session, clip)
     calibration = calibrate_if_fixed(session, clip, facts.size_px)
-    flights, frames, numbers = _flights(facts, calibration, measured)
+    ground = ground_under(clip.markers)
+    flights, frames, numbers = _flights(facts, calibration, ground, measured)
     if not flights:
         return []
-    ground = None if calibration is None else draw(calibration)
-    painter = OverlayPainter(facts.size_px, flights, ground)
+    lines = None if calibration is None else draw(calibration, ground=ground)
+    painter = OverlayPainter(facts.size_px, flights, lines)
     results, name = results_of(session), picture_names(session.clips)[clip.file]
     stills = dict(
         zip(
@@ -139,6 +142,7 @@ def _overlaid(
 def _flights(
     facts: ClipFacts,
     calibration: Calibration | None,
+    ground: Ground,
     measured: tuple[Sequence[Shot], Mapping[ShotKey, tuple[TrackPoint, ...]]],
 ) -> tuple[list[OverlayFlight], list[list[int]], list[int]]:
     """Return the flights that have a path, the frames of their places, and their numbers."""
@@ -147,7 +151,7 @@ def _flights(
     for shot in shots:
         mine = points.get((shot.clip, shot.shot), ())
         camera = None if calibration is None else calibration.camera
-        flight = flight_of(shot, mine, shot.release_s / facts.pace, camera)
+        flight = flight_of(shot, mine, shot.release_s / facts.pace, camera, ground)
         if flight is not None:
             flights.append(flight)
             frames.append([point.frame for point in mine if point.used])

@@ -28,6 +28,7 @@ from tracker.results.details import read_budgets, read_points, used_places
 from tracker.results.rows import read_provenance
 from tracker.session import ClipEntry, Session
 from tracker.video import first_picture
+from tracker.workflow.ball_and_air import ground_under
 from tracker.workflow.gathering import gather
 from tracker.workflow.inputs import inspected, picture_names, results_of
 from tracker.workflow.outings import Outings
@@ -101,11 +102,12 @@ def report_facts(folders: Sequence[Path]) -> ReportFacts:
         inputs += [InputFile(session.name, *each) for each in provenance.inputs.items()]
         budgets, points = read_budgets(results / "shots.json"), read_points(results / "tracks.csv")
         mine = _shots_of(outings, session, folder)
+        rises = {clip.file: ground_under(clip.markers).rise_along for clip in session.clips}
         for shot in mine:
             key = (shot.clip, shot.shot)
             rows.append(ShotFigures(session.name, shot, budgets.get(key, {})))
             places = used_places(points.get(key, ()))
-            curve = curve_of(shot, places, f"{shot.clip}, shot {shot.shot}")
+            curve = curve_of(shot, places, f"{shot.clip}, shot {shot.shot}", rises[shot.clip])
             curves += [] if curve is None else [curve]
         stills += _stills(session, mine)
         calibrations += _calibrations(session, notes)
@@ -190,7 +192,9 @@ def _calibrations(session: Session, notes: list[str]) -> list[CalibrationFacts]:
     drawn = []
     for clips, clip, calibration in found.values():
         frame = first_picture(inspected(session, clip))
-        picture = smaller(calibration_picture(calibration, frame, clip.file))
+        picture = smaller(
+            calibration_picture(calibration, frame, clip.file, ground_under(clip.markers))
+        )
         said = (
             f"{calibration.summary[:1].upper()}{calibration.summary[1:]}.",
             verdict_sentence(calibration),

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
+from calibration.ground import LEVEL, Ground
 from tracker.records import Quality, Shot, TrackPoint
 from tracker.report.document.curves import rest_of
 from tracker.report.rounding import with_uncertainty
@@ -55,7 +56,11 @@ class OverlayFlight:
 
 
 def flight_of(
-    shot: Shot, points: Sequence[TrackPoint], release_s: float, camera: Camera | None = None
+    shot: Shot,
+    points: Sequence[TrackPoint],
+    release_s: float,
+    camera: Camera | None = None,
+    ground: Ground = LEVEL,
 ) -> OverlayFlight | None:
     """Return a flight from its row and its places; None for a rejected row or too few places.
 
@@ -68,6 +73,8 @@ def flight_of(
         True time of the release from the clip's first frame.
     camera : Camera, optional
         With it the flight goes on from its last place to the landing.
+    ground : Ground
+        Where it lands.
     """
     known = [point for point in points if np.isfinite(point.residual_column_px)]
     if shot.quality is Quality.REJECTED or len(known) < FEWEST_PLACES:
@@ -77,7 +84,7 @@ def flight_of(
     times, pixels = _from_release(times, pixels, release_s)
     landing_s = None if shot.flight_time_s is None else release_s + shot.flight_time_s
     if camera is not None and landing_s is not None:
-        times, pixels = _to_landing(shot, known, (times, pixels, landing_s), camera)
+        times, pixels = _to_landing(shot, known, (times, pixels, landing_s), camera, ground)
     used = [point for point in known if point.used]
     return OverlayFlight(
         name=f"shot {shot.shot}, {shot.setup}" if shot.setup else f"shot {shot.shot}",
@@ -111,6 +118,7 @@ def _to_landing(
     points: Sequence[TrackPoint],
     path: tuple[Array, Array, float],
     camera: Camera,
+    ground: Ground,
 ) -> tuple[Array, Array]:
     """Return the path continued from the last place to the landing."""
     times, pixels, landing_s = path
@@ -118,7 +126,7 @@ def _to_landing(
     if shot.landing_along_m is None or landing_s <= times[-1] or not np.isfinite(last.up_m):
         return times, pixels
     places = [(point.along_m, point.up_m) for point in points if np.isfinite(point.up_m)]
-    rest = np.array(rest_of(places, shot.landing_along_m))
+    rest = np.array(rest_of(places, shot.landing_along_m, ground.rise_along))
     if not len(rest):
         return times, pixels
     share = (rest[:, 0] - rest[0, 0]) / (rest[-1, 0] - rest[0, 0])
