@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from tracker.following.arcs import fit_arc
 from tracker.following.linking import MOST_PAIRS, ArcSearch
 from tracker.following.throws import is_slow_fall, is_throw
 from tracker.records import Candidates, Cutouts
@@ -110,3 +111,26 @@ def test_of_too_many_beginnings_the_strongest_are_kept():
     assert len(linking._count) == MOST_PAIRS
     began = {tuple(each) for each in linking._pairs[:, 0, 2:].tolist()}
     assert began == {tuple(each) for each in places[strength > 50 - len(began) - 1].tolist()}
+
+
+def _lob(times, speed, angle_deg, drag, px_per_m):
+    """Return the pixels of a lob seen square from the side: drag by steps of 0.5 ms."""
+    step, place, path = 5e-4, np.zeros(2), []
+    velocity = speed * np.array([np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))])
+    for _ in range(round(times[-1] / step) + 2):
+        path.append(place)
+        pull = np.array([0.0, -9.81]) - drag * np.linalg.norm(velocity) * velocity
+        place, velocity = place + step * velocity + 0.5 * step**2 * pull, velocity + step * pull
+    path = np.array(path)[np.rint(times / step).astype(int)]
+    return np.column_stack([40.0 + px_per_m * path[:, 0], 1000.0 - px_per_m * path[:, 1]])
+
+
+@pytest.mark.parametrize(("fps", "drag"), [(60.0, 0.022), (30.0, 0.022), (60.0, 0.030)])
+def test_a_long_lob_is_a_throw_whatever_drag_makes_of_its_curve(fps, drag):
+    # A tennis ball with a drag coefficient of 0.6: k of 0.037 /m, docs/methods/flight.md.
+    times = np.arange(round(3.5 * fps)) / fps
+    pixels = _lob(times, 25.0, 60.0, drag, 58.0)
+    pixels = pixels + np.random.default_rng(3).normal(0, 0.4, pixels.shape)
+    arc = fit_arc(np.column_stack([np.arange(len(times)), times, pixels]), 1.0 / fps)
+    assert is_throw(arc, WIDTH, 1.0 / fps)
+    assert arc.scatter_px < 0.7
