@@ -1,3 +1,5 @@
+import warnings
+
 import numpy as np
 import pytest
 
@@ -191,3 +193,17 @@ def test_a_chain_of_maps_is_one_after_the_other(count):
         expected.append(linear[number] @ expected[-1] + constant[number])
     found = _chained(linear, constant, expected[0])
     np.testing.assert_allclose(found, expected, rtol=1e-12, atol=1e-12)
+
+
+@pytest.mark.parametrize("with_sensitivities", [False, True])
+def test_a_launch_that_no_ball_could_have_ends_in_what_is_not_finite_without_a_word(
+    with_sensitivities,
+):
+    strayed = np.zeros(11)
+    strayed[3:7] = 1e180, -1e180, 1e180, 0.01
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        one = fly(strayed, Forces(0.01), 1.0, with_sensitivities=with_sensitivities)
+        many = fly_many([strayed, strayed], Forces(0.01), 1.0, 0.05)[1]
+    assert not np.isfinite(one.states[-1]).any()
+    assert not np.isfinite(many[-1]).any()

@@ -51,6 +51,9 @@ MOST_STEPS = 20_000
 """Largest number of steps of one integration: 400 s at the usual step, far beyond any flight."""
 
 
+# An iteration may try a launch that no ball could have: what is not finite shows in the states,
+# where a fit looks for it, and no warning reaches a person's screen.
+@np.errstate(over="ignore", invalid="ignore")
 def fly(
     launch: ArrayLike,
     forces: Forces,
@@ -143,6 +146,7 @@ def _states(launch: Array, inside: Array, slopes: Array, step: float) -> Array:
     return states
 
 
+@np.errstate(over="ignore", invalid="ignore")  # as in `fly`
 def fly_many(
     launches: ArrayLike, forces: Forces, duration_s: float, step_s: float
 ) -> tuple[Array, Array]:
