@@ -51,6 +51,24 @@ def test_of_rejected_throws_the_longest_is_named_with_its_reasons() -> None:
     assert cause.numbers["release_s"] == rejected[1].release_s
 
 
+@pytest.mark.parametrize(
+    ("reason", "advised"),
+    [
+        (Reason(ReasonCode.NO_FIT), True),
+        (Reason(ReasonCode.IMPLAUSIBLE), True),
+        (Reason(ReasonCode.DISTANCE_IMPLAUSIBLE, {"away_m": 300.0}), True),
+        (Reason(ReasonCode.SPEED_IMPLAUSIBLE, {"speed_mps": 90.0}), True),
+        (Reason(ReasonCode.RUNS_ON), False),
+    ],
+)
+def test_a_wrong_distance_asks_for_the_cameras_place(reason: Reason, advised: bool) -> None:
+    rejected = [rejected_throw(Throw(arc(25, 400.0), None), CONTEXT, FRAME_S, reason)]
+    said = why_no_throw(rejected, CONTEXT, scouted(), position_known=False)
+    assert said[1] == reason
+    assert said[2:] == ((Reason(ReasonCode.CAMERA_PRESUMED),) if advised else ())
+    assert why_no_throw(rejected, CONTEXT, scouted()) == said[:2]
+
+
 def test_what_falls_too_slowly_is_named_with_how_slow_the_file_may_be() -> None:
     """Gravity f g / d in the picture; played k times slower it is smaller by k squared."""
     fall = CONTEXT.camera.focal_px * CONTEXT.circumstances.forces.gravity_mps2 / 900.0

@@ -840,7 +840,7 @@ def presumed(monkeypatch, *, far=(), close=(), measured=(), cameras=()):
         "by_size": lambda throws, context: (list(far), dict(close)),
         "measure_throws": lambda some, *_: [fitted_shot(release_s=2.0) for _ in some],
         "without_hops": lambda shots, whose: (shots, []),
-        "why_no_throw": lambda rejected, context, scouted: ("cause",),
+        "why_no_throw": lambda rejected, context, scouted, stated: ("cause", stated),
         "other_paths": lambda throws, context, scouted: [
             thrown.rejected_throw(Throw(a_path(0, 9), None), CONTEXT, STEP_S)
         ],
@@ -870,7 +870,7 @@ def test_shots_are_drawn_with_the_best_known_camera(monkeypatch):
     assert presumed(monkeypatch, cameras=("near", "nearer")).found.camera == "near"
     assert presumed(monkeypatch, measured=(0.3,), cameras=("near",)).found.camera == "camera 0.3"
     bare = presumed(monkeypatch).found
-    assert bare.camera.size_px == (1920, 1080) and bare.causes == ("cause",)
+    assert bare.camera.size_px == (1920, 1080) and bare.causes == ("cause", False)
     assert bare.notes == ["note"]
 
 

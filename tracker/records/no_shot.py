@@ -35,6 +35,11 @@ NO_SHOT = {
         "no shot was found, but what falls at {release_s:.2f} s left its hand at {speed_mps:.1f} "
         "m/s: it was dropped rather than thrown, and a throw is measured from {least_mps:g} m/s on",
     ),
+    ReasonCode.CAMERA_PRESUMED: Entry(
+        "camera's place unknown",
+        "the camera's place is only presumed: tape it, and write position_m under [camera] of a "
+        "session.toml",
+    ),
     ReasonCode.FALLS_OTHERWISE: Entry(
         "falls otherwise",
         "no shot was found, and what falls at {release_s:.2f} s does not fall as a ball does in "

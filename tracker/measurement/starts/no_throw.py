@@ -21,12 +21,23 @@ LEAST_BEND = 0.25
 walks past goes nearly straight. A shot at 20 m/s does within half a second. Common practice, no
 source."""
 
+BY_DISTANCE = {
+    ReasonCode.NO_FIT,
+    ReasonCode.IMPLAUSIBLE,
+    ReasonCode.DISTANCE_IMPLAUSIBLE,
+    ReasonCode.SPEED_IMPLAUSIBLE,
+}
+"""What is said of a throw whose distance came out wrong."""
+
 MOST_PATHS = 20
 """Paths that are listed of those that are no throws: the longest. A matter of looks."""
 
 
 def why_no_throw(
-    rejected: Sequence[RejectedCandidate], context: ClipContext, scouted: Scouted
+    rejected: Sequence[RejectedCandidate],
+    context: ClipContext,
+    scouted: Scouted,
+    position_known: bool = True,
 ) -> tuple[Reason, ...]:
     """Return the likeliest cause of a clip in which no throw was measured.
 
@@ -37,6 +48,8 @@ def why_no_throw(
     context : ClipContext
         With the presumed camera.
     scouted : Scouted
+    position_known : bool
+        Whether the camera's position is stated. Without it a fit may not find the right distance.
     """
     slow = [arc for arc in (scouted.arcs[at] for at in scouted.slow) if _bends(arc)]
     if slow:
@@ -48,7 +61,9 @@ def why_no_throw(
         if speed < SPEEDS_MPS[0]:
             numbers = {**at_s, "speed_mps": speed, "least_mps": SPEEDS_MPS[0]}
             return (Reason(ReasonCode.LET_GO, numbers),)
-        return Reason(ReasonCode.NO_THROW_MEASURED, at_s), *longest.reasons
+        open_ = not position_known and any(each.code in BY_DISTANCE for each in longest.reasons)
+        advice = (Reason(ReasonCode.CAMERA_PRESUMED),) if open_ else ()
+        return Reason(ReasonCode.NO_THROW_MEASURED, at_s), *longest.reasons, *advice
     if len(scouted.arcs) < 2:
         return (Reason(ReasonCode.NOTHING_FALLS),)
     return (Reason(ReasonCode.NO_PATH_FALLS, {"paths": len(scouted.arcs)}),)

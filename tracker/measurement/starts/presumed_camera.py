@@ -72,7 +72,8 @@ class PresumedCameraStart:
         found.shots, hops = without_hops(found.shots, hop_in_picture)
         found.rejected += hops
         if not found.shots:
-            found.causes = why_no_throw(found.rejected, context, scouted)
+            stated = self.site.position_m is not None
+            found.causes = why_no_throw(found.rejected, context, scouted, stated)
         found.rejected += other_paths(throws, context, scouted)
         found.on_file_clock(scouted.timing, facts)
         found.doubt(*scouted.doubts)
