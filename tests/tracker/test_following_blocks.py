@@ -130,7 +130,7 @@ def test_of_the_refined_flights_the_best_supported_is_taken(monkeypatch):
     found, rejected, _ = tried(monkeypatch, [*flights, WEAK], starts=4)
     assert found is flights[1]
     # Of a start and what it was refined to, the better supported one is reported.
-    assert [each.support for each in rejected] == [max(FLIGHT.support, WEAK.support)]
+    assert [each.support for each, _ in rejected] == [max(FLIGHT.support, WEAK.support)]
 
 
 def settling(monkeypatch, flights):
