@@ -34,10 +34,15 @@ G = KNOWN.forces.gravity_mps2
 
 # --- where gravity is the scale
 
+TORN = Reason(ReasonCode.INNOVATIONS, {"mean": 16.0, "low": 0.6, "high": 1.6})
+
 
 def untaped_row(monkeypatch, *, first_s=(1.0,), rejects_at=None, **changes):
     """Measure a throw of which each round begins where it is asked to; return what was done."""
-    given = {"quality": Quality.CHECK, "hardly": None, "speed": 9.0, "near_m": None} | changes
+    given = {
+        "quality": Quality.CHECK, "reason": Reason(ReasonCode.NO_FIT), "hardly": None, "speed": 9.0,
+        "near_m": None,
+    } | changes  # fmt: skip
     done = SimpleNamespace(rounds=[])
     times = np.array([2.0, 2.5, 3.0])
     track = SimpleNamespace(times_s=times)
@@ -57,7 +62,7 @@ def untaped_row(monkeypatch, *, first_s=(1.0,), rejects_at=None, **changes):
 
     def described(context, traced, expectations, before):
         done.traced, done.expectations, done.before = traced, expectations, before
-        return fitted_shot(quality=given["quality"], reasons=(Reason(ReasonCode.NO_FIT),))
+        return fitted_shot(quality=given["quality"], reasons=(given["reason"],))
 
     def seen(shot, traced, most_speed_u):
         done.most_speed_u = most_speed_u
@@ -133,6 +138,7 @@ def test_a_near_ball_needs_no_more_evidence_than_any_other(monkeypatch, near_m, 
     [
         ({"quality": Quality.REJECTED}, ReasonCode.NO_FIT),
         ({"hardly": Reason(ReasonCode.RAGGED)}, ReasonCode.RAGGED),
+        ({"reason": TORN}, ReasonCode.INNOVATIONS),
         ({"speed": 2.0}, ReasonCode.SPEED_IMPLAUSIBLE),
         ({"speed": 70.1}, ReasonCode.SPEED_IMPLAUSIBLE),
     ],

@@ -260,12 +260,23 @@ def measure_untaped(
         expectations,
         before_reasons,
     )
+    _believe_row(shot, traced)
+    return shot, flight
+
+
+def _believe_row(shot: FittedShot, traced: TracedFlight) -> None:
+    """Raise `Rejection` for a row that is none, or in which too little flies as a ball does.
+
+    Nothing else speaks for a ball here: what is to be checked of a taped shot is no shot.
+    """
     if shot.shot.quality is Quality.REJECTED:
         raise Rejection(*shot.shot.reasons)
     reason = hardly_seen(shot, traced, MOST_SPEED_U)
     if reason is not None:
         raise Rejection(reason)
-    return shot, flight
+    torn = [each for each in shot.shot.reasons if each.code is ReasonCode.INNOVATIONS]
+    if torn:
+        raise Rejection(*torn)
 
 
 def _likeness(start: UntapedStart) -> tuple[tuple[float, float], float]:
