@@ -528,3 +528,17 @@ def test_what_rises_faster_than_it_came_down_was_kicked(gap_s, rebound, kind):
     begin = place + since * np.array([100.0, up]) + [0.0, 0.5 * fall * since**2]
     later = path(meet_s + since, 20, begin, (100.0, up + fall * since), fall=fall)
     assert _Joining({}, [], WIDTH, step_s)._joint(first, later) is kind
+
+
+@pytest.mark.parametrize("share", [0.08, 0.25, 0.5, 0.75, 0.92])
+def test_a_near_ball_meets_its_bounce_wherever_it_lies_in_the_gap(share):
+    """At 2,700 px/s it passes the reach between two of nine moments."""
+    fall, gap_s = 6600.0, 0.1
+    first = path(0.0, 30, velocity=(20.0, 0.0), fall=fall)
+    end_s = float(first.times_s[-1])
+    meet_s = end_s + share * gap_s
+    place, down = first.at(np.array([meet_s]))[0], fall * meet_s
+    since = (1.0 - share) * gap_s
+    begin = place + since * np.array([20.0, -0.5 * down]) + [0.0, 0.5 * fall * since**2]
+    later = path(end_s + gap_s, 25, begin, (20.0, -0.5 * down + fall * since), fall=fall)
+    assert _Joining({}, [], WIDTH, STEP_S)._joint(first, later) is _Joint.HOP

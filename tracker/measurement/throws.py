@@ -34,6 +34,10 @@ MOST_REBOUND = 1.0
 m at most, 0.91 of its speed (FIFA Quality Programme for Footballs, from memory); the rest is for
 what both speeds are measured to."""
 
+MEETINGS = 33
+"""Moments between two paths at which they may meet. Between two of nine, a ball of 3 m/s close by
+passed its bounce by more than the reach."""
+
 END_POSITIONS = 12
 """Positions at a path's end from which its place and velocity there are taken."""
 
@@ -194,7 +198,7 @@ class _Joining:
         gap = float(later.times_s[0] - arc.times_s[-1])
         if not -OVERLAP_FRAMES * frame_s <= gap <= LONGEST_GAP_S:
             return _Joint.NOT
-        times = np.linspace(arc.times_s[-1] - frame_s, later.times_s[0] + frame_s, 9)
+        times = np.linspace(arc.times_s[-1] - frame_s, later.times_s[0] + frame_s, MEETINGS)
         before, velocity = end_of(arc, times, last=True)
         after, next_velocity = end_of(later, times, last=False)
         apart = np.linalg.norm(before - after, axis=1)
