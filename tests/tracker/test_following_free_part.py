@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from tracker.flight.gravity import STANDARD_GRAVITY
 from tracker.following.free_part import free_part
 
 GRAVITY_MPS2 = 9.81
@@ -130,3 +131,15 @@ def test_a_fast_ball_was_pushed_harder_than_a_departure_of_a_pixel_shows(speed_m
     times, pixels = shown(62.5, speed_mps, 40.0, 0.0, 27.0, 0.0)
     pixels[:3] += [[1.5, 0.0], [1.2, 0.0], [0.9, 0.0]]
     assert free_part(times, pixels, 3.0).start == start
+
+
+def test_a_launched_ball_that_is_placed_aside_for_a_while_was_not_in_a_hand():
+    """To throw at 23 m/s a hand pushes with 18 times gravity, and is 5 px off after 0.05 s."""
+    times = np.arange(83) / 30.0
+    metre_px = 27.3
+    pixels = np.column_stack(
+        [480.0 * times, 400.0 - 400.0 * times + 0.5 * STANDARD_GRAVITY * metre_px * times**2]
+    )
+    pixels[:16, 0] += 3.5
+    pixels[15, 0] -= 1.5
+    assert free_part(times, pixels, u_px=np.full(83, 0.07)) == slice(0, 83)

@@ -107,9 +107,12 @@ class _Reach:
                 off, pushed = [], False
                 continue
             off.append(at)
-            lapse = abs(float(self.times_s[at] - self.times_s[off[0]]))
-            pushed = miss_px > 0.5 * push * lapse**2
-            if len(off) >= OFF_POSITIONS and lapse >= OFF_S and pushed:
+            # A hand holds the ball since between the last position on the curve and the next.
+            let_go_s = 0.5 * (self.times_s[good[-1]] + self.times_s[off[0]])
+            held_s = abs(float(self.times_s[at] - let_go_s))
+            off_s = abs(float(self.times_s[at] - self.times_s[off[0]]))
+            pushed = miss_px > 0.5 * push * held_s**2
+            if len(off) >= OFF_POSITIONS and off_s >= OFF_S and pushed:
                 return good[-1] + 1
         return good[-1] + 1 if pushed else len(self.times_s)
 
