@@ -1,5 +1,6 @@
 """One spoilt input through one command: in a process of its own, within bounds."""
 
+import gc
 import os
 import resource
 import shutil
@@ -53,6 +54,8 @@ def fault_of(words: Sequence[str], columns: int = 80) -> str:
     read_end, write_end = os.pipe()
     child = os.fork()
     if child == 0:
+        # What this process left to be collected may wait for threads that are not in the fork.
+        gc.freeze()
         os.close(read_end)
         os.write(write_end, _fault(list(words), columns).encode("utf-8", "replace")[:4000])
         os._exit(0)
