@@ -67,14 +67,6 @@ def pytest_configure(config: pytest.Config) -> None:
     config.pluginmanager.register(_PageFirst(), "the page first")
 
 
-def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
-    """Let one worker more than there are cores share a campaign: some always wait for a browser."""
-    if config.option.markexpr != "campaign":
-        return None
-    allowed = getattr(os, "sched_getaffinity", None)
-    return (len(allowed(0)) if allowed else os.cpu_count() or 1) + 1
-
-
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
     """Leave out of a campaign what has neither a campaign in it nor a law: it is half the files."""
     return True if config.option.markexpr == "campaign" and _is_quick(collection_path) else None
