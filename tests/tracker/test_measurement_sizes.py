@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from tests.tracker.test_measurement_steady_rules import CAMERA, STILL, Reference
+from tracker.following import free_part
 from tracker.following.arcs import fit_arc
 from tracker.following.linking import PLACE_U_PX, NearBall
 from tracker.measurement import scouted_sizes, steadying
@@ -119,7 +120,7 @@ def near_throws(monkeypatch, found, thrown=(), *, reaches=None, holds=None):
     for name, instead in {
         "_in_frame": lambda each: each,
         "reaches_near_throw": lambda arc, ball: arc in (reaches or found),
-        "_without_hand": lambda arc, ball, frame_s: (holds or {}).get(id(arc), arc),
+        "free_arc": lambda arc, *given: (holds or {}).get(id(arc), arc),
         "is_near_throw": lambda arc, ball, frame_s: not isinstance(arc, str) and arc.is_throw,
     }.items():
         monkeypatch.setattr(scouted_sizes, name, instead)
@@ -191,8 +192,8 @@ def test_positions_in_a_hand_are_left_out_of_a_path_as_slow_as_a_toss(
         asked.append((diameter_px, u_px.tolist()))
         return rows
 
-    monkeypatch.setattr(scouted_sizes, "free_part", free)
-    found = scouted_sizes._without_hand(arc, ball, STEP_S)
+    monkeypatch.setattr(free_part, "free_part", free)
+    found = free_part.free_arc(arc, ball.fall_pxps2, STEP_S, ball.diameter_px)
     assert len(found.frames) == count
     if count == 12:
         assert found.frames.tolist() == list(range(8, 20)) and asked == [(10.0, [PLACE_U_PX] * 20)]

@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 
 from calibration.adjustment.robust import fit_linear, sigma_of
 from tracker.flight.gravity import STANDARD_GRAVITY
+from tracker.following.arcs import Arc, fit_arc
+from tracker.following.linking import PLACE_U_PX
 
 Array = NDArray[np.float64]
 
@@ -84,6 +86,28 @@ def free_part(
     begin = _Reach(times_s[back], pixels[back], least[back]).from_first(core)
     end = _Reach(times_s[first:], pixels[first:], least[first:]).from_first(core)
     return slice(last - begin, first + end)
+
+
+def free_arc(arc: Arc, fall_pxps2: float, frame_s: float, diameter_px: float = 0.0) -> Arc:
+    """Return a path of candidates without the positions in which something holds the ball.
+
+    Parameters
+    ----------
+    arc : Arc
+        What is faster than a toss is returned as it is, as is what nothing holds.
+    fall_pxps2 : float
+        Gravity in the picture, px/s².
+    frame_s : float
+    diameter_px : float
+        Of the ball, 0 where it is not known.
+    """
+    if np.linalg.norm(arc.velocity_pxps) > FASTEST_TOSS_S * fall_pxps2:
+        return arc
+    u_px = np.full(len(arc.times_s), PLACE_U_PX)
+    rows = free_part(arc.times_s, arc.pixels, diameter_px, u_px)
+    if rows.stop - rows.start == len(arc.frames):
+        return arc
+    return fit_arc(np.column_stack([arc.frames, arc.times_s, arc.pixels])[rows], frame_s)
 
 
 @dataclass(frozen=True)

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.detection import CandidateFinder, SearchSettings
-from tracker.following.arcs import Arc, fit_arc
-from tracker.following.free_part import FASTEST_TOSS_S, free_part
-from tracker.following.linking import PLACE_U_PX, ArcSearch, NearBall
+from tracker.following.arcs import Arc
+from tracker.following.free_part import free_arc
+from tracker.following.linking import ArcSearch, NearBall
 from tracker.following.throws import is_near_throw, is_throw, reaches_near_throw
 from tracker.records import Candidates
 from tracker.video import ClipFacts
@@ -119,8 +119,8 @@ class _Near:
             for arc in found:
                 if not reaches_near_throw(arc, ball):
                     continue
-                parts = (_without_hand(arc, ball, self._frame_s), arc)
-                near = (part for part in parts if is_near_throw(part, ball, self._frame_s))
+                free = free_arc(arc, ball.fall_pxps2, self._frame_s, ball.diameter_px)
+                near = (part for part in (free, arc) if is_near_throw(part, ball, self._frame_s))
                 paths += islice(near, 1)
         kept: list[Arc] = []
         for arc in sorted(paths, key=lambda each: -len(each.frames)):
@@ -128,17 +128,6 @@ class _Near:
             if not any(same_ball(arc, each, self._width) for each in [*kept, *longer]):
                 kept.append(arc)
         return kept
-
-
-def _without_hand(arc: Arc, ball: NearBall, frame_s: float) -> Arc:
-    """Return a path without the positions in which something holds the ball."""
-    if np.linalg.norm(arc.velocity_pxps) > FASTEST_TOSS_S * ball.fall_pxps2:
-        return arc
-    u_px = np.full(len(arc.times_s), PLACE_U_PX)
-    rows = free_part(arc.times_s, arc.pixels, ball.diameter_px, u_px)
-    if rows.stop - rows.start == len(arc.frames):
-        return arc
-    return fit_arc(np.column_stack([arc.frames, arc.times_s, arc.pixels])[rows], frame_s)
 
 
 class _Small:

@@ -8,8 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.following.arcs import Arc, fit_arc
-from tracker.following.free_part import FASTEST_TOSS_S, free_part
-from tracker.following.linking import PLACE_U_PX
+from tracker.following.free_part import free_arc
 from tracker.following.throws import is_throw
 from tracker.measurement.scouting import Scouted
 
@@ -108,17 +107,9 @@ def throws_of(
 
 
 def without_hand(arc: Arc, width_px: int, frame_s: float) -> Arc:
-    """Return a throw's path without the positions in which something holds the ball.
-
-    What is faster than a toss, and what would be no throw without them, is returned as it is.
-    """
-    if np.linalg.norm(arc.velocity_pxps) > FASTEST_TOSS_S * arc.acceleration_pxps2[1]:
-        return arc
-    rows = free_part(arc.times_s, arc.pixels, u_px=np.full(len(arc.times_s), PLACE_U_PX))
-    if rows.stop - rows.start == len(arc.frames):
-        return arc
-    part = fit_arc(_rows(arc)[rows], frame_s)
-    return part if is_throw(part, width_px, frame_s) else arc
+    """Return a throw's path without the hand (`free_arc`), where that is still a throw."""
+    part = free_arc(arc, float(arc.acceleration_pxps2[1]), frame_s)
+    return part if part is arc or is_throw(part, width_px, frame_s) else arc
 
 
 class _Joining:
