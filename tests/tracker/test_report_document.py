@@ -24,8 +24,16 @@ from tracker.report.document import (
     Still,
     report_page,
 )
-from tracker.report.document.charts import SHAPES, landing_map, look, strips, within
+from tracker.report.document.charts import (
+    SHAPES,
+    landing_map,
+    look,
+    strips,
+    trajectories,
+    within,
+)
 from tracker.report.document.curves import curve_of
+from tracker.report.document.facts import Curve
 from tracker.report.document.stills import STILL_WIDTH_PX, smaller
 from tracker.report.document.words import causes_of, headline, words_of
 from tracker.report.rounding import aligned
@@ -252,6 +260,21 @@ def test_a_scale_holds_its_values_between_its_ends(values: list[float]) -> None:
 )  # fmt: skip
 def test_a_tick_is_written_as_its_step_needs(value: float, step: float, text: str) -> None:
     assert label(value, step) == text
+
+
+def test_flights_carry_their_setups_marks_and_stay_within_their_chart() -> None:
+    """Also where the ground falls away and they end below the origin's level."""
+    seen = ((0.0, 1.0), (10.0, 5.0), (20.0, 2.0))
+    curves = [Curve("a", "", seen), Curve("b", "", seen, ((20.0, 2.0), (28.0, -2.0)))]
+    drawn = str(trajectories(curves, {"a": 0, "b": 1}))
+    height = float(re.search(r'viewBox="0 0 [\d.]+ ([\d.]+)"', drawn)[1])
+    assert drawn.count('<circle class="fill s0"') == 1
+    assert drawn.count('class="fill s1"') == 1
+    lines = re.findall(r'<(?:polyline|path)[^>]*class="path[^>]*', drawn)
+    assert len(lines) == 3
+    downs = [float(y) for line in lines for y in re.findall(r"[\d.]+[ ,]([\d.]+)", line)]
+    # Numbers and words have the last 44 units.
+    assert max(downs) <= height - 44.0 + 1e-6
 
 
 def test_a_flight_goes_on_smoothly_to_its_landing() -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from math import isfinite
+from operator import itemgetter
 
 from markupsafe import Markup
 
@@ -116,15 +117,20 @@ def agreement(verdicts: Sequence[Verdict], quantity: str, places: Mapping[str, i
 
 
 def trajectories(curves: Sequence[Curve], places: Mapping[str, int]) -> Markup:
-    """Draw every flight from the side, along to the right and up upwards, true to scale."""
+    """Draw every flight from the side, along to the right and up upwards, true to scale.
+
+    Its setup's mark stands where it is highest: without colours the lines are alike.
+    """
     points = [point for curve in curves for point in (*curve.seen, *curve.rest)]
     alongs = [along for along, _ in points]
     across = scale_over([0.0, *alongs], LEFT, WIDTH - RIGHT)
+    # A flight over ground that falls away ends below the level of the origin.
+    lowest = min((up for _, up in points if up < 0.0), default=0.0)
     highest = max((up for _, up in points), default=1.0)
     per_metre = (across.end - across.start) / (across.high - across.low)
-    tall = max(60.0, per_metre * 1.12 * max(highest, 0.5))
+    tall = max(60.0, per_metre * (1.12 * max(highest, 0.5) - lowest))
     drawing = SvgDrawing(WIDTH, tall + BELOW + 8.0, "flights from the side")
-    upward = Scale(0.0, tall / per_metre, tall + 8.0, 8.0)
+    upward = Scale(lowest, lowest + tall / per_metre, tall + 8.0, 8.0)
     grid_across(drawing, across, (8.0, tall + 8.0), "along the firing line, m")
     grid_up(drawing, upward, (LEFT, WIDTH - RIGHT), "up, m")
     for curve in curves:
@@ -134,6 +140,10 @@ def trajectories(curves: Sequence[Curve], places: Mapping[str, int]) -> Markup:
         if curve.rest:
             rest = [(across.at(along), upward.at(up)) for along, up in curve.rest]
             drawing.line(rest, f"path dashed {colour}")
+    for curve in curves:
+        colour, shape = look(places[curve.setup])
+        along, up = max((*curve.seen, *curve.rest), key=itemgetter(1))
+        drawing.mark(shape, (across.at(along), upward.at(up)), f"fill {colour}", 4.0)
     return drawing.markup()
 
 
