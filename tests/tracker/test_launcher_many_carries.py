@@ -88,7 +88,7 @@ def test_a_flight_that_stays_up_long_is_integrated_to_its_end(
 
     monkeypatch.setattr(carry, "fly_many", noted)
     row = carry.start_of(20.0, lift, release, TENNIS, AIR, "under")
-    (found,) = carry.carries_from(row[None], [release], TENNIS, AIR)
+    (found,) = carry.carries_from(row[None], TENNIS, AIR)
     longest = float(carry._longest(row, 0.8))
     assert durations[0] == pytest.approx(0.5 * longest, abs=0.03)
     assert len(durations) == (1 if lift < 1.0 else 2)

@@ -12,7 +12,7 @@ from tracker.flight.air import Air
 from tracker.flight.ball import Ball
 from tracker.flight.forces import forces_on
 from tracker.flight.integration import LAUNCH
-from tracker.launcher.carry import Release, carries_from, start_of
+from tracker.launcher.carry import Release, carries_from
 
 Array = NDArray[np.float64]
 
@@ -128,7 +128,7 @@ def _integrated(flights: Flights, ball: Ball, airs: Sequence[Air]) -> Array:
     if not apart:
         mean = float(np.mean([air.density_kgpm3 for air in different]))
         common = [replace(different[0], density_kgpm3=mean)]
-    place_of = {air: place if apart else 0 for place, air in enumerate(different)}
+    place_of = {air: place for place, air in enumerate(different)} if apart else {}
     group_of = np.array([place_of.get(air, 0) for air in airs], int)[flights.air_of]
     found = np.empty(len(flights.speeds_mps))
     for place, air in enumerate(common):
@@ -141,14 +141,22 @@ def _integrated(flights: Flights, ball: Ball, airs: Sequence[Air]) -> Array:
 
 def _flown(flights: Flights, ball: Ball, airs: Sequence[Air], air: Air) -> Array:
     """Return the carries of flights in airs whose buoyancy is that of `air`."""
-    own = [airs[place] for place in flights.air_of.tolist()]
-    start = (flights.heights_m.tolist(), flights.angles_deg.tolist())
-    releases = [Release(height, angle) for height, angle in zip(*start, strict=True)]
-    launches = zip(flights.speeds_mps.tolist(), releases, own, strict=True)
-    rows = np.array([start_of(speed, 0.0, where, ball, there) for speed, where, there in launches])
-    reach = [_reach(ball, there) / _reach(ball, air) for there in own]
-    rows[:, LAUNCH.index("drag")] *= reach
-    return carries_from(rows, releases, ball, air)
+    which, own_of = np.unique(flights.air_of, return_inverse=True)
+    own, reach = [airs[place] for place in which.tolist()], _reach(ball, air)
+    drags = [ball.drag_coefficient * _reach(ball, there) / reach for there in own]
+    angles = np.radians(flights.angles_deg)
+    rows = np.zeros((len(own_of), len(LAUNCH)))
+    cells = {
+        "up": flights.heights_m,
+        "speed_along": flights.speeds_mps * np.cos(angles),
+        "speed_up": flights.speeds_mps * np.sin(angles),
+        "drag": np.array(drags)[own_of],
+        "wind_along": np.array([there.wind_along_mps for there in own])[own_of],
+        "wind_across": np.array([there.wind_across_mps for there in own])[own_of],
+    }
+    for name, values in cells.items():
+        rows[:, LAUNCH.index(name)] = values
+    return carries_from(rows, ball, air)
 
 
 @lru_cache(maxsize=1000)

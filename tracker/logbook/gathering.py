@@ -99,13 +99,13 @@ def setups_from(ask: Ask, wanted: Filter, figures: Collection[str] = FIGURES) ->
     setups, clips = _Setups.read(ask, chosen, places), _Clips.read(ask, chosen)
     table = _shots(ask, chosen, {"quality", "reasons", *figures})
     # What another program adds between two queries belongs to the next reading.
-    table = table.having(
+    mine = np.flatnonzero(
         setups.codes.among(table.whole("setup_id")) & clips.codes.among(table.whole("clip_id"))
     )
-    setup_of = setups.codes.of_each(table.whole("setup_id"))
+    setup_of = setups.codes.of_each(table.whole("setup_id")[mine])
     # By group, in the order of its evenings, then as they were added.
-    order = np.lexsort((table["id"], setup_of, setups.group_of[setup_of]))
-    table, setup_of = table.having(order), setup_of[order]
+    order = np.lexsort((table["id"][mine], setup_of, setups.group_of[setup_of]))
+    table, setup_of = table.having(mine[order]), setup_of[order]
     shots = _Shots(table, _reasons(ask, chosen, table), clips, setups.evenings[setup_of])
     bounds = np.searchsorted(setups.group_of[setup_of], np.arange(len(setups.groups) + 1)).tolist()
     parts = _tables(ask, setups.first_of_each)

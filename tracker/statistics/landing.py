@@ -210,7 +210,9 @@ def _hull(points: Array) -> Array:
 
     Source: A. M. Andrew, Information Processing Letters 9, 216 (1979).
     """
-    ordered = np.unique(points, axis=0)
+    # As complex numbers they are sorted by the first coordinate, then by the second.
+    ordered = np.unique(np.ascontiguousarray(points).view(complex).ravel())
+    ordered = ordered.view(float).reshape(-1, 2)
     corners: list[tuple[float, float]] = []
     for half in (ordered.tolist(), ordered[::-1].tolist()):
         chain: list[tuple[float, float]] = []
