@@ -4,10 +4,14 @@ Three setups of five shots each a session, on SQLite and, where its programs are
 PostgreSQL server of its own. Each session is filmed in an air of its own. The sessions are added
 once and then multiplied in the tables, since adding them one by one takes minutes. The times stand
 with what a logbook of ten sessions takes beside them: the
-difference is what the many sessions cost.
+difference is what the many sessions cost. Last come whole commands, from the start of Python to
+its end.
 """
 
 import argparse
+import os
+import subprocess
+import sys
 import tempfile
 import time
 from collections.abc import Callable
@@ -37,15 +41,31 @@ MONTH = Filter(since=date(2026, 5, 1), until=date(2026, 5, 31))
 WHEEL = Filter(wheel_mm=140.0)
 
 
-def timed(call: Callable[[], object]) -> str:
-    """Return how long a call takes, the median of three: clock, and this process's processor, s."""
+COMMANDS = {
+    "log list": ("log", "list"),
+    "compare --from-log --wheel 140": ("compare", "--from-log", "--wheel", "140"),
+    "compare --from-log, a month": (
+        "compare", "--from-log", "--since", "2026-05-01", "--until", "2026-05-31",
+    ),
+    "compare --from-log": ("compare", "--from-log"),
+}  # fmt: skip
+"""What is timed as a whole command."""
+
+
+def timed(call: Callable[[], object], rounds: int = 3) -> str:
+    """Return a call's median time: by the clock, and of the processor with its children, s."""
     spent = []
-    for _ in range(3):
-        began, busy = time.perf_counter(), time.process_time()
+    for _ in range(rounds):
+        began, busy = time.perf_counter(), _busy_s()
         call()
-        spent.append((time.perf_counter() - began, time.process_time() - busy))
-    clock, busy = (sorted(each)[1] for each in zip(*spent, strict=True))
+        spent.append((time.perf_counter() - began, _busy_s() - busy))
+    clock, busy = (sorted(each)[rounds // 2] for each in zip(*spent, strict=True))
     return f"{clock:.3f} {busy:.3f}"
+
+
+def _busy_s() -> float:
+    own = os.times()
+    return own.user + own.system + own.children_user + own.children_system
 
 
 def fill(url: str, count: int) -> None:
@@ -102,6 +122,14 @@ def bench(url: str, small: str, count: int) -> None:
     for name, call in asked:
         large, few = (timed(partial(call, where)) for where in (url, small))
         print(f"  {name:<40} {large} ({few})", flush=True)
+    for name, words in COMMANDS.items():
+        large, few = (timed(partial(_run, words, where), 5) for where in (url, small))
+        print(f"  lobmeter {name:<31} {large} ({few})", flush=True)
+
+
+def _run(words: tuple[str, ...], url: str) -> None:
+    command = [sys.executable, "-c", "from tracker.cli import main; main()", *words, "--db", url]
+    subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
 
 
 def _list(wanted: Filter, most: int | None, url: str) -> object:
