@@ -10,6 +10,7 @@ from typer.testing import CliRunner
 
 from tests.tracker.invented_outings import session
 from tracker.cli.program import program
+from tracker.logbook.logbook import open_logbook
 
 RUN = CliRunner()
 WHEELS = ("100 mm wheels", "140 mm wheels")
@@ -63,6 +64,22 @@ def test_add_says_what_it_did(lane, tmp_path):
     place = str(tmp_path / "book.sqlite3")
     assert "added (10 shots)" in said("add", str(lane / "may"), "--db", place)
     assert "already there (10 shots)" in said("add", str(lane / "may"), "--db", place)
+
+
+def test_a_field_that_slopes_is_logged_with_its_rise(tmp_path):
+    folder = measured(tmp_path / "slope", {WHEELS[0]: 2}, films=3)
+    with (folder / "session.toml").open("a", encoding="utf-8") as file:
+        for i, (along, across) in enumerate([(10, 0), (20, 3), (30, -2), (40, 5)]):
+            file.write(
+                f'\n[[marker]]\nname = "m{i}"\nground_m = [{along}, {across}, '
+                f"{0.03 * along - 0.01 * across}]\npixel = [{100 * i}, 200]\n"
+            )
+    place = str(tmp_path / "book.sqlite3")
+    said("add", str(folder), "--db", place)
+    with open_logbook(place) as book:
+        given = book.sessions()[0].conditions
+    assert given["ground_rise_along_percent"] == pytest.approx(3.0, abs=0.1)
+    assert given["ground_rise_across_percent"] == pytest.approx(-1.0, abs=0.2)
 
 
 def test_a_copied_session_is_the_same_one(lane, tmp_path, book):

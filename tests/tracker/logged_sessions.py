@@ -27,7 +27,8 @@ def conditions(**changed) -> dict:
         "ball_drag_coefficient": None, "temperature_c": 18.0, "pressure_hpa": None,
         "altitude_m": None, "humidity_percent": None, "wind_along_mps": 0.5,
         "wind_across_mps": None, "wind_u_mps": 0.5, "release_height_m": 0.8,
-        "release_angle_deg": 42.0,
+        "release_angle_deg": 42.0, "ground_rise_along_percent": 0.0,
+        "ground_rise_across_percent": 0.0,
     }  # fmt: skip
     return usual | changed
 
@@ -81,6 +82,8 @@ def as_first_made(raw: sqlite3.Connection) -> None:
     """Take a logbook back to the tables of the first version."""
     raw.execute("DROP TABLE packed_shots")
     raw.execute("ALTER TABLE setup DROP COLUMN tables_sha256")
+    for way in ("along", "across"):
+        raw.execute(f"ALTER TABLE session DROP COLUMN ground_rise_{way}_percent")
     raw.execute("UPDATE alembic_version SET version_num = '0001'")
 
 

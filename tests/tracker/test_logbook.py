@@ -58,7 +58,12 @@ def url(request, tmp_path):
 
 def test_a_session_comes_back_as_it_went_in(url):
     entry = logged(
-        conditions=conditions(wind_along_mps=-1.25, altitude_m=None),
+        conditions=conditions(
+            wind_along_mps=-1.25,
+            altitude_m=None,
+            ground_rise_along_percent=2.5,
+            ground_rise_across_percent=-1.5,
+        ),
         notes="«Möwe», 'quoted'; \"light\" breeze",
     )
     rejected = replace(
@@ -215,7 +220,10 @@ def test_an_older_logbook_learns_which_setups_are_built_alike(tmp_path):
         as_first_made(raw)
     with open_logbook(str(place)) as book:
         after = [(each.setup, each.evenings, each.shots) for each in book.setups().setups]
+        given = book.sessions()[0].conditions
     assert after == before
+    assert given["ground_rise_along_percent"] is None
+    assert given["release_angle_deg"] == 42.0
     with sqlite3.connect(place) as raw:
         assert raw.execute(packs).fetchall() == packed
     assert len(packed) == 7

@@ -9,7 +9,8 @@ from datetime import date
 import pytest
 
 from calibration.errors import InputError
-from tests.tracker.logged_sessions import as_first_made, logged, many
+from calibration.ground import LEVEL, Ground
+from tests.tracker.logged_sessions import as_first_made, conditions, logged, many
 from tests.tracker.test_logbook import server, url  # noqa: F401
 from tracker.logbook import Filter, asking
 from tracker.logbook.gathering import setups_from
@@ -88,9 +89,9 @@ def test_a_comparison_asks_as_often_of_many_sessions_as_of_few(tmp_path, monkeyp
         cells.append(sum(number for _, number in asked))
     assert statements[0] == statements[1]
     assert len(statements[0]) == 5
-    # Of a session: its row of 16, one setup of 4, three clips of 3, one pack of shots; the
+    # Of a session: its row of 18, one setup of 4, three clips of 3, one pack of shots; the
     # tables of setups that are built alike are read once.
-    assert (cells[1] - cells[0]) / 3 == 16 + 4 + 3 * 3 + 1
+    assert (cells[1] - cells[0]) / 3 == 18 + 4 + 3 * 3 + 1
 
 
 def test_a_list_is_one_statement_of_one_row_a_session(tmp_path, no_library):
@@ -163,3 +164,17 @@ def test_one_that_cannot_be_opened_is_said_without_its_password(given):
     with pytest.raises(InputError) as caught, asking.asking(given):
         pass
     assert "fenlane9" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("along", "across", "ground"),
+    [(2.5, -1.5, Ground(0.025, -0.015)), (None, None, LEVEL), (0.0, 0.0, LEVEL)],
+)
+def test_a_release_stands_on_the_ground_of_its_evening(tmp_path, along, across, ground):
+    given = conditions(ground_rise_along_percent=along, ground_rise_across_percent=across)
+    place = str(tmp_path / "book.sqlite3")
+    with open_logbook(place) as book:
+        book.add(logged(conditions=given))
+    (setup,) = workflow.gather_logged(place, Filter()).setups
+    assert setup.outdoors.release.ground == ground
+    assert (setup.outdoors.release.ground is LEVEL) == (ground == LEVEL)

@@ -8,7 +8,7 @@ from calibration.errors import InputError
 if TYPE_CHECKING:
     import sqlalchemy as sa
 
-HEAD = "0003"
+HEAD = "0004"
 """The newest step in `migrations/versions`."""
 
 BUSY_S = 30.0

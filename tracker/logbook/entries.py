@@ -114,8 +114,11 @@ CONDITIONS = (
     "wind_u_mps",
     "release_height_m",
     "release_angle_deg",
+    "ground_rise_along_percent",
+    "ground_rise_across_percent",
 )
-"""Columns of the table ``session`` that hold ball, air and release, named as in formats.md."""
+"""Columns of the table ``session`` that hold ball, air, release and ground, the first three named
+as in formats.md; the ground's rise is empty in what an earlier version added."""
 
 
 @dataclass(frozen=True)

@@ -43,6 +43,8 @@ session = sa.Table(
     sa.Column("wind_u_mps", sa.Double),
     sa.Column("release_height_m", sa.Double),
     sa.Column("release_angle_deg", sa.Double),
+    sa.Column("ground_rise_along_percent", sa.Double),
+    sa.Column("ground_rise_across_percent", sa.Double),
 )
 
 

@@ -9,6 +9,7 @@ from tracker.logbook import Added, LoggedClip, LoggedSession, LoggedSetup
 from tracker.logbook.logbook import open_logbook
 from tracker.results import read_provenance, read_shots
 from tracker.session import Session
+from tracker.workflow.ball_and_air import ground_under
 from tracker.workflow.inputs import read_all, results_of
 
 
@@ -108,6 +109,7 @@ def entry_of(session: Session, place: Path) -> LoggedSession:
 
 def _conditions(session: Session) -> dict[str, float | str | None]:
     ball, air, release = session.ball, session.air, session.release
+    ground = ground_under(session.markers)
     return {
         "ball_type": ball.type,
         "ball_mass_g": ball.mass_g,
@@ -122,4 +124,6 @@ def _conditions(session: Session) -> dict[str, float | str | None]:
         "wind_u_mps": air.wind_u_mps,
         "release_height_m": release.height_m,
         "release_angle_deg": release.angle_deg,
+        "ground_rise_along_percent": 100.0 * ground.rise_along,
+        "ground_rise_across_percent": 100.0 * ground.rise_across,
     }

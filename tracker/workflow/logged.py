@@ -5,6 +5,7 @@ from dataclasses import fields
 from functools import lru_cache
 
 from calibration.errors import InputError, InputErrors
+from calibration.ground import LEVEL, Ground
 from tracker.comparison.built import Built, Setup, joined, release_of
 from tracker.comparison.setups import SetupShots, u_column
 from tracker.flight.air import Air, Weather, air_from
@@ -105,7 +106,7 @@ def _airs(
             if angle is None and not rows:
                 rows = _rows_of(group.evening_of.tolist())
             mine = [] if angle is not None else [group.shots[i] for i in rows.get(place, ())]
-            release = release_of(height or 0.0, angle, mine)
+            release = release_of(height or 0.0, angle, mine, _ground(given))
             outdoors = Outdoors(_ball(given), _air(given), release)
             if angle is not None:
                 alike[id(given)] = outdoors
@@ -124,6 +125,12 @@ def _rows_of(evening_of: list[int]) -> dict[int, list[int]]:
 def _number(given: Mapping[str, float | str | None], name: str) -> float | None:
     value = given.get(name)
     return None if value is None else float(value)
+
+
+def _ground(given: Mapping[str, float | str | None]) -> Ground:
+    rises = (_number(given, f"ground_rise_{way}_percent") for way in ("along", "across"))
+    ground = Ground(*(0.01 * (rise or 0.0) for rise in rises))
+    return LEVEL if ground == LEVEL else ground
 
 
 def _ball(given: Mapping[str, float | str | None]) -> Ball:
