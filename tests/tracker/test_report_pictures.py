@@ -13,7 +13,7 @@ import pytest
 from tests.tracker.invented_shot import CAMERA, MARKERS, field, invented, unmeasured, with_ball
 from tracker.records import MeasuredShot, Quality
 from tracker.report.composite import cut, multiple_exposure
-from tracker.report.scene import window_around
+from tracker.report.scene import spaced, window_around
 from tracker.report.shot_picture import ShotFrames, shot_picture
 
 
@@ -53,6 +53,16 @@ def test_places_and_balls_show_in_their_colours(shown: np.ndarray) -> None:
 def test_the_same_shot_gives_the_same_bytes() -> None:
     measured, ground, patches = invented()
     assert shot_picture(measured, ShotFrames(ground, patches, MARKERS)) == content()
+
+
+def test_ticks_stand_beside_places_that_are_far_enough_from_the_last_that_has_them() -> None:
+    along = np.array([0.0, 3.0, 8.0, 15.9, 16.0, 40.0, 47.0])
+    # Along a slope of 3 to 4, and back down: the way counts, not the distance.
+    path = np.column_stack([0.6 * along, 0.8 * np.minimum(along, 80.0 - along)])
+    assert spaced(path, 8.0).tolist() == [0, 2, 4, 5]
+    assert spaced(path[:1], 8.0).tolist() == [0]
+    turned = np.array([[0.0, 0.0], [5.0, 0.0], [0.0, 0.0], [1.0, 0.0]])
+    assert spaced(turned, 8.0).tolist() == [0, 2]
 
 
 def test_a_shot_without_a_path_or_places_still_has_a_picture() -> None:

@@ -79,6 +79,17 @@ def test_a_segment_is_square_at_its_ends_and_as_wide_as_its_points(points: float
     assert inked(sheet)[[1, 3]] == pytest.approx((0.2, 0.8), abs=0.012)
 
 
+def test_outlines_are_drawn_as_closed_lines_one_by_one() -> None:
+    at = np.array([[0.5, 0.5], [0.56, 0.52], [1.4, 0.3]])
+    together, one_by_one = blank(), blank()
+    together.outlines(at[:, None] + outline("s", np.zeros(2), 9.0), "#b35c00", 0.8)
+    for place in at:
+        one_by_one.line(outline("s", place, 9.0), "#b35c00", 0.8, closed=True)
+    assert np.any(together.pixels < 255)
+    np.testing.assert_array_equal(together.pixels, one_by_one.pixels)
+    blank().outlines(np.zeros((0, 4, 2)), "#b35c00", 0.8)
+
+
 def test_dots_crosses_and_signs_lie_about_their_places() -> None:
     at = np.array([[0.5, 0.5]])
     for draw in (

@@ -1,7 +1,8 @@
 """filterpy's Kalman filter, loaded without the rest of filterpy.
 
-Any import of filterpy loads all of its modules and `scipy.stats` with them, a second of processor
-time that every run with a shot would pay. The filter itself needs numpy and a few helpers.
+Any import of filterpy loads all of its modules, `scipy.stats` and `scipy.linalg` with them, a
+second of processor time that every run with a shot would pay. The filter itself needs numpy and two
+helpers.
 """
 
 import sys
@@ -17,6 +18,9 @@ if TYPE_CHECKING:
 
 FILTER = "filterpy.kalman.kalman_filter"
 
+HELPERS = ("pretty_str", "reshape_z")
+"""What the filter takes from `filterpy.common`, whose other modules need `scipy.linalg`."""
+
 
 @cache
 def filter_class() -> "type[KalmanFilter]":
@@ -28,6 +32,9 @@ def filter_class() -> "type[KalmanFilter]":
         return whole
     try:
         sys.modules.update(_bare_packages(Path(folders[0])))
+        helpers = import_module("filterpy.common.helpers")
+        for name in HELPERS:
+            setattr(sys.modules["filterpy.common"], name, getattr(helpers, name))
         found: type[KalmanFilter] = import_module(FILTER).KalmanFilter
     finally:
         # Whoever imports filterpy later gets the whole of it.
@@ -38,9 +45,11 @@ def filter_class() -> "type[KalmanFilter]":
 
 def _bare_packages(folder: Path) -> dict[str, ModuleType]:
     """Return packages that hold nothing but the place of their modules, by their names."""
-    packages = {name: ModuleType(name) for name in ("filterpy", "filterpy.kalman")}
+    packages = {"filterpy": ModuleType("filterpy")}
     packages["filterpy"].__path__ = [str(folder)]
-    packages["filterpy.kalman"].__path__ = [str(folder / "kalman")]
+    for part in ("common", "kalman"):
+        package = packages[f"filterpy.{part}"] = ModuleType(f"filterpy.{part}")
+        package.__path__ = [str(folder / part)]
     stats = ModuleType("filterpy.stats")
     stats.__dict__["logpdf"] = _log_density
     return {**packages, "filterpy.stats": stats}

@@ -77,8 +77,8 @@ def _draw_signs(part: Sheet, at: Array, sign: str, size: float) -> None:
     if sign == "o":
         part.dots(at, 0.5 * size + 0.4, INK)
     elif sign == "s":
-        for place in at[np.isfinite(at).all(axis=1)]:
-            part.line(outline("s", place, size), UPWARDS, 0.8, closed=True)
+        known = at[np.isfinite(at).all(axis=1)]
+        part.outlines(known[:, None] + outline("s", np.zeros(2), size), UPWARDS, 0.8)
     else:
         part.segments(crosses(at, size), NOT_USED, 1.2)
 

@@ -33,6 +33,9 @@ OPEN_PX = 6.5
 TICK_PX = (6.0, 12.0)
 """Nearest and farthest end of a tick from its place."""
 
+APART_PX = 8.0
+"""Least way along the flight from one place with ticks to the next: nearer ones run together."""
+
 CROWDED_PX = 16.0
 """Places closer together than this have thinner ticks."""
 
@@ -217,10 +220,14 @@ def _dense(pixels: Array, step: float) -> Array:
 
 
 def _draw_places(part: Sheet, measured: MeasuredShot, scale: SceneScale) -> None:
-    """Draw two ticks across the path beside each used place, a cross on each unused one."""
+    """Draw two ticks across the path beside the used places, a cross on each unused one.
+
+    Of places that crowd, as at many frames a second, some have no ticks.
+    """
     used = places(measured, True)
     if len(used):
-        normals = across(used)
+        kept = spaced(used, APART_PX * scale.scale)
+        used, normals = used[kept], across(used)[kept]
         reach = np.array([side * far * scale.scale for side in (1, -1) for far in TICK_PX])
         ends = used[:, None, :] + reach[None, :, None] * normals[:, None, :]
         apart = np.linalg.norm(np.diff(used, axis=0), axis=1)
@@ -231,6 +238,18 @@ def _draw_places(part: Sheet, measured: MeasuredShot, scale: SceneScale) -> None
     strokes = crosses(scale.at(places(measured, False)), CROSS_SIZE)
     for colour, width in ((INK, 3.0), (UNUSED, 1.5)):
         part.segments(strokes, colour, width)
+
+
+def spaced(pixels: Array, apart: float) -> NDArray[np.int64]:
+    """Return which places of a path, shape (N, 2), are shown: each so far on from the last."""
+    steps = np.linalg.norm(np.diff(pixels, axis=0), axis=1)
+    kept, gone = [0], 0.0
+    for at, step in enumerate(steps.tolist(), start=1):
+        gone += step
+        if gone >= apart:
+            kept.append(at)
+            gone = 0.0
+    return np.array(kept)
 
 
 def _draw_events(

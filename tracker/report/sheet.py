@@ -125,13 +125,12 @@ class Sheet:
 
     def line(self, places: Array, colour: str, points: float, closed: bool = False) -> None:
         """Draw a line through places, shape (N, 2), that ends wherever one is not finite."""
-        # What OpenCV smooths is half a pixel wider than its whole number says.
-        thick = max(1, round(points * PER_POINT - 0.5))
         good = np.isfinite(places).all(axis=1)
         breaks = np.flatnonzero(np.diff(good.astype(np.int8)) != 0) + 1
         parts = zip(np.split(places, breaks), np.split(good, breaks), strict=True)
         runs = [_fixed(run) for run, kept in parts if len(run) > 1 and kept[0]]
         if runs:
+            thick = _thickness(points)
             cv2.polylines(self.pixels, runs, closed, level(colour), thick, cv2.LINE_AA, SHIFT)
 
     def segments(self, ends: Array, colour: str, points: float) -> None:
@@ -145,8 +144,15 @@ class Sheet:
         inward = SMOOTHED_PX / DOTS_PER_INCH * along
         ends = np.stack([ends[:, 0] + inward, ends[:, 1] - inward], axis=1)
         corners = [ends[:, 0] + aside, ends[:, 1] + aside, ends[:, 1] - aside, ends[:, 0] - aside]
-        for corner in np.stack(corners, axis=1):
-            cv2.fillConvexPoly(self.pixels, _fixed(corner), level(colour), cv2.LINE_AA, SHIFT)
+        for corner in _fixed(np.stack(corners, axis=1)).reshape(-1, 4, 1, 2):
+            cv2.fillConvexPoly(self.pixels, corner, level(colour), cv2.LINE_AA, SHIFT)
+
+    def outlines(self, corners: Array, colour: str, points: float) -> None:
+        """Draw the edges of several figures of as many corners, shape (N, corners, 2)."""
+        if len(corners):
+            every = list(_fixed(corners).reshape(*corners.shape[:2], 1, 2))
+            thick = _thickness(points)
+            cv2.polylines(self.pixels, every, True, level(colour), thick, cv2.LINE_AA, SHIFT)
 
     def dots(self, places: Array, radius: float, colour: str) -> None:
         """Draw filled circles of a radius in points at places, shape (N, 2)."""
@@ -243,6 +249,11 @@ def crosses(places: Array, points: float) -> Array:
     ways = half * np.array([[[-1.0, -1.0], [1.0, 1.0]], [[-1.0, 1.0], [1.0, -1.0]]])
     found: Array = (places[:, None, None, :] + ways).reshape(-1, 2, 2)
     return found
+
+
+def _thickness(points: float) -> int:
+    """Return OpenCV's whole number for a line's width: what it smooths is half a pixel wider."""
+    return max(1, round(points * PER_POINT - 0.5))
 
 
 def _fixed(places: Array) -> NDArray[np.int32]:
