@@ -21,6 +21,9 @@ from calibration.site.stand import Site
 ALARM = 0.001
 """Level of the chi-square test of the whole: 0.1 %, Baarda's customary level."""
 
+AGREES = 0.01
+"""Chance of chi-square from which a mistake makes everything agree. Common practice, no source."""
+
 CLEAR = 9.0
 """Difference of chi-square by which one explanation is clear of the next: three sigma, squared."""
 
@@ -174,13 +177,13 @@ def _explanations(
     good = [
         (cost, mistake)
         for cost, chance, mistake in tried
-        if chance > 0.01 and cost < chi_square - CLEAR
+        if chance > AGREES and cost < chi_square - CLEAR
     ]
     good.sort(key=lambda pair: pair[0])
     near = [mistake for cost, mistake in good if cost < good[0][0] + CLEAR]
     # A mistake that explains all and keeps every observation beats one that drops some.
     whole = [mistake for mistake in near if mistake.keeps_all]
-    near = whole or near
+    near = [mistake for mistake in near if mistake.evident] or whole or near
     return near[:4], len(near) == 1
 
 

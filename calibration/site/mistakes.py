@@ -1,13 +1,16 @@
 """Likely mistakes of a person: what each concerns, and the site as it would be without it."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.markers import Marker
 from calibration.site.stand import Site, is_line
+
+Array = NDArray[np.float64]
 
 MOST_MARKERS_TO_SWAP = 10
 """Markers up to which every one is left out in turn and every pair swapped: 55 adjustments, a
@@ -16,6 +19,14 @@ second of processor time."""
 METRES_PER_FOOT = 0.3048
 """Exact (International Yard and Pound Agreement, 1959)."""
 
+
+ANYWHERE_M = 50.0
+"""Standard uncertainty of a camera's position that may be wrong, m: it stands somewhere on the
+field. Markers along one line alone would leave the camera open around that line."""
+
+SMALLER = (2.0, 1.5, 3.0)
+"""Times that a copy of a frame is smaller: half the size, and the steps between the usual heights
+of 720, 1080 and 2160 rows (common practice, no source)."""
 
 DISTINCT_M = 0.3
 """A corrected place nearer than this to the written one is no explanation, m: ten times how well
@@ -26,7 +37,8 @@ a marker is taped (common practice, no source)."""
 class Mistake:
     """One likely mistake: what it concerns and the site without it.
 
-    `keeps_all` says that all observations stay, `leaves_out` names a marker that does not.
+    `keeps_all` says that all observations stay, `leaves_out` names a marker that does not. One
+    that is `evident` in the picture goes before those that explain the site as well.
     """
 
     names: tuple[str, ...]
@@ -34,6 +46,7 @@ class Mistake:
     site: Site
     keeps_all: bool = False
     leaves_out: str = ""
+    evident: bool = False
 
 
 def likely_mistakes(site: Site, doubtful: tuple[Marker, ...]) -> Iterator[Mistake]:
@@ -74,11 +87,12 @@ def likely_mistakes(site: Site, doubtful: tuple[Marker, ...]) -> Iterator[Mistak
     yield from _mirrored(site)
     yield from _axes_swapped(site)
     yield from _in_feet(site)
+    yield from _rescaled(site)
     if site.position_m is not None:
         yield Mistake(
             ("camera position",),
             "the camera's taped position does not agree with the markers",
-            replace(site, position_m=None),
+            replace(site, position_u_m=ANYWHERE_M),
         )
     if site.field_of_view_deg is not None and site.lens is None:
         yield Mistake(
@@ -170,27 +184,89 @@ def _in_feet(site: Site) -> Iterator[Mistake]:
     )
 
 
+def _rescaled(site: Site) -> Iterator[Mistake]:
+    """Yield that the pixels were picked on a smaller copy of the frame."""
+    picked, frame = site.picked, np.array(site.size_px)
+    for times in SMALLER:
+        # The centre of the top-left pixel is at zero in either picture.
+        larger = [times * (np.asarray(marker.pixel) + 0.5) - 0.5 for marker in picked]
+        if np.any(np.array(larger) > frame - 0.5):
+            continue
+        width, height = frame / times
+        yield Mistake(
+            tuple(marker.name for marker in picked),
+            f"the pixels were picked on a copy of the frame of {width:.0f} x {height:.0f}: "
+            f"multiply them by {times:g}",
+            _with_pixels(site, larger),
+            keeps_all=True,
+        )
+
+
 def _mirrored(site: Site) -> Iterator[Mistake]:
-    """Yield the two ways to see a field from its wrong side."""
+    """Yield the ways to see a field from its wrong side, or upside down."""
     picked = site.picked
-    pixels = [marker.pixel for marker in picked]
+    names = tuple(marker.name for marker in picked)
+    pixels = [np.asarray(marker.pixel) for marker in picked]
+    width, height = site.size_px
+    if max(pixel[1] for pixel in pixels) < height / 2.0:
+        # Shots fly above the markers, so these lie in the lower half of an upright picture.
+        yield Mistake(
+            names,
+            "the pixels were picked on a picture that is upside down: pick them on a frame of "
+            "lobmeter still",
+            _with_pixels(site, [np.array([width - 1.0, height - 1.0]) - each for each in pixels]),
+            keeps_all=True,
+            evident=True,
+        )
     if is_line(np.array([marker.ground_m for marker in picked])) and len(picked) > 2:
         order = np.argsort([marker.ground_m[0] for marker in picked])
         turned = {int(i): pixels[j] for i, j in zip(order, order[::-1], strict=True)}
         yield Mistake(
-            tuple(marker.name for marker in picked),
+            names,
             "the markers are named from the wrong end of the line",
-            replace(
-                site,
-                markers=tuple(replace(m, pixel=turned[i]) for i, m in enumerate(picked)),
-            ),
+            _with_pixels(site, [turned[i] for i in range(len(picked))]),
             keeps_all=True,
         )
-    if site.position_m is not None:
+    yield from _across_signs(site)
+
+
+def _across_signs(site: Site) -> Iterator[Mistake]:
+    """Yield that across has the wrong sign: that of the camera, of the markers, or of all."""
+    picked, position = site.picked, site.position_m
+    mirror = np.array([1.0, -1.0, 1.0])
+    flipped = tuple(replace(marker, ground_m=mirror * marker.ground_m) for marker in picked)
+    aside = tuple(marker.name for marker in picked if abs(marker.ground_m[1]) > DISTINCT_M)
+    left = "it is positive to the left of the firing line, seen looking downrange"
+    if len(aside) > 1:
         yield Mistake(
-            ("camera position",),
-            f"the camera's across, {site.position_m[1]:g}, has the wrong sign: it is positive to "
-            "the left of the firing line, seen looking downrange",
-            replace(site, position_m=site.position_m * (1.0, -1.0, 1.0)),
+            aside,
+            f"across of the markers off the line has the wrong sign: {left}",
+            replace(site, markers=flipped),
             keeps_all=True,
         )
+    if position is None:
+        return
+    yield Mistake(
+        ("camera position",),
+        f"the camera's across, {position[1]:g}, has the wrong sign: {left}",
+        replace(site, position_m=mirror * position),
+        keeps_all=True,
+    )
+    if aside:
+        yield Mistake(
+            (*aside, "camera position"),
+            "across has the wrong sign in the camera's position and in the markers off the line: "
+            f"{left}",
+            replace(site, markers=flipped, position_m=mirror * position),
+            keeps_all=True,
+        )
+
+
+def _with_pixels(site: Site, pixels: Sequence[Array]) -> Site:
+    """Return a site whose markers have other pixels, in the order of `site.picked`."""
+    return replace(
+        site,
+        markers=tuple(
+            replace(marker, pixel=pixel) for marker, pixel in zip(site.picked, pixels, strict=True)
+        ),
+    )

@@ -17,7 +17,15 @@ from calibration.adjustment import (
 from calibration.camera import Camera
 from calibration.errors import CameraField, InputError, Undetermined
 from calibration.site.accuracy import Quantity, bend, flight_quantities, ground_covariances
-from calibration.site.blunders import ALARM, Findings, Suspect, blunders, explained, largest_w
+from calibration.site.blunders import (
+    AGREES,
+    ALARM,
+    Findings,
+    Suspect,
+    blunders,
+    explained,
+    largest_w,
+)
 from calibration.site.observations import CAMERA_SIZE, Observations, Posed, moved
 from calibration.site.sources import parts_of
 from calibration.site.stand import Site, check, is_line
@@ -176,7 +184,8 @@ def _refit(site: Site) -> Adjustment | None:
     observations = Observations(site)
     fits: list[Adjustment] = []
     _adjust_into(fits, observations, starts(observations, most=2), QUICK)
-    fits = [fit for fit in fits if _is_upright(fit) and fit.settled]
+    # What agrees explains the site, though markers along one line let the camera drift around it.
+    fits = [fit for fit in fits if _is_upright(fit) and (fit.settled or fit.p_value > AGREES)]
     return min(fits, key=lambda fit: fit.chi_square, default=None)
 
 
@@ -219,7 +228,7 @@ def _adjust_into(
     for guess in guesses:
         state = Posed(guess.camera, observations.taped)
         try:
-            if observations.site.position_m is None:
+            if not observations.site.placed:
                 # Distance and focal length compensate each other along a narrow, bent valley:
                 # larger uncertainties of the pixels widen it.
                 blunt = observations.blunted(BLUNT)

@@ -21,6 +21,10 @@ MOST_MARKERS = 80
 SAME_PLACE_M, SAME_PIXEL_PX = 1e-3, 2.0
 """Markers all nearer to each other than this lie at one place."""
 
+LOOSE_SHARE = 0.5
+"""Uncertainty of the camera's position, as a share of its distance to the markers, from which on
+an adjustment looks for the camera on every side. Common practice, no source."""
+
 LINE_SHARE = 0.01
 """Width over length below which markers lie along one line: what a tape and a string leave."""
 
@@ -80,6 +84,15 @@ class Site:
         return tuple(marker for marker in self.markers if marker.pixel is not None)
 
     @property
+    def placed(self) -> bool:
+        """Whether the camera's position is known well enough to start an adjustment there."""
+        if self.position_m is None or not self.picked:
+            return self.position_m is not None
+        middle = np.mean([marker.ground_m for marker in self.picked], axis=0)
+        away_m = float(np.linalg.norm(self.position_m - middle))
+        return self.position_u_m < LOOSE_SHARE * away_m
+
+    @property
     def view_u_deg(self) -> float:
         """Standard uncertainty of the field of view; NaN where none was given."""
         if self.field_of_view_deg is None:
@@ -121,6 +134,15 @@ def is_line(points: Array) -> bool:
 def _marker_faults(site: Site) -> list[InputError]:
     width, height = site.size_px
     faults = []
+    turned_frame = _picked_turned(site)
+    if turned_frame:
+        faults.append(
+            InputError(
+                f"the pixels do not fit the frame of {width} x {height}, but one of {height} x "
+                f"{width}: they were picked on a picture turned by a quarter",
+                remedy="pick the markers again on a frame of lobmeter still",
+            )
+        )
     for name, count in Counter(marker.name for marker in site.markers).items():
         if count > 1:
             faults.append(
@@ -145,6 +167,8 @@ def _marker_faults(site: Site) -> list[InputError]:
         if marker.pixel is None:
             continue
         column, row = marker.pixel
+        if turned_frame:
+            continue
         turned = -0.5 <= row <= width - 0.5 and -0.5 <= column <= height - 0.5
         if not (-0.5 <= column <= width - 0.5 and -0.5 <= row <= height - 0.5):
             faults.append(
@@ -165,6 +189,14 @@ def _marker_faults(site: Site) -> list[InputError]:
                 )
             )
     return faults
+
+
+def _picked_turned(site: Site) -> bool:
+    """Return whether several pixels lie outside the frame, and all inside the frame turned."""
+    pixels = np.array([marker.pixel for marker in site.picked]).reshape(-1, 2)
+    inside = np.all((pixels >= -0.5) & (pixels <= np.array(site.size_px) - 0.5), axis=1)
+    turned = np.all((pixels >= -0.5) & (pixels <= np.array(site.size_px[::-1]) - 0.5))
+    return bool(np.sum(~inside) > 1 and turned)
 
 
 def _camera_faults(site: Site) -> list[InputError]:

@@ -63,7 +63,7 @@ def starts(observations: Observations, upright: bool = True, most: int = 6) -> l
     for s, k in _valleys(costs, sectors)[:most]:
         camera = _camera(observations, rotations[s, k], places[s], focals[k])
         start = Start(camera, float(costs[s, k]), upright)
-        if observations.site.position_m is None:
+        if not observations.site.placed:
             start = _refined(observations, start)
         if np.all(start.camera.in_camera(observations.taped)[:, 2] > 0.01):
             found.append(start)
@@ -112,8 +112,9 @@ def _refined(observations: Observations, start: Start) -> Start:
 
 def _places(observations: Observations) -> tuple[Array, NDArray[np.int64]]:
     """Return where the camera may stand, shape (S, 3), and the sector of each place."""
-    if observations.site.position_m is not None:
-        return observations.site.position_m[None, :], np.zeros(1, dtype=np.int64)
+    site = observations.site
+    if site.position_m is not None and site.placed:
+        return site.position_m[None, :], np.zeros(1, dtype=np.int64)
     taped = observations.taped
     middle = taped.mean(axis=0)
     extent = float(np.linalg.norm(np.ptp(taped, axis=0)))

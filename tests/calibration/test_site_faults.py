@@ -88,6 +88,17 @@ FAULTS = {
         "too close together",
         "lowest and its highest",
     ),
+    "picked on a picture turned by a quarter": (
+        replace(
+            TAPED,
+            markers=tuple(
+                replace(m, pixel=np.array([1079.0, 0.0]) + (-1, 1) * m.pixel[::-1])
+                for m in TAPED.markers
+            ),
+        ),
+        "they were picked on a picture turned by a quarter",
+        "lobmeter still",
+    ),
     "wrong side": (
         replace(TAPED, position_m=CAMERA.position * (1.0, -1.0, 1.0)),
         "or the markers are named from the wrong end of the line",
@@ -105,6 +116,75 @@ def test_fault_is_reported(name):
     assert what in said
     assert remedy in said
     assert len(caught.value.sentences()) == (5 if name == "twice" else 1)
+
+
+ASIDE = np.array([*LINE, [12.0, -5.0, 0.0], [22.0, 6.0, 0.0]])
+MIRROR = np.array([1.0, -1.0, 1.0])
+
+
+def _every(site: Site, **write) -> Site:
+    """Change a field of every marker."""
+    return replace(
+        site,
+        markers=tuple(
+            replace(m, **{name: one(getattr(m, name)) for name, one in write.items()})
+            for m in site.markers
+        ),
+    )
+
+
+def _said(site: Site) -> str:
+    """What is said of a site: its suspects, or the error that it raises."""
+    try:
+        return "; ".join(dict.fromkeys(one.text for one in solve(site).suspects))
+    except InputError as error:
+        return str(error)
+
+
+@pytest.mark.parametrize("ground", [LINE, ASIDE], ids=["line", "aside"])
+@pytest.mark.parametrize(
+    "wrong, text",
+    [
+        (
+            lambda site: _every(site, pixel=lambda px: (px + 0.5) / 2.0 - 0.5),
+            "the pixels were picked on a copy of the frame of 960 x 540: multiply them by 2",
+        ),
+        (
+            lambda site: _every(site, pixel=lambda px: px / 1.5),
+            "the pixels were picked on a copy of the frame of 1280 x 720: multiply them by 1.5",
+        ),
+        (
+            lambda site: _every(site, pixel=lambda px: np.array([1919.0, 1079.0]) - px),
+            "the pixels were picked on a picture that is upside down",
+        ),
+        (
+            lambda site: replace(site, position_m=site.position_m + 10.0 * np.eye(3)[0]),
+            "the camera's taped position does not agree with the markers",
+        ),
+    ],
+    ids=["half size", "two thirds", "upside down", "camera moved along"],
+)
+def test_a_mistake_of_the_whole_stand_is_named_alone(wrong, text, ground) -> None:
+    site = _site(ground, position_m=CAMERA.position, field_of_view_deg=65.2, level_u_deg=1.0)
+    assert not solve(site).suspects
+    assert _said(wrong(site)).startswith(text)
+
+
+def test_across_counted_to_the_right_is_told_by_where_it_is_written() -> None:
+    site = _site(ASIDE, position_m=CAMERA.position, field_of_view_deg=65.2)
+    markers = _every(site, ground_m=lambda place: MIRROR * place)
+    assert _said(markers).startswith("across of the markers off the line has the wrong sign")
+    both = replace(markers, position_m=MIRROR * CAMERA.position)
+    assert _said(both).startswith("across has the wrong sign in the camera's position and in")
+    camera = replace(site, position_m=MIRROR * CAMERA.position)
+    assert _said(camera).startswith("the camera's across, 34, has the wrong sign")
+
+
+def test_a_position_hardly_known_is_no_place_to_start_from() -> None:
+    site = _site(ASIDE, position_m=CAMERA.position + 8.0)
+    assert site.placed and not replace(site, position_u_m=18.0).placed
+    loose = solve(replace(site, position_u_m=18.0))
+    assert loose.camera.position == pytest.approx(CAMERA.position, abs=1.0)
 
 
 def test_wrong_side_is_distinguished_from_wrong_order_where_the_camera_stands_aside():

@@ -35,7 +35,8 @@ def written(folder: Path, site: Site, camera: str = "", **changes: str) -> Sessi
     (folder / "clips" / "a.mp4").write_bytes(b"not read here")
     position = np.round(site.position_m, 3).tolist() if site.position_m is not None else None
     lines = ["[release]", f"height_m = {changes.get('height', '0.8')}", "[air]"]
-    lines += [changes.get("air", "wind_along_mps = 1.0"), "[camera]"]
+    lines += [changes.get("air", "wind_along_mps = 1.0"), "[ball]", changes.get("ball", "")]
+    lines += ["[camera]"]
     lines += [f"position_m = {position}", camera]
     for marker in site.markers:
         lines += [
@@ -101,6 +102,50 @@ def test_a_camera_and_a_marker_high_up_are_asked_about(tmp_path: Path) -> None:
     assert len(asked) == 2
     assert "position_m, up" in asked[0]
     assert '"marker 3", ground_m, up' in asked[1]
+
+
+@pytest.mark.parametrize(
+    ("ball", "question"),
+    [
+        ("diameter_mm = 6.6", "If it is in centimetres, write 66."),
+        ("mass_g = 0.577", "If it is in kilograms, write 577."),
+        ("diameter_mm = 20.0\nmass_g = 2.7", ""),
+    ],
+)
+def test_a_ball_in_other_units_is_asked_about(ball: str, question: str, tmp_path: Path) -> None:
+    asked = session_questions(written(tmp_path, site(), ball=ball))
+    assert len(asked) == bool(question)
+    assert not question or question in asked[0]
+
+
+@pytest.mark.parametrize(("shift_m", "asked"), [(-60.0, 1), (-30.0, 0)])
+def test_markers_that_all_lie_behind_the_release_are_asked_about(
+    shift_m: float, asked: int, tmp_path: Path
+) -> None:
+    shift = np.array([shift_m, 0.0, 0.0])
+    known = site()
+    known = replace(
+        known,
+        position_m=known.position_m + shift,
+        markers=tuple(replace(m, ground_m=m.ground_m + shift) for m in known.markers),
+    )
+    found = session_questions(written(tmp_path, known))
+    assert len(found) == asked
+    assert all("do the shots fly away from the markers?" in each for each in found)
+
+
+@pytest.mark.parametrize(("share", "asked"), [(0.5, 1), (0.6, 0)])
+def test_picks_in_one_quarter_of_the_frame_are_asked_about(
+    share: float, asked: int, tmp_path: Path
+) -> None:
+    """A copy of half the size may agree with itself, where no field of view is stated."""
+    session = written(tmp_path, site())
+    whole = calibrate(session, session.clips[0], SIZE)
+    corner = share * np.array(SIZE) / whole.pixels.max(axis=0)
+    shrunk = replace(whole, pixels=0.98 * corner * whole.pixels)
+    found = clip_questions(session.clips[0], shrunk)
+    assert len(found) == asked
+    assert all("multiply them by 2." in each for each in found)
 
 
 def test_a_marker_that_alone_carries_the_calibration_far_is_asked_about(tmp_path: Path) -> None:

@@ -3,7 +3,7 @@
 from calibration.site import ALARM, Calibration
 from calibration.site.mistakes import METRES_PER_FOOT
 from calibration.site.reach import lone_marker
-from tracker.session import SESSION_FILE, ClipEntry, Session
+from tracker.session import SESSION_FILE, BallEntry, ClipEntry, Session
 
 HIGHEST_M = 2.5
 """Height above the ground, m, over which a release, a camera or a marker is asked about: a person
@@ -11,6 +11,14 @@ reaches no higher (common practice, no source)."""
 
 LOWEST_M = 0.2
 """Height, m, from which a number may be meant in centimetres (common practice, no source)."""
+
+SMALLEST_BALL_MM, LIGHTEST_BALL_G = 20.0, 1.0
+"""Diameter and mass below which a ball is asked about: a table tennis ball, the lightest of the
+ball table, has 40 mm and 2.7 g."""
+
+BEHIND_M = 1.0
+"""Distance behind the release, m, from which a marker counts as behind it (common practice, no
+source)."""
 
 STRONGEST_WIND_MPS = 15.0
 """Wind, m/s, in which nobody measures throws: Beaufort 7 begins at 13.9 (WMO scale)."""
@@ -27,6 +35,8 @@ def session_questions(session: Session) -> list[str]:
     for marker in session.markers:
         if marker.ground_m[2] > HIGHEST_M:
             found.append(_height(f'[[marker]] "{marker.name}", ground_m, up', marker.ground_m[2]))
+    found.extend(_ball(session.ball))
+    found.extend(_behind(session))
     for name in ("wind_along_mps", "wind_across_mps"):
         wind = getattr(air, name)
         if wind is not None and abs(wind) > STRONGEST_WIND_MPS:
@@ -47,6 +57,13 @@ def clip_questions(clip: ClipEntry, calibration: Calibration) -> list[str]:
             "with the camera where it was taped? The markers do not agree with each other "
             f"(chi-square {calibration.chi_square:.0f} with {calibration.dof} degrees of freedom)."
         ]
+    if not found and _in_a_quarter(calibration):
+        width, height = calibration.camera.size_px
+        found.append(
+            f"{SESSION_FILE}, [[marker]], {where}: were the pixels picked on a smaller copy of the "
+            f"frame? All lie in the top left quarter of its {width} x {height}. If the copy was "
+            f"{width // 2} x {height // 2}, multiply them by 2."
+        )
     lone = lone_marker(calibration)
     if lone is not None:
         found.append(
@@ -56,6 +73,42 @@ def clip_questions(clip: ClipEntry, calibration: Calibration) -> list[str]:
             f"{lone.next_along_m:.4g} m."
         )
     return found
+
+
+def _ball(ball: BallEntry) -> list[str]:
+    """Ask whether a ball's size or mass is in another unit."""
+    found = []
+    if ball.diameter_mm is not None and ball.diameter_mm < SMALLEST_BALL_MM:
+        found.append(
+            f"{SESSION_FILE}, [ball], diameter_mm = {ball.diameter_mm:g}: is the ball so small, in "
+            f"millimetres? If it is in centimetres, write {10.0 * ball.diameter_mm:g}."
+        )
+    if ball.mass_g is not None and ball.mass_g < LIGHTEST_BALL_G:
+        found.append(
+            f"{SESSION_FILE}, [ball], mass_g = {ball.mass_g:g}: is the ball so light, in grams? If "
+            f"it is in kilograms, write {1000.0 * ball.mass_g:g}."
+        )
+    return found
+
+
+def _behind(session: Session) -> list[str]:
+    """Ask which way along counts where all markers lie behind the release."""
+    release_m = session.release.along_m
+    picked = [entry for entry in session.markers if entry.pixel is not None]
+    along = [entry.ground_m[0] - release_m for entry in picked]
+    if len(along) < 2 or max(along) > BEHIND_M or min(along) > -BEHIND_M:
+        return []
+    return [
+        f"{SESSION_FILE}, [[marker]], ground_m, along: do the shots fly away from the markers? All "
+        "lie behind the release. If the shots fly toward them, change the sign of along and of "
+        "across, in the camera's position_m too."
+    ]
+
+
+def _in_a_quarter(calibration: Calibration) -> bool:
+    """Return whether all picks lie in the top left quarter of the frame."""
+    half = [side / 2.0 - 0.5 for side in calibration.camera.size_px]
+    return all(column < half[0] and row < half[1] for column, row in calibration.pixels.tolist())
 
 
 def _height(field: str, metres: float) -> str:
