@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -109,6 +110,26 @@ def test_pictures_make_the_path_surer_and_never_less_sure():
     assert np.all(
         followed.covariances[7:, [0, 2], [0, 2]] < 0.3 * bare.covariances[7:, [0, 2], [0, 2]]
     )
+
+
+def lured():
+    """Return frames whose first show something that leaves the path, and the ball from then on."""
+    frames, _, pixels, _, _ = small_case(slice(None))
+    away = np.column_stack([np.arange(14) * 4.0, np.arange(14) * -3.0])
+    given = [frame(int(at), pixels[i] + away[i]) for i, at in enumerate(frames[:14])]
+    for i, at in enumerate(frames[14:], start=14):
+        given.append(frame(int(at), pixels[i]))
+    return given, pixels
+
+
+@pytest.mark.parametrize(("hits", "astray"), [(0, True), (28, True), (29, False), (90, False)])
+def test_a_filter_that_is_lured_away_gives_way_to_the_flight_that_was_found(hits, astray):
+    given, pixels = lured()
+    followed = follow(STAGE, replace(supposed(), hits=hits), given, PIXEL_U)
+    taken = np.sum(followed.chosen >= 0)
+    assert taken == (14 if astray else 0)
+    off = np.linalg.norm(followed.pixels - pixels, axis=1)
+    assert off[20:].min() > 50.0 if astray else off.max() < 1e-6
 
 
 def test_surprise_is_as_large_as_the_filter_says():

@@ -5,7 +5,7 @@ and drag, so the deviation moves linearly, with the flight's own sensitivities a
 control input, which filterpy's smoother would leave out.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -40,6 +40,10 @@ STEP_S = 0.05
 SETTLING, LEAST_COUNTED = 6, 4
 """Positions before innovations are counted, since six states take up what the first ones say, and
 fewest that are counted."""
+
+LOST_SHARE = 0.5
+"""Share of the search's positions below which the filter has lost the ball: where it follows, it
+takes as many. Common practice, no source."""
 
 INTERVAL = (0.975, 0.025)
 """Tail probabilities of the 95 % interval of the mean squared innovation."""
@@ -108,6 +112,10 @@ def follow(
 ) -> Followed:
     """Follow a flight through candidates by a Kalman filter and smooth it (RTS).
 
+    Among many other candidates near the release the filter may take some of these for the ball,
+    and is then too sure of itself to find the true ones again. Where it ends with far fewer
+    positions than the search had, the flight is returned as it was found.
+
     Parameters
     ----------
     context : SearchContext
@@ -138,6 +146,9 @@ def follow(
         chosen.append(best if distance < GATE else -1)
         means.append(kalman.x.copy())
         spreads.append(kalman.P.copy())
+    if np.sum(np.array(chosen) >= 0) < LOST_SHARE * hypothesis.hits:
+        bare = [each.part(np.zeros(0, np.int64)) for each in frames]
+        return follow(context, replace(hypothesis, hits=0), bare, pixel_u)
     deviation, covariances = np.zeros((0, 6)), np.zeros((0, 6, 6))
     if means:
         smooth, covariances, _, _ = kalman.rts_smoother(
