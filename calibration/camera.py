@@ -291,6 +291,19 @@ def rotation_from_vector(vector: ArrayLike) -> Array:
     return found
 
 
+def by_turn(turn: Array) -> Array:
+    """Return how a small turn grows out of a change of a rotation vector, shape (3, 3).
+
+    The left Jacobian of the rotations (J. Stuelpnagel, SIAM Review 6, 422, 1964), to the third
+    order: a camera's turn is a few hundredths.
+    """
+    x, y, z = turn
+    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    squared = cross @ cross
+    share: Array = np.eye(3) + cross / 2.0 + squared / 6.0 - cross * float(turn @ turn) / 24.0
+    return share
+
+
 def _cross_matrices(vectors: Array) -> Array:
     """Return matrices, shape (N, 3, 3), that take the cross product from the left."""
     matrices = np.zeros((len(vectors), 3, 3))

@@ -20,8 +20,9 @@ CAMERA_SIZE = 14
 USUAL_VIEW_RAD = np.radians(65.0)
 """Field of view over the longer side, rad: a phone's main camera has 60 to 70 degrees."""
 
-USUAL_LOG_FOCAL_SD = 0.4
-"""Of the focal length's logarithm: most cameras that film sport have 35 to 110 degrees."""
+USUAL_LOG_FOCAL_SD, LONG_LOG_FOCAL_SD = 0.4, 0.8
+"""Of the focal length's logarithm, towards wider and towards narrower views: phones that film a
+field have 15 to 110 degrees, since far stands are filmed with a longer lens or a zoom."""
 
 STATED_VIEW_LOG_FOCAL_SD = 3.0
 """The same where a field of view is stated, which then replaces the usual one altogether."""
@@ -156,6 +157,9 @@ class Observations:
     ----------
     rows : tuple of Observed
     uncertainty : ndarray, shape (M,) or (M, M)
+    longer_share : float
+        Weight of a departure of the focal length's logarithm towards a longer lens, over that of
+        one towards a shorter lens.
     """
 
     def __init__(self, site: Site) -> None:
@@ -175,6 +179,8 @@ class Observations:
         if site.position_m is not None:
             rows += [Observed("position", -1, axis) for axis in ("along", "across", "up")]
             sds += [site.position_u_m] * 3
+        unstated = site.lens is None and site.field_of_view_deg is None
+        self.longer_share = USUAL_LOG_FOCAL_SD / LONG_LOG_FOCAL_SD if unstated else 1.0
         self.has_view = site.lens is None and site.field_of_view_deg is not None
         if self.has_view:
             rows.append(Observed("view", -1, "angle"))
@@ -206,10 +212,13 @@ class Observations:
         camera, points = state.camera, state.points
         count, size = len(self.markers), CAMERA_SIZE + 3 * len(self.markers)
         pixels, by_point, by_camera = camera.project_with_jacobians(points)
+        lens_gap = self.lens_values - lens_vector(camera)
+        share = self.longer_share if lens_gap[0] < 0.0 else 1.0
+        lens_gap[0] *= share
         residuals = [
             (self.pixels - pixels).ravel(),
             (self.taped - points).ravel(),
-            self.lens_values - lens_vector(camera),
+            lens_gap,
         ]
         jacobian = np.zeros((len(self.rows), size))
         jacobian[: 2 * count, :CAMERA_SIZE] = by_camera.reshape(-1, CAMERA_SIZE)
@@ -218,6 +227,7 @@ class Observations:
             jacobian[2 * i : 2 * i + 2, at : at + 3] = by_point[i]
         jacobian[2 * count : 5 * count, CAMERA_SIZE:] = np.eye(3 * count)
         jacobian[self.lens_at, 6:CAMERA_SIZE] = np.eye(8)
+        jacobian[self.lens_at.start, 6] = share
         at = self.lens_at.stop
         if self.site.position_m is not None:
             residuals.append(self.site.position_m - camera.position)

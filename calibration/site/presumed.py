@@ -43,8 +43,15 @@ SLIP_FACTOR = 4.0
 AIM_M = 2.0
 """Height over the markers at which a camera is aimed that must show a flight, m."""
 
-STEP = 1e-5
-"""Of the central differences, in m and rad: the priors are smooth over far more."""
+LEAST_AWAY_M = 0.1
+"""Distance from the plane that is taken where an iteration strays to its other side, m."""
+
+USUAL = np.array([0.0, USUAL_HEIGHT_M, ALONG_SHARE, 0.0, 0.0, 0.0])
+USUAL_SD = np.array(
+    [AWAY_LOG_SD, HEIGHT_SD_M, ALONG_SD_SHARE, HEADING_SD_RAD, PITCH_SD_RAD, ROLL_SD_RAD]
+)
+"""Of the distance's logarithm (about the expected one), height (m), place along the line, heading,
+pitch and roll (rad): the constants above in one order."""
 
 SIGHT_U_PX = 20.0
 """Uncertainty of a release seen at first glance, px; the fit of the flight refines it."""
@@ -121,18 +128,34 @@ class Presumption:
         NotDetermined
             For a camera that cannot be, where an iteration has run away.
         """
-        gap, slope = self._white(camera)
+        gap, slope = self.rows(camera)
         if not (np.all(np.isfinite(gap)) and np.all(np.isfinite(slope))):
             raise NotDetermined("no camera could stand there")
-        information, pull = slope.T @ slope, slope.T @ gap
-        size = CAMERA_SIZE
-        if len(information) > size:
-            # The markers' true places are summed out (Schur's complement).
-            reach = information[:size, size:] @ np.linalg.inv(information[size:, size:])
-            pull = pull[:size] - reach @ pull[size:]
-            information = information[:size, :size] - reach @ information[size:, :size]
-        covariance = inverse_of_normal(information)
-        return covariance @ pull, (covariance + covariance.T) / 2.0
+        covariance = inverse_of_normal(slope.T @ slope)
+        return covariance @ (slope.T @ gap), (covariance + covariance.T) / 2.0
+
+    def rows(self, camera: Camera) -> tuple[Array, Array]:
+        """Return all that is known of the camera, held against a given one.
+
+        The markers' true places are eliminated: each row is freed of what their moves can explain.
+
+        Parameters
+        ----------
+        camera : Camera
+
+        Returns
+        -------
+        gap : ndarray, shape (M,)
+            Whitened residuals, known less computed; not finite for a camera that cannot be.
+        slope : ndarray, shape (M, 14)
+            Derivative of what is computed, in the order of `calibration.camera.PARAMETERS`.
+        """
+        gap, slope = self._white(camera)
+        own, places = slope[:, :CAMERA_SIZE], slope[:, CAMERA_SIZE:]
+        if places.shape[1] and np.all(np.isfinite(slope)) and np.all(np.isfinite(gap)):
+            basis = np.linalg.qr(places)[0]
+            gap, own = gap - basis @ (basis.T @ gap), own - basis @ (basis.T @ own)
+        return gap, own
 
     def start(self, sighted: Sighted) -> Camera:
         """Return a camera that agrees with what is known and with a first approximation."""
@@ -213,32 +236,52 @@ class Presumption:
         else:
             root = np.linalg.inv(np.linalg.cholesky(uncertainty))
             gap, slope = root @ gap, root @ slope
-        values = self._usual(camera)
+        values, by_camera = self._usual(camera)
         extra = np.zeros((len(values), slope.shape[1]))
-        for at in range(6):
-            step = np.zeros(CAMERA_SIZE)
-            step[at] = STEP
-            ahead = self._usual(camera.perturbed(step))
-            extra[:, at] = -(ahead - self._usual(camera.perturbed(-step))) / (2.0 * STEP)
+        extra[:, :CAMERA_SIZE] = by_camera
         return np.concatenate([gap, values]), np.concatenate([slope, extra])
 
-    def _usual(self, camera: Camera) -> Array:
-        """Return by how many standard deviations a camera is other than usual, shape (6,)."""
-        forward = camera.rotation[2]
-        level = np.cross(forward, (0.0, 0.0, 1.0))
-        seen = camera.rotation @ level
-        away = max(self._side * camera.position[1], 0.1)
-        square = np.arctan2(forward[0], -self._side * forward[1])
-        return np.array(
-            [
-                -np.log(away / self._away_m) / AWAY_LOG_SD,
-                (USUAL_HEIGHT_M - camera.position[2]) / HEIGHT_SD_M,
-                (ALONG_SHARE - camera.position[0] / away) / ALONG_SD_SHARE,
-                -square / HEADING_SD_RAD,
-                -np.arctan2(forward[2], np.hypot(forward[0], forward[1])) / PITCH_SD_RAD,
-                -np.arctan2(-seen[1], seen[0]) / ROLL_SD_RAD,
-            ]
+    def _usual(self, camera: Camera) -> tuple[Array, Array]:
+        """Return by how many standard deviations a camera is other than usual, and the slopes.
+
+        Returns
+        -------
+        ndarray, shape (6,)
+            Usual less actual.
+        ndarray, shape (6, 14)
+            Derivative of the actual by the camera's parameters.
+        """
+        along, across, up = camera.position
+        right, down, forward = camera.rotation
+        away = max(self._side * across, LEAST_AWAY_M)
+        by_across = self._side / away if self._side * across > LEAST_AWAY_M else 0.0
+        # A small turn (x, y, z) changes forward by x down - y right, and so on around.
+        by_turn = np.array([down, -right, np.zeros(3)])
+        square, by_square = _angle(
+            forward[0], -self._side * forward[1], by_turn[:, 0], -self._side * by_turn[:, 1]
         )
+        flat = float(np.hypot(forward[0], forward[1]))
+        by_flat = by_turn[:, :2] @ forward[:2] / flat
+        pitch, by_pitch = _angle(forward[2], flat, by_turn[:, 2], by_flat)
+        roll, by_roll = _angle(
+            -right[2],
+            -down[2],
+            np.array([0.0, -forward[2], down[2]]),
+            np.array([forward[2], 0.0, -right[2]]),
+        )
+        slope = np.zeros((6, CAMERA_SIZE))
+        slope[0, 4] = by_across
+        slope[1, 5] = 1.0
+        slope[2, 3:5] = 1.0 / away, -along / away * by_across
+        slope[3:, :3] = by_square, by_pitch, by_roll
+        actual = np.array([np.log(away / self._away_m), up, along / away, square, pitch, roll])
+        return (USUAL - actual) / USUAL_SD, slope / USUAL_SD[:, None]
+
+
+def _angle(sine: float, cosine: float, by_sine: Array, by_cosine: Array) -> tuple[float, Array]:
+    """Return the angle of a sine and a cosine of any length, and its derivative, rad."""
+    size = sine**2 + cosine**2
+    return float(np.arctan2(sine, cosine)), (cosine * by_sine - sine * by_cosine) / size
 
 
 def loosened(camera: Camera) -> Camera:

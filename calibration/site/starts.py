@@ -7,7 +7,12 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.camera import undistort as _undistort
-from calibration.site.observations import USUAL_LOG_FOCAL_SD, Observations, usual_focal_px
+from calibration.site.observations import (
+    LONG_LOG_FOCAL_SD,
+    USUAL_LOG_FOCAL_SD,
+    Observations,
+    usual_focal_px,
+)
 
 Array = NDArray[np.float64]
 
@@ -155,7 +160,9 @@ def _unusual(observations: Observations, focals: Array) -> Array:
         return np.asarray(
             (np.log(focals / stated) / (site.view_u_deg / site.field_of_view_deg)) ** 2, float
         )
-    return (np.log(focals / usual_focal_px(site.size_px)) / USUAL_LOG_FOCAL_SD) ** 2
+    longer = np.log(focals / usual_focal_px(site.size_px))
+    sd = np.where(longer > 0.0, LONG_LOG_FOCAL_SD, USUAL_LOG_FOCAL_SD)
+    return np.asarray((longer / sd) ** 2, float)
 
 
 def _rotations(

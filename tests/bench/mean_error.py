@@ -134,7 +134,7 @@ def shares_of(
     factor = np.where(weighting.used, weighting.factor, 0.0) / np.sqrt(fit.correlation_factor)
     _, slopes = flight.weighted(fit.parameters, factor)
     slopes = slopes[: 2 * len(observed.track.frames)]
-    prior = flight.prior_root.T @ flight.prior_root
+    prior = flight.prior.information(fit.parameters)
     covariance = np.linalg.inv(slopes.T @ slopes + prior)
     figures = figures_of(known, fit.parameters)
     by_parameter = np.array([figures.slope(name) for name in FIGURES])

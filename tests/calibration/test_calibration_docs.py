@@ -18,7 +18,8 @@ def test_what_is_taken_for_granted_is_what_is_written():
     assert p1 == p2
     rows = (
         f"| {np.degrees(observations.USUAL_VIEW_RAD):.0f}° over the longer side of the frame | "
-        f"{100 * observations.USUAL_LOG_FOCAL_SD:.0f} % |",
+        f"{100 * observations.USUAL_LOG_FOCAL_SD:.0f} % towards wider views, "
+        f"{100 * observations.LONG_LOG_FOCAL_SD:.0f} % towards narrower ones |",
         f"| middle of the frame | {100 * observations.CENTRE_SD_SHARE:g} % of the longer side |",
         f"| k1, k2 | 0 | {k1:g}, {k2:g} |",
         f"| p1, p2 | 0 | {p1:g} |",

@@ -71,3 +71,25 @@ def test_a_plumb_line_of_the_truth_has_no_gap():
     assert plumb_gap(camera, Plumb("pole", lower, upper))[0] == pytest.approx(0.0, abs=1e-9)
     aside = plumb_gap(camera, Plumb("pole", lower, upper + np.array([3.0, 0.0])))[0]
     assert abs(aside) == pytest.approx(3.0, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("stated", "view_deg", "off"),
+    [
+        (None, 30.0, np.log(np.tan(np.radians(32.5)) / np.tan(np.radians(15.0))) / 0.8),
+        (None, 90.0, np.log(np.tan(np.radians(32.5))) / 0.4),
+        (50.0, 30.0, np.log(np.tan(np.radians(32.5)) / np.tan(np.radians(15.0))) / 3.0),
+    ],
+)
+def test_a_long_lens_is_less_unusual_than_a_wide_one(stated, view_deg, off):
+    """Phones have 15 to 110 degrees; a stated view takes the place of what is usual."""
+    focal = 640.0 / np.tan(np.radians(view_deg) / 2.0)
+    camera = looking_at((0.0, -20.0, 1.5), (0.0, 0.0, 1.5), focal, (1280, 720))
+    observations = Observations(Site((1280, 720), (), field_of_view_deg=stated))
+    at = observations.lens_at.start
+    residuals, jacobian = observations.model(Posed(camera, observations.taped))
+    unlikely = residuals[at] / observations.uncertainty[at]
+    assert unlikely == pytest.approx(-off)
+    assert jacobian[at, 6] / observations.uncertainty[at] == pytest.approx(
+        off / np.log(focal / (640.0 / np.tan(np.radians(32.5))))
+    )

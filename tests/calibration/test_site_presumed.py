@@ -78,3 +78,31 @@ def test_what_is_stated_narrows_what_is_presumed():
 def test_values_that_cannot_be_are_reported():
     with pytest.raises(InputErrors, match="field_of_view_deg"):
         Presumption(Site(SIZE_PX, (), field_of_view_deg=400.0), 1)
+
+
+@pytest.mark.parametrize("side", [-1, 1])
+def test_slopes_of_what_is_usual_are_those_of_differences(side):
+    place = PLACE * np.array([1.0, -side, 1.0])
+    camera = looking_at(place, (14.0, 0.5, 4.0), 1300.0, SIZE_PX, roll_rad=0.04)
+    presumption = Presumption(Site(SIZE_PX, markers(PLACES[:3])), side)
+    _, slope = presumption._usual(camera)
+    for at, step in enumerate(1e-6 * np.eye(14)):
+        change = presumption._usual(camera.perturbed(step))[0]
+        change = change - presumption._usual(camera.perturbed(-step))[0]
+        assert -change / 2e-6 == pytest.approx(slope[:, at], abs=1e-7)
+
+
+def test_a_camera_beyond_the_line_keeps_a_least_distance():
+    presumption = Presumption(Site(SIZE_PX, ()), 1)
+    beyond = looking_at((3.0, -5.0, 1.5), (3.0, 9.0, 1.5), 1300.0, SIZE_PX)
+    gap, slope = presumption._usual(beyond)
+    assert gap[0] == pytest.approx(np.log(USUAL_AWAY_M / 0.1) / AWAY_LOG_SD)
+    assert not np.any(slope[[0, 2], 4])
+
+
+def test_what_a_move_of_the_markers_explains_is_no_residual():
+    """One marker taped to 5 m and picked 30 px aside hardly moves a camera."""
+    loose = replace(markers(PLACES[1:2])[0], u_m=5.0)
+    aside = replace(loose, pixel=loose.pixel + np.array([30.0, 0.0]))
+    gaps = [Presumption(Site(SIZE_PX, (each,)), -1).rows(TRUE)[0] for each in (loose, aside)]
+    assert gaps[1] @ gaps[1] - gaps[0] @ gaps[0] < 0.1

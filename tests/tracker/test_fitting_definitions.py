@@ -171,7 +171,7 @@ def test_residuals_of_everything_are_counted_and_stand_in_their_order():
     factor = np.linspace(0.5, 1.5, positions // 2)
     residuals, slopes = both.weighted(case().truth, factor)
     assert len(residuals) == len(slopes) == both.count
-    assert both.count == positions + len(both.prior_root) + 2
+    assert both.count == positions + both.prior.count + 2
     white = both.white(case().truth) * factor[:, None]
     np.testing.assert_allclose(residuals[:positions], white.ravel())
     assert residuals[-1] == pytest.approx((0.52 - case().truth[RELEASE_AT]) / 0.004)
@@ -525,14 +525,12 @@ def test_a_launcher_is_aimed_to_five_degrees(monkeypatch, launch, speed):
         seen.append(known.aim_u_mps)
         raise NotDetermined("enough")
 
-    monkeypatch.setattr(untaped, "fit_flight", fit)
+    monkeypatch.setattr(untaped, "fit_given_gusts", fit)
     start = np.zeros(11)
     start[3:5] = launch
     known = untaped_of()
     with pytest.raises(NotDetermined, match="enough"):
-        untaped.fit_untaped(
-            known, lambda camera: (np.zeros(14), camera.covariance), None, 0.0, start
-        )
+        untaped.fit_untaped(known, lambda camera: (np.zeros(14), np.eye(14)), None, 0.0, start)
     assert seen == pytest.approx([speed * np.radians(5.0)])
 
 

@@ -80,19 +80,15 @@ def test_the_profile_of_the_distance_rises_as_the_covariance_says() -> None:
         return float(seen + gap @ there.prior_information() @ gap)
 
     def held(distance: float) -> UntapedFit:
-        def around(camera: Camera) -> tuple[np.ndarray, np.ndarray]:
-            shift, covariance = presumption.around(camera)
-            information = np.linalg.inv(covariance)
-            pin = (1e-3 * u) ** -2
-            pull = information @ shift
-            information[4, 4] += pin
-            pull[4] += pin * (distance - camera.position[1])
-            covariance = np.linalg.inv(information)
-            return covariance @ pull, covariance
+        def rows(camera: Camera) -> tuple[np.ndarray, np.ndarray]:
+            gap, slope = presumption.rows(camera)
+            pin = np.eye(slope.shape[1])[4] / (1e-3 * u)
+            off = (distance - camera.position[1]) / (1e-3 * u)
+            return np.append(gap, off), np.vstack([slope, pin])
 
         return fit_untaped(
             fit.circumstances,
-            around,
+            rows,
             Observations(case.track, case.row_share),
             float(fit.fitted.parameters[0]),
             fit.fitted.parameters[1:12],

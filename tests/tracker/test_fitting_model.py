@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from calibration.camera import by_turn
 from tests.tracker.fitting_case import drawn
 from tracker.fitting.choice import flight_model
 from tracker.fitting.gravity import _first_guess
-from tracker.fitting.model import by_turn
 from tracker.fitting.parameters import GRAVITY_AT, LIFT_AT, RELEASE_AT, VELOCITY_AT
 
 

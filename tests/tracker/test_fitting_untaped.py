@@ -1,104 +1,108 @@
-"""The rounds of a fit with its camera: when they end, and what becomes of steps that overshoot."""
+"""A fit with a camera that is hardly known: one optimum, from wherever it begins."""
 
-from collections.abc import Callable
 from dataclasses import replace
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from calibration.adjustment import NotDetermined
+from calibration.camera import Camera
+from calibration.site.presumed import Presumption, Sighted
 from tests.tracker.fitting_case import calibrated, circumstances, drawn
-from tracker.fitting import untaped
-from tracker.fitting.parameters import CAMERA_AT, CAMERA_SIZE, PARAMETERS
-from tracker.fitting.untaped import UntapedCircumstances, UntapedFit, first_launch, fit_untaped
+from tests.tracker.line_case import LineCase, line_case
+from tracker.fitting import figures_of
+from tracker.fitting.parameters import CAMERA_AT, PARAMETERS
+from tracker.fitting.priors import CameraPrior, NormalPrior
+from tracker.fitting.untaped import UntapedFit, first_launch, fit_untaped
 
 KNOWN = circumstances(calibrated())
 
 
-class Sliding:
-    """A camera that only knows how far it stands from the best one."""
-
-    def __init__(self, off: float) -> None:
-        self.off = off
-
-    def perturbed(self, move: np.ndarray) -> "Sliding":
-        return Sliding(self.off + float(move[0]))
-
-    def with_covariance(self, covariance: np.ndarray) -> "Sliding":
-        return self
+@pytest.fixture(scope="module")
+def case() -> LineCase:
+    """61 m away through a lens of 30 degrees, three markers on the firing line."""
+    return line_case(np.random.default_rng(4), away_m=61.0, view_deg=30.0)
 
 
-def rounds(monkeypatch: pytest.MonkeyPatch, gain: float) -> list[float]:
-    """Fit with steps of minus `gain` times the offset; return the offset of every round."""
-    offsets: list[float] = []
-
-    def step(off: float) -> float:
-        offsets.append(off)
-        return -gain * off
-
-    fit_with(monkeypatch, step)
-    return offsets
+@pytest.fixture(scope="module")
+def fits(case: LineCase) -> list[UntapedFit]:
+    return [case.fit_from(away) for away in (20.0, 60.0, 120.0)]
 
 
-def fit_with(monkeypatch: pytest.MonkeyPatch, step: Callable[[float], float]) -> UntapedFit:
-    """Fit with a step for each offset, in standard uncertainties."""
-
-    def fitted(circumstances, *_, **__):  # type: ignore[no-untyped-def]
-        parameters = np.zeros(len(PARAMETERS))
-        parameters[CAMERA_AT] = step(circumstances.camera.off)
-        return replace(FITTED, parameters=parameters, covariance=np.eye(len(PARAMETERS)))
-
-    for name in ("fit_flight", "fit_given_gusts"):
-        monkeypatch.setattr(untaped, name, fitted)
-    monkeypatch.setattr(untaped, "refit_gusts", lambda circumstances, observed, again: again)
-    shared = {each: getattr(KNOWN, each) for each in KNOWN.__dataclass_fields__}
-    known = UntapedCircumstances(**{**shared, "camera": Sliding(1.0)})
-    return fit_untaped(
-        known,
-        lambda camera: (np.zeros(CAMERA_SIZE), np.eye(CAMERA_SIZE)),
-        SimpleNamespace(),  # type: ignore[arg-type]
-        0.0,
-        np.array([0.0, 0.0, 0.8, 15.0, 0.0, 12.0, 0.5, 0.0, 0.0, 0.0, 0.0]),
-    )
+def test_the_optimum_is_the_same_from_any_first_distance(fits: list[UntapedFit]) -> None:
+    """Distance and focal length compensate each other along a valley that is walked down."""
+    near, *others = fits
+    camera = near.circumstances.camera
+    for other in others:
+        assert other.fitted.settled
+        ratio = other.circumstances.camera.position[1] / camera.position[1]
+        assert ratio == pytest.approx(1.0, abs=0.01)
+        assert other.fitted.parameters == pytest.approx(near.fitted.parameters, abs=0.03)
 
 
-FITTED = untaped.FittedFlight(
-    **dict.fromkeys(untaped.FittedFlight.__dataclass_fields__)  # type: ignore[arg-type]
-)
+def test_a_line_of_markers_gives_the_speed_whatever_the_distance(
+    case: LineCase, fits: list[UntapedFit]
+) -> None:
+    """The markers give the scale along the line, level and gravity that across it."""
+    for fit in fits:
+        figures = figures_of(fit.circumstances, fit.fitted.parameters)
+        u = figures.u(fit.fitted.covariance)
+        for name in ("exit_speed_mps", "launch_angle_deg", "carry_m"):
+            assert abs(figures.value(name) - case.truth[name]) < 3.0 * u[name]
+        assert u["exit_speed_mps"] < 0.02 * case.truth["exit_speed_mps"]
 
 
-def test_a_step_that_leads_there_is_taken_whole_and_ends_the_rounds(monkeypatch) -> None:
-    assert rounds(monkeypatch, 1.0) == pytest.approx([1.0, 0.0])
+def test_a_fit_is_handed_on_about_its_own_camera(case: LineCase, fits: list[UntapedFit]) -> None:
+    known, fitted = fits[0].circumstances, fits[0].fitted
+    assert not np.any(fitted.parameters[CAMERA_AT:])
+    shift, covariance = case.presumption.around(known.camera)
+    np.testing.assert_allclose(known.camera_shift, shift)
+    np.testing.assert_allclose(known.camera.covariance, covariance, rtol=1e-9)
+    information = known.prior_information()[CAMERA_AT:, CAMERA_AT:]
+    np.testing.assert_allclose(information @ covariance, np.eye(14), atol=1e-6)
 
 
-def test_rounds_that_alternate_about_the_best_camera_are_halved(monkeypatch) -> None:
-    assert rounds(monkeypatch, 2.0) == pytest.approx([1.0, -1.0, 0.0])
-    # As often as needed: at a quarter of its step this one leads there.
-    assert rounds(monkeypatch, 4.0) == pytest.approx([1.0, -3.0, 3.0, 0.0])
+def test_a_camera_that_cannot_be_is_refused(case: LineCase) -> None:
+    def nowhere(camera: Camera) -> tuple[np.ndarray, np.ndarray]:
+        return np.full(3, np.nan), np.zeros((3, 14))
+
+    with pytest.raises(NotDetermined, match="no camera could stand there"):
+        fit_untaped(case.known, nowhere, case.observed, 0.3, np.ones(11))
 
 
-def test_rounds_between_two_weightings_end_with_the_one_that_moves_least(monkeypatch) -> None:
-    """On either side of the best camera another weighting holds, with a step beyond it."""
-    fit = fit_with(monkeypatch, lambda off: 0.7 if off < 0.2 else -0.6)
-    assert fit.fitted.settled is False
-    assert fit.fitted.parameters[CAMERA_AT] == -0.6
-    with pytest.raises(NotDetermined, match="did not settle"):
-        fit_with(monkeypatch, lambda off: 2.6 if off < 0.2 else -2.6)
-
-
-def test_steps_of_a_tenth_of_their_uncertainty_go_on(monkeypatch) -> None:
-    """A step of 0.1 u is too large to end, one of 0.07 u small enough."""
-    offsets = rounds(monkeypatch, 0.1)
-    assert 0.1 * offsets[-1] < 0.08 <= 0.1 * offsets[-2]
-
-
-def test_rounds_that_grow_end_in_a_refusal(monkeypatch) -> None:
-    with pytest.raises(NotDetermined, match="did not settle"):
-        rounds(monkeypatch, 20.0)
+def test_rows_of_a_camera_stand_beside_the_normal_prior_of_the_rest(case: LineCase) -> None:
+    """Slopes are those of differences, far from the camera about which the moves count too."""
+    information = case.known.prior_information()
+    information[CAMERA_AT:] = information[:, CAMERA_AT:] = 0.0
+    mean = case.known.prior_mean()
+    camera = case.presumption.start(replace(case.sighted, away_m=45.0))
+    prior = CameraPrior(NormalPrior.of(mean, information), camera, case.presumption.rows)
+    at = mean.copy()
+    at[CAMERA_AT : CAMERA_AT + 7] = 0.03, -0.05, 0.02, 1.0, 8.0, 0.3, 0.2
+    residuals, slopes = prior.rows(at)
+    assert len(residuals) == len(slopes) == prior.count
+    for place in (0, 4, *range(CAMERA_AT, CAMERA_AT + 9)):
+        step = np.zeros(len(PARAMETERS))
+        step[place] = 1e-6
+        change = (prior.rows(at + step)[0] - prior.rows(at - step)[0]) / 2e-6
+        # Where the markers' own places are eliminated a second order is left out.
+        np.testing.assert_allclose(-change, slopes[:, place], atol=2e-3 * np.abs(slopes).max())
+    np.testing.assert_allclose(prior.information(at), slopes.T @ slopes)
+    other = prior.information(at)[:CAMERA_AT, :CAMERA_AT]
+    np.testing.assert_allclose(other, information[:CAMERA_AT, :CAMERA_AT], rtol=1e-6, atol=1e-9)
 
 
 def test_a_first_launch_is_near_the_true_one() -> None:
     case = drawn(np.random.default_rng(1), KNOWN)
     launch = first_launch(KNOWN, case.track, case.truth[0])
     assert launch[[3, 5]] == pytest.approx(case.truth[[4, 6]], rel=0.08)
+
+
+def test_rows_without_markers_and_with_one_camera_agree(case: LineCase) -> None:
+    """The cost that the rows have is that of the normal law about any camera, to second order."""
+    presumption = Presumption(case.site, 1)
+    camera = presumption.start(Sighted(1, 60.0, case.known.release_m, case.track.pixels[0]))
+    shift, covariance = presumption.around(camera)
+    gap, slope = presumption.rows(camera)
+    np.testing.assert_allclose(slope.T @ slope @ shift, slope.T @ gap, rtol=1e-5, atol=1e-3)
+    np.testing.assert_allclose(slope.T @ slope @ covariance, np.eye(14), atol=1e-5)

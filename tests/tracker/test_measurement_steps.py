@@ -25,7 +25,7 @@ from tracker.measurement.starts.field import Field
 from tracker.measurement.starts.first_sight import Entry, FirstSight
 from tracker.measurement.starts.gravity_scale import UntapedStart
 from tracker.measurement.visibility import NEAR_PURITIES, PURITIES_BALL
-from tracker.records import Quality, Reason, ReasonCode, RejectedCandidate, Rejection
+from tracker.records import Quality, Reason, ReasonCode, RejectedCandidate, Rejection, Track
 
 KNOWN = circumstances(calibrated())
 CONTEXT = clip_context(KNOWN)
@@ -221,7 +221,7 @@ def test_a_flight_is_fitted_again_from_what_it_was_and_when_it_was_first_seen(mo
 
         def presumption(self, arc):
             asked["arc"] = arc
-            return SimpleNamespace(around="around")
+            return SimpleNamespace(rows="rows")
 
     def fit(*given):
         asked["fit"] = given
@@ -239,7 +239,7 @@ def test_a_flight_is_fitted_again_from_what_it_was_and_when_it_was_first_seen(mo
     assert (again.known, again.fitted, again.throw) == ("new", "fit", flight.throw)
     loosely = asked["loosened"]
     assert loosely[0] is KNOWN and loosely[2:] == (1.5, CONTEXT.frame_s, "faint")
-    assert asked["fit"][:3] == ("priors", "around", observed) and asked["arc"] == "arc"
+    assert asked["fit"][:3] == ("priors", "rows", observed) and asked["arc"] == "arc"
     assert asked["fit"][3] == flight.release_s
     np.testing.assert_array_equal(asked["fit"][4], flight.launch)
     asked["fault"] = fault
@@ -266,13 +266,14 @@ def test_a_throw_goes_the_way_that_the_taped_side_of_the_camera_says(
     )
     asked = {}
 
-    def fit(wide, around, observed, began_s, launch):
+    def fit(wide, rows, observed, began_s, launch):
         asked["began_s"] = began_s
         return SimpleNamespace(circumstances="known", fitted="fit")
 
     for name, instead in {
         "_first_look": lambda *_: None,
         "first_track": lambda throw, frame_s: asked.setdefault("frame_s", frame_s),
+        "_thinned": lambda track: track,
         "Observations": lambda *_: None,
         "first_launch": lambda wide, track, began_s: None,
         "fit_untaped": fit,
@@ -281,7 +282,7 @@ def test_a_throw_goes_the_way_that_the_taped_side_of_the_camera_says(
         monkeypatch.setattr(gravity_scale, name, instead)
     start = SimpleNamespace(
         site=SimpleNamespace(position_m=position_m),
-        presumption=lambda arc: SimpleNamespace(start=lambda look: None, around="around"),
+        presumption=lambda arc: SimpleNamespace(start=lambda look: None, rows="rows"),
         loosened=lambda known, camera, first_s, frame_s: SimpleNamespace(began_s=first_s - 0.1),
     )
     context = SimpleNamespace(circumstances=None, frame_s=0.02, row_share_of=lambda track: None)
@@ -596,3 +597,16 @@ def test_a_start_at_the_release_is_looked_for_where_the_flight_is_nearest(
     np.testing.assert_allclose(launch[:3], KNOWN.release_m)
     np.testing.assert_allclose(launch[3:6], release_s * np.array([1.0, 2.0, 3.0]))
     np.testing.assert_array_equal(launch[6:], flight.launch[6:])
+
+
+@pytest.mark.parametrize(("count", "kept"), [(40, 40), (41, 21), (80, 40), (100, 34)])
+def test_a_first_fit_takes_forty_positions_at_most_evenly_spread(count, kept):
+    track = gravity_scale._thinned(track_of(count))
+    assert len(track.times_s) == kept
+    assert np.ptp(np.diff(track.frames)) == 0 and track.frames[0] == 0
+
+
+def track_of(count):
+    places = np.zeros((count, 2))
+    shapes = np.repeat(np.eye(2)[None], count, axis=0)
+    return Track(np.arange(count), np.arange(count) / 60.0, places, shapes, np.zeros(count))

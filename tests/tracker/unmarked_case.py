@@ -43,7 +43,7 @@ class UnmarkedCase:
         launch = first_launch(known, self.track, self.release_s)
         return fit_untaped(
             known,
-            presumption.around,
+            presumption.rows,
             Observations(self.track, self.row_share, self.landed_s),
             self.release_s,
             launch,

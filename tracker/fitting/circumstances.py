@@ -22,6 +22,7 @@ from tracker.fitting.parameters import (
     SLOPE_AT,
     WIND_AT,
 )
+from tracker.fitting.priors import NormalPrior, Prior
 from tracker.flight.forces import Forces
 from tracker.flight.gusts import GUST_MODES, gust_covariance
 
@@ -138,6 +139,10 @@ class Circumstances:
             information[np.ix_(own_wind, own_wind)] = _inverse(self.wind_covariance())
         information[CAMERA_AT:, CAMERA_AT:] = _inverse(self.camera.covariance)
         return information
+
+    def prior(self) -> Prior:
+        """Return the prior as rows of a fit."""
+        return NormalPrior.of(self.prior_mean(), self.prior_information())
 
     def wind_covariance(self, shared: bool = True, own: bool = True) -> Array:
         """Return the covariance of one component of the wind and its gusts, shape (7, 7), m²/s².

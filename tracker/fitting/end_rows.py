@@ -3,10 +3,10 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.camera import by_turn
 from tracker.fitting.circumstances import Circumstances
 from tracker.fitting.ends import GivenEnds, GivenPlace
 from tracker.fitting.figures import figures_of
-from tracker.fitting.model import by_turn
 from tracker.fitting.parameters import (
     CAMERA_AT,
     PARAMETERS,

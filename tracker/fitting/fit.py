@@ -185,7 +185,7 @@ def _fitted(flight: FlightResiduals, result: Adjustment, weighting: Weighting) -
     white = flight.white(result.state)[used] / weighting.scale[used, None]
     factor = correlation_factor(white)
     data_information = flight.data_information(result.whitened_jacobian, factor)
-    prior = flight.prior_root.T @ flight.prior_root
+    prior = flight.prior.information(result.state)
     return FittedFlight(
         parameters=result.state,
         covariance=inverse_of_normal(data_information + prior),

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.adjustment import NotDetermined
-from calibration.camera import Camera
+from calibration.camera import Camera, by_turn
 from tracker.fitting.circumstances import Circumstances
 from tracker.fitting.light import light_in_picture
 from tracker.fitting.observations import Instants
@@ -134,16 +134,3 @@ def flight_of(
         with_sensitivities,
         parameters[GRAVITY_AT:CAMERA_AT],
     )
-
-
-def by_turn(turn: Array) -> Array:
-    """Return how a small turn grows out of a change of a rotation vector, shape (3, 3).
-
-    The left Jacobian of the rotations (J. Stuelpnagel, SIAM Review 6, 422, 1964), to the third
-    order: a camera's turn is a few hundredths.
-    """
-    x, y, z = turn
-    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
-    squared = cross @ cross
-    share: Array = np.eye(3) + cross / 2.0 + squared / 6.0 - cross * float(turn @ turn) / 24.0
-    return share

@@ -6,7 +6,6 @@ from numpy.typing import NDArray
 from tracker.fitting.circumstances import GROUND_U_M, Circumstances
 from tracker.fitting.end_rows import given_rows
 from tracker.fitting.model import Prediction, predict
-from tracker.fitting.normal_equations import information_root
 from tracker.fitting.observations import Observations
 from tracker.fitting.parameters import (
     DRAG_AT,
@@ -46,8 +45,7 @@ class FlightResiduals:
     def __init__(self, circumstances: Circumstances, observed: Observations) -> None:
         self.circumstances, self.observed = circumstances, observed
         self.roots = observed.roots
-        self.mean = circumstances.prior_mean()
-        self.prior_root = information_root(circumstances.prior_information())
+        self.prior = circumstances.prior()
         self._instants = observed.instants
         self._last: tuple[bytes, Prediction] | None = None
 
@@ -56,7 +54,7 @@ class FlightResiduals:
         """Number of residuals."""
         bounces = int(self.observed.landed_s is not None)
         given = 0 if self.observed.given is None else self.observed.given.count
-        return 2 * len(self.roots) + len(self.prior_root) + bounces + given
+        return 2 * len(self.roots) + self.prior.count + bounces + given
 
     def predict(self, at: Array) -> Prediction:
         """Return what parameters, shape (P,), predict."""
@@ -92,8 +90,9 @@ class FlightResiduals:
         white = self.roots * factor[:, None, None]
         gap = np.einsum("nij,nj->ni", white, self.observed.track.pixels - prediction.pixels)
         slope = (white @ prediction.jacobian).reshape(-1, len(PARAMETERS))
-        residuals = [gap.reshape(-1), self.prior_root @ (self.mean - at)]
-        slopes = [slope, self.prior_root]
+        departure, by_departure = self.prior.rows(at)
+        residuals = [gap.reshape(-1), departure]
+        slopes = [slope, by_departure]
         if self.observed.landed_s is not None:
             bounce, by_bounce = ground_residual(
                 self.circumstances, at, prediction.trajectory, self.observed.landed_s
@@ -110,7 +109,7 @@ class FlightResiduals:
         """Return the information of positions, bounce and what is given, shape (P, P)."""
         places = 2 * len(self.roots)
         seen = whitened_jacobian[:places]
-        ends = whitened_jacobian[places + len(self.prior_root) :]
+        ends = whitened_jacobian[places + self.prior.count :]
         information: Array = seen.T @ seen / correlation_factor + ends.T @ ends
         return information
 

@@ -7,16 +7,16 @@ result is the maximum of the posterior density, and its covariance that of the n
 with the same curvature there.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.adjustment import NotDetermined
+from calibration.adjustment.normal import inverse_of_normal
 from calibration.camera import Camera
 from tracker.fitting.circumstances import Circumstances
-from tracker.fitting.fit import FittedFlight, fit_flight, fit_given_gusts, refit_gusts
+from tracker.fitting.fit import FittedFlight, fit_given_gusts, initial_parameters, refit_gusts
 from tracker.fitting.observations import Observations
 from tracker.fitting.parameters import (
     CAMERA_AT,
@@ -26,24 +26,10 @@ from tracker.fitting.parameters import (
     RELEASE_AT,
     VELOCITY_AT,
 )
+from tracker.fitting.priors import CameraPrior, CameraRows, NormalPrior, Prior
 from tracker.records import Track
 
 Array = NDArray[np.float64]
-Around = Callable[[Camera], tuple[Array, Array]]
-"""Returns the prior near a camera: mean and covariance of the true camera's departure from it."""
-
-ROUNDS, LEAST_SHARE = 16, 0.125
-"""Rounds at most, and the least share of its step that one takes: the share is halved whenever a
-step turns back, since rounds may alternate about the maximum."""
-
-NEAR = 0.08
-"""The rounds end when no camera parameter moves by more than this share of its standard
-uncertainty."""
-
-ALTERNATES = 2.5
-"""Rounds that alternate within so many standard uncertainties, as two robust weightings of the same
-positions may, end with the one that moves least, which has not settled: on foreign clips with all
-markers in one line its speed was off by 0.0 to 1.6 u."""
 
 AIM_SD_RAD = np.radians(5.0)
 """Standard uncertainty of a launcher's direction about its own firing line, rad. Common practice,
@@ -61,6 +47,9 @@ class UntapedCircumstances(Circumstances):
     ----------
     camera_shift : ndarray, shape (14,)
         Prior mean of the departure from `camera`, about which the fit is linearised.
+    camera_rows : callable, optional
+        What is known of the camera, where no normal law describes it: shift and covariance then
+        stand for it near `camera` only.
     release_each_u_m : ndarray, shape (3,)
         Standard uncertainty of `release_m` by coordinate, instead of `release_u_m`.
     began_s, began_u_s : float
@@ -71,6 +60,7 @@ class UntapedCircumstances(Circumstances):
     """
 
     camera_shift: Array = field(default_factory=lambda: np.zeros(CAMERA_SIZE))
+    camera_rows: CameraRows | None = None
     release_each_u_m: Array = field(default_factory=lambda: np.zeros(3))
     began_s: float = 0.0
     began_u_s: float = 0.0
@@ -95,6 +85,15 @@ class UntapedCircumstances(Circumstances):
             information[across, across] = self.aim_u_mps**-2
         return information
 
+    def prior(self) -> Prior:
+        """Return the prior as rows of a fit."""
+        if self.camera_rows is None:
+            return super().prior()
+        information = self.prior_information()
+        information[CAMERA_AT:] = information[:, CAMERA_AT:] = 0.0
+        normal = NormalPrior.of(self.prior_mean(), information)
+        return CameraPrior(normal, self.camera, self.camera_rows)
+
 
 @dataclass(frozen=True)
 class UntapedFit:
@@ -106,63 +105,61 @@ class UntapedFit:
 
 def fit_untaped(
     known: UntapedCircumstances,
-    around: Around,
+    rows: CameraRows,
     observed: Observations,
     release_s: float,
     launch: Array,
 ) -> UntapedFit:
-    """Fit a flight and its camera, linearising the camera's prior until they agree.
+    """Fit a flight and its camera to the positions and to all that is known of the camera.
 
     Parameters
     ----------
     known : UntapedCircumstances
         Its camera is the first guess.
-    around : callable
-        The camera's prior near a given camera.
+    rows : callable
+        What is known of the camera, held against a given one.
     observed, release_s, launch
         As of `tracker.fitting.fit.fit_flight`.
 
     Raises
     ------
     NotDetermined
-        When the track does not fix a flight, or the rounds neither converge nor stay near.
+        When the track does not fix a flight.
     """
-    camera, fitted = known.camera, None
-    share, before = 1.0, np.zeros(CAMERA_SIZE)
-    nearest, best = ALTERNATES, None
-    for number in range(ROUNDS):
-        shift, covariance = around(camera)
-        circumstances = replace(
-            known,
-            camera=camera.with_covariance(covariance),
-            camera_shift=shift,
-            aim_u_mps=float(AIM_SD_RAD * max(np.hypot(launch[3], launch[4]), 1.0)),
-        )
-        if fitted is None:
-            fitted = fit_flight(circumstances, observed, release_s, launch)
-        else:
-            # Only the camera's prior has changed: the last fit is a start near the next.
-            start = fitted.parameters.copy()
-            start[CAMERA_AT:] = 0.0
-            again = fit_given_gusts(circumstances, observed, start, near=True)
-            fitted = refit_gusts(circumstances, observed, again)
-        move = fitted.parameters[CAMERA_AT:]
-        u = np.sqrt(np.diag(fitted.covariance)[CAMERA_AT:])
-        size = float(np.max(np.abs(move) / u))
-        if number > 0 and size < NEAR:
-            # A round that ends where it began has converged, however its own steps went.
-            return UntapedFit(circumstances, replace(fitted, settled=True))
-        if number > 0 and size < nearest:
-            nearest, best = size, UntapedFit(circumstances, replace(fitted, settled=False))
-        if before @ (move / u**2) < 0.0:
-            # It turned back: the step before went too far.
-            share = max(0.5 * share, LEAST_SHARE)
-        before = move
-        camera = camera.perturbed(share * move)
-        launch = fitted.parameters[LAUNCH_AT]
-    if best is None:
-        raise NotDetermined("the camera did not settle")
-    return best
+    circumstances = _about(known, rows, known.camera, launch)
+    start = initial_parameters(circumstances, release_s, launch)
+    fitted = fit_given_gusts(circumstances, observed, start)
+    circumstances, fitted = _moved(circumstances, rows, fitted)
+    fitted = refit_gusts(circumstances, observed, fitted)
+    return UntapedFit(*_moved(circumstances, rows, fitted))
+
+
+def _about(
+    known: UntapedCircumstances, rows: CameraRows, camera: Camera, launch: Array
+) -> UntapedCircumstances:
+    """Return the circumstances with the camera's prior linearised about a camera."""
+    gap, slope = rows(camera)
+    if not (np.all(np.isfinite(gap)) and np.all(np.isfinite(slope))):
+        raise NotDetermined("no camera could stand there")
+    covariance = inverse_of_normal(slope.T @ slope)
+    return replace(
+        known,
+        camera=camera.with_covariance((covariance + covariance.T) / 2.0),
+        camera_shift=covariance @ (slope.T @ gap),
+        camera_rows=rows,
+        aim_u_mps=float(AIM_SD_RAD * max(np.hypot(launch[3], launch[4]), 1.0)),
+    )
+
+
+def _moved(
+    known: UntapedCircumstances, rows: CameraRows, fitted: FittedFlight
+) -> tuple[UntapedCircumstances, FittedFlight]:
+    """Return a fit as one about its own camera."""
+    camera = known.camera.perturbed(fitted.parameters[CAMERA_AT:])
+    parameters = fitted.parameters.copy()
+    parameters[CAMERA_AT:] = 0.0
+    about = _about(known, rows, camera, parameters[LAUNCH_AT])
+    return about, replace(fitted, parameters=parameters)
 
 
 def first_launch(known: Circumstances, track: Track, release_s: float) -> Array:

@@ -50,6 +50,11 @@ USUAL_VIEW_DEG, NEAREST_START_M, FARTHEST_START_M = 65.0, 0.5, 200.0
 """Horizontal field of view of a camera for which none is stated, degrees, and limits of the first
 guess of its distance, m. Common practice, no source."""
 
+FIRST_POSITIONS = 40
+"""Most positions of a first fit. Those of the first pass lie on a grid and lag behind the ball by a
+px or two for a second on end: more of them would bend wind and lens to that error. Foreign
+clips."""
+
 MOST_PRIOR_CHI_SQUARE = 45.0
 """Chi-square of the departures from some twenty priors above which a path is no throw: its chance
 is 0.1 %."""
@@ -152,14 +157,20 @@ def first_fit(start: UntapedStart, context: ClipContext, throw: Throw) -> Flight
         raise Rejection(Reason(ReasonCode.WRONG_WAY))
     presumption = start.presumption(arc)
     camera = presumption.start(_first_look(site, known, arc))
-    track = first_track(throw, context.frame_s)
+    track = _thinned(first_track(throw, context.frame_s))
     wide = start.loosened(known, camera, float(arc.times_s[0]), context.frame_s)
     observed = Observations(track, context.row_share_of(track))
     launch = first_launch(wide, track, wide.began_s)
-    fit = fit_untaped(wide, presumption.around, observed, wide.began_s, launch)
+    fit = fit_untaped(wide, presumption.rows, observed, wide.began_s, launch)
     flight = Flight(throw, fit.circumstances, fit.fitted)
     _check(flight)
     return flight
+
+
+def _thinned(track: Track) -> Track:
+    """Return a track with at most `FIRST_POSITIONS` of its positions, evenly spread."""
+    every = -(-len(track.times_s) // FIRST_POSITIONS)
+    return track.part(np.arange(len(track.times_s)) % every == 0)
 
 
 def _side(arc: Arc) -> int:
@@ -347,7 +358,7 @@ def _refitted(
     try:
         fit = fit_untaped(
             known,
-            start.presumption(flight.throw.arc).around,
+            start.presumption(flight.throw.arc).rows,
             observed,
             flight.release_s,
             flight.launch,
