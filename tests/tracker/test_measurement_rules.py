@@ -10,6 +10,7 @@ from scipy.stats import norm
 
 from calibration.camera import looking_at
 from calibration.ground import LEVEL, Ground
+from calibration.markers import Marker
 from calibration.site import Site
 from tests.tracker.clip_context import clip_context
 from tests.tracker.fitting_case import FRAME_S, SIZE_PX, calibrated, circumstances, drawn
@@ -368,6 +369,9 @@ def test_a_marker_is_proposed_where_it_gains_a_twentieth(monkeypatch, share, wor
     assert reasons[0].numbers["away"] == pytest.approx(abs(camera.position[1]))
     u = np.sqrt(fit.fitted.covariance[CAMERA_ACROSS_AT, CAMERA_ACROSS_AT])
     assert reasons[0].numbers["away_u"] == pytest.approx(u)
+    marked = replace(bare, markers=(Marker("peg", np.zeros(3), pixel=np.array([9.0, 9.0])),))
+    (only,) = scale_reasons(fit, marked)
+    assert only.code is ReasonCode.GRAVITY_IS_SCALE_FEW_MARKERS
     assert (len(reasons) == 2) is worth
     if worth:
         assert reasons[1].numbers == {

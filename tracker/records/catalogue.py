@@ -111,7 +111,7 @@ _SCALE = (
 
 _SCALES = {
     ReasonCode.GRAVITY_IS_SCALE: Entry(
-        "gravity is the scale", f"nothing was taped, so {_SCALE}", frozenset({Figure.AZIMUTH})
+        "gravity is the scale", f"no marker was taped, so {_SCALE}", frozenset({Figure.AZIMUTH})
     ),
     ReasonCode.GRAVITY_IS_SCALE_FEW_MARKERS: Entry(
         "gravity is the scale",

@@ -77,7 +77,7 @@ class PresumedCameraStart:
         found.rejected += other_paths(throws, context, scouted)
         found.on_file_clock(scouted.timing, facts)
         found.doubt(*scouted.doubts)
-        found.notes += _notes(context, scouted, bool(found.shots))
+        found.notes += _notes(context, scouted, bool(found.shots) and not self.site.picked)
         if measurement.measured:
             found.camera = min(measurement.measured, key=distance_u).camera
         elif closer.cameras:
@@ -100,10 +100,10 @@ class PresumedCameraStart:
         return Presumption(self.site, side).start(sighted)
 
 
-def _notes(context: ClipContext, scouted: Scouted, any_shots: bool) -> list[str]:
+def _notes(context: ClipContext, scouted: Scouted, by_gravity: bool) -> list[str]:
     """Return what a person should know of the clip as a whole."""
     found = [scouted.doubt] if scouted.doubt else []
-    if any_shots and context.facts.capture_fps is None:
+    if by_gravity and context.facts.capture_fps is None:
         found.append(
             "Without any length, gravity cannot distinguish a file that plays slower than life "
             "from one filmed from farther away: this one is assumed to play at life speed. If it "

@@ -71,7 +71,8 @@ def scale_reasons(fit: UntapedFit, site: Site) -> list[Reason]:
     }
     code = ReasonCode.GRAVITY_IS_SCALE_FEW_MARKERS if site.picked else ReasonCode.GRAVITY_IS_SCALE
     reasons = [Reason(code, numbers)]
-    better = gain(fit)
+    # Where markers were taped, another on the ground is not what lacks.
+    better = None if site.picked else gain(fit)
     if better is not None and better[2] < WORTH_SHARE * better[1]:
         names = ("distance_m", "before_mps", "after_mps")
         numbers = {"taped_u_cm": 100.0 * TAPED_U_M, **dict(zip(names, better, strict=True))}
