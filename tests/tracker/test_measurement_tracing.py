@@ -94,6 +94,22 @@ def test_a_flight_whose_pictures_are_missing_is_rejected_with_the_numbers(
     assert np.isfinite(found.pixels).any()
 
 
+@pytest.mark.parametrize(("share", "enough"), [(0.07, False), (0.09, True)])
+def test_a_faint_ball_may_be_measured_in_fewer_of_its_frames(
+    monkeypatch: pytest.MonkeyPatch, case: Drawn, share: float, enough: bool
+) -> None:
+    pictures(monkeypatch, case, share)
+    monkeypatch.setattr(tracing, "find_bounce", lambda *_: None)
+    monkeypatch.setattr(tracing, "until_stopped", None)
+    found = tracing.measure_hypothesis(
+        replace(CONTEXT, faint=True), hypothesis(case), frames_of(case)
+    )
+    lacking = isinstance(found, RejectedCandidate) and ReasonCode.POSITIONS_DISAGREE in [
+        each.code for each in found.reasons
+    ]
+    assert lacking != enough
+
+
 def test_a_flight_outside_the_frame_is_rejected(case: Drawn) -> None:
     with pytest.raises(Rejection) as caught:
         tracing.trace(CONTEXT, hypothesis(case), frames_of(case)[:2])

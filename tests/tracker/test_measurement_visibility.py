@@ -150,6 +150,21 @@ def test_positions_that_the_flight_does_not_explain_are_missed() -> None:
     assert found(SEEN, PLAIN, FIRST_HALF).seen == FRAMES // 2
 
 
+def test_a_faint_ball_may_be_left_out_of_any_share_of_the_pictures() -> None:
+    third = np.arange(FRAMES) % 3 == 0
+    plain = visibility_of(SEEN, third, PLAIN)
+    faint = visibility_of(SEEN, third, PLAIN, faint=True)
+    assert plain is not None and faint is not None
+    # All frames are alike here: one found counts ln P, one missed ln(1 - P), each share as likely.
+    chance = plain.expected / FRAMES
+    shares = np.linspace(0.1, 1.0, 10)
+    few = (shares * chance) ** 20 * (1.0 - shares * chance) ** 40
+    all_frames = 20 * np.log(chance) + 40 * np.log(1.0 - chance)
+    assert faint.evidence - plain.evidence == pytest.approx(np.log(few.mean()) - all_frames)
+    assert plain.evidence < 0.0 < faint.evidence
+    assert faint.expected == plain.expected
+
+
 def test_nothing_is_known_without_pictures_backdrops_or_positions() -> None:
     used = np.ones(FRAMES, bool)
     assert visibility_of(replace(SEEN, pictures=None), used, PLAIN) is None

@@ -41,6 +41,8 @@ class SearchContext:
     wind_mps : tuple of float
         Along and across the firing line.
     ground : Ground
+    faint : bool
+        Whether balls are looked for that show in few of the frames they cross, which takes longer.
     """
 
     camera: Camera
@@ -52,6 +54,7 @@ class SearchContext:
     frame_s: float
     wind_mps: tuple[float, float] = (0.0, 0.0)
     ground: Ground = LEVEL
+    faint: bool = False
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 from calibration.adjustment.normal import weighted_step
 from calibration.adjustment.robust import cauchy_weights
 from tracker.following.hypothesis import Hypothesis, Pool, SearchContext, until_ground
-from tracker.following.support import score
+from tracker.following.support import MISS, chance_and_miss, score
 
 Array = NDArray[np.float64]
 
@@ -47,20 +47,26 @@ DRAGS = (0.05, 1.5)
 
 
 def refine(
-    context: SearchContext, pool: Pool, hypothesis: Hypothesis, gates_px: tuple[float, ...]
+    context: SearchContext,
+    pool: Pool,
+    hypothesis: Hypothesis,
+    gates_px: tuple[float, ...],
+    held: float = HELD,
 ) -> Hypothesis:
     """Return the flight fitted to the candidates near it, with the gate closing step by step.
 
     Release time, velocity, drag and lift are adjusted within their priors; candidates far off
-    count less (Cauchy weights).
+    count less (Cauchy weights). `held` is the share of the prior standard uncertainties of drag and
+    lift while the widest gate is open.
     """
     current = hypothesis
+    hopeless = HOPELESS * chance_and_miss(context)[1] / MISS
     for number, gate in enumerate(gates_px):
         reached = -np.inf
         for step in range(MOST_STEPS):
             scored = score(context, pool, current, gate)
             assert scored.chosen is not None
-            if (number > 0 or step >= 1) and scored.support < HOPELESS * scored.in_view:
+            if (number > 0 or step >= 1) and scored.support < hopeless * scored.in_view:
                 return scored
             grows = scored.support > max(GROWTH * reached, reached + LEAST_GROWTH, 0.0)
             if step >= FEWEST_STEPS and not grows:
@@ -68,7 +74,7 @@ def refine(
             reached = scored.support
             if len(scored.chosen) < max(LEAST_CHOSEN, LEAST_CHOSEN_SHARE * scored.in_view):
                 return scored
-            current = _step(context, pool, scored, gate, HELD if number == 0 else 1.0)
+            current = _step(context, pool, scored, gate, held if number == 0 else 1.0)
     return score(context, pool, current, gates_px[-1])
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.following.clutter import ClutterMap, crowding
+from tracker.following.faint import FineStarts, refine_thoroughly
 from tracker.following.hypothesis import Hypothesis, Pool, SearchContext, straight_flight
 from tracker.following.path_starts import SHORT_S, PathStarts
 from tracker.following.plane import PlaneMap
@@ -33,8 +34,8 @@ WORST = -0.95
 """Log-likelihood ratio for each frame in view below which a start is not refined. Chance gives -0.5
 to -1.2; in clutter a true start some frames off gives -0.9 until it is refined."""
 
-MOST_TRIES = 8
-"""Starts that are refined in each round."""
+MOST_TRIES, MOST_FAINT_TRIES = 8, 24
+"""Starts that are refined in each round, and those where faint balls are looked for."""
 
 MOST_FLOWN = 512
 """Flights of the table's cells that are kept, 4 MB; all of them would take 20."""
@@ -110,6 +111,9 @@ class FlightSearch:
         self._began: float | None = None
         short = 0.0 < self._usual.in_view_s < SHORT_S
         self._paths = PathStarts(context, self._plane) if short else None
+        self._between: FineStarts | None = None
+        if context.faint:
+            self._between = FineStarts(context, self._table, self._plane, self._ballot.bin_s)
         self.rejected_candidates: list[tuple[Hypothesis, Reason]] = []
         """The best-supported hypothesis of each block that is no shot, and why."""
 
@@ -268,14 +272,16 @@ class FlightSearch:
         Those that are no shot are added to `rejected`, with what they lack.
         """
         found: Hypothesis | None = None
-        for start in islice(starts, MOST_TRIES):
-            flight = refine(self._context, pool, start, self._gates_px)
-            lack = shortfall(flight)
+        faint = self._context.faint
+        refined = refine_thoroughly if faint else refine
+        for start in islice(starts, MOST_FAINT_TRIES if faint else MOST_TRIES):
+            flight = refined(self._context, pool, start, self._gates_px)
+            lack = shortfall(flight, faint)
             if lack is None and goes_straight(pool, flight, self._gates_px[-1]):
                 lack = Reason(ReasonCode.RUNS_ON)
             if lack is not None:
                 best = max(start, flight, key=lambda each: each.support)
-                rejected.append((best, shortfall(best) or lack))
+                rejected.append((best, shortfall(best, faint) or lack))
             elif found is None or flight.support > found.support:
                 found = flight
             if found is not None and found.hits >= WHOLE_SHARE * found.in_view:
@@ -293,6 +299,9 @@ class FlightSearch:
             yield from self._paths.between(first * bin_s, (first + len(excess)) * bin_s)
         chosen = peaks(excess, usual) if len(pool.owner) else np.zeros((0, 3), np.int64)
         if not len(chosen):
+            return
+        if self._between is not None:
+            yield from self._between.around(pool, chosen, first)
             return
         rows, angles, speeds = chosen.T
         release_s = (first + rows + 0.5) * self._ballot.bin_s

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.following.hypothesis import Pool, SearchContext
-from tracker.following.support import MISS, in_view, log_ratio
+from tracker.following.support import chance_and_miss, in_view, log_ratio
 from tracker.following.table import FlightTable
 
 Array = NDArray[np.float64]
@@ -56,6 +56,7 @@ class TableFlights:
         gate_px : float
         """
         count = len(angles)
+        chance, miss = chance_and_miss(self._context)
         times = pool.frame_times_s - release_s[:, None]
         flight, frame = np.nonzero(
             (times >= 0.0) & (times <= self._ends_s[angles, speeds][:, None])
@@ -68,14 +69,14 @@ class TableFlights:
         squared = gap[:, 0] ** 2 + gap[:, 1] ** 2
         near = np.flatnonzero(squared < gate_px**2)
         pair = pair[near]
-        gains = log_ratio(squared[near], gate_px, pool.clutter[row[near]])
+        gains = log_ratio(squared[near], gate_px, pool.clutter[row[near]], chance)
         if not len(pair):
-            return np.asarray(MISS * in_view, float), np.zeros(count, np.int64), in_view
+            return np.asarray(miss * in_view, float), np.zeros(count, np.int64), in_view
         start = np.flatnonzero(np.diff(pair, prepend=-1))
-        best = np.maximum(np.maximum.reduceat(gains, start), MISS)
+        best = np.maximum(np.maximum.reduceat(gains, start), miss)
         owner = flight[pair[start]]
         hits = np.bincount(owner, minlength=count).astype(np.int64)
-        support = np.bincount(owner, best, minlength=count) + MISS * (in_view - hits)
+        support = np.bincount(owner, best, minlength=count) + miss * (in_view - hits)
         return np.asarray(support, float), hits, in_view
 
     def _positions(

@@ -14,9 +14,9 @@ flight from unrelated candidates below 1e-5 a minute. What moves on a path of it
 birds) is rejected by `LEAST_SHARE`, since it supports a part of a flight only."""
 
 LEAST_HITS = 6
-LEAST_SHARE = 0.2
-"""Fewest frames with a candidate within the gate, and their least share of those in view. Common
-practice, no source."""
+LEAST_SHARE, LEAST_FAINT_SHARE = 0.2, 0.1
+"""Fewest frames with a candidate within the gate, and their least share of those in view, that of a
+faint ball too. Common practice, no source."""
 
 TWIN_S = 0.25
 TWIN_GATE, TWIN_TIMES, TWIN_NEAR = 0.7, 12, 4
@@ -32,11 +32,12 @@ MARGIN = 1.02
 most, at least, and the margin (factor) beyond what the frame shows."""
 
 
-def shortfall(flight: Hypothesis) -> Reason | None:
+def shortfall(flight: Hypothesis, faint: bool = False) -> Reason | None:
     """Return what a flight lacks to be accepted as a shot, None when it lacks nothing."""
+    least_share = LEAST_FAINT_SHARE if faint else LEAST_SHARE
     if flight.hits < LEAST_HITS:
         return Reason(ReasonCode.DETECTIONS_FEW, {"hits": flight.hits})
-    if flight.hits < LEAST_SHARE * flight.in_view:
+    if flight.hits < least_share * flight.in_view:
         return Reason(ReasonCode.DETECTIONS_SHARE, {"hits": flight.hits, "crossed": flight.in_view})
     if flight.support < LEAST_SUPPORT:
         return Reason(ReasonCode.CHANCE, {"support": flight.support, "needed": LEAST_SUPPORT})

@@ -29,12 +29,15 @@ class ClipContext:
         The priors of a shot's fit, the camera among them.
     settings : SearchSettings
         What the ball looks like, and where in the frame it is looked for.
+    faint : bool
+        Whether balls are looked for that show in few of the frames they cross.
     """
 
     facts: ClipFacts
     request: ClipRequest
     circumstances: Circumstances
     settings: SearchSettings
+    faint: bool = False
 
     @property
     def camera(self) -> Camera:
@@ -79,6 +82,7 @@ class ClipContext:
             frame_s=self.frame_s,
             wind_mps=known.wind_mps,
             ground=known.ground,
+            faint=self.faint,
         )
 
 

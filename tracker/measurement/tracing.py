@@ -29,8 +29,9 @@ from tracker.records import (
 
 Array = NDArray[np.float64]
 
-LEAST_SEEN, LEAST_SHARE = 5, 0.2
-"""Frames, and share of the frames crossed, in which the ball of a shot must have been measured."""
+LEAST_SEEN, LEAST_SHARE, LEAST_FAINT_SHARE = 5, 0.2, 0.08
+"""Frames, and share of the frames crossed, in which the ball of a shot must have been measured; the
+share of a faint ball."""
 
 FIRST_FRAMES = 45
 """Least number of a long flight's frames that are measured for the first fit: it only says where
@@ -116,7 +117,8 @@ def trace(
         state, light = fitted.parameters, fitted.light
         frames, course = course_of(context, fitted, candidates)
     count = int(np.sum(fitted.used))
-    if count < max(LEAST_SEEN, LEAST_SHARE * len(frames)):
+    least_share = LEAST_FAINT_SHARE if context.faint else LEAST_SHARE
+    if count < max(LEAST_SEEN, least_share * len(frames)):
         numbers = {"count": count, "crossed": len(frames)}
         raise Rejection(Reason(ReasonCode.POSITIONS_DISAGREE, numbers))
     last_s = float(track.times_s[fitted.used].max())
@@ -127,8 +129,10 @@ def trace(
     # Last, since how gusty the air was changes little but the uncertainties.
     fitted = refit_gusts(known, observed, fitted)
     crossing = crossing_of(context, known.camera, frames, course, exposure)
-    visibility = visibility_of(track, fitted.used, crossing)
-    stopped = visibility and until_stopped(track, fitted.used, crossing, visibility)
+    visibility = visibility_of(track, fitted.used, crossing, faint=context.faint)
+    stopped = None
+    if visibility is not None and not context.faint:
+        stopped = until_stopped(track, fitted.used, crossing, visibility)
     if stopped is not None and bounce is None:
         return TracedFlight(observed, fitted, stopped.crossed, None, stopped, True)
     return TracedFlight(observed, fitted, len(frames), bounce, visibility)
