@@ -110,6 +110,21 @@ def test_a_faint_ball_may_be_measured_in_fewer_of_its_frames(
     assert lacking != enough
 
 
+@pytest.mark.parametrize(("scale", "kept"), [(2.5, True), (2.51, False)])
+@pytest.mark.parametrize("faint", [True, False])
+def test_positions_of_a_faint_ball_that_scatter_are_not_all_its_own(
+    monkeypatch: pytest.MonkeyPatch, case: Drawn, faint: bool, scale: float, kept: bool
+) -> None:
+    pictures(monkeypatch, case)
+    monkeypatch.setattr(tracing, "find_bounce", lambda *_: None)
+    refit = tracing.refit_gusts
+    monkeypatch.setattr(tracing, "refit_gusts", lambda *given: replace(refit(*given), scale=scale))
+    context = replace(CONTEXT, faint=faint)
+    found = tracing.measure_hypothesis(context, hypothesis(case), frames_of(case))
+    codes = [each.code for each in found.reasons] if isinstance(found, RejectedCandidate) else []
+    assert (ReasonCode.SCATTER_TOO_LARGE not in codes) == (kept or not faint)
+
+
 def test_a_flight_outside_the_frame_is_rejected(case: Drawn) -> None:
     with pytest.raises(Rejection) as caught:
         tracing.trace(CONTEXT, hypothesis(case), frames_of(case)[:2])
