@@ -186,7 +186,7 @@ def traced_to(monkeypatch, fitted, *, stopped, bounce):
         "course_of": lambda *_: (frames, "course"),
         "find_bounce": lambda *_: bounce,
         "crossing_of": lambda *_: "crossing",
-        "visibility_of": lambda *_: "whole",
+        "visibility_of": lambda *_, faint: "whole",
         "until_stopped": lambda *_: stopped,
     }.items():
         monkeypatch.setattr(tracing, name, instead)

@@ -395,7 +395,7 @@ def test_what_was_found_is_stated_on_the_files_own_clock_and_doubted_as_a_whole(
 def started(monkeypatch, cadence, *, shots=(), field=None, corrected=(), better=False,
             stopped=False):  # fmt: skip
     """Find shots from the release in a clip of such times; return the findings and the passes."""
-    done = SimpleNamespace(searches=[], causes=[])
+    done = SimpleNamespace(searches=[], causes=[], faint=0)
 
     def search(context, timing, meter, observers, scouting=None):
         done.searches.append((timing, meter is not None, observers, scouting))
@@ -420,8 +420,13 @@ def started(monkeypatch, cadence, *, shots=(), field=None, corrected=(), better=
         done.causes.append((scouted, slow, field, rejected))
         return ("cause",)
 
+    def with_faint(context, found, observers):
+        done.faint += 1
+        return found
+
     for name, instead in {
         "release_context": lambda *_: "context",
+        "_with_faint": with_faint,
         "ChangeMeter": Meter,
         "scouting_along": lambda context: scouting,
         "_search": search,
@@ -476,7 +481,7 @@ def test_the_cause_is_looked_for_where_no_shot_was_found(monkeypatch, cadence):
     for shots in ([], [rejected]):
         done = started(monkeypatch, cadence, shots=shots, field="field")
         assert done.found.causes == (("cause",) if looked else ())
-        assert len(done.causes) == looked
+        assert len(done.causes) == looked == done.faint
         if looked and not shots:
             assert done.causes == [("scouted", "slow", "field", [])]
     if looked:
@@ -484,7 +489,8 @@ def test_the_cause_is_looked_for_where_no_shot_was_found(monkeypatch, cadence):
         assert started(monkeypatch, cadence, field="field", stopped=True).found.causes == ()
         assert started(monkeypatch, cadence).found.causes == ()
     good = [fitted_shot(quality=Quality.CHECK)]
-    assert started(monkeypatch, cadence, shots=good, field="field").causes == []
+    done = started(monkeypatch, cadence, shots=good, field="field")
+    assert (done.causes, done.faint) == ([], 0)
 
 
 def searched(monkeypatch, *, moves=False, lost=0.0, shot_at=None, scouting=None, close_ups=None):
