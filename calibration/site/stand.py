@@ -249,7 +249,10 @@ def _layout_faults(site: Site) -> list[InputError]:
             Undetermined(
                 f"{found} a pixel, and {needed} are needed"
                 + ("" if needed == 2 else " where the camera's position was not taped"),
-                remedy="pick more markers, the farther apart the better",
+                remedy="pick more markers, the farther apart the better"
+                if len(picked) == len(site.markers)
+                else "pick the others, the farther apart the better, or take them out, and gravity "
+                "is the scale",
             )
         ]
     points = np.array([marker.ground_m for marker in picked])

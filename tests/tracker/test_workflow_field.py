@@ -117,7 +117,8 @@ def test_what_is_missing_is_said_and_the_expected_places_shown(session: Session)
     clip = replace(session.clips[0], markers=unpicked)
     answer = field_answer(session, clip, SIZE)
     assert answer.faults == (
-        "No marker has a pixel, and 2 are needed; pick more markers, the farther apart the better.",
+        "No marker has a pixel, and 2 are needed; pick the others, the farther apart the better, "
+        "or take them out, and gravity is the scale.",
     )
     assert answer.expected["20 m cone"] == pytest.approx((960.0, 620.0), abs=160.0)
     unknown = replace(session, camera=replace(session.camera, position_m=None))
