@@ -26,6 +26,7 @@ from tracker.measurement.sighting import (
     crossing_of,
 )
 from tracker.measurement.starts.ends import LEAST_USED, Ends, enough, landing_of, seen_along
+from tracker.measurement.starts.goes_on import goes_on
 from tracker.measurement.starts.scale_reasons import begins_faint, end_reasons, scale_reasons
 from tracker.measurement.starts.throw_rules import hardly_seen
 from tracker.measurement.throws import Throw
@@ -263,6 +264,7 @@ def measure_untaped(
     purities, least = _likeness(start)
     visibility = visibility_of(track, flight.fitted.used, crossing, purities)
     _believe(flight, track, crossing, ends)
+    _believe_ends(start, flight, track, candidates)
     traced = TracedFlight(observed, flight.fitted, len(spanned), visibility=visibility)
     expectations = Expectations(most_speed_u=None, landing_seen=landing_seen, least_evidence=least)
     shot = describe(
@@ -329,6 +331,18 @@ def _believe(flight: Flight, track: Track, crossing: Crossing, ends: Ends) -> No
     u_s = figures.u(fitted.covariance)["flight_time_s"]
     if beyond_s > max(BEYOND_U * u_s, BEYOND_S):
         raise Rejection(Reason(ReasonCode.BEYOND_LANDING, {"beyond_s": beyond_s}))
+
+
+def _believe_ends(
+    start: UntapedStart, flight: Flight, track: Track, candidates: list[Candidates]
+) -> None:
+    """Raise `Rejection` where something goes on beyond a flight's ends as a bird does.
+
+    A hop, or a size that agrees with the fall, shows a ball.
+    """
+    shown = start.near_m is not None or flight.throw.hop is not None
+    if not shown and goes_on(track, flight.fitted.used, flight, candidates):
+        raise Rejection(Reason(ReasonCode.RUNS_ON))
 
 
 def _measured(
