@@ -14,6 +14,7 @@ from calibration.errors import InputError
 from tests.killing import Killed, Killer, Unlocked
 from tracker.results import alone
 from tracker.results import folder as results_folder
+from tracker.results.computed import Replaced, command_of, gone_note, stated_by
 from tracker.results.folder import DIGESTS, NOTE, folder_of, list_computed, recover, replace_results
 
 FIRST = {"shots.csv": b"first", "shots.json": b"first", "a-shot-1.jpg": b"first"}
@@ -123,31 +124,71 @@ def test_whenever_the_mending_is_killed_the_next_one_ends_it(
 
 def test_files_of_the_earlier_run_go_and_those_of_a_person_stay(tmp_path: Path) -> None:
     folder = tmp_path / "results"
-    assert replace_results(folder, FIRST) == ()
+    assert replace_results(folder, FIRST).edited == ()
     (folder / "my notes.txt").write_bytes(b"mine")
-    assert replace_results(folder, SECOND) == ()
+    assert replace_results(folder, SECOND).edited == ()
     assert held(folder) == {**SECOND, "my notes.txt": b"mine"}
-    assert replace_results(folder, SECOND) == ()
+    assert replace_results(folder, SECOND).edited == ()
 
 
-def test_what_was_computed_from_the_earlier_run_goes_with_it(tmp_path: Path) -> None:
+FILM = ("shots.csv",)
+
+
+def computed(folder: Path, name: str, made_of: tuple[str, ...] = FILM) -> None:
+    """Put a file into the results that a command made of them."""
+    (folder / name).write_bytes(b"of the first run")
+    again = command_of("report", [Path("/lane two")], "--pdf")
+    list_computed(folder, [name], stated_by(folder, made_of), again)
+
+
+def test_what_was_computed_from_the_earlier_run_goes_with_it_and_is_named(tmp_path: Path) -> None:
     folder = tmp_path / "results"
     replace_results(folder, FIRST)
-    for name in ("report.html", "overlay.mp4", "mine.html"):
-        (folder / name).write_bytes(b"of the first run")
-    list_computed(folder, ["report.html", "overlay.mp4"])
+    (folder / "mine.html").write_bytes(b"of the first run")
+    for name in ("report.html", "overlay.mp4"):
+        computed(folder, name)
     (folder / "overlay.mp4").write_bytes(b"edited")
-    replace_results(folder, SECOND)
+    replaced = replace_results(folder, SECOND, Path("fen lane"))
     assert held(folder) == {
         **SECOND,
         "mine.html": b"of the first run",
         "overlay-edited-1.mp4": b"edited",
     }
+    note = gone_note(replaced.gone, Path("fen lane"))
+    assert "report.html and overlay.mp4 (again: lobmeter report 'fen lane' " in note
+    assert note.endswith("--pdf)")
+    assert note in (folder / NOTE).read_text(encoding="utf-8")
+    assert replace_results(folder, SECOND).gone == {}
+
+
+def test_what_shows_the_same_rows_stays_however_often_they_are_measured(tmp_path: Path) -> None:
+    folder = tmp_path / "results"
+    rows = {**FIRST, "shots.json": b'{"shots": [1], "pictures": ["a"]}'}
+    replace_results(folder, rows)
+    computed(folder, "film.mp4")
+    computed(folder, "report.html", ("shots.csv", "shots.json", "tracks.csv"))
+    (folder / "report.html").write_bytes(b"with a line of mine")
+    explained = {**rows, "shots.json": b'{"shots": [1], "pictures": ["a", "b"]}'}
+    for _ in range(2):
+        assert replace_results(folder, explained) == Replaced()
+        assert (folder / "film.mp4").read_bytes() == b"of the first run"
+        assert (folder / "report.html").read_bytes() == b"with a line of mine"
+    again = {**rows, "shots.json": b'{"shots": [2], "pictures": ["a"]}'}
+    assert list(replace_results(folder, again).gone) == ["report.html"]
+    assert (folder / "film.mp4").exists() and not (folder / "report.html").exists()
+    assert list(replace_results(folder, {**again, "shots.csv": b"more"}).gone) == ["film.mp4"]
+
+
+def test_many_files_of_one_command_are_counted() -> None:
+    gone = {f"a-shot-{number}-flight.jpg": command_of("overlay") for number in range(1, 6)}
+    note = gone_note(gone, Path("evening"))
+    assert "is gone: a-shot-1-flight.jpg, a-shot-2-flight.jpg and 3 more (again: " in note
+    assert note.endswith("(again: lobmeter overlay evening)")
 
 
 def test_results_that_no_run_made_list_nothing(tmp_path: Path) -> None:
     (tmp_path / "report.html").write_bytes(b"page")
-    list_computed(tmp_path, ["report.html"])
+    list_computed(tmp_path, ["report.html"], {}, "")
     assert [path.name for path in tmp_path.iterdir()] == ["report.html"]
 
 
@@ -155,11 +196,11 @@ def test_an_edited_file_is_kept_beside_the_new_one(tmp_path: Path) -> None:
     folder = tmp_path / "results"
     replace_results(folder, FIRST)
     (folder / "shots.csv").write_bytes(b"first, one row rejected by hand")
-    assert replace_results(folder, SECOND) == ("shots-edited-1.csv",)
+    assert replace_results(folder, SECOND).edited == ("shots-edited-1.csv",)
     assert held(folder)["shots.csv"] == b"second"
     assert held(folder)["shots-edited-1.csv"] == b"first, one row rejected by hand"
     (folder / "shots.csv").write_bytes(b"again")
-    assert replace_results(folder, SECOND) == ("shots-edited-2.csv",)
+    assert replace_results(folder, SECOND).edited == ("shots-edited-2.csv",)
     assert held(folder)["shots-edited-1.csv"] == b"first, one row rejected by hand"
     assert held(folder)["shots-edited-2.csv"] == b"again"
 
@@ -168,7 +209,7 @@ def test_a_file_of_unknown_origin_is_never_overwritten(tmp_path: Path) -> None:
     folder = tmp_path / "results"
     folder.mkdir()
     (folder / "shots.csv").write_bytes(b"typed by hand")
-    assert replace_results(folder, FIRST) == ("shots-edited-1.csv",)
+    assert replace_results(folder, FIRST).edited == ("shots-edited-1.csv",)
     assert held(folder)["shots-edited-1.csv"] == b"typed by hand"
 
 
@@ -256,9 +297,14 @@ def test_who_holds_a_folder_already_goes_on(tmp_path: Path) -> None:
 def test_what_was_drawn_from_replaced_results_is_not_listed(tmp_path: Path) -> None:
     folder = tmp_path / "results"
     replace_results(folder, FIRST)
+    shown = stated_by(folder, FILM)
     with pytest.raises(InputError, match="measured again meanwhile"):
-        list_computed(folder, ["gone.mp4"])
+        list_computed(folder, ["gone.mp4"], shown, "")
     assert held(folder) == FIRST
+    replace_results(folder, SECOND)
+    (folder / "film.mp4").write_bytes(b"of the first run")
+    with pytest.raises(InputError, match="measured again meanwhile"):
+        list_computed(folder, ["film.mp4"], shown, "")
 
 
 def test_the_digests_are_those_of_the_files(tmp_path: Path) -> None:

@@ -41,7 +41,7 @@ def measure(messenger: Messenger, place: Path) -> Measurement:
     result = measure_session(place, messenger.progress, options)
     keep_step(place)
     notes = [f"{clip.clip.file}: {note}" for clip in result.clips for note in clip.notes]
-    return Measurement((*notes, *result.notes), result.kept)
+    return Measurement((*notes, *result.notes, *result.gone_notes), result.kept)
 
 
 def report(messenger: Messenger, place: Path, pdf: bool = False) -> tuple[str, ...]:

@@ -118,6 +118,8 @@ def show_result(screen: "Console", result: "SessionResult") -> None:
                 f"ones: {', '.join(result.kept)}. Decisions that last go through lobmeter review.",
             ],
         )
+    if result.gone:
+        say(screen, ["", *sentences(result.gone_notes)])
     say(screen, ["", f"Results: {result.folder}"])
 
 
@@ -145,6 +147,7 @@ def result_document(result: "SessionResult") -> dict[str, object]:
             *result.notes,
         ],
         "kept": list(result.kept),
+        "gone": list(result.gone),
     }
 
 

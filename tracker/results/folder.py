@@ -17,13 +17,22 @@ import hashlib
 import json
 import logging
 import shutil
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
 
 from calibration.errors import InputError
 from tracker.results.alone import PATIENCE_S, alone
+from tracker.results.computed import (
+    COMPUTED,
+    Computed,
+    Replaced,
+    computed_of,
+    content_digest,
+    gone_note,
+    stated_by,
+)
 from tracker.results.digests import program_version, sha256_of
 from tracker.results.files import (
     STAGING,
@@ -47,7 +56,8 @@ NOTE_TEXT = """\
 lobmeter measure computes every file here anew and replaces it.
 Write your own decisions (a shot rejected or accepted, another setup) with
 lobmeter review, or into review.toml beside session.toml: they are kept.
-Your own files in this folder stay as they are.
+Your own files in this folder stay as they are. What lobmeter report and lobmeter
+overlay made stays while the results stay the same, and goes when they change.
 """
 
 
@@ -100,11 +110,14 @@ def recover(folder: Path) -> None:
         LOG.info("%s: an interrupted run was ended", folder)
 
 
-def replace_results(folder: Path, contents: Mapping[str, bytes]) -> tuple[str, ...]:
+def replace_results(
+    folder: Path, contents: Mapping[str, bytes], place: Path | None = None
+) -> Replaced:
     """Put the results of a run in place of the earlier ones, all of them or none.
 
     Files that the earlier run wrote go; those that a person changed since are kept under another
-    name; all others stay.
+    name; all others stay. What a command made of the results stays where the new ones state the
+    same, and goes where they do not.
 
     Parameters
     ----------
@@ -112,11 +125,14 @@ def replace_results(folder: Path, contents: Mapping[str, bytes]) -> tuple[str, .
         Made when it is not there.
     contents : mapping
         Bytes of each file by its name.
+    place : Path, optional
+        The session as its person writes it, for the commands in the folder's note; the folder
+        around the results when left out.
 
     Returns
     -------
-    tuple of str
-        Names under which edited files were kept.
+    Replaced
+        What was kept under another name, and what went.
 
     Raises
     ------
@@ -124,7 +140,6 @@ def replace_results(folder: Path, contents: Mapping[str, bytes]) -> tuple[str, .
         Where the folder cannot be written or renamed.
     """
     names = _Names(folder.resolve())
-    whole = {**contents, NOTE: NOTE_TEXT.encode("utf-8")}
     with _locked(folder):
         try:
             folder.parent.mkdir(parents=True, exist_ok=True)
@@ -133,7 +148,10 @@ def replace_results(folder: Path, contents: Mapping[str, bytes]) -> tuple[str, .
         except OSError as error:
             raise cannot_write(folder, error) from None
         try:
-            edited = _fill(names, whole)
+            staying, gone = _computed(names, contents)
+            note = f"\n{gone_note(gone, place or folder.parent)}\n" if gone else ""
+            whole = {**contents, NOTE: f"{NOTE_TEXT}{note}".encode()}
+            edited = _fill(names, whole, staying)
             names.part.rename(names.new)
             _switch(names)
         except OSError as error:
@@ -145,7 +163,21 @@ def replace_results(folder: Path, contents: Mapping[str, bytes]) -> tuple[str, .
             shutil.rmtree(names.part, ignore_errors=True)
             raise
     LOG.info("%s: results written", folder)
-    return edited
+    return Replaced(edited, gone)
+
+
+def _computed(
+    names: _Names, contents: Mapping[str, bytes]
+) -> tuple[dict[str, Computed], dict[str, str]]:
+    """Return what was made of the earlier results: what shows the new ones too, and what goes."""
+    new = {name: content_digest(name, content) for name, content in contents.items()}
+    listed = {
+        name: one
+        for name, one in computed_of(names.folder / DIGESTS).items()
+        if name not in contents and (names.folder / name).is_file()
+    }
+    staying = {name: one for name, one in listed.items() if one.holds(new.get)}
+    return staying, {name: one.command for name, one in listed.items() if name not in staying}
 
 
 def written_digests(folder: Path) -> dict[str, str]:
@@ -166,8 +198,10 @@ def replaced_meanwhile(folder: Path) -> InputError:
     )
 
 
-def list_computed(folder: Path, files: Sequence[str]) -> None:
-    """List files that a command computed from the results, so that the next run removes them.
+def list_computed(
+    folder: Path, files: Iterable[str], made_of: Mapping[str, str], command: str
+) -> None:
+    """List files that a command computed from the results, so that they go when these change.
 
     A report or a film of earlier shots says nothing of the new ones. One that a person edited
     since is kept under another name, as all that a run wrote.
@@ -176,43 +210,58 @@ def list_computed(folder: Path, files: Sequence[str]) -> None:
     ----------
     folder : Path
         The results folder; one that no run made lists nothing.
-    files : sequence of str
+    files : iterable of str
         Names within it.
+    made_of : mapping of str to str
+        The run's files that they show, each with its digest before it was read
+        (`tracker.results.computed.stated_by`).
+    command : str
+        What makes them again (`tracker.results.computed.command_of`).
 
     Raises
     ------
     InputError
         Where the list cannot be written, or another run replaced the results meanwhile.
     """
+    names = tuple(files)
     with _locked(folder):
-        if any(not (folder / name).is_file() for name in files):
+        there = all((folder / name).is_file() for name in names)
+        if not there or stated_by(folder, made_of) != dict(made_of):
             raise replaced_meanwhile(folder)
         if (folder / DIGESTS).is_file():
-            digests = written_digests(folder) | {name: sha256_of(folder / name) for name in files}
-            put_in_place(folder, {DIGESTS: _digests_text(digests)})
+            digests = written_digests(folder) | {name: sha256_of(folder / name) for name in names}
+            new = dict.fromkeys(names, Computed(made_of, command))
+            listed = computed_of(folder / DIGESTS) | new
+            put_in_place(folder, {DIGESTS: _digests_text(digests, listed)})
 
 
-def _digests_text(digests: Mapping[str, str]) -> bytes:
-    document = {"lobmeter": program_version(), "files": digests}
+def _digests_text(digests: Mapping[str, str], computed: Mapping[str, Computed]) -> bytes:
+    document: dict[str, object] = {"lobmeter": program_version(), "files": digests}
+    if computed:
+        document[COMPUTED] = {name: each.document() for name, each in computed.items()}
     return (json.dumps(document, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
 
 
-def _fill(names: _Names, contents: Mapping[str, bytes]) -> tuple[str, ...]:
-    """Write the new folder and carry over what is not of the earlier run."""
+def _fill(
+    names: _Names, contents: Mapping[str, bytes], staying: Mapping[str, Computed]
+) -> tuple[str, ...]:
+    """Write the new folder and carry over what is not of the earlier run, or shows the new one."""
     for name, content in contents.items():
         write_flushed(names.part / name, content, shown=names.folder / name)
     digests = {name: hashlib.sha256(content).hexdigest() for name, content in contents.items()}
-    write_flushed(names.part / DIGESTS, _digests_text(digests), shown=names.folder / DIGESTS)
+    earlier = written_digests(names.folder)
+    digests |= {name: earlier[name] for name in staying if name in earlier}
+    text = _digests_text(digests, staying)
+    write_flushed(names.part / DIGESTS, text, shown=names.folder / DIGESTS)
     if not names.folder.exists():
         return ()
-    earlier = written_digests(names.folder)
     edited = []
     for path in sorted(names.folder.iterdir()):
         if path.name == DIGESTS or path.name.startswith(STAGING):
             continue
         if path.is_dir():
             shutil.copytree(path, names.part / path.name, copy_function=_copy)
-        elif path.name not in earlier and path.name not in contents:
+        elif path.name in staying or (path.name not in earlier and path.name not in contents):
             copy_file(path, names.part / path.name)
         elif earlier.get(path.name) != sha256_of(path):
             kept = _free_name(path, names)

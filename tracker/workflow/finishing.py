@@ -6,6 +6,7 @@ from dataclasses import replace
 from tracker.fitting.pooling import pool
 from tracker.records import Pooled, Quality
 from tracker.results import replace_results
+from tracker.results.computed import Replaced
 from tracker.results.digests import program_version
 from tracker.results.tables import Origin, shots_csv, shots_json, tracks_csv
 from tracker.session import Review, Session
@@ -31,7 +32,8 @@ def finished(
     results = results_of(session)
     result = SessionResult(session, clips, results, _pooled(clips), notes=notes)
     digests = tasks[0].digests if tasks else session_digests(session)
-    return replace(result, kept=_write(result, pictures, digests))
+    replaced = _write(result, pictures, digests)
+    return replace(result, kept=replaced.edited, gone=replaced.gone)
 
 
 def _pooled(clips: Iterable[MeasuredClip]) -> dict[str, Pooled]:
@@ -40,10 +42,8 @@ def _pooled(clips: Iterable[MeasuredClip]) -> dict[str, Pooled]:
     return pool([shot.fit for shot in every if shot.fit and shot.shot.quality is Quality.GOOD])
 
 
-def _write(
-    result: SessionResult, pictures: dict[str, bytes], digests: dict[str, str]
-) -> tuple[str, ...]:
-    """Put the new results in place of the earlier ones; return the edited files that were kept."""
+def _write(result: SessionResult, pictures: dict[str, bytes], digests: dict[str, str]) -> Replaced:
+    """Put the new results in place of the earlier ones; return what became of these."""
     measured = result.measured
     as_json = shots_json(
         measured,
@@ -59,4 +59,4 @@ def _write(
         "tracks.csv": tracks_csv(point for one in measured for point in one.points).encode("utf-8"),
         **pictures,
     }
-    return replace_results(result.folder, contents)
+    return replace_results(result.folder, contents, result.place)

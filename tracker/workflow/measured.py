@@ -8,6 +8,7 @@ from calibration.camera import Camera
 from calibration.site import Calibration
 from tracker.measurement import FittedShot
 from tracker.records import Pooled, Quality, Reason, RejectedCandidate, Shot
+from tracker.results.computed import gone_note
 from tracker.session import ClipEntry, Session
 
 
@@ -57,6 +58,8 @@ class SessionResult:
         On decisions of a person that fit no shot.
     kept : tuple of str
         Names under which files of the earlier results that a person had edited were kept.
+    gone : mapping of str to str
+        Reports and films of other rows, which were removed: the command that makes each again.
     """
 
     session: Session
@@ -65,6 +68,17 @@ class SessionResult:
     pooled: Mapping[str, Pooled] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     kept: tuple[str, ...] = ()
+    gone: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def place(self) -> Path:
+        """The session as its person writes it: its folder, or the video file without one."""
+        return self.session.clips[0].path if self.session.bare else self.session.folder
+
+    @property
+    def gone_notes(self) -> tuple[str, ...]:
+        """What a person should know of reports and films that were removed; nothing without any."""
+        return (gone_note(self.gone, self.place),) if self.gone else ()
 
     @property
     def measured(self) -> tuple[FittedShot, ...]:

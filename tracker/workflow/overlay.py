@@ -1,7 +1,7 @@
 """``lobmeter overlay``: clips with the measured flights drawn in."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from calibration.errors import InputError, typed
@@ -11,6 +11,7 @@ from tracker.records import Shot, TrackPoint
 from tracker.report.overlay import OverlayFlight, OverlayPainter, flight_of
 from tracker.report.overlay.film import flight_stills, write_overlay
 from tracker.results import list_computed, put_in_place, read_shots, replaced_meanwhile
+from tracker.results.computed import command_of, stated_by
 from tracker.results.details import ShotKey, read_points
 from tracker.results.files import staged_file
 from tracker.session import ClipEntry, Session
@@ -21,6 +22,9 @@ from tracker.workflow.stand import calibrate_if_fixed
 
 Progress = Callable[[str, int, int], None]
 """Called with the clip's file, how many of its frames are done, and how many there are."""
+
+SHOWS = ("shots.csv", "tracks.csv")
+"""Files of the results that a film is made of."""
 
 SLOWEST = 100.0
 """Slowest that makes sense: a second of life would last longer than anybody watches."""
@@ -67,20 +71,30 @@ def overlay_sessions(
     sessions = read_all(folders)
     rows = [_rows(session, folder) for session, folder in zip(sessions, folders, strict=True)]
     made: list[Overlaid] = []
-    for session, (shots, points) in zip(sessions, rows, strict=True):
+    for session, measured in zip(sessions, rows, strict=True):
         for clip in session.clips:
-            mine = [shot for shot in shots if shot.clip == clip.file]
+            mine = [shot for shot in measured.shots if shot.clip == clip.file]
             if mine:
-                made += _overlaid(session, clip, (mine, points), (slow, films), progress)
+                rows_of_clip = replace(measured, shots=mine)
+                made += _overlaid(session, clip, rows_of_clip, (slow, films), progress)
     return tuple(made)
 
 
-def _rows(
-    session: Session, folder: Path
-) -> tuple[list[Shot], Mapping[ShotKey, tuple[TrackPoint, ...]]]:
+@dataclass(frozen=True)
+class _Rows:
+    """What was measured: shots, their places, and the digests of the files that hold them."""
+
+    shots: Sequence[Shot]
+    points: Mapping[ShotKey, tuple[TrackPoint, ...]]
+    stated: Mapping[str, str]
+
+
+def _rows(session: Session, folder: Path) -> _Rows:
     results = results_of(session)
+    stated = stated_by(results, SHOWS)
     try:
-        return read_shots(results / "shots.csv"), read_points(results / "tracks.csv")
+        shots = read_shots(results / "shots.csv")
+        return _Rows(shots, read_points(results / "tracks.csv"), stated)
     except FileNotFoundError:
         raise InputError(
             "has no results yet",
@@ -92,7 +106,7 @@ def _rows(
 def _overlaid(
     session: Session,
     clip: ClipEntry,
-    measured: tuple[Sequence[Shot], Mapping[ShotKey, tuple[TrackPoint, ...]]],
+    measured: _Rows,
     wanted: tuple[float, bool],
     progress: Progress | None,
 ) -> list[Overlaid]:
@@ -135,21 +149,27 @@ def _overlaid(
                 where=str(film),
                 remedy="check the folder's rights and the free space",
             ) from None
-    list_computed(results, [*stills, *([] if film is None else [film.name])])
+    listed = [*stills, *([] if film is None else [film.name])]
+    list_computed(results, listed, measured.stated, command_of("overlay", options=_options(wanted)))
     return [Overlaid(clip.file, film, tuple(results / still for still in stills))]
+
+
+def _options(wanted: tuple[float, bool]) -> str:
+    """Return the options that ask for the same pace and the same kinds of files."""
+    slow, films = wanted
+    return "--stills" if not films else "" if slow == 1.0 else f"--slow {slow:g}"
 
 
 def _flights(
     facts: ClipFacts,
     calibration: Calibration | None,
     ground: Ground,
-    measured: tuple[Sequence[Shot], Mapping[ShotKey, tuple[TrackPoint, ...]]],
+    measured: _Rows,
 ) -> tuple[list[OverlayFlight], list[list[int]], list[int]]:
     """Return the flights that have a path, the frames of their places, and their numbers."""
-    shots, points = measured
     flights, frames, numbers = [], [], []
-    for shot in shots:
-        mine = points.get((shot.clip, shot.shot), ())
+    for shot in measured.shots:
+        mine = measured.points.get((shot.clip, shot.shot), ())
         camera = None if calibration is None else calibration.camera
         flight = flight_of(shot, mine, shot.release_s / facts.pace, camera, ground)
         if flight is not None:

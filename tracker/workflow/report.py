@@ -24,19 +24,23 @@ from tracker.report.document.curves import curve_of
 from tracker.report.document.printing import pdf_of
 from tracker.report.document.stills import smaller
 from tracker.results import list_computed, put_in_place
+from tracker.results.computed import command_of, stated_by
 from tracker.results.details import read_budgets, read_points, used_places
 from tracker.results.rows import read_provenance
 from tracker.session import ClipEntry, Session
 from tracker.video import first_picture
 from tracker.workflow.ball_and_air import ground_under
 from tracker.workflow.gathering import gather
-from tracker.workflow.inputs import inspected, picture_names, results_of
+from tracker.workflow.inputs import inspected, picture_names, read_all, results_of
 from tracker.workflow.outings import Outings
 from tracker.workflow.stand import calibrate_if_fixed
 
 REPORT = "report.html"
 PAGES = (".html", ".htm")
 """Endings by which browsers know a page; any other they show, and print, as text."""
+
+SHOWS = ("shots.csv", "shots.json", "tracks.csv")
+"""Files of the results that a report is made of."""
 
 QUANTITIES = ("carry_m", "exit_speed_mps")
 """What setups are compared in."""
@@ -73,16 +77,18 @@ def report_sessions(
     if to is not None and to.suffix.lower() not in PAGES:
         what = f'"{to.name}" is no name of a page'
         raise InputError(what, where="--to", remedy=f"end it in {PAGES[0]}")
-    facts = report_facts(folders)
-    page = report_page(facts)
-    first = gather(folders[:1]).sessions[0]
+    first = read_all(folders)[0]
+    shown = stated_by(results_of(first), SHOWS)
+    page = report_page(report_facts(folders))
     target = to if to is not None else results_of(first) / REPORT
     put_in_place(target.parent, {target.name: page.encode("utf-8")})
     pdf = target.with_suffix(".pdf") if as_pdf else None
     if pdf is not None:
         put_in_place(pdf.parent, {pdf.name: pdf_of(target)})
     if to is None:
-        list_computed(target.parent, [each.name for each in (target, pdf) if each is not None])
+        files = [each.name for each in (target, pdf) if each is not None]
+        again = command_of("report", folders[1:], "--pdf" if as_pdf else "")
+        list_computed(target.parent, files, shown, again)
     return Reported(target, pdf)
 
 
