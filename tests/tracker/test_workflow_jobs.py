@@ -18,7 +18,9 @@ from tracker.session import read_session
 from tracker.video import ClipWriter
 from tracker.workflow import clips as measuring
 from tracker.workflow import jobs
+from tracker.workflow.inputs import session_digests
 from tracker.workflow.measure import MeasureOptions, measure_session, measure_sessions
+from tracker.workflow.measure import _all_tasks as all_tasks
 
 CLIP = SESSION[SESSION.index("[[clip]]") :]
 
@@ -58,6 +60,17 @@ def test_side_by_side_gives_the_same_bytes_as_one_after_the_other(tmp_path: Path
     measure_session(one, lambda *step: again.append(step), options)
     assert again == [], "nothing changed, so no frame is looked at"
     assert written(one) == before
+
+
+def test_each_task_has_the_digests_of_its_own_session(tmp_path: Path) -> None:
+    lanes = [filmed(tmp_path / name, [level], frames=8) for name, level in (("a", 90), ("b", 120))]
+    sessions = [read_session(lane) for lane in lanes]
+    tasks = all_tasks(sessions, MeasureOptions())
+    assert [[task.digests for task in each] for each in tasks] == [
+        [session_digests(session)] for session in sessions
+    ]
+    assert tasks[0][0].digests != tasks[1][0].digests
+    assert [each[0].label for each in tasks] == ["a: clips/0.mp4", "b: clips/0.mp4"]
 
 
 class Counted:

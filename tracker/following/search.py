@@ -38,7 +38,8 @@ MOST_TRIES, MOST_FAINT_TRIES = 8, 24
 """Starts that are refined in each round, and those where faint balls are looked for."""
 
 MOST_FLOWN = 512
-"""Flights of the table's cells that are kept, 4 MB; all of them would take 20."""
+"""Flights of the table's cells that are kept, 11 MB with their sensitivities, which a long clip
+reaches after some minutes; all of them would take 60."""
 
 MOST_ROUNDS = 12
 """Flights looked for in each block of release times."""

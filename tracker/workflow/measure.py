@@ -136,9 +136,14 @@ def _engine(options: MeasureOptions) -> Iterator[Engine]:
 
 def _all_tasks(sessions: Sequence[Session], options: MeasureOptions) -> list[list[Task]]:
     """Return the clips of each session, inspected and calibrated, as they are to be measured."""
+    from tracker.video import begun
+
+    # Clips are hashed while they are inspected and calibrated: a hash needs no interpreter.
+    hashed = begun(lambda: [session_digests(session) for session in sessions])
+    clips = made_of_each(ready_clips, sessions)
     found: list[list[Task]] = []
-    for session, ready in zip(sessions, made_of_each(ready_clips, sessions), strict=True):
+    for session, ready, digests in zip(sessions, clips, hashed(), strict=True):
         before = f"{session.name}: " if len(sessions) > 1 else ""
-        common = (options.explained, options.from_anywhere, options.cache, session_digests(session))
+        common = (options.explained, options.from_anywhere, options.cache, digests)
         found.append([Task(session, one, *common, f"{before}{one.clip.file}") for one in ready])
     return found
