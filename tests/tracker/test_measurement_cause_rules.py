@@ -13,17 +13,20 @@ from tracker.flight.forces import Forces
 from tracker.following.arcs import fit_arc
 from tracker.measurement.starts import diagnosis
 from tracker.measurement.starts.diagnosis import (
-    Hypothesis,
     candidates_of,
     causes_in,
-    hypotheses,
     likeliest,
-    scaled_circumstances,
-    scaled_context,
+    restated_candidates,
     scouting_along,
-    slow_candidates,
 )
 from tracker.measurement.starts.field import field_of
+from tracker.measurement.starts.hypotheses import (
+    Hypothesis,
+    can_explain,
+    hypotheses,
+    scaled_circumstances,
+    scaled_context,
+)
 from tracker.measurement.throws import Throw
 from tracker.records import Reason, ReasonCode
 
@@ -82,7 +85,7 @@ def test_the_four_longest_paths_that_fall_and_do_not_roll_are_tried(monkeypatch)
 def test_paths_of_a_clip_at_life_speed_are_restated_in_the_stated_times(monkeypatch):
     path = arc()
     monkeypatch.setattr(diagnosis, "candidates_of", lambda *_: [Throw(path, path)])
-    (found,), frame_s = slow_candidates(scouted(), None)
+    (found,), frame_s = restated_candidates(scouted(), None, 8.0)
     assert frame_s == pytest.approx(8.0 * FRAME_S) and found.hop is None
     np.testing.assert_allclose(found.arc.times_s, 8.0 * path.times_s)
     np.testing.assert_array_equal(found.arc.frames, path.frames)
@@ -99,7 +102,9 @@ def test_scouts_for_a_cause_look_for_falls_and_stop_where_the_camera_moves(monke
             self.loops = [SimpleNamespace(while_still=False) for _ in clips]
 
     monkeypatch.setattr(diagnosis, "Scouting", Scouting)
-    monkeypatch.setattr(diagnosis, "_as_slow", lambda context: paced(8.0 * context.facts.pace))
+    monkeypatch.setattr(
+        diagnosis, "otherwise_paced", lambda context: paced(8.0 * context.facts.pace)
+    )
     found = scouting_along(paced(1.5))
     assert made == [([1.5, 12.0], KNOWN.camera, True)]
     assert [each.while_still for each in found.loops] == [True, True]
@@ -117,10 +122,12 @@ def caused(monkeypatch, throws, *, slow=(), causes=(), rejected=(), pace=1.0):
         tried.append((throw, frame_s, own))
         return next(given, None)
 
-    monkeypatch.setattr(diagnosis, "_as_slow", lambda context: "as slow")
+    monkeypatch.setattr(diagnosis, "otherwise_paced", lambda context: paced(8.0 * pace))
     monkeypatch.setattr(diagnosis, "candidates_of", lambda found, context: list(throws))
     monkeypatch.setattr(
-        diagnosis, "slow_candidates", lambda found, context: (list(slow), 8.0 * FRAME_S)
+        diagnosis,
+        "restated_candidates",
+        lambda found, context, times: (list(slow), times * FRAME_S),
     )
     monkeypatch.setattr(diagnosis, "likeliest", likely)
     return causes_in(scouted(), scouted(), paced(pace), FIELD, rejected), tried
@@ -183,68 +190,196 @@ def test_what_begins_while_a_rejected_row_flies_or_hops_did_not_start_elsewhere(
 # --- what may have been written wrongly
 
 
-def test_each_hypothesis_is_tried_from_the_release_in_its_own_units(monkeypatch):
-    """A start may lie a metre along the line and half a metre beside or above it."""
-    spots, gravity = [], []
+def flight(cost=0.0, speed=20.0, **fit):
+    """A fitted flight of the given departure from its priors, at a scale that adds no cost."""
+    fitted = SimpleNamespace(used=np.ones(10), scale=1.0, settled=True, **fit)
+    launch = np.array([0.0, 0.0, 0.8, speed, 0.0, 0.0])
+    return SimpleNamespace(prior_chi_square=cost, fitted=fitted, launch=launch, first_s=1.25)
 
-    def cost(context, spot, throw, frame_s):
-        spots.append(spot.prior)
-        gravity.append(context.circumstances.forces.gravity_mps2)
+
+def test_each_hypothesis_is_tried_from_the_release_and_from_anywhere(monkeypatch):
+    """A start may lie a metre along the line and half a metre beside or above it."""
+    asked = []
+
+    def fitted(context, spot, throw, frame_s, late_s):
+        gravity = context.circumstances.forces.gravity_mps2
+        asked.append((spot.prior, gravity, late_s))
         return None
 
-    monkeypatch.setattr(diagnosis, "_cost", cost)
-    assert likeliest(CONTEXT, FIELD, None, FRAME_S, elsewhere=False) is None
-    assert len(spots) == len(hypotheses(CONTEXT))
-    for prior in spots:
-        np.testing.assert_array_equal(prior.place_m, KNOWN.release_m)
-        assert prior.u_m.tolist() == [1.0, 0.5, 0.5]
-    own = KNOWN.forces.gravity_mps2
-    assert gravity[:2] == [own, pytest.approx(own / 0.3048)]
-    assert gravity[2] == pytest.approx(own * (120.0 / 240.0) ** 2)
-
-
-def test_the_best_of_what_is_much_better_than_what_was_written_is_the_cause(monkeypatch):
-    slow, feet = Reason(ReasonCode.NO_FIT), Reason(ReasonCode.TAPED_IN_FEET)
-    tried = [Hypothesis(None), Hypothesis(feet), Hypothesis(slow), Hypothesis(slow)]
-    monkeypatch.setattr(diagnosis, "hypotheses", lambda _: tried)
-    monkeypatch.setattr(diagnosis, "scaled_context", lambda context, hypothesis: context)
-    monkeypatch.setattr(diagnosis, "_fitted", lambda *_: None)
-    for costs, expected in (
-        ([20.0, 9.0, 8.0, None], (8.0, slow)),
-        ([20.0, 7.0, 8.0, 9.0], (7.0, feet)),
-        ([20.0, 11.0, 11.5, 12.0], None),
-        ([None, 25.0, 30.0, None], (25.0, feet)),
-        ([None, None, None, None], None),
-    ):
-        given = iter(costs)
-        monkeypatch.setattr(diagnosis, "_cost", lambda *_, given=given: next(given))
-        assert likeliest(CONTEXT, FIELD, None, FRAME_S) == expected
-
-
-@pytest.mark.parametrize("lacking", ["", "elsewhere", "flight", "throw", "where"])
-def test_a_path_starts_elsewhere_where_it_is_a_throw_from_the_field(monkeypatch, lacking):
-    asked, found = [], Reason(ReasonCode.NO_FIT)
-    flight = SimpleNamespace(first_s=1.25, prior_chi_square=6.0)
-
-    def fitted(context, spot, throw, frame_s):
-        asked.append((context, spot.prior.place_m.tolist(), throw, frame_s))
-        return None if lacking == "flight" else flight
-
-    def no_throw(flight, field, up_m, first_s):
-        asked.append((field, up_m, first_s))
-        return Reason(ReasonCode.RAGGED) if lacking == "throw" else None
-
-    monkeypatch.setattr(diagnosis, "hypotheses", lambda _: [])
     monkeypatch.setattr(diagnosis, "_fitted", fitted)
-    monkeypatch.setattr(diagnosis, "no_throw", no_throw)
-    monkeypatch.setattr(diagnosis, "_where", lambda *_: None if lacking == "where" else found)
-    likely = likeliest(CONTEXT, FIELD, "throw", FRAME_S, lacking != "elsewhere")
-    assert likely == (None if lacking else (6.0, found))
-    expected = [
-        (CONTEXT, FIELD.prior.place_m.tolist(), "throw", FRAME_S),
-        (FIELD, float(KNOWN.release_m[2]), 1.25),
-    ]
-    assert asked == expected[: {"elsewhere": 0, "flight": 1}.get(lacking, 2)]
+    monkeypatch.setattr(diagnosis, "can_explain", lambda *_: True)
+    throw = Throw(arc(), None)
+    assert likeliest(CONTEXT, FIELD, throw, FRAME_S) is None
+    count = len(hypotheses(CONTEXT))
+    assert len(asked) == 2 * count
+    own = KNOWN.forces.gravity_mps2
+    for (prior, gravity, late_s), hypothesis in zip(asked, 2 * hypotheses(CONTEXT), strict=True):
+        assert gravity == pytest.approx(own / hypothesis.unit_m / hypothesis.slower**2)
+        if prior.u_m.tolist() == [1.0, 0.5, 0.5]:
+            np.testing.assert_array_equal(prior.place_m, KNOWN.release_m)
+            assert late_s == pytest.approx(0.3 * hypothesis.slower)
+        else:
+            np.testing.assert_array_equal(prior.u_m, FIELD.prior.u_m)
+            assert late_s == 0.0
+    assert sum(prior.u_m[0] == 1.0 for prior, *_ in asked) == count
+
+
+def test_only_what_gravity_places_near_the_field_is_fitted(monkeypatch):
+    asked = []
+    monkeypatch.setattr(diagnosis, "_fitted", lambda *given: asked.append(given))
+    monkeypatch.setattr(
+        diagnosis, "can_explain", lambda hypothesis, *_: hypothesis.reason is not None
+    )
+    assert likeliest(CONTEXT, FIELD, Throw(arc(), None), FRAME_S) is None
+    assert len(asked) == 2 * (len(hypotheses(CONTEXT)) - 1)
+
+
+def explained(monkeypatch, line, field=(None,) * 4, no_throw=None, where=None):
+    """Return the likeliest cause of a path that hypotheses explain at such costs."""
+    tried = [Hypothesis(None), Hypothesis(FEET), Hypothesis(SLOW), Hypothesis(SLOW)]
+    given = iter([*line, *field])
+    monkeypatch.setattr(diagnosis, "hypotheses", lambda _: tried)
+    monkeypatch.setattr(diagnosis, "can_explain", lambda *_: True)
+    monkeypatch.setattr(diagnosis, "scaled_context", lambda context, hypothesis: context)
+    monkeypatch.setattr(diagnosis, "no_throw", lambda *_: no_throw)
+    monkeypatch.setattr(diagnosis, "_where", lambda *_: where)
+
+    def fitted(*_):
+        cost = next(given)
+        return None if cost is None else flight(cost)
+
+    monkeypatch.setattr(diagnosis, "_fitted", fitted)
+    return lambda elsewhere=True: likeliest(CONTEXT, FIELD, Throw(arc(), None), FRAME_S, elsewhere)
+
+
+SLOW = Reason(ReasonCode.NO_FIT)
+WIDE = 2.0 * float(np.sum(np.log(FIELD.prior.u_m / (1.0, 0.5, 0.5))))
+
+
+@pytest.mark.parametrize(
+    ("costs", "expected"),
+    [
+        ([20.0, 9.0, 8.0, None], (8.0, SLOW)),
+        ([20.0, 7.0, 8.0, 9.0], (7.0, FEET)),
+        ([20.0, 11.0, 11.5, 12.0], None),
+        ([None, 25.0, 29.0, None], (25.0, FEET)),
+        ([None, 31.0, None, None], None),
+        ([None, None, None, None], None),
+    ],
+)
+def test_the_best_of_what_is_much_better_than_what_was_written_is_the_cause(
+    monkeypatch, costs, expected
+):
+    assert explained(monkeypatch, costs)() == expected
+
+
+def test_a_start_anywhere_competes_at_the_price_of_its_freedom(monkeypatch):
+    start = Reason(ReasonCode.RELEASE_ELSEWHERE)
+    line = [None, 20.0, None, None]
+    near, far = 20.0 - WIDE + 8.9, 20.0 - WIDE + 9.1
+    found = explained(monkeypatch, line, [near, None, None, None], where=start)()
+    assert found == (pytest.approx(28.9), start)
+    assert explained(monkeypatch, line, [far, None, None, None], where=start)() == (20.0, FEET)
+    field = [None, 1.0, None, None]
+    assert explained(monkeypatch, [None] * 4, field)() == (pytest.approx(1.0 + WIDE), FEET)
+
+
+@pytest.mark.parametrize("lacking", ["", "elsewhere", "throw", "where"])
+def test_a_path_starts_elsewhere_where_it_is_a_throw_from_the_field(monkeypatch, lacking):
+    start = Reason(ReasonCode.RELEASE_ELSEWHERE)
+    found = explained(
+        monkeypatch,
+        [None] * 4,
+        [6.0, None, None, None],
+        no_throw=Reason(ReasonCode.RAGGED) if lacking == "throw" else None,
+        where=None if lacking == "where" else start,
+    )(lacking != "elsewhere")
+    assert found == (None if lacking else (pytest.approx(6.0 + WIDE), start))
+
+
+def test_a_flight_from_the_release_that_goes_backward_says_so(monkeypatch):
+    """It starts where it should, so the field's freedom costs it nothing."""
+    start = Reason(ReasonCode.FLIES_BACKWARD)
+    assert explained(monkeypatch, [5.0, None, None, None], where=start)() == (5.0, start)
+
+
+@pytest.mark.parametrize(
+    ("change", "explains"),
+    [
+        ({}, True),
+        ({"used": np.repeat([1.0, 0.0], [7, 3])}, True),
+        ({"used": np.repeat([1.0, 0.0], [69, 31])}, False),
+        ({"scale": 4.1}, False),
+        ({"settled": False}, False),
+        ({"speed": 1.6}, True),
+        ({"speed": 1.4}, False),
+        ({"speed": 34.0}, True),
+        ({"speed": 36.0}, False),
+        ({"cost": 30.0}, True),
+        ({"cost": 30.1}, False),
+    ],
+)
+def test_a_flight_explains_a_path_where_it_is_a_ball_s_at_the_true_pace(change, explains):
+    """From 3 to 70 m/s, at half the stated pace."""
+    own = {name: change[name] for name in ("cost", "speed") if name in change}
+    fit = {name: change[name] for name in ("used", "scale", "settled") if name in change}
+    found = flight(**own)
+    found.fitted = SimpleNamespace(**{**vars(found.fitted), **fit})
+    assert diagnosis._explains(found, Hypothesis(FEET, slower=2.0)) is explains
+
+
+# --- which hypotheses are worth a fit
+
+
+def falling(fall_pxps2, run_pxps=100.0, u=1.0):
+    """A path of one second that falls so."""
+    found = arc(60)
+    return replace(
+        found,
+        times_s=np.linspace(0.0, 1.0, len(found.frames)),
+        acceleration_pxps2=np.array([0.0, fall_pxps2]),
+        velocity_pxps=np.array([run_pxps, 0.0]),
+        acceleration_u_pxps2=u,
+    )
+
+
+def near(hypothesis, path, on_line=True):
+    return can_explain(hypothesis, path, CONTEXT, FIELD, on_line)
+
+
+def depths():
+    """Depth of the release and of the far end of the field's line."""
+    places = np.array([[0.0, 0.0, 0.8], [30.0, 0.0, 0.8]])
+    return sorted(KNOWN.camera.in_camera(places)[:, 2].tolist())
+
+
+def fall_at(depth_m, share=1.0):
+    return KNOWN.camera.focal_px * KNOWN.forces.gravity_mps2 / depth_m * share
+
+
+@pytest.mark.parametrize(("factor", "worth"), [(1.05, False), (0.95, True)])
+def test_a_fit_is_worth_it_where_gravity_places_the_path_near_the_line(factor, worth):
+    near_m, far_m = depths()
+    written = Hypothesis(None)
+    assert near(written, falling(fall_at(2.5 * factor * far_m))) is worth
+    assert near(written, falling(fall_at(near_m / 2.5 / factor))) is worth
+    slow = Hypothesis(SLOW, slower=2.0)
+    assert near(slow, falling(fall_at(2.5 * factor * far_m, 0.25))) is worth
+    feet = Hypothesis(FEET, unit_m=0.5)
+    assert near(feet, falling(fall_at(2.5 * factor * far_m, 2.0))) is worth
+    aside = 3.0 * float(FIELD.u_m[1])
+    assert near(written, falling(fall_at(1.6 * factor * (far_m + aside))), False) is worth
+
+
+def test_what_hardly_bends_is_no_slow_motion():
+    slow, path = Hypothesis(SLOW, slower=4.0), fall_at(depths()[0], 1.0 / 16.0)
+    assert near(slow, falling(path, path / 0.26))
+    assert not near(slow, falling(path, path / 0.24))
+    assert near(Hypothesis(None), falling(fall_at(depths()[0]), 1e6))
+    # Where the fall itself is not shown, only the session as it is written is tried.
+    assert near(Hypothesis(None), falling(1.0, u=0.6)) and not near(
+        Hypothesis(FEET, unit_m=0.3), falling(1.0, u=0.6)
+    )
 
 
 @pytest.mark.parametrize("fault", [NotDetermined("x"), np.linalg.LinAlgError("x")])
@@ -252,14 +387,15 @@ def test_a_hypothesis_that_fits_nothing_explains_nothing(monkeypatch, fault):
     begun = []
 
     def fit(context, spot, throw, beginning, frame_s):
-        begun.append(beginning.time_s)
+        begun.append((beginning.time_s, beginning.u_s))
         raise fault
 
     monkeypatch.setattr(diagnosis, "first_fit", fit)
     throw = Throw(arc(begin_s=1.5), None)
-    assert diagnosis._fitted(CONTEXT, None, throw, 0.02) is None
-    assert diagnosis._cost(CONTEXT, None, throw, 0.02) is None
-    assert begun == pytest.approx([1.49, 1.49])
+    assert diagnosis._fitted(CONTEXT, None, throw, 0.02, 0.3) is None
+    ((begun_s, u_s),) = begun
+    assert begun_s == pytest.approx(1.49)
+    assert u_s == pytest.approx(0.3, abs=0.002) and u_s > 0.3
 
 
 def test_the_session_as_written_comes_first_then_feet_then_rates():
@@ -272,7 +408,19 @@ def test_the_session_as_written_comes_first_then_feet_then_rates():
     assert found[2].reason.numbers == {"rate_fps": 240.0, "assumed_fps": pytest.approx(120.0)}
     # One and a half times as fast and less still gives shots, with gravity off.
     for fps, count in ((161.0, 4), (160.0, 4), (159.0, 5)):
-        assert len(hypotheses(SimpleNamespace(frame_s=1.0 / fps))) == count
+        clip = SimpleNamespace(frame_s=1.0 / fps, facts=SimpleNamespace(pace=1.0))
+        assert len(hypotheses(clip)) == count
+
+
+def test_where_slow_motion_is_stated_life_speed_and_the_rates_between_are_tried():
+    """A file of 30 frames a second that is stated to have been filmed at 240."""
+    clip = SimpleNamespace(frame_s=1.0 / 240.0, facts=SimpleNamespace(pace=8.0))
+    _, _, life, *others = hypotheses(clip)
+    assert life.reason.code is ReasonCode.PLAYS_AT_LIFE_SPEED
+    assert life.slower == pytest.approx(1.0 / 8.0)
+    rates = [each.reason.numbers["rate_fps"] for each in others]
+    assert rates == [48.0, 50.0, 60.0, 100.0, 120.0, 480.0, 960.0]
+    assert [each.slower for each in others] == pytest.approx([rate / 240.0 for rate in rates])
 
 
 def test_every_length_speed_and_time_of_what_is_known_is_in_the_units_of_a_hypothesis():

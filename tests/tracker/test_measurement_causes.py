@@ -110,7 +110,7 @@ def test_what_falls_along_a_rejected_row_or_after_it_did_not_start_elsewhere(
 ) -> None:
     """A flight of 1.5 s that was rejected, released before or after the path begins."""
     context = context_of(facts)
-    clips = (context.facts, diagnosis._as_slow(context).facts)
+    clips = (context.facts, diagnosis.otherwise_paced(context).facts)
     scouted, slow = scouting.scout_together(clips, CAMERA, NO_OBSERVERS)
     granted: list[tuple[float, bool]] = []
 

@@ -14,14 +14,9 @@ from tracker.measurement.context import ClipContext
 from tracker.measurement.passes import NO_OBSERVERS, Timing
 from tracker.measurement.scouting import Scouted
 from tracker.measurement.starts import diagnosis
-from tracker.measurement.starts.diagnosis import (
-    Hypothesis,
-    causes_of_no_shot,
-    hypotheses,
-    likeliest,
-    scaled_circumstances,
-)
+from tracker.measurement.starts.diagnosis import causes_of_no_shot, likeliest
 from tracker.measurement.starts.field import field_of
+from tracker.measurement.starts.hypotheses import Hypothesis, hypotheses, scaled_circumstances
 from tracker.measurement.throws import Throw
 from tracker.records import Reason, ReasonCode
 
@@ -146,7 +141,7 @@ def test_a_fall_that_nothing_explains_is_reported_with_its_time(
     assert found.numbers["release_s"] == pytest.approx(1.5 * float(throw.arc.times_s[0]))
 
 
-def test_where_nothing_falls_the_clip_is_looked_at_as_slow_motion(
+def test_where_nothing_falls_the_clip_is_looked_atotherwise_paced_motion(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Both paces are scouted at once; a path at life speed takes eight times as long."""

@@ -119,6 +119,7 @@ class ReasonCode(StrEnum):
     FALLS_OTHERWISE = "falls_otherwise"
     TAPED_IN_FEET = "taped_in_feet"
     PLAYS_SLOWLY = "plays_slowly"
+    PLAYS_AT_LIFE_SPEED = "plays_at_life_speed"
     FLIES_BACKWARD = "flies_backward"
     RELEASE_HEIGHT = "release_height"
     RELEASE_ELSEWHERE = "release_elsewhere"

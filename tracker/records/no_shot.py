@@ -56,6 +56,11 @@ NO_SHOT = {
         "{rate_fps:g} frames a second, not {assumed_fps:.4g}: write capture_fps = {rate_fps:g} "
         "under [camera]",
     ),
+    ReasonCode.PLAYS_AT_LIFE_SPEED: Entry(
+        "life speed?",
+        "no shot was found, but a ball falls as gravity requires if the file plays at life speed: "
+        "take capture_fps under [camera] out",
+    ),
     ReasonCode.FLIES_BACKWARD: Entry(
         "against the firing line",
         "no shot was found, but a ball flies against the firing line (azimuth {azimuth_deg:.0f}°), "

@@ -12,10 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.adjustment import NotDetermined
-from tracker.fitting import Circumstances
-from tracker.fitting.gravity import FOOT_M, RATES
 from tracker.fitting.parameters import POSITION_AT
-from tracker.flight.forces import Forces
 from tracker.following.arcs import fit_arc
 from tracker.following.throws import trimmed_throw
 from tracker.measurement.context import ClipContext
@@ -24,7 +21,20 @@ from tracker.measurement.passes import Observers
 from tracker.measurement.scouting import Scouted, Scouting, scout_together
 from tracker.measurement.starts.field import Field, first_fit
 from tracker.measurement.starts.first_sight import FirstSight
-from tracker.measurement.starts.throw_rules import LEAST_USED_SHARE, no_throw, rolls
+from tracker.measurement.starts.hypotheses import (
+    LEAST_FACTOR,
+    Hypothesis,
+    can_explain,
+    hypotheses,
+    scaled_context,
+)
+from tracker.measurement.starts.throw_rules import (
+    LEAST_USED_SHARE,
+    MOST_SCALE,
+    SPEEDS_MPS,
+    no_throw,
+    rolls,
+)
 from tracker.measurement.throws import Throw, throws_of
 from tracker.records import Reason, ReasonCode, Shot
 
@@ -44,6 +54,10 @@ RELEASE_U_M, BEHIND_U_M = 0.5, 1.0
 """Standard uncertainty of the release, m, with which a path that begins after it may be one from
 there: across and up, and along. Common practice, no source."""
 
+LATE_S = 0.3
+"""Standard uncertainty of how long after its release a path is first seen, true s: a launcher or
+the frame's edge may hide its beginning. Common practice, no source."""
+
 SAME_PLACE_U, SAME_PLACE_M = 3.0, 0.5
 """A start is elsewhere when it lies farther from the release than this many standard uncertainties
 and metres."""
@@ -55,35 +69,12 @@ is some 5 % for the twenty priors of a fit."""
 MUCH_WORSE = 9.0
 """Chi-square by which the likeliest cause must explain a path better than what was written."""
 
-LEAST_FACTOR = 1.5
-"""Least factor by which a slow file plays slower than stated: a smaller one still gives shots, with
-gravity off."""
-
 EARLIER_S, HOPS_S = 0.25, 1.5
 """How long before a rejected flight is released, and after it lands, a path is taken to be its own,
 s: one that began before its fit does, or its hop. Common practice, no source."""
 
 BACKWARD_DEG = 90.0
 """Azimuth beyond which a shot flies against the firing line, degrees."""
-
-
-@dataclass(frozen=True)
-class Hypothesis:
-    """What may have been written down wrongly.
-
-    Attributes
-    ----------
-    reason : Reason or None
-        None for the session as it is written.
-    unit_m : float
-        Length of what is called a metre, m.
-    slower : float
-        Times that the file plays slower than stated.
-    """
-
-    reason: Reason | None
-    unit_m: float = 1.0
-    slower: float = 1.0
 
 
 def causes_of_no_shot(
@@ -99,7 +90,7 @@ def causes_of_no_shot(
         The taped field.
     observers : Observers
     """
-    clips = (context.facts, _as_slow(context).facts)
+    clips = (context.facts, otherwise_paced(context).facts)
     scouted, slow = scout_together(clips, context.camera, observers.progress_only, falls_only=True)
     return causes_in(scouted, slow, context, field)
 
@@ -109,7 +100,7 @@ def scouting_along(context: ClipContext) -> Scouting:
 
     It stops where the camera moves, since following its motion twice would take long.
     """
-    clips = context.facts, _as_slow(context).facts
+    clips = context.facts, otherwise_paced(context).facts
     scouting = Scouting(clips, context.camera, falls_only=True)
     for loop in scouting.loops:
         loop.while_still = True
@@ -128,18 +119,18 @@ def causes_in(
     Parameters
     ----------
     scouted, slow : Scouted
-        At the stated pace, and as one at life speed.
+        At the stated pace, and at the other of `otherwise_paced`.
     context, field
         As of `causes_of_no_shot`.
     rejected : sequence of Shot
         Rejected rows, each of which states its reason: what falls along one, or after it as its
         hop does, did not start elsewhere.
     """
-    as_slow = _as_slow(context)
     throws, frame_s = candidates_of(scouted, context), scouted.frame_s
-    if not throws:
-        throws, frame_s = slow_candidates(slow, as_slow)
     pace = context.facts.pace
+    if not throws:
+        paced = otherwise_paced(context)
+        throws, frame_s = restated_candidates(slow, paced, paced.facts.pace / pace)
     only = tuple(
         Reason(ReasonCode.ONLY_REJECTED, {"release_s": shot.release_s}) for shot in rejected[:1]
     )
@@ -165,9 +156,14 @@ def _along(throw: Throw, shot: Shot, pace: float) -> bool:
     return -EARLIER_S < since_s < (shot.flight_time_s or 0.0) + HOPS_S
 
 
-def _as_slow(context: ClipContext) -> ClipContext:
-    """Return the context of a clip taken to play far slower than stated."""
-    return replace(context, facts=replace(context.facts, pace=context.facts.pace * SLOWER))
+def otherwise_paced(context: ClipContext) -> ClipContext:
+    """Return the context of a clip taken to play far slower than stated.
+
+    Where it is stated to play slower than life, it is taken to play at life speed.
+    """
+    stated = context.facts.pace
+    pace = 1.0 if stated > LEAST_FACTOR else SLOWER * stated
+    return replace(context, facts=replace(context.facts, pace=pace))
 
 
 def candidates_of(scouted: Scouted, context: ClipContext) -> list[Throw]:
@@ -179,33 +175,56 @@ def candidates_of(scouted: Scouted, context: ClipContext) -> list[Throw]:
     return sorted(moving, key=lambda each: -len(each.arc.frames))[:MOST_THROWS]
 
 
-def slow_candidates(scouted: Scouted, as_slow: ClipContext) -> tuple[list[Throw], float]:
-    """Return what falls as a thrown ball does in a clip taken to play far slower than stated.
+def restated_candidates(
+    scouted: Scouted, paced: ClipContext, times: float
+) -> tuple[list[Throw], float]:
+    """Return what falls as a thrown ball does in a clip taken to play at another pace.
 
     In slow motion that nobody stated a ball hardly leaves its own place between two frames. The
-    clip is looked at as one at life speed, and its paths are restated in the stated times, with the
-    time between the frames looked at.
+    clip is looked at as one at the other pace, and its paths are restated in the stated times, with
+    the time between the frames looked at.
 
     Parameters
     ----------
     scouted : Scouted
-        Of the clip as one at life speed.
-    as_slow : ClipContext
-        With the facts of the clip as one at life speed.
+        Of the clip at the other pace.
+    paced : ClipContext
+        With the facts of the clip at that pace.
+    times : float
+        That pace over the stated one.
     """
-    found = candidates_of(scouted, as_slow)
-    frame_s = SLOWER * scouted.frame_s
+    found = candidates_of(scouted, paced)
+    frame_s = times * scouted.frame_s
     rows = (
-        np.column_stack([each.arc.frames, SLOWER * each.arc.times_s, each.arc.pixels])
+        np.column_stack([each.arc.frames, times * each.arc.times_s, each.arc.pixels])
         for each in found
     )
     return [Throw(fit_arc(each, frame_s), None) for each in rows], frame_s
+
+
+@dataclass(frozen=True)
+class _Spot:
+    """A place to start from, as `first_fit` asks for it."""
+
+    prior: StartPrior
+
+
+@dataclass(frozen=True)
+class _Explanation:
+    """A flight that explains a path under a hypothesis, and how badly it does."""
+
+    cost: float
+    hypothesis: Hypothesis
+    flight: Flight
 
 
 def likeliest(
     context: ClipContext, field: Field, throw: Throw, frame_s: float, elsewhere: bool = True
 ) -> tuple[float, Reason] | None:
     """Return the cost of the likeliest cause of a path, and the cause; None where none explains it.
+
+    The flight may start at the release or anywhere on the field, in the session's units or in
+    those of a hypothesis; all of these compete.
 
     Parameters
     ----------
@@ -217,99 +236,69 @@ def likeliest(
     elsewhere : bool
         Whether it may start elsewhere, or fly the other way.
     """
-    release = context.circumstances.release_m
-    at_release = _Spot(StartPrior(release, np.array([BEHIND_U_M, RELEASE_U_M, RELEASE_U_M])))
-    tried: list[tuple[float, Hypothesis]] = []
-    for hypothesis in hypotheses(context):
-        cost = _cost(scaled_context(context, hypothesis), at_release, throw, frame_s)
-        if cost is not None:
-            tried.append((cost, hypothesis))
-    as_written = min((cost for cost, each in tried if each.reason is None), default=np.inf)
-    better = [pair for pair in tried if pair[1].reason and pair[0] < as_written - MUCH_WORSE]
+    tried = _explanations(context, field, throw, frame_s)
+    written = [each for each in tried if each.hypothesis.reason is None]
+    as_written = min(written, key=lambda each: each.cost, default=None)
+    limit = np.inf if as_written is None else as_written.cost - MUCH_WORSE
+    better = [each for each in tried if each.hypothesis.reason and each.cost < limit]
     if better:
-        cost, hypothesis = min(better, key=lambda pair: pair[0])
-        assert hypothesis.reason is not None
-        return cost, hypothesis.reason
-    if not elsewhere:
+        best = min(better, key=lambda each: each.cost)
+        assert best.hypothesis.reason is not None
+        return best.cost, best.hypothesis.reason
+    if as_written is None or not elsewhere:
         return None
-    flight = _fitted(context, _Spot(field.prior), throw, frame_s)
-    if flight is None or no_throw(flight, field, float(release[2]), flight.first_s) is not None:
-        return None
-    reason = _where(flight, context)
-    return None if reason is None else (flight.prior_chi_square, reason)
+    reason = _where(as_written.flight, context)
+    return None if reason is None else (as_written.cost, reason)
 
 
-def hypotheses(context: ClipContext) -> Sequence[Hypothesis]:
-    """Return what may have been written down wrongly, the session as it is first."""
-    fps = 1.0 / context.frame_s
-    slower = [
-        Hypothesis(
-            Reason(ReasonCode.PLAYS_SLOWLY, {"rate_fps": rate, "assumed_fps": fps}),
-            slower=rate / fps,
-        )
-        for rate in RATES
-        if rate > LEAST_FACTOR * fps
-    ]
-    return [Hypothesis(None), Hypothesis(Reason(ReasonCode.TAPED_IN_FEET), FOOT_M), *slower]
+def _explanations(
+    context: ClipContext, field: Field, throw: Throw, frame_s: float
+) -> list[_Explanation]:
+    """Return every flight that explains a path, from the release or from anywhere."""
+    release = context.circumstances.release_m
+    from_release = StartPrior(release, np.array([BEHIND_U_M, RELEASE_U_M, RELEASE_U_M]))
+    # What may start anywhere can be fitted to more: the prior's volume counts against it.
+    freedom = 2.0 * float(np.sum(np.log(field.prior.u_m / from_release.u_m)))
+    found = []
+    for prior, on_line, handicap in ((from_release, True, 0.0), (field.prior, False, freedom)):
+        for hypothesis in hypotheses(context):
+            if not can_explain(hypothesis, throw.arc, context, field, on_line):
+                continue
+            late_s = LATE_S * hypothesis.slower if on_line else 0.0
+            scaled = scaled_context(context, hypothesis)
+            flight = _fitted(scaled, _Spot(prior), throw, frame_s, late_s)
+            if flight is None or not _explains(flight, hypothesis):
+                continue
+            as_written = hypothesis.reason is None and not on_line
+            if as_written and no_throw(flight, field, float(release[2]), flight.first_s):
+                continue
+            scatter = float(np.sum(flight.fitted.used)) * float(np.log(flight.fitted.scale))
+            cost = flight.prior_chi_square + scatter + handicap
+            found.append(_Explanation(cost, hypothesis, flight))
+    return found
 
 
-def scaled_context(context: ClipContext, hypothesis: Hypothesis) -> ClipContext:
-    """Return a context in the session's units of length and time as a hypothesis has them."""
-    scaled = scaled_circumstances(context.circumstances, hypothesis)
-    return context.with_circumstances(scaled)
-
-
-def scaled_circumstances(known: Circumstances, hypothesis: Hypothesis) -> Circumstances:
-    """Return what is known of a shot in other units.
-
-    With a metre that is really L metres long and a second that is really 1 / k seconds, a length
-    counts 1 / L of its own, a speed 1 / (L k) and an acceleration 1 / (L k²).
-    """
-    length, slower = hypothesis.unit_m, hypothesis.slower
-    speed, acceleration = 1.0 / (length * slower), 1.0 / (length * slower**2)
-    forces = known.forces
-    curve = forces.drag_curve
-    return replace(
-        known,
-        forces=Forces(
-            forces.reach_per_m * length,
-            forces.gravity_mps2 * acceleration,
-            None if curve is None else (tuple(speed * each for each in curve[0]), curve[1]),
-        ),
-        gravity_u_mps2=known.gravity_u_mps2 * acceleration,
-        wind_mps=(known.wind_mps[0] * speed, known.wind_mps[1] * speed),
-        wind_u_mps=known.wind_u_mps * speed,
-        gust_u_mps=known.gust_u_mps * speed,
-        ball_radius_m=known.ball_radius_m / length,
-        readout_s=known.readout_s * slower,
-        readout_u_s=known.readout_u_s * slower,
-    )
-
-
-@dataclass(frozen=True)
-class _Spot:
-    """A place to start from, as `first_fit` asks for it."""
-
-    prior: StartPrior
-
-
-def _fitted(context: ClipContext, spot: _Spot, throw: Throw, frame_s: float) -> Flight | None:
+def _fitted(
+    context: ClipContext, spot: _Spot, throw: Throw, frame_s: float, late_s: float
+) -> Flight | None:
+    """Return the flight that fits a path, which was first seen up to some time after its start."""
     beginning = FirstSight(float(throw.arc.times_s[0])).beginning(frame_s)
+    beginning = replace(beginning, u_s=float(np.hypot(beginning.u_s, late_s)))
     try:
         return first_fit(context, spot, throw, beginning, frame_s)
     except (NotDetermined, np.linalg.LinAlgError):
         return None
 
 
-def _cost(context: ClipContext, spot: _Spot, throw: Throw, frame_s: float) -> float | None:
-    """Return how badly a hypothesis explains a path, None when it does not."""
-    flight = _fitted(context, spot, throw, frame_s)
-    if flight is None or not flight.fitted.settled:
-        return None
-    used = flight.fitted.used
-    if np.mean(used) < LEAST_USED_SHARE or flight.prior_chi_square > MOST_CHI_SQUARE:
-        return None
-    return flight.prior_chi_square + float(np.sum(used)) * float(np.log(flight.fitted.scale))
+def _explains(flight: Flight, hypothesis: Hypothesis) -> bool:
+    """Return whether a fitted flight is a ball's under a hypothesis."""
+    fitted = flight.fitted
+    if np.mean(fitted.used) < LEAST_USED_SHARE or fitted.scale > MOST_SCALE:
+        return False
+    if not fitted.settled or flight.prior_chi_square > MOST_CHI_SQUARE:
+        return False
+    stated = float(np.linalg.norm(flight.launch[3:6]))
+    return SPEEDS_MPS[0] < stated * hypothesis.unit_m * hypothesis.slower < SPEEDS_MPS[1]
 
 
 def _where(flight: Flight, context: ClipContext) -> Reason | None:

@@ -8,17 +8,13 @@ from tracker.following.arcs import Arc
 from tracker.measurement.context import ClipContext
 from tracker.measurement.scouting import Scouted
 from tracker.measurement.starts.gravity_scale import SPEEDS_MPS
+from tracker.measurement.starts.hypotheses import bends
 from tracker.measurement.starts.thrown import rejected_throw
 from tracker.measurement.throws import Throw
 from tracker.records import Reason, ReasonCode, RejectedCandidate
 
 NEAREST_M, FARTHEST_M = 5.0, 100.0
 """From how far a ball is filmed, m: limits to how slow a slow file may be. Common practice, no
-source."""
-
-LEAST_BEND = 0.25
-"""How much of its speed a path gains downward that may be a flight in slow motion: what rolls or
-walks past goes nearly straight. A shot at 20 m/s does within half a second. Common practice, no
 source."""
 
 BY_DISTANCE = {
@@ -51,7 +47,7 @@ def why_no_throw(
     position_known : bool
         Whether the camera's position is stated. Without it a fit may not find the right distance.
     """
-    slow = [arc for arc in (scouted.arcs[at] for at in scouted.slow) if _bends(arc)]
+    slow = [arc for arc in (scouted.arcs[at] for at in scouted.slow) if bends(arc)]
     if slow:
         return (_falls_slowly(slow, context),)
     if rejected:
@@ -93,12 +89,6 @@ def other_paths(
 
 def _places(arc: Arc) -> list[tuple[float, ...]]:
     return [tuple(row) for row in np.column_stack([arc.frames, arc.pixels]).tolist()]
-
-
-def _bends(arc: Arc) -> bool:
-    """Return whether a path gains enough downward speed to be a flight in slow motion."""
-    gained = float(arc.acceleration_pxps2[1]) * arc.duration_s
-    return gained > LEAST_BEND * float(np.linalg.norm(arc.velocity_pxps))
 
 
 def _falls_slowly(arcs: Sequence[Arc], context: ClipContext) -> Reason:
