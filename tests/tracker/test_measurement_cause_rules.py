@@ -284,6 +284,16 @@ def test_a_start_anywhere_competes_at_the_price_of_its_freedom(monkeypatch):
     assert explained(monkeypatch, [None] * 4, field)() == (pytest.approx(1.0 + WIDE), FEET)
 
 
+def test_the_cost_counts_every_position_by_the_logarithm_of_their_scatter(monkeypatch):
+    found = flight(4.0)
+    found.fitted.scale, found.fitted.used = 1.5, np.repeat([1.0, 0.0], [8, 2])
+    monkeypatch.setattr(diagnosis, "hypotheses", lambda _: [Hypothesis(FEET)])
+    monkeypatch.setattr(diagnosis, "can_explain", lambda *given: given[-1])
+    monkeypatch.setattr(diagnosis, "_fitted", lambda *_: found)
+    cost, _ = likeliest(CONTEXT, FIELD, Throw(arc(), None), FRAME_S)
+    assert cost == pytest.approx(4.0 + 8.0 * np.log(1.5))
+
+
 @pytest.mark.parametrize("lacking", ["", "elsewhere", "throw", "where"])
 def test_a_path_starts_elsewhere_where_it_is_a_throw_from_the_field(monkeypatch, lacking):
     start = Reason(ReasonCode.RELEASE_ELSEWHERE)

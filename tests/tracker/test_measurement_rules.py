@@ -1135,46 +1135,6 @@ def test_a_start_is_elsewhere_beyond_half_a_metre_and_three_uncertainties(off, u
     assert (found.code if found else None) is code
 
 
-@pytest.mark.parametrize(
-    ("changes", "explains"),
-    [
-        ({}, True),
-        ({"settled": False}, False),
-        ({"used": 28}, True),
-        ({"used": 27}, False),
-        ({"chi": 30.0}, True),
-        ({"chi": 30.1}, False),
-    ],
-)
-def test_a_hypothesis_explains_a_path_within_its_bounds(monkeypatch, changes, explains):
-    given = {"settled": True, "used": 40, "chi": 10.0, "scale": 1.5} | changes
-    flight = SimpleNamespace(
-        fitted=SimpleNamespace(
-            settled=given["settled"], used=np.arange(40) < given["used"], scale=given["scale"]
-        ),
-        prior_chi_square=given["chi"],
-    )
-    monkeypatch.setattr(diagnosis, "_fitted", lambda *_: flight)
-    cost = diagnosis._cost(CONTEXT, None, None, FRAME_S)
-    assert (cost is not None) is explains
-    if cost is not None:
-        assert cost == pytest.approx(given["chi"] + given["used"] * np.log(1.5))
-
-
-@pytest.mark.parametrize(("better_by", "named"), [(9.01, True), (8.99, False)])
-def test_the_likeliest_cause_is_better_than_what_was_written_by_nine(monkeypatch, better_by, named):
-    written = diagnosis.Hypothesis(None)
-    feet = diagnosis.Hypothesis(Reason(ReasonCode.TAPED_IN_FEET), 0.3048)
-    monkeypatch.setattr(diagnosis, "hypotheses", lambda _: [written, feet])
-    costs = iter([20.0, 20.0 - better_by])
-    monkeypatch.setattr(diagnosis, "_cost", lambda *_: next(costs))
-    monkeypatch.setattr(diagnosis, "_fitted", lambda *_: None)
-    found = diagnosis.likeliest(CONTEXT, FIELD, None, FRAME_S)
-    assert (found is not None) is named
-    if found is not None:
-        assert found == (pytest.approx(20.0 - better_by), feet.reason)
-
-
 def test_misfit_is_the_chi_square_of_positions_cut_at_six_uncertainties_and_of_priors():
     fit = traced().fitted
     residuals = np.zeros_like(fit.residuals_px)

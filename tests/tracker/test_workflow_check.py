@@ -190,24 +190,49 @@ def test_markers_that_were_picked_on_another_clip_are_asked_about(tmp_path: Path
     assert f"chi-square {calibration.chi_square:.0f} with {calibration.dof} degrees" in asked
 
 
-@pytest.mark.parametrize("shifted", [True, False])
-def test_a_clip_without_a_shot_blames_markers_that_disagree_before_all_else(
-    shifted: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+SLOW = Reason(ReasonCode.PLAYS_SLOWLY, {"rate_fps": 120.0, "assumed_fps": 60.0})
+FEET = Reason(ReasonCode.TAPED_IN_FEET)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "cause", "blamed"),
+    [
+        ("", SLOW, ReasonCode.PLAYS_SLOWLY),
+        ("many", SLOW, ReasonCode.MARKERS_DISAGREE),
+        # The camera of a field in feet is right; its uncertainties are too small.
+        ("many", FEET, ReasonCode.TAPED_IN_FEET),
+        ("camera", FEET, ReasonCode.MARKERS_MISTAKEN),
+    ],
+)
+def test_a_clip_without_a_shot_blames_a_contradiction_before_what_falls(
+    wrong: str,
+    cause: Reason,
+    blamed: ReasonCode,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     known = site()
-    for at, px in enumerate([(40.0, -30.0), (-35.0, 25.0), (30.0, 40.0), (-45.0, -20.0)]):
-        known = moved(known, at, px) if shifted else known
+    if wrong == "many":
+        for at, px in enumerate([(40.0, -30.0), (-35.0, 25.0), (30.0, 40.0), (-45.0, -20.0)]):
+            known = moved(known, at, px)
+    elif wrong == "camera":
+        known = replace(known, position_m=known.position_m + 10.0 * np.eye(3)[0])
     session = written(tmp_path, known)
     calibration = calibrate(session, session.clips[0], SIZE)
-    slow = (Reason(ReasonCode.PLAYS_SLOWLY, {"rate_fps": 120.0, "assumed_fps": 60.0}),)
-    found = ClipResult((), ("a note", sentence(slow)), calibration.camera, (), slow)
+    found = ClipResult((), ("a note", sentence([cause])), calibration.camera, (), (cause,))
     monkeypatch.setattr(clips, "measure", lambda *_: found)
     facts: ClipFacts = SimpleNamespace(frame_count=60)  # type: ignore[assignment]
-    measured = clips.measure_ready(session, clips.ReadyClip(session.clips[0], facts, calibration))
-    blamed = ReasonCode.MARKERS_DISAGREE if shifted else ReasonCode.PLAYS_SLOWLY
-    assert [cause.code for cause in measured.causes] == [blamed]
+    ready = clips.ReadyClip(session.clips[0], facts, calibration)
+    measured = clips.measure_ready(session, ready)
+    assert [each.code for each in measured.causes] == [blamed]
     assert measured.notes[-1] == sentence(measured.causes)
     assert measured.notes[-2] == "a note"
+    if wrong == "camera":
+        assert measured.notes[-1].endswith(
+            "contradicts itself: the camera's taped position does not agree with the markers."
+        )
+    doubts = [each.code for each in clips.request_for(session, ready).doubts]
+    assert doubts == ([ReasonCode.CAMERA_CONTRADICTED] if wrong else [])
 
 
 def test_where_two_mistakes_compete_a_session_is_refused(tmp_path: Path) -> None:

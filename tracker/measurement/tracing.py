@@ -17,6 +17,7 @@ from tracker.measurement.fitted_shot import FittedShot, TracedFlight
 from tracker.measurement.row import describe
 from tracker.measurement.selection import SURE_SUPPORT
 from tracker.measurement.sighting import Course, course_of, crossing_of, sighted
+from tracker.measurement.strain import strain_doubt
 from tracker.measurement.visibility import until_stopped, visibility_of
 from tracker.records import (
     Candidates,
@@ -171,6 +172,8 @@ def reported(
     wrong = gravity_doubt(
         context.circumstances, traced.observed, traced.fitted, 1.0 / context.frame_s
     )
+    if not wrong and expectations.aimed:
+        wrong = strain_doubt(context.circumstances, traced.fitted)
     measured = describe(context, traced, expectations, wrong)
     if measured.shot.quality is Quality.REJECTED and support < SURE_SUPPORT:
         raise Rejection(*measured.shot.reasons)

@@ -72,9 +72,32 @@ _DOUBTS = {
         "either the true frame rate is {rate_fps:.3g} a second, not {assumed_fps:.4g} "
         "(see capture_fps), or what is taped as 10 m is {ten_metres:.3g} m",
     ),
+    ReasonCode.STRAINS_HEIGHT: Entry(
+        "height of the release?",
+        "the ball does not start at the stated height (the fit moves it by {off_u:.0f} standard "
+        "uncertainties): check height_m under [release], and that the markers' pixels are those of "
+        "this clip",
+    ),
+    ReasonCode.STRAINS_RELEASE: Entry(
+        "release or markers?",
+        "the ball does not start at the stated release (the fit moves it by {off_u:.0f} standard "
+        "uncertainties): check that the markers' pixels are those of this clip, and along_m and "
+        "across_m under [release]",
+    ),
+    ReasonCode.STRAINS_BALL: Entry(
+        "another ball?",
+        "the ball flies with a drag coefficient of {drag:.2f} where {stated:.2f} is stated: check "
+        "[ball], and the wind under [air], in metres a second",
+    ),
     ReasonCode.MARKER_LEFT_OUT: Entry(
         "marker left out",
         "one marker contradicts all the others and was left out (see the note on the clip)",
+        NO_FIGURE,
+    ),
+    ReasonCode.CAMERA_CONTRADICTED: Entry(
+        "camera contradicted",
+        "what is stated of the camera and its markers contradicts itself, so the uncertainties "
+        "were enlarged (see the note on the clip)",
         NO_FIGURE,
     ),
 }

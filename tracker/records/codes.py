@@ -54,7 +54,11 @@ class ReasonCode(StrEnum):
     GRAVITY_YARDS = "gravity_yards"
     GRAVITY_FEET = "gravity_feet"
     GRAVITY_UNEXPLAINED = "gravity_unexplained"
+    STRAINS_HEIGHT = "strains_height"
+    STRAINS_RELEASE = "strains_release"
+    STRAINS_BALL = "strains_ball"
     MARKER_LEFT_OUT = "marker_left_out"
+    CAMERA_CONTRADICTED = "camera_contradicted"
 
     STARTS_ELSEWHERE = "starts_elsewhere"
     STARTS_AT_EDGE = "starts_at_edge"
@@ -124,6 +128,7 @@ class ReasonCode(StrEnum):
     RELEASE_HEIGHT = "release_height"
     RELEASE_ELSEWHERE = "release_elsewhere"
     MARKERS_DISAGREE = "markers_disagree"
+    MARKERS_MISTAKEN = "markers_mistaken"
 
     SAME_DETECTIONS = "same_detections"
     BORROWED_POSITIONS = "borrowed_positions"

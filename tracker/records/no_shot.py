@@ -76,6 +76,10 @@ NO_SHOT = {
         f"no shot was found, but a ball starts {START}, not at the release: check the markers' "
         "coordinates, which count from the foot of the release, or use --from-anywhere",
     ),
+    ReasonCode.MARKERS_MISTAKEN: Entry(
+        "mistake in the markers",
+        "no shot was found, and what is stated of the camera contradicts itself",
+    ),
     ReasonCode.MARKERS_DISAGREE: Entry(
         "markers of another clip?",
         "no shot was found, and the markers do not agree with each other: were they picked on a "

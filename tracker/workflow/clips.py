@@ -99,8 +99,10 @@ def request_for(session: Session, ready: ReadyClip) -> ClipRequest:
     request, calibration = request_of(session, ready.clip), ready.calibration
     if calibration is None:
         return request
-    doubts = (Reason(ReasonCode.MARKER_LEFT_OUT),) if calibration.left_out else ()
-    return replace(request, camera_parts=calibration.camera_parts, doubts=doubts)
+    doubts = [Reason(ReasonCode.MARKER_LEFT_OUT)] if calibration.left_out else []
+    if calibration.p_value < ALARM:
+        doubts.append(Reason(ReasonCode.CAMERA_CONTRADICTED))
+    return replace(request, camera_parts=calibration.camera_parts, doubts=tuple(doubts))
 
 
 def measure_ready(
@@ -142,7 +144,7 @@ def measure_ready(
     causes = result.causes
     if causes and calibration is not None and calibration.p_value < ALARM:
         # What falls was judged before a camera that is wrong.
-        causes = (Reason(ReasonCode.MARKERS_DISAGREE),)
+        causes = (_disagreement(calibration, causes),)
         notes[-1] = sentence(causes)
     return MeasuredClip(
         ready.clip,
@@ -153,6 +155,19 @@ def measure_ready(
         result.rejected_candidates,
         causes,
     )
+
+
+def _disagreement(calibration: Calibration, causes: Sequence[Reason]) -> Reason:
+    """Return the cause of no shot before a camera whose markers do not agree.
+
+    Lengths in feet leave the camera right but for their uncertainties, which count as feet too.
+    """
+    if calibration.suspects:
+        texts = dict.fromkeys(one.text for one in calibration.suspects)
+        return Reason(ReasonCode.MARKERS_MISTAKEN, words="; or ".join(texts))
+    if causes[0].code is ReasonCode.TAPED_IN_FEET:
+        return causes[0]
+    return Reason(ReasonCode.MARKERS_DISAGREE)
 
 
 def _observers(
