@@ -20,8 +20,10 @@ from tests.app.marking import (
     wait_until,
 )  # fmt: skip
 from tests.app.test_app_access import usable
+from tracker.app.parts import unbroken
 from tracker.session import read_session
 from tracker.workflow.calibrate import calibrate_session
+from tracker.workflow.questions import session_questions
 
 Visit = Callable[[Path, str], Page]
 WIDE = {
@@ -60,6 +62,45 @@ def _unpicked(folder: Path, last: int) -> Path:
     kept = [line for number, line in enumerate(lines) if number not in gone]
     file.write_text("\n".join(kept) + "\n", "utf-8")
     return folder
+
+
+def test_a_notice_stays_until_its_field_is_accepted_and_covers_it_never(
+    visit: Visit, wide: Path
+) -> None:
+    tab = visit(wide, "field")
+    height, notice = tab.locator("#release-height"), tab.locator(".notices p")
+    # Where the field stands at the window's lower edge, the notice comes upon it.
+    tab.set_viewport_size({"width": 600, "height": 500})
+    height.fill("waist")
+    height.evaluate("each => scrollBy(0, each.getBoundingClientRect().bottom - innerHeight + 2)")
+    tab.keyboard.press("Tab")
+    expect(notice).to_contain_text('"waist" is no length')
+    tab.wait_for_function(
+        """() => document.querySelector("#release-height").getBoundingClientRect().bottom
+            <= document.querySelector(".said-here").getBoundingClientRect().top"""
+    )
+    # What is accepted elsewhere says nothing of this field.
+    row_of(tab, "20 m cone").click()
+    along = tab.get_by_role("textbox", name=re.compile("^Along"))
+    along.fill("20.1")
+    along.press("Tab")
+    wait_until(tab, lambda: marker(wide, "20 m cone").ground_m == (20.1, 0.0, 0.0))
+    expect(notice).to_contain_text('"waist" is no length')
+    height.fill("85")
+    height.press("Tab")
+    expect(notice).to_have_count(0)
+    # Taken, with the question that the check of a session asks.
+    expect(tab.locator(".field-questions p")).to_contain_text("If it is in centimetres, write 0.85")
+    (asked,) = session_questions(read_session(wide))
+    expect(tab.locator(".field-questions p")).to_have_text(unbroken(asked))
+    height.fill("0.85")
+    height.press("Tab")
+    expect(tab.locator(".field-questions p")).to_have_count(0)
+    tab.locator(".mark-stage").focus()
+    tab.keyboard.press("a")
+    expect(notice).to_contain_text("every marker of the list is picked")
+    row_of(tab, "30 m cone").click()
+    expect(notice).to_have_count(0)
 
 
 @pytest.mark.campaign

@@ -22,7 +22,9 @@ to be told of it. A page that has grown past one idea gets helpers in `tracker.a
   work, over restarts too.
 - ``view.say(words)`` and ``view.complain(error.sentences())`` show notices. A fault is shown with
   the sentence that the command prints. ``await view.attempt(function, …)`` runs something beside
-  the page's loop and shows its fault.
+  the page's loop and shows its fault. A notice about a field is given its place,
+  ``about=("release", "height_m")``, and stands until that field is accepted; any other goes with
+  the next change that is accepted. What settles it without a change calls ``view.settle(place)``.
 - ``view.clip_address(n)`` is a clip for a ``<video>`` element (a browser seeks in it, best to the
   middle of a frame); ``view.frame_address(n, index, width_px)`` is one frame as a JPEG file, for
   clips that the browser cannot decode; ``view.result_address(name)`` a file of the results.

@@ -34,14 +34,15 @@ async def show(page: Page, view: View) -> None:
         main.props["id"] = "main"
         main.props["tabindex"] = "-1"
         parts.heading(page.title, 1)
-        with parts.group("said-here"):
-            notices = parts.group("notices")
-            notices.props.update({"role": "status", "aria-live": "polite"})
-            parts.button("Close", notices.clear).props["aria-label"] = "Close the notice"
         if view.session is not None:
             _faults(view)
         with parts.group("content"):
             await _content(page, view)
+        # Behind the content, and held at the lower edge: what it is about stands above it.
+        with parts.group("said-here"):
+            notices = parts.group("notices")
+            notices.props.update({"role": "status", "aria-live": "polite"})
+            parts.button("Close", notices.clear).props["aria-label"] = "Close the notice"
     view.attach(notices)
     with parts.group("foot", "footer"):
         parts.sentence(CAUTION, "caution")

@@ -16,6 +16,9 @@ from tracker.session import FieldChange
 from tracker.workflow import edit
 from tracker.workflow.look import Look
 
+Field = tuple[str | int, ...]
+"""What a notice is about: the place of a field, as in `FieldChange`; empty where it is none."""
+
 WATCH_S = 1.0
 """How often a tab looks whether its session's files were changed elsewhere, s. Common practice, no
 source."""
@@ -78,6 +81,7 @@ class View:
     _redraws: list[Callable[[], Any]] = field(default_factory=list)
     _notices: ui.element | None = None
     _early: list[tuple[str, str]] = field(default_factory=list)
+    _about: Field = ()
 
     # What is there ------------------------------------------------------------------------------
 
@@ -120,7 +124,8 @@ class View:
         history, as "height of release 0.8 m".
         """
         return await self._changed(
-            lambda: edit.edit_session(self.opened.folder, self.look.seen, what, changes)
+            lambda: edit.edit_session(self.opened.folder, self.look.seen, what, changes),
+            [change.place for change in changes],
         )
 
     async def review(self, what: str, decide: Callable[[], object]) -> bool:
@@ -145,13 +150,14 @@ class View:
             self.complain(error.sentences())
             return None
 
-    async def _changed(self, change: Callable[[], str]) -> bool:
+    async def _changed(self, change: Callable[[], str], places: Sequence[Field] = ()) -> bool:
         try:
             await in_thread(change)
         except InputError as error:
-            self.complain(error.sentences())
+            self.complain(error.sentences(), about=next(iter(places), ()))
             await self.renew()
             return False
+        self.settle((), *places)
         await self.renew()
         return True
 
@@ -190,13 +196,20 @@ class View:
 
     # Notices and keys ---------------------------------------------------------------------------
 
-    def say(self, words: str) -> None:
+    def say(self, words: str, about: Field = ()) -> None:
         """Show a notice."""
-        self._notice([words], "said")
+        self._notice([words], "said", about)
 
-    def complain(self, sentences: Sequence[str]) -> None:
+    def complain(self, sentences: Sequence[str], about: Field = ()) -> None:
         """Show faults, with the sentences that the commands print."""
-        self._notice(sentences, "fault")
+        self._notice(sentences, "fault", about)
+
+    def settle(self, *fields: Field) -> None:
+        """Take the notice away where it is about one of the fields; ``()``: about none."""
+        about = self._about
+        settled = any(about[: len(each)] == each if each else not about for each in fields)
+        if settled and self._notices is not None:
+            self._notices.clear()
 
     def key(self, key: str, does: str, call: Callable[[], Any]) -> None:
         """Have a key do something where nobody is typing; "?" lists what the keys do.
@@ -213,7 +226,8 @@ class View:
             if isawaitable(done):
                 await done
 
-    def _notice(self, sentences: Sequence[str], kind: str) -> None:
+    def _notice(self, sentences: Sequence[str], kind: str, about: Field) -> None:
+        self._about = about
         if self._notices is None:
             # The page is being built; what it has to say waits for its place.
             self._early += [(words, kind) for words in sentences]

@@ -25,6 +25,7 @@ from tracker.video import picture
 from tracker.workflow.ball_and_air import ground_under
 from tracker.workflow.inputs import inspected
 from tracker.workflow.markers import search_camera
+from tracker.workflow.questions import clip_questions, session_questions
 from tracker.workflow.stand import site_of
 
 AGREE = "The markers agree within their uncertainties."
@@ -59,6 +60,8 @@ class FieldAnswer:
         What is known worst, with the one measurement to add, as a sentence.
     details : tuple of str
         The test of the whole, the camera, and what else would help, as sentences.
+    questions : tuple of str
+        What is likely a slip, as sentences: those of ``lobmeter check``.
     searched : bool
         Whether mistakes were searched for.
     """
@@ -74,6 +77,7 @@ class FieldAnswer:
     next_step: str = ""
     weakest: str = ""
     details: tuple[str, ...] = ()
+    questions: tuple[str, ...] = ()
     searched: bool = True
 
 
@@ -144,6 +148,7 @@ def field_answer(
             *camera_sentences(calibration),
             *(f"Would help too: {words}." for words in remedy_sentences(calibration)),
         ),
+        questions=_questions(session, clip, calibration, said=bool(faults)),
         searched=searched,
     )
 
@@ -208,8 +213,17 @@ def _without_camera(
         expected=expected,
         suspects=tuple(dict.fromkeys(names)),
         faults=tuple(_fault_sentence(fault) for fault in error.parts),
+        questions=tuple(session_questions(session)),
         searched=searched,
     )
+
+
+def _questions(
+    session: Session, clip: ClipEntry, calibration: Calibration, said: bool
+) -> tuple[str, ...]:
+    """Return the questions; `said` is whether the answer itself names what does not agree."""
+    of_clip = [] if said else clip_questions(clip, calibration)
+    return (*session_questions(session), *of_clip)
 
 
 def _picked(clip: ClipEntry) -> list[str]:

@@ -144,6 +144,7 @@ class Planning:
         names = {one.name for one in self.field.markers}
         if key == CAMERA or key in names:
             self.chosen = key
+            self.view.settle((), ("place",))
             self.picture.show(self._state())
             self._show_choice()
             self._show_form()
@@ -162,8 +163,9 @@ class Planning:
         try:
             value = length_m(text)
         except InputError as error:
-            self.view.complain(error.sentences())
+            self.view.complain(error.sentences(), about=("place", axis))
             return
+        self.view.settle(("place", axis))
         place = list(self._place_of(self.chosen))
         place[axis] = value
         await self._put(self.chosen, (place[0], place[1], place[2]))

@@ -18,6 +18,9 @@ AXES = (
     ("Up", "above the ground at the launcher"),
 )
 
+MARKER = ("chosen marker",)
+"""What a notice about a field of the chosen marker is about, its axis behind it."""
+
 
 class MarkerList:
     """The markers as buttons that choose them, each with its state in words.
@@ -91,13 +94,10 @@ class MarkerForm:
     Parameters
     ----------
     desk : Desk
-    complain : callable
-        Given an InputError.
     """
 
-    def __init__(self, desk: Desk, complain: Callable[[InputError], Any]) -> None:
+    def __init__(self, desk: Desk) -> None:
         self.desk = desk
-        self.complain = complain
         self._shown: str | None = None
         self._entries: list[ui.element] = []
         self._place = parts.group("field-form", label="Chosen marker")
@@ -157,13 +157,15 @@ class MarkerForm:
             place = list(marker.ground_m)
             place[axis] = length_m(text)
         except InputError as error:
-            self.complain(error)
+            desk.view.complain(error.sentences(), about=(*MARKER, axis))
             return
         axis_name = AXES[axis][0].lower()
-        await desk.save(
+        done = await desk.save(
             f"{marker.name}: {axis_name} {place[axis]:g} m",
             lambda: edits.retape(desk.session, desk.clip, marker.name, place),
         )
+        if done:
+            desk.view.settle((*MARKER, axis))
         self._shown = None
         self.show()
 

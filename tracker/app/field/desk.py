@@ -47,6 +47,7 @@ class Desk:
     suggestions: dict[str, Suggestion] = field(default_factory=dict)
     searching: Work | None = None
     unsaved: dict[str, tuple[Pixel, float | None]] = field(default_factory=dict)
+    _searched: tuple[MarkerEntry, ...] = ()
     _saving: asyncio.Lock = field(default_factory=asyncio.Lock)
 
     @property
@@ -156,6 +157,7 @@ class Desk:
         running = opened.works.get("markers")
         if running is not None:
             running.cancel()
+        self._searched = self.markers
         self.searching = opened.start(
             "markers",
             "Looking for markers",
@@ -171,7 +173,8 @@ class Desk:
             return False
         if self.searching.phase is Phase.DONE:
             self.suggestions = {one.name: one for one in self.searching.result}
-        elif self.searching.phase is Phase.FAILED:
+        elif self.searching.phase is Phase.FAILED and self._searched == self.markers:
+            # What failed for other markers, as for too few of them, says nothing of these.
             self.view.complain(self.searching.faults)
         self.searching = None
         return True

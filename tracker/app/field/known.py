@@ -40,7 +40,8 @@ class ReleaseHeight:
         """Ask for it."""
         self.view.say(
             "First tape how high above the ground the ball leaves the launcher, and write it into "
-            "the field that has the focus now. Markers count from there."
+            "the field that has the focus now. Markers count from there.",
+            about=("release", "height_m"),
         )
         ui.run_javascript('document.getElementById("release-height")?.focus()')
 
@@ -62,7 +63,7 @@ async def save_number(
     try:
         value = read(text) if text.strip() else None
     except InputError as error:
-        view.complain(error.sentences())
+        view.complain(error.sentences(), about=where)
         return
     said = f"{what} not known" if value is None else f"{what} {value:g}"
     await view.edit(said, FieldChange(where, value))
@@ -108,11 +109,13 @@ class KnownOfCamera:
             try:
                 wanted = [length_m(texts[key]) for key in PLACES]
             except InputError as error:
-                self.view.complain(error.sentences())
+                self.view.complain(error.sentences(), about=where)
                 return
             await self.view.edit(f"camera, {name} {text}", FieldChange(where, wanted))
         else:
-            self.view.say("The camera's position counts once along, across and up are given.")
+            self.view.say(
+                "The camera's position counts once along, across and up are given.", about=where
+            )
 
     def _renewed(self) -> None:
         self._typed.clear()

@@ -7,11 +7,11 @@ from nicegui import background_tasks, ui
 
 from calibration.errors import InputError
 from tracker.app import parts, tasks
-from tracker.app.field.beside import MarkerForm, MarkerList
+from tracker.app.field.beside import MARKER, MarkerForm, MarkerList
 from tracker.app.field.desk import Desk
 from tracker.app.field.known import KnownOfCamera, ReleaseHeight
 from tracker.app.field.picture import Frame, MarkPicture, Moved, state_of
-from tracker.app.field.words import AnswerWords
+from tracker.app.field.words import AnswerWords, Questions
 from tracker.workflow import field_edits as edits
 from tracker.workflow.field import LOOKING, FieldAnswer
 
@@ -62,12 +62,13 @@ class Marking:
                     parts.sentence(HELP).props["id"] = "mark-help"
             with parts.group("field-side"):
                 self.height = ReleaseHeight(view)
+                self.questions = Questions()
                 parts.heading("Markers")
                 self.offers = parts.group("row")
                 self.list = MarkerList(desk, self.choose)
                 with parts.group("row"):
                     parts.button("Add a marker", self.add)
-                self.form = MarkerForm(desk, self.complain)
+                self.form = MarkerForm(desk)
                 with parts.fold("What else is known of the camera"):
                     KnownOfCamera(view)
                 with parts.group("field-done"):
@@ -92,6 +93,7 @@ class Marking:
         """Show what the desk holds."""
         self.picture.show(self._state(), serial)
         self.words.show(self.desk.answer)
+        self.questions.show(self.desk.answer.questions)
         self.list.show()
         self.form.show()
         self._show_count()
@@ -175,12 +177,14 @@ class Marking:
         """Choose a marker."""
         if self.desk.marker(name) is not None:
             self.desk.chosen = name
+            self.desk.view.settle((), MARKER)
             self.show()
             self.picture.focus_stage()
 
     def step(self, by: int) -> None:
         """Choose another marker, and give the picture the keyboard."""
         self.desk.step(by)
+        self.desk.view.settle((), MARKER)
         self.show()
         self.picture.focus_stage()
 
@@ -201,8 +205,22 @@ class Marking:
         )
 
     async def accept_all(self) -> None:
-        """Take every suggestion."""
-        await self.accept([one.name for one in self.desk.open_suggestions()])
+        """Take every suggestion; without one, say what to do for some."""
+        names = [one.name for one in self.desk.open_suggestions()]
+        await self.accept(names)
+        if not names:
+            self.desk.view.say(self._why_none())
+
+    def _why_none(self) -> str:
+        """Return why no marker is suggested, and what to do."""
+        if self.desk.searching is not None:
+            return "The markers are still looked for in this frame."
+        if all(one.pixel is not None for one in self.desk.markers):
+            return "There is nothing to accept: every marker of the list is picked."
+        return (
+            "There is nothing to accept: no marker is suggested. Press “Look for the markers”, or "
+            "click where each stands."
+        )
 
     async def unpick(self, name: str) -> None:
         """Take a marker's pixel away."""
@@ -272,6 +290,7 @@ class Marking:
 
     def search(self) -> None:
         """Look for the markers in the frame."""
+        self.desk.view.settle(())
         try:
             self.desk.search()
         except InputError as error:

@@ -6,6 +6,24 @@ from tracker.app import parts
 from tracker.workflow.field import FieldAnswer
 
 
+class Questions:
+    """What is likely a slip, beside the fields."""
+
+    def __init__(self) -> None:
+        self._shown: tuple[str, ...] = ()
+        self._place = parts.group("field-questions")
+        self._place.props.update({"role": "status", "aria-live": "polite"})
+
+    def show(self, questions: tuple[str, ...]) -> None:
+        """Show the questions of an answer; none where there are none."""
+        if questions != self._shown:
+            self._shown = questions
+            self._place.clear()
+            with self._place:
+                for words in questions:
+                    parts.sentence(words, "doubt")
+
+
 class AnswerWords:
     """The sentences of an answer."""
 

@@ -103,7 +103,7 @@ class SetupFields:
         try:
             value = number(text) if text.strip() else None
         except InputError as error:
-            self._view.complain(error.sentences())
+            self._view.complain(error.sentences(), about=self._where(one.key))
             return
         said = f"{one.name} of {self._name()} " + ("left out" if value is None else f"{value:g}")
         await self._save(one.key, value, said)
@@ -113,9 +113,12 @@ class SetupFields:
         await self._save(one.key, word or None, said)
 
     async def _save(self, key: str, value: float | str | None, said: str) -> None:
+        await self._view.edit(said, FieldChange(self._where(key), value))
+
+    def _where(self, key: str) -> tuple[str, int, str, str]:
+        """Return the place of a field in ``session.toml``."""
         table, field = key.split(".")
-        where = ("setup", self.place, table, field)
-        await self._view.edit(said, FieldChange(where, value))
+        return ("setup", self.place, table, field)
 
 
 def _hint(one: Number) -> str:

@@ -22,6 +22,9 @@ CURVE = (
     "stands where the slider does."
 )
 
+SLIDERS = ("sliders",)
+"""What a notice is about that the sliders' answer gives."""
+
 
 class WhatIf:
     """Sliders of one setup and their answer.
@@ -86,9 +89,10 @@ class WhatIf:
             try:
                 found, line = await in_thread(self._computed, changes, along)
             except InputError as error:
-                self._view.complain(error.sentences())
+                self._view.complain(error.sentences(), about=SLIDERS)
                 self._shown = mine
                 return
+            self._view.settle(SLIDERS)
             self._show(found, line)
             self._shown = mine
 
@@ -161,6 +165,8 @@ class WhatIf:
                     lambda: self._launcher.settings(self._entry.name, number(text))
                 )
                 found.clear()
+                if said is not None:
+                    self._view.settle(())
                 with found:
                     for words in said or ():
                         parts.sentence(words)

@@ -149,6 +149,7 @@ class Shots:
 
     def cancel(self) -> None:
         """Stop picking."""
+        self.view.settle(())
         self.desk.cancel()
         self._show(jump=False)
 
@@ -200,6 +201,7 @@ class Shots:
         self._show(jump=False)
 
     def _chosen(self) -> None:
+        self.view.settle(())
         self.listing.mark()
         self._draw_panel()
         self._show(jump=True)

@@ -45,6 +45,28 @@ window.showKeys = () => {
   document.getElementById("keys").showModal();
 };
 
+// A notice is held at the lower edge of the window: what was changed last, or has the keyboard, is
+// moved out from under it.
+let changed = null;
+document.addEventListener("change", (event) => { changed = event.target; });
+const uncover = () => {
+  const notice = document.querySelector(".said-here");
+  if (!notice || !notice.querySelector("p")) return;
+  for (const each of [document.activeElement, changed]) {
+    if (!each?.isConnected || each === document.body || notice.contains(each)) continue;
+    const box = each.getBoundingClientRect(), over = notice.getBoundingClientRect();
+    const hidden = box.bottom + 8 - over.top;
+    if (hidden > 0 && box.top < over.bottom) window.scrollBy(0, Math.min(hidden, box.top));
+  }
+};
+const watched = () => {
+  const notices = document.querySelector(".notices");
+  if (!notices) return setTimeout(watched, 20);
+  new MutationObserver(() => requestAnimationFrame(uncover)).observe(notices, { childList: true });
+};
+watched();
+document.addEventListener("focusin", () => requestAnimationFrame(uncover));
+
 // Keys: told to the server where nobody is typing and the page has a use for them.
 document.addEventListener("keydown", (event) => {
   const target = event.target;
