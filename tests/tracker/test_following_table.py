@@ -53,3 +53,12 @@ def test_votes_withdrawn_from_a_cleared_bin_leave_the_later_one_alone():
     ballot.cast(release, speed, np.array([-3.0]), first=5)
     everything = ballot.block(1, 18)
     assert not everything.any()
+
+
+def test_the_last_table_is_kept_and_cannot_be_changed():
+    first = build_table(RELEASE_M, DRAG, FORCES, 6.0, 4.5)
+    assert build_table(RELEASE_M.copy(), DRAG, FORCES, 6.0, 4.5) is first
+    with pytest.raises(ValueError, match="read-only"):
+        first.cells[0, 0] = 0.0
+    farther = build_table(RELEASE_M, DRAG, FORCES, 6.1, 4.5)
+    assert farther.along_m[1] > first.along_m[1] and farther.up_m == first.up_m

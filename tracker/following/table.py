@@ -6,6 +6,7 @@ of all its frames (the Hough transform: R. O. Duda and P. E. Hart, Commun. ACM 1
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -99,7 +100,27 @@ def build_table(
         Extent of the grid: as far and as high as the frame shows.
     wind_mps : tuple of float
         Along and across the firing line.
+
+    Returns
+    -------
+    FlightTable
+        Read-only. The last one is kept: the clips of an evening mostly have one camera and one
+        release.
     """
+    release = tuple(np.asarray(release_m, float).tolist())
+    numbers = float(drag), float(farthest_m), float(highest_m)
+    return _table(release, forces, numbers, (float(wind_mps[0]), float(wind_mps[1])))
+
+
+@lru_cache(maxsize=1)
+def _table(
+    release: tuple[float, ...],
+    forces: Forces,
+    numbers: tuple[float, float, float],
+    wind_mps: tuple[float, float],
+) -> FlightTable:
+    """Return what `build_table` does, of drag, farthest and highest in this order."""
+    release_m, (drag, farthest_m, highest_m) = np.array(release), numbers
     grid_along = np.linspace(0.0, farthest_m, GRID_ALONG)[1:]
     grid_up = np.linspace(-0.05 * highest_m - 0.2, highest_m, GRID_UP)
     count = len(ANGLES_DEG)
@@ -112,6 +133,8 @@ def build_table(
     for first in range(0, count, TOGETHER):
         some = slice(first, first + TOGETHER)
         cells[..., some] = _cells(times, along[:, some], up[:, some], (grid_along, grid_up))
+    for shared in (cells, times, states):
+        shared.flags.writeable = False
     return FlightTable(
         (float(grid_along[0]), float(grid_along[1] - grid_along[0])),
         (float(grid_up[0]), float(grid_up[1] - grid_up[0])),
