@@ -166,7 +166,8 @@ def test_one_shot_no_shot_and_rejected_shots_are_reported() -> None:
     said = sentences(found)
     assert said[0].startswith('"single" has one shot, 30.0 m: one shot shows no scatter')
     assert said[1] == '"none" has no shots: nothing is known of it yet.'
-    assert said[2] == '"lost" has no shots; 2 could not be used: nothing is known of it yet.'
+    why = "1 without this figure, 1 rejected"
+    assert said[2] == f'"lost" has no shot that counts ({why}): nothing is known of it yet.'
     assert said[3] == '3 of the shots of "doubtful" are to be checked; they count.'
 
 

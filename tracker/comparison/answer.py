@@ -52,6 +52,8 @@ class Chances:
     worth : float
     means : tuple of Estimate
     shot : tuple of bool
+    best_shot : tuple of float
+        Chance that its true mean is the greatest of the setups that were shot; 0 for the others.
     """
 
     names: tuple[str, ...]
@@ -61,6 +63,7 @@ class Chances:
     worth: float
     means: tuple[Estimate, ...]
     shot: tuple[bool, ...]
+    best_shot: tuple[float, ...]
 
 
 def chances(
@@ -101,7 +104,8 @@ def chances(
     draws = np.column_stack([drawn for _, drawn, _ in known.values()])
     shot = tuple(shot for *_, shot in known.values())
     means = tuple(mean for mean, *_ in known.values())
-    best = np.bincount(draws.argmax(axis=1), minlength=len(names)) / count
+    best = _shares_of_best(draws)
+    tried = np.where(shot, draws, -np.inf)
     measured = [i for i, was in enumerate(shot) if was]
     present = max(measured, key=lambda i: means[i].value) if measured else None
     beats = tuple(0.0 for _ in names)
@@ -111,13 +115,20 @@ def chances(
         )
     return Chances(
         names,
-        tuple(float(b) for b in best),
+        best,
         "" if present is None else names[present],
         beats,
         worth,
         means,
         shot,
+        _shares_of_best(tried) if measured else tuple(0.0 for _ in names),
     )
+
+
+def _shares_of_best(draws: Array) -> tuple[float, ...]:
+    """Return of each column in which share of the rows it is the greatest."""
+    count, width = draws.shape
+    return tuple(float(n) / count for n in np.bincount(draws.argmax(axis=1), minlength=width))
 
 
 def _drawn(
@@ -158,9 +169,15 @@ def answer(
     if not found.present:
         said.append(_model_alone(comparison))
     if found.shot[pick]:
-        sure = found.best[pick]
-        lead = f'"{name}" is the best' if sure >= CLEAR else f'"{name}" is most likely the best'
-        said.append(f"{lead}: {figure}, with a chance of {percent(sure)}.")
+        rivals = [i for i, shot in enumerate(found.shot) if not shot and found.best[i] >= FEW]
+        sure, among = (
+            (found.best_shot[pick], " of what was shot") if rivals else (found.best[pick], "")
+        )
+        likely = "" if sure >= CLEAR else "most likely "
+        said.append(
+            f'"{name}" is {likely}the best{among}: {figure}, with a chance of {percent(sure)}.'
+        )
+        said += [_by_the_model(found, i) for i in rivals]
     else:
         beaten = (
             f"; {percent(found.beats[pick])} likely to beat "
@@ -181,6 +198,14 @@ def answer(
             + "."
         )
     return said
+
+
+def _by_the_model(found: Chances, place: int) -> str:
+    """Return what the model gives a setup without a measured mean."""
+    return (
+        f'"{found.names[place]}" has no measured mean; the model alone gives it a chance of '
+        f"{percent(found.best[place])} to be the best of all: shoot it before you believe that."
+    )
 
 
 def _model_alone(comparison: Comparison) -> str:

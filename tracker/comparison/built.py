@@ -59,7 +59,7 @@ class Built:
     tables : mapping
         As in session.toml.
     place : str
-        The outing, for notes.
+        What the outing is called.
     """
 
     setup: Setup
@@ -70,8 +70,8 @@ class Built:
 def joined(outings: Sequence[Built]) -> tuple[tuple[Setup, ...], tuple[str, ...]]:
     """Return setups with their shots of all outings, and notes.
 
-    Setups of one name and the same tables are one; those of one name that are built differently
-    keep apart under a name with their first outing.
+    Setups of one name and the same tables are one; those of one name that are built differently,
+    or of which one outing states no build, keep apart under a name with their first outing.
     """
     known: dict[str, list[list[Built]]] = {}
     for one in outings:
@@ -87,13 +87,24 @@ def joined(outings: Sequence[Built]) -> tuple[tuple[Setup, ...], tuple[str, ...]
             setup = _together([one.setup for one in variant])
             if place:
                 other = f"{name} ({variant[0].place})"
-                notes.append(
-                    f'"{name}" is built differently in {variant[0].place}; there it is called '
-                    f'"{other}" here.'
-                )
+                notes.append(_kept_apart(variants[0][0], variant[0], other))
                 setup = replace(setup, shots=replace(setup.shots, name=other))
             setups.append(setup)
     return tuple(setups), tuple(notes)
+
+
+def _kept_apart(first: Built, later: Built, called: str) -> str:
+    """Return why setups of one name are two, and what the later one is called."""
+    name = first.setup.name
+    if first.tables and later.tables:
+        return (
+            f'"{name}" is built differently in {later.place}; there it is called "{called}" here.'
+        )
+    silent, other = (first, later) if later.tables else (later, first)
+    return (
+        f'{silent.place}, states no build of "{name}", so whether it is that of {other.place}, is '
+        f'unknown: that of {later.place}, is kept apart as "{called}".'
+    )
 
 
 def _together(setups: Sequence[Setup]) -> Setup:

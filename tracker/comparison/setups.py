@@ -1,6 +1,7 @@
 """Each setup in figures: mean, scatter, next shot, outlier."""
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -9,7 +10,16 @@ import numpy as np
 
 from tracker.comparison.evenings import ONE_EVENING, Evenings
 from tracker.comparison.landings import Landing, landing_of
-from tracker.records import Coded, Quality, Shot, cells_of, coded, counts_for
+from tracker.records import (
+    FIGURE_OF_COLUMN,
+    Coded,
+    Quality,
+    Reason,
+    Shot,
+    cells_of,
+    coded,
+    counts_for,
+)
 from tracker.statistics.components import Estimate, mean_with_shared
 from tracker.statistics.freedom import welch_dof
 from tracker.statistics.means import Groups, Sample, groups_of, sample_of, scatter_interval
@@ -142,6 +152,8 @@ class Summary:
         Standard uncertainty that all its shots have in common (calibration, air).
     without_u : int
         Shots that count whose stated uncertainty is zero, negative or no number.
+    unused_why : mapping of str to int
+        Where none counts: why not, in words, and for how many.
     weights : mapping of str to float
         Share of each outing in its shots.
     evenings : Evenings
@@ -171,6 +183,7 @@ class Summary:
     next_shot: Estimate | None = None
     outlier: Outlier | None = None
     without_u: int = 0
+    unused_why: Mapping[str, int] = field(default_factory=dict)
 
 
 def summarise(
@@ -215,7 +228,7 @@ def summarise(
         without_u=_without_u(setup, quantity, counts),
     )
     if not which.size:
-        return base
+        return replace(base, unused_why=_unused_why(setup, quantity))
     sample = sample_of(values)
     shared = _shared_u(setup.shared_of(quantity)[counts], stated, weights)
     names, places = setup.by_evening
@@ -251,6 +264,32 @@ def _landing(setup: SetupShots, counts: np.ndarray) -> Landing | None:
     ends = [setup.column(f"landing_{way}_m")[counts] for way in ("along", "across")]
     points = np.column_stack(ends)
     return landing_of(points[np.isfinite(points).all(axis=1)])
+
+
+def _unused_why(setup: SetupShots, quantity: str) -> Counter[str]:
+    """Return why shots of which none counts do not, each reason with its number of shots."""
+    qualities, reasons = (cells_of(setup.shots, name) for name in ("quality", "reasons"))
+    figures = setup.column(quantity)
+    return Counter(
+        _why(qualities[i], reasons[i], quantity, bool(np.isfinite(figures[i])))
+        for i in range(len(setup.shots))
+    )
+
+
+def _why(quality: Quality, reasons: Sequence[Reason], quantity: str, has_figure: bool) -> str:
+    """Return why a shot does not count."""
+    rejected = quality is Quality.REJECTED
+    phrases = dict.fromkeys(
+        reason.entry.phrase
+        for reason in reasons
+        if rejected or reason.spoils(FIGURE_OF_COLUMN[quantity])
+    )
+    said = ", ".join(phrases)
+    if rejected:
+        return said if said.startswith("rejected") else f"rejected: {said}" if said else "rejected"
+    if said:
+        return f"to be checked: {said}"
+    return "to be checked" if has_figure else "without this figure"
 
 
 def u_column(quantity: str) -> str:

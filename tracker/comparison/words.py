@@ -164,12 +164,13 @@ def _about(summary: Summary, wording: Wording, expected: Estimate | None) -> lis
     said = []
     name = f'"{summary.name}"'
     if summary.used == 0:
-        rejected = f"; {summary.rejected} could not be used" if summary.rejected else ""
+        unused = ", ".join(f"{count} {why}" for why, count in summary.unused_why.items())
         known = "nothing is known of it yet"
         if expected is not None:
             figure = spread(expected.value, expected.expanded(), wording.unit)
             known = f"the model expects {figure}"
-        said.append(f"{name} has no shots{rejected}: {known}.")
+        shots = f"no shot that counts ({unused})" if summary.rejected else "no shots"
+        said.append(f"{name} has {shots}: {known}.")
     elif summary.used == 1 and summary.sample is not None:
         said.append(
             f"{name} has one shot, {summary.sample.mean:.1f} {wording.unit}: one shot shows no "

@@ -123,8 +123,9 @@ as in formats.md; the ground's rise is empty in what an earlier version added.""
 
 @dataclass(frozen=True)
 class LoggedEvening:
-    """What a comparison asks of a session: where and when it was filmed, ball, air and release."""
+    """What a comparison asks of a session: what names it, ball, air and release."""
 
+    name: str
     folder: str
     filmed_on: date | None
     conditions: Mapping[str, float | str | None]

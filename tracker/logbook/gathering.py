@@ -214,7 +214,7 @@ class _Shots:
 def _evenings(ask: Ask, chosen: Chosen) -> tuple[dict[int, int], tuple[LoggedEvening, ...]]:
     """Return the place of each session by its number, and the sessions, oldest first."""
     rows = ask(
-        f"SELECT id, folder, filmed_on, {', '.join(CONDITIONS)} FROM session "
+        f"SELECT id, name, folder, filmed_on, {', '.join(CONDITIONS)} FROM session "
         f"WHERE session.id IN ({chosen.sessions}) ORDER BY {OLDEST_FIRST}",
         chosen.values,
     )
@@ -222,12 +222,12 @@ def _evenings(ask: Ask, chosen: Chosen) -> tuple[dict[int, int], tuple[LoggedEve
     days: dict[object, date | None] = {}
     evenings = []
     for row in rows:
-        folder, day, given = row[1], row[2], row[3:]
+        name, folder, day, given = row[1], row[2], row[3], row[4:]
         if given not in alike:
             alike[given] = dict(zip(CONDITIONS, given, strict=True))
         if day not in days:
             days[day] = day_of(day)
-        evenings.append(LoggedEvening(folder, days[day], alike[given]))
+        evenings.append(LoggedEvening(name, folder, days[day], alike[given]))
     return {row[0]: place for place, row in enumerate(rows)}, tuple(evenings)
 
 

@@ -23,7 +23,10 @@ from tracker.statistics.components import Estimate
 def _table(*headings: str) -> Table:
     table = Table(box=RULED, pad_edge=False, padding=(0, 1, 0, 0))
     for place, heading in enumerate(headings):
-        table.add_column(heading, justify="right" if place else "left", no_wrap=place > 0)
+        # A name is folded, never cut: its end may be what tells it from another.
+        table.add_column(
+            heading, justify="right" if place else "left", no_wrap=place > 0, overflow="fold"
+        )
     return table
 
 
@@ -145,6 +148,10 @@ def left_out_rows(left_out: Sequence[LeftOut]) -> list[tuple[str, ...]]:
     return [(one.name, *cells) for one, cells in zip(left_out, rows, strict=True)]
 
 
+LONGEST_HEAD = 24
+"""Characters of a setup's name that a heading repeats; common practice, no source."""
+
+
 def summaries_table(comparison: Comparison) -> Table:
     """Return each setup's mean, or its prediction, with scatter and next shot."""
     unit = WORDINGS[comparison.quantity].unit
@@ -159,7 +166,8 @@ def summaries_table(comparison: Comparison) -> Table:
 def chances_table(chances: Chances, unit: str) -> Table:
     """Return the chance of every setup to be the best, and to beat the present one."""
     by = f" by {chances.worth:g} {unit}" if chances.worth else ""
-    beaten = (f'beats "{chances.present}"{by}',) if chances.present else ()
+    best = f'"{chances.present}"' if len(chances.present) <= LONGEST_HEAD else "the best so far"
+    beaten = (f"beats {best}{by}",) if chances.present else ()
     table = _table("setup", "best", *beaten)
     for name in chances.names:
         table.add_row(escape(name), *chance_words(name, chances)[: 1 + len(beaten)])
@@ -219,7 +227,7 @@ def landings_table(comparison: Comparison) -> Table:
             continue
         centre = landing.half.centre
         table.add_row(
-            one.name,
+            escape(one.name),
             f"{centre[0]:.1f}",
             f"{centre[1]:+.2f}",
             *(

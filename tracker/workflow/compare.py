@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from calibration.errors import InputError
 from tracker.comparison.answer import Chances, answer, chances
+from tracker.comparison.balls import ball_sentences
 from tracker.comparison.candidates import untested
 from tracker.comparison.compare import Comparison, compare
 from tracker.comparison.drift import drift_of, drift_sentences
@@ -129,7 +130,9 @@ def compare_outings(
         put_in_place(picture.parent, {picture.name: comparison_picture(made, shots)})
         drawn = picture
     airs = {name: air for setup in outings.setups for name, air in setup.airs.items()}
-    if quantity == "carry_m" and differs(airs):
+    still = quantity == "carry_m" and differs(airs)
+    said += ball_sentences(outings.setups, quantity, still)
+    if still:
         calm = [in_still_air(setup.shots, setup.airs) for setup in outings.setups]
         said += still_sentences(made, compare(calm, quantity, landings=False))
     said += sentences(made)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from calibration.errors import InputError, InputErrors, typed
 from tracker.comparison.built import Built, Setup, joined, release_of
+from tracker.comparison.labels import Filmed, session_labels
 from tracker.comparison.setups import SetupShots
 from tracker.launcher.machine import Machine
 from tracker.launcher.prediction import Outdoors
@@ -27,7 +28,7 @@ class Outing:
     ----------
     session : Session
     label : str
-        Names it in notes, and keeps its shots apart from those of other outings.
+        Its folder, which keeps its shots apart from those of other outings.
     rows : sequence of Shot
     provenance : Provenance
         With the shared parts of the uncertainties.
@@ -77,7 +78,9 @@ def assembled(
     """Return the setups of all outings and notes on them; faults are gathered."""
     notes: list[str] = []
     found: list[Built] = []
-    for outing in outings:
+    listed = list(outings)
+    names = [Filmed(one.session.name, one.session.date, one.label) for one in listed]
+    for outing, called in zip(listed, session_labels(names), strict=True):
         for entry in outing.session.setups:
             machine = None
             try:
@@ -87,7 +90,7 @@ def assembled(
                     faults.extend(_each(error))
                 elif entry.parts:
                     notes.append(f'No prediction for "{entry.name}": {error.sentences()[0]}')
-            found.append(Built(_setup(outing, entry.name, machine), entry.parts, outing.label))
+            found.append(Built(_setup(outing, entry.name, machine), entry.parts, called))
     setups, renamed = joined(found)
     return setups, (*notes, *renamed)
 

@@ -7,6 +7,7 @@ from functools import lru_cache
 from calibration.errors import InputError, InputErrors
 from calibration.ground import LEVEL, Ground
 from tracker.comparison.built import Built, Setup, joined, release_of
+from tracker.comparison.labels import Filmed, session_labels
 from tracker.comparison.setups import SetupShots, u_column
 from tracker.flight.air import Air, Weather, air_from
 from tracker.flight.ball import Ball, ball_from
@@ -52,10 +53,9 @@ def gather_logged(url: str | None, wanted: Filter, quantity: str | None = None) 
             where="--from-log",
             remedy="lobmeter log list shows what there is, lobmeter log add FOLDER adds to it",
         )
-    labels = [
-        each.folder if each.filmed_on is None else f"{each.folder} ({each.filmed_on})"
-        for each in logged.evenings
-    ]
+    labels = session_labels(
+        [Filmed(each.name, each.filmed_on, each.folder) for each in logged.evenings]
+    )
     notes: list[str] = []
     built = [_built(each, logged.evenings, labels, notes) for each in logged.setups]
     setups, renamed = joined(built)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calibration.errors import InputError
+from tracker.comparison.balls import ball_sentences
 from tracker.comparison.candidates import candidates, cost_sentences
 from tracker.comparison.compare import Comparison, compare
 from tracker.comparison.knowledge import PREDICTED, Knowledge
@@ -78,6 +79,7 @@ def plan_outings(outings: Outings, quantity: str, worth: float | None, sweep: st
     comparison = compare([setup.shots for setup in outings.setups], quantity, expected)
     made = plan(comparison, worth, _swept(known, quantity, sweep) if sweep else ())
     said = plan_sentences(made, comparison, worth)
+    said += ball_sentences(outings.setups, quantity)
     said += cost_sentences(made, known.predictions(), known.setups)
     said += teaching(comparison)
     return Planned(made, comparison, tuple(said), outings.notes)
