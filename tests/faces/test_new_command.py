@@ -1,15 +1,20 @@
 """`lobmeter new` and `lobmeter still`, from a video file to a session that can be checked."""
 
+import io
 from datetime import date, datetime
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
 import pytest
+import typer
+from typer.testing import CliRunner
 
-from calibration.errors import InputError
+from calibration.errors import InputError, typed
 from tests.faces.test_commands import run
 from tracker.cli import new as new_command
+from tracker.cli.program import program
 from tracker.session import Draft, DraftClip, draft_toml, read_session
 from tracker.video import ClipWriter
 from tracker.video.origin import origin_from, origin_of
@@ -100,7 +105,9 @@ def test_answers_are_taken_in_any_unit_and_asked_again_when_they_are_none(
     monkeypatch.setattr("typer.prompt", prompt)
     folder = tmp_path / "lane"
     asked = questions(folder, films([clip]))
-    start_session(folder, films([clip]), new_command._answers(asked), copy=True)
+    taken: dict[str, Any] = {}
+    assert not new_command._interrupted(asked, taken)
+    start_session(folder, films([clip]), taken, copy=True)
     assert next(given, None) is None
     session = read_session(folder)
     assert session.name == "Fen Lane" and str(session.date) == "2026-05-17"
@@ -109,6 +116,74 @@ def test_answers_are_taken_in_any_unit_and_asked_again_when_they_are_none(
     assert session.camera.position_m == pytest.approx((17.3, -28.956, 1.7))
     assert session.clips[0].file == "clips/IMG 1.mp4" and session.clips[0].path.is_file()
     assert clip.is_file()
+
+
+class Terminal(io.StringIO):
+    """An input that a person types into."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.mark.parametrize("end", [typer.Abort, KeyboardInterrupt])
+def test_what_was_answered_before_an_interruption_is_kept(
+    clip: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, end: type[BaseException]
+) -> None:
+    given = ["Fen Lane", "2026-05-18", "tennis", "0.83"]
+
+    def prompt(text: str, default: str, show_default: bool) -> str:
+        if not given:
+            raise end
+        return given.pop(0)
+
+    monkeypatch.setattr("typer.prompt", prompt)
+    monkeypatch.setattr("sys.stdin", Terminal())
+    folder = tmp_path / "lane"
+    with pytest.raises(typer.Exit) as left:
+        new_command.new(folder, [clip])
+    assert left.value.exit_code == 130
+    session = read_session(folder)
+    assert (session.name, session.release.height_m) == ("Fen Lane", 0.83)
+    with pytest.raises(typer.Exit) as left:
+        new_command.new(tmp_path / "other", [clip])
+    assert left.value.exit_code == 130 and not (tmp_path / "other").exists()
+
+
+def test_a_pipe_answers_where_it_is_asked_to(clip: Path, tmp_path: Path) -> None:
+    def piped(folder: Path, *lines: str, option: str = "--ask") -> tuple[int, str]:
+        words = ["new", str(folder), str(clip), *([option] if option else [])]
+        result = CliRunner().invoke(program, words, input="".join(f"{line}\n" for line in lines))
+        return result.exit_code, " ".join(result.output.split())
+
+    folder = tmp_path / "lane"
+    code, said = piped(folder, "Fen Lane", "", "tennis", "83 cm")
+    assert code == 0
+    assert "Height at which the ball leaves the launcher, m: 83 cm" in said
+    assert "The answers ended after 4 of 9 questions" in said
+    session = read_session(folder)
+    assert (session.name, str(session.date)) == ("Fen Lane", "2026-05-17")
+    assert session.release.height_m == pytest.approx(0.83)
+    code, said = piped(tmp_path / "wrong", "Fen Lane", "", "tennis", "waist", "0.83")
+    assert (
+        code == 2 and 'answer 4, Height at which the ball leaves the launcher, m: "waist"' in said
+    )
+    assert not (tmp_path / "wrong").exists()
+    for option in ("", "--no-ask"):
+        assert piped(tmp_path / f"no{option}", "Fen Lane", option=option)[0] == 0
+        assert read_session(tmp_path / f"no{option}").name == f"no{option}"
+
+
+def test_a_clip_named_before_the_folder_gets_the_command_turned_round(
+    clip: Path, tmp_path: Path
+) -> None:
+    folder = tmp_path / "lane"
+    code, _, errors = run("new", str(clip), str(folder))
+    assert code == 2
+    assert f"folder first, then the clips: lobmeter new {folder} {typed(clip)}." in errors
+    code, _, errors = run("new", str(clip), str(clip))
+    assert code == 2 and "lobmeter new FOLDER" in errors
+    code, _, errors = run("new", str(folder), str(tmp_path))
+    assert code == 2 and "is a folder, not a clip" in errors
 
 
 def test_a_position_that_was_answered_in_part_is_said_to_be_left_out() -> None:
@@ -127,12 +202,18 @@ def test_a_day_may_be_written_with_points(clip: Path, tmp_path: Path, text: str)
             asked.parse(wrong)
 
 
-def test_a_session_that_is_there_is_never_overwritten(clip: Path, tmp_path: Path) -> None:
+def test_a_session_that_is_there_is_never_overwritten(
+    clip: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     folder = tmp_path / "lane"
     run("new", str(folder), str(clip))
     (folder / "session.toml").write_text("name = 'mine'", encoding="utf-8")
     code, _, errors = run("new", str(folder), str(clip))
     assert code == 2 and "session.toml: is there already" in errors
+    with monkeypatch.context() as patch, pytest.raises(InputError, match="there already"):
+        patch.setattr("sys.stdin", Terminal())
+        patch.setattr("typer.prompt", lambda *_, **__: pytest.fail("asked before it looked"))
+        new_command.new(folder, [clip])
     assert (folder / "session.toml").read_text(encoding="utf-8") == "name = 'mine'"
 
 

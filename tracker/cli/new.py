@@ -5,11 +5,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from calibration.errors import typed
+from calibration.errors import InputError, typed
 from tracker.cli.screen import complain, console, say
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from tracker.workflow.new import Question
 
@@ -17,6 +17,9 @@ ASKING = (
     "Enter takes the value in brackets, or leaves the field out. Lengths may be written as 0.8, "
     "80 cm or 2 ft 7 1/2 in."
 )
+
+INTERRUPTED_CODE = 130
+"""Exit code of a command that was interrupted, as shells have it: 128 and the signal's number."""
 
 
 def new(
@@ -26,28 +29,41 @@ def new(
         bool, typer.Option("--copy", help="Copy the clips into DIR; else they stay where they are.")
     ] = False,
     ask: Annotated[
-        bool, typer.Option("--ask/--no-ask", help="Ask for what the files do not state.")
-    ] = True,
+        bool | None,
+        typer.Option(
+            "--ask/--no-ask",
+            help="Ask for what the files do not state, or do not; on a terminal it asks by itself. "
+            "With --ask the lines of a pipe are the answers.",
+            show_default=False,
+        ),
+    ] = None,
 ) -> None:
     """Begin a session: a folder with a session.toml for these clips.
 
     Size, frame rate, slow motion, device and date are read from the files. On a terminal you are
     asked for the rest: Enter takes the value in brackets, or leaves the field out; lengths may be
     in metres, centimetres, feet and inches. What is left out stands in the file as lines to fill
-    in. A clip alone needs no session: lobmeter measure CLIP.
+    in. Ctrl-C and Ctrl-D keep what was answered until then. A clip alone needs no session:
+    lobmeter measure CLIP.
     """
     import sys
 
-    from tracker.workflow.new import films, left_out, questions, start_session
+    from tracker.workflow.new import films, left_out, place_for_session, questions, start_session
 
     screen = console()
+    place_for_session(folder, clip)
     filmed = films(clip)
     for one in filmed:
         say(screen, [f"{one.path.name}: {one.about}"])
-    asked = questions(folder, filmed) if ask and sys.stdin.isatty() else ()
-    if asked:
+    terminal = sys.stdin.isatty()
+    asked = questions(folder, filmed) if ask or (ask is None and terminal) else ()
+    answers: dict[str, Any] = {}
+    interrupted = False
+    if asked and terminal:
         say(screen, ["", ASKING])
-    answers = _answers(asked)
+        interrupted = _interrupted(asked, answers)
+    elif asked:
+        say(screen, _taken(asked, answers, sys.stdin))
     path = start_session(folder, filmed, answers, copy)
     lacking = left_out(answers)
     say(
@@ -62,23 +78,58 @@ def new(
             f"  lobmeter still {typed(filmed[0].path)}",
         ],
     )
+    if interrupted:
+        many = f"{len(answers)} of {len(asked)}"
+        complain([f"Interrupted: {many} questions are answered; the rest are lines to fill in."])
+        raise typer.Exit(INTERRUPTED_CODE)
 
 
-def _answers(asked: "Iterable[Question]") -> dict[str, Any]:
-    """Ask until every answer can be used."""
-    from calibration.errors import InputError
+def _interrupted(asked: "Sequence[Question]", answers: dict[str, Any]) -> bool:
+    """Ask until every answer can be used; whether a person interrupted it with some answered."""
+    try:
+        for question in asked:
+            while question.key not in answers:
+                text = typer.prompt(
+                    question.text, default=question.default, show_default=bool(question.default)
+                )
+                try:
+                    answers[question.key] = _parsed(question, text)
+                except InputError as error:
+                    complain(error.sentences())
+    except (typer.Abort, KeyboardInterrupt):
+        if answers:
+            return True
+        complain(["", "Interrupted. Nothing was written."])
+        raise typer.Exit(INTERRUPTED_CODE) from None
+    return False
 
-    answers: dict[str, Any] = {}
-    for question in asked:
-        while question.key not in answers:
-            text = typer.prompt(
-                question.text, default=question.default, show_default=bool(question.default)
-            )
-            if not text.strip():
-                answers[question.key] = None
-                continue
-            try:
-                answers[question.key] = question.parse(text)
-            except InputError as error:
-                complain(error.sentences())
-    return answers
+
+def _taken(
+    asked: "Sequence[Question]", answers: dict[str, Any], lines: "Iterable[str]"
+) -> list[str]:
+    """Take a line for each question; return the answers in words.
+
+    Raises
+    ------
+    InputError
+        For an answer that cannot be used: to ask again would take the next question's answer.
+    """
+    said = [""]
+    for number, (question, line) in enumerate(zip(asked, lines), start=1):  # noqa: B905, a pipe may be short
+        try:
+            answers[question.key] = _parsed(question, line.strip() or question.default)
+        except InputError as error:
+            where = f"answer {number}, {question.text}"
+            raise InputError(error.what, where=where, remedy=error.remedy) from None
+        said.append(f"{question.text}: {line.strip() or question.default or 'left out'}")
+    if len(answers) < len(asked):
+        said.append(
+            f"The answers ended after {len(answers)} of {len(asked)} questions; the rest are lines "
+            "to fill in."
+        )
+    return said
+
+
+def _parsed(question: "Question", text: str) -> Any:
+    """Return the value of an answer, None for one that leaves the field out."""
+    return question.parse(text) if text.strip() else None

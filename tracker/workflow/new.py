@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from calibration.errors import InputError
+from calibration.errors import InputError, typed
 from tracker.flight.ball import ball_named
 from tracker.results import put_in_place
 from tracker.session import (
@@ -78,6 +78,37 @@ class Question:
     parse: Callable[[str], Any]
 
 
+def place_for_session(folder: Path, clips: Sequence[Path]) -> Path:
+    """Return where the ``session.toml`` of a new session goes.
+
+    Raises
+    ------
+    InputError
+        Where there is a session already, or clips are named before the folder.
+    """
+    no_clip = next((clip for clip in clips if not clip.is_file()), None)
+    if folder.is_file():
+        place = "FOLDER" if no_clip is None else no_clip
+        films_ = [folder, *(clip for clip in clips if clip != no_clip)]
+        command = " ".join(typed(each) for each in (place, *films_))
+        raise InputError(
+            "is a file, not the new session's folder",
+            where=str(folder),
+            remedy=f"name the folder first, then the clips: lobmeter new {command}",
+        )
+    if no_clip is not None and no_clip.is_dir():
+        what, remedy = "is a folder, not a clip", "name one new folder, then video files"
+        raise InputError(what, where=str(no_clip), remedy=remedy)
+    path = folder / SESSION_FILE
+    if path.exists():
+        raise InputError(
+            "is there already",
+            where=str(path),
+            remedy="choose another folder, or write the clips into that file",
+        )
+    return path
+
+
 def films(paths: Sequence[Path]) -> tuple[Film, ...]:
     """Read what the clips state about themselves.
 
@@ -138,9 +169,7 @@ def start_session(
     InputError
         Where there is a session already, or a clip cannot be reached from the folder.
     """
-    path = folder / SESSION_FILE
-    if path.exists():
-        raise InputError("is there already", where=str(path), remedy="choose another folder")
+    path = place_for_session(folder, [film.path for film in filmed])
     names = _names(folder, [film.path for film in filmed], copy)
     position = tuple(answers.get(name) for name in POSITION)
     draft = Draft(
