@@ -99,3 +99,15 @@ def test_what_pulls_out_of_its_fall_at_the_same_pace_did_not_land(
 )
 def test_a_pace_is_kept_across_the_frame_by_what_moves_mostly_across(before, after, keeps) -> None:
     assert _keeps_pace(np.array(before), np.array(after)) is keeps
+
+
+@pytest.mark.parametrize(("push", "says"), [(0.0, True), (0.3, True), (0.9, False)])
+def test_a_hand_that_gains_speed_into_the_fall_is_no_bird(push: float, says: bool) -> None:
+    """It moves for 0.3 s on the ball's way; the gain is in accelerations of the fall."""
+    gain, since = push * 240.0, np.arange(-0.30, -0.01, FRAME_S)
+    pixels = np.array([900.0, 170.0]) + np.outer(since, SPEED)
+    pixels[:, 0] += 0.5 * gain * since**2
+    pixels += np.random.default_rng(3).normal(0.0, 0.1, pixels.shape)
+    times = 0.8 + since
+    hand = fit_arc(np.column_stack([np.rint(times / FRAME_S), times, pixels]), FRAME_S)
+    assert runs_on(FALL, [FALL, hand], WIDTH) is says

@@ -32,8 +32,9 @@ NO_SHOT = {
     ),
     ReasonCode.LET_GO: Entry(
         "let go",
-        "no shot was found, but what falls at {release_s:.2f} s left its hand at {speed_mps:.1f} "
-        "m/s: it was dropped rather than thrown, and a throw is measured from {least_mps:g} m/s on",
+        "no shot was found, but what falls at {release_s:.2f} s begins at {speed_mps:.1f} m/s: "
+        "it was dropped or tossed softly, or is no ball, and a throw is measured from "
+        "{least_mps:g} m/s on",
     ),
     ReasonCode.CAMERA_PRESUMED: Entry(
         "camera's place unknown",

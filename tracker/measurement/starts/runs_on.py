@@ -36,6 +36,11 @@ PACE_SHARE, LEAST_PACE = 0.1, 0.5
 of a fall, and the least that it is of the whole speed. A ball that lands and rolls on loses more by
 friction: 0.3 of its speed downwards at the least (common practice, no source)."""
 
+LEAST_PUSH = 0.5
+"""A path that gains speed across the frame by this share of the fall's acceleration, and two
+standard uncertainties, before a fall is a hand's that throws: a bird keeps its pace. To throw at
+10 m/s over a metre takes five times gravity (common practice, no source)."""
+
 SAME_FALL = 0.5
 """A path that falls by more than this share of the other's acceleration is the same fall."""
 
@@ -63,12 +68,20 @@ def _keeps_pace(before: Array, after: Array) -> bool:
     )
 
 
+def _pushes(hand: Arc, fall_pxps2: float) -> bool:
+    """Return whether something on a path gains speed across the frame as a hand that throws."""
+    gain = float(hand.acceleration_pxps2[0]) * np.sign(float(hand.velocity_pxps[0]))
+    return bool(gain > LEAST_PUSH * fall_pxps2 + 2.0 * hand.acceleration_u_pxps2)
+
+
 def _meet(first: Arc, second: Arc, width_px: int, falls_first: bool = False) -> bool:
     """Return whether the second path goes on where the first ends, and only one of them falls."""
     fall, level = (first, second) if falls_first else (second, first)
     if len(level.frames) < LEAST_POSITIONS:
         return False
     if level.acceleration_pxps2[1] > SAME_FALL * fall.acceleration_pxps2[1]:
+        return False
+    if not falls_first and _pushes(level, float(fall.acceleration_pxps2[1])):
         return False
     end_s, begin_s = float(first.times_s[-1]), float(second.times_s[0])
     if abs(begin_s - end_s) > LONGEST_GAP_S:
