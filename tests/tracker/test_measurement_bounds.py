@@ -142,7 +142,7 @@ def test_a_hop_is_measured_along_what_was_found_and_again_along_what_was_fitted(
 
 
 def test_a_ball_seen_clearly_was_not_released_long_before():
-    start = UntapedStart(SimpleNamespace(), True)
+    start = UntapedStart(SimpleNamespace(picked=()), True)
     begun = [
         start.loosened(KNOWN, KNOWN.camera, 1.0, FRAME_S, *faint).began_u_s
         for faint in ((), (False,), (True,))

@@ -215,6 +215,13 @@ def test_a_flight_from_anywhere_must_be_seen(within, beyond, code):
     assert found is not None and found.code is code
 
 
+def test_how_often_a_faint_ball_must_be_seen_is_for_the_start_to_say():
+    often = seen_shot(snr=12.0, seen=20, in_view=40)
+    assert hardly_seen(*often, full_share=0.5) is None
+    found = hardly_seen(*often, full_share=0.51)
+    assert found is not None and found.code is ReasonCode.FAINT
+
+
 def on_ground(speed, brake, noise_px=0.3, seed=1):
     """A path of what goes over the ground, along the line and slowing down."""
     times = np.arange(0.0, 1.0, 1.0 / 60.0)

@@ -4,9 +4,12 @@ import numpy as np
 import pytest
 
 from tracker.following.arcs import Arc, fit_arc
-from tracker.measurement.starts.runs_on import LONGEST_GAP_S, _keeps_pace, runs_on
+from tracker.measurement.passes import Timing
+from tracker.measurement.scouting import Scouted
+from tracker.measurement.starts.runs_on import LONGEST_GAP_S, _keeps_pace, lasting, runs_on
 
 FRAME_S, WIDTH = 1.0 / 60.0, 1280
+TIMES_S = np.arange(120) * FRAME_S
 SPEED = np.array([270.0, -9.0])
 """Of a drawn bird, px/s; its fall was 240 px/s²."""
 
@@ -111,3 +114,11 @@ def test_a_hand_that_gains_speed_into_the_fall_is_no_bird(push: float, says: boo
     times = 0.8 + since
     hand = fit_arc(np.column_stack([np.rint(times / FRAME_S), times, pixels]), FRAME_S)
     assert runs_on(FALL, [FALL, hand], WIDTH) is says
+
+
+def test_a_path_shorter_than_half_a_second_may_be_the_launchers_own() -> None:
+    short, long = path(0.3, 0.79, (0.0, 0.0), SPEED, 0.0), path(0.25, 0.79, (0.0, 0.0), SPEED, 0.0)
+    kept = lasting(
+        Scouted((short, long), (), (), FRAME_S, Timing(TIMES_S, TIMES_S), "", (), (), ())
+    )
+    assert kept.arcs == (long,) and kept.frame_s == FRAME_S

@@ -41,7 +41,7 @@ def untaped_row(monkeypatch, *, first_s=(1.0,), rejects_at=None, **changes):
     """Measure a throw of which each round begins where it is asked to; return what was done."""
     given = {
         "quality": Quality.CHECK, "reason": Reason(ReasonCode.NO_FIT), "hardly": None, "speed": 9.0,
-        "near_m": None,
+        "near_m": None, "release_in_frame": False,
     } | changes  # fmt: skip
     done = SimpleNamespace(rounds=[])
     times = np.array([2.0, 2.5, 3.0])
@@ -64,8 +64,8 @@ def untaped_row(monkeypatch, *, first_s=(1.0,), rejects_at=None, **changes):
         done.traced, done.expectations, done.before = traced, expectations, before
         return fitted_shot(quality=given["quality"], reasons=(given["reason"],))
 
-    def seen(shot, traced, most_speed_u):
-        done.most_speed_u = most_speed_u
+    def seen(shot, traced, most_speed_u, full_share):
+        done.most_speed_u, done.full_share = most_speed_u, full_share
         return given["hardly"]
 
     def crossing(flight, context, frames, exposure):
@@ -88,7 +88,9 @@ def untaped_row(monkeypatch, *, first_s=(1.0,), rejects_at=None, **changes):
         monkeypatch.setattr(gravity_scale, name, instead)
     context = SimpleNamespace(with_circumstances=lambda known: known)
     candidates = [SimpleNamespace(time_s=at) for at in (1.9, 2.0, 2.5, 3.0, 3.1)]
-    start = SimpleNamespace(site="site", near_m=given["near_m"])
+    start = SimpleNamespace(
+        site="site", near_m=given["near_m"], release_in_frame=given["release_in_frame"]
+    )
     done.shot, done.flight = gravity_scale.measure_untaped(start, flight, context, candidates)
     return done
 
@@ -131,6 +133,27 @@ def test_a_row_without_tape_is_made_of_the_frames_from_first_to_last(monkeypatch
 def test_a_near_ball_needs_no_more_evidence_than_any_other(monkeypatch, near_m, purities, least):
     done = untaped_row(monkeypatch, near_m=near_m)
     assert done.purities == purities and done.expectations.least_evidence == least
+
+
+@pytest.mark.parametrize(("release_in_frame", "share"), [(False, 0.85), (True, 0.0)])
+def test_a_faint_ball_from_a_release_in_the_frame_may_be_missed_often(
+    monkeypatch, release_in_frame, share
+):
+    assert untaped_row(monkeypatch, release_in_frame=release_in_frame).full_share == share
+
+
+@pytest.mark.parametrize(
+    ("height_known", "picked", "u_s"),
+    [(True, 2, 0.3), (True, 1, 0.0), (False, 2, 0.0)],
+)
+def test_markers_give_the_release_its_place_so_its_time_is_left_to_the_path(
+    height_known, picked, u_s
+):
+    start = UntapedStart(SimpleNamespace(picked=(None,) * picked), height_known)
+    loose = start.loosened(KNOWN, KNOWN.camera, 1.0, 0.02)
+    first_u_s = np.hypot(1.5 * 0.02, 0.008)
+    assert loose.began_u_s == pytest.approx(np.hypot(first_u_s, u_s))
+    assert loose.began_s == pytest.approx(1.0 - 0.7 * 0.02)
 
 
 @pytest.mark.parametrize(

@@ -130,6 +130,9 @@ def fit_untaped(
     start = initial_parameters(circumstances, release_s, launch)
     fitted = fit_given_gusts(circumstances, observed, start)
     circumstances, fitted = _moved(circumstances, rows, fitted)
+    if not fitted.settled:
+        # Nothing that flew: the search for its gusts would be as long and as vain.
+        return UntapedFit(circumstances, fitted)
     fitted = refit_gusts(circumstances, observed, fitted)
     return UntapedFit(*_moved(circumstances, rows, fitted))
 

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from calibration.adjustment import NotDetermined
 from tracker.fitting import Observations, fit_given_gusts, initial_parameters, refit_gusts
 from tracker.fitting.circumstances import USUAL_LIGHT
+from tracker.fitting.control import uncontrolled
 from tracker.fitting.gravity import gravity_doubt
 from tracker.following import Hypothesis, follow
 from tracker.measurement.bounce import find_bounce
@@ -123,6 +124,11 @@ def trace(
         observed = Observations(track, context.row_share_of(track))
         fitted = fit_given_gusts(known, observed, state, near=number > 0)
         state, light = fitted.parameters, fitted.light
+        frames, course = course_of(context, fitted, candidates)
+    alone = uncontrolled(known, observed, fitted)
+    if np.any(alone):
+        observed = observed.part(~alone)
+        track, fitted = observed.track, fit_given_gusts(known, observed, state, near=True)
         frames, course = course_of(context, fitted, candidates)
     count = int(np.sum(fitted.used))
     least_share = LEAST_FAINT_SHARE if context.faint else LEAST_SHARE

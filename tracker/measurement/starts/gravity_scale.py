@@ -28,7 +28,7 @@ from tracker.measurement.sighting import (
 from tracker.measurement.starts.ends import LEAST_USED, Ends, enough, landing_of, seen_along
 from tracker.measurement.starts.goes_on import goes_on
 from tracker.measurement.starts.scale_reasons import begins_faint, end_reasons, scale_reasons
-from tracker.measurement.starts.throw_rules import hardly_seen
+from tracker.measurement.starts.throw_rules import FULL_SHARE, hardly_seen
 from tracker.measurement.throws import Throw
 from tracker.measurement.visibility import (
     NEAR_PURITIES,
@@ -80,6 +80,10 @@ FAINT_FRAMES, FAINT_S = 4.0, 0.05
 """How long before its first position a ball may have been released that is faint there, in frames
 and s. Common practice, no source."""
 
+SCALED_MARKERS, UNSEEN_S = 2, 0.3
+"""Fewest markers that give the release its place in the frame, and how long after it a ball may
+first be seen then, s: the path says when it was there. Common practice, no source."""
+
 BACK_ROUNDS = 6
 """Rounds in which a ball is followed back to its release, each by `BACK_S` at most."""
 
@@ -117,6 +121,11 @@ class UntapedStart:
     height_known: bool
     near_m: float | None = None
 
+    @property
+    def release_in_frame(self) -> bool:
+        """Whether markers give the release its place in the frame."""
+        return self.height_known and len(self.site.picked) >= SCALED_MARKERS
+
     def prior(self, known: Circumstances) -> StartPrior:
         """Return where a flight may begin."""
         place, u_m = known.release_m.copy(), np.full(3, known.release_u_m)
@@ -140,6 +149,8 @@ class UntapedStart:
         u_s = float(np.hypot(LATE_U_FRAMES * frame_s, LATE_U_S))
         if faint:
             u_s = float(np.hypot(u_s, np.hypot(FAINT_FRAMES * frame_s, FAINT_S)))
+        if self.release_in_frame:
+            u_s = float(np.hypot(u_s, UNSEEN_S))
         beginning = Beginning(first_s - LATE_FRAMES * frame_s, u_s)
         return loosened(known, self.prior(known), beginning, camera)
 
@@ -273,18 +284,19 @@ def measure_untaped(
         expectations,
         before_reasons,
     )
-    _believe_row(shot, traced)
+    _believe_row(shot, traced, 0.0 if start.release_in_frame else FULL_SHARE)
     return shot, flight
 
 
-def _believe_row(shot: FittedShot, traced: TracedFlight) -> None:
+def _believe_row(shot: FittedShot, traced: TracedFlight, full_share: float) -> None:
     """Raise `Rejection` for a row that is none, or in which too little flies as a ball does.
 
-    Nothing else speaks for a ball here: what is to be checked of a taped shot is no shot.
+    Where nothing else speaks for a ball, what is to be checked of a taped shot is no shot, and a
+    faint ball must be seen in a share of its frames. A path from the release speaks for one.
     """
     if shot.shot.quality is Quality.REJECTED:
         raise Rejection(*shot.shot.reasons)
-    reason = hardly_seen(shot, traced, MOST_SPEED_U)
+    reason = hardly_seen(shot, traced, MOST_SPEED_U, full_share)
     if reason is not None:
         raise Rejection(reason)
     torn = [each for each in shot.shot.reasons if each.code is ReasonCode.INNOVATIONS]

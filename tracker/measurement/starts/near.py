@@ -22,7 +22,7 @@ from tracker.measurement.scouted_sizes import NEAR_MOST_SHARE, scouting_settings
 from tracker.measurement.scouting import Scouted
 from tracker.measurement.selection import is_again, part_of_another
 from tracker.measurement.starts.gravity_scale import UntapedStart, expected_focal_px
-from tracker.measurement.starts.runs_on import LEAD_S
+from tracker.measurement.starts.runs_on import lasting
 from tracker.measurement.starts.thrown import measure_throws, rejected_throw
 from tracker.measurement.starts.untaped import UntapedMeasurement, distance_u
 from tracker.measurement.throws import Throw
@@ -202,8 +202,8 @@ class NearMeasurement:
         start = UntapedStart(site, self.start.height_known, away_m)
         measurement = UntapedMeasurement(start, context, own_lag=True)
         # The hand that throws it shows too, and leads into the fall: only what lasts is a bird's.
-        lasting = (arc for arc in self.scouted.arcs if arc.duration_s >= LEAD_S)
-        scouted = replace(self.scouted, arcs=tuple(map(smaller.arc, lasting)))
+        scouted = lasting(self.scouted)
+        scouted = replace(scouted, arcs=tuple(map(smaller.arc, scouted.arcs)))
         found = measure_throws(
             [smaller.throw(each) for each in throws], measurement, context, scouted, observers
         )

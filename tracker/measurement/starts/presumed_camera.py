@@ -19,6 +19,7 @@ from tracker.measurement.starts.merging import hop_in_picture, without_hops
 from tracker.measurement.starts.near import NearMeasurement, by_size
 from tracker.measurement.starts.no_throw import other_paths, why_no_throw
 from tracker.measurement.starts.protocol import Findings
+from tracker.measurement.starts.runs_on import lasting
 from tracker.measurement.starts.thrown import measure_throws
 from tracker.measurement.starts.untaped import UntapedMeasurement, distance_u
 from tracker.measurement.throws import throws_of
@@ -65,7 +66,8 @@ class PresumedCameraStart:
         found = Findings(camera, notes=list(scouted.notes))
         throws = throws_of(scouted, facts.size_px[0])
         far, near = by_size(throws, context)
-        found.sort(measure_throws(far, measurement, context, scouted, observers))
+        judged_by = lasting(scouted) if start.release_in_frame else scouted
+        found.sort(measure_throws(far, measurement, context, judged_by, observers))
         closer = NearMeasurement(start, context, scouted)
         for times, some in near.items():
             found.sort(closer.measured(some, times, observers))

@@ -5,11 +5,13 @@ one. But it flew there before: nothing released it.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracker.following.arcs import Arc
+from tracker.measurement.scouting import Scouted
 from tracker.measurement.throws import end_of
 
 Array = NDArray[np.float64]
@@ -57,6 +59,15 @@ def runs_on(arc: Arc, paths: Sequence[Arc], width_px: int) -> bool:
         Width of the frames.
     """
     return any(_meet(other, arc, width_px) or _meet(arc, other, width_px, True) for other in paths)
+
+
+def lasting(scouted: Scouted) -> Scouted:
+    """Return a first pass with the paths that are long enough for a bird's.
+
+    Shorter ones beside a launcher or a hand may be its own, or the ball's.
+    """
+    arcs = tuple(arc for arc in scouted.arcs if arc.duration_s >= LEAD_S)
+    return replace(scouted, arcs=arcs)
 
 
 def _keeps_pace(before: Array, after: Array) -> bool:

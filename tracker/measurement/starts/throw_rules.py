@@ -91,7 +91,10 @@ def no_throw(flight: Flight, field: Field, release_up_m: float, first_s: float) 
 
 
 def hardly_seen(
-    shot: MeasuredShot, traced: TracedFlight, most_speed_u: float = MOST_SPEED_SHARE
+    shot: MeasuredShot,
+    traced: TracedFlight,
+    most_speed_u: float = MOST_SPEED_SHARE,
+    full_share: float = FULL_SHARE,
 ) -> Reason | None:
     """Return why too little is seen of a flight to be believed, None where enough is.
 
@@ -104,6 +107,8 @@ def hardly_seen(
     traced : TracedFlight
     most_speed_u : float
         Largest relative standard uncertainty of the speed.
+    full_share : float
+        Share of the frames crossed in which a faint ball must be seen.
     """
     row, fitted = shot.shot, traced.fitted
     if row.frames_seen < LEAST_SEEN:
@@ -115,7 +120,7 @@ def hardly_seen(
     clear = np.inf if snr is None else float(np.median(snr[fitted.used]))
     if clear < FAINT_SNR and fitted.scale > RAGGED:
         return Reason(ReasonCode.RAGGED)
-    if clear < PLAIN_SNR and row.frames_seen < FULL_SHARE * traced.in_view:
+    if clear < PLAIN_SNR and row.frames_seen < full_share * traced.in_view:
         numbers = {"frames": row.frames_seen, "crossed": traced.in_view}
         return Reason(ReasonCode.FAINT, numbers)
     return None
