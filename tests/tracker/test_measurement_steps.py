@@ -136,10 +136,16 @@ def test_a_near_ball_needs_no_more_evidence_than_any_other(monkeypatch, near_m, 
 
 
 @pytest.mark.parametrize(("release_in_frame", "share"), [(False, 0.85), (True, 0.0)])
-def test_a_faint_ball_from_a_release_in_the_frame_may_be_missed_often(
+def test_a_ball_from_a_release_in_the_frame_may_be_faint_and_scatter(
     monkeypatch, release_in_frame, share
 ):
     assert untaped_row(monkeypatch, release_in_frame=release_in_frame).full_share == share
+    if not release_in_frame:
+        with pytest.raises(Rejection):
+            untaped_row(monkeypatch, reason=TORN)
+        return
+    kept = untaped_row(monkeypatch, release_in_frame=True, reason=TORN).shot.shot
+    assert kept.reasons == (TORN,)
 
 
 @pytest.mark.parametrize(

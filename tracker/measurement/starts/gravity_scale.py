@@ -284,21 +284,24 @@ def measure_untaped(
         expectations,
         before_reasons,
     )
-    _believe_row(shot, traced, 0.0 if start.release_in_frame else FULL_SHARE)
+    _believe_row(shot, traced, start.release_in_frame)
     return shot, flight
 
 
-def _believe_row(shot: FittedShot, traced: TracedFlight, full_share: float) -> None:
+def _believe_row(shot: FittedShot, traced: TracedFlight, from_release: bool) -> None:
     """Raise `Rejection` for a row that is none, or in which too little flies as a ball does.
 
     Where nothing else speaks for a ball, what is to be checked of a taped shot is no shot, and a
-    faint ball must be seen in a share of its frames. A path from the release speaks for one.
+    faint ball must be seen in a share of its frames. A path from a release that has its place in
+    the frame is judged as a taped shot is.
     """
     if shot.shot.quality is Quality.REJECTED:
         raise Rejection(*shot.shot.reasons)
-    reason = hardly_seen(shot, traced, MOST_SPEED_U, full_share)
+    reason = hardly_seen(shot, traced, MOST_SPEED_U, 0.0 if from_release else FULL_SHARE)
     if reason is not None:
         raise Rejection(reason)
+    if from_release:
+        return
     torn = [each for each in shot.shot.reasons if each.code is ReasonCode.INNOVATIONS]
     if torn:
         raise Rejection(*torn)
