@@ -125,16 +125,22 @@ def test_a_browser_prints_the_page_beside_it(
 ) -> None:
     browser = tmp_path / "browser"
     browser.write_text(
-        '#!/bin/sh\nfor each in "$@"; do case $each in --print-to-pdf=*) '
-        'printf "%%PDF-1.4 of $*" > "${each#*=}";; esac; done\n',
+        '#!/bin/sh\nfor each in "$@"; do case $each in --print-to-pdf=*) to="${each#*=}";; '
+        'file:*) from="${each#file://}";; esac; done\n'
+        'printf "%%PDF-1.4 of " > "$to"; cat "$from" >> "$to"\n',
         encoding="utf-8",
     )
     browser.chmod(0o755)
     monkeypatch.setattr(printing, "BROWSERS", (str(browser),))
+    monkeypatch.setenv("LC_ALL", "de_AT.UTF-8")
     assert run(evening, "--to", tmp_path / "page.html", "--pdf")[0] == 0
     printed = (tmp_path / "page.pdf").read_text(encoding="utf-8")
     assert printed.startswith("%PDF")
-    assert (tmp_path / "page.html").as_uri() in printed
+    # The page as it lies there, with the sheet that people in Austria have.
+    page = (tmp_path / "page.html").read_text("utf-8")
+    assert printed.removeprefix("%PDF-1.4 of ") == page.replace(
+        "</head>", "<style>@page { size: A4 }</style></head>"
+    )
     browser.write_text("#!/bin/sh\nexit 3\n", encoding="utf-8")
     code, said = run(evening, "--to", tmp_path / "page.html", "--pdf")
     assert code == 2

@@ -163,7 +163,8 @@ def test_one_shot_no_shot_and_rejected_shots_are_reported() -> None:
     )
     found = compare([setup("single", [30.0]), setup("none", []), lost, doubtful])
     assert found.contrasts == ()
-    said = sentences(found)
+    few, *said = sentences(found)
+    assert few == 'The ± of "doubtful" is so wide because of three shots only: shoot two more.'
     assert said[0].startswith('"single" has one shot, 30.0 m: one shot shows no scatter')
     assert said[1] == '"none" has no shots: nothing is known of it yet.'
     why = "1 without this figure, 1 rejected"

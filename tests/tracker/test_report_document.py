@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from tests.tracker.invented_outings import shots_of
 from tracker.comparison.compare import compare
 from tracker.comparison.setups import SetupShots
+from tracker.comparison.words import few_sentences, sentences
 from tracker.records import Quality, Reason, ReasonCode
 from tracker.report.axes import Scale, label, scale_over
 from tracker.report.document import (
@@ -27,6 +28,7 @@ from tracker.report.document import (
 from tracker.report.document.charts import (
     SHAPES,
     landing_map,
+    line_of,
     look,
     strips,
     trajectories,
@@ -34,8 +36,9 @@ from tracker.report.document.charts import (
 )
 from tracker.report.document.curves import curve_of
 from tracker.report.document.facts import Curve
+from tracker.report.document.printing import paper
 from tracker.report.document.stills import STILL_WIDTH_PX, smaller
-from tracker.report.document.words import causes_of, headline, words_of
+from tracker.report.document.words import causes_of, headline, unpredicted, words_of
 from tracker.report.rounding import aligned
 from tracker.statistics.components import Estimate
 
@@ -342,3 +345,102 @@ def test_pictures_are_made_small_and_what_is_none_is_left_out() -> None:
     assert small is not None
     assert small.shape[:2] == (26, STILL_WIDTH_PX)
     assert smaller(b"") == smaller(b"no picture") == b""
+
+
+def of_shots(*counts: int, scatter_m: float = 4.0) -> list[SetupShots]:
+    """Setups of that many shots, whose scatter outweighs what they share."""
+    return [
+        SetupShots(
+            f"{number} mm",
+            tuple(
+                replace(shot, carry_m=30.0 + scatter_m * place, landing_across_m=-0.2 * place)
+                for place, shot in enumerate(shots_of(WHEELS[1], count))
+            ),
+            ("evening",) * count,
+        )
+        for number, count in enumerate(counts)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("counts", "said"),
+    [
+        ((2,), ['The ± of "0 mm" is so wide because of two shots only: shoot three more.']),
+        ((3, 4), ['The ± of "0 mm" is so wide because of three shots only: shoot two more.']),
+        (
+            (2, 2),
+            [
+                'The ± of "0 mm" and "1 mm" is so wide because of two shots only: shoot three '
+                "more of each."
+            ],
+        ),
+        ((4,), []),
+        ((1,), []),
+    ],
+)
+def test_few_shots_are_named_as_why_an_interval_is_wide(
+    counts: tuple[int, ...], said: list[str]
+) -> None:
+    made = compare(of_shots(*counts), "carry_m", {})
+    assert few_sentences(made) == said
+    assert [each for each in sentences(made) if "only: shoot" in each] == said
+    assert [each for each in words_of(made).answer if "only: shoot" in each] == said
+
+
+def test_few_shots_are_not_blamed_for_what_all_shots_share() -> None:
+    assert few_sentences(compare(of_shots(3, scatter_m=0.01), "carry_m", {})) == []
+
+
+def test_a_map_without_regions_is_low_and_its_key_names_none() -> None:
+    setups = tuple(of_shots(2))
+    made = compare(setups, "carry_m", {})
+    height = float(re.search(r'viewBox="0 0 760 ([\d.]+)"', str(landing_map(made, setups)))[1])
+    assert height < 200.0
+    rows = tuple(ShotFigures("", shot) for shot in setups[0].shots)
+    page = report_page(
+        replace(facts_of(), setups=setups, comparisons=(made,), shots=rows, curves=())
+    )
+    assert "full outline" not in page and "From above" in page
+    assert "full outline" in report_page(facts_of())
+
+
+def test_the_one_reason_why_nothing_is_predicted_is_given() -> None:
+    value = Estimate(31.0, 0.5)
+    reasons = [
+        unpredicted(compare(of_shots(*counts), "carry_m", expected))
+        for counts, expected in (((1, 1), {}), ((3, 1), {}), ((3, 1), {"1 mm": value}))
+    ]
+    assert "two shots that count" in reasons[0]
+    assert "[setup.wheel]" in reasons[1]
+    assert "with two shots or more do not state" in reasons[2]
+    assert not any(" or a setup" in each for each in reasons)
+
+
+def test_the_shares_of_a_figure_are_a_hundred_percent_together() -> None:
+    names = ("wind", "pixels", "lens", "spin", "drag", "air", "clock", "place", "angle", "ground")
+    budget = {"carry_m": {name: 0.1 + 0.01 * place for place, name in enumerate(names)}}
+    made = facts_of()
+    (carry,) = causes_of(replace(made, shots=(ShotFigures("", made.shots[0].shot, budget),)))
+    assert carry.parts[-1][0] == "all others together"
+    assert sum(round(100.0 * share) for _, share in carry.parts) == 100
+
+
+def test_flights_of_setups_differ_in_dashes_too() -> None:
+    assert len({line_of(place).split()[-1] for place in range(4)}) == 4
+    curves = [Curve(name, "", ((0.0, 1.0), (9.0, 4.0)), ((9.0, 4.0), (12.0, 0.0))) for name in "ab"]
+    drawn = str(trajectories(curves, {"a": 0, "b": 1}))
+    for classes in ("path s0 d0", "path s0 d0 rest", "path s1 d1", "path s1 d1 rest"):
+        assert drawn.count(f'class="{classes}"') == 1
+
+
+@pytest.mark.parametrize(
+    ("named", "sheet"),
+    [("en_GB.UTF-8", "A4"), ("C", "A4"), ("en_US.UTF-8", "Letter"), ("fr_CA@x", "Letter")],
+)
+def test_the_sheet_is_that_of_the_country(
+    monkeypatch: pytest.MonkeyPatch, named: str, sheet: str
+) -> None:
+    monkeypatch.delenv("LC_ALL", raising=False)
+    monkeypatch.setenv("LC_PAPER", named)
+    monkeypatch.setenv("LANG", "de_DE.UTF-8" if sheet == "Letter" else "en_US.UTF-8")
+    assert paper() == sheet

@@ -23,6 +23,11 @@ MOST_PAIRS = 6
 """Pairs that are all written out; of more only those with the best setup, so that the answer stays
 on the screen."""
 
+ENOUGH, FEWEST = 5, 4
+"""Shots of a setup that are asked for, and below which a wide interval comes from their number:
+Student's factor over the root of their count is 9.0 for two, 2.5 for three, 1.6 for four, 1.2 for
+five (any table of Student's distribution)."""
+
 MOST_RANGES = 4
 """Evenings whose ranges are all written out."""
 
@@ -58,6 +63,16 @@ def spread(value: float, half_width: float, unit: str) -> str:
 
 def sentences(comparison: Comparison) -> list[str]:
     """Return the comparison in words: differences, then agreement, then what limits them."""
+    return [
+        *difference_sentences(comparison),
+        *few_sentences(comparison),
+        *agreement_sentences(comparison),
+        *remark_sentences(comparison),
+    ]
+
+
+def difference_sentences(comparison: Comparison) -> list[str]:
+    """Return which setups differ and by how much, and what their ± means."""
     wording = WORDINGS[comparison.quantity]
     clear = [c for c in comparison.contrasts if c.pair.significant]
     open_ = [c for c in comparison.contrasts if not c.pair.significant]
@@ -82,10 +97,39 @@ def sentences(comparison: Comparison) -> list[str]:
         )
     elif comparison.contrasts:
         said.append(f"The ± is the {100 * comparison.level:g} % interval of the difference.")
-    said += [_verdict(v, wording) for v in comparison.verdicts]
-    for summary in comparison.summaries:
-        said += _about(summary, wording, comparison.expected.get(summary.name))
     return said
+
+
+def few_sentences(comparison: Comparison) -> list[str]:
+    """Return whose ± is wide because there are few shots, and how many more to shoot.
+
+    An interval is wide for that where the scatter of the shots outweighs what they share: its
+    degrees of freedom are then no more than those of the scatter of so few.
+    """
+    few: dict[int, list[str]] = {}
+    for summary in comparison.summaries:
+        if summary.mean is not None and summary.used < FEWEST and summary.mean.dof < FEWEST - 1:
+            few.setdefault(summary.used, []).append(f'"{summary.name}"')
+    return [
+        f"The ± of {' and '.join(names)} is so wide because of {_number(count)} shots only: shoot "
+        f"{_number(ENOUGH - count)} more{' of each' if len(names) > 1 else ''}."
+        for count, names in sorted(few.items())
+    ]
+
+
+def agreement_sentences(comparison: Comparison) -> list[str]:
+    """Return how the measured means agree with the predicted ones."""
+    return [_verdict(v, WORDINGS[comparison.quantity]) for v in comparison.verdicts]
+
+
+def remark_sentences(comparison: Comparison) -> list[str]:
+    """Return what limits the answer, setup by setup."""
+    wording = WORDINGS[comparison.quantity]
+    return [
+        words
+        for summary in comparison.summaries
+        for words in _about(summary, wording, comparison.expected.get(summary.name))
+    ]
 
 
 def _of_the_best(comparison: Comparison) -> tuple[list[Contrast], list[Contrast]]:

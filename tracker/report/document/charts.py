@@ -25,6 +25,11 @@ ROW = 62.0
 LOOKS = 8
 """Colours that the page has for setups; with the shapes they repeat after 24 setups."""
 SHAPES = ("circle", *MARKS)
+DASHES = 4
+"""Dashes that the page has for the flights of setups, the full line among them."""
+LEAST_M = 10.0
+"""Length along that a map of landings without regions shows at least, m: closer up, two or three
+shots would fill a page; a matter of looks."""
 
 
 def look(place: int) -> tuple[str, str]:
@@ -37,6 +42,20 @@ def swatch(place: int) -> Markup:
     colour, shape = look(place)
     drawing = SvgDrawing(14.0, 14.0, "mark")
     drawing.mark(shape, (7.0, 7.0), f"fill {colour}", 4.6)
+    return drawing.markup()
+
+
+def line_of(place: int) -> str:
+    """Return the classes of a setup's line by its place: setups differ in dashes as in colour."""
+    return f"path {look(place)[0]} d{place % DASHES}"
+
+
+def line_swatch(place: int) -> Markup:
+    """Return a setup's line with its mark, for the key of the flights."""
+    colour, shape = look(place)
+    drawing = SvgDrawing(50.0, 14.0, "line", "line")
+    drawing.line([(0.0, 7.0), (50.0, 7.0)], line_of(place))
+    drawing.mark(shape, (25.0, 7.0), f"fill {colour}", 4.6)
     return drawing.markup()
 
 
@@ -119,7 +138,7 @@ def agreement(verdicts: Sequence[Verdict], quantity: str, places: Mapping[str, i
 def trajectories(curves: Sequence[Curve], places: Mapping[str, int]) -> Markup:
     """Draw every flight from the side, along to the right and up upwards, true to scale.
 
-    Its setup's mark stands where it is highest: without colours the lines are alike.
+    Setups differ in colour, in dashes, and in the mark where a flight is highest.
     """
     points = [point for curve in curves for point in (*curve.seen, *curve.rest)]
     alongs = [along for along, _ in points]
@@ -134,12 +153,12 @@ def trajectories(curves: Sequence[Curve], places: Mapping[str, int]) -> Markup:
     grid_across(drawing, across, (8.0, tall + 8.0), "along the firing line, m")
     grid_up(drawing, upward, (LEFT, WIDTH - RIGHT), "up, m")
     for curve in curves:
-        colour, _ = look(places[curve.setup])
+        line = line_of(places[curve.setup])
         path = [(across.at(along), upward.at(up)) for along, up in curve.seen]
-        drawing.line(path, f"path {colour}")
+        drawing.line(path, line)
         if curve.rest:
             rest = [(across.at(along), upward.at(up)) for along, up in curve.rest]
-            drawing.line(rest, f"path dashed {colour}")
+            drawing.line(rest, f"{line} rest")
     for curve in curves:
         colour, shape = look(places[curve.setup])
         along, up = max((*curve.seen, *curve.rest), key=itemgetter(1))
@@ -155,7 +174,11 @@ def landing_map(comparison: Comparison, setups: Sequence[SetupShots]) -> Markup:
     every += [at for _, outline, style in outlines if not style for at in outline]
     most = VAST * _span(every)
     every += [at for _, outline, _ in outlines if _span(outline) <= most for at in outline]
-    across = scale_over([along for along, _ in every], LEFT, WIDTH - RIGHT)
+    alongs = [along for along, _ in every]
+    if not outlines:
+        middle = 0.5 * (min(alongs) + max(alongs))
+        alongs += [middle - 0.5 * LEAST_M, middle + 0.5 * LEAST_M]
+    across = scale_over(alongs, LEFT, WIDTH - RIGHT)
     side = scale_over([0.0, *(left for _, left in every)], 0.0, 1.0)
     per_metre = (across.end - across.start) / (across.high - across.low)
     tall = per_metre * (side.high - side.low)

@@ -16,6 +16,7 @@ from tracker.report.document.words import (
     headline,
     setup_rows,
     shot_cells,
+    unpredicted,
     words_of,
 )
 from tracker.report.narrow import joined
@@ -75,6 +76,8 @@ def report_page(facts: ReportFacts) -> str:
             for each, words in zip(facts.comparisons, said, strict=True)
             if each.verdicts
         ],
+        unpredicted=unpredicted(facts.comparisons[0]),
+        regions=any(each.landing is not None for each in facts.comparisons[0].summaries),
         remarks=_once([text for each in said for text in each.remarks]),
         shot_headings=SHOT_HEADINGS,
         shots=list(zip(facts.shots, shot_cells(facts.shots), strict=True)),
@@ -83,6 +86,7 @@ def report_page(facts: ReportFacts) -> str:
             for each in causes_of(facts)
         ],
         swatch=charts.swatch,
+        line_swatch=charts.line_swatch,
         picture=_embedded,
     )
 

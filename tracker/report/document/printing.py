@@ -1,5 +1,6 @@
 """A page printed to PDF by a browser that is on the machine."""
 
+import locale
 import os
 import shutil
 import subprocess
@@ -24,12 +25,26 @@ BROWSERS = (
 )
 """Browsers of the Chromium family, by the names that they have on the path, or in full."""
 
+LETTER = ("US", "CA", "MX", "PH", "CL", "CO", "CR", "GT", "NI", "PA", "PR", "SV", "VE", "BZ")
+"""Countries that print on US Letter, all others on A4 (Unicode CLDR, supplemental data, paper size;
+from memory)."""
+
 PATIENCE_S = 120.0
 """Time after which a browser is taken to hang, s; a report prints in a few."""
 
 
+def paper() -> str:
+    """Return the sheet that is printed on where this machine's locale says its country."""
+    variables = (os.environ.get(name) for name in ("LC_ALL", "LC_PAPER", "LANG"))
+    named = next(filter(None, variables), None) or locale.getlocale()[0] or ""
+    country = named.split(".")[0].split("@")[0].rpartition("_")[2]
+    return "Letter" if country in (*LETTER, "United States", "Canada", "Mexico") else "A4"
+
+
 def pdf_of(page: Path) -> bytes:
     """Return an HTML file as a PDF file, printed by a browser without a window.
+
+    The sheet is `paper`'s; browsers by themselves take US Letter everywhere.
 
     Parameters
     ----------
@@ -48,7 +63,9 @@ def pdf_of(page: Path) -> bytes:
             remedy=f"install Chromium, or open {page} in any browser and print it",
         )
     with tempfile.TemporaryDirectory() as held:
-        pdf = Path(held) / "page.pdf"
+        pdf, sized = Path(held) / "page.pdf", Path(held) / "page.html"
+        style = f"<style>@page {{ size: {paper()} }}</style></head>"
+        sized.write_text(page.read_text("utf-8").replace("</head>", style, 1), "utf-8")
         arguments = [
             browser,
             "--headless",
@@ -57,7 +74,7 @@ def pdf_of(page: Path) -> bytes:
             f"--user-data-dir={Path(held) / 'profile'}",
             "--no-pdf-header-footer",
             f"--print-to-pdf={pdf}",
-            page.resolve().as_uri(),
+            sized.resolve().as_uri(),
         ]
         if getattr(os, "geteuid", lambda: 1)() == 0:
             # The browser refuses to run as root with its sandbox; the page runs no script.

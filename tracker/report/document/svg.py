@@ -27,13 +27,20 @@ class SvgDrawing:
         Of its coordinates; on the page it is as wide as there is room.
     title : str
         What it shows, for those who do not see it.
+    kind : str
+        A further class of the element.
     """
 
-    def __init__(self, width: float, height: float, title: str) -> None:
+    def __init__(self, width: float, height: float, title: str, kind: str = "") -> None:
         self.width, self.height = width, height
+        classes = f"chart {kind}" if kind else "chart"
         self._root = ElementTree.Element(
             "svg",
-            {"viewBox": f"0 0 {width:g} {height:g}", "role": "img", "class": "chart"},
+            {
+                "viewBox": f"0 0 {width:g} {height:g}",
+                "role": "img",
+                "class": classes,
+            },
         )
         ElementTree.SubElement(self._root, "title").text = title
 

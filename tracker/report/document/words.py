@@ -5,7 +5,15 @@ from dataclasses import dataclass
 
 from tracker.comparison.compare import Comparison
 from tracker.comparison.setups import SetupShots, Summary, summarise
-from tracker.comparison.words import WORDINGS, rounded, sentences, spread
+from tracker.comparison.words import (
+    WORDINGS,
+    agreement_sentences,
+    difference_sentences,
+    few_sentences,
+    remark_sentences,
+    rounded,
+    spread,
+)
 from tracker.records import Quality
 from tracker.report.budget_table import CAUSES, NEGLIGIBLE
 from tracker.report.document.facts import ReportFacts, ShotFigures
@@ -20,6 +28,11 @@ BUDGETED = (("exit_speed_mps", "exit speed"), ("carry_m", "carry"))
 
 MOST_CAUSES = 6
 """Causes that are shown of a figure's uncertainty; the others are small."""
+
+HALF_PERCENT = 0.005
+"""Share from which on a bar is written as a percent."""
+
+REST = "all others together"
 
 
 @dataclass(frozen=True)
@@ -52,10 +65,23 @@ class Causes:
 
 def words_of(comparison: Comparison) -> Words:
     """Return a comparison's sentences: the differences, the predictions, and what limits both."""
-    said = sentences(comparison)
-    pairs = len(comparison.contrasts) + (1 if comparison.contrasts else 0)
-    verdicts = pairs + len(comparison.verdicts)
-    return Words(tuple(said[:pairs]), tuple(said[pairs:verdicts]), tuple(said[verdicts:]))
+    return Words(
+        (*difference_sentences(comparison), *few_sentences(comparison)),
+        tuple(agreement_sentences(comparison)),
+        tuple(remark_sentences(comparison)),
+    )
+
+
+def unpredicted(comparison: Comparison) -> str:
+    """Return why no measured mean has a prediction beside it, with what to do."""
+    if all(summary.mean is None for summary in comparison.summaries):
+        why = "no setup has two shots that count. Shoot at least two of each, better five"
+    elif comparison.expected:
+        why = "the setups with two shots or more do not state wheels and motor in session.toml"
+    else:
+        tables = "[setup.wheel] and [setup.motor] of session.toml"
+        why = f"the setups do not state how they are built, in {tables}"
+    return f"Nothing is predicted: {why}."
 
 
 def headline(comparison: Comparison) -> str:
@@ -130,6 +156,10 @@ def causes_of(facts: ReportFacts) -> list[Causes]:
             for source, variance in ranked
             if variance / whole >= NEGLIGIBLE
         )
+        # In whole percents, as they are written: all together are a hundred.
+        rest = 1.0 - sum(round(share, 2) for _, share in parts)
+        if rest > HALF_PERCENT:
+            parts += ((REST, rest),)
         largest = ranked[0][0]
         remedy = CAUSES[largest][1] if largest in CAUSES else ""
         found.append(Causes(heading, parts, remedy))
