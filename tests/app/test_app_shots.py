@@ -259,7 +259,9 @@ def test_a_missed_shot_is_added_by_two_clicks(visit: Visit, missed: Path, truly:
     (added,) = read_review(read_session(missed)).added
     assert len(added.places) == 2
     # First from the two places alone, then from the ball's picture in every frame.
-    expect(page.locator(".notices")).to_contain_text("It is now shot 1", timeout=60_000)
+    expect(page.locator(".notices")).to_contain_text(
+        "In the next results it is shot 1", timeout=60_000
+    )
     bring_in(page)
     (found,), (true,) = rows(missed), rows(truly)
     assert found.exit_speed_mps == pytest.approx(true.exit_speed_mps, rel=3e-3)

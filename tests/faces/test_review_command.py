@@ -1,5 +1,7 @@
 """`lobmeter review` on a session with results."""
 
+import hashlib
+import json
 from pathlib import Path
 
 import pytest
@@ -79,7 +81,22 @@ BAD = {
     "no shot": ((*CLIP, "--reject", "x"), "--shot", "number in the table"),
     "wrong shot": ((*CLIP, "--shot", "9", "--reject", "x"), "--shot", "are 1, 2, 3"),
     "nothing decided": ((*CLIP, "--shot", "1"), "--shot", "--take-back"),
-    "no reason": ((*CLIP, "--shot", "1", "--reject", ""), "review.toml", "say why"),
+    "no reason": ((*CLIP, "--shot", "1", "--reject", " "), "--reject", "say why"),
+    "near clip": (
+        ("--clip", "140mm.mp4", "--shot", "1", "--reject", "x"),
+        "--clip",
+        "did you mean clips/140mm.mp4?",
+    ),
+    "misspelt clip": (
+        ("--clip", "clips/14mm.mp4", "--at", "3", "--reject", "x"),
+        "--clip",
+        "did you mean clips/140mm.mp4?",
+    ),
+    "other clip": (
+        ("--clip", "z", "--at", "3", "--reject", "x"),
+        "--clip",
+        "session; the clips are clips/140mm.mp4, ",
+    ),
     "wrong setup": ((*CLIP, "--shot", "1", "--setup", "140 mm"), "setup", "140 mm wheels"),
     "both": ((*CLIP, "--shot", "1", "--reject", "x", "--accept", "y"), "--accept", "either"),
     "two things": ((*CLIP, "--shot", "1", "--undo", "--accept", "y"), "--undo", "one at a time"),
@@ -94,6 +111,46 @@ def test_bad_input_is_a_sentence_and_changes_nothing(folder: Path, case: str) ->
     assert code == 2
     assert where in errors and what in errors and errors.strip().endswith(".")
     assert not (folder / "review.toml").exists()
+
+
+def listed(folder: Path) -> dict[int, str]:
+    """The quality that the list gives each shot of the first clip."""
+    code, shown, errors = run("review", str(folder), "--json")
+    assert code in (0, 1), errors
+    return {
+        one["shot"]: one["quality"]
+        for one in json.loads(shown)["shots"]
+        if one["clip"] == "clips/140mm.mp4"
+    }
+
+
+def test_a_verdict_shows_in_the_list_before_it_is_measured_again(folder: Path) -> None:
+    assert "lobmeter measure" not in review(folder)
+    review(folder, *CLIP, "--shot", "2", "--reject", "net")
+    assert listed(folder) == {1: "good", 2: "rejected", 3: "good"}
+    assert f"as they stand into the results: lobmeter measure {folder}" in review(folder)
+    digest = hashlib.sha256((folder / "review.toml").read_bytes()).hexdigest()
+    made_with = {"inputs": [{"file": "review.toml", "sha256": digest}], "shots": []}
+    (folder / "results" / "shots.json").write_text(json.dumps(made_with), encoding="utf-8")
+    assert "lobmeter measure" not in review(folder)
+    review(folder, "--undo")
+    assert listed(folder)[2] == "good"
+    assert "lobmeter measure" in review(folder)
+
+
+def test_a_clip_that_left_the_session_keeps_a_decision_that_can_be_taken_back(folder: Path) -> None:
+    review(folder, *CLIP, "--shot", "2", "--reject", "net")
+    path = folder / "review.toml"
+    path.write_text(text(folder).replace("140mm", "14mm"), encoding="utf-8")
+    release = shots_of("140 mm wheels", 3)[1].release_s
+    review(folder, "--clip", "clips/14mm.mp4", "--at", str(release), "--take-back")
+    assert "net" not in text(folder)
+
+
+def test_a_video_file_alone_is_sent_to_a_session(folder: Path) -> None:
+    clip = folder / "clips" / "140mm.mp4"
+    code, _, errors = run("review", str(clip), "--shot", "1", "--reject", "net")
+    assert code == 2 and f"lobmeter new FOLDER {clip}, then lobmeter measure" in errors
 
 
 def test_a_session_without_results_says_what_to_do(folder: Path) -> None:

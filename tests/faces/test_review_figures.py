@@ -13,6 +13,7 @@ from tracker.records import Quality, Shot
 from tracker.results import read_shots
 from tracker.video import inspect
 from tracker.workflow import clips as measuring
+from tracker.workflow import decisions
 
 CLOSE = Path(__file__).parents[2] / "sample_clips" / "close"
 
@@ -76,6 +77,23 @@ def test_a_taped_landing_is_answered_at_once_and_reaches_the_results(folder: Pat
     assert rows(folder) == [before]
 
 
+def test_a_landing_that_fits_no_flight_is_listed_as_one_that_does_not_hold(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def without_solution(*_: object) -> None:
+        raise ValueError
+
+    monkeypatch.setattr(decisions, "with_ends", without_solution)
+    words = ("--shot", "1", "--landing-m", "72", "0.3")
+    for given in (words, (), ()):
+        code, shown, errors = run("review", str(folder), *given)
+        assert code == 1, errors
+        assert " ".join(shown.split()).count("shot 1 of clips/140mm.mp4 fits no flight") == 1
+        if not given:
+            run("measure", str(folder))
+    assert rows(folder)[0].reasons[0].code.value != "landing_by_hand"
+
+
 @pytest.mark.campaign
 def test_a_moved_release_keeps_what_was_said_of_the_landing(folder: Path) -> None:
     (before,) = rows(folder)
@@ -111,7 +129,7 @@ def test_a_missed_shot_is_found_from_two_places(missed: Path, ready: Path) -> No
     two = places(ready / "lane", 0.2, 0.7)
     code, shown, errors = run("review", str(missed), *two, "--reason", "behind the sign")
     assert code == 1, errors
-    assert "it is now shot 1" in " ".join(shown.split()).lower()
+    assert "in the next results it is shot 1 of the clip" in " ".join(shown.split()).lower()
     assert "lobmeter measure brings it there" in " ".join(shown.split())
     run("measure", str(missed))
     (found,) = rows(missed)

@@ -49,8 +49,11 @@ def review(
     say(screen, sentences(made.notes))
     if made.done:
         say(screen, ["", *sentences([made.done])])
-        say(screen, sentences([*answer_words(answer), *notes]))
-        say(screen, [f"To bring it into the results: lobmeter measure {typed(session)}"])
+    said = [*(answer_words(answer) if made.done else ()), *notes]
+    say(screen, sentences(said))
+    if made.done or made.waits:
+        what = "it" if made.done else "the decisions as they stand"
+        say(screen, [f"To bring {what} into the results: lobmeter measure {typed(session)}"])
     document = {"shots": review_document(made.rows), "notes": made.notes, "done": made.done}
     show_json(document | {"answer": None if answer is None else answer.shot, "faults": notes})
     if made.notes or notes:
@@ -61,8 +64,9 @@ def _done(folder: Path, flags: ShotFlags, ends: EndFlags, changes: ChangeFlags) 
     """Do what the options ask for."""
     from calibration.errors import InputError
     from tracker.workflow.deciding import decide_shot, take_back, undo
-    from tracker.workflow.review import review_session
+    from tracker.workflow.review import refuse_bare, review_session
 
+    refuse_bare(folder)
     wanted = _wanted(flags, ends)
     adds = changes.place is not None or changes.candidate is not None
     if sum([changes.undo, changes.take_back, adds, wanted.decides]) > 1:
@@ -91,6 +95,10 @@ def _wanted(flags: ShotFlags, ends: EndFlags) -> "Wanted":
 
     if flags.reject is not None and flags.accept is not None:
         raise InputError("a shot is either rejected or accepted", where="--reject and --accept")
+    for option, reason in (("--reject", flags.reject), ("--accept", flags.accept)):
+        if reason is not None and not reason.strip():
+            remedy = f'say why, for whoever reads it later: {option} "two people saw it"'
+            raise InputError("the reason is empty", where=option, remedy=remedy)
     verdict = None
     if flags.reject is not None:
         verdict = Verdict.REJECT
@@ -165,13 +173,20 @@ def _place(text: str) -> "Place":
 
 
 def _answer(folder: Path, made: "Reviewed") -> tuple["FittedShot | None", tuple[str, ...]]:
-    """Return the shot that a change concerns as it is now, and what could not be done."""
+    """Return the shot that a change concerns as it is now, and what could not be done.
+
+    Where nothing was changed but moved ends are not in the results yet: what will not be done.
+    """
     from tracker.workflow.kept import kept_session
 
-    if made.about is None:
+    if made.about is None and not made.moves_waiting:
         return None, ()
     kept = kept_session(folder, _cache())
-    return (None, ()) if kept is None else kept.answer(*made.about)
+    if kept is None:
+        return None, ()
+    if made.about is None:
+        return None, tuple(note for note in kept.now()[1] if note not in made.notes)
+    return kept.answer(*made.about)
 
 
 def _cache() -> Path | None:

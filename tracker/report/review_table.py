@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from rich.markup import escape
 from rich.table import Table
 
-from tracker.records import MeasuredShot, Shot
+from tracker.records import MeasuredShot, ReasonCode, Shot
 from tracker.report.rounding import aligned, with_uncertainty
 from tracker.report.terminal import RULED, STYLES
 from tracker.session import AddedShot, Decision
@@ -49,9 +49,13 @@ def answer_words(measured: MeasuredShot | None) -> list[str]:
     if measured is None:
         return []
     shot = measured.shot
+    added = any(reason.code is ReasonCode.ADDED_BY_HAND for reason in shot.reasons)
+    becomes = f"it is now shot {shot.shot}"
+    if added:
+        becomes = f"in the next results it is shot {shot.shot} of the clip"
     if shot.carry_m is None and shot.exit_speed_mps is None:
-        return [f"it is now shot {shot.shot}, {shot.quality}, without figures"]
+        return [f"{becomes}, {shot.quality}, without figures"]
     speed = with_uncertainty(shot.exit_speed_mps, shot.exit_speed_u_mps)
     carry = with_uncertainty(shot.carry_m, shot.carry_u_m)
-    found = [f"it is now shot {shot.shot}, {shot.quality}: exit speed {speed} m/s, carry {carry} m"]
+    found = [f"{becomes}, {shot.quality}: exit speed {speed} m/s, carry {carry} m"]
     return [*found, shot.reason] if shot.reason else found

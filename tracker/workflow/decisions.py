@@ -20,6 +20,8 @@ CODES = {
 }
 """Reason and quality that each verdict gives."""
 
+FITS_NO_FLIGHT = "fits no flight with that"
+
 NEEDED = ("exit_speed_mps", "carry_m")
 """Figures without which a row cannot be accepted."""
 
@@ -81,7 +83,7 @@ def _applied(measured: FittedShot, decision: Decision, notes: list[str]) -> Fitt
     shot = measured.shot
     if decision.setup is not None:
         shot = replace(shot, setup=decision.setup)
-    if decision.verdict is Verdict.ACCEPT and any(getattr(shot, name) is None for name in NEEDED):
+    if _lacks_figures(shot, decision):
         notes.append(
             f"{decision.where}: shot {shot.shot} of {shot.clip} has no figures, so it cannot be "
             "accepted"
@@ -101,12 +103,30 @@ def _moved(measured: FittedShot, decision: Decision, notes: list[str]) -> Fitted
         try:
             return with_ends(measured, *given_ends(decision.ends, measured, measured.basis))
         except (Rejection, NotDetermined, ArithmeticError, ValueError):
-            why = "fits no flight with that"
-    notes.append(
+            why = FITS_NO_FLIGHT
+    notes.append(unfitted_note(decision, shot, why))
+    return measured
+
+
+def unfitted_note(decision: Decision, shot: Shot, why: str = FITS_NO_FLIGHT) -> str:
+    """Return the note on a release or landing that cannot be fitted."""
+    return (
         f"{decision.where}: shot {shot.shot} of {shot.clip} {why}, so its release and landing stay "
         "as they were measured"
     )
-    return measured
+
+
+def as_decided(shot: Shot, decision: Decision | None) -> Shot:
+    """Return a shot with the quality that a verdict gives it."""
+    if decision is None or decision.verdict is None or _lacks_figures(shot, decision):
+        return shot
+    return replace(shot, quality=CODES[decision.verdict][1])
+
+
+def _lacks_figures(shot: Shot, decision: Decision) -> bool:
+    """Return whether a row without figures is to be accepted."""
+    accepts = decision.verdict is Verdict.ACCEPT
+    return accepts and any(getattr(shot, name) is None for name in NEEDED)
 
 
 def given_ends(

@@ -2,13 +2,15 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 from calibration.errors import InputError, typed
 from tracker.records import ReasonCode, Shot
-from tracker.results import folder_of, read_shots
+from tracker.results import folder_of, read_provenance, read_shots
+from tracker.results.digests import sha256_of
 from tracker.results.matching import MATCHING_S
 from tracker.session import (
+    REVIEW_FILE,
     AddedShot,
     Decision,
     Session,
@@ -16,9 +18,11 @@ from tracker.session import (
     Verdict,
     read_review,
     read_session,
+    review_path,
 )
 from tracker.session.stated import NOTHING_STATED
-from tracker.workflow.decisions import matched, unmatched_note
+from tracker.session.validate import nearest
+from tracker.workflow.decisions import as_decided, matched, unfitted_note, unmatched_note
 
 LONGEST_S = 10.0
 """Longest flight, s: some times that of any thrown ball."""
@@ -72,6 +76,8 @@ class Reviewed:
         What was changed, in words; empty where nothing was.
     about : tuple of str and float, or None
         Clip, and a time in the flight, of the shot that was changed.
+    waits : bool
+        Whether the results were made without the decisions as they stand.
     """
 
     session: Session
@@ -79,6 +85,12 @@ class Reviewed:
     notes: tuple[str, ...]
     done: str = ""
     about: tuple[str, float] | None = None
+    waits: bool = False
+
+    @property
+    def moves_waiting(self) -> bool:
+        """Whether it is not in the results yet how a shot whose end was moved is fitted."""
+        return self.waits and any(isinstance(one, Decision) and one.ends for _, one in self.rows)
 
 
 def review_session(folder: Path, done: str = "") -> Reviewed:
@@ -91,19 +103,44 @@ def review_session(folder: Path, done: str = "") -> Reviewed:
     """
     session = read_session(folder, filmed=False)
     shots, review = measured_shots(session), read_review(session)
+    waits = _waits(session)
     found = matched(shots, review.decisions)
     made = {added_of(shot, review.added) for shot in shots}
     notes = [unmatched_note(one) for one in review.decisions if one not in found.values()]
     notes += [waiting_note(one) for one in review.added if one not in made]
-    return Reviewed(
-        session,
-        tuple(
-            (shot, found.get(index) or added_of(shot, review.added))
-            for index, shot in enumerate(shots)
-        ),
-        tuple(notes),
-        done,
+    if not waits:
+        notes += [
+            unfitted_note(one, shots[index])
+            for index, one in found.items()
+            if one.ends and not any(reason.code in MOVED for reason in shots[index].reasons)
+        ]
+    rows = tuple(
+        (as_decided(shot, found.get(index)), found.get(index) or added_of(shot, review.added))
+        for index, shot in enumerate(shots)
     )
+    return Reviewed(session, rows, tuple(notes), done, waits=waits)
+
+
+MOVED = (ReasonCode.LANDING_BY_HAND, ReasonCode.RELEASE_BY_HAND)
+"""Reasons of a shot that was fitted with what a person stated of its ends."""
+
+
+def _waits(session: Session) -> bool:
+    """Return whether the results were made without the decisions as they stand."""
+    made_with = read_provenance(folder_of(session.folder) / "shots.json").inputs.get(REVIEW_FILE)
+    path = review_path(session)
+    return made_with != (sha256_of(path) if path.is_file() else None)
+
+
+def refuse_bare(place: Path) -> None:
+    """Raise InputError for a video file without a session: nothing is decided about its shots."""
+    if place.is_file() and place.suffix.lower() != ".toml":
+        raise InputError(
+            "is a video file without a session, and decisions belong to a session",
+            where=str(place),
+            remedy=f"make one of it: lobmeter new FOLDER {typed(place)}, then lobmeter measure "
+            "FOLDER and lobmeter review FOLDER",
+        )
 
 
 def added_of(shot: Shot, added: Iterable[AddedShot]) -> AddedShot | None:
@@ -150,6 +187,23 @@ def measured_shots(session: Session) -> list[Shot]:
         ) from None
 
 
+def _refuse_unknown(clip: str, session: Session) -> None:
+    """Raise InputError for a clip that neither the session names nor a decision."""
+    files = [each.file for each in session.clips]
+    review = read_review(session)
+    decided = [one.clip for one in review.decisions] + [one.clip for one in review.added]
+    if clip in files or clip in decided:
+        return
+    same = [file for file in files if PurePosixPath(file).name == PurePosixPath(clip).name]
+    near = same[0] if same else nearest(clip, files)
+    guess = f"did you mean {near}? The" if near else "the"
+    raise InputError(
+        f"{clip} is no clip of the session",
+        where="--clip",
+        remedy=f"{guess} clips are {', '.join(files)}",
+    )
+
+
 def place_of(session: Session, wanted: Wanted) -> tuple[str, float, str]:
     """Return clip and time of release of the shot that is meant, and its name.
 
@@ -165,6 +219,7 @@ def place_of(session: Session, wanted: Wanted) -> tuple[str, float, str]:
             remedy = f"name one of {', '.join(files)}"
             raise InputError("the session has several clips", where="--clip", remedy=remedy)
         clip = files[0]
+    _refuse_unknown(clip, session)
     if wanted.release_s is not None:
         return clip, wanted.release_s, f"the shot of {clip} at {wanted.release_s:g} s"
     if wanted.shot is None:
