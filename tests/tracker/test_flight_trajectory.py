@@ -115,6 +115,16 @@ def test_without_sensitivities_there_are_none():
         fly(SHOT, TENNIS, 1.0).positions_with_sensitivities([0.5])
 
 
+@pytest.mark.parametrize("lift", [7, 8])
+def test_many_flights_with_one_lift_only_are_those_of_one_each(lift):
+    shot = np.where(np.isin(np.arange(len(LAUNCH)), (7, 8)), 0.0, SHOT)
+    shot[lift] = 0.15
+    many = fly_many([shot, shot], TENNIS, 1.0, 0.02)[1]
+    np.testing.assert_allclose(many[:, 1], fly(shot, TENNIS, 1.0, 0.02).states, atol=1e-9)
+    straight = fly_many([np.where(np.arange(len(LAUNCH)) == lift, 0.0, shot)], TENNIS, 1.0, 0.02)[1]
+    assert np.abs(many[-1, 0] - straight[-1, 0])[:3].max() > 0.1
+
+
 def test_many_flights_are_as_single_ones():
     shots = np.stack([SHOT, launch(20, 45, 0.5, 0.55), launch(8, -10, 2.0, 0.4, wind=(0, 3))])
     times, states = fly_many(shots, TENNIS, 1.5, 0.02)

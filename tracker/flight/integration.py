@@ -180,14 +180,21 @@ def fly_many(
     drag, lift_up, lift_side = reach * columns[6], reach * columns[7], reach * columns[8]
     curve = DragTable.of(forces, 1.0 / reach if reach else 0.0, 0.0)
     constant = forces.drag_curve is None
+    lifted = bool(np.any(lift_up) or np.any(lift_side))
 
     def pushed(u: Array) -> Array:
-        speed = np.sqrt(u[0] * u[0] + u[1] * u[1] + u[2] * u[2])
-        slope = np.empty_like(u)
-        slows = drag if constant else drag * curve.at(speed)
-        slope[0] = speed * (-slows * u[0] - lift_up * u[2] - lift_side * u[1])
-        slope[1] = speed * (-slows * u[1] + lift_side * u[0])
-        slope[2] = speed * (-slows * u[2] + lift_up * u[0]) - forces.gravity_mps2
+        squares = u * u
+        speed = squares[0] + squares[1]
+        speed += squares[2]
+        np.sqrt(speed, out=speed)
+        slope: Array = -(drag if constant else drag * curve.at(speed)) * u
+        if lifted:
+            slope[0] -= lift_up * u[2]
+            slope[0] -= lift_side * u[1]
+            slope[1] += lift_side * u[0]
+            slope[2] += lift_up * u[0]
+        slope *= speed
+        slope[2] -= forces.gravity_mps2
         return slope
 
     for node in range(1, len(times)):
