@@ -34,6 +34,7 @@ def test_only_small_balls_are_looked_for_again_and_only_a_shot_counts(
 
     def search(context: release.ClipContext, *_: object) -> Findings:
         looked.append(context.faint and context.search_context().faint)
+        assert context.settings.most == 4 * CONTEXT.settings.most
         return again
 
     first, again = findings(Quality.REJECTED), findings(second)

@@ -5,6 +5,8 @@ of a true flight lies within the gate of the nearest cell, though they voted for
 a peak is counted once more in finer bins of release time, angle and speed.
 """
 
+from collections.abc import Iterator
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -50,8 +52,8 @@ class FineStarts:
         self._context, self._table, self._plane = context, table, plane
         self._bin_s = bin_s
 
-    def around(self, pool: Pool, cells: NDArray[np.int64], first: int) -> list[Hypothesis]:
-        """Return a first guess near each peak, those with the most votes first.
+    def around(self, pool: Pool, cells: NDArray[np.int64], first: int) -> Iterator[Hypothesis]:
+        """Yield a first guess near each peak, those with the most votes first.
 
         Parameters
         ----------
@@ -72,7 +74,8 @@ class FineStarts:
             fine, count = _finest(row, speed, votes, cell)
             found[fine] = max(found.get(fine, 0.0), count)
         best = sorted(found, key=lambda fine: -found[fine])
-        return [self._flight(np.array(fine) / FINER, first) for fine in best]
+        for fine in best:
+            yield self._flight(np.array(fine) / FINER, first)
 
     def _flight(self, place: Array, first: int) -> Hypothesis:
         """Return the flight at a place between the cells: row, angle and speed."""

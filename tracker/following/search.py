@@ -34,8 +34,9 @@ WORST = -0.95
 """Log-likelihood ratio for each frame in view below which a start is not refined. Chance gives -0.5
 to -1.2; in clutter a true start some frames off gives -0.9 until it is refined."""
 
-MOST_TRIES, MOST_FAINT_TRIES = 8, 24
-"""Starts that are refined in each round, and those where faint balls are looked for."""
+MOST_TRIES, MOST_FAINT_TRIES = 8, 10
+"""Starts that are refined in each round, and those where faint balls are looked for: there a true
+flight was the seventh at the latest, on eight foreign shots."""
 
 MOST_FLOWN = 512
 """Flights of the table's cells that are kept, 11 MB with their sensitivities, which a long clip

@@ -47,6 +47,11 @@ FAINT_PX = 2.5
 """Diameter below which a ball may show in few of its frames, px: those that were lost on foreign
 film had 1.4 to 2.3."""
 
+FAINT_RIVALS = 4
+"""So many times as many candidates are kept in the pass for faint balls, and thresholds fall with
+it: a ball of 1.4 px before trees was a candidate in one to 25 of 70 frames, and then in 33 to 42.
+With nine times as many another ball was lost among them."""
+
 MUCH_BETTER = 0.5
 """With other times as many shots must scatter by less than this share to be preferred."""
 
@@ -189,7 +194,8 @@ def _with_faint(context: ClipContext, found: Findings, observers: Observers) -> 
     """
     if context.settings.diameter_px >= FAINT_PX:
         return found
-    faint = replace(context, faint=True)
+    settings = replace(context.settings, most=FAINT_RIVALS * context.settings.most)
+    faint = replace(context, faint=True, settings=settings)
     looked = _search(faint, Timing.of_file(context.facts), None, observers.progress_only)
     return looked if looked.any_shot else found
 
