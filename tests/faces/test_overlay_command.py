@@ -81,6 +81,12 @@ def test_a_pace_that_is_none_is_refused(slow: str, evening: Path) -> None:
     assert "from 1 to 100" in said
 
 
+def test_a_session_without_a_flight_to_draw_ends_with_1(evening: Path) -> None:
+    (evening / "results" / "shots.csv").write_text(shots_csv([]), encoding="utf-8")
+    code, said = run(evening)
+    assert code == 1 and "No measured flight could be drawn" in said
+
+
 def test_a_session_that_was_not_measured_is_refused(evening: Path) -> None:
     (evening / "results" / "shots.csv").unlink()
     code, said = run(evening)

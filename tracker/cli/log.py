@@ -8,7 +8,7 @@ import typer
 
 from calibration.errors import InputError
 from tracker.cli.modes import with_data, with_modes
-from tracker.cli.screen import console, say, sentences, show_json, show_table
+from tracker.cli.screen import complain, console, say, sentences, show_json, show_table
 from tracker.workflow.quick import collection_paused
 
 if TYPE_CHECKING:
@@ -92,12 +92,19 @@ def add(
     """Put measured sessions into the logbook.
 
     A session that is there already is replaced by its newest measurement; the same films count
-    as the same session, wherever they lie.
+    as the same session, wherever they lie. The exit code is 1 where one has no shot.
     """
+    from tracker.logbook.database import shown_place
     from tracker.workflow.entering import add_sessions
 
-    for entered in add_sessions(session, db):
-        say(console(), [f"{entered.name}: {entered_words(entered)}"])
+    screen, added = console(), add_sessions(session, db)
+    for entered in added:
+        say(screen, [f"{entered.name}: {entered_words(entered)}"])
+    say(screen, [f"Logbook: {shown_place(db)}"])
+    empty = [entered.name for entered in added if entered.shots == 0]
+    complain(f"{name} has no shot, so a comparison learns nothing from it." for name in empty)
+    if empty:
+        raise typer.Exit(1)
 
 
 @log.command("list")

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from tracker.cli.progress import progress_bar
-from tracker.cli.screen import console, say
+from tracker.cli.screen import complain, console, say
 
 
 def overlay(
@@ -31,7 +31,7 @@ def overlay(
     Release, apex and landing, speed and carry appear when they become known; ticks show the
     metres along the firing line. The film plays in a browser and on a phone, at the speed of
     life with its sound, or slower with --slow. Beside it lies one still a shot, with the ball at
-    every place of its flight.
+    every place of its flight. The exit code is 1 where no flight can be drawn.
     """
     from tracker.workflow.overlay import overlay_sessions
 
@@ -43,4 +43,5 @@ def overlay(
             say(screen, [f"Film: {each.film}"])
         say(screen, [f"Still: {still}" for still in each.stills])
     if not made:
-        say(screen, ["No measured flight could be drawn."])
+        complain(["No measured flight could be drawn: the results hold no shot with a path."])
+        raise typer.Exit(1)

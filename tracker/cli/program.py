@@ -14,7 +14,7 @@ from calibration.errors import InputError
 from tracker.cli import INTERRUPTED
 from tracker.cli.commands import Commands
 from tracker.cli.conversion import plainly_valued
-from tracker.cli.decimals import decimal_comma
+from tracker.cli.numbers import number_fault
 from tracker.cli.screen import complain, prepare_console
 
 ABOUT = (
@@ -42,7 +42,7 @@ class _Program(TyperGroup):
             finally:
                 sys.stdout.flush()
         except typer.BadParameter as error:
-            found = decimal_comma(error.param, given)
+            found = number_fault(error.param, given, str(error.message))
             if found is None:
                 raise
             complain([found])

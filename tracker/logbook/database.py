@@ -28,6 +28,22 @@ def default_place() -> str:
     return str(user_data_path("lobmeter", appauthor=False) / "logbook.sqlite3")
 
 
+def shown_place(place: "str | sa.URL | None" = None) -> str:
+    """Return where a logbook lies, as a person may see it: without a password.
+
+    Parameters
+    ----------
+    place : str or sqlalchemy.URL, optional
+        As for `connected`.
+    """
+    text = str(place or default_place())
+    if "://" not in text:
+        return text
+    import sqlalchemy as sa
+
+    return sa.make_url(place or text).render_as_string(hide_password=True)
+
+
 def connected(url: str | None = None) -> "sa.Engine":
     """Connect to a logbook, making or migrating its tables where that is needed.
 
@@ -69,13 +85,10 @@ def unusable(place: "str | sa.URL", error: Exception) -> InputError:
     error : Exception
         The driver's, or SQLAlchemy's around it.
     """
-    import sqlalchemy as sa
-
     said = str(getattr(error, "orig", None) or error).strip().splitlines()
-    url = sa.make_url(place) if "://" in str(place) else None
     return InputError(
         f"the logbook cannot be used ({said[0] if said else type(error).__name__})",
-        where=str(place) if url is None else url.render_as_string(hide_password=True),
+        where=shown_place(place),
         remedy="see that the server runs and that you may write there, or name another with --db",
     )
 
