@@ -7,6 +7,7 @@ import pytest
 from calibration.camera import looking_at
 from calibration.errors import InputError
 from calibration.markers import Look, Marker, find_standing, find_tags
+from calibration.markers.joint import Candidate, Choice, Prediction, doubts
 from calibration.site import Site
 from calibration.site.presumed import expected_camera
 
@@ -200,6 +201,53 @@ def test_an_empty_field_proposes_nothing():
     picture = np.clip(_field(np.random.default_rng(8)), 0, 255).astype(np.uint8)
     markers = [Marker(f"{x}", (x, 0.0, 0.0)) for x in (0.0, 10.0, 20.0)]
     assert find_standing(picture, _camera(), markers) == ()
+
+
+@pytest.mark.parametrize(
+    ("strength", "aside_px", "doubted"),
+    [(5.9, 7.0, False), (6.1, 7.0, True), (9.0, 5.0, False)],
+)
+def test_a_choice_that_chance_makes_elsewhere_too_is_doubtful(strength, aside_px, doubted):
+    """Three places of a response of ten; three others that agree as well with each other."""
+    seen = [Prediction(np.array([100.0 * k, 0.0]), np.zeros((2, 14)), np.eye(2)) for k in range(3)]
+
+    def choice(response, gain, aside):
+        chosen = {
+            k: Candidate(
+                each.pixel + np.array([0.0, aside]),
+                0.5,
+                np.array([response, 0.0, 0.0]),
+                0.0,
+                response**2,
+            )
+            for k, each in enumerate(seen)
+        }
+        return Choice(chosen, gain, np.zeros(14), np.eye(14))
+
+    choices = [choice(10.0, 300.0, 0.0), choice(strength, 100.0, aside_px)]
+    found = doubts(seen, choices, np.eye(14))
+    assert found == (dict.fromkeys(range(3), DOUBT_BY_CHANCE) if doubted else {})
+
+
+DOUBT_BY_CHANCE = "other places in the picture agree nearly as well"
+
+
+@pytest.mark.campaign
+def test_a_field_of_clutter_proposes_nothing_without_a_doubt():
+    """Tufts of the cones' size and colour, and no cone, before a camera hardly known."""
+    rng = np.random.default_rng(12)
+    picture, camera = _field(rng), _camera()
+    for _ in range(60):
+        place = np.array([rng.uniform(3.0, 37.0), rng.uniform(-3.0, 20.0), 0.0])
+        outline = _cone(camera, place, rng.uniform(0.25, 0.6), rng.uniform(0.2, 0.5))
+        _paint(picture, camera, outline, np.array([40.0, 90.0, 110.0]) + rng.normal(0.0, 12.0, 3))
+    picture = np.clip(picture, 0, 255).astype(np.uint8)
+    markers = [Marker(f"{x}", (x, 0.0, 0.0)) for x in (0.0, 10.0, 20.0, 30.0, 40.0)]
+    wide = camera.with_covariance(
+        np.diag([0.03**2] * 2 + [0.02**2] + [0.01] * 3 + [4e-4] + [1e-4] * 7)
+    )
+    found = find_standing(picture, wide, markers)
+    assert found and all(one.doubt for one in found)
 
 
 def test_two_markers_alone_are_proposed_with_a_doubt():
