@@ -59,7 +59,7 @@ def test_predict_needs_no_clip_and_knows_an_evening(tmp_path: Path) -> None:
     (lane / "session.toml").write_text(text.split("[[clip]]")[0], encoding="utf-8")
     found = said("predict", str(lane), "--to-hit", "30")
     assert "On one charge:" in found and "100th shot" in found
-    assert "battery.rest_v = " in found and "carries 30 m on average" in found
+    assert "motor.duty_percent = " in found and "carries 30 m on average" in found
 
 
 def test_predict_names_what_it_learned_and_what_to_beware_of(two: Path) -> None:

@@ -40,7 +40,19 @@ def test_a_setting_that_is_found_carries_that_far(base: Setup) -> None:
         assert one.scatter_m == pytest.approx(base.sample("carry_m").sd / mean * wanted, rel=1e-6)
     said = target_sentences(base, wanted, found)
     assert said[0] == '"140 mm wheels" with one number changed:'
-    assert any(line.startswith("motor.duty_percent = ") and f"{wanted} m" in line for line in said)
+    (duty,) = (line for line in said if line.startswith("motor.duty_percent = "))
+    assert f"{wanted} m" in duty and " % of the battery's voltage, a setting of the speed" in duty
+    assert "battery.rest_v" not in {one.key for one in found}
+
+
+def test_another_battery_is_named_where_the_speed_control_is_at_its_end(base: Setup) -> None:
+    wanted = 1.01 * base.mean("carry_m").value
+    found = {one.key: one for one in settings_for(Knowledge([base]), base, wanted)}
+    assert "motor.duty_percent" not in found
+    battery = found["battery.rest_v"]
+    share = f"{100 * battery.value / battery.present:.0f} %"
+    assert battery.value > battery.present
+    assert f", another battery with {share} of the present one's voltage," in battery.sentence(9.0)
 
 
 def test_what_no_setting_reaches_is_said(base: Setup) -> None:

@@ -150,8 +150,15 @@ def test_the_table_holds_what_the_calibration_says() -> None:
 
 def test_the_verdict_and_the_remedies() -> None:
     good, bad = solved(), solved(slip_m=2.0)
-    assert "agree within" in verdict_sentence(good)
-    assert "p below 0.001: the observations do not agree" in verdict_sentence(bad)
+    said = verdict_sentence(good)
+    assert said.startswith("The observations agree within their uncertainties: ")
+    assert said.endswith(f"(chi-square {good.chi_square:.1f}, {good.dof} degrees of freedom).")
+    said = verdict_sentence(bad)
+    assert said.startswith(
+        "The observations do not agree within their uncertainties: fewer than 1 "
+    )
+    for p, words in ((1.0, "nearly every"), (0.98, "98 of 100"), (0.004, "4 of 1000")):
+        assert f": {words} right set" in verdict_sentence(replace(good, p_value=p))
     weak = good.weakest
     step = next_step(good)
     assert step.startswith(f"{weak.remedies[0].text}: {weak.quantity}, u = {weak.u:.2g}")

@@ -16,8 +16,8 @@ def calibrate(
 ) -> None:
     """Report how well the markers determine the camera, and draw it.
 
-    For each clip: every marker's residual, the camera, whether all agrees, what is known worst
-    with the measurements that would improve it, and what the calibration allows. A picture of each
+    For each clip: whether all agrees, what the calibration allows, every marker's residual, the
+    camera, and what is known worst with the measurements that would improve it. A picture of each
     goes into results/; other results stay as they are.
     """
     from tracker.report.calibration_words import (
@@ -34,10 +34,11 @@ def calibrate(
     say(screen, [read.name])
     for one in clips:
         found = one.calibration
-        say(screen, ["", f"{one.clip.file}: {found.summary}."])
+        say(screen, ["", f"{one.clip.file}: {verdict_sentence(found)}"])
+        say(screen, sentences([found.summary]))
         show_table(screen, markers_table(found))
         say(screen, [f'Not picked yet: "{name}".' for name in one.not_picked])
-        say(screen, [*camera_sentences(found), verdict_sentence(found)])
+        say(screen, camera_sentences(found))
         say(screen, sentences(one.notes))
         say(screen, ["", *sentences([found.weakest.text])])
         others = sentences(remedy_sentences(found))

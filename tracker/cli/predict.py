@@ -56,8 +56,8 @@ def predict(
     """Predict a launcher: exit speed, spin, carry, spin-up, energy.
 
     The launcher is described by the tables of its [[setup]]. Where the sessions hold measured
-    shots, the model is corrected by them. A sweep is also drawn into the results of the first
-    SESSION.
+    shots, the model is corrected by them. What a sweep, a map or --to-hit asks is answered first;
+    a sweep is also drawn into the results of the first SESSION.
     """
     from tracker.report.launcher_tables import (
         discharges_table,
@@ -71,6 +71,12 @@ def predict(
     screen = console()
     made = predict_sessions(session, flags.setup, flags.sweep or (), flags.learn, flags.to_hit)
     say(screen, made.notes)
+    answers = [
+        *made.settings,
+        *([] if made.sweep is None else [made.sweep.sentence]),
+        *([] if made.map is None else [made.map.grid.sentence()]),
+    ]
+    say(screen, [*answers, ""] if answers else [])
     rows = [(one.name, one.prediction) for one in made.setups]
     for table in predictions_tables(rows, screen.width):
         show_table(screen, table)
@@ -87,15 +93,13 @@ def predict(
     if made.left_out:
         say(screen, ["", "Each setup predicted from the others (exit speed, m/s):"])
         show_table(screen, left_out_table(made.left_out))
-    if made.settings:
-        say(screen, ["", *made.settings])
     if made.sweep is not None:
         along = made.sweep
         say(screen, ["", f'Sweep of "{along.base}":'])
         show_table(screen, sweep_table(along.sweep.key, along.sweep.values, along.predictions))
         say(screen, [f"Picture: {along.picture}"])
     if made.map is not None:
-        say(screen, ["", made.map.grid.sentence(), f"Picture: {made.map.picture}"])
+        say(screen, ["", f"Picture: {made.map.picture}"])
     say(screen, ["", "The figures after ± are standard uncertainties.", *made.cautions, CAUTION])
     show_json(_document(made))
 

@@ -65,26 +65,39 @@ class Setting:
     def sentence(self, wanted_m: float) -> str:
         """Return it in words."""
         return (
-            f"{self.key} = {self.value:.4g} (now {self.present:.4g}) carries {wanted_m:g} m on "
-            f"average, ± {self.u_m:.1f} m; two of three shots within {self.scatter_m:.1f} m of "
-            "that average."
+            f"{self.key} = {self.value:.4g} (now {self.present:.4g}){self._meant()} carries "
+            f"{wanted_m:g} m on average, ± {self.u_m:.1f} m; two of three shots within "
+            f"{self.scatter_m:.1f} m of that average."
         )
+
+    def _meant(self) -> str:
+        """Return what a person does to set it, where its name does not show that."""
+        if self.key == "motor.duty_percent":
+            share = f"{self.value:.0f} % of the battery's voltage"
+            return f", {share}, a setting of the speed control,"
+        if self.key == "battery.rest_v":
+            share = f"{100.0 * self.value / self.present:.0f} % of the present one's voltage"
+            return f", another battery with {share},"
+        return ""
 
 
 def settings_for(known: Knowledge, base: Setup, wanted_m: float) -> list[Setting]:
     """Return the settings that give a carry, each by itself, the rest as in the setup.
 
-    The nearest to the present value where several do; none where no value within `SPANS` does.
+    The nearest to the present value where several do; none where no value within `SPANS` does. A
+    share of the battery's voltage is a matter of the speed control: another battery is named only
+    where that does not reach the carry.
     """
     machine = base.machine
     if machine is None or base.outdoors.release is None:
         return []
     sample = base.sample("carry_m")
     scatter = 0.03 if sample is None or not sample.scatters else sample.sd / sample.mean
-    found = []
+    found: list[Setting] = []
     for key in SETTINGS:
         span = span_of(base, key)
-        if span is None:
+        by_duty = any(one.key == "motor.duty_percent" for one in found)
+        if span is None or (key == "battery.rest_v" and by_duty):
             continue
         low, present, high = span
         values = tuple(float(value) for value in np.linspace(low, high, STEPS))

@@ -9,6 +9,9 @@ from calibration.site import ALARM, Calibration, outlook
 from tracker.report.rounding import MISSING, with_uncertainty
 from tracker.report.terminal import RULED
 
+NEARLY_ALL = 0.99
+"""Share from which on it is stated as nearly every one; common practice, no source."""
+
 REMEDIES = 3
 """Measurements that are named at most, so that a person reads them."""
 
@@ -81,13 +84,23 @@ def verdict_sentence(calibration: Calibration) -> str:
     """Return whether the observations agree within their uncertainties."""
     if calibration.dof == 0:
         return "Nothing is left over to check the calibration: a mistake would not show."
+    agrees = "agree" if calibration.p_value >= ALARM else "do not agree"
     freedom = "1 degree" if calibration.dof == 1 else f"{calibration.dof} degrees"
-    agrees = "do not agree" if calibration.p_value < ALARM else "agree"
-    chance = "below 0.001" if agrees == "do not agree" else f"= {calibration.p_value:.2g}"
     return (
-        f"Chi-square {calibration.chi_square:.1f} with {freedom} of freedom, "
-        f"p {chance}: the observations {agrees} within their uncertainties."
+        f"The observations {agrees} within their uncertainties: {_scatter(calibration.p_value)} "
+        f"(chi-square {calibration.chi_square:.1f}, {freedom} of freedom)."
     )
+
+
+def _scatter(p_value: float) -> str:
+    """Return in words how usual the residuals of right observations of these uncertainties are."""
+    if p_value < ALARM:
+        return f"fewer than {1000 * ALARM:.0f} of 1000 right sets leave residuals as large"
+    if p_value > NEARLY_ALL:
+        return "nearly every right set leaves residuals as large"
+    if p_value < 1.0 - NEARLY_ALL:
+        return f"{1000.0 * p_value:.0f} of 1000 right sets leave residuals as large"
+    return f"{100.0 * p_value:.0f} of 100 right sets leave residuals as large"
 
 
 def remedy_sentences(calibration: Calibration) -> list[str]:

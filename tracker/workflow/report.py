@@ -202,8 +202,8 @@ def _calibrations(session: Session, notes: list[str]) -> list[CalibrationFacts]:
             calibration_picture(calibration, frame, clip.file, ground_under(clip.markers))
         )
         said = (
-            f"{calibration.summary[:1].upper()}{calibration.summary[1:]}.",
             verdict_sentence(calibration),
+            f"{calibration.summary[:1].upper()}{calibration.summary[1:]}.",
             *camera_sentences(calibration),
         )
         drawn.append(CalibrationFacts(tuple(clips), said, marker_cells(calibration), picture))

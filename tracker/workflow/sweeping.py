@@ -6,9 +6,10 @@ from pathlib import Path
 from tracker.comparison.built import Setup
 from tracker.comparison.grid import Grid
 from tracker.comparison.knowledge import Knowledge
+from tracker.comparison.ranges import best_along
 from tracker.launcher.prediction import Prediction
 from tracker.launcher.sweep import Sweep, stated
-from tracker.report.field_words import axis_label
+from tracker.report.field_words import axis_label, meaning_of, unit_of
 from tracker.report.map_picture import map_picture
 from tracker.report.sweep_picture import Measured, sweep_picture
 from tracker.results import folder_of
@@ -24,6 +25,7 @@ class SweepPrediction:
     sweep: Sweep
     predictions: tuple[Prediction, ...]
     picture: Path
+    sentence: str
 
 
 def swept(outings: Outings, base: Setup, sweep: Sweep, knowledge: Knowledge) -> SweepPrediction:
@@ -34,7 +36,8 @@ def swept(outings: Outings, base: Setup, sweep: Sweep, knowledge: Knowledge) -> 
     folder = folder_of(outings.sessions[0].folder)
     picture = folder / f"sweep-{_plain(sweep.key)}.png"
     put_in_place(folder, {picture.name: drawn})
-    return SweepPrediction(base.name, sweep, found, picture)
+    said = best_along(sweep, found, unit_of(sweep.key), meaning_of(sweep.key))
+    return SweepPrediction(base.name, sweep, found, picture, f'"{base.name}": {said}')
 
 
 @dataclass(frozen=True)
