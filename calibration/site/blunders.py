@@ -132,7 +132,8 @@ def explained(site: Site, refit: Refit) -> tuple[InputError | None, Findings]:
     best = found[0]
     named = tuple(Suspect(name, float("nan"), best.text) for name in best.names)
     note = f"{best.text}; without that everything agrees"
-    error = Contradiction(best.text, remedy="correct it or leave it out", names=best.names)
+    remedy = "correct it or leave it out" if best.leaves_out else "correct it"
+    error = Contradiction(best.text, remedy=remedy, names=best.names)
     return error, Findings(named, (note,), left_out=best.leaves_out)
 
 

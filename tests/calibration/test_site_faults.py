@@ -43,7 +43,7 @@ FAULTS = {
     "none picked": (
         replace(TAPED, markers=tuple(replace(m, pixel=None) for m in TAPED.markers)),
         "no marker has a pixel",
-        "pick more",
+        "pick the others",
     ),
     "two without a position": (
         replace(TAPED, position_m=None, markers=TAPED.markers[:2]),

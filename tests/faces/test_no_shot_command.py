@@ -102,12 +102,12 @@ def test_the_session_as_drawn_gives_its_shot(session: Path) -> None:
     [
         pytest.param(
             lambda text: scaled(text, (1 / FOOT_M,) * 3),
-            "write the ground coordinates of the",
+            "multiply ground_m of every [[marker]]",
             marks=pytest.mark.long,
         ),
         pytest.param(
             lambda text: re.sub(r"height_m = .*", "height_m = 80", text),
-            "check height_m under",
+            "correct height_m under",
             marks=pytest.mark.campaign,
         ),
         pytest.param(

@@ -7,7 +7,8 @@ NO_SHOT = {
     ReasonCode.ONLY_REJECTED: Entry(
         "only rejected",
         "no shot was found that counts: the row of the one at {release_s:.2f} s says why it is "
-        "rejected, and lobmeter review accepts it where the picture shows a ball",
+        "rejected, so check that [ball] is the ball that was fired, and accept the row with "
+        "lobmeter review where its picture shows a ball",
     ),
     ReasonCode.NOTHING_FALLS: Entry(
         "nothing falls",
@@ -43,13 +44,15 @@ NO_SHOT = {
     ),
     ReasonCode.FALLS_OTHERWISE: Entry(
         "falls otherwise",
-        "no shot was found, and what falls at {release_s:.2f} s does not fall as a ball does in "
-        "this calibration: is it the right clip, and do its markers have the right pixels?",
+        "no shot was found, and what falls at {release_s:.2f} s does not fall as a ball does "
+        "before this camera: were the markers' pixels picked on this clip, at its full size, and "
+        "is the ball in it?",
     ),
     ReasonCode.TAPED_IN_FEET: Entry(
         "feet?",
         "no shot was found, but a ball falls as gravity requires if the markers were taped in "
-        "feet: write the ground coordinates of the markers in metres",
+        "feet: multiply ground_m of every [[marker]], and position_m under [camera] if it was "
+        "taped in feet too, by 0.3048",
     ),
     ReasonCode.PLAYS_SLOWLY: Entry(
         "slow motion?",
@@ -65,17 +68,20 @@ NO_SHOT = {
     ReasonCode.FLIES_BACKWARD: Entry(
         "against the firing line",
         "no shot was found, but a ball flies against the firing line (azimuth {azimuth_deg:.0f}°), "
-        f"from {START}: give the markers' coordinates along the direction of the shots",
+        f"from {START}: in ground_m of every [[marker]] and in position_m under [camera], count "
+        "along from the foot of the release in the direction of the shots, and across to the left "
+        "of it",
     ),
     ReasonCode.RELEASE_HEIGHT: Entry(
         "height of the release",
         "no shot was found, but a ball starts {up:pm} m above the ground, not {height_m:g} m: "
-        "check height_m under [release]",
+        "correct height_m under [release]",
     ),
     ReasonCode.RELEASE_ELSEWHERE: Entry(
         "release elsewhere",
-        f"no shot was found, but a ball starts {START}, not at the release: check the markers' "
-        "coordinates, which count from the foot of the release, or use --from-anywhere",
+        f"no shot was found, but a ball starts {START}, not at the release: correct along_m and "
+        "across_m under [release], or ground_m of the markers, which counts from the foot of the "
+        "release, or use --from-anywhere",
     ),
     ReasonCode.MARKERS_MISTAKEN: Entry(
         "mistake in the markers",
