@@ -5,7 +5,7 @@ import re
 import shlex
 from collections.abc import Iterable
 from dataclasses import dataclass
-from pathlib import PurePath
+from pathlib import Path, PurePath
 from typing import Self
 
 
@@ -139,6 +139,47 @@ class InputErrors(InputError):
     def sentences(self) -> list[str]:
         """Return the sentences of all gathered errors, in order."""
         return [sentence for error in self.errors for sentence in error.sentences()]
+
+
+NEAR = 0.6
+"""Least share of common letters at which a name is taken for a misspelling of another (the ratio
+of difflib's documentation, 'a close match')."""
+
+NEAR_FILE = 0.85
+"""The same of a file's name: a camera's names differ by a digit or two, and are not misspelt."""
+
+
+def nearest(name: str, listed: Iterable[str], least: float = NEAR) -> str | None:
+    """Return the listed name that a misspelt one most likely means, None where none is near."""
+    from difflib import SequenceMatcher
+
+    scores = [
+        (SequenceMatcher(None, name, other).ratio(), -abs(len(name) - len(other)), other)
+        for other in listed
+    ]
+    best = max(scores, default=(0.0, 0, ""))
+    return best[2] if best[0] >= least else None
+
+
+def meant(path: Path, else_do: str) -> str:
+    """Return what to do about a file or folder that is missing.
+
+    Parameters
+    ----------
+    path : Path
+    else_do : str
+        Where nothing beside it has a name that is nearly the same.
+    """
+    try:
+        beside = [
+            each.name
+            for each in path.parent.iterdir()
+            if each.suffix.casefold() == path.suffix.casefold()
+        ]
+    except OSError:
+        return else_do
+    near = nearest(path.name, beside, NEAR_FILE)
+    return f"did you mean {path.with_name(near)}? Else {else_do}" if near else else_do
 
 
 def typed(path: PurePath | str) -> str:

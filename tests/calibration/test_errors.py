@@ -12,6 +12,8 @@ from calibration.errors import (
     InputErrors,
     MarkerField,
     Undetermined,
+    meant,
+    nearest,
     typed,
 )
 
@@ -63,3 +65,19 @@ def test_a_plain_path_has_no_quotes_and_windows_has_its_own() -> None:
         patch.setattr(os, "name", "nt")
         quoted = typed("C:/Meine Clips"), typed("C:/Clips")
     assert quoted == ('"C:/Meine Clips"', "C:/Clips")
+
+
+def test_a_misspelt_name_is_recognised_and_another_is_not():
+    assert nearest("tenis orange", ["tennis", "tennis orange", "table tennis"]) == "tennis orange"
+    assert nearest("golf", ["tennis", "cricket"]) is None
+    assert nearest("anything", []) is None
+
+
+def test_a_file_of_nearly_that_name_is_named(tmp_path):
+    for name in ("IMG_0501.mp4", "IMG_0777.mp4", "IMG_501.txt"):
+        (tmp_path / name).touch()
+    wanted = tmp_path / "IMG_501.mp4"
+    assert meant(wanted, "look") == f"did you mean {tmp_path / 'IMG_0501.mp4'}? Else look"
+    assert meant(tmp_path / "DSC_0012.mp4", "look") == "look"
+    assert meant(tmp_path / "IMG_0932.mp4", "look") == "look"
+    assert meant(tmp_path / "gone" / "IMG_501.mp4", "look") == "look"

@@ -15,6 +15,7 @@ def test_an_unknown_ball_is_answered_with_what_is_known():
     with pytest.raises(InputError) as caught:
         ball_named("tenis")
     assert "'tenis' is not in the ball table" in str(caught.value)
+    assert caught.value.remedy.startswith("did you mean tennis? Else use one of tennis, ")
     for ball in BALLS:
         assert ball.name in str(caught.value)
 

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calibration.errors import InputError
-from tracker.session import length_m, number
+from tracker.session import Draft, draft_toml, length_m, number, to_millimetre
 
 LENGTHS = {
     "0.8": 0.8, "0,8": 0.8, " 80 cm ": 0.8, "80cm": 0.8, "800 mm": 0.8, "-28,5": -28.5,
@@ -45,3 +45,10 @@ def test_what_is_no_number_is_refused(text: str) -> None:
 @given(st.integers(0, 400), st.integers(0, 11))
 def test_feet_and_inches_add_up(feet: int, inches: int) -> None:
     assert length_m(f"{feet} ft {inches} in") == pytest.approx(length_m(f"{12 * feet + inches} in"))
+
+
+def test_what_is_written_has_no_digits_of_a_conversion() -> None:
+    place = tuple(length_m(text) for text in ("17.7", "-91 ft 7 in", "5 ft 4 1/8 in"))
+    assert to_millimetre(place) == [17.7, -27.915, 1.629]
+    text = draft_toml(Draft("Fen Lane", (), position_m=place))  # type: ignore[arg-type]
+    assert "position_m = [17.7, -27.915, 1.629]" in text

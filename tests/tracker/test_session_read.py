@@ -207,7 +207,11 @@ FAULTS = [
     ("mass_g = 210.0", 'kind = "round"', ["[setup.wheel], kind", '"disc"', "line 51"]),
     ('name = "140 mm wheels"\n[', 'nam = "140 mm wheels"\n[', ["[[setup]] 1, nam:", "mean name?"]),
     ('setup = "140 mm wheels"', 'setup = "140 mm"', ["[[clip]] 1", "setup", "140 mm wheels"]),
-    ("140mm.mp4", "141mm.mp4", ['[[clip]] 1 "clips/141mm.mp4", file', "there is no file"]),
+    (
+        "140mm.mp4",
+        "141mm.mp4",
+        ['[[clip]] 1 "clips/141mm.mp4", file', "there is no file", "did you mean clips/140mm.mp4?"],
+    ),
     ("clips/140mm.mp4", "clips", ["[[clip]] 1", "is a folder"]),
     ("clips/140mm.mp4", "/clips/140mm.mp4", ["[[clip]] 1", "not relative"]),
     ("clips/140mm.mp4", "C:/clips/140mm.mp4", ["[[clip]] 1", "not relative"]),

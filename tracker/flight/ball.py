@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from math import isfinite, pi, sqrt
 from typing import NamedTuple
 
-from calibration.errors import InputError, InputErrors
+from calibration.errors import InputError, InputErrors, nearest
 from tracker.flight.coefficients import Coefficient, SeamDrag, SmoothSphereDrag
 
 USUAL_LIFT_U = 0.05
@@ -266,10 +266,12 @@ def ball_named(name: str) -> Ball:
         if ball.name == wanted:
             return ball
     known = ", ".join(ball.name for ball in BALLS)
+    near = nearest(wanted, [ball.name for ball in BALLS])
+    guess = f"did you mean {near}? Else use" if near else "use"
     raise InputError(
         f"{name!r} is not in the ball table",
         where="[ball] type",
-        remedy=f"use one of {known}, or custom with mass_g, diameter_mm and drag_coefficient",
+        remedy=f"{guess} one of {known}, or custom with mass_g, diameter_mm and drag_coefficient",
     )
 
 

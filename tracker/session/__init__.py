@@ -1,6 +1,6 @@
 """What a person wrote down about one filmed outing: ``session.toml``, read and checked."""
 
-from tracker.session.answers import length_m, number
+from tracker.session.answers import length_m, number, to_millimetre
 from tracker.session.bare import USUAL_BALL, bare_session
 from tracker.session.draft import Draft, DraftClip, draft_toml
 from tracker.session.editing import (
@@ -66,6 +66,7 @@ __all__ = [
     "read_session",
     "review_path",
     "revised",
+    "to_millimetre",
     "with_added",
     "with_decision",
     "without_added",

@@ -1,6 +1,7 @@
 """What a person answers in plain words, with the units that tape measures have."""
 
 import re
+from collections.abc import Iterable
 
 from calibration.errors import InputError
 from tracker.session.mistakes import LENGTHS_M, feet_m
@@ -20,6 +21,15 @@ _UNITS = {
     "meter": 1.0,
     "meters": 1.0,
 }
+
+
+TAPED_DECIMALS = 3
+"""Places after the point of a taped length that is written, m: nobody tapes finer than 1 mm."""
+
+
+def to_millimetre(lengths_m: Iterable[float]) -> list[float]:
+    """Return lengths as they are written into a session: without the digits of a conversion."""
+    return [round(float(each), TAPED_DECIMALS) for each in lengths_m]
 
 
 def length_m(text: str) -> float:

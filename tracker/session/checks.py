@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any
 
+from calibration.errors import NEAR_FILE, nearest
 from tracker.session.document import Faults
 from tracker.session.kinds import listed, shown
 from tracker.session.lines import Place
@@ -140,8 +141,20 @@ def _check_file(place: Place, written: str, folder: Path, needed: bool, faults: 
     elif plain != written:
         faults.add(place, "has a backslash in its path", "write / between folder and file")
     elif needed and not _is(Path.is_file, folder / written):
-        remedy = "write / between folder and file" if "\\" in written else "check its name"
+        remedy = "write / between folder and file"
+        if "\\" not in written:
+            near = _near(folder, written)
+            remedy = f"did you mean {near}?" if near else "check its name"
         faults.add(place, f'there is no file "{name}" in the session\'s folder', remedy)
+
+
+def _near(folder: Path, written: str) -> str | None:
+    """Return the file within the folder whose name is nearly what was written, None for none."""
+    place = PurePosixPath(written)
+    beside = folder / place.parent
+    names = [each.name for each in beside.iterdir()] if _is(Path.is_dir, beside) else []
+    near = nearest(place.name, names, NEAR_FILE)
+    return None if near is None else place.with_name(near).as_posix()
 
 
 def _is(kind: Callable[[Path], bool], path: Path) -> bool:

@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
+from tracker.session.answers import to_millimetre
+
 
 @dataclass(frozen=True)
 class DraftClip:
@@ -57,7 +59,7 @@ def draft_toml(draft: Draft) -> str:
     draft : Draft
     """
     day = draft.filmed
-    position = None if draft.position_m is None else list(draft.position_m)
+    position = None if draft.position_m is None else to_millimetre(draft.position_m)
     lines = [
         f"name = {_quoted(draft.name)}",
         f"date = {day.isoformat()}" if day else "# date = 2026-05-17",

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from calibration.errors import InputError
+from calibration.errors import InputError, meant
 from tracker.flight.air import Weather
 from tracker.session.checks import check_session, has_markers
 from tracker.session.document import Document, Faults, parse_document, read_document
@@ -80,7 +80,10 @@ def _checked(document: Document, folder: Path, filmed: bool) -> Session:
 def _refuse_missing(folder: Path) -> None:
     if not folder.is_dir():
         what = "is not a folder" if folder.exists() else "there is no such folder"
-        raise InputError(what, where=str(folder), remedy="give the folder that holds session.toml")
+        remedy = "give the folder that holds session.toml"
+        if not folder.exists():
+            remedy = meant(folder, remedy)
+        raise InputError(what, where=str(folder), remedy=remedy)
     if not (folder / SESSION_FILE).is_file():
         raise InputError(
             f"the folder holds no {SESSION_FILE}",

@@ -5,13 +5,14 @@ from enum import StrEnum
 from itertools import pairwise
 from pathlib import Path
 
+from calibration.errors import nearest
 from tracker.session.document import Document, Faults, parse_document, read_document
 from tracker.session.entries import Session
 from tracker.session.kinds import listed, shown
 from tracker.session.lines import Place as Location
 from tracker.session.schema import DecisionSchema, ReviewSchema
 from tracker.session.stated import NOTHING_STATED, PICKED_U_PX, AddedShot, Place, StatedEnds
-from tracker.session.validate import nearest, validated
+from tracker.session.validate import validated
 
 REVIEW_FILE = "review.toml"
 

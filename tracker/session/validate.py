@@ -5,23 +5,18 @@ with file, line, table, field and, for a misspelt name, the nearest one that is 
 """
 
 from collections.abc import Mapping
-from difflib import SequenceMatcher
 from typing import Any, TypeVar, get_args
 
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from calibration.errors import InputError
+from calibration.errors import InputError, nearest
 from tracker.session.document import Document, Faults
 from tracker.session.kinds import Kind, shown
 from tracker.session.lines import Place
 from tracker.session.schema import TableSchema
 
 Schema = TypeVar("Schema", bound=TableSchema)
-
-NEAR = 0.6
-"""Least share of common letters at which a name is taken for a misspelling of another (the ratio
-of difflib's documentation, 'a close match')."""
 
 LONG_LIST = 15
 """In a list of more names than this, those of standard uncertainties are left out."""
@@ -98,16 +93,6 @@ def _unlisted(place: Place, listed: list[str]) -> tuple[Place, str, str]:
     if len(listed) > LONG_LIST:
         listed = [name for name in listed if name.replace("_u_", "_").removesuffix("_u") == name]
     return place, "is not a listed field", f"{guess} {', '.join(listed)}"
-
-
-def nearest(name: str, listed: list[str]) -> str | None:
-    """Return the listed name that a misspelt one most likely means, None where none is near."""
-    scores = [
-        (SequenceMatcher(None, name, other).ratio(), -abs(len(name) - len(other)), other)
-        for other in listed
-    ]
-    best = max(scores, default=(0.0, 0, ""))
-    return best[2] if best[0] >= NEAR else None
 
 
 def _metadata(table: type[TableSchema], name: str | int) -> list[Any]:

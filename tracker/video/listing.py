@@ -16,7 +16,7 @@ from av.video.frame import VideoFrame
 from av.video.stream import VideoStream
 from numpy.typing import NDArray
 
-from calibration.errors import InputError
+from calibration.errors import InputError, meant
 
 CONTAINERS = ("mov", "mp4", "matroska", "webm", "avi", "mpegts", "mpeg", "asf", "flv", "ogg", "mxf")
 """The demuxers that are used: containers that hold their own film. None of them follows the names
@@ -111,9 +111,8 @@ def open_clip(path: Path) -> InputContainer:
         if path.is_dir():
             raise InputError("this is a folder, not a video file", where=where)
         if not path.exists():
-            raise InputError(
-                "there is no such file", where=where, remedy="check its name and folder"
-            )
+            remedy = meant(path, "check its name and folder")
+            raise InputError("there is no such file", where=where, remedy=remedy)
         if path.stat().st_size == 0:
             raise InputError("the file is empty", where=where, remedy="copy it again")
         # The scheme keeps a name with a colon from being taken for an address.

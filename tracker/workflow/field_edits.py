@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from tracker.session import ClipEntry, FieldChange, MarkerEntry, Session
+from tracker.session import ClipEntry, FieldChange, MarkerEntry, Session, to_millimetre
 from tracker.session.lines import Place
 
 SPACING_M = 10.0
@@ -60,7 +60,7 @@ def retape(
 ) -> list[FieldChange]:
     """Return the change that puts a marker at another place of the ground."""
     at = (*list_of(session, clip), _number(clip, name))
-    return [FieldChange((*at, "ground_m"), [float(value) for value in ground_m])]
+    return [FieldChange((*at, "ground_m"), to_millimetre(ground_m))]
 
 
 def add(session: Session, clip: ClipEntry, marker: MarkerEntry) -> list[FieldChange]:

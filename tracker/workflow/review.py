@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
-from calibration.errors import InputError, typed
+from calibration.errors import InputError, nearest, typed
 from tracker.records import ReasonCode, Shot
 from tracker.results import folder_of, read_provenance, read_shots
 from tracker.results.digests import sha256_of
@@ -21,7 +21,6 @@ from tracker.session import (
     review_path,
 )
 from tracker.session.stated import NOTHING_STATED
-from tracker.session.validate import nearest
 from tracker.workflow.decisions import as_decided, matched, unfitted_note, unmatched_note
 
 LONGEST_S = 10.0

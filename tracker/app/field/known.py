@@ -8,7 +8,7 @@ from nicegui import ui
 from calibration.errors import InputError
 from tracker.app import parts
 from tracker.app.view import View
-from tracker.session import FieldChange, Session, length_m, number
+from tracker.session import FieldChange, Session, length_m, number, to_millimetre
 
 PLACES = ("along", "across", "up")
 
@@ -107,7 +107,7 @@ class KnownOfCamera:
             await self.view.edit("camera position not taped", FieldChange(where, None))
         elif all(texts.values()):
             try:
-                wanted = [length_m(texts[key]) for key in PLACES]
+                wanted = to_millimetre(length_m(texts[key]) for key in PLACES)
             except InputError as error:
                 self.view.complain(error.sentences(), about=where)
                 return
