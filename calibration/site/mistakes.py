@@ -256,7 +256,7 @@ def _across_signs(site: Site) -> Iterator[Mistake]:
         yield Mistake(
             (*aside, "camera position"),
             "across has the wrong sign in the camera's position and in the markers off the line: "
-            f"{left}",
+            f"{left}; or the clip is mirrored, as a phone's front camera may write it",
             replace(site, markers=flipped, position_m=mirror * position),
             keeps_all=True,
         )
