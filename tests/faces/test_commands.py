@@ -257,6 +257,13 @@ def test_check_reports_what_the_calibration_allows_and_what_to_add(session: Path
     changed("pixel = [71.8, 102.4]\n", "")(session)
     code, shown, errors = run("check", str(session))
     assert code == 0, errors
+    helping = shown.partition("What would help, the most first:")[2]
+    assert helping.count("\n- ") == 3 and "temperature_c" not in helping
+    assert '[[marker]] "gate post": no pixel yet' in " ".join(helping.split())[:80]
+    assert "more: lobmeter check" in helping and " --all" in helping
+    code, shown, errors = run("check", str(session), "--all")
+    assert code == 0, errors
+    assert "--all" not in shown
     assert "320 x 180, 60 frames a second" in shown
     assert "a landing at 20 m" in shown
     assert '"gate post"' in shown
@@ -275,10 +282,10 @@ def test_check_with_a_question_is_not_ready_and_ends_with_1(session: Path) -> No
 
 
 def test_check_says_what_a_prediction_lacks_without_refusing_the_session(session: Path) -> None:
-    code, shown, _ = run("check", str(session))
+    code, shown, _ = run("check", str(session), "--all")
     assert code == 0 and "nothing says how the launcher was built" in " ".join(shown.split())
     changed("\n[[clip]]", "\n[setup.wheel]\ndiameter_mm = 140.0\n\n[[clip]]")(session)
-    code, shown, faults = run("check", str(session))
+    code, shown, faults = run("check", str(session), "--all")
     words = " ".join(shown.split())
     assert code == 0, faults
     assert "wheel] mass_g: is missing" in words and "motor" in words

@@ -355,4 +355,4 @@ def test_heights_of_markers_show_the_fall_of_the_field(tmp_path: Path) -> None:
         ground = request_of(session, clip).ground
         assert ground.rise_along == pytest.approx(rise, rel=0.02)
         advice = camera_advice(session, clip, calibrate(session, clip, SIZE))
-        assert any("0.6° too small" in sentence for sentence in advice) is asked
+        assert any("0.6° too small" in one.sentence for one in advice) is asked

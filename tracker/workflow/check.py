@@ -1,6 +1,6 @@
 """Check of a session: faults, facts and advice."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
@@ -9,6 +9,7 @@ from calibration.errors import InputError, InputErrors
 from tracker.session import SESSION_FILE, ClipEntry, Session, read_session
 from tracker.video import ClipFacts
 from tracker.workflow.advice import camera_advice, launcher_advice, session_advice
+from tracker.workflow.gains import Advice, Rank, shares_of
 from tracker.workflow.inputs import inspected
 from tracker.workflow.questions import clip_questions, session_questions
 from tracker.workflow.stand import calibrate, leaves_gravity, refuse_competing
@@ -25,10 +26,19 @@ class Kind(StrEnum):
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing that was found, in a sentence."""
+    """One thing that was found, in a sentence.
+
+    Attributes
+    ----------
+    kind : Kind
+    sentence : str
+    order : tuple of float
+        Puts advice in order, what gains most first.
+    """
 
     kind: Kind
     sentence: str
+    order: tuple[float, float] = (0.0, 0.0)
 
 
 def check_session(folder: Path) -> tuple[Finding, ...]:
@@ -43,7 +53,7 @@ def check_session(folder: Path) -> tuple[Finding, ...]:
     -------
     tuple of Finding
         Faults, with which nothing can be measured; facts; questions on what is likely a slip; and
-        advice.
+        advice, what gains most first.
     """
     try:
         session = read_session(folder)
@@ -51,18 +61,28 @@ def check_session(folder: Path) -> tuple[Finding, ...]:
         return tuple(Finding(Kind.FAULT, sentence) for sentence in error.sentences())
     found: list[Finding] = [Finding(Kind.FACT, _about(session))]
     found.extend(Finding(Kind.QUESTION, sentence) for sentence in session_questions(session))
-    found.extend(_together({each.file: _check_clip(session, each) for each in session.clips}))
-    found.extend(Finding(Kind.ADVICE, sentence) for sentence in session_advice(session))
-    found.extend(Finding(Kind.ADVICE, sentence) for sentence in launcher_advice(session))
-    return tuple(found)
+    shares = shares_of(session)
+    by_clip = {each.file: _check_clip(session, each, shares) for each in session.clips}
+    found.extend(_together(by_clip))
+    found.extend(_advised((*session_advice(session), *launcher_advice(session)), shares))
+    advice = sorted((one for one in found if one.kind is Kind.ADVICE), key=lambda one: one.order)
+    return (*(one for one in found if one.kind is not Kind.ADVICE), *advice)
+
+
+def _advised(advice: Iterable[Advice], shares: Mapping[str, float]) -> list[Finding]:
+    """Return advice as findings."""
+    return [Finding(Kind.ADVICE, one.sentence, one.order(shares)) for one in advice]
 
 
 def _together(by_clip: Mapping[str, Sequence[Finding]]) -> list[Finding]:
     """Return the findings of the clips; what is found of several is stated once, with all names."""
     clips_of: dict[tuple[Kind, str], list[str]] = {}
+    orders: dict[tuple[Kind, str], tuple[float, float]] = {}
     for file, findings in by_clip.items():
         for one in findings:
-            clips = clips_of.setdefault((one.kind, one.sentence.replace(file, CLIP)), [])
+            key = (one.kind, one.sentence.replace(file, CLIP))
+            orders[key] = min(one.order, orders.get(key, one.order))
+            clips = clips_of.setdefault(key, [])
             if file not in clips:
                 clips.append(file)
     found = []
@@ -71,7 +91,7 @@ def _together(by_clip: Mapping[str, Sequence[Finding]]) -> list[Finding]:
         said = sentence.replace(CLIP, EVERY.lower() if every else ", ".join(clips))
         if said.startswith(EVERY.lower()):
             said = EVERY + said.removeprefix(EVERY.lower())
-        found.append(Finding(kind, said))
+        found.append(Finding(kind, said, orders[kind, sentence]))
     return found
 
 
@@ -87,7 +107,7 @@ def _about(session: Session) -> str:
     return f'{SESSION_FILE}: "{session.name}"{when}, {clips}, ball {session.ball.type}.'
 
 
-def _check_clip(session: Session, clip: ClipEntry) -> list[Finding]:
+def _check_clip(session: Session, clip: ClipEntry, shares: Mapping[str, float]) -> list[Finding]:
     """Return what there is to say of one clip."""
     try:
         facts = inspected(session, clip)
@@ -108,11 +128,10 @@ def _check_clip(session: Session, clip: ClipEntry) -> list[Finding]:
     # What is asked about a marker is not repeated as advice.
     asked = tuple(one.text for one in calibration.suspects)
     rest = [note for note in calibration.notes if not note.startswith(asked)]
-    for kind, notes in ((Kind.FACT, facts.notes), (Kind.ADVICE, rest)):
-        found += [Finding(kind, f"{clip.file}: {sentence.rstrip('.')}.") for sentence in notes]
-    for sentence in (*_unpicked(clip), *camera_advice(session, clip, calibration)):
-        found.append(Finding(Kind.ADVICE, sentence))
-    return found
+    found += [Finding(Kind.FACT, f"{clip.file}: {note.rstrip('.')}.") for note in facts.notes]
+    found += [Finding(Kind.ADVICE, sentence) for sentence in _unpicked(clip)]
+    noted = [Advice(f"{clip.file}: {note.rstrip('.')}.", Rank.GUARD) for note in rest]
+    return found + _advised((*noted, *camera_advice(session, clip, calibration)), shares)
 
 
 def _gravity_alone(clip: ClipEntry, error: InputErrors) -> list[Finding]:
