@@ -6,14 +6,17 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from tests.app.conftest import ROOT, Served, ready
 from tests.faces.measured_close import measured_close
+from tracker.app.shots.film import SIGN_PX
 from tracker.measurement import ClipResult
 from tracker.records import Reason, ReasonCode, RejectedCandidate, Shot
+from tracker.report.signs import EVENTS, svg_path
 from tracker.results import read_shots
 from tracker.results.details import read_points
 from tracker.session import read_review, read_session
@@ -135,6 +138,12 @@ def test_a_shot_is_stepped_through_in_true_time(visit: Visit, lane: Path) -> Non
     page.keyboard.press("End")
     page.keyboard.press("Home")
     expect(page.locator(".film")).to_have_attribute("data-frame", str(begins))
+    nearest = int(np.argmin(np.abs(facts.file_times_s - shot.release_s)))
+    for frame, said in ((nearest, "at the release"), (nearest - 2, "s before the release")):
+        to_frame(page, frame)
+        expect(page.locator(".film-where")).to_contain_text(said)
+    signs = [each.get_attribute("d") for each in page.locator(".spot.cased").all()]
+    assert signs == [svg_path(EVENTS[event], SIGN_PX) for event in ("release", "apex", "landing")]
 
 
 @pytest.mark.campaign

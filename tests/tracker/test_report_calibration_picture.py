@@ -15,10 +15,14 @@ from calibration.site import Calibration, Site, draw, solve
 from calibration.site.blunders import Suspect
 from tracker.records import Quality
 from tracker.report.calibration_picture import (
+    HEADING_INCHES,
+    LABEL_PX,
     PLAN_INCHES,
+    _below,
     _plan_limits,
     _shown_rows,
     calibration_picture,
+    verdict,
 )
 from tracker.report.calibration_words import (
     markers_table,
@@ -83,7 +87,7 @@ def test_the_rows_that_hold_the_ground_are_shown_in_true_proportion(size: tuple[
     width = int(ground[top + 5].sum())
     height = round(width * (after - first) / size[0])
     assert int(ground[top + height - 5].sum()) == width
-    bands = 150 * (0.95 + 2.35 + PLAN_INCHES[1] + 1.0)
+    bands = 150 * (HEADING_INCHES + 2.35 + PLAN_INCHES[1] + 1.0)
     assert image.shape[0] == pytest.approx(bands + height, abs=4)
     assert width == min(1920, round(1500 * size[0] / (after - first)))
 
@@ -98,6 +102,30 @@ def test_the_shown_rows_hold_all_that_is_drawn_and_little_sky(size: tuple[int, i
     rows = np.clip(np.concatenate(drawn)[:, 1], 0, size[1])
     assert rows.min() - first > 0.05 * size[0]
     assert after - rows.max() > 0.05 * size[0] or after == size[1]
+
+
+def test_the_title_is_a_verdict() -> None:
+    good = solved((1280, 720))
+    assert verdict(good) == "the markers agree with each other"
+    assert verdict(replace(good, p_value=1e-9)) == "the observations do not agree"
+    assert "nothing checks it" in verdict(replace(good, dof=0, p_value=1.0))
+    suspects = (Suspect("off left", 9.0, "taped elsewhere"),)
+    said = verdict(replace(good, suspects=suspects))
+    assert said == "the markers do not agree; look at off left"
+
+
+def test_the_metres_stand_close_below_their_ticks() -> None:
+    drawing = draw(solved((1280, 720)))
+    feet = [tick.ends_px for tick in drawing.ticks]
+    rows = [_below(ends, replace(drawing, arrows=()), 1.0) for ends in feet]
+    assert [row - float(ends[:, 1].max()) for row, ends in zip(rows, feet, strict=True)] == [
+        pytest.approx(LABEL_PX)
+    ] * len(feet)
+    # An arrow across the place of a label puts it lower, and leaves the others where they are.
+    at = feet[1][1] + (0.0, LABEL_PX)
+    arrow = replace(drawing.arrows[0], picked_px=at, tip_px=at + 5.0)
+    moved = [_below(ends, replace(drawing, arrows=(arrow,)), 1.0) for ends in feet]
+    assert moved[1] >= rows[1] + LABEL_PX and moved[2:] == rows[2:]
 
 
 @pytest.mark.campaign

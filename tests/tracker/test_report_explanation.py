@@ -16,6 +16,7 @@ from tracker.report import explanation as explanation_module
 from tracker.report.explanation import CandidateLog, _middle, explanation_pictures, log_of
 from tracker.report.explanation_picture import (
     CandidateView,
+    Crossing,
     Explanation,
     Instant,
     dashes,
@@ -120,6 +121,18 @@ def test_every_rival_is_named_with_its_number_and_reason() -> None:
     assert lines.count(RIVAL.reason) == 2
     nothing = " ".join(reasons(explanation(rivals=())))
     assert nothing == "No other candidate of that time looked like a flight."
+
+
+def test_what_made_it_a_shot_is_stated_with_its_figures() -> None:
+    shot = invented()[0]
+    used = sum(point.used for point in shot.points)
+    lines = " ".join(reasons(replace(explanation(shot), crossing=Crossing(used + 3, 2, 40.0))))
+    assert f"the ball was found in {used} of the {used + 3} frames of its flight" in lines
+    misses = [
+        (point.residual_column_px, point.residual_row_px) for point in shot.points if point.used
+    ]
+    assert f"lie {np.sqrt(np.mean(np.square(misses))):.2f} px (root mean square)" in lines
+    assert "moved 40 px up or down meets detections in 2 of them" in lines
 
 
 @pytest.fixture(scope="module")

@@ -13,8 +13,9 @@ from tests.tracker.invented_shot import CAMERA, SIZE, invented
 from tracker.records import Quality
 from tracker.report.overlay import OverlayPainter, flight_of
 from tracker.report.overlay.film import Pace, flight_stills, pace_of, write_overlay
-from tracker.report.overlay.painter import PATH, SEEN
+from tracker.report.overlay.painter import PATH, SEEN, SIGN, TICKS
 from tracker.report.overlay.sprites import label_sprite, lay
+from tracker.report.signs import CORNERS, EVENTS
 from tracker.video import ClipWriter, inspect
 
 RELEASE_S = 3.417
@@ -132,6 +133,28 @@ def test_a_flight_that_is_over_makes_room_for_the_next_and_one_in_the_air_does_n
     assert shown(1.0, end_s + 0.9) == [0]
     assert shown(1.0, end_s + 1.1) == [1]
     assert shown(-1.0, end_s - 0.5) == [0, 1]
+
+
+def test_ticks_of_a_crowded_flight_stay_apart() -> None:
+    painter = OverlayPainter(SIZE, [flight()])
+    frame = np.zeros((SIZE[1], SIZE[0], 3), np.uint8)
+    places = np.column_stack([np.linspace(200.0, 1000.0, 801), np.full(801, 500.0)])
+    painter._tick_places(frame, places)
+    aside = round(500 - 0.5 * sum(TICKS) * painter.letters_px)
+    seen = (np.abs(frame[aside, 200:1000].astype(int) - SEEN).max(axis=1) < 60).mean()
+    assert 0.1 < seen < 0.5
+
+
+def test_every_event_has_the_sign_that_it_has_everywhere() -> None:
+    painter = OverlayPainter(SIZE, [flight()])
+    for event in flight().events:
+        frame = np.zeros((SIZE[1], SIZE[0], 3), np.uint8)
+        painter._placed = {(0, each): (0, 0) for each in range(3)}
+        painter._paint_event(frame, 0, 0, event)
+        for right, down in CORNERS[EVENTS[event.sign]]:
+            column, row = np.array(event.pixel) + SIGN * painter.thick_px * np.array([right, down])
+            around = frame[round(row) - 2 : round(row) + 3, round(column) - 2 : round(column) + 3]
+            assert near(around, PATH) > 0
 
 
 def test_no_label_covers_the_flight() -> None:

@@ -13,7 +13,9 @@ import pytest
 from tests.tracker.invented_shot import CAMERA, MARKERS, field, invented, unmeasured, with_ball
 from tracker.records import MeasuredShot, Quality
 from tracker.report.composite import cut, multiple_exposure
-from tracker.report.scene import spaced, window_around
+from tracker.report.look import spaced
+from tracker.report.scene import SceneScale, _draw_markers, window_around
+from tracker.report.sheet import Sheet
 from tracker.report.shot_picture import ShotFrames, shot_picture
 
 
@@ -113,6 +115,28 @@ def test_the_window_lies_in_the_frame_and_holds_the_shot(shape: tuple[int, ...])
     if shape == (1080, 1920, 3):
         assert np.all(inside >= (left, top))
         assert np.all(inside <= (right, bottom))
+
+
+def test_the_window_holds_the_markers_that_fix_the_scale() -> None:
+    measured = invented()[0]
+    shape = (1080, 1920, 3)
+    whole = window_around(measured, shape)
+    beyond = [("left", (3.0, 700.0)), ("right", (1915.0, 1077.0)), ("outside", (2500.0, 700.0))]
+    left, _, right, bottom = window_around(measured, shape, beyond)
+    assert left <= 3 and right >= 1915 and bottom >= 1077
+    assert window_around(measured, shape, [("off", (960.0, 540.0))]) == whole
+
+
+def test_a_name_goes_off_the_sign_of_another_marker() -> None:
+    """The second marker stands where the name of the first would."""
+    scale = SceneScale((0, 0, 1920, 1080), 12.8)
+    near = [("first", (500.0, 500.0)), ("second", (505.0, 518.0))]
+    sheet = Sheet.empty((12.8, 7.2))
+    found = _draw_markers(sheet, near, scale, [])
+    signs, names = found[:2], found[2:]
+    assert len(names) == 2
+    assert all(name.overlap(sign) == 0.0 for name in names for sign in signs)
+    assert names[0].overlap(names[1]) == 0.0
 
 
 def test_a_camera_on_the_other_side_makes_no_difference() -> None:

@@ -141,9 +141,11 @@ def _keys(view: View) -> None:
     with ui.element("dialog").props('id="keys" aria-label="Keys"'):
         parts.heading("Keys")
         listed = parts.group("stack")
-        # The script gives it its words.
-        parts.button("Switch single keys off", lambda: None).props["id"] = "keys-switch"
-        parts.button("Close", lambda: ui.run_javascript('document.getElementById("keys").close()'))
+        with parts.group("row keys-done"):
+            # The script gives it its words.
+            parts.button("Switch single keys off", lambda: None).props["id"] = "keys-switch"
+            closes = 'document.getElementById("keys").close()'
+            parts.button("Close", lambda: ui.run_javascript(closes))
 
     def list_keys() -> None:
         listed.clear()

@@ -44,6 +44,12 @@ PLAN_MARGIN_M = 2.0
 """Ground around what the plan shows, m; a matter of looks."""
 SCENE_MARGIN = 0.07
 """Picture above and below what is drawn, as a share of the frame's width; a matter of looks."""
+HEADING_INCHES = 1.25
+"""Height of the heading: the verdict and three lines."""
+ARROW_POINTS = 12
+"""Points of an arrow at which a label is kept off it."""
+LABEL_PX, MOST_STEPS = 22.0, 8
+"""Distance of a label from its tick on the sheet, px, and half steps by which it is put lower."""
 LOWEST_ASPECT = 0.26
 """Height over width below which the scene would be a slit; a matter of looks."""
 GROUND = "#dfeee2"
@@ -82,7 +88,7 @@ def _laid_out(calibration: Calibration, drawing: Drawing, frame: Image, title: s
     top, bottom = _shown_rows(drawing, frame.shape)
     scene_width = min(WIDTH_INCHES, TALLEST_SCENE_INCHES * width / (bottom - top))
     count = max(1, min(len(calibration.markers), CLOSE_UPS))
-    heights = [0.95, scene_width * (bottom - top) / width, 2.35, PLAN_INCHES[1] + 1.0]
+    heights = [HEADING_INCHES, scene_width * (bottom - top) / width, 2.35, PLAN_INCHES[1] + 1.0]
     figure = Figure(figsize=(WIDTH_INCHES, sum(heights)), dpi=DOTS_PER_INCH, facecolor=PAPER)
     grid = figure.add_gridspec(
         4, 1, height_ratios=heights, left=0, right=1, top=1, bottom=0, hspace=0
@@ -106,12 +112,14 @@ def _laid_out(calibration: Calibration, drawing: Drawing, frame: Image, title: s
 def _draw_heading(axes: "Axes", calibration: Calibration, drawing: Drawing, title: str) -> None:
     empty(axes)
     axes.text(
-        0.012, 0.75, f"{title}: {calibration.summary}", fontsize=11, color=INK, va="center",
-        weight="bold", parse_math=False,
+        0.012, 0.8, f"{title}: {verdict(calibration)}", fontsize=11, va="center",
+        color=INK if calibration.p_value >= ALARM else STAMPS[Quality.REJECTED], weight="bold",
+        parse_math=False,
     )  # fmt: skip
     axes.text(
         0.012,
-        0.3,
+        0.36,
+        f"Known to: {calibration.summary}.\n"
         f"Grid of {drawing.spacing_m:g} m. Arrows: residuals, {drawing.scale:g} times as long as "
         "they are. Ellipses, 95 %: where a ball that landed there would be measured.\n"
         "Close-ups: the cross is the pixel that was picked, the ring where the camera expects "
@@ -121,17 +129,18 @@ def _draw_heading(axes: "Axes", calibration: Calibration, drawing: Drawing, titl
         color=INK,
         va="center",
     )
+
+
+def verdict(calibration: Calibration) -> str:
+    """Return in a few words whether the markers are to be believed."""
+    if calibration.suspects:
+        names = dict.fromkeys(short(one.name) for one in calibration.suspects)
+        return f"the markers do not agree; look at {', '.join(names)}"
     if calibration.p_value < ALARM:
-        axes.text(
-            0.988,
-            0.75,
-            "the observations do not agree",
-            fontsize=11,
-            color=STAMPS[Quality.REJECTED],
-            ha="right",
-            va="center",
-            weight="bold",
-        )
+        return "the observations do not agree"
+    if not calibration.dof:
+        return "the camera is fixed, and nothing checks it: mark one more"
+    return "the markers agree with each other"
 
 
 def _shown_rows(drawing: Drawing, shape: tuple[int, ...]) -> tuple[int, int]:
@@ -169,12 +178,12 @@ def _draw_scene(axes: "Axes", drawing: Drawing, frame: Image, rows: tuple[int, i
         axes.plot(*line.T, color=PAPER, lw=1.6, path_effects=cased(3.0))
     for ellipse in drawing.ellipses:
         axes.fill(*ellipse.outline_px.T, facecolor="none", edgecolor=ELLIPSE, lw=1.6, zorder=4)
-    below = _lowest(drawing, 120 * scale)
     for tick in drawing.ticks:
         axes.plot(*tick.ends_px.T, color=PAPER, lw=1.6, path_effects=cased(3.0))
+        column = float(np.clip(tick.ends_px[1, 0], 34 * scale, width - 34 * scale))
         axes.text(
-            float(np.clip(tick.ends_px[1, 0], 34 * scale, width - 34 * scale)),
-            float(min(below + 26 * scale, after - 20 * scale)),
+            column,
+            min(_below(tick.ends_px, drawing, scale), after - 20 * scale),
             f"{tick.along_m:g} m",
             color=PAPER,
             fontsize=8,
@@ -202,13 +211,18 @@ def _draw_scene(axes: "Axes", drawing: Drawing, frame: Image, rows: tuple[int, i
     axes.set_ylim(after - 0.5, first - 0.5)
 
 
-def _lowest(drawing: Drawing, reach: float) -> float:
-    """Return the row below which the ticks' labels are clear of the lines near the ticks."""
-    ends = max((float(tick.ends_px[:, 1].max()) for tick in drawing.ticks), default=0.0)
-    arrows = [np.array([arrow.tip_px, arrow.picked_px]) for arrow in drawing.arrows]
-    lines = (*drawing.grid, *arrows, np.array([[0.0, ends]]))
-    rows = np.concatenate([line[:, 1] for line in lines])
-    return float(rows[rows < ends + reach].max())
+def _below(ends_px: Array, drawing: Drawing, scale: float) -> float:
+    """Return the row of a tick's label: close below it, and clear of the residuals' arrows."""
+    column, foot = float(ends_px[1, 0]), float(ends_px[:, 1].max())
+    share = np.linspace(0.0, 1.0, ARROW_POINTS)[:, None]
+    arrows = [one.picked_px + share * (one.tip_px - one.picked_px) for one in drawing.arrows]
+    drawn = np.concatenate([np.zeros((0, 2)), *arrows])
+    near = drawn[np.abs(drawn[:, 0] - column) < 40 * scale]
+    for step in range(MOST_STEPS):
+        row = foot + (LABEL_PX + step * LABEL_PX / 2) * scale
+        if not np.any(np.abs(near[:, 1] - row) < LABEL_PX * scale):
+            break
+    return row
 
 
 def _draw_close_up(

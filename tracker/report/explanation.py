@@ -20,9 +20,20 @@ from tracker.records import (
 from tracker.report.composite import BallPatch, Image, around, finer_by, squared
 from tracker.report.explanation_picture import (
     CandidateView,
+    Crossing,
     Explanation,
     Instant,
     explanation_picture,
+)
+from tracker.report.meetings import (
+    ASIDE_PX,
+    TOUCH_S,
+    aside,
+    crossed,
+    evenly,
+    frame_at,
+    frames_between,
+    met,
 )
 from tracker.report.shot_frames import half_patch_px
 from tracker.video import ClipFacts, Frame, Shown, from_frames
@@ -37,9 +48,6 @@ GREY = 128
 
 ROWS_AT_ONCE = 8
 """Rows of the background that are made at once: those of all its frames fit beside the core."""
-
-INSTANTS = 12
-"""Close-ups in a row of the picture; a matter of looks."""
 
 MOST_RIVALS = 4
 """As many as there are colours that stay apart."""
@@ -56,10 +64,6 @@ HALF_PX = 16
 
 AROUND_S = 0.3
 """Candidates of this time before and after a flight are shown too, s."""
-
-TOUCH_S = 0.001
-"""Time beyond the first and last sighting that belongs to the flight, s; under one frame."""
-
 
 MOST_NOTED = 400_000
 """Candidates that are noted of a clip: two hours of a quiet field, ten megabytes."""
@@ -193,7 +197,7 @@ def _whole(facts: ClipFacts) -> tuple[float, float]:
 def _stills_in(facts: ClipFacts, span: tuple[float, float]) -> frozenset[int]:
     """Return the frames whose median is the background of a time span."""
     moments = np.linspace(max(span[0], 0.0), span[1], BACKGROUND_FRAMES)
-    return frozenset(_frame_at(facts, moment) for moment in moments.tolist())
+    return frozenset(frame_at(facts, moment) for moment in moments.tolist())
 
 
 def _of_shot(
@@ -211,7 +215,14 @@ def _of_shot(
         _view(facts, log, span, _course_of(shot, shot.path)),
         shot,
         _strongest([each for each in near if each.support > LEAST_SUPPORT]),
+        _crossing(facts, log, shot.path),
     )
+
+
+def _crossing(facts: ClipFacts, log: CandidateLog, path: FlightPath) -> Crossing:
+    """Return in how many frames a flight could be met, and is by chance."""
+    by_chance = log.every * aside(facts, log.between, path)
+    return Crossing(crossed(facts, path), round(by_chance), ASIDE_PX)
 
 
 def _without_shot(
@@ -222,16 +233,28 @@ def _without_shot(
 ) -> Explanation:
     """Return what came nearest to a shot in a clip without any."""
     rivals = _strongest(rejected)
-    courses = [
-        _Course(f"Along candidate {number}:", float(each.times_s[0]), each.times_s, each.pixels)
-        for number, each in enumerate(rivals, start=1)
-    ]
+    courses = [_course_along(facts, log, each, number) for number, each in enumerate(rivals, 1)]
     course = _soon_decoded(facts, courses)
     heading = f"No shot was measured in {facts.path.name}: the nearest candidates"
     if causes:
         heading = f"{facts.path.name}: {sentence(causes)}"
     view = _view(facts, log, _whole(facts), course)
     return Explanation(heading, view, None, rivals)
+
+
+def _course_along(
+    facts: ClipFacts, log: CandidateLog, each: RejectedCandidate, number: int
+) -> _Course:
+    """Return a rejected candidate's path, with the frames whose close-up holds a detection."""
+    met_s = met(facts, log.between, (each.times_s, each.pixels), _half(facts))
+    found = frozenset(frame_at(facts, moment) for moment in met_s.tolist())
+    name = f"Along candidate {number}, with a detection in the close-up and without:"
+    return _Course(name, float(each.times_s[0]), each.times_s, each.pixels, found)
+
+
+def _half(facts: ClipFacts) -> int:
+    """Return half the side of a close-up, px."""
+    return round(HALF_PX * max(1.0, max(facts.size_px) / 1920))
 
 
 def _soon_decoded(facts: ClipFacts, courses: Sequence[_Course]) -> _Course:
@@ -279,7 +302,7 @@ def _view(
     """Return the background of a time span, its candidates, and close-ups along a course."""
     still = _stills_in(facts, span)
     places = _places(facts, course)
-    half = round(HALF_PX * max(1.0, max(facts.size_px) / 1920))
+    half = _half(facts)
     stills: list[Image] = []
     cutouts: dict[int, Image] = {}
 
@@ -344,16 +367,10 @@ def _places(facts: ClipFacts, course: _Course) -> dict[int, Array]:
     if not np.any(inside):
         return {}
     times, pixels = course.times_s[inside], pixels[inside]
-    frames = {
-        _frame_at(facts, moment) for moment in np.linspace(times[0], times[-1], INSTANTS).tolist()
-    }
+    frames = set(evenly(frames_between(facts, times[0], times[-1]), course.found))
     return {
         frame: np.array(
             [np.interp(facts.times_s[frame], times, pixels[:, axis]) for axis in (0, 1)]
         )
         for frame in sorted(frames)
     }
-
-
-def _frame_at(facts: ClipFacts, moment_s: float) -> int:
-    return int(np.argmin(np.abs(facts.times_s - moment_s)))

@@ -109,6 +109,25 @@ class CandidateView:
 
 
 @dataclass(frozen=True)
+class Crossing:
+    """In how many frames a flight could be met, and is by chance.
+
+    Attributes
+    ----------
+    frames : int
+        Frames of the clip in which the flight is inside the frame.
+    by_chance : int
+        Frames in which a detection lies beside the same flight, moved aside.
+    aside_px : float
+        How far it is moved up and down, in a frame 1920 pixels wide.
+    """
+
+    frames: int
+    by_chance: int
+    aside_px: float
+
+
+@dataclass(frozen=True)
 class Explanation:
     """What the picture is made of.
 
@@ -120,12 +139,15 @@ class Explanation:
         None where no shot was found.
     rivals : tuple of RejectedCandidate
         Those that are drawn, strongest first.
+    crossing : Crossing or None
+        Of the shot's flight.
     """
 
     heading: str
     view: CandidateView
     shot: MeasuredShot | None
     rivals: tuple[RejectedCandidate, ...]
+    crossing: Crossing | None = None
 
 
 def explanation_picture(explanation: Explanation) -> bytes:
@@ -167,9 +189,9 @@ def reasons(explanation: Explanation) -> list[str]:
     said = []
     shot = explanation.shot
     if shot is not None:
-        used = sum(point.used for point in shot.points)
-        about = f"White: the shot, found in {used} frames (rings), {shot.shot.quality}."
-        said.append(f"{about} {shot.shot.reason}")
+        said.append(f"White: the shot, {shot.shot.quality}. {shot.shot.reason}".rstrip())
+        if explanation.crossing is not None:
+            said.append(counted(shot, explanation.crossing))
     if not explanation.rivals:
         said.append("No other candidate of that time looked like a flight.")
     for number, rival in enumerate(explanation.rivals, start=1):
@@ -183,6 +205,23 @@ def reasons(explanation: Explanation) -> list[str]:
         )
     inches = WIDTH_INCHES - 2 * MARGIN_INCHES
     return [line for text in said for line in folded(text, inches, TEXT_SIZE)]
+
+
+def counted(shot: MeasuredShot, crossing: Crossing) -> str:
+    """Return what makes a flight a shot: how often it was found, how well it fits, and chance."""
+    used = [point for point in shot.points if point.used]
+    misses = np.array([(one.residual_column_px, one.residual_row_px) for one in used])
+    misses = misses.reshape(-1, 2)[np.isfinite(misses.reshape(-1, 2)).all(axis=1)]
+    seen = f"found in {len(used)} of the {crossing.frames} frames of its flight"
+    said = [f"What counted: the ball was {seen}"]
+    if len(misses):
+        rms = float(np.sqrt(np.mean(misses**2)))
+        said.append(f"these places lie {rms:.2f} px (root mean square) from one flight")
+    said.append(
+        f"the same flight moved {crossing.aside_px:g} px up or down meets detections in "
+        f"{crossing.by_chance} of them"
+    )
+    return f"{'; '.join(said)}."
 
 
 def _draw_scene(part: Sheet, explanation: Explanation, scale: float) -> None:

@@ -66,6 +66,18 @@ def as_jpeg(figure: "Figure") -> bytes:
     return file.getvalue()
 
 
+def spaced(pixels: NDArray[np.float64], apart: float) -> NDArray[np.int64]:
+    """Return which places of a path, shape (N, 2), are shown: each so far on from the last."""
+    steps = np.linalg.norm(np.diff(pixels, axis=0), axis=1)
+    kept, gone = [0], 0.0
+    for at, step in enumerate(steps.tolist(), start=1):
+        gone += step
+        if gone >= apart:
+            kept.append(at)
+            gone = 0.0
+    return np.array(kept)
+
+
 def across(pixels: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return unit vectors across a row of places, shape (N, 2)."""
     if len(pixels) < 2:

@@ -10,9 +10,10 @@ from tracker.records import FlightPath, MeasuredShot
 from tracker.report.composite import Image, shrunk
 from tracker.report.labels import Box, box_about, place_label
 from tracker.report.lettering import line_inches, width_inches
-from tracker.report.look import FITTED, INK, PAPER, UNUSED, USED, across, places
+from tracker.report.look import FITTED, INK, PAPER, UNUSED, USED, across, places, spaced
 from tracker.report.rounding import with_uncertainty
 from tracker.report.sheet import Letters, Sheet, crosses, outline
+from tracker.report.signs import EVENTS
 
 Array = NDArray[np.float64]
 Window = tuple[int, int, int, int]
@@ -97,19 +98,24 @@ class SceneScale:
         return bool(left <= pixel[0] <= right and top <= pixel[1] <= bottom)
 
 
-def window_around(measured: MeasuredShot, shape: tuple[int, ...]) -> Window:
+def window_around(measured: MeasuredShot, shape: tuple[int, ...], markers: Markers = ()) -> Window:
     """Return the part of the frame that holds the whole shot: left, top, right, bottom.
+
+    The markers are part of it: they fix the scale.
 
     Parameters
     ----------
     measured : MeasuredShot
     shape : tuple of int
         Height and width of the frame.
+    markers : sequence of (str, (float, float))
+        Names and pixels.
     """
     height, width = shape[:2]
     seen = [places(measured, True), places(measured, False)]
     if measured.path is not None:
         seen.append(measured.path.pixels)
+    seen.append(np.array([pixel for _, pixel in markers], float).reshape(-1, 2))
     every = np.concatenate(seen)
     every = every[np.all(np.isfinite(every), axis=1)]
     every = np.clip(every, (0, 0), (width - 1, height - 1))
@@ -175,10 +181,10 @@ def _draw_markers(
 ) -> list[Box]:
     """Draw every marker in the window with its name below it; return what is taken and the names.
 
-    A name that would cover another goes a line lower.
+    A name that would cover another, or the sign of any marker, goes a line lower.
     """
-    found = list(taken)
     arm = 9 * scale.scale
+    found = [*taken, *(_roof_box(pixel, arm, scale) for _, pixel in markers)]
     line = line_inches(MARKER_SIZE)
     letters = Letters(MARKER_SIZE, colour=PAPER, ha="center", casing=NAME_CASING)
     for name, (column, row) in markers:
@@ -195,6 +201,13 @@ def _draw_markers(
         found.append(box)
         part.write(box.middle, name, letters)
     return found
+
+
+def _roof_box(pixel: tuple[float, float], arm: float, scale: SceneScale) -> Box:
+    """Return the box of a marker's sign."""
+    column, row = pixel
+    corners = np.array([[column - arm, row + 0.7 * arm], [column + arm, row + 1.7 * arm]])
+    return Box(*scale.at(corners).ravel().tolist())
 
 
 def _draw_path(part: Sheet, measured: MeasuredShot, path: FlightPath, scale: SceneScale) -> None:
@@ -240,18 +253,6 @@ def _draw_places(part: Sheet, measured: MeasuredShot, scale: SceneScale) -> None
         part.segments(strokes, colour, width)
 
 
-def spaced(pixels: Array, apart: float) -> NDArray[np.int64]:
-    """Return which places of a path, shape (N, 2), are shown: each so far on from the last."""
-    steps = np.linalg.norm(np.diff(pixels, axis=0), axis=1)
-    kept, gone = [0], 0.0
-    for at, step in enumerate(steps.tolist(), start=1):
-        gone += step
-        if gone >= apart:
-            kept.append(at)
-            gone = 0.0
-    return np.array(kept)
-
-
 def _draw_events(
     part: Sheet, measured: MeasuredShot, path: FlightPath, around: tuple[SceneScale, Sequence[Box]]
 ) -> None:
@@ -263,9 +264,9 @@ def _draw_events(
     carry = with_uncertainty(shot.carry_m, shot.carry_u_m)
     landing = "landing" if shot.landing_seen else "landing, not seen"
     events = (
-        (path.release_px, "^", f"release, {speed} m/s"),
-        (path.apex_px, "D", f"apex, {apex} m"),
-        (path.landing_px, "v", f"{landing}, {carry} m"),
+        (path.release_px, EVENTS["release"], f"release, {speed} m/s"),
+        (path.apex_px, EVENTS["apex"], f"apex, {apex} m"),
+        (path.landing_px, EVENTS["landing"], f"{landing}, {carry} m"),
     )
     lines = scale.at(_dense(path.pixels, step=8.0 * scale.scale))
     covered = list(taken)

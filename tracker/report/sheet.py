@@ -4,7 +4,6 @@ matplotlib takes a third of a second for a sheet of this kind, and a second to i
 the same lines and letters in a twentieth of that.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Self
 
@@ -17,6 +16,7 @@ from tracker.report.labels import Box
 from tracker.report.lettering import POINTS_PER_INCH, letter_places, printable, typeface
 from tracker.report.look import DOTS_PER_INCH, INK, PAPER
 from tracker.report.raster import resampled
+from tracker.report.signs import CORNERS
 
 Array = NDArray[np.float64]
 Place = tuple[float, float]
@@ -224,7 +224,7 @@ def level(colour: str) -> Colour:
 
 
 def outline(sign: str, place: Array, points: float) -> Array:
-    """Return the corners of a sign about a place: ``"^"``, ``"v"``, ``"D"`` or ``"s"``, inches.
+    """Return the corners of one of `CORNERS` about a place, inches.
 
     Parameters
     ----------
@@ -233,13 +233,7 @@ def outline(sign: str, place: Array, points: float) -> Array:
     points : float
         Its width.
     """
-    corners: dict[str, Sequence[Place]] = {
-        "^": ((0.0, -0.5), (-0.5, 0.5), (0.5, 0.5)),
-        "v": ((0.0, 0.5), (-0.5, -0.5), (0.5, -0.5)),
-        "D": ((0.0, -0.7), (0.7, 0.0), (0.0, 0.7), (-0.7, 0.0)),
-        "s": ((-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5)),
-    }
-    found: Array = place + points / POINTS_PER_INCH * np.array(corners[sign])
+    found: Array = place + points / POINTS_PER_INCH * np.array(CORNERS[sign])
     return found
 
 

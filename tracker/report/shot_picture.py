@@ -71,7 +71,7 @@ def shot_picture(measured: MeasuredShot, seen: ShotFrames) -> bytes:
         The frame with every place of the ball, the fitted path, release, apex and landing;
         below it close-ups of single frames, the figures, and how far the fit misses each place.
     """
-    window = window_around(measured, seen.frame.shape)
+    window = window_around(measured, seen.frame.shape, seen.markers)
     left, top, right, bottom = window
     lines = heading_of(measured.shot)
     tile = WIDTH_INCHES / CLOSE_UPS

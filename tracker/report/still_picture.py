@@ -1,6 +1,6 @@
 """A frame with a grid of pixel coordinates, and enlarged parts of it."""
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -22,6 +22,9 @@ RIM_PX = 64
 """Margin for the numbers, px of the picture."""
 LINE, WIDTH, OPACITY = "#ffffff", 0.6, 0.45
 """Grid lines: colour, width in points and opacity, so that the frame stays visible under them."""
+EDGE: dict[str, Any] = {"color": "#ffe08a", "lw": 0.9, "alpha": 0.75, "ls": (0, (5, 12))}
+"""Edges of the parts: thin, light and with gaps longer than their dashes, since markers lie under
+them."""
 
 
 def still_pictures(frame: Image, title: str) -> dict[str, bytes]:
@@ -62,9 +65,9 @@ def _whole(frame: Image, names: dict[str, tuple[float, float]], title: str) -> b
             va="top", fontsize=12, path_effects=cased(2.4),
         )  # fmt: skip
     for edge in range(1, COLUMNS):
-        axes.axvline(width * edge / COLUMNS - 0.5, color=LINE, lw=1.5, alpha=0.8)
+        axes.axvline(width * edge / COLUMNS - 0.5, **EDGE)
     for edge in range(1, ROWS):
-        axes.axhline(height * edge / ROWS - 0.5, color=LINE, lw=1.5, alpha=0.8)
+        axes.axhline(height * edge / ROWS - 0.5, **EDGE)
     return as_jpeg(axes.figure)  # type: ignore[arg-type]
 
 

@@ -8,11 +8,13 @@ import numpy as np
 
 from tracker.launcher.prediction import Prediction
 from tracker.report.comparison_picture import COLOURS, png_of
+from tracker.report.lettering import POINTS_PER_INCH
 from tracker.report.look import FAINT, INK, PAPER
 from tracker.statistics.components import Estimate
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.transforms import Transform
 
 
 @dataclass(frozen=True)
@@ -37,6 +39,9 @@ class Panel:
 HEADROOM = 1.15
 """Height of a panel over its highest value, which leaves room for the number above it; a matter of
 looks."""
+
+ABOVE_POINTS = 9.0
+"""Height of the sign of the greatest value over what is drawn there, points; a matter of looks."""
 
 
 def sweep_picture(
@@ -94,7 +99,7 @@ def _key(axes: "Axes", measured: bool) -> None:
     entries: list[Line2D | Patch] = [
         Line2D([], [], color=COLOURS[0], lw=2, label="predicted"),
         Patch(facecolor=COLOURS[0], alpha=0.18, label="its 95 % interval"),
-        Line2D([], [], color=COLOURS[0], marker="v", ms=8, ls="none", label="most"),
+        Line2D([], [], marker="v", ms=8, mfc=PAPER, mec=COLOURS[0], ls="none", label="most"),
     ]
     if measured:
         label = "measured mean, 95 %"
@@ -103,6 +108,20 @@ def _key(axes: "Axes", measured: bool) -> None:
         handles=entries, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=len(entries),
         frameon=False, fontsize=9.5, labelcolor=INK, borderaxespad=0.2,
     )  # fmt: skip
+
+
+def _top(value: float, expected: float, panel: Panel) -> float:
+    """Return the highest that is drawn at a value: what is expected, and what was measured."""
+    here = [each.value + each.expanded() for one, each in panel.measured if one.at == value]
+    return max([expected, *here])
+
+
+def _raised(axes: "Axes", points: float) -> "Transform":
+    """Return the transform of an area's data, moved up on the sheet."""
+    from matplotlib.transforms import ScaledTranslation
+
+    scale = axes.figure.dpi_scale_trans
+    return axes.transData + ScaledTranslation(0.0, points / POINTS_PER_INCH, scale)
 
 
 def _draw(axes: "Axes", values: Sequence[float], panel: Panel, best: bool) -> None:
@@ -116,9 +135,13 @@ def _draw(axes: "Axes", values: Sequence[float], panel: Panel, best: bool) -> No
     axes.plot(values, line, color=colour, lw=2)
     if best:
         top = int(np.argmax(line))
-        axes.plot(values[top], line[top], marker="v", ms=9, color=colour, clip_on=False)
+        highest = _top(values[top], line[top], panel)
+        axes.plot(
+            values[top], highest, marker="v", ms=9, mfc=PAPER, mec=colour, clip_on=False,
+            transform=_raised(axes, ABOVE_POINTS), zorder=5,
+        )  # fmt: skip
         axes.annotate(
-            f"{values[top]:.4g}", (values[top], line[top]), xytext=(0, 9), ha="center",
+            f"{values[top]:.4g}", (values[top], highest), xytext=(0, 2 * ABOVE_POINTS), ha="center",
             textcoords="offset points", color=colour, fontsize=9.5,
         )  # fmt: skip
     for one, estimate in panel.measured:
@@ -132,10 +155,10 @@ def _draw(axes: "Axes", values: Sequence[float], panel: Panel, best: bool) -> No
             ha="right" if past_middle else "left", textcoords="offset points", color=COLOURS[1],
             fontsize=8.5, parse_math=False,
         )  # fmt: skip
-    highest = [float((line + half).max())]
-    highest += [estimate.value + estimate.expanded() for _, estimate in panel.measured]
+    tops = [float((line + half).max())]
+    tops += [estimate.value + estimate.expanded() for _, estimate in panel.measured]
     axes.margins(x=0.03)
-    axes.set_ylim(0.0, HEADROOM * max(highest))
+    axes.set_ylim(0.0, HEADROOM * max(tops))
     axes.set_facecolor(PAPER)
     axes.grid(color=FAINT, alpha=0.3, lw=0.6)
     axes.tick_params(colors=INK, labelsize=9.5)

@@ -9,6 +9,7 @@ from calibration.camera import Camera
 from calibration.site import visible
 from tracker.report.comparison_picture import COLOURS
 from tracker.report.look import FAINT, INK, PAPER, cased
+from tracker.report.signs import EVENTS
 from tracker.vantage import Moment, Vantage
 
 if TYPE_CHECKING:
@@ -23,8 +24,6 @@ MOST_DOTS = 30
 
 FAR_M = 1e5
 """Distance of what stands for the horizon, m: a phone's pixel spans more than the rest."""
-
-SHAPES = {"release": "^", "apex": "D", "landing": "v"}
 
 
 def stride_of(vantage: Vantage) -> int:
@@ -84,7 +83,7 @@ def _draw_markers(axes: "Axes", vantage: Vantage) -> None:
 
 
 def _draw_moment(axes: "Axes", one: Moment, width: int) -> None:
-    axes.plot(*one.pixel, SHAPES[one.name], ms=10, mfc="none", mec=INK, mew=1.5, zorder=6)
+    axes.plot(*one.pixel, EVENTS[one.name], ms=10, mfc="none", mec=INK, mew=1.5, zorder=6)
     share = float(one.pixel[0]) / width
     side = "left" if share < 0.16 else "right" if share > 0.84 else "center"
     column, row = (float(value) for value in one.pixel)

@@ -79,7 +79,7 @@ class Shots:
 
     def build(self) -> None:
         """Put table, film and panel."""
-        self._state = parts.group("stack")
+        self._state = parts.group("stack shots-state")
         with parts.group("shots-page"):
             with parts.group("shots-list"):
                 self._listed = parts.group()

@@ -114,8 +114,7 @@ export default {
       };
     },
     where() {
-      const since = this.now.flight && this.now.flight.path.length
-        ? `, ${this.since(this.time - this.now.flight.path[0][0])} s after the release` : "";
+      const since = this.now.flight && this.now.flight.path.length ? `, ${this.sinceRelease()}` : "";
       const mode = this.now.mode ? ` ${this.now.hint}` : "";
       const at = this.now.mode && this.cursor ? ` Column ${this.cursor[0].toFixed(1)}, row ${this.cursor[1].toFixed(1)}.` : "";
       return `Frame ${this.frame}, ${(this.time - this.now.times[0]).toFixed(3)} s in the clip${since}.${mode}${at}`;
@@ -177,6 +176,12 @@ export default {
       this.now.times.forEach((at, index) => { if (at <= time + 1e-6) best = index; });
       return best;
     },
+    // The frame nearest to the release lies up to half a frame before it.
+    sinceRelease() {
+      const played = this.time - this.now.flight.path[0][0], frame = this.now.duration / this.now.times.length;
+      if (Math.abs(played) <= 0.5 * frame) return "at the release";
+      return `${this.since(Math.abs(played))} s ${played < 0 ? "before" : "after"} the release`;
+    },
     since(played) { return (Math.round((1000 * played) / this.now.pace) / 1000 + 0).toFixed(3); },
     nearest(time) {
       const before = this.frameAt(time), times = this.now.times;
@@ -218,10 +223,7 @@ export default {
       return null;
     },
     placed(spot) { return `translate(${spot.x} ${spot.y}) scale(${this.unit})`; },
-    shape(kind) {
-      if (kind === "apex") return "M-9 6L0 -9L9 6Z";
-      return kind === "release" ? "M-7 -7H7V7H-7Z" : "M0 -10L10 0L0 10L-10 0Z";
-    },
+    shape(kind) { return this.now.signs[kind]; },
     point(event) {
       const at = new DOMPoint(event.clientX, event.clientY).matrixTransform(this.$refs.sheet.getScreenCTM().inverse());
       return this.inside([at.x, at.y]);

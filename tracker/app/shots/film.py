@@ -5,7 +5,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from tracker.app.drawn import DrawnPicture
+from tracker.report.signs import EVENTS, svg_path
 from tracker.workflow.shots import DrawnFlight, Film
+
+SIGN_PX = 18.0
+"""Width of an event's sign on the screen, px; a matter of looks."""
 
 
 @dataclass(frozen=True)
@@ -105,6 +109,7 @@ def state_of(scene: Scene, picking: Picking, jump: bool) -> dict[str, Any]:
         "mode": picking.mode,
         "hint": picking.hint,
         "picks": [(frame, *pixel) for frame, pixel in picking.picks],
+        "signs": {event: svg_path(sign, SIGN_PX) for event, sign in EVENTS.items()},
         "flight": None
         if flight is None
         else {

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from calibration.site import Drawing
 from tracker.report.composite import Image
 from tracker.report.labels import Box, box_about, place_label
-from tracker.report.look import across
+from tracker.report.look import across, spaced
 from tracker.report.overlay.flight import Event, OverlayFlight
 from tracker.report.overlay.sprites import label_sprite, lay
+from tracker.report.signs import CORNERS, EVENTS
 
 Array = NDArray[np.float64]
 
@@ -34,6 +35,11 @@ FEWEST_LETTERS_PX = 12
 """Least size of letters that can be read on a phone."""
 TICKS = (0.3, 0.65)
 """Nearest and farthest end of a tick from its place, in sizes of letters; a matter of looks."""
+SIGN = 12.0
+"""Width of an event's sign, in widths of a line; a matter of looks."""
+APART = 5.0
+"""Least way along the flight between places with ticks, in widths of a line: the gaps are then
+wider than the ticks."""
 TICK = 0.5
 """Length of a metre tick in sizes of letters; a matter of looks."""
 PATH_POINTS = 1000
@@ -99,9 +105,12 @@ class OverlayPainter:
         lay(frame, name, (self.letters_px, self.letters_px))
 
     def _tick_places(self, frame: Image, places: Array) -> None:
-        """Draw a tick on either side of each place, across the flight."""
+        """Draw a tick on either side of each place, across the flight; of crowded ones some."""
         near, far = (reach * self.letters_px for reach in TICKS)
-        for place, normal in zip(places, across(places), strict=True):
+        if not len(places):
+            return
+        kept = spaced(places, APART * self.thick_px)
+        for place, normal in zip(places[kept], across(places)[kept], strict=True):
             for side in (-1.0, 1.0):
                 ends = np.array([place + side * near * normal, place + side * far * normal])
                 fixed = np.round(np.clip(ends, -1e4, 1e5) * 2**SHIFT).astype(np.int32)
@@ -130,8 +139,10 @@ class OverlayPainter:
         width, height = self.size_px
         if not (0 <= event.pixel[0] < width and 0 <= event.pixel[1] < height):
             return
-        _ring(frame, np.array(event.pixel), 6 * self.thick_px, CASING, 3 * self.thick_px)
-        _ring(frame, np.array(event.pixel), 6 * self.thick_px, PATH, self.thick_px)
+        corners = np.array(event.pixel) + SIGN * self.thick_px * np.array(
+            CORNERS[EVENTS[event.sign]]
+        )
+        self._line(frame, np.vstack([corners, corners[:2]]), self.thick_px)
         key = (number, each)
         if key not in self._placed:
             self._place_labels(number)
