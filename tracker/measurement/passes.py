@@ -38,7 +38,7 @@ BLIND_NOTE = (
     "The background shows too few points to follow, so a motion of the camera would go unnoticed."
 )
 
-MOVED_NOTE = "The camera moved during the clip; the positions are corrected for it."
+MOVED_NOTE = "The camera moved during the clip; its motion is taken out where it was followed."
 
 
 @dataclass(frozen=True)

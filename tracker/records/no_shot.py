@@ -24,8 +24,8 @@ NO_SHOT = {
     ),
     ReasonCode.NO_PATH_FALLS: Entry(
         "nothing falls",
-        "no shot was found: of {paths:.0f} paths that something takes through the frame none falls "
-        "as a thrown ball does: is it the right clip, does it play at life speed (else write "
+        "no shot was found: none of the {paths:.0f} paths of moving things in the frame falls as a "
+        "thrown ball does: is it the right clip, does it play at life speed (else write "
         "capture_fps), and does the ball show for a quarter of a second?",
     ),
     ReasonCode.NO_THROW_MEASURED: Entry(
