@@ -496,3 +496,19 @@ def test_a_release_higher_than_written_is_stated_with_both_heights():
     found = diagnosis._where(flight, CONTEXT)
     assert found.code is ReasonCode.RELEASE_HEIGHT
     assert found.numbers == pytest.approx({"up": 1.8, "up_u": 0.01, "height_m": 0.8})
+
+
+@pytest.mark.parametrize(
+    ("up_m", "climbs_mps", "code"),
+    [
+        (1.01, -0.1, ReasonCode.ONLY_END_SEEN),
+        (0.99, -0.1, ReasonCode.RELEASE_ELSEWHERE),
+        (1.01, 0.1, ReasonCode.RELEASE_ELSEWHERE),
+    ],
+)
+def test_what_is_first_seen_descending_high_up_is_the_end_of_a_flight(up_m, climbs_mps, code):
+    launch = np.zeros(11)
+    launch[:3] = KNOWN.release_m + np.array([20.0, 0.0, up_m])
+    launch[3:6] = (9.0, 0.0, climbs_mps)
+    flight = SimpleNamespace(launch=launch, fitted=SimpleNamespace(covariance=1e-4 * np.eye(60)))
+    assert diagnosis._where(flight, CONTEXT).code is code

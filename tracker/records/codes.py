@@ -127,6 +127,7 @@ class ReasonCode(StrEnum):
     FLIES_BACKWARD = "flies_backward"
     RELEASE_HEIGHT = "release_height"
     RELEASE_ELSEWHERE = "release_elsewhere"
+    ONLY_END_SEEN = "only_end_seen"
     MARKERS_DISAGREE = "markers_disagree"
     MARKERS_MISTAKEN = "markers_mistaken"
 

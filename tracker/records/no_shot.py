@@ -83,6 +83,11 @@ NO_SHOT = {
         "across_m under [release], or ground_m of the markers, which counts from the foot of the "
         "release, or use --from-anywhere",
     ),
+    ReasonCode.ONLY_END_SEEN: Entry(
+        "only the end of a flight",
+        f"no shot was found, but the end of a flight shows, from {START} on: before it the ball "
+        "hardly stands out, so film from nearer, or before what differs from it",
+    ),
     ReasonCode.MARKERS_MISTAKEN: Entry(
         "mistake in the markers",
         "no shot was found, and what is stated of the camera contradicts itself",

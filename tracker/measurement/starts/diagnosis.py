@@ -73,6 +73,10 @@ EARLIER_S, HOPS_S = 0.25, 1.5
 """How long before a rejected flight is released, and after it lands, a path is taken to be its own,
 s: one that began before its fit does, or its hop. Common practice, no source."""
 
+ABOVE_M = 1.0
+"""Height above the release from which a path that descends is the end of a flight, m. Common
+practice, no source."""
+
 BACKWARD_DEG = 90.0
 """Azimuth beyond which a shot flies against the firing line, degrees."""
 
@@ -302,7 +306,7 @@ def _explains(flight: Flight, hypothesis: Hypothesis) -> bool:
 
 
 def _where(flight: Flight, context: ClipContext) -> Reason | None:
-    """Return that a flight starts elsewhere or flies the other way, None when it does not."""
+    """Return that a flight starts elsewhere, in mid-flight or the other way, or None."""
     release = context.circumstances.release_m
     place, velocity = flight.launch[:3], flight.launch[3:6]
     u_m = np.sqrt(np.diag(flight.fitted.covariance)[POSITION_AT])
@@ -312,6 +316,8 @@ def _where(flight: Flight, context: ClipContext) -> Reason | None:
     azimuth = float(np.degrees(np.arctan2(velocity[1], velocity[0])))
     if abs(azimuth) > BACKWARD_DEG:
         return Reason(ReasonCode.FLIES_BACKWARD, {**numbers, "azimuth_deg": azimuth})
+    if velocity[2] < 0.0 and place[2] > release[2] + ABOVE_M:
+        return Reason(ReasonCode.ONLY_END_SEEN, numbers)
     off = np.abs(place - release)
     elsewhere = off > np.maximum(SAME_PLACE_U * u_m, SAME_PLACE_M)
     if elsewhere[2] and not np.any(elsewhere[:2]):
