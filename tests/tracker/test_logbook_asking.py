@@ -89,9 +89,9 @@ def test_a_comparison_asks_as_often_of_many_sessions_as_of_few(tmp_path, monkeyp
         cells.append(sum(number for _, number in asked))
     assert statements[0] == statements[1]
     assert len(statements[0]) == 5
-    # Of a session: its row of 18, one setup of 4, three clips of 3, one pack of shots; the
+    # Of a session: its row of 19, one setup of 4, three clips of 3, one pack of shots; the
     # tables of setups that are built alike are read once.
-    assert (cells[1] - cells[0]) / 3 == 18 + 4 + 3 * 3 + 1
+    assert (cells[1] - cells[0]) / 3 == 19 + 4 + 3 * 3 + 1
 
 
 def test_a_list_is_one_statement_of_one_row_a_session(tmp_path, no_library):

@@ -174,6 +174,8 @@ def landing_map(comparison: Comparison, setups: Sequence[SetupShots]) -> Markup:
     every += [at for _, outline, style in outlines if not style for at in outline]
     most = VAST * _span(every)
     every += [at for _, outline, _ in outlines if _span(outline) <= most for at in outline]
+    if not every:
+        return Markup("")
     alongs = [along for along, _ in every]
     if not outlines:
         middle = 0.5 * (min(alongs) + max(alongs))
