@@ -8,7 +8,13 @@ import pytest
 
 from calibration.site import Site
 from tests.tracker.clip_context import clip_context
-from tests.tracker.fitting_case import SIZE_PX, calibrated, circumstances, request
+from tests.tracker.fitting_case import (
+    SIZE_PX,
+    calibrated,
+    calibration_site,
+    circumstances,
+    request,
+)
 from tests.tracker.invented_shot import invented
 from tests.tracker.test_measurement_rules import fitted_shot
 from tracker.measurement.flight import first_of_run
@@ -161,6 +167,36 @@ def test_before_a_presumed_camera_hops_are_rejected_candidates(monkeypatch) -> N
     found = start.find(facts, request("tennis"), NO_OBSERVERS)
     assert [each.path for each in found.shots] == [first.path]
     assert [each.reasons[0].code for each in found.rejected] == [ReasonCode.HOP]
+
+
+@pytest.mark.parametrize(("height_known", "paths"), [(True, ["lasting"]), (False, ["all"])])
+def test_paths_beside_a_release_in_the_frame_are_no_birds(monkeypatch, height_known, paths) -> None:
+    """Two markers and a height give it its place; then only what lasts speaks for a bird."""
+    times = np.arange(100) / 30.0
+    scouted = Scouted((), (), (), 1.0 / 30.0, Timing(times, times), "", (), (), ())
+    judged = []
+    monkeypatch.setattr(presumed_camera, "scout", lambda *_: scouted)
+    monkeypatch.setattr(presumed_camera, "by_size", lambda *_: ((), {}))
+    monkeypatch.setattr(presumed_camera, "throws_of", lambda *_: ())
+    monkeypatch.setattr(presumed_camera, "other_paths", lambda *_: [])
+    monkeypatch.setattr(presumed_camera, "why_no_throw", lambda *_: ())
+    monkeypatch.setattr(
+        presumed_camera, "lasting", lambda scouted: SimpleNamespace(arcs=("lasting",))
+    )
+
+    def judge(throws, measurement, context, scouted, observers):
+        judged.extend(scouted.arcs or ["all"])
+        return []
+
+    monkeypatch.setattr(presumed_camera, "measure_throws", judge)
+    facts = clip_context(circumstances(calibrated())).facts
+    object.__setattr__(facts, "file_times_s", times)
+    object.__setattr__(facts, "capture_fps", None)
+    site = replace(calibration_site(), position_m=None)
+    presumed_camera.PresumedCameraStart(site, height_known).find(
+        facts, request("tennis"), NO_OBSERVERS
+    )
+    assert judged == paths
 
 
 @pytest.mark.parametrize(
