@@ -194,7 +194,9 @@ def flight(cost=0.0, speed=20.0, **fit):
     """A fitted flight of the given departure from its priors, at a scale that adds no cost."""
     fitted = SimpleNamespace(used=np.ones(10), scale=1.0, settled=True, **fit)
     launch = np.array([0.0, 0.0, 0.8, speed, 0.0, 0.0])
-    return SimpleNamespace(prior_chi_square=cost, fitted=fitted, launch=launch, first_s=1.25)
+    return SimpleNamespace(
+        prior_chi_square=cost, fitted=fitted, launch=launch, first_s=1.25, release_s=1.0
+    )
 
 
 def test_each_hypothesis_is_tried_from_the_release_and_from_anywhere(monkeypatch):
@@ -512,3 +514,14 @@ def test_what_is_first_seen_descending_high_up_is_the_end_of_a_flight(up_m, clim
     launch[3:6] = (9.0, 0.0, climbs_mps)
     flight = SimpleNamespace(launch=launch, fitted=SimpleNamespace(covariance=1e-4 * np.eye(60)))
     assert diagnosis._where(flight, CONTEXT).code is code
+
+
+@pytest.mark.parametrize(("frames", "explains"), [(1.9, True), (2.1, False)])
+def test_a_flight_seen_before_its_release_did_not_start_there(monkeypatch, frames, explains):
+    start = Reason(ReasonCode.FLIES_BACKWARD)
+    likely = explained(monkeypatch, [5.0, None, None, None], where=start)
+    found = flight(5.0)
+    found.release_s = 1.0 + frames * FRAME_S
+    calls = iter([found, *[None] * 7])
+    monkeypatch.setattr(diagnosis, "_fitted", lambda *_: next(calls))
+    assert likely() == ((5.0, start) if explains else None)

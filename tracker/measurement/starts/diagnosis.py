@@ -58,6 +58,10 @@ LATE_S = 0.3
 """Standard uncertainty of how long after its release a path is first seen, true s: a launcher or
 the frame's edge may hide its beginning. Common practice, no source."""
 
+EARLY_FRAMES = 2.0
+"""Frames after the first position by which a fit may still place the release: its own
+uncertainty. Common practice, no source."""
+
 SAME_PLACE_U, SAME_PLACE_M = 3.0, 0.5
 """A start is elsewhere when it lies farther from the release than this many standard uncertainties
 and metres."""
@@ -272,6 +276,9 @@ def _explanations(
             scaled = scaled_context(context, hypothesis)
             flight = _fitted(scaled, _Spot(prior), throw, frame_s, late_s)
             if flight is None or not _explains(flight, hypothesis):
+                continue
+            # Seen late is possible, seen before its release is not.
+            if on_line and flight.release_s > throw.arc.times_s[0] + EARLY_FRAMES * frame_s:
                 continue
             as_written = hypothesis.reason is None and not on_line
             if as_written and no_throw(flight, field, float(release[2]), flight.first_s):
