@@ -8,6 +8,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -18,10 +20,13 @@ from tests.faces.test_commands import clip as clip
 from tests.faces.test_commands import run, session
 from tests.tracker.invented_outings import WHEELS, shots_of
 from tests.tracker.invented_outings import session as outing
+from tracker.cli import modes
 from tracker.cli.commands import WITH_DATA
 from tracker.cli.program import program
+from tracker.cli.screen import console, show_result
 from tracker.report.documents import plain, truth_document
 from tracker.workflow import measure as measuring
+from tracker.workflow.measured import SessionResult
 
 __all__ = ["clip", "session"]
 
@@ -179,3 +184,21 @@ def test_shots_beside_the_truth_as_data() -> None:
     assert made["shots"][0]["true"] == {"carry_m": 12.5}
     assert made["shots"][0]["carry_m"] == shot.carry_m
     assert made["missed"] == [{"release_s": 3.0}] and len(made["invented"]) == 1
+
+
+@pytest.mark.parametrize("quiet", [False, True])
+def test_what_a_measurement_removed_is_said_by_a_quiet_command_too(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, quiet: bool
+) -> None:
+    session: Any = SimpleNamespace(name="Fen Lane", bare=False, folder=Path("lane"))
+    gone = {"report.html": "lobmeter report {session} --pdf"}
+    result = SessionResult(session, (), tmp_path, gone=gone)
+    token = modes._MODE.set(modes.Mode(quiet=quiet))
+    try:
+        show_result(console(), result)
+    finally:
+        modes._MODE.reset(token)
+    shown = capsys.readouterr()
+    said = shown.err if quiet else shown.out
+    assert "report.html (again: lobmeter report lane --pdf)." in " ".join(said.split())
+    assert (shown.out if quiet else shown.err) == ""

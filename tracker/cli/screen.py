@@ -120,6 +120,8 @@ def show_result(screen: "Console", result: "SessionResult") -> None:
         )
     if result.gone:
         say(screen, ["", *sentences(result.gone_notes)])
+        # A quiet command is silent on what it did, not on what is no longer there.
+        complain(sentences(result.gone_notes) if mode().quiet else ())
     say(screen, ["", f"Results: {result.folder}"])
 
 
