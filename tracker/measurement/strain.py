@@ -9,7 +9,7 @@ from tracker.records import Reason, ReasonCode
 
 MOST_STRAIN = 30.0
 """Chi-square of a fit's departures from what is stated above which some of it is wrong. Right shots
-of fifteen foreign sessions have 1 to 13, those with a wrong ball, a height off by 1.2 m or markers
+of twelve foreign sessions have 1 to 13, those with a wrong ball, a height off by 1.2 m or markers
 of another clip 37 to 460."""
 
 PLACES_AGREE = 9.0
