@@ -98,7 +98,7 @@ def mark_the_field(hand: Hand, folder: Path) -> None:
     tab = hand.tab
     truth = read_session(EVENING)
     hand.press(tab.get_by_role("button", name="Add a marker"))
-    expect(tab.get_by_role("status").first).to_contain_text("First tape how high above the ground")
+    expect(tab.locator(".notices")).to_contain_text("First tape how high above the ground")
     expect(tab.get_by_label("The ball leaves the launcher at")).to_be_focused()
     write(hand, tab.get_by_label("The ball leaves the launcher at"), "91 cm")
     expect(tab.get_by_role("button", name="Undo")).to_be_enabled()

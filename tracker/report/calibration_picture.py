@@ -44,7 +44,7 @@ PLAN_MARGIN_M = 2.0
 """Ground around what the plan shows, m; a matter of looks."""
 SCENE_MARGIN = 0.07
 """Picture above and below what is drawn, as a share of the frame's width; a matter of looks."""
-HEADING_INCHES = 1.25
+HEADING_INCHES = 1.28
 """Height of the heading: the verdict and three lines."""
 ARROW_POINTS = 12
 """Points of an arrow at which a label is kept off it."""
