@@ -7,6 +7,7 @@ vector whose parts are lift coefficients. `D` may follow the speed. No force dep
 position, so velocity is integrated on its own and position follows.
 """
 
+from collections.abc import Callable
 from math import ceil, sqrt
 
 import numpy as np
@@ -176,6 +177,22 @@ def fly_many(
     position = columns[0:3].copy()
     states = np.empty((len(times), 6, len(parameters)))
     states[0, :3], states[0, 3:] = position, columns[3:6]
+    pushed = _pushes(columns, forces)
+    for node in range(1, len(times)):
+        k1 = pushed(velocity)
+        k2 = pushed(velocity + 0.5 * step * k1)
+        k3 = pushed(velocity + 0.5 * step * k2)
+        k4 = pushed(velocity + step * k3)
+        inner = k2 + k3
+        position += step * (velocity + wind) + step * step / 6.0 * (k1 + inner)
+        velocity += step / 6.0 * (k1 + 2.0 * inner + k4)
+        states[node, :3] = position
+        np.add(velocity, wind, out=states[node, 3:])
+    return times, np.ascontiguousarray(states.transpose(0, 2, 1))
+
+
+def _pushes(columns: Array, forces: Forces) -> Callable[[Array], Array]:
+    """Return the acceleration of many flights by their velocities through the air, (3, K) each."""
     reach = forces.reach_per_m
     drag, lift_up, lift_side = reach * columns[6], reach * columns[7], reach * columns[8]
     curve = DragTable.of(forces, 1.0 / reach if reach else 0.0, 0.0)
@@ -197,17 +214,7 @@ def fly_many(
         slope[2] -= forces.gravity_mps2
         return slope
 
-    for node in range(1, len(times)):
-        k1 = pushed(velocity)
-        k2 = pushed(velocity + 0.5 * step * k1)
-        k3 = pushed(velocity + 0.5 * step * k2)
-        k4 = pushed(velocity + step * k3)
-        inner = k2 + k3
-        position += step * (velocity + wind) + step * step / 6.0 * (k1 + inner)
-        velocity += step / 6.0 * (k1 + 2.0 * inner + k4)
-        states[node, :3] = position
-        np.add(velocity, wind, out=states[node, 3:])
-    return times, np.ascontiguousarray(states.transpose(0, 2, 1))
+    return pushed
 
 
 def _nodes(duration_s: float, step_s: float) -> tuple[Array, float]:

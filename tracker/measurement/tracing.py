@@ -6,7 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.adjustment import NotDetermined
-from tracker.fitting import Observations, fit_given_gusts, initial_parameters, refit_gusts
+from tracker.fitting import (
+    FittedFlight,
+    Observations,
+    fit_given_gusts,
+    initial_parameters,
+    refit_gusts,
+)
 from tracker.fitting.circumstances import USUAL_LIGHT
 from tracker.fitting.control import uncontrolled
 from tracker.fitting.gravity import gravity_doubt
@@ -130,11 +136,7 @@ def trace(
         observed = observed.part(~alone)
         track, fitted = observed.track, fit_given_gusts(known, observed, state, near=True)
         frames, course = course_of(context, fitted, candidates)
-    count = int(np.sum(fitted.used))
-    least_share = LEAST_FAINT_SHARE if context.faint else LEAST_SHARE
-    if count < max(LEAST_SEEN, least_share * len(frames)):
-        numbers = {"count": count, "crossed": len(frames)}
-        raise Rejection(Reason(ReasonCode.POSITIONS_DISAGREE, numbers))
+    _hold_seen(context, fitted, len(frames))
     last_s = float(track.times_s[fitted.used].max())
     bounce = find_bounce(context, fitted, last_s, candidates, exposure)
     if bounce is not None and bounce.agrees:
@@ -152,6 +154,15 @@ def trace(
     if stopped is not None and bounce is None:
         return TracedFlight(observed, fitted, stopped.crossed, None, stopped, True)
     return TracedFlight(observed, fitted, len(frames), bounce, visibility)
+
+
+def _hold_seen(context: ClipContext, fitted: FittedFlight, crossed: int) -> None:
+    """Raise a `Rejection` where too few positions along the flight are the ball's."""
+    count = int(np.sum(fitted.used))
+    least_share = LEAST_FAINT_SHARE if context.faint else LEAST_SHARE
+    if count < max(LEAST_SEEN, least_share * crossed):
+        numbers = {"count": count, "crossed": crossed}
+        raise Rejection(Reason(ReasonCode.POSITIONS_DISAGREE, numbers))
 
 
 def reported(
