@@ -5,6 +5,7 @@ from dataclasses import FrozenInstanceError, dataclass, field, is_dataclass, rep
 from importlib import import_module
 from typing import Any
 
+import numpy as np
 import pytest
 
 from tests.tracker.clip_context import clip_context
@@ -72,6 +73,23 @@ def test_the_cause_is_stated_where_there_is_no_shot(shots: list[Quality]) -> Non
     result = measure(facts(), request(), start)
     assert result.causes == (CAUSE,)
     assert result.notes[-1].startswith("No shot was found") and "feet" in result.notes[-1]
+
+
+@pytest.mark.parametrize("where", ["find", "causes_of_no_shot"])
+def test_a_fit_beyond_all_numbers_warns_nobody(
+    where: str, recwarn: pytest.WarningsRecorder
+) -> None:
+    start = Stub([])
+    found = getattr(start, where)
+
+    def beyond(*given: object) -> object:
+        far = np.array([1e308]) * 10.0
+        assert np.isnan((far - far)[0])
+        return found(*given)
+
+    setattr(start, where, beyond)
+    measure(facts(), request(), start)
+    assert not recwarn.list
 
 
 def test_a_doubtful_shot_needs_no_cause() -> None:

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from calibration.camera import Camera
 from tracker.measurement.fitted_shot import FittedShot, doubted, numbered
 from tracker.measurement.passes import NO_OBSERVERS, Observers
@@ -37,6 +39,8 @@ class ClipResult:
     causes: tuple[Reason, ...] = ()
 
 
+# A fit to what is no ball may fly beyond all numbers, which rejects it and concerns no person.
+@np.errstate(over="ignore", invalid="ignore")
 def measure(
     facts: ClipFacts, request: ClipRequest, start: Start, observers: Observers = NO_OBSERVERS
 ) -> ClipResult:

@@ -65,10 +65,8 @@ def measure_hypothesis(
 ) -> FittedShot | RejectedCandidate:
     """Follow, measure and fit one found flight; return its row, or why it has none."""
     try:
-        # A fit to what is no ball may fly beyond all numbers, which rejects it.
-        with np.errstate(over="ignore", invalid="ignore"):
-            traced = trace(context, hypothesis, candidates)
-            return reported(context, traced, hypothesis.support)
+        traced = trace(context, hypothesis, candidates)
+        return reported(context, traced, hypothesis.support)
     except Rejection as rejection:
         return rejected_hypothesis(context, hypothesis, *rejection.reasons)
     except (NotDetermined, ArithmeticError, ValueError):
