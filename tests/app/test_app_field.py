@@ -164,8 +164,8 @@ def test_feet_for_metres_are_named_and_the_typed_feet_mend_them(visit: Visit, wi
     along.fill("98 ft 5 in")
     along.press("Tab")
     expect(tab.locator(".mark.suspect")).to_have_count(0)
-    expect(along).to_have_value("29.9974")
-    assert marker(wide, "30 m cone").ground_m == (pytest.approx(29.9974), 0.0, 0.0)
+    expect(along).to_have_value("29.997")
+    assert marker(wide, "30 m cone").ground_m == (pytest.approx(29.997), 0.0, 0.0)
     # What the person wrote beside it is still there.
     assert "# wheel tape" in file.read_text("utf-8")
 

@@ -144,7 +144,7 @@ def test_the_lines_make_a_session_that_calibrates_better(field: Path) -> None:
     (field / "session.toml").write_text(text, encoding="utf-8")
     code, shown, err = run("calibrate", str(field))
     assert code == 0, err
-    assert "the observations agree within" in " ".join(shown.split())
+    assert "The observations agree within" in " ".join(shown.split())
 
 
 @pytest.mark.campaign
