@@ -7,6 +7,7 @@ from tracker.following.arcs import Arc, fit_arc
 from tracker.measurement.passes import Timing
 from tracker.measurement.scouting import Scouted
 from tracker.measurement.starts.runs_on import LONGEST_GAP_S, _keeps_pace, lasting, runs_on
+from tracker.records import Reason, ReasonCode
 
 FRAME_S, WIDTH = 1.0 / 60.0, 1280
 TIMES_S = np.arange(120) * FRAME_S
@@ -122,3 +123,16 @@ def test_a_path_shorter_than_half_a_second_may_be_the_launchers_own() -> None:
         Scouted((short, long), (), (), FRAME_S, Timing(TIMES_S, TIMES_S), "", (), (), ())
     )
     assert kept.arcs == (long,) and kept.frame_s == FRAME_S
+
+
+@pytest.mark.parametrize(
+    ("code", "followed"),
+    [(ReasonCode.CAMERA_LOST, True), (ReasonCode.FRAME_TIMES, False), (None, False)],
+)
+def test_a_camera_that_is_not_followed_doubts_a_shot_from_a_known_release(code, followed) -> None:
+    """Where no row would say so, or the release has no place, it refuses."""
+    doubts = () if code is None else (Reason(code),)
+    lost_s = tuple(TIMES_S[30:110])
+    scouted = Scouted((), (), (), FRAME_S, Timing(TIMES_S, TIMES_S), "", doubts, (), lost_s)
+    assert not scouted.follows_camera(0.5, 1.5)
+    assert bool(lasting(scouted).follows_camera(0.5, 1.5)) == followed

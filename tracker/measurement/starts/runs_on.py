@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from tracker.following.arcs import Arc
 from tracker.measurement.scouting import Scouted
 from tracker.measurement.throws import end_of
+from tracker.records import ReasonCode
 
 Array = NDArray[np.float64]
 
@@ -62,12 +63,15 @@ def runs_on(arc: Arc, paths: Sequence[Arc], width_px: int) -> bool:
 
 
 def lasting(scouted: Scouted) -> Scouted:
-    """Return a first pass with the paths that are long enough for a bird's.
+    """Return a first pass as it judges a path from a release that has its place in the frame.
 
-    Shorter ones beside a launcher or a hand may be its own, or the ball's.
+    It keeps the paths that are long enough for a bird's: shorter ones beside a launcher or a hand
+    may be its own, or the ball's. Where every row will say that the camera's motion was lost, as
+    before swaying branches, that refuses none, as it refuses no taped shot.
     """
     arcs = tuple(arc for arc in scouted.arcs if arc.duration_s >= LEAD_S)
-    return replace(scouted, arcs=arcs)
+    stated = any(reason.code is ReasonCode.CAMERA_LOST for reason in scouted.doubts)
+    return replace(scouted, arcs=arcs, lost_s=() if stated else scouted.lost_s)
 
 
 def _keeps_pace(before: Array, after: Array) -> bool:
