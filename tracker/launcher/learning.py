@@ -202,7 +202,7 @@ class Posterior:
         rng = np.random.default_rng(size)
         noise = latin_normal(kept, size, rng)
         found = np.zeros((kept, size))
-        both = self.features.joined(features)
+        both, errors = self.features.joined(features), error_covariance(self.lessons)
         for place in np.unique(self.sizes):
             mine = self.sizes == place
             covariance = both.covariance(SIZES[place])
@@ -211,7 +211,7 @@ class Posterior:
                     covariance[count + column, :] = covariance[lesson, :]
                     covariance[:, count + column] = covariance[:, lesson]
                     covariance[count + column, count + column] = covariance[lesson, lesson]
-            seen = covariance[:count, :count] + error_covariance(self.lessons)
+            seen = covariance[:count, :count] + errors
             across = covariance[count:, :count]
             gain = np.linalg.solve(seen, across.T).T if count else across
             left = covariance[count:, count:] - gain @ across.T
