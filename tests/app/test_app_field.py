@@ -82,6 +82,7 @@ def test_a_notice_stays_until_its_field_is_accepted_and_covers_it_never(
     # What is accepted elsewhere says nothing of this field.
     row_of(tab, "20 m cone").click()
     along = tab.get_by_role("textbox", name=re.compile("^Along"))
+    expect(along).to_have_value("20")
     along.fill("20.1")
     along.press("Tab")
     wait_until(tab, lambda: marker(wide, "20 m cone").ground_m == (20.1, 0.0, 0.0))
