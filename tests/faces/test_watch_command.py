@@ -81,7 +81,8 @@ def test_an_interruption_has_a_word_and_its_own_code(
     monkeypatch.setattr(command, "pause", interrupted)
     code, shown, errors = watched(lane)
     assert code == 130
-    assert shown.split() == ["Watching", f"{lane}.", "Ctrl-C", "ends", "it."]
+    # A path may be folded anywhere.
+    assert "".join(shown.split()) == f"Watching{''.join(str(lane).split())}.Ctrl-Cendsit."
     assert errors.strip() == "Interrupted. What was there before is as it was."
 
 
