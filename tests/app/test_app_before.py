@@ -8,6 +8,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.app.conftest import Served, copied, ready
+from tests.app.marking import wait_until
 from tests.app.test_app_access import usable
 from tracker.session import Session, read_session
 from tracker.workflow.vantage import judge_vantage
@@ -85,7 +86,9 @@ def test_dragging_the_camera_is_kept_and_undone(visit: Visit, planned: Path) -> 
     before = tab.locator(".field-answer").inner_text()
     _drag(tab, "", 6.0, -12.0)
     expect(tab.locator(".field-answer")).not_to_contain_text(before[:200])
-    _wait(tab, lambda: read_session(planned, filmed=False).camera.position_m != (17.0, -30.0, 1.5))
+    wait_until(
+        tab, lambda: read_session(planned, filmed=False).camera.position_m != (17.0, -30.0, 1.5)
+    )
     position = read_session(planned, filmed=False).camera.position_m
     assert position == pytest.approx((23.0, -42.0, 1.5), abs=0.35)
     _says_what_the_command_says(tab, planned)
@@ -93,7 +96,7 @@ def test_dragging_the_camera_is_kept_and_undone(visit: Visit, planned: Path) -> 
     assert "# by the gate" in text
     assert "# for June" in text
     tab.get_by_role("button", name="Undo").click()
-    _wait(tab, lambda: (planned / "session.toml").read_text("utf-8") == PLAN)
+    wait_until(tab, lambda: (planned / "session.toml").read_text("utf-8") == PLAN)
     expect(tab.locator(".plan-thing.camera")).to_have_attribute(
         "aria-label", "Camera: 17.0 m along, 30.0 m to the right"
     )
@@ -105,7 +108,7 @@ def test_the_keyboard_moves_what_has_it(visit: Visit, planned: Path) -> None:
     tab.locator(".plan-thing", has_text="20 m").focus()
     for key in ("Control+ArrowUp", "ArrowLeft", "ArrowLeft", "Shift+ArrowDown"):
         tab.keyboard.press(key)
-    _wait(tab, lambda: _place(read_session(planned, filmed=False), "20 m") == (19.0, 4.9, 0.0))
+    wait_until(tab, lambda: _place(read_session(planned, filmed=False), "20 m") == (19.0, 4.9, 0.0))
     expect(tab.get_by_role("textbox", name=re.compile("^Across"))).to_have_value("4.9")
     # The one that has the keyboard keeps it.
     expect(tab.locator(".plan-thing.chosen")).to_be_focused()
@@ -129,6 +132,22 @@ def test_feet_are_taken_and_a_place_in_the_line_of_fire_is_unsuitable(
     across.fill("far")
     across.press("Tab")
     expect(tab.locator(".notices .fault")).to_contain_text('"far" is no length')
+
+
+@pytest.mark.campaign
+def test_what_is_typed_while_an_earlier_change_is_kept_is_kept_too(
+    visit: Visit, planned: Path
+) -> None:
+    tab = visit(planned, "before")
+    expect(tab.get_by_role("textbox", name=re.compile("^Along"))).to_have_value("17")
+    tab.get_by_role("textbox", name=re.compile("^Along")).focus()
+    for words in ("18", "-31.5", "1.7"):
+        tab.keyboard.press("Control+a")
+        tab.keyboard.type(words)
+        tab.keyboard.press("Tab")
+    wait_until(
+        tab, lambda: read_session(planned, filmed=False).camera.position_m == (18, -31.5, 1.7)
+    )
 
 
 @pytest.mark.campaign
@@ -163,10 +182,15 @@ def test_without_a_session_a_usual_field_is_planned_by_touch(
     tab.goto(f"{server.base}/before")
     ready(tab)
     expect(tab.locator(".field-answer")).to_contain_text("Best single change")
+    before = _controls(tab)
     _drag(tab, "", 4.0, -8.0, touch=True)
     label = tab.locator(".plan-thing.camera")
     expect(label).not_to_have_attribute("aria-label", re.compile(r"30\.0 m to the right"))
     tab.get_by_role("button", name="Add a marker").tap()
+    expect(tab.locator(".plan-thing")).to_have_count(6)
+    # The answer to the drag, whose place was told twice, moved nothing that a finger aims at.
+    expect(tab.locator(".plan-picture")).to_have_attribute("data-answered", "2")
+    assert _controls(tab) == before
     tab.get_by_label("Name of the plan").fill("First evening")
     tab.get_by_label("Name of the plan").press("Tab")
     tab.get_by_role("button", name="Keep as a planned session").tap()
@@ -176,6 +200,14 @@ def test_without_a_session_a_usual_field_is_planned_by_touch(
     assert made.camera.position_m[1] == pytest.approx(-38.0, abs=0.6)
     assert [marker.name for marker in made.markers] == ["0 m", "10 m", "20 m", "30 m", "40 m"]
     assert made.release.height_m == 0.8
+
+
+def _controls(tab: Page) -> list[float]:
+    """Return how far down the page each of its fields and buttons is."""
+    return tab.evaluate(
+        """[...document.querySelectorAll("#main :is(button, input, select)")]
+            .map((each) => Math.round(each.getBoundingClientRect().top + window.scrollY))"""
+    )
 
 
 def _place(session: Session, name: str) -> tuple[float, float, float]:
@@ -215,11 +247,3 @@ def _drag(tab: Page, key: str, along: float, across: float, touch: bool = False)
     tab.mouse.down()
     tab.mouse.move(*ends[2:], steps=5)
     tab.mouse.up()
-
-
-def _wait(tab: Page, holds: Callable[[], bool]) -> None:
-    for _ in range(200):
-        if holds():
-            return
-        tab.wait_for_timeout(25)
-    pytest.fail("the file did not change as it should")

@@ -54,6 +54,35 @@ def sentence(words: str, kind: str = "") -> Text:
     return Text("p", words, kind)
 
 
+class Lines:
+    """Sentences that change in place: what says the same is not touched.
+
+    Parameters
+    ----------
+    kind : str
+        Class of the group that they stand in.
+    """
+
+    def __init__(self, kind: str = "") -> None:
+        self.place = group(kind)
+        self._kinds: tuple[str, ...] = ()
+        self._made: list[Text] = []
+
+    def show(self, lines: Iterable[tuple[str, str]]) -> None:
+        """Show sentences, each with its kind as `sentence` takes it; empty ones are left out."""
+        shown = [(words, kind) for words, kind in lines if words]
+        kinds = tuple(kind for _, kind in shown)
+        if kinds != self._kinds:
+            self._kinds = kinds
+            self.place.clear()
+            with self.place:
+                self._made = [sentence(words, kind) for words, kind in shown]
+            return
+        for made, (words, _) in zip(self._made, shown, strict=True):
+            if made.text != words:
+                made.text = words
+
+
 def group(kind: str = "", tag: str = "div", label: str = "") -> ui.element:
     """Put a group of elements, as in ``with group("row"):``; kinds: ``row``, ``stack``, ``two``."""
     made = ui.element(tag)
@@ -151,6 +180,29 @@ def choice(
                 if key == value:
                     option.props["selected"] = True
     return chosen
+
+
+def renew_choice(chosen: ui.element, options: Sequence[tuple[str, str]], value: str) -> None:
+    """Show other options in a `choice`, or another value, without putting it anew."""
+    if [each.props["value"] for each in chosen] != [key for key, _ in options]:
+        chosen.clear()
+        with chosen:
+            for key, words in options:
+                Text("option", words).props["value"] = key
+    chosen.props["value"] = value
+    chosen.update()
+
+
+def rewrite(entry: ui.element, words: str) -> None:
+    """Show another text in a `field`; where it says that already, what is being typed stays."""
+    if entry.props["value"] != words:
+        entry.props["value"] = words
+
+
+def show_if(wanted: bool, made: ui.element) -> None:
+    """Show an element, or hide it from everybody."""
+    if made.props.get("hidden", False) == wanted:
+        made.props["hidden"] = not wanted
 
 
 def slider(

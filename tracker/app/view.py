@@ -1,5 +1,6 @@
 """One tab's view of a session: what a page reads, changes, reports and listens to."""
 
+import asyncio
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from inspect import isawaitable
@@ -82,6 +83,7 @@ class View:
     _notices: ui.element | None = None
     _early: list[tuple[str, str]] = field(default_factory=list)
     _about: Field = ()
+    _files: asyncio.Lock = field(default_factory=asyncio.Lock)
 
     # What is there ------------------------------------------------------------------------------
 
@@ -109,7 +111,14 @@ class View:
 
     async def renew(self) -> None:
         """Read the session's files again and redraw what depends on them."""
+        async with self._files:
+            await self._read()
+        await self._redraw()
+
+    async def _read(self) -> None:
         self._look = await in_thread(self.opened.look)
+
+    async def _redraw(self) -> None:
         for redraw in list(self._redraws):
             done = redraw()
             if isawaitable(done):
@@ -151,23 +160,29 @@ class View:
             return None
 
     async def _changed(self, change: Callable[[], str], places: Sequence[Field] = ()) -> bool:
-        try:
-            await in_thread(change)
-        except InputError as error:
-            self.complain(error.sentences(), about=next(iter(places), ()))
-            await self.renew()
-            return False
-        self.settle((), *places)
-        await self.renew()
-        return True
+        # One after another: a second change must have seen what the first one wrote.
+        async with self._files:
+            try:
+                await in_thread(change)
+                done = True
+            except InputError as error:
+                self.complain(error.sentences(), about=next(iter(places), ()))
+                done = False
+            await self._read()
+        if done:
+            self.settle((), *places)
+        await self._redraw()
+        return done
 
     async def _stepped(self, said: str, step: Callable[[Any], str]) -> None:
         if self.session is None:
             return
-        what = await self.attempt(lambda: step(self.opened.folder))
+        async with self._files:
+            what = await self.attempt(lambda: step(self.opened.folder))
+            await self._read()
         if what is not None:
             self.say(f"{said}: {what}.")
-        await self.renew()
+        await self._redraw()
 
     # Addresses ----------------------------------------------------------------------------------
 
@@ -251,12 +266,16 @@ class View:
             ui.timer(WATCH_S, self._watch)
 
     async def _watch(self) -> None:
-        try:
-            seen = await in_thread(edit.digest_of, self.opened.folder)
-        except InputError:
-            # A file that cannot be read for the moment; whatever is done with it says so.
-            return
-        if self._look is not None and seen != self._look.seen:
-            await self.renew()
+        async with self._files:
+            try:
+                seen = await in_thread(edit.digest_of, self.opened.folder)
+            except InputError:
+                # A file that cannot be read for the moment; whatever is done with it says so.
+                return
+            changed = self._look is not None and seen != self._look.seen
+            if changed:
+                await self._read()
+        if changed:
+            await self._redraw()
             if not self.look.faults:
                 self.say("The session was changed elsewhere; this is how it is now.")

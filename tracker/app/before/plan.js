@@ -1,6 +1,7 @@
 // The field from above: camera and markers to be moved about. A place's column is its metres along
 // the firing line, its row minus its metres across, so that left of the line is up.
 const STILL = 450; // ms without a change after which a place is final
+const SLACK = 1.6; // how much more than is needed the sheet may show before it is enlarged
 
 export default {
   props: { state: Object },
@@ -30,11 +31,11 @@ export default {
       </svg>
     </div>`,
   data() {
-    return { now: this.state, screen: 800, drag: null, moving: null, sent: 0, waiting: false, next: null, timer: null, kept: null };
+    const [, , wide, high] = this.state.scene.box;
+    const ratio = Math.min(Math.max(high / wide, 0.5), 1);
+    return { now: this.state, screen: 800, drag: null, moving: null, sent: 0, waiting: false, next: null, timer: null, ratio, box: this.grown(this.state.scene.box, ratio) };
   },
   computed: {
-    // The scale stays while something is dragged.
-    box() { return this.kept || this.now.scene.box; },
     unit() { return Math.max(this.box[2] / this.screen, this.box[3] / (0.78 * window.innerHeight)); },
     clear() { return this.now.clear; },
     ticks() {
@@ -77,13 +78,30 @@ export default {
   methods: {
     show(state, serial) {
       this.now = state;
+      this.answered(serial);
+      this.fit();
+    },
+    answered(serial) {
       if (!serial || serial !== this.sent) return;
       this.waiting = false;
       this.$el.dataset.answered = String(serial);
       this.$nextTick(() => requestAnimationFrame(() => {
         this.$el.dataset.answerMs = (performance.now() - this.began).toFixed(1);
       }));
-      if (this.next) { const next = this.next; this.next = null; this.tell(...next); } else if (this.final) { this.moving = null; this.kept = null; }
+      if (this.next) { const next = this.next; this.next = null; this.tell(...next); } else if (this.final) { this.moving = null; }
+    },
+    // A box in the shape of the sheet, which stays: what is below it never moves.
+    grown([left, top, wide, high], ratio) {
+      const to = [Math.max(wide, high / ratio), Math.max(high, wide * ratio)];
+      return [left - (to[0] - wide) / 2, top - (to[1] - high) / 2, ...to];
+    },
+    // The scale stays while something is moved, and as long as everything is seen well.
+    fit() {
+      if (this.drag || this.moving) return;
+      const [left, top, wide, high] = this.now.scene.box, [x, y, across, down] = this.box;
+      const seen = left >= x && top >= y && left + wide <= x + across && top + high <= y + down;
+      const wanted = this.grown(this.now.scene.box, this.ratio);
+      if (!seen || across > SLACK * wanted[2]) this.box = wanted;
     },
     free(one, row, set) {
       const half = (thing) => 4 * thing.name.length * this.unit + 4 * this.unit;
@@ -119,7 +137,6 @@ export default {
     down(event, thing) {
       if (event.button !== 0) return;
       const at = this.point(event);
-      this.kept = [...this.box];
       this.drag = { key: thing.key, by: [thing.x - at[0], thing.y - at[1]] };
       this.$refs.sheet.setPointerCapture(event.pointerId);
       event.currentTarget.focus({ preventScroll: true });
@@ -130,7 +147,7 @@ export default {
       const at = this.point(event);
       this.live(this.drag.key, [at[0] + this.drag.by[0], at[1] + this.drag.by[1]]);
     },
-    up() { if (this.drag) { this.drag = null; if (this.moving) this.settle(); else this.kept = null; } },
+    up() { if (this.drag) { this.drag = null; if (this.moving) this.settle(); else this.fit(); } },
     pressed(event, thing) {
       if (event.altKey) return;
       const by = event.ctrlKey || event.metaKey ? 5 : event.shiftKey ? 0.1 : 0.5;

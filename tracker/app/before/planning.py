@@ -1,5 +1,6 @@
 """Planning a field: the picture from above, what it gives, and a planned session kept of it."""
 
+import asyncio
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -8,10 +9,11 @@ from nicegui import background_tasks
 
 from calibration.errors import InputError
 from tracker.app import parts
+from tracker.app.before.changes import Add, Change, Put, Remove
 from tracker.app.before.plan import CAMERA, MovedThing, PlanPicture, plan_state
 from tracker.app.view import View
 from tracker.app.workspace import in_thread
-from tracker.session import MarkerEntry, Session, length_m
+from tracker.session import Session, length_m
 from tracker.workflow.field_edits import next_to
 from tracker.workflow.plan_session import field_changes, is_planned, save_plan
 from tracker.workflow.planned_field import (
@@ -19,7 +21,6 @@ from tracker.workflow.planned_field import (
     PlannedField,
     plan_answer,
     planned_field,
-    replaced,
 )
 
 AXES = ("along", "across", "up")
@@ -47,6 +48,10 @@ class Planning:
         self.answer = answer
         self.chosen = CAMERA
         self._asked = 0
+        self._kept = field
+        self._unkept: list[tuple[str, Change]] = []
+        self._shown = CAMERA
+        self._keeping = asyncio.Lock()
 
     @property
     def source(self) -> Session | None:
@@ -66,59 +71,59 @@ class Planning:
                 self.picture = PlanPicture(self._state())
                 parts.sentence(HELP, "hint").props["id"] = "plan-help"
                 with parts.group("plan-form"):
-                    self.choices = parts.group("field-choice")
-                    self.form = parts.group("field-metres", label="Place of what is chosen")
+                    with parts.group("field-choice"):
+                        self.choice = parts.choice("Chosen", [], self.chosen, self.choose)
+                    with parts.group("field-metres", label="Place of what is chosen"):
+                        self.metres = [
+                            parts.field(name.capitalize(), "", partial(self.typed, axis), "m")
+                            for axis, name in enumerate(AXES)
+                        ]
                 with parts.group("row"):
                     parts.button("Add a marker", self.add)
                     self.away = parts.button("Take this marker away", self.remove)
             with parts.group("field-side"):
-                self.words = parts.group("field-answer")
-                self.words.props.update({"role": "status", "aria-live": "polite"})
                 self._put_keeping()
-        self._show_choice()
+                with parts.group("field-answer") as answer:
+                    self.words = parts.Lines()
+                    self.more = parts.fold("What this assumes, and how the ball will be seen")
+                    with self.more:
+                        self.details = parts.Lines()
+                    self.caution = parts.Lines()
+                answer.props.update({"role": "status", "aria-live": "polite"})
         self.picture.on_moved(self.moved)
         self.picture.on("choose", lambda event: self.choose(str(event.args)))
         if self.view.session is not None:
             self.view.on_change(self.renewed)
-        self._show_form()
+        self._show_chosen()
         self.show()
         self._think()
 
     # What is shown ------------------------------------------------------------------------------
 
     def show(self, serial: int = 0) -> None:
-        """Show the field and what it gives."""
+        """Show the field and what it gives; what stays is not put anew."""
         self.picture.show(self._state(), serial)
-        self.words.clear()
-        with self.words:
-            for words in self.answer.faults:
-                parts.sentence(words, "fault")
-            for number, words in enumerate(self.answer.sentences):
-                parts.sentence(words, "" if number else "lead")
-            if self.answer.details:
-                with parts.fold("What this assumes, and how the ball will be seen"):
-                    for words in self.answer.details:
-                        parts.sentence(words)
-            if self.answer.caution:
-                parts.sentence(self.answer.caution, "caution")
+        answer = self.answer
+        kinds = ("lead", *("" for _ in answer.sentences[1:]))
+        faults = ((words, "fault") for words in answer.faults)
+        self.words.show((*faults, *zip(answer.sentences, kinds, strict=False)))
+        self.details.show((words, "") for words in answer.details)
+        parts.show_if(bool(answer.details), self.more)
+        self.caution.show([(answer.caution, "caution")])
 
     def _state(self) -> dict[str, object]:
         return plan_state(self.field, self.answer, self.chosen)
 
-    def _show_choice(self) -> None:
+    def _show_chosen(self) -> None:
+        """Show which one is chosen and where it is; where it is another, over what was typed."""
+        other, self._shown = self.chosen != self._shown, self.chosen
         options = [("", "Camera"), *((one.name, one.name) for one in self.field.markers)]
-        self.choices.clear()
-        with self.choices:
-            parts.choice("Chosen", options, self.chosen, self.choose)
-
-    def _show_form(self) -> None:
-        self.form.clear()
-        with self.form:
-            for axis, name in enumerate(AXES):
-                value = self._place_of(self.chosen)[axis]
-                parts.field(name.capitalize(), f"{value:.4g}", partial(self.typed, axis), "m")
+        parts.renew_choice(self.choice, options, self.chosen)
+        for entry, value in zip(self.metres, self._place_of(self.chosen), strict=True):
+            parts.rewrite(entry, f"{value:.4g}")
+            if other:
+                entry.update()
         self.away.props["disabled"] = self.chosen == CAMERA
-        self.away.update()
 
     def _put_keeping(self) -> None:
         if self.keeps:
@@ -146,17 +151,19 @@ class Planning:
             self.chosen = key
             self.view.settle((), ("place",))
             self.picture.show(self._state())
-            self._show_choice()
-            self._show_form()
+            self._show_chosen()
 
     async def moved(self, moved: MovedThing) -> None:
         """Answer a new place, and keep it once it is final."""
         if moved.key != CAMERA and all(one.name != moved.key for one in self.field.markers):
             return
         up = self._place_of(moved.key)[2]
-        await self._put(moved.key, (moved.along_m, moved.across_m, up), moved.serial)
+        change = Put(moved.key, (moved.along_m, moved.across_m, up))
         if moved.final:
-            await self._keep(f"{moved.key or 'camera'} moved")
+            await self._change(change, f"{moved.key or 'camera'} moved", moved.serial)
+        else:
+            self.field = change(self.field)
+            await self._answer(moved.serial)
 
     async def typed(self, axis: int, text: str) -> None:
         """Take a typed coordinate."""
@@ -168,23 +175,20 @@ class Planning:
         self.view.settle(("place", axis))
         place = list(self._place_of(self.chosen))
         place[axis] = value
-        await self._put(self.chosen, (place[0], place[1], place[2]))
-        await self._keep(f"{self.chosen or 'camera'}: {AXES[axis]} {value:g} m")
+        change = Put(self.chosen, (place[0], place[1], place[2]))
+        await self._change(change, f"{self.chosen or 'camera'}: {AXES[axis]} {value:g} m")
 
     async def add(self) -> None:
         """Add the usual next marker."""
         marker = next_to(self.field.markers)
         self.chosen = marker.name
-        await self._replace(self.field.position_m, (*self.field.markers, marker))
-        await self._keep(f"marker {marker.name} added")
+        await self._change(Add(marker), f"marker {marker.name} added")
 
     async def remove(self) -> None:
         """Take the chosen marker away."""
         name = self.chosen
-        left = tuple(one for one in self.field.markers if one.name != name)
         self.chosen = CAMERA
-        await self._replace(self.field.position_m, left)
-        await self._keep(f"marker {name} taken away")
+        await self._change(Remove(name), f"marker {name} taken away")
 
     async def save(self) -> None:
         """Keep the plan as a session of its own, and go there."""
@@ -200,21 +204,27 @@ class Planning:
         if folder is not None:
             self.view.go("before", self.view.workspace.open(folder))
 
-    async def _put(self, key: str, place: tuple[float, float, float], serial: int = 0) -> None:
-        field = self.field
-        position = place if key == CAMERA else field.position_m
-        markers = tuple(
-            replace(one, ground_m=place) if one.name == key else one for one in field.markers
-        )
-        await self._replace(position, markers, serial)
+    async def _change(self, change: Change, what: str, serial: int = 0) -> None:
+        """Change the field and answer; keep it in a planned session, else judge the whole."""
+        self.field = change(self.field)
+        keeps = self.keeps
+        if keeps:
+            self._unkept.append((what, change))
+        self._show_chosen()
+        await self._answer(serial)
+        if not keeps:
+            self._think()
+            return
+        async with self._keeping:
+            # The oldest first, whichever was answered first. From here on the file is the truth:
+            # what the change is refused for is shown.
+            what, change = self._unkept.pop(0)
+            kept = change(self._kept)
+            changes = field_changes(self.source, kept.position_m, kept.markers)
+            await self.view.edit(what, *changes)  # which shows and judges the file anew
 
-    async def _replace(
-        self,
-        position_m: tuple[float, float, float],
-        markers: tuple[MarkerEntry, ...],
-        serial: int = 0,
-    ) -> None:
-        self.field = replaced(self.field, position_m, markers)
+    async def _answer(self, serial: int = 0) -> None:
+        """Show what the field gives at once."""
         asked = self.field
         answer = await in_thread(plan_answer, asked, False)
         if asked is self.field:
@@ -226,31 +236,23 @@ class Planning:
             )
         self.show(serial)
 
-    async def _keep(self, what: str) -> None:
-        """Write the change into a planned session; judge the whole either way."""
-        self._show_choice()
-        self._show_form()
-        if self.keeps:
-            changes = field_changes(self.source, self.field.position_m, self.field.markers)
-            await self.view.edit(what, *changes)  # which shows and judges the file anew
-        else:
-            self._think()
-
     async def renewed(self) -> None:
         """Show the session's file as it is now, where the plan is kept in it."""
         source = self.source
         if source is None or not self.keeps:
             return
         field = await self.view.attempt(planned_field, source)
-        if field is None:
+        if field is None or source is not self.source:
             return
+        self._kept = field
+        # What a person changed meanwhile is kept next.
+        for _, change in self._unkept:
+            field = change(field)
         self.field = field
         if all(one.name != self.chosen for one in field.markers):
             self.chosen = CAMERA
-        self.answer = await in_thread(plan_answer, field, False)
-        self._show_choice()
-        self._show_form()
-        self.show()
+        self._show_chosen()
+        await self._answer()
         self._think()
 
     # What comes by itself -----------------------------------------------------------------------
@@ -262,6 +264,6 @@ class Planning:
     async def _thought(self, number: int) -> None:
         asked = self.field
         answer = await in_thread(plan_answer, asked, True)
-        if number == self._asked and asked is self.field and not self.words.is_deleted:
+        if number == self._asked and asked is self.field and not self.picture.is_deleted:
             self.answer = answer
             self.show()
