@@ -81,7 +81,8 @@ class InputError(Exception):
         """Return one sentence for each thing that is wrong."""
         head = f"{self.where}: " if self.where else ""
         tail = f"; {self.remedy}" if self.remedy else ""
-        return [f"{head}{self.what}{tail}."]
+        said = f"{head}{self.what}{tail}"
+        return [said if said.endswith("?") else f"{said}."]
 
     def __str__(self) -> str:
         return "\n".join(self.sentences())

@@ -12,6 +12,7 @@ from calibration.errors import NEAR_FILE, nearest
 from tracker.session.document import Faults
 from tracker.session.kinds import listed, shown
 from tracker.session.lines import Place
+from tracker.session.schema import ReleaseSchema
 from tracker.session.validate import tables_of
 
 LONGEST_SHOWN = 255
@@ -36,9 +37,9 @@ def check_session(values: Mapping[str, Any], folder: Path, filmed: bool, faults:
     """
     _check_ball(_table(values, "ball"), faults)
     _check_air(_table(values, "air"), faults)
-    if has_markers(values) and "height_m" not in _table(values, "release"):
+    if has_markers(values) and not _names_height(_table(values, "release")):
         place = ("release", "height_m")
-        faults.add(place, "is missing", "give a number from 0 to 100")
+        faults.add(place, "is missing", "give the height at which the ball leaves, in metres")
     lens = _table(values, "camera").get("lens")
     if isinstance(lens, str) and lens.strip():
         _check_file(("camera", "lens"), lens, folder, True, faults)
@@ -52,6 +53,13 @@ def check_session(values: Mapping[str, Any], folder: Path, filmed: bool, faults:
 def has_markers(values: Mapping[str, Any]) -> bool:
     """Return whether any marker was written down, whatever is wrong with it."""
     return "marker" in values or any("marker" in clip for _, clip in tables_of(values, "clip"))
+
+
+def _names_height(release: Mapping[str, Any]) -> bool:
+    """Return whether a release states its height, if under a misspelt name: one slip, one fault."""
+    listed_ = list(ReleaseSchema.model_fields)
+    misspelt = [nearest(name, listed_) for name in release if name not in listed_]
+    return "height_m" in release or "height_m" in misspelt
 
 
 def _check_ball(ball: Mapping[str, Any], faults: Faults) -> None:
@@ -125,7 +133,16 @@ def _check_setup(
     setup = table.get("setup")
     if isinstance(setup, str) and setup.strip() and setup not in setups:
         names = list(dict.fromkeys(setups))
-        known = f"the setups are {listed(names)}" if names else "there is no [[setup]] yet"
+        near = nearest(setup, names)
+        known = f"the setups are {listed([shown(name) for name in names])}"
+        if near is not None:
+            known = (
+                f'write "{near}"'
+                if len(names) == 1
+                else f"did you mean {shown(near)}? T{known[1:]}"
+            )
+        elif not names:
+            known = "there is no [[setup]] yet"
         faults.add((*place, "setup"), f"{shown(setup)} is the name of no [[setup]]", known)
 
 

@@ -19,13 +19,19 @@ from tracker.session.mistakes import feet_m, number_in
 LONGEST_TEXT = 2000
 """Characters of a name or of notes: a page. More is no name and would fill every message."""
 
+MOST_SHOWN = 1e9
+"""Number from which none is taken for one in another unit; common practice, no source."""
+
 MOST_LISTED = 12
 """Names that a sentence lists at most; a matter of looks."""
 
 
-def fault(what: str, remedy: str = "") -> PydanticCustomError:
-    """Return a fault of a value: what is wrong, and what to write instead."""
-    return PydanticCustomError("fault", "{what}", {"what": what, "remedy": remedy})
+def fault(what: str, remedy: str = "", **value: Any) -> PydanticCustomError:
+    """Return a fault of a value: what is wrong, and what to write instead.
+
+    `value` tells `tracker.session.units` what was written, which knows the field and so its unit.
+    """
+    return PydanticCustomError("fault", "{what}", {"what": what, "remedy": remedy, **value})
 
 
 class Kind:
@@ -72,12 +78,15 @@ class Between(Kind):
     def check(self, value: Any) -> float:
         """Return the number."""
         if isinstance(value, bool) or not isinstance(value, int | float):
-            remedy = _number_remedy(value) if isinstance(value, str) else ""
-            raise fault(f"{shown(value)} is not a number", remedy)
+            if not isinstance(value, str):
+                raise fault(f"{shown(value)} is not a number")
+            raise fault(f"{shown(value)} is not a number", _number_remedy(value), text=value)
         # A whole number may have more digits than a float has room for: compared, not converted.
         if not self.low <= value <= self.high or not math.isfinite(value):
             span = self.span.removeprefix("from ").removeprefix("of ")
-            raise fault(f"{shown(value)} is out of range", f"give {span}")
+            beyond = {"beyond": value} if abs(value) < MOST_SHOWN else {}
+            limits = {"low": self.low, "high": self.high}
+            raise fault(f"{shown(value)} is out of range", f"give {span}", **beyond, **limits)
         return float(value)
 
 
@@ -105,7 +114,11 @@ class Numbers(Kind):
             held = isinstance(value, list)
             count = f" ({len(value)} of them)" if held else ""
             remedy = self.wanted
-            if held and len(value) > self.count:
+            if held and len(value) == 2 * self.count and all(type(part) is int for part in value):
+                halves = zip(value[::2], value[1::2], strict=True)
+                points = ", ".join(f"{whole}.{part}" for whole, part in halves)
+                remedy = f"write [{points}], with a point as the decimal mark"
+            elif held and len(value) > self.count:
                 remedy += ", with a point as the decimal mark"
             raise fault(f"{shown(value)} is not {self.count} numbers{count}", remedy)
         return value

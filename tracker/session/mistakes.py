@@ -169,11 +169,19 @@ def _number(field: str, value: str) -> tuple[str, str] | None:
 
 
 def _converted(field: str, number: WrittenNumber) -> str:
-    """Return the number in the unit that the field's name ends with."""
+    """Return the number in the unit that the field's name ends with, as it is where none fits."""
+    own = converted(field, number)
+    return number.text if own is None else own
+
+
+def converted(field: str, number: WrittenNumber) -> str | None:
+    """Return a number in the unit that a field's name ends with, None where the two do not fit."""
     ending = field.rsplit("_", 1)[-1]
     units = SUFFIXES.get(ending, {})
     factor = units.get(number.unit.lower().rstrip("."))
-    if factor is None or number.unit == OWN[ending]:
+    if factor is None:
+        return None
+    if number.unit == OWN[ending]:
         return number.text
     return f"{float(number.text) * factor / units[OWN[ending]]:.6g}"
 
@@ -182,6 +190,10 @@ def _numbers(field: str, value: str) -> tuple[str, str] | None:
     inner = re.fullmatch(r"[\[(]?(.*?)[\])]?", value)
     if inner is None or (inner[1] == value and "," not in value and ";" not in value):
         return None
+    if inner[1] != value and not re.search("[,;]", value):
+        apart = inner[1].split()
+        if len(apart) > 1 and all(valid(f"x = {part}") for part in apart):
+            return f"{value} lacks its commas", f"[{', '.join(apart)}]"
     parts = [number_in(part) for part in re.split(r"\s*[;]\s*|,\s+", inner[1]) if part.strip()]
     if not parts or any(part is None for part in parts):
         return None

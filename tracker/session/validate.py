@@ -4,17 +4,19 @@ pydantic walks the values and gathers every fault with its place; here each beco
 with file, line, table, field and, for a misspelt name, the nearest one that is listed.
 """
 
-from collections.abc import Mapping
-from typing import Any, TypeVar, get_args
+from collections.abc import Mapping, Sequence
+from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from calibration.errors import InputError, nearest
 from tracker.session.document import Document, Faults
-from tracker.session.kinds import Kind, shown
+from tracker.session.kinds import Between, Kind, shown
 from tracker.session.lines import Place
+from tracker.session.mistakes import WrittenNumber, converted
 from tracker.session.schema import TableSchema
+from tracker.session.units import better_remedy, unit_of
 
 Schema = TypeVar("Schema", bound=TableSchema)
 
@@ -65,7 +67,8 @@ def checked(schema: type[TableSchema], name: str, value: object, where: str) -> 
         context = getattr(error, "context", None)
         if context is None:
             raise
-        raise InputError(context["what"], where=where, remedy=context["remedy"]) from None
+        remedy = better_remedy(name, context)
+        raise InputError(context["what"], where=where, remedy=remedy) from None
 
 
 def _sentence(schema: type[TableSchema], error: ErrorDetails) -> tuple[Place, str, str]:
@@ -73,13 +76,13 @@ def _sentence(schema: type[TableSchema], error: ErrorDetails) -> tuple[Place, st
     place: Place = error["loc"]
     kind = error["type"]
     if kind == "fault":
-        return place, error["ctx"]["what"], error["ctx"]["remedy"]
+        return place, error["ctx"]["what"], better_remedy(_field(place), error["ctx"])
     if kind == "missing":
         table = _table_at(schema, place[:-1])
-        wanted = [one.wanted for one in _metadata(table, place[-1]) if isinstance(one, Kind)]
-        return place, "is missing", wanted[0] if wanted else ""
+        kinds = [one for one in _metadata(table, place[-1]) if isinstance(one, Kind)]
+        return place, "is missing", wanted(str(place[-1]), kinds[0]) if kinds else ""
     if kind == "extra_forbidden":
-        return _unlisted(place, list(_table_at(schema, place[:-1]).model_fields))
+        return _unlisted(place, _table_at(schema, place[:-1]), error["input"])
     name = ".".join(step for step in place if isinstance(step, str))
     if kind == "list_type" or isinstance(place[-1], int):
         remedy = f"write [[{name}]], with two brackets, above each"
@@ -87,12 +90,45 @@ def _sentence(schema: type[TableSchema], error: ErrorDetails) -> tuple[Place, st
     return place, f"{shown(error['input'])} is not a table", f"open it with a line [{name}]"
 
 
-def _unlisted(place: Place, listed: list[str]) -> tuple[Place, str, str]:
-    near = nearest(str(place[-1]), listed)
-    guess = f"did you mean {near}? Listed are" if near else "listed are"
+def wanted(name: str, kind: Kind) -> str:
+    """Return what to write where a field is missing, with its unit."""
+    unit = unit_of(name) if isinstance(kind, Between) else ""
+    return f"{kind.wanted} {unit}".rstrip()
+
+
+def _field(place: Place) -> str:
+    """Return the name of the field at a place; that of its list for one number of it."""
+    return next(step for step in reversed(place) if isinstance(step, str))
+
+
+def _unlisted(place: Place, table: type[TableSchema], value: object) -> tuple[Place, str, str]:
+    """Return what to write in place of a name that is not listed."""
+    name, listed = str(place[-1]), list(table.model_fields)
+    near = nearest(name, listed)
+    if near is not None:
+        other = converted(near, WrittenNumber(str(value), name.rsplit("_", 1)[-1]))
+        same = near.rsplit("_", 1)[0] == name.rsplit("_", 1)[0] and near != name
+        if same and other is not None and type(value) in (int, float):
+            return place, "is not a listed field", f"write {near} = {other}"
+    above = [step for step in place[:-1] if isinstance(step, str)]
+    written = {each: _as_written(table, each, above) for each in listed}
+    guess = "listed are"
+    if near is not None:
+        unit = unit_of(near)
+        said = f" It is in {unit}." if unit and not unit_of(name) else ""
+        guess = f"did you mean {written[near]}?{said} Listed are"
     if len(listed) > LONG_LIST:
-        listed = [name for name in listed if name.replace("_u_", "_").removesuffix("_u") == name]
-    return place, "is not a listed field", f"{guess} {', '.join(listed)}"
+        listed = [each for each in listed if each.replace("_u_", "_").removesuffix("_u") == each]
+    return place, "is not a listed field", f"{guess} {', '.join(written[each] for each in listed)}"
+
+
+def _as_written(table: type[TableSchema], name: str, above: Sequence[str]) -> str:
+    """Return a field as it is written: a table in its brackets, with the tables it lies in."""
+    annotation = table.model_fields[name].annotation
+    if _inner(annotation) is None:
+        return name
+    whole = ".".join((*above, name))
+    return f"[[{whole}]]" if get_origin(annotation) is list else f"[{whole}]"
 
 
 def _metadata(table: type[TableSchema], name: str | int) -> list[Any]:
