@@ -145,6 +145,7 @@ def test_an_export_holds_every_shot_as_measured(lane, book, tmp_path, name, read
         (("add", "july"), "measure it first: lobmeter measure"),
         (("list", "--since", "17.05.2026"), "write it as 2026-05-17"),
         (("show", "99"), "no session 99"),
+        (("show", "evening"), "first column of: lobmeter log list"),
         (("export", "shots.xlsx"), "end its name in .csv or .parquet"),
         (("export", "shots"), "has no ending"),
     ],

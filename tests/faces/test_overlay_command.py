@@ -1,5 +1,6 @@
 """``lobmeter overlay``: films and stills of a measured session, and what it refuses."""
 
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -81,10 +82,13 @@ def test_a_pace_that_is_none_is_refused(slow: str, evening: Path) -> None:
     assert "from 1 to 100" in said
 
 
-def test_a_session_without_a_flight_to_draw_ends_with_1(evening: Path) -> None:
-    (evening / "results" / "shots.csv").write_text(shots_csv([]), encoding="utf-8")
-    code, said = run(evening)
-    assert code == 1 and "No measured flight could be drawn" in said
+def test_a_session_without_a_flight_to_draw_ends_with_1(evening: Path, tmp_path: Path) -> None:
+    other = tmp_path / "other"
+    shutil.copytree(evening, other, ignore=shutil.ignore_patterns("other"))
+    (other / "results" / "shots.csv").write_text(shots_csv([]), encoding="utf-8")
+    code, said = run(evening, other, "--stills")
+    assert code == 1 and "other: no measured flight could be drawn" in said
+    assert said.count("no measured flight") == 1 and "Still: " in said
 
 
 def test_a_session_that_was_not_measured_is_refused(evening: Path) -> None:

@@ -119,6 +119,18 @@ def test_without_a_browser_the_page_is_written_and_the_way_to_print_it_is_said(
     assert not (tmp_path / "page.pdf").exists()
 
 
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [(("--pdf", "--paper", "A3"), "write A4 or Letter"), (("--paper", "A4"), "add --pdf")],
+)
+def test_a_sheet_that_is_none_or_for_nothing_is_refused(
+    options: tuple[str, ...], words: str, evening: Path, tmp_path: Path
+) -> None:
+    code, said = run(evening, "--to", tmp_path / "page.html", *options)
+    assert code == 2 and "--paper" in said and words in said
+    assert not (tmp_path / "page.html").exists()
+
+
 @pytest.mark.skipif(os.name == "nt", reason="the stand-in is a shell script")
 def test_a_browser_prints_the_page_beside_it(
     evening: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -141,6 +153,9 @@ def test_a_browser_prints_the_page_beside_it(
     assert printed.removeprefix("%PDF-1.4 of ") == page.replace(
         "</head>", "<style>@page { size: A4 }</style></head>"
     )
+    code, said = run(evening, "--to", tmp_path / "page.html", "--pdf", "--paper", "letter")
+    assert code == 0, said
+    assert "@page { size: Letter }" in (tmp_path / "page.pdf").read_text(encoding="utf-8")
     browser.write_text("#!/bin/sh\nexit 3\n", encoding="utf-8")
     code, said = run(evening, "--to", tmp_path / "page.html", "--pdf")
     assert code == 2

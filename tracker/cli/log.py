@@ -137,14 +137,22 @@ def list_(
 @log.command()
 @with_data
 def show(
-    number: Annotated[int, typer.Argument(metavar="NO", help="A number that log list shows.")],
+    number: Annotated[
+        str, typer.Argument(metavar="NO", help="A number that log list shows in its first column.")
+    ],
     db: Book = None,
 ) -> None:
     """Show one session of the logbook with its shots."""
     from tracker.report.terminal import remarks, shots_table
     from tracker.workflow.log import show_session
 
-    found, screen = show_session(number, db), console()
+    if not number.isdecimal():
+        raise InputError(
+            f'"{number}" is no number of a session',
+            where="NO",
+            remedy="take it from the first column of: lobmeter log list",
+        )
+    found, screen = show_session(int(number), db), console()
     show_json(found)
     head = found.name if found.filmed_on is None else f"{found.name}, {found.filmed_on}"
     say(screen, [head, found.folder, *([found.notes] if found.notes else [])])

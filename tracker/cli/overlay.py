@@ -31,7 +31,7 @@ def overlay(
     Release, apex and landing, speed and carry appear when they become known; ticks show the
     metres along the firing line. The film plays in a browser and on a phone, at the speed of
     life with its sound, or slower with --slow. Beside it lies one still a shot, with the ball at
-    every place of its flight. The exit code is 1 where no flight can be drawn.
+    every place of its flight. The exit code is 1 where a session has no flight to draw.
     """
     from tracker.workflow.overlay import overlay_sessions
 
@@ -42,6 +42,11 @@ def overlay(
         if each.film is not None:
             say(screen, [f"Film: {each.film}"])
         say(screen, [f"Still: {still}" for still in each.stills])
-    if not made:
-        complain(["No measured flight could be drawn: the results hold no shot with a path."])
+    drawn = {each.session for each in made}
+    lacking = [folder for folder in session if folder not in drawn]
+    complain(
+        f"{folder}: no measured flight could be drawn; its results hold no shot with a path."
+        for folder in lacking
+    )
+    if lacking:
         raise typer.Exit(1)

@@ -29,6 +29,16 @@ def report(
             "--pdf", help="Print it to a PDF file too, by a Chromium browser on this machine."
         ),
     ] = False,
+    sheet: Annotated[
+        str | None,
+        typer.Option(
+            "--paper",
+            metavar="A4|Letter",
+            help="Sheet of that PDF file; this machine's country says when left out. A browser's "
+            "own print dialogue asks.",
+            show_default=False,
+        ),
+    ] = None,
 ) -> None:
     """Write what was measured as one HTML file to read, print and pass on.
 
@@ -38,7 +48,7 @@ def report(
     """
     from tracker.workflow.report import report_sessions
 
-    made = report_sessions(session, to, pdf)
+    made = report_sessions(session, to, pdf, sheet)
     lines = [f"Report: {made.page}"]
     if made.pdf is not None:
         lines.append(f"PDF: {made.pdf}")

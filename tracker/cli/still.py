@@ -28,4 +28,10 @@ def still(
     from tracker.workflow.still import write_still
 
     folder, time_s = write_still(clip, at, to)
-    say(console(), [f"Frame at {time_s:.3f} s: {folder}"])
+    say(
+        console(),
+        [
+            f"Frame at {time_s:.3f} s: {folder / 'whole.jpg'}",
+            "Enlarged parts, to read a marker's column and row from: A1.jpg to C4.jpg beside it.",
+        ],
+    )

@@ -32,8 +32,12 @@ SLOWEST = 100.0
 
 @dataclass(frozen=True)
 class Overlaid:
-    """What was made of one clip: its film (None when only stills were asked for), its stills."""
+    """What was made of one clip: its film (None when only stills were asked for), its stills.
 
+    `session` is the folder as it was named.
+    """
+
+    session: Path
     clip: str
     film: Path | None
     stills: tuple[Path, ...]
@@ -71,12 +75,13 @@ def overlay_sessions(
     sessions = read_all(folders)
     rows = [_rows(session, folder) for session, folder in zip(sessions, folders, strict=True)]
     made: list[Overlaid] = []
-    for session, measured in zip(sessions, rows, strict=True):
+    for folder, session, measured in zip(folders, sessions, rows, strict=True):
         for clip in session.clips:
             mine = [shot for shot in measured.shots if shot.clip == clip.file]
             if mine:
                 rows_of_clip = replace(measured, shots=mine)
-                made += _overlaid(session, clip, rows_of_clip, (slow, films), progress)
+                drawn = _overlaid(session, clip, rows_of_clip, (slow, films), progress)
+                made += [replace(each, session=folder) for each in drawn]
     return tuple(made)
 
 
@@ -151,7 +156,7 @@ def _overlaid(
             ) from None
     listed = [*stills, *([] if film is None else [film.name])]
     list_computed(results, listed, measured.stated, command_of("overlay", options=_options(wanted)))
-    return [Overlaid(clip.file, film, tuple(results / still for still in stills))]
+    return [Overlaid(session.folder, clip.file, film, tuple(results / still for still in stills))]
 
 
 def _options(wanted: tuple[float, bool]) -> str:

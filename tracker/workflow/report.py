@@ -21,7 +21,7 @@ from tracker.report.document import (
     report_page,
 )
 from tracker.report.document.curves import curve_of
-from tracker.report.document.printing import pdf_of
+from tracker.report.document.printing import PAPERS, pdf_of
 from tracker.report.document.stills import smaller
 from tracker.results import list_computed, put_in_place
 from tracker.results.computed import command_of, stated_by
@@ -55,7 +55,10 @@ class Reported:
 
 
 def report_sessions(
-    folders: Sequence[Path], to: Path | None = None, as_pdf: bool = False
+    folders: Sequence[Path],
+    to: Path | None = None,
+    as_pdf: bool = False,
+    sheet: str | None = None,
 ) -> Reported:
     """Write a report of measured sessions.
 
@@ -67,13 +70,16 @@ def report_sessions(
         The HTML file; ``report.html`` in the results of the first session when left out.
     as_pdf : bool
         Whether a PDF file is printed beside it.
+    sheet : str, optional
+        A4 or Letter, in any case; the usual one of this machine's country when left out.
 
     Raises
     ------
     InputError
-        For faults of the sessions, sessions without results, a name that is no page's, a file that
-        cannot be written.
+        For faults of the sessions, sessions without results, a name that is no page's, a sheet that
+        is none or has nothing to be printed on it, a file that cannot be written.
     """
+    on = _sheet(sheet, as_pdf)
     if to is not None and to.suffix.lower() not in PAGES:
         what = f'"{to.name}" is no name of a page'
         raise InputError(what, where="--to", remedy=f"end it in {PAGES[0]}")
@@ -84,12 +90,26 @@ def report_sessions(
     put_in_place(target.parent, {target.name: page.encode("utf-8")})
     pdf = target.with_suffix(".pdf") if as_pdf else None
     if pdf is not None:
-        put_in_place(pdf.parent, {pdf.name: pdf_of(target)})
+        put_in_place(pdf.parent, {pdf.name: pdf_of(target, on)})
     if to is None:
         files = [each.name for each in (target, pdf) if each is not None]
         again = command_of("report", folders[1:], "--pdf" if as_pdf else "")
         list_computed(target.parent, files, shown, again)
     return Reported(target, pdf)
+
+
+def _sheet(named: str | None, as_pdf: bool) -> str | None:
+    """Return the sheet that was asked for as it is called, None where none was."""
+    if named is None:
+        return None
+    found = next((each for each in PAPERS if each.casefold() == named.strip().casefold()), None)
+    if found is None:
+        raise InputError(
+            f'"{named}" is no sheet', where="--paper", remedy=f"write {' or '.join(PAPERS)}"
+        )
+    if not as_pdf:
+        raise InputError("is the sheet of a PDF file", where="--paper", remedy="add --pdf")
+    return found
 
 
 def report_facts(folders: Sequence[Path]) -> ReportFacts:

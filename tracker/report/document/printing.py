@@ -12,9 +12,11 @@ from calibration.errors import InputError
 BROWSERS = (
     "chromium",
     "chromium-browser",
+    "chromium-headless-shell",
     "google-chrome",
     "google-chrome-stable",
     "chrome",
+    "chrome-headless-shell",
     "msedge",
     "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome",
     "/Applications/Chromium.app/Contents/MacOS/Chromium",
@@ -29,6 +31,9 @@ LETTER = ("US", "CA", "MX", "PH", "CL", "CO", "CR", "GT", "NI", "PA", "PR", "SV"
 """Countries that print on US Letter, all others on A4 (Unicode CLDR, supplemental data, paper size;
 from memory)."""
 
+PAPERS = ("A4", "Letter")
+"""Sheets that a report prints on, as CSS has them (CSS Paged Media, section 7.1)."""
+
 PATIENCE_S = 120.0
 """Time after which a browser is taken to hang, s; a report prints in a few."""
 
@@ -41,14 +46,16 @@ def paper() -> str:
     return "Letter" if country in (*LETTER, "United States", "Canada", "Mexico") else "A4"
 
 
-def pdf_of(page: Path) -> bytes:
+def pdf_of(page: Path, sheet: str | None = None) -> bytes:
     """Return an HTML file as a PDF file, printed by a browser without a window.
 
-    The sheet is `paper`'s; browsers by themselves take US Letter everywhere.
+    Browsers by themselves take US Letter everywhere.
 
     Parameters
     ----------
     page : Path
+    sheet : str, optional
+        One of `PAPERS`; `paper`'s when left out.
 
     Raises
     ------
@@ -64,7 +71,7 @@ def pdf_of(page: Path) -> bytes:
         )
     with tempfile.TemporaryDirectory() as held:
         pdf, sized = Path(held) / "page.pdf", Path(held) / "page.html"
-        style = f"<style>@page {{ size: {paper()} }}</style></head>"
+        style = f"<style>@page {{ size: {sheet or paper()} }}</style></head>"
         sized.write_text(page.read_text("utf-8").replace("</head>", style, 1), "utf-8")
         arguments = [
             browser,
