@@ -10,6 +10,7 @@ from tests.tracker.test_comparison_setups import row
 from tracker.comparison.compare import compare
 from tracker.comparison.evenings import Evenings, evening_effect, evening_residue
 from tracker.comparison.setups import SetupShots
+from tracker.comparison.shares import Shares
 from tracker.comparison.still_air import differs, in_still_air
 from tracker.comparison.words import sentences
 from tracker.launcher.carry import Release, carry_of
@@ -80,8 +81,7 @@ def test_the_effect_follows_the_evenings() -> None:
 
 
 def test_what_an_evening_has_in_common_cancels_by_half() -> None:
-    same = Evenings({"may": 1.0}, 1.0, ())
-    other = Evenings({"june": 1.0}, 1.0, ())
+    same, other = (Evenings(Shares((name,), np.ones(1)), 1.0) for name in ("may", "june"))
     assert evening_residue(same, same) == pytest.approx(1.0)
     assert evening_residue(same, other) == pytest.approx(2.0**0.5)
 

@@ -1,6 +1,5 @@
 """The answer to the question which setup is best, with its chances."""
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -139,8 +138,7 @@ def _drawn(
     assert sample is not None
     fresh = [name for name in summary.weights if name not in outings]
     outings.update(zip(fresh, rng.normal(size=(len(fresh), count)), strict=True))
-    weights = np.array(list(summary.weights.values()))
-    weights *= summary.shared_u / math.sqrt(float(weights @ weights))
+    weights = summary.weights.array * (summary.shared_u / summary.weights.spread)
     common = weights @ np.array([outings[name] for name in summary.weights])
     own = rng.standard_t(sample.dof, count) * sample.u
     return np.asarray(sample.mean + own + common + rng.normal(size=count) * summary.evenings.mean_u)

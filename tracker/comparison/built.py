@@ -42,11 +42,11 @@ class Setup:
 
     def sample(self, quantity: str) -> Sample | None:
         """Return count, mean and scatter of a quantity, None without a shot."""
-        return summarise(self.shots, quantity, landings=False).sample
+        return summarise(self.shots, quantity, remarks=False).sample
 
     def mean(self, quantity: str) -> Estimate | None:
         """Return the mean of a quantity, None for fewer than two shots."""
-        return summarise(self.shots, quantity, landings=False).mean
+        return summarise(self.shots, quantity, remarks=False).mean
 
 
 @dataclass(frozen=True)

@@ -97,7 +97,7 @@ def compare(
     quantity: str = "carry_m",
     predictions: Mapping[str, Estimate] | None = None,
     level: float = 0.95,
-    landings: bool = True,
+    remarks: bool = True,
 ) -> Comparison:
     """Compare setups with each other and with their predictions.
 
@@ -110,8 +110,8 @@ def compare(
         Predicted mean of a setup, by its name.
     level : float
         Confidence of every interval; for the contrasts that of all together.
-    landings : bool
-        False leaves out where the shots land.
+    remarks : bool
+        False leaves out where the shots land, and which evenings differ.
 
     Notes
     -----
@@ -120,7 +120,7 @@ def compare(
     leaves one percent of the difference.
     """
     effect = evening_effect([evening_groups(setup, quantity) for setup in setups])
-    summaries = tuple(summarise(setup, quantity, level, effect, landings) for setup in setups)
+    summaries = tuple(summarise(setup, quantity, level, effect, remarks) for setup in setups)
     repeated = [summary for summary in summaries if summary.mean is not None]
     contrasts = [
         _contrast(first, second, len(repeated), level)
@@ -142,9 +142,8 @@ def compare(
 
 def shared_correlation(first: Summary, second: Summary) -> float:
     """Return the correlation of two setups' shared errors: 1 under one calibration, 0 under two."""
-    both = sum(weight * second.weights.get(name, 0.0) for name, weight in first.weights.items())
-    squares = [sum(w**2 for w in summary.weights.values()) for summary in (first, second)]
-    return both / math.sqrt(squares[0] * squares[1])
+    one, other = first.weights, second.weights
+    return one.common(other) / (one.spread * other.spread)
 
 
 def residue(first: Summary, second: Summary) -> float:

@@ -1,12 +1,13 @@
 """Evenings: what wind and battery change from one evening to the next, as a random effect."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from tracker.statistics.distributions import normal_below, normal_quantile
+from tracker.comparison.shares import NOTHING, Shares
+from tracker.statistics.distributions import normal_below, student_quantile
 from tracker.statistics.means import Groups, groups_of, student_factor
 from tracker.statistics.root import root_between
 
@@ -32,7 +33,7 @@ class Evenings:
 
     Attributes
     ----------
-    weights : mapping of str to float
+    weights : Shares
         Share of each evening in its shots.
     u : float
         Standard deviation between evenings.
@@ -41,50 +42,41 @@ class Evenings:
         than its shots do; else empty.
     """
 
-    weights: Mapping[str, float]
+    weights: Shares
     u: float
-    ranges: tuple[tuple[float, float], ...]
-
-    @classmethod
-    def of(
-        cls, names: Sequence[str], places: np.ndarray, values: np.ndarray, u: float
-    ) -> "Evenings":
-        """Return the evenings of a setup's values.
-
-        Parameters
-        ----------
-        names : sequence of str
-        places : ndarray of int, shape (N,)
-            The place of each value's evening in `names`.
-        values : ndarray, shape (N,)
-            At least one.
-        u : float
-            Standard deviation between evenings.
-        """
-        used, codes = np.unique(places, return_inverse=True)
-        shares = (np.bincount(codes) / codes.size).tolist()
-        weights = dict(zip((names[place] for place in used.tolist()), shares, strict=True))
-        ranges: tuple[tuple[float, float], ...] = ()
-        if _differ(groups_of(codes, values)):
-            low, high = np.full(used.size, np.inf), np.full(used.size, -np.inf)
-            np.minimum.at(low, codes, values)
-            np.maximum.at(high, codes, values)
-            ranges = tuple(zip(low.tolist(), high.tolist(), strict=True))
-        return cls(weights, u, ranges)
+    ranges: tuple[tuple[float, float], ...] = ()
 
     @property
     def mean_u(self) -> float:
         """Standard uncertainty that the evenings leave in the mean of the setup."""
-        return self.u * math.sqrt(sum(weight**2 for weight in self.weights.values()))
+        return self.u * self.weights.spread
 
 
-ONE_EVENING = Evenings({}, 0.0, ())
+ONE_EVENING = Evenings(NOTHING, 0.0)
 """Of a setup without shots."""
+
+
+def ranges_of(places: np.ndarray, values: np.ndarray) -> tuple[tuple[float, float], ...]:
+    """Return the ranges of a setup's evenings, as `Evenings` has them.
+
+    Parameters
+    ----------
+    places : ndarray of int, shape (N,)
+        For each shot a number of its evening.
+    values : ndarray, shape (N,)
+    """
+    used, codes = np.unique(places, return_inverse=True)
+    if not _differ(groups_of(codes, values)):
+        return ()
+    low, high = np.full(used.size, np.inf), np.full(used.size, -np.inf)
+    np.minimum.at(low, codes, values)
+    np.maximum.at(high, codes, values)
+    return tuple(zip(low.tolist(), high.tolist(), strict=True))
 
 
 def evening_residue(first: Evenings, second: Evenings) -> float:
     """Return the standard uncertainty that the evenings leave in the difference of two setups."""
-    both = sum(w * second.weights.get(name, 0.0) for name, w in first.weights.items())
+    both = first.weights.common(second.weights)
     square = first.mean_u**2 + second.mean_u**2 - 2.0 * COMMON * both * first.u * second.u
     return math.sqrt(max(0.0, square))
 
@@ -149,8 +141,9 @@ def _differ(groups: Groups) -> bool:
     one, other = np.triu_indices(len(dof), 1)
     gap = np.abs(groups.means[one] - groups.means[other])
     variance = own[one] + own[other]
-    # Student's factor is greater than the normal one, which is cheap to compare with first.
-    far = gap > normal_quantile(above) * np.sqrt(variance)
+    # Student's factor falls with the degrees of freedom, of which Welch's are at most the sum.
+    least = student_quantile(above, 2.0 * float(dof.max()))
+    far = gap > least * np.sqrt(variance)
     one, other, gap, variance = one[far], other[far], gap[far], variance[far]
     if (variance == 0.0).any():
         return True

@@ -151,7 +151,9 @@ class Knowledge:
         Those that were not shot, and those of which one shot counts: it teaches the model.
         """
         mine = [
-            setup for setup in self.setups if quantity in PREDICTED and setup.mean(quantity) is None
+            setup
+            for setup in self.setups
+            if quantity in PREDICTED and setup.shots.used(quantity) < 2
         ]
         if not mine:
             return {}
@@ -209,7 +211,7 @@ def lessons_of(setups: Sequence[Setup]) -> list[Lesson]:
     The scatter of a setup's shots is pooled in part with that of the others, in proportion to the
     exit speed; with it a single shot counts too.
     """
-    summaries = [summarise(setup.shots, "exit_speed_mps", landings=False) for setup in setups]
+    summaries = [summarise(setup.shots, "exit_speed_mps", remarks=False) for setup in setups]
     parts = [
         (sample.dof, (sample.sd / sample.mean) ** 2)
         for summary in summaries
@@ -234,6 +236,6 @@ def _shared(summary: Summary) -> dict[str, float]:
     """Return by outing the relative uncertainty that its calibration gives to a setup's mean."""
     if summary.sample is None:
         return {}
-    spread = math.sqrt(sum(weight**2 for weight in summary.weights.values()))
-    each = summary.shared_u / spread / summary.sample.mean
-    return {name: float(np.abs(each * weight)) for name, weight in summary.weights.items()}
+    each = summary.shared_u / summary.weights.spread / summary.sample.mean
+    relative = np.abs(each * summary.weights.array).tolist()
+    return dict(zip(summary.weights, relative, strict=True))

@@ -8,8 +8,9 @@ from functools import cached_property
 
 import numpy as np
 
-from tracker.comparison.evenings import ONE_EVENING, Evenings
+from tracker.comparison.evenings import ONE_EVENING, Evenings, ranges_of
 from tracker.comparison.landings import Landing, landing_of
+from tracker.comparison.shares import Shares
 from tracker.records import (
     FIGURE_OF_COLUMN,
     Coded,
@@ -74,9 +75,16 @@ class SetupShots:
         return self._columns[name]
 
     def figures(self, quantity: str) -> np.ndarray:
-        """Return a figure of the shots by its column, NaN where it does not count."""
-        values = self.column(quantity)
-        return np.where(self._counting(quantity) & np.isfinite(values), values, np.nan)
+        """Return a figure of the shots by its column, NaN where it does not count; made once."""
+        if quantity not in self._figures:
+            values = self.column(quantity)
+            counts = self._counting(quantity) & np.isfinite(values)
+            self._figures[quantity] = np.where(counts, values, np.nan)
+        return self._figures[quantity]
+
+    def used(self, quantity: str) -> int:
+        """Return how many shots count for a figure."""
+        return int(np.isfinite(self.figures(quantity)).sum())
 
     def _counting(self, quantity: str) -> np.ndarray:
         """Return whether the quality of each shot and its reasons let a figure count."""
@@ -101,8 +109,20 @@ class SetupShots:
             return np.full(len(self.shots), np.nan)
         return np.asarray(cells_of(self.shared, quantity), float)
 
+    def having(self, name: str, values: np.ndarray) -> "SetupShots":
+        """Return the same shots with other values in a column; what is known of them is kept."""
+        found = replace(self, instead={**self.instead, name: values})
+        for known in ("by_occasion", "by_evening", "good"):
+            if known in self.__dict__:
+                found.__dict__[known] = self.__dict__[known]
+        return found
+
     @cached_property
     def _columns(self) -> dict[str, np.ndarray]:
+        return {}
+
+    @cached_property
+    def _figures(self) -> dict[str, np.ndarray]:
         return {}
 
     @cached_property
@@ -154,7 +174,7 @@ class Summary:
         Shots that count whose stated uncertainty is zero, negative or no number.
     unused_why : mapping of str to int
         Where none counts: why not, in words, and for how many.
-    weights : mapping of str to float
+    weights : Shares
         Share of each outing in its shots.
     evenings : Evenings
         Its shots by evening.
@@ -173,7 +193,7 @@ class Summary:
     used: int
     rejected: int
     doubtful: int
-    weights: Mapping[str, float]
+    weights: Shares
     landing: Landing | None
     sample: Sample | None = None
     shared_u: float = 0.0
@@ -191,7 +211,7 @@ def summarise(
     quantity: str,
     level: float = 0.95,
     evening_u: float = 0.0,
-    landings: bool = True,
+    remarks: bool = True,
 ) -> Summary:
     """Return one setup in figures.
 
@@ -203,8 +223,8 @@ def summarise(
     level : float
     evening_u : float
         Standard deviation between evenings (`tracker.comparison.evenings`).
-    landings : bool
-        False leaves out where the shots land.
+    remarks : bool
+        False leaves out where the shots land, and which evenings differ.
 
     Notes
     -----
@@ -217,22 +237,26 @@ def summarise(
     values = every[counts]
     which = np.flatnonzero(counts)
     stated = setup.column(u_column(quantity))[counts]
-    weights = dict(sorted(_weights(*setup.by_occasion, counts).items()))
+    occasions, occasion_of = setup.by_occasion
+    weights = Shares.of(occasions, occasion_of[counts])
     base = Summary(
         name=setup.name,
         used=which.size,
         rejected=len(setup.shots) - which.size,
         doubtful=int((counts & ~setup.good).sum()),
         weights=weights,
-        landing=_landing(setup, counts) if landings else None,
+        landing=_landing(setup, counts) if remarks else None,
         without_u=_without_u(setup, quantity, counts),
     )
     if not which.size:
         return replace(base, unused_why=_unused_why(setup, quantity))
     sample = sample_of(values)
     shared = _shared_u(setup.shared_of(quantity)[counts], stated, weights)
-    names, places = setup.by_evening
-    evenings = Evenings.of(names, places[counts], values, evening_u)
+    names, evening_of = setup.by_evening
+    mine = evening_of[counts]
+    same = names is occasions and evening_of is occasion_of
+    shares = weights if same else Shares.of(names, mine)
+    evenings = Evenings(shares, evening_u, ranges_of(mine, values) if remarks else ())
     single = replace(base, sample=sample, shared_u=shared, evenings=evenings)
     if not sample.scatters:
         return single
@@ -250,13 +274,6 @@ def _next_shot(sample: Sample, common_u: float) -> Estimate:
     ahead = sample.sd**2 * (1.0 + 1.0 / sample.count)
     dof = welch_dof(((ahead, float(sample.dof)), (common_u**2, math.inf)))
     return Estimate(sample.mean, math.hypot(math.sqrt(ahead), common_u), dof)
-
-
-def _weights(names: Sequence[str], places: np.ndarray, counts: np.ndarray) -> dict[str, float]:
-    """Return the share of each name in the shots that count."""
-    numbers = np.bincount(places[counts], minlength=len(names))
-    shares = (numbers / max(1, int(counts.sum()))).tolist()
-    return {name: share for name, share in zip(names, shares, strict=True) if share > 0.0}
 
 
 def _landing(setup: SetupShots, counts: np.ndarray) -> Landing | None:
@@ -316,14 +333,13 @@ def evening_groups(setup: SetupShots, quantity: str) -> Groups:
     return groups_of(np.unique(setup.by_evening[1][counts], return_inverse=True)[1], values[counts])
 
 
-def _shared_u(shared: np.ndarray, stated: np.ndarray, weights: Mapping[str, float]) -> float:
+def _shared_u(shared: np.ndarray, stated: np.ndarray, weights: Shares) -> float:
     """Return the standard uncertainty that the mean's shots have in common."""
     own = np.where(np.isfinite(stated) & (stated > 0.0), stated, np.nan)
     known = np.where(np.isfinite(shared) & (shared >= 0.0), shared, own)
     known = known[np.isfinite(known)]
     # Outings have calibrations of their own: their errors average out by their weights.
-    spread = math.sqrt(sum(weight**2 for weight in weights.values()))
-    return float(np.median(known)) * spread if known.size else 0.0
+    return float(np.median(known)) * weights.spread if known.size else 0.0
 
 
 def _outlier(shots: Sequence[Shot], which: np.ndarray, values: np.ndarray) -> Outlier | None:

@@ -38,7 +38,7 @@ def in_still_air(setup: SetupShots, airs: Mapping[str, Outdoors]) -> SetupShots:
     beyond the model stays in it.
     """
     names, evening_of = setup.by_evening
-    carries, speeds = setup.figures("carry_m"), setup.column("exit_speed_mps")
+    carries, speeds = setup.figures("carry_m").copy(), setup.column("exit_speed_mps")
     angles = setup.column("launch_angle_deg")
     known = [name in airs for name in names]
     flown = (
@@ -56,7 +56,7 @@ def in_still_air(setup: SetupShots, airs: Mapping[str, Outdoors]) -> SetupShots:
         calm = replace(here, air_of=np.zeros(mine.size, int))
         ratio = many_carries(calm, ball, still) / np.maximum(many_carries(here, ball, there), 1e-9)
         carries[mine] *= ratio
-    return replace(setup, instead={**setup.instead, "carry_m": carries})
+    return setup.having("carry_m", carries)
 
 
 def _height(outdoors: Outdoors) -> float:

@@ -152,6 +152,8 @@ class Posterior:
     sizes : ndarray of int, shape (K,)
         Index into `SIZES` for each draw.
     lessons : tuple of Lesson
+    errors : ndarray, shape (S, S)
+        Covariance of the errors of the lessons' log exit speeds.
     features : Features
         Of the lessons' machines.
     misses : ndarray, shape (K, S)
@@ -165,6 +167,7 @@ class Posterior:
     logs: Array
     sizes: np.ndarray
     lessons: tuple[Lesson, ...]
+    errors: Array
     features: Features
     misses: Array
     places: Places
@@ -202,7 +205,7 @@ class Posterior:
         rng = np.random.default_rng(size)
         noise = latin_normal(kept, size, rng)
         found = np.zeros((kept, size))
-        both, errors = self.features.joined(features), error_covariance(self.lessons)
+        both = self.features.joined(features)
         for place in np.unique(self.sizes):
             mine = self.sizes == place
             covariance = both.covariance(SIZES[place])
@@ -211,7 +214,7 @@ class Posterior:
                     covariance[count + column, :] = covariance[lesson, :]
                     covariance[:, count + column] = covariance[:, lesson]
                     covariance[count + column, count + column] = covariance[lesson, lesson]
-            seen = covariance[:count, :count] + errors
+            seen = covariance[:count, :count] + self.errors
             across = covariance[count:, :count]
             gain = np.linalg.solve(seen, across.T).T if count else across
             left = covariance[count:, count:] - gain @ across.T
@@ -305,6 +308,7 @@ class Learning:
         self.priors = np.array([relative_prior(everything, key) for key in self.keys])
         self.places = Places(self.keys, ball, air)
         self.features = self.places.of(mine)
+        self.errors = error_covariance(self.lessons)
         self.measured = np.log([lesson.value for lesson in lessons])
         modelled: list[Array] = []
 
@@ -333,6 +337,7 @@ class Learning:
             self.draws[kept] * self.priors,
             np.minimum((ladder < places[:, None]).sum(axis=1), len(SIZES) - 1),
             tuple(self.lessons[i] for i in picked),
+            self.errors[np.ix_(picked, picked)],
             self.features.of(picked),
             self.measured[picked] - self.modelled[kept][:, picked],
             self.places,
@@ -341,7 +346,7 @@ class Learning:
     def _by_size(self, modelled: Array, chosen: Sequence[int]) -> Array:
         """Return the logarithm of the likelihood with each size of the discrepancy, (N, sizes)."""
         picked = list(chosen)
-        errors = error_covariance([self.lessons[i] for i in picked])
+        errors = self.errors[np.ix_(picked, picked)]
         miss = self.measured[picked] - modelled[:, picked]
         columns = []
         for chance, size in zip(SIZE_CHANCES, SIZES, strict=True):

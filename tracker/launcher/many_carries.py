@@ -32,7 +32,8 @@ has its own wind and drag, but the buoyancy and the drag curve of the mean air, 
 by less than 0.03 %."""
 
 AT_ONCE = 2000
-"""Flights of one integration, which keeps its memory below 100 MB."""
+"""Flights of one integration, and of one evaluation of the surface: little enough for a
+processor's cache."""
 
 
 @dataclass(frozen=True)
@@ -92,9 +93,9 @@ def many_carries(flights: Flights, ball: Ball, airs: Sequence[Air]) -> Array:
     low, high = plane[drawn].min(axis=0), plane[drawn].max(axis=0)
     vary = high > low
     scaled = 2.0 * (plane[:, vary] - low[vary]) / (high - low)[vary] - 1.0
-    powers = _powers(scaled)
-    fit, *_ = np.linalg.lstsq(powers[drawn[:FITTED]], carries[:FITTED], rcond=None)
-    found = np.asarray(powers @ fit)
+    fit, *_ = np.linalg.lstsq(_powers(scaled[drawn[:FITTED]]), carries[:FITTED], rcond=None)
+    parts = [scaled[begin : begin + AT_ONCE] for begin in range(0, count, AT_ONCE)]
+    found = np.concatenate([_powers(part) @ fit for part in parts])
     off = np.abs(found[drawn] / np.maximum(carries, 1e-9) - 1.0)
     if off[FITTED:].max() > MOST_OFF:
         return _integrated(flights, ball, airs)
@@ -112,11 +113,23 @@ def _plane(flights: Flights, airs: Sequence[Air]) -> Array:
 def _powers(scaled: Array) -> Array:
     """Return all products of up to `DEGREE` columns, shape (K, P)."""
     columns = np.ascontiguousarray(scaled.T)
-    powers: dict[tuple[int, ...], Array] = {(): np.ones(len(scaled))}
+    terms = _terms(len(columns))
+    powers = np.ones((len(terms), len(scaled)))
+    for place, (lower, column) in enumerate(terms[1:], 1):
+        np.multiply(powers[lower], columns[column], out=powers[place])
+    return powers.T
+
+
+@lru_cache(maxsize=20)
+def _terms(columns: int) -> tuple[tuple[int, int], ...]:
+    """Return every product as the place of an earlier one and the column it is multiplied by."""
+    places: dict[tuple[int, ...], int] = {(): 0}
+    terms = [(0, 0)]
     for degree in range(1, DEGREE + 1):
-        for chosen in combinations_with_replacement(range(len(columns)), degree):
-            powers[chosen] = powers[chosen[:-1]] * columns[chosen[-1]]
-    return np.array(list(powers.values())).T
+        for chosen in combinations_with_replacement(range(columns), degree):
+            places[chosen] = len(terms)
+            terms.append((places[chosen[:-1]], chosen[-1]))
+    return tuple(terms)
 
 
 def _integrated(flights: Flights, ball: Ball, airs: Sequence[Air]) -> Array:

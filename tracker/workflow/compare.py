@@ -134,7 +134,7 @@ def compare_outings(
     said += ball_sentences(outings.setups, quantity, still)
     if still:
         calm = [in_still_air(setup.shots, setup.airs) for setup in outings.setups]
-        said += still_sentences(made, compare(calm, quantity, landings=False))
+        said += still_sentences(made, compare(calm, quantity, remarks=False))
     said += sentences(made)
     drifts = [one for one in map(drift_of, shots) if one is not None]
     if drifts:
