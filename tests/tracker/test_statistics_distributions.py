@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy.special import chdtri, fdtri, ndtr, ndtri, stdtrit
 
 from tracker.statistics.distributions import (
     chi_square_quantile,
@@ -46,6 +47,33 @@ def test_the_normal_distribution_is_that_of_the_table():
     )
     assert normal_quantile(0.025) == pytest.approx(1.960, abs=5e-4)
     assert student_quantile(0.025, math.inf) == normal_quantile(0.025)
+
+
+ABOVE = (1e-12, 1e-6, 0.003, 0.025, 0.2, 0.4999, 0.6, 0.975, 0.999)
+DOF = (1.0, 1.3, 2.0, 4.7, 8.0, 30.0, 117.2, 999.9, 1000.0, 1e4, 1e6)
+
+
+def test_quantiles_and_tails_are_those_of_scipy():
+    """scipy.special 1.13 and later, an implementation of its own (Cephes and Boost)."""
+    for above in ABOVE:
+        assert normal_quantile(above) == pytest.approx(-ndtri(above), rel=1e-12)
+        for dof in DOF:
+            assert student_quantile(above, dof) == pytest.approx(-stdtrit(dof, above), rel=1e-10)
+            assert chi_square_quantile(above, dof) == pytest.approx(chdtri(dof, above), rel=1e-10)
+    values = np.linspace(-30.0, 8.0, 96).reshape(8, 12)
+    assert normal_below(values) == pytest.approx(ndtr(values), rel=1e-11, abs=0.0)
+
+
+@pytest.mark.parametrize("count", [3, 4, 12, 400])
+@pytest.mark.parametrize("level", [0.5, 0.95])
+def test_a_landing_region_is_that_of_the_f_distribution(count, level):
+    """Hotelling's T² by the quantile of F that SciPy has."""
+    points = np.random.default_rng(count).normal(size=(count, 2))
+    region = landing_region(points, level)
+    share = 2.0 * (count - 1) * (1.0 + 1.0 / count) / (count - 2)
+    longest = np.linalg.eigvalsh(np.cov(points.T))[-1]
+    expected = np.sqrt(share * fdtri(2, count - 2, level) * longest)
+    assert region.semi_axes[0] == pytest.approx(expected, rel=1e-12)
 
 
 @pytest.mark.parametrize("dof", [1.0, 2.5, 9.0, 400.0])

@@ -128,8 +128,6 @@ def evening_effect(setups: Sequence[Groups]) -> float:
 
 def _differ(groups: Groups) -> bool:
     """Return whether two evenings of a setup differ by more than their shots explain."""
-    from scipy.special import stdtrit
-
     groups = groups.having(groups.counts > 1)
     count = len(groups.counts)
     if count < 2:
@@ -143,9 +141,11 @@ def _differ(groups: Groups) -> bool:
     variance = own[one] + own[other]
     # Student's factor falls with the degrees of freedom, of which Welch's are at most the sum.
     least = student_quantile(above, 2.0 * float(dof.max()))
-    far = gap > least * np.sqrt(variance)
+    far = np.flatnonzero(gap > least * np.sqrt(variance))
+    far = far[np.argsort(variance[far] / gap[far] ** 2)]
     one, other, gap, variance = one[far], other[far], gap[far], variance[far]
     if (variance == 0.0).any():
         return True
     welch = variance**2 / (own[one] ** 2 / dof[one] + own[other] ** 2 / dof[other])
-    return bool((gap > -stdtrit(welch, above) * np.sqrt(variance)).any())
+    pairs = zip((gap / np.sqrt(variance)).tolist(), welch.tolist(), strict=True)
+    return any(apart > student_quantile(above, freedom) for apart, freedom in pairs)

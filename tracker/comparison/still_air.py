@@ -40,19 +40,19 @@ def in_still_air(setup: SetupShots, airs: Mapping[str, Outdoors]) -> SetupShots:
     names, evening_of = setup.by_evening
     carries, speeds = setup.figures("carry_m").copy(), setup.column("exit_speed_mps")
     angles = setup.column("launch_angle_deg")
-    known = [name in airs for name in names]
-    flown = (
-        (carries > 0.0) & (speeds > 0.0) & np.isfinite(angles) & np.array(known, bool)[evening_of]
-    )
-    outdoors = [airs[name] for name in names if name in airs]
-    place_of = np.cumsum(known)[evening_of] - 1
+    # Many evenings may be in the same air, which is one object then.
+    each = [airs.get(name) for name in names]
+    outdoors = list({id(one): one for one in each if one is not None}.values())
+    place_of = {id(one): place for place, one in enumerate(outdoors)}
+    places = np.array([place_of.get(id(one), -1) for one in each], int)[evening_of]
+    flown = (carries > 0.0) & (speeds > 0.0) & np.isfinite(angles) & (places >= 0)
     balls = list({one.ball: 0 for one in outdoors})
     ball_of = np.array([balls.index(one.ball) for one in outdoors], int)
+    height_of = np.array([_height(one) for one in outdoors])
     still, there = [air_from(Weather())], [one.air for one in outdoors]
     for which, ball in enumerate(balls):
-        mine = np.flatnonzero(flown)[ball_of[place_of[flown]] == which]
-        heights = np.array([_height(one) for one in outdoors])[place_of[mine]]
-        here = Flights(speeds[mine], angles[mine], heights, place_of[mine])
+        mine = np.flatnonzero(flown)[ball_of[places[flown]] == which]
+        here = Flights(speeds[mine], angles[mine], height_of[places[mine]], places[mine])
         calm = replace(here, air_of=np.zeros(mine.size, int))
         ratio = many_carries(calm, ball, still) / np.maximum(many_carries(here, ball, there), 1e-9)
         carries[mine] *= ratio

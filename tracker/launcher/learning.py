@@ -328,7 +328,7 @@ class Learning:
         picked = list(chosen)
         by_size = self._by_size(self.modelled, picked)
         kept = resampled(normalised(self.bases + np.logaddexp.reduce(by_size, axis=1)))
-        ladder = np.cumsum([normalised(row) for row in by_size[kept]], axis=1)
+        ladder = np.cumsum(normalised(by_size[kept]), axis=1)
         places = (np.arange(KEPT) + 0.5) / KEPT
         places = np.random.default_rng(len(picked)).permutation(places)
         return Posterior(

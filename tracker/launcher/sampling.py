@@ -102,9 +102,9 @@ def _softened(bases: Array, logs: Array) -> Array:
 
 
 def normalised(logs: Array) -> Array:
-    """Return weights that add up to one from their logarithms."""
-    weights = np.exp(logs - logs.max())
-    return np.asarray(weights / weights.sum())
+    """Return weights that add up to one from their logarithms, those of each row by themselves."""
+    weights = np.exp(logs - logs.max(axis=-1, keepdims=True))
+    return np.asarray(weights / weights.sum(axis=-1, keepdims=True))
 
 
 def resampled(weights: Array, count: int = KEPT) -> np.ndarray:

@@ -20,7 +20,7 @@ from tracker.logbook.entries import (
     LoggedShots,
     Part,
 )
-from tracker.logbook.packing import NO_REASONS, QUALITIES, unpacked
+from tracker.logbook.packing import NO_REASONS, PACK_BYTES, QUALITIES, unpacked
 from tracker.logbook.questions import OLDEST_FIRST, Ask, Chosen, chosen_by
 from tracker.logbook.reading import day_of, reason_of
 from tracker.records import Cells, Coded, LazyRows, Reason, Shot, coded
@@ -97,15 +97,11 @@ def setups_from(ask: Ask, wanted: Filter, figures: Collection[str] = FIGURES) ->
     chosen = chosen_by(wanted)
     places, evenings = _evenings(ask, chosen)
     setups, clips = _Setups.read(ask, chosen, places), _Clips.read(ask, chosen)
-    table = _shots(ask, chosen, {"quality", "reasons", *figures})
-    # What another program adds between two queries belongs to the next reading.
-    mine = np.flatnonzero(
-        setups.codes.among(table.whole("setup_id")) & clips.codes.among(table.whole("clip_id"))
-    )
-    setup_of = setups.codes.of_each(table.whole("setup_id")[mine])
-    # By group, in the order of its evenings, then as they were added.
-    order = np.lexsort((table["id"][mine], setup_of, setups.group_of[setup_of]))
-    table, setup_of = table.having(mine[order]), setup_of[order]
+    table, setup_of = _shots(ask, chosen, {"quality", "reasons", *figures}, setups.numbers)
+    known = clips.codes.among(table.whole("clip_id"))
+    if not known.all():
+        # What another program adds between two queries belongs to the next reading.
+        table, setup_of = table.having(known), setup_of[known]
     shots = _Shots(table, _reasons(ask, chosen, table), clips, setups.evenings[setup_of])
     bounds = np.searchsorted(setups.group_of[setup_of], np.arange(len(setups.groups) + 1)).tolist()
     parts = _tables(ask, setups.first_of_each)
@@ -124,7 +120,7 @@ def setups_from(ask: Ask, wanted: Filter, figures: Collection[str] = FIGURES) ->
 
 @dataclass(frozen=True)
 class _Setups:
-    """The setups, those of older evenings first, and which of them are one.
+    """The setups, those that are one together, of these the ones of older evenings first.
 
     Attributes
     ----------
@@ -151,13 +147,9 @@ class _Setups:
         order = np.argsort(evenings, kind="stable")
         order = order[evenings[order] >= 0]
         groups, group_of = coded([rows[i][2:4] for i in order.tolist()])
-        numbers = np.array([row[0] for row in rows], int)
-        return cls(numbers[order], evenings[order], group_of, groups)
-
-    @cached_property
-    def codes(self) -> "_Codes":
-        """The places of the setups by their numbers."""
-        return _Codes.of(self.numbers)
+        together = np.argsort(group_of, kind="stable")
+        numbers = np.array([row[0] for row in rows], int)[order[together]]
+        return cls(numbers, evenings[order[together]], group_of[together], groups)
 
     @cached_property
     def first_of_each(self) -> list[int]:
@@ -250,18 +242,23 @@ AT_ONCE = 1000
 """Setups that are listed in one query: a text of some 10,000 characters."""
 
 
-def _shots(ask: Ask, chosen: Chosen, figures: Collection[str]) -> _Table:
-    """Return the shots of some setups, in any order."""
+def _shots(
+    ask: Ask, chosen: Chosen, figures: Collection[str], setups: NDArray[np.intp]
+) -> tuple[_Table, NDArray[np.intp]]:
+    """Return the shots of setups, in their order, and the place of each shot's setup."""
     read = [name for name in FIGURES if name in figures]
     shared = [name for name in SHARED.values() if name.replace("_shared_u_", "_u_") in read]
     names = (*HEAD, *read, *shared)
     rows = ask(
-        "SELECT cells FROM packed_shots "
+        "SELECT setup_id, cells FROM packed_shots "
         f"WHERE setup_id IN (SELECT setup.id FROM setup WHERE {chosen.mine})",
         chosen.values,
     )
-    cells = unpacked((row[0] for row in rows), names)
-    return _Table(cells, {name: i for i, name in enumerate(names)})
+    pack_of = dict(rows)
+    packs = [pack_of.get(number, b"") for number in setups.tolist()]
+    counts = [len(pack) // PACK_BYTES for pack in packs]
+    table = _Table(unpacked(packs, names), {name: i for i, name in enumerate(names)})
+    return table, np.repeat(np.arange(len(packs)), counts)
 
 
 def _reasons(ask: Ask, chosen: Chosen, table: _Table) -> Coded[tuple[Reason, ...]]:

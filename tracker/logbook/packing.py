@@ -42,6 +42,9 @@ SHOTS = f"SELECT {', '.join(_TEXTS.get(name, f'shot.{name}') for name in PACKED)
 _CELL = np.dtype("<f8")
 """How a cell is kept, on every machine."""
 
+PACK_BYTES = _CELL.itemsize * len(PACKED)
+"""Length of a packed shot."""
+
 
 def packed(rows: Iterable[Sequence[Any]]) -> Iterator[tuple[int, bytes]]:
     """Pack the answer to `SHOTS`, whose rows of one setup follow each other.
@@ -71,4 +74,5 @@ def unpacked(packs: Iterable[bytes], names: Collection[str]) -> NDArray[np.float
         A row a shot; NaN for what is missing.
     """
     cells = np.frombuffer(b"".join(packs), _CELL).reshape(-1, len(PACKED))
-    return cells[:, [PACKED.index(name) for name in names]].astype(float, copy=False)
+    # Column by column, since they are asked for by themselves.
+    return cells.T[[PACKED.index(name) for name in names]].T.astype(float, copy=False)

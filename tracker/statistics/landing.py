@@ -84,20 +84,26 @@ def landing_region(
     ``1 + 1/n`` for the next point, ``1/n`` for the centre. Source: H. Hotelling (1931);
     V. Chew, Journal of the American Statistical Association 61, 605 (1966).
     """
-    from scipy.special import fdtri
-
     array = np.asarray(points, float).reshape(-1, 2)
     count = len(array)
     if count < 3:
         return None
     share = (1.0 if of == "next" else 0.0) + 1.0 / count
-    factor = share * 2.0 * (count - 1) / (count - 2) * float(fdtri(2, count - 2, level))
+    factor = share * 2.0 * (count - 1) / (count - 2) * _f_of_two(count - 2, level)
     values, vectors = np.linalg.eigh(np.cov(array.T))
     lengths = np.sqrt(factor * np.clip(values, 0.0, None))
     along = vectors[:, 1]
     direction = math.degrees(math.atan2(along[1], along[0]))
     direction = (direction + 90.0) % 180.0 - 90.0
     return Ellipse(array.mean(axis=0), (float(lengths[1]), float(lengths[0])), direction, level)
+
+
+def _f_of_two(dof: float, level: float) -> float:
+    """Return the value that F with two and `dof` degrees of freedom stays below with a chance.
+
+    Source: Abramowitz and Stegun (1964), equation 26.6.4, turned round.
+    """
+    return 0.5 * dof * math.expm1(-2.0 / dof * math.log1p(-level))
 
 
 def miss_probability(radius: ArrayLike, deviations: tuple[float, float]) -> Array:
