@@ -252,11 +252,7 @@ def summarise(
         return replace(base, unused_why=_unused_why(setup, quantity))
     sample = sample_of(values)
     shared = _shared_u(setup.shared_of(quantity)[counts], stated, weights)
-    names, evening_of = setup.by_evening
-    mine = evening_of[counts]
-    same = names is occasions and evening_of is occasion_of
-    shares = weights if same else Shares.of(names, mine)
-    evenings = Evenings(shares, evening_u, ranges_of(mine, values) if remarks else ())
+    evenings = _evenings(setup, counts, weights, evening_u, values if remarks else None)
     single = replace(base, sample=sample, shared_u=shared, evenings=evenings)
     if not sample.scatters:
         return single
@@ -267,6 +263,16 @@ def summarise(
         next_shot=_next_shot(sample, math.hypot(shared, evenings.u)),
         outlier=_outlier(setup.shots, which, values),
     )
+
+
+def _evenings(
+    setup: SetupShots, counts: np.ndarray, weights: Shares, u: float, values: np.ndarray | None
+) -> Evenings:
+    """Return the evenings of the shots that count; `weights` are those of the occasions."""
+    names, evening_of = setup.by_evening
+    mine = evening_of[counts]
+    shares = weights if evening_of is setup.by_occasion[1] else Shares.of(names, mine)
+    return Evenings(shares, u, () if values is None else ranges_of(mine, values))
 
 
 def _next_shot(sample: Sample, common_u: float) -> Estimate:

@@ -254,7 +254,7 @@ def _shots(
         f"WHERE setup_id IN (SELECT setup.id FROM setup WHERE {chosen.mine})",
         chosen.values,
     )
-    pack_of = dict(rows)
+    pack_of: dict[int, bytes] = dict(rows)
     packs = [pack_of.get(number, b"") for number in setups.tolist()]
     counts = [len(pack) // PACK_BYTES for pack in packs]
     table = _Table(unpacked(packs, names), {name: i for i, name in enumerate(names)})
