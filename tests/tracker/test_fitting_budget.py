@@ -87,9 +87,10 @@ def test_the_parts_of_each_figure_add_up_to_its_uncertainty(
 ) -> None:
     u = figures_of(case.circumstances, fitted.parameters).u(fitted.covariance)
     made = budget(case.circumstances, fitted)
-    slope = figures_of(case.circumstances, fitted.parameters).jacobian
     split = shares(case.circumstances, fitted)
-    own = np.sqrt(np.diag(slope @ sum(split[source] for source in OWN) @ slope.T))
+    apart = np.sum([split[source] for source in OWN], axis=0)
+    found = figures_of(case.circumstances, fitted.parameters)
+    own = np.sqrt(found.variances(apart, fitted.covariance))
     for place, name in enumerate(FIGURES):
         parts = made.parts[name]
         assert "gusts" not in parts

@@ -8,7 +8,7 @@ import pytest
 from tests.tracker.thrown_balls import DRAG, RADIUS_M, RELEASE_M, Throw, camera, flown
 from tracker.fitting import FIGURES, PARAMETERS, Circumstances, figures_of
 from tracker.fitting.figures import flight_time_of
-from tracker.fitting.parameters import GRAVITY_AT
+from tracker.fitting.parameters import GRAVITY_AT, VELOCITY_AT
 from tracker.flight.forces import Forces
 
 # A ball of 58 g and 67 mm in air of 1.2 kg/m3, as the reference integrations take it.
@@ -197,3 +197,44 @@ def test_a_flight_that_does_not_come_down_has_no_flight_time():
     floating[GRAVITY_AT] = -9.75
     assert np.isnan(flight_time_of(KNOWN, floating))
     assert np.isnan(figures_of(KNOWN, floating).value("flight_time_s"))
+
+
+@pytest.mark.parametrize("azimuth", [0.0, 25.0])
+def test_what_is_open_aside_widens_speed_angle_and_carry(azimuth):
+    """Propagation of distributions (JCGM 101:2008) of a velocity that is open square to a shot."""
+    speed, angle, height, aside_mps = 12.0, 40.0, 0.9, 1.5
+    at = parameters(thrown(speed, angle, height))
+    turn = np.radians(azimuth)
+    way, square = np.array([np.cos(turn), np.sin(turn), 0.0]), [-np.sin(turn), np.cos(turn), 0.0]
+    along, up = speed * np.cos(np.radians(angle)), speed * np.sin(np.radians(angle))
+    at[VELOCITY_AT] = along * way + [0.0, 0.0, up]
+    covariance = np.zeros((len(PARAMETERS), len(PARAMETERS)))
+    covariance[VELOCITY_AT, VELOCITY_AT] = aside_mps**2 * np.outer(square, square)
+    got = figures_of(KNOWN, at)
+    u = got.u(covariance)
+    drawn = aside_mps * np.random.default_rng(5).normal(size=200_000)
+    level = np.hypot(along, drawn)
+    duration = got.value("flight_time_s")
+    moved = {
+        "exit_speed_mps": np.hypot(level, up) - speed,
+        "launch_angle_deg": np.degrees(np.arctan2(up, level)) - angle,
+        "carry_m": duration * (level - along),
+    }
+    for name, off in moved.items():
+        # Nothing of it is of the first order; beyond the second order is a twentieth here.
+        assert abs(got.slope(name) @ covariance @ got.slope(name)) < 1e-12
+        assert u[name] == pytest.approx(np.sqrt(np.mean(off**2)), rel=0.06)
+    assert u["flight_time_s"] < 1e-9 and u["apex_m"] < 1e-9
+    # Parts of what is open have variances that add up to the whole one's.
+    parts = [got.variances(share * covariance, covariance) for share in (0.3, 0.7)]
+    np.testing.assert_allclose(np.sqrt(sum(parts)), list(u.values()), atol=1e-6)
+
+
+def test_a_toss_without_a_way_of_its_own_may_land_as_far_off_as_it_is_open():
+    at = parameters(thrown(8.0, 90.0, 1.0))
+    at[VELOCITY_AT] = 1e-9, 0.0, 8.0
+    covariance = np.zeros((len(PARAMETERS), len(PARAMETERS)))
+    across = VELOCITY_AT.start + 1
+    covariance[across, across] = 0.5**2
+    got = figures_of(KNOWN, at)
+    assert got.u(covariance)["carry_m"] == pytest.approx(0.5 * got.value("flight_time_s"), rel=1e-3)

@@ -41,7 +41,8 @@ def aimed(azimuth_deg: float, launch_deg: float) -> Figures:
     values = np.zeros(len(FIGURES))
     values[FIGURES.index("azimuth_deg")] = azimuth_deg
     values[FIGURES.index("launch_angle_deg")] = launch_deg
-    return Figures(values, np.zeros((len(FIGURES), len(PARAMETERS))))
+    slopes = np.zeros((len(FIGURES), len(PARAMETERS)))
+    return Figures(values, slopes, slopes, np.zeros(len(FIGURES)))
 
 
 @pytest.mark.parametrize("side", [-1.0, 1.0])

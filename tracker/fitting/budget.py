@@ -118,7 +118,9 @@ def budget_of(circumstances: Circumstances, fitted: FittedFlight, figures: Figur
     Figures that a flight does not have, because it never comes down, are left out.
     """
     by_source = shares(circumstances, fitted)
-    variances = _variances(by_source, figures)
+    variances = np.column_stack(
+        [figures.variances(part, fitted.covariance) for part in by_source.values()]
+    )
     known = [i for i, value in enumerate(figures.values) if np.isfinite(value)]
     common = [place for place, name in enumerate(by_source) if name not in OWN]
     shared = np.sqrt(np.sum(variances[:, common], axis=1))
@@ -130,11 +132,3 @@ def budget_of(circumstances: Circumstances, fitted: FittedFlight, figures: Figur
         parts={FIGURES[i]: {names[k]: float(parts[i, k]) for k in listed} for i in known},
         shared_u={FIGURES[i]: float(shared[i]) for i in known},
     )
-
-
-def _variances(parts: dict[str, Array], figures: Figures) -> Array:
-    """Return the variance of each figure by each source, shape (11, S)."""
-    slope = figures.jacobian
-    rows = [np.einsum("fi,ij,fj->f", slope, part, slope) for part in parts.values()]
-    variances: Array = np.maximum(np.column_stack(rows), 0.0)
-    return variances

@@ -24,6 +24,14 @@ Array = NDArray[np.float64]
 FIGURES = (*FLIGHT_FIGURES, "release_s")
 """Those of the flight, and the time of release on the track's clock, s."""
 
+SPEED, ANGLE, CARRY = (
+    FIGURES.index(name) for name in ("exit_speed_mps", "launch_angle_deg", "carry_m")
+)
+LANDING = [FIGURES.index(name) for name in ("landing_along_m", "landing_across_m")]
+
+BENT = 0.75
+"""Mean of the square of half a squared standard normal number: 3 / 4."""
+
 
 @dataclass(frozen=True)
 class Figures:
@@ -35,10 +43,17 @@ class Figures:
         In the order of `FIGURES`; NaN from the carry on for a flight that never comes down.
     jacobian : ndarray, shape (11, P)
         Derivative by the fit's `PARAMETERS`.
+    aside : ndarray, shape (11, P)
+        Derivative of what lies square to a figure that is a length or has one in it: speed and
+        carry grow with its square, the launch angle falls. Zero for the other figures.
+    lengths : ndarray, shape (11,)
+        That length, in the unit of `aside` times a parameter.
     """
 
     values: Array
     jacobian: Array
+    aside: Array
+    lengths: Array
 
     def value(self, name: str) -> float:
         """Return one figure by its name."""
@@ -51,8 +66,31 @@ class Figures:
 
     def u(self, covariance: Array) -> dict[str, float]:
         """Return every figure's standard uncertainty from the parameters' covariance (P, P)."""
-        variance = np.einsum("fi,ij,fj->f", self.jacobian, covariance, self.jacobian)
-        return dict(zip(FIGURES, np.sqrt(np.maximum(variance, 0.0)).tolist(), strict=True))
+        variance = self.variances(covariance, covariance)
+        return dict(zip(FIGURES, np.sqrt(variance).tolist(), strict=True))
+
+    def variances(self, part: Array, whole: Array) -> Array:
+        """Return what a part of the parameters' covariance adds to each figure's variance, (11,).
+
+        A camera beside the line hardly sees how far a ball goes towards it. That moves a carry
+        ``c`` by ``hypot(c, y) - c`` at a distance ``y`` aside, which no first derivative shows: of
+        the second order is ``3 s^4 / (4 c^2)`` in the variance (JCGM 100:2008, 5.1.2, note), here
+        ``3 s^4 / (4 c^2 + 3 s^2)``, whose limit is ``s^2`` for a carry of nothing.
+
+        Parameters
+        ----------
+        part, whole : ndarray, shape (P, P)
+            Parts that add up to the whole have variances that add up to the whole one's.
+        """
+        straight = np.einsum("fi,ij,fj->f", self.jacobian, part, self.jacobian)
+        own, all_of_it = (
+            np.maximum(np.einsum("fi,ij,fj->f", self.aside, each, self.aside), 0.0)
+            for each in (part, whole)
+        )
+        below = self.lengths**2 + BENT * all_of_it
+        bent = BENT * own * all_of_it / np.where(below > 0.0, below, 1.0)
+        variance: Array = np.maximum(straight, 0.0) + bent
+        return variance
 
 
 def figures_of(circumstances: Circumstances, parameters: Array) -> Figures:
@@ -74,7 +112,26 @@ def figures_of(circumstances: Circumstances, parameters: Array) -> Figures:
     if whole is not None and whole.by_launch is not None:
         values[:-1], jacobian[:-1, FLIGHT_AT] = whole.values, whole.by_launch
     values[-1], jacobian[-1, RELEASE_AT] = parameters[RELEASE_AT], 1.0
-    return Figures(values, jacobian)
+    return Figures(values, jacobian, *_aside(parameters, values, jacobian))
+
+
+def _aside(parameters: Array, values: Array, jacobian: Array) -> tuple[Array, Array]:
+    """Return `Figures.aside` and `Figures.lengths`."""
+    aside, lengths = np.zeros_like(jacobian), np.zeros(len(values))
+    velocity = parameters[VELOCITY_AT]
+    level, speed = float(np.hypot(velocity[0], velocity[1])), values[SPEED]
+    if level > 0.0:
+        aside[SPEED, VELOCITY_AT] = -velocity[1] / level, velocity[0] / level, 0.0
+        lengths[SPEED] = speed
+        by_level = np.degrees(velocity[2]) / speed**2
+        aside[ANGLE], lengths[ANGLE] = by_level * aside[SPEED], abs(by_level) * level
+    carry = values[CARRY]
+    if carry > 0.0:
+        run = jacobian[LANDING].copy()
+        run[:, POSITION_AT.start : POSITION_AT.start + 2] -= np.eye(2)
+        along, across = (values[LANDING] - parameters[POSITION_AT][:2]) / carry
+        aside[CARRY], lengths[CARRY] = along * run[1] - across * run[0], carry
+    return aside, lengths
 
 
 def flight_time_of(circumstances: Circumstances, parameters: Array) -> float:
