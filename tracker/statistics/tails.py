@@ -3,8 +3,9 @@
 import math
 from collections.abc import Iterator
 
-PRECISION = 1e-16
-"""Relative change at which a series or a continued fraction ends."""
+PRECISION = 4.4e-16
+"""Relative change at which a series or a continued fraction ends: two steps of a double, which
+rounding alone cannot keep from being reached."""
 
 TINY = 1e-300
 """In place of zero in a continued fraction (W. J. Lentz, Applied Optics 15, 668, 1976)."""
