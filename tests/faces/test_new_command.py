@@ -96,8 +96,8 @@ def test_every_line_to_fill_in_is_a_field_once_the_sign_is_taken_away(
 def test_answers_are_taken_in_any_unit_and_asked_again_when_they_are_none(
     clip: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    answers = ["Fen Lane", "", "tenis", "tennis", "2 ft 7 in", "39°", "17,3", "-95 ft", "1.7", ""]
-    given = iter(answers)
+    answers = ["Fen Lane", "", "tenis", "tennis", "80", "2 ft 7 in", "39°", "17,3", "-95 ft"]
+    given = iter([*answers, "170", "170 cm", ""])
 
     def prompt(text: str, default: str, show_default: bool) -> str:
         return next(given) or default

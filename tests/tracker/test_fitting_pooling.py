@@ -122,8 +122,10 @@ def test_words_name_what_decided_and_what_the_shots_say_together():
         for number, model in ((1, ours), (2, table), (3, ours), (4, None))
     ]
     assert model_clauses(shots) == [
-        "shots 1 and 3: the drag is the flight's own; lift is supported",
-        "shot 2: the drag is the ball table's, the flight says little of it; no lift is needed",
+        "shots 1 and 3: the drag was measured in the flight itself; the flight shows lift, as spin "
+        "gives it",
+        "shot 2: the drag is the ball table's, since the flight says little of it; it shows no "
+        "lift",
     ]
     alike = Pooled(0.512, 0.021, 0.53, 0.06, 3, 1.8, 0.4, 0.0)
     lift = Pooled(0.041, 0.012, 0.0, 0.05, 3, 1.0, 0.6, 0.0)

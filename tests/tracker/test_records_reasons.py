@@ -74,7 +74,10 @@ def test_every_measured_column_has_its_figure() -> None:
 
 def test_a_sentence_joins_clauses_and_begins_with_a_capital() -> None:
     reasons = (Reason(ReasonCode.FEW_FRAMES, {"frames": 7}), Reason(ReasonCode.FIT_NOT_SETTLED))
-    assert sentence(reasons) == "The ball was found in only 7 frames; the fit did not converge."
+    assert sentence(reasons) == (
+        "The ball was found in only 7 frames; no single flight could be settled on: the fit did "
+        "not converge."
+    )
     assert sentence(()) == ""
     assert sentence([Reason(ReasonCode.NOTHING_FALLS)]).endswith("the ball show in it?")
     assert str(Rejection(*reasons)) == sentence(reasons)

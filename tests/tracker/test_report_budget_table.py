@@ -6,7 +6,7 @@ import pytest
 from rich.console import Console
 
 from tracker.records import Budget
-from tracker.report.budget_table import CAUSES, budget_sentence, budget_table
+from tracker.report.budget_table import CAUSES, budget_sentence, budget_table, shared_sentence
 
 PARTS = {"picking": 0.03, "wind": 0.04, "gravity": 0.0001, "pixels": 0.12}
 BUDGET = Budget(
@@ -61,3 +61,18 @@ def test_a_budget_without_carry_is_still_a_table(width: int) -> None:
     budget = Budget(parts={"exit_speed_mps": PARTS}, shared_u={"exit_speed_mps": 0.05})
     text = "\n".join(printed(budget, width))
     assert "exit speed" in text and "carry" not in text
+
+
+def test_the_part_that_all_shots_share_is_stated_where_it_matters() -> None:
+    def budget(shared: float) -> Budget:
+        return Budget({"carry_m": {"pixels": 0.06, "wind": 0.08}}, {"carry_m": shared})
+
+    said = shared_sentence([budget(0.08), budget(0.09), budget(0.07)])
+    assert said is not None
+    assert said.startswith("Of the ±0.1 m of a carry, 0.08 m is one error that all shots")
+    assert "too long or too short together" in said
+    assert shared_sentence([budget(0.08)]) is None
+    assert shared_sentence([budget(0.049), budget(0.049)]) is None
+    assert shared_sentence([budget(0.051), budget(0.051)]) is not None
+    speed = Budget({"exit_speed_mps": {"pixels": 0.1}}, {"exit_speed_mps": 0.1})
+    assert "too fast or too slow together" in str(shared_sentence([speed, speed]))

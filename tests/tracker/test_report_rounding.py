@@ -1,11 +1,14 @@
 """Figures rounded as far as their standard uncertainty goes."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.tracker.invented_shot import invented, unmeasured
-from tracker.report.rounding import aligned, with_uncertainty
+from tracker.records import Quality, Reason, ReasonCode, Shot
+from tracker.report.rounding import aligned, whole_percents, with_uncertainty
 from tracker.report.terminal import remarks, shots_table, truth_table
 
 # JCGM 100:2008: 7.2.6 rounds 10.47 mOhm up only with reason and 0.28 Hz kept with two digits;
@@ -83,3 +86,39 @@ def test_every_shot_that_is_not_good_is_explained() -> None:
     (sentence,) = remarks([invented()[0].shot, unmeasured()])
     assert sentence.startswith("shot 2, rejected: ")
     assert sentence.endswith("no flight fits its positions.")
+
+
+def test_shots_to_be_checked_for_the_same_are_named_in_one_sentence() -> None:
+    shot = invented()[0].shot
+
+    def checked(number: int, *reasons: Reason) -> Shot:
+        return replace(shot, shot=number, quality=Quality.CHECK, reasons=reasons)
+
+    far, farther = (
+        Reason(ReasonCode.GRAVITY_IS_SCALE, {"away": away, "away_u": 6.0}) for away in (29.0, 34.0)
+    )
+    few, fewer = (Reason(ReasonCode.FEW_FRAMES, {"frames": count}) for count in (9.0, 8.0))
+    said = remarks(
+        [checked(1, far), checked(2, farther), checked(3, few), checked(4, fewer), checked(5, few)]
+    )
+    assert [one.partition(":")[0] for one in said] == [
+        "shots 1 and 2, check",
+        "shots 3 and 5, check",
+        "shot 4, check",
+    ]
+    assert said[0].endswith("only assumed (the figures are those of shot 1)")
+    assert said[1].endswith("only 9 frames.")
+
+
+@pytest.mark.parametrize(
+    ("shares", "rounded"),
+    [
+        ([0.225, 0.225, 0.225, 0.225, 0.1], [0.23, 0.23, 0.22, 0.22, 0.1]),
+        ([0.335, 0.335, 0.33], [0.34, 0.33, 0.33]),
+        ([1.0], [1.0]),
+        ([0.496, 0.496, 0.008], [0.5, 0.49, 0.01]),
+    ],
+)
+def test_percents_of_a_whole_add_up_to_a_hundred(shares: list[float], rounded: list[float]) -> None:
+    assert whole_percents(shares) == rounded
+    assert sum(round(100 * each) for each in whole_percents(shares)) == 100

@@ -10,7 +10,15 @@ from typing import Annotated
 import typer
 
 from tracker.cli.progress import progress_bar
-from tracker.cli.screen import CAUTION, console, say, sentences, show_json, show_table
+from tracker.cli.screen import (
+    CAUTION,
+    console,
+    say,
+    sentences,
+    show_json,
+    show_table,
+    uncertainty_words,
+)
 
 
 def demo(
@@ -43,7 +51,7 @@ def demo(
         if clip.pairs:
             show_table(screen, truth_table(clip.pairs))
         say(screen, sentences(remarks(shot for shot, _ in clip.pairs)))
-    say(screen, ["The figures after ± are standard uncertainties.", "", "Compared:"])
+    say(screen, [*uncertainty_words([shown.result]), "", "Compared:"])
     say(screen, [f"- {sentence}" for sentence in shown.comparison.sentences])
     along = shown.untested
     say(screen, ["", f'Predicted, 120 and 160 mm never shot, the rest as in "{along.base}":'])

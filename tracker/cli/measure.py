@@ -18,6 +18,7 @@ from tracker.cli.screen import (
     show_causes,
     show_json,
     show_result,
+    uncertainty_words,
 )
 
 if TYPE_CHECKING:
@@ -131,7 +132,7 @@ def measure(
         if flags.budget:
             show_budgets(screen, result)
         say(screen, [""])
-    say(screen, ["The figures after ± are standard uncertainties.", CAUTION])
+    say(screen, [*uncertainty_words(results), CAUTION])
     for result in results:
         show_causes(screen, result)
     show_json(documents)

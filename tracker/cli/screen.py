@@ -125,6 +125,19 @@ def show_result(screen: "Console", result: "SessionResult") -> None:
     say(screen, ["", f"Results: {result.folder}"])
 
 
+def uncertainty_words(results: "Sequence[SessionResult]") -> list[str]:
+    """Return what the figures after ± are, and what part of them all shots of a session share."""
+    from tracker.report.budget_table import shared_sentence
+
+    said = ["The figures after ± are standard uncertainties."]
+    for result in results:
+        shots = [shot for clip in result.clips for shot in clip.shots]
+        shared = shared_sentence([shot.budget for shot in shots if shot.budget is not None])
+        named = f"{result.session.name}: " if len(results) > 1 else ""
+        said += [] if shared is None else [f"{named}{shared}"]
+    return said
+
+
 def show_causes(screen: "Console", result: "SessionResult") -> None:
     """Print why a clip yields no shot, and the picture that shows what was considered."""
     from tracker.workflow.inputs import picture_names

@@ -44,10 +44,11 @@ _DOUBTS = {
     ),
     ReasonCode.INNOVATIONS: Entry(
         "innovations too large",
-        "successive positions are off by more than their uncertainty "
-        "(NIS {mean:.0f}, usually {low:.1f} to {high:.1f})",
+        "from frame to frame it jumps about more than a ball in one flight does",
     ),
-    ReasonCode.FIT_NOT_SETTLED: Entry("fit not settled", "the fit did not converge"),
+    ReasonCode.FIT_NOT_SETTLED: Entry(
+        "fit not settled", "no single flight could be settled on: the fit did not converge"
+    ),
     ReasonCode.FRAME_TIMES: Entry(
         "frame times wrong",
         "the clip's frame times are wrong and cannot be corrected (see the note on the clip)",
@@ -58,7 +59,7 @@ _DOUBTS = {
         "have moved unseen",
     ),
     ReasonCode.GRAVITY_OFF: Entry(
-        "gravity off", "the fit gives {share:.3g} times the local gravity"
+        "gravity off", "it falls {share:.3g} times as fast as gravity makes a ball fall"
     ),
     ReasonCode.GRAVITY_FRAME_RATE: Entry(
         "frame rate wrong?",
@@ -206,10 +207,9 @@ _REJECTED_ROWS = {
     ),
     ReasonCode.SOMETHING_ELSE: Entry(
         "something else",
-        "something else that moves explains it better than a ball (log-likelihood ratio "
-        "{evidence:.0f}): it was found in {frames:.0f} of the {crossed:.0f} frames it crossed, a "
-        "ball would have been found in {expected:.0f} of them as one compact spot of the same "
-        "brightness",
+        "something else that moves explains it better than a ball: it was found in {frames:.0f} of "
+        "the {crossed:.0f} frames it crossed, a ball would have been found in {expected:.0f} of "
+        "them as one compact spot of the same brightness",
         rejects=True,
     ),
     ReasonCode.NEITHER_END: Entry(
@@ -228,17 +228,16 @@ _REJECTED_ROWS = {
 
 _REJECTIONS = {
     ReasonCode.DETECTIONS_FEW: Entry(
-        "few detections", "only {hits:.0f} frames have a detection where the ball should be"
+        "few detections", "only {hits:.0f} frames show something where the ball should be"
     ),
     ReasonCode.DETECTIONS_SHARE: Entry(
         "own path",
-        "{hits:.0f} of the {crossed:.0f} frames it would have crossed have a detection where the "
+        "{hits:.0f} of the {crossed:.0f} frames it would have crossed show something where the "
         "ball should be: it moves along a path of its own",
     ),
     ReasonCode.CHANCE: Entry(
         "chance",
-        "chance explains its detections as well, since detections are common there "
-        "(support {support:.0f}, {needed:.0f} needed)",
+        "chance explains as well what was found along it, since much else moves there",
     ),
     ReasonCode.OUT_OF_FRAME: Entry(
         "outside the frame", "the flight lies inside fewer than three frames of the clip"
@@ -314,8 +313,7 @@ _ONLY_POSITIONS = {
     ),
     ReasonCode.POSITIONS_BY_CHANCE: Entry(
         "chance",
-        "chance explains its positions as well, since detections are common around it "
-        "(log-likelihood ratio {support:.0f}, {needed:g} needed)",
+        "chance explains as well where it was found, since much else moves around it",
     ),
 }
 """Why a flight that only its own positions support is none."""

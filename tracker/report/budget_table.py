@@ -1,6 +1,7 @@
 """What makes a shot's uncertainty, as a table and as a sentence."""
 
 from collections.abc import Mapping, Sequence
+from statistics import median
 
 from rich.table import Table
 
@@ -31,6 +32,10 @@ CAUSES = {
     "gravity": ("gravity at the place", "no measurement of a session lessens it"),
 }
 """By source: what it is called in a sentence, and what would lessen it."""
+
+COMMON = 0.25
+"""Share of the variance from which the part that all shots have in common is stated; common
+practice, no source."""
 
 NEGLIGIBLE = 0.005
 """Share of the variance below which a source is not worth a row."""
@@ -89,6 +94,36 @@ def budget_sentence(budget: Budget, remedies: Mapping[str, str] | None = None) -
         for source, limited in found.items()
     ]
     return "; ".join(clauses)
+
+
+def shared_sentence(budgets: Sequence[Budget]) -> str | None:
+    """Return what part of the shots' uncertainties is one error that all of them have.
+
+    None where that is a small part, and where less than two shots have a budget.
+
+    Parameters
+    ----------
+    budgets : sequence of Budget
+        Of the shots of one session.
+    """
+    for name, called, unit, ways in (
+        ("carry_m", "carry", "m", "long or too short"),
+        ("exit_speed_mps", "exit speed", "m/s", "fast or too slow"),
+    ):
+        known = [each for each in budgets if name in each.parts and name in each.shared_u]
+        if len(known) < 2:
+            continue
+        whole = median(_together(each.parts[name]) for each in known)
+        shared = median(each.shared_u[name] for each in known)
+        if shared**2 < COMMON * whole**2:
+            return None
+        return (
+            f"Of the ±{_two_digits(whole)} {unit} of a {called}, {_two_digits(shared)} {unit} is "
+            "one error that all shots of a session share, of the camera, the wind and the ball: it "
+            f"makes all of them too {ways} together. Differences between setups filmed "
+            "from one place are surer than these ± suggest; compare takes that into account."
+        )
+    return None
 
 
 def _by_weight(columns: Sequence[Mapping[str, float]]) -> list[str]:

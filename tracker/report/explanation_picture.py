@@ -197,11 +197,9 @@ def reasons(explanation: Explanation) -> list[str]:
     for number, rival in enumerate(explanation.rivals, start=1):
         at_s = rival.release_s
         begun = f"at {at_s:.2f} s" if at_s >= 0.0 else f"{-at_s:.2f} s before the clip begins"
-        # Most reasons state the support themselves.
-        support = "" if "support" in rival.reason else f", support {rival.support:.0f}"
         said.append(
             f"{number}, dashed: release {begun}, something seen in {rival.frames_seen} of "
-            f"{rival.frames_crossed} frames{support}. {rival.reason}"
+            f"{rival.frames_crossed} frames, support {rival.support:.0f}. {rival.reason}"
         )
     inches = WIDTH_INCHES - 2 * MARGIN_INCHES
     return [line for text in said for line in folded(text, inches, TEXT_SIZE)]

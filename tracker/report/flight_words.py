@@ -6,14 +6,14 @@ from tracker.records import MeasuredShot, Pooled
 from tracker.report.rounding import with_uncertainty
 
 DECIDED = {
-    "flight": "the drag is the flight's own",
-    "both": "the drag is the flight's and the ball table's together",
-    "table": "the drag is the ball table's, the flight says little of it",
+    "flight": "the drag was measured in the flight itself",
+    "both": "the drag comes from the flight and the ball table together",
+    "table": "the drag is the ball table's, since the flight says little of it",
 }
 LIFT = {
-    "supported": "lift is supported",
-    "undecided": "lift is undecided",
-    "none": "no lift is needed",
+    "supported": "the flight shows lift, as spin gives it",
+    "undecided": "whether spin lifted it stays open",
+    "none": "it shows no lift",
 }
 ODD = 0.05
 """Chance of Cochran's Q below which shots are said to differ."""
@@ -52,8 +52,8 @@ def pooled_clauses(pooled: Mapping[str, Pooled]) -> list[str]:
 
 def _scatter(found: Pooled) -> str:
     if found.q_p < ODD:
-        return f"shots differ by a standard deviation of {found.between_sd:.2g} beyond their own u"
-    return "the shots agree within their own u"
+        return f"shots differ by a standard deviation of {found.between_sd:.2g} beyond their own ±"
+    return "the shots agree within their own ±"
 
 
 def _listed(numbers: Sequence[int]) -> str:

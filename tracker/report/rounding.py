@@ -84,3 +84,22 @@ def decimals_of(u: float) -> int:
 def _fixed(value: float, decimals: int) -> str:
     text = f"{value:.{decimals}f}"
     return text[1:] if text.startswith("-") and not text.strip("-0.") else text
+
+
+def whole_percents(shares: Sequence[float]) -> list[float]:
+    """Return shares of a whole in hundredths that add up to one again.
+
+    Each is rounded down, and the hundredths that are left go to the largest remainders (the method
+    of Hamilton, as in the apportionment of seats).
+
+    Parameters
+    ----------
+    shares : sequence of float
+        Add up to one.
+    """
+    down = [math.floor(100.0 * share + 1e-9) for share in shares]
+    left = 100 - sum(down)
+    by_remainder = sorted(range(len(shares)), key=lambda i: down[i] - 100.0 * shares[i])
+    for place in by_remainder[:left]:
+        down[place] += 1
+    return [count / 100.0 for count in down]

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from rich.box import Box
 from rich.table import Table
 
-from tracker.records import Quality, Shot
+from tracker.records import Quality, Reason, ReasonCode, Shot
 from tracker.report.rounding import MISSING, figure_rows
 
 RULED = Box("    \n    \n -- \n    \n    \n -- \n    \n    \n", ascii=True)
@@ -25,6 +25,13 @@ WIDE = 106
 """Columns of a console that holds every quantity."""
 NARROW = ("exit speed", "launch angle", "carry", "flight time")
 COMPARED = ("exit speed", "launch angle", "carry")
+
+OF_SCALE = (
+    ReasonCode.GRAVITY_IS_SCALE,
+    ReasonCode.GRAVITY_IS_SCALE_FEW_MARKERS,
+    ReasonCode.TAPE_ONE_DISTANCE,
+)
+"""Reasons that every shot of a clip without a taped scale has."""
 
 STYLES = {Quality.GOOD: "green", Quality.CHECK: "yellow", Quality.REJECTED: "red"}
 
@@ -77,11 +84,37 @@ def truth_table(rows: Iterable[tuple[Shot, Mapping[str, float]]]) -> Table:
 
 
 def remarks(shots: Iterable[Shot]) -> list[str]:
-    """Return a sentence for every shot that is not good, and one for a landing out of sight."""
-    found = []
+    """Return a sentence for every shot that is not good, and one for a landing out of sight.
+
+    Shots to be checked for the same are named in one sentence; what only follows from the missing
+    scale is then stated in the figures of the first.
+    """
+    found: dict[object, list[Shot]] = {}
     for shot in shots:
         if shot.quality != Quality.GOOD:
-            found.append(f"shot {shot.shot}, {shot.quality}: {shot.reason}")
+            found.setdefault(
+                (shot.quality, *map(_kind, shot.reasons), not shot.reasons), []
+            ).append(shot)
         elif not shot.landing_seen:
-            found.append(f"shot {shot.shot}: the landing was not seen; the carry is the fit's")
-    return found
+            found.setdefault((Quality.GOOD,), []).append(shot)
+    return [_remark(alike) for alike in found.values()]
+
+
+def _kind(reason: Reason) -> object:
+    """Return what makes two reasons alike: of those of the missing scale the code alone."""
+    return reason.code if reason.code in OF_SCALE else (reason.code, reason.clause)
+
+
+def _remark(alike: Sequence[Shot]) -> str:
+    first = alike[0]
+    numbers = [str(shot.shot) for shot in alike]
+    if len(alike) == 1:
+        head = f"shot {numbers[0]}"
+    else:
+        head = f"shots {', '.join(numbers[:-1])} and {numbers[-1]}"
+    if first.quality == Quality.GOOD:
+        return f"{head}: the landing was not seen; the carry is the fit's"
+    if all(shot.reason == first.reason for shot in alike):
+        return f"{head}, {first.quality}: {first.reason}"
+    said = first.reason.rstrip(".")
+    return f"{head}, {first.quality}: {said} (the figures are those of shot {first.shot})"

@@ -24,6 +24,7 @@ from tracker.session import (
 from tracker.video import ClipFacts, inspect
 from tracker.video.origin import ClipOrigin, origin_of
 from tracker.workflow.inputs import made_of_each
+from tracker.workflow.questions import HIGHEST_M
 
 CLIPS = "clips"
 
@@ -31,6 +32,9 @@ POSITION = ("along", "across", "up")
 """Questions on where the camera stood; its position needs an answer to each."""
 
 _DAY_FIRST = re.compile(r"(\d{1,2})\.\s?(\d{1,2})\.\s?(\d{4})")
+
+_BARE = frozenset("+-0123456789., /½¼¾")
+"""What a length without a unit is written with."""
 
 
 @dataclass(frozen=True)
@@ -133,14 +137,14 @@ def questions(folder: Path, filmed: Sequence[Film]) -> tuple[Question, ...]:
     asked = [
         Question("name", "Name of the session", folder.resolve().name, str),
         Question("date", "Day, as 2026-05-17", day.isoformat() if day else "", _date),
-        Question("ball", "Ball (a row of the ball table)", "tennis", _ball),
+        Question("ball", "Ball, as tennis, baseball or cricket", "tennis", _ball),
         Question(
-            "release.height_m", "Height at which the ball leaves the launcher, m", "", length_m
+            "release.height_m", "Height at which the ball leaves the launcher, m", "", _height_m
         ),
         Question("release.angle_deg", "Launch angle as set on the launcher, degrees", "", number),
         Question("along", "Camera: how far down the firing line, m", "", length_m),
         Question("across", "Camera: how far to the left of the line, m (right: -)", "", length_m),
-        Question("up", "Camera: height above the ground, m", "", length_m),
+        Question("up", "Camera: height above the ground, m", "", _height_m),
     ]
     asked += [
         Question(f"setup {number}", f"Setup that {film.path.name} shows", "setup 1", str)
@@ -251,6 +255,18 @@ def _date(text: str) -> date:
         return date.fromisoformat(plain)
     except ValueError:
         raise InputError(f'"{text.strip()}" is no date', remedy="write it as 2026-05-17") from None
+
+
+def _height_m(text: str) -> float:
+    """Return a height above the ground; one that nobody reaches needs its unit."""
+    height = length_m(text)
+    if height > HIGHEST_M and _BARE.issuperset(text):
+        said = text.strip()
+        raise InputError(
+            f'"{said}" would be {height:g} metres above the ground',
+            remedy=f"write its unit too, as {said} cm, or {said} m if it is so high",
+        )
+    return height
 
 
 def _ball(text: str) -> str:

@@ -17,7 +17,7 @@ from tracker.comparison.words import (
 from tracker.records import Quality
 from tracker.report.budget_table import CAUSES, NEGLIGIBLE
 from tracker.report.document.facts import ReportFacts, ShotFigures
-from tracker.report.rounding import MISSING, figure_rows
+from tracker.report.rounding import MISSING, figure_rows, whole_percents
 from tracker.report.terminal import QUANTITIES
 
 COMPARED = ("carry_m", "exit_speed_mps", "launch_angle_deg", "apex_m", "flight_time_s")
@@ -28,9 +28,6 @@ BUDGETED = (("exit_speed_mps", "exit speed"), ("carry_m", "carry"))
 
 MOST_CAUSES = 6
 """Causes that are shown of a figure's uncertainty; the others are small."""
-
-HALF_PERCENT = 0.005
-"""Share from which on a bar is written as a percent."""
 
 REST = "all others together"
 
@@ -151,15 +148,18 @@ def causes_of(facts: ReportFacts) -> list[Causes]:
         if whole <= 0.0:
             continue
         ranked = sorted(totals.items(), key=lambda each: -each[1])[:MOST_CAUSES]
-        parts = tuple(
+        named = [
             (CAUSES[source][0] if source in CAUSES else source, variance / whole)
             for source, variance in ranked
             if variance / whole >= NEGLIGIBLE
+        ]
+        named.append((REST, max(0.0, 1.0 - sum(share for _, share in named))))
+        rounded = whole_percents([share for _, share in named])
+        parts = tuple(
+            (label, share)
+            for (label, _), share in zip(named, rounded, strict=True)
+            if share > 0.0 or label != REST
         )
-        # In whole percents, as they are written: all together are a hundred.
-        rest = 1.0 - sum(round(share, 2) for _, share in parts)
-        if rest > HALF_PERCENT:
-            parts += ((REST, rest),)
         largest = ranked[0][0]
         remedy = CAUSES[largest][1] if largest in CAUSES else ""
         found.append(Causes(heading, parts, remedy))
