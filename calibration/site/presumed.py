@@ -38,10 +38,12 @@ ALONG_SHARE, ALONG_SD_SHARE = 0.4, 1.0
 """Distance down the firing line, as a share of the distance from it."""
 
 SLIP_FACTOR = 4.0
-"""Uncertainties of a camera that one slip of some pixels among few picks may have moved."""
+"""Uncertainties of a camera that one slip of some pixels among few picks may have moved. Common
+practice, no source."""
 
 AIM_M = 2.0
-"""Height over the markers at which a camera is aimed that must show a flight, m."""
+"""Height over the markers at which a camera is aimed that must show a flight, m. Common practice,
+no source."""
 
 LEAST_AWAY_M = 0.1
 """Distance from the plane that is taken where an iteration strays to its other side, m."""
@@ -54,10 +56,12 @@ USUAL_SD = np.array(
 pitch and roll (rad): the constants above in one order."""
 
 SIGHT_U_PX = 20.0
-"""Uncertainty of a release seen at first glance, px; the fit of the flight refines it."""
+"""Uncertainty of a release seen at first glance, px; the fit of the flight refines it. Common
+practice, no source."""
 
 SCALE_LOG_SD = 0.3
-"""Of the logarithm of a distance that the pull of gravity in the picture gives."""
+"""Of the logarithm of a distance that the pull of gravity in the picture gives; it only starts a
+fit. Common practice, no source."""
 
 
 @dataclass(frozen=True)
