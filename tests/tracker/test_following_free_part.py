@@ -64,6 +64,8 @@ def test_outliers_do_not_end_a_flight_that_goes_on():
     pixels[3] -= [0.0, 9.0]
     assert free_part(times, pixels, DIAMETER_PX).start == 0
     pixels[2] -= [0.0, 9.0]
+    assert free_part(times, pixels, DIAMETER_PX).start == 0
+    pixels[:2] -= [0.0, 30.0]
     assert free_part(times, pixels, DIAMETER_PX).start == 5
 
 

@@ -37,7 +37,7 @@ FREE_U = 3.0
 """Standard uncertainties by which a position may miss the curve of those next to it. Common
 practice, no source."""
 
-LEAST_PUSH, OFF_S = 1.5, 0.03
+LEAST_PUSH, OFF_S = 1.5, 0.08
 """Least acceleration of a hand over that of gravity, by which a ball must leave the curve, and for
 how long, s. Common practice, no source: to throw at 3 m/s over 0.2 m takes 2.3."""
 
