@@ -1,11 +1,19 @@
 """Which arcs may be throws: each condition decides by itself."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from tracker.following.arcs import fit_arc
 from tracker.following.linking import NearBall
-from tracker.following.throws import is_fall, is_near_throw, is_slow_fall, is_throw
+from tracker.following.throws import (
+    falls_briefly,
+    is_fall,
+    is_near_throw,
+    is_slow_fall,
+    is_throw,
+)
 
 WIDTH, FRAME_S = 1920, 1.0 / 60.0
 FALL = 400.0
@@ -114,7 +122,7 @@ NEAR = NearBall(diameter_px=30.0, fall_pxps2=FALL)
         ({"step": 2}, {"step": 1}),
         ({"fall": 0.5 * FALL}, {"fall": 0.6 * FALL}),
         ({"fall": 1.9 * FALL}, {"fall": 1.7 * FALL}),
-        ({"onward": -0.5 * FALL}, {"onward": -0.2 * FALL}),
+        ({"onward": 0.5 * FALL}, {"onward": 0.2 * FALL}),
         ({"seconds": 0.4, "speed": 130.0}, {"seconds": 0.4, "speed": 170.0}),
         ({"noise": 6.0, "fall": 1.5 * FALL}, {"noise": 1.0, "fall": 1.5 * FALL}),
     ],
@@ -123,6 +131,30 @@ def test_a_near_throw_falls_as_its_size_says_and_comes_some_way(wrong, right):
     # Sixty frames a second are twice what a near ball needs: every second frame is looked at.
     assert is_near_throw(arc(**right), NEAR, FRAME_S)
     assert not is_near_throw(arc(**wrong), NEAR, FRAME_S)
+
+
+def test_air_brakes_a_fast_near_ball_and_a_slant_changes_its_pace():
+    """Air at 12 m/s brakes a tennis ball by 0.3 g, at 28 m/s by 1.6 g (0.021 / m)."""
+    fast = {"speed": 3.0 * FALL, "seconds": 0.4, "noise": 0.1}
+    assert is_near_throw(arc(onward=-1.6 * FALL, **fast), NEAR, FRAME_S)
+    slow = {"speed": 0.5 * FALL, "seconds": 0.8, "noise": 0.1}
+    assert not is_near_throw(arc(onward=-1.2 * FALL, **slow), NEAR, FRAME_S)
+    nearer = arc(onward=0.6 * FALL, **fast)
+    assert not is_near_throw(nearer, NEAR, FRAME_S)
+    # By 0.35, and 0.7 times the square of 3 s over the frame's 4.5 s²: it may gain 1.75 falls.
+    assert is_near_throw(nearer, NEAR, FRAME_S, 4.5 * FALL)
+    assert not is_near_throw(arc(onward=2.2 * FALL, **fast), NEAR, FRAME_S, 4.5 * FALL)
+
+
+@pytest.mark.parametrize(
+    ("seconds", "speed", "named"),
+    [(0.2, 700.0, True), (0.4, 700.0, False), (0.07, 700.0, False), (0.2, 60.0, False)],
+)
+def test_a_fall_too_short_for_a_throw_is_named(seconds, speed, named):
+    found = arc(seconds=seconds, speed=speed, fall=2.0 * FALL, noise=0.05)
+    assert falls_briefly(found, WIDTH, FRAME_S) is named
+    assert not is_throw(found, WIDTH, FRAME_S) or not named
+    assert not falls_briefly(replace(found, seen_share=0.7), WIDTH, FRAME_S)
 
 
 def test_a_long_path_that_bends_sideways_is_no_near_throw():

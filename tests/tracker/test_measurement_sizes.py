@@ -113,15 +113,18 @@ def test_each_size_sees_the_luma_and_the_colour_made_smaller(monkeypatch, colour
     assert nothing.throws([]) == []
 
 
-def near_throws(monkeypatch, found, thrown=(), *, reaches=None, holds=None):
+def near_throws(monkeypatch, found, thrown=(), *, reaches=None, holds=None, brief=None):
     """Return the throws seen near among paths that were found at one size."""
     looked = near_with()
     looked._found = [list(found)]
+    looked.brief = [] if brief is None else brief
     for name, instead in {
         "_in_frame": lambda each: each,
         "reaches_near_throw": lambda arc, ball: arc in (reaches or found),
         "free_arc": lambda arc, *given: (holds or {}).get(id(arc), arc),
-        "is_near_throw": lambda arc, ball, frame_s: not isinstance(arc, str) and arc.is_throw,
+        "is_brief": lambda arc, width_px: not isinstance(arc, str) and width_px == 960,
+        "falls_near": lambda arc, ball, frame_s, width_px: arc.is_throw and width_px == 960,
+        "is_near_throw": lambda arc, *_: not isinstance(arc, str) and arc.is_throw,
     }.items():
         monkeypatch.setattr(scouted_sizes, name, instead)
     return looked.throws(list(thrown))
@@ -157,6 +160,13 @@ def test_a_path_without_the_hand_comes_before_the_whole_one(monkeypatch):
     assert near_throws(monkeypatch, [alone]) == []
 
 
+def test_what_falls_as_a_near_ball_too_briefly_is_kept_apart(monkeypatch):
+    short, other, long = Path(6), Path(6, is_throw=False), Path(20)
+    brief = []
+    found = near_throws(monkeypatch, [short, other, long], reaches=[long], brief=brief)
+    assert found == [long] and brief == [short]
+
+
 def test_candidates_and_paths_that_come_at_the_end_count(monkeypatch):
     reached = []
     looked = near_with()
@@ -164,6 +174,7 @@ def test_candidates_and_paths_that_come_at_the_end_count(monkeypatch):
     monkeypatch.setattr(
         scouted_sizes, "reaches_near_throw", lambda arc, ball: reached.append(arc) or False
     )
+    monkeypatch.setattr(scouted_sizes, "is_brief", lambda arc, width_px: False)
     assert looked.throws([]) == []
     assert reached == ["path of last", "path at the end"]
     small = _Small(facts(), STEP_S)

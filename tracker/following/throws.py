@@ -36,6 +36,10 @@ perspective may speed up the picture of a ball that comes nearer."""
 SCATTER_PX, SCATTER_STREAK = 1.0, 0.04
 """Scatter about the curve that a fall may have: px, plus a share of its way from frame to frame."""
 
+BRIEF_POSITIONS, BRIEF_S, BRIEF_EXTENT, BRIEF_SIGNIFICANCE = 6, 0.1, 0.03, 8.0
+"""Fewest positions, shortest time, least extent (frame widths) and least significance of a fall
+that is named where it was too brief to be measured. Common practice, no source."""
+
 LEAST_SLOW_POSITIONS, LEAST_SLOW_SHARE, LEAST_SLOW_EXTENT = 40, 0.8, 0.15
 """Fewest positions, share of frames, and extent (frame widths) of a fall shown in slow motion."""
 
@@ -48,6 +52,14 @@ NEAR_POSITIONS, NEAR_DURATION_S, NEAR_SEEN_SHARE = 7, 0.2, 0.75
 NEAR_FALLS = (0.55, 1.8)
 """Fall of a near ball over that of gravity at the distance that its size shows: between two sizes
 that are looked for lies a factor of less than two."""
+
+TERMINAL_S = 0.8
+"""Speed over gravity at which air brakes the lightest ball by its weight, s: 8 m/s, a table tennis
+ball's (2.7 g, 40 mm, drag coefficient 0.5: 8.4 m/s)."""
+
+SLANT = 0.7
+"""How a near throw's distance may change: twice the slope of its way, 16° off square across the
+line of sight, times the frame's width over the focal length, 1.27 for a view of 65°."""
 
 NEAR_EXTENT = 2.0
 """How far a near ball must come, in its diameters: less is something that turns or trembles."""
@@ -76,7 +88,7 @@ def is_throw(arc: Arc, width_px: int, frame_s: float) -> bool:
     )
 
 
-def is_near_throw(arc: Arc, near: NearBall, frame_s: float) -> bool:
+def is_near_throw(arc: Arc, near: NearBall, frame_s: float, width_px: float = np.inf) -> bool:
     """Return whether a path may be a ball of known size that is thrown through the air nearby.
 
     Its size in the frame and its fall must be those of one distance.
@@ -87,16 +99,28 @@ def is_near_throw(arc: Arc, near: NearBall, frame_s: float) -> bool:
     near : NearBall
     frame_s : float
         Time from one frame looked at to the next.
+    width_px : float
+        Width of the frames; where it is left out, a ball does not come nearer on its way.
     """
-    fall = float(arc.acceleration_pxps2[1])
+    return reaches_near_throw(arc, near) and falls_near(arc, near, frame_s, width_px)
+
+
+def falls_near(arc: Arc, near: NearBall, frame_s: float, width_px: float = np.inf) -> bool:
+    """Return whether a path, however short, falls as a ball of known size does.
+
+    Parameters
+    ----------
+    arc, near, frame_s, width_px
+        As of `is_near_throw`.
+    """
+    fall, speed = float(arc.acceleration_pxps2[1]), _rms_speed(arc)
     room_px = SCATTER_PX + SIZE_SHARE * near.diameter_px
     return bool(
-        reaches_near_throw(arc, near)
-        and arc.seen_share >= NEAR_SEEN_SHARE
+        arc.seen_share >= NEAR_SEEN_SHARE
         and NEAR_FALLS[0] < fall / near.fall_pxps2 < NEAR_FALLS[1]
         and fall > LEAST_SIGNIFICANCE * arc.acceleration_u_pxps2
-        and abs(float(arc.acceleration_pxps2[0])) < MOST_ONWARD * fall
-        and arc.scatter_px < room_px + SCATTER_STREAK * _rms_speed(arc) * frame_s
+        and _keeps_pace(arc, speed, width_px)
+        and arc.scatter_px < room_px + SCATTER_STREAK * speed * frame_s
     )
 
 
@@ -109,20 +133,69 @@ def reaches_near_throw(arc: Arc, near: NearBall) -> bool:
     )
 
 
+def is_brief(arc: Arc, width_px: int) -> bool:
+    """Return whether a path lasts and reaches as far as a fall that is named must."""
+    extent = float(np.linalg.norm(np.ptp(arc.pixels, axis=0)))
+    return bool(
+        len(arc.frames) >= BRIEF_POSITIONS
+        and arc.duration_s >= BRIEF_S
+        and arc.seen_share >= NEAR_SEEN_SHARE
+        and extent > BRIEF_EXTENT * width_px
+    )
+
+
+def falls_briefly(arc: Arc, width_px: int, frame_s: float) -> bool:
+    """Return whether a path falls as a thrown ball does, but for too short a time.
+
+    Parameters
+    ----------
+    arc, width_px, frame_s
+        As of `is_throw`.
+    """
+    fall = float(arc.acceleration_pxps2[1]) / width_px
+    short = len(arc.frames) < LEAST_POSITIONS or arc.duration_s < LEAST_DURATION_S
+    return bool(
+        short
+        and ACCELERATIONS[0] < fall < ACCELERATIONS[1]
+        and is_brief(arc, width_px)
+        and bends_as_fall(arc, frame_s, BRIEF_SIGNIFICANCE)
+    )
+
+
 def is_fall(arc: Arc, frame_s: float) -> bool:
     """Return whether a path falls as a body in the air does, at whatever playback speed."""
-    fall = float(arc.acceleration_pxps2[1])
-    onward = float(arc.acceleration_pxps2[0] * np.sign(arc.velocity_pxps[0]))
-    # The speed comes last: it takes longer than all else.
     return bool(
         len(arc.frames) >= LEAST_POSITIONS
         and arc.duration_s >= LEAST_DURATION_S
         and arc.seen_share >= LEAST_SEEN_SHARE
-        and fall > LEAST_SIGNIFICANCE * arc.acceleration_u_pxps2
+        and bends_as_fall(arc, frame_s)
+    )
+
+
+def bends_as_fall(arc: Arc, frame_s: float, significance: float = LEAST_SIGNIFICANCE) -> bool:
+    """Return whether a path, however short, bends as that of a body in the air does."""
+    fall = float(arc.acceleration_pxps2[1])
+    onward = float(arc.acceleration_pxps2[0] * np.sign(arc.velocity_pxps[0]))
+    # The speed comes last: it takes longer than all else.
+    return bool(
+        fall > significance * arc.acceleration_u_pxps2
         and arc.unevenness + 3.0 * arc.unevenness_u > -MOST_UNEVENNESS
         and onward < MOST_ONWARD * fall + 2.0 * arc.acceleration_u_pxps2
         and arc.scatter_px < SCATTER_PX + SCATTER_STREAK * _rms_speed(arc) * frame_s
     )
+
+
+def _keeps_pace(arc: Arc, speed_pxps: float, width_px: float) -> bool:
+    """Return whether what falls near gains or loses only such speed as a ball does.
+
+    Air brakes it, and it comes nearer or goes away on a slant, which the picture shows as a
+    gain or a loss of twice its speed times how fast its distance changes, over the distance.
+    """
+    fall = float(arc.acceleration_pxps2[1])
+    onward = float(arc.acceleration_pxps2[0] * np.sign(arc.velocity_pxps[0]))
+    slant = SLANT * speed_pxps**2 / (width_px * fall)
+    drag = (speed_pxps / (TERMINAL_S * fall)) ** 2
+    return -(MOST_ONWARD + slant + drag) * fall < onward < (MOST_ONWARD + slant) * fall
 
 
 def is_slow_fall(arc: Arc, width_px: int, frame_s: float) -> bool:

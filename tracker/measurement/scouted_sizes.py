@@ -11,7 +11,13 @@ from tracker.detection import CandidateFinder, SearchSettings
 from tracker.following.arcs import Arc
 from tracker.following.free_part import free_arc
 from tracker.following.linking import ArcSearch, NearBall
-from tracker.following.throws import is_near_throw, is_throw, reaches_near_throw
+from tracker.following.throws import (
+    falls_near,
+    is_brief,
+    is_near_throw,
+    is_throw,
+    reaches_near_throw,
+)
 from tracker.records import Candidates
 from tracker.video import ClipFacts
 
@@ -96,6 +102,8 @@ class _Near:
         self._finders = [CandidateFinder(each, cutouts=False) for each in settings]
         self._searches = [ArcSearch(self._width, frame_s, ball) for ball in self._balls]
         self._found: list[list[Arc]] = [[] for _ in self._balls]
+        self.brief: list[Arc] = []
+        """Afterwards: what falls as a ball of its size does, but for too short a time."""
 
     def see(self, frame: int, time_s: float, luma: Codes, blueness: Codes | None) -> None:
         """Take the next frame."""
@@ -108,6 +116,13 @@ class _Near:
             for candidates in finder.push(frame, time_s, small, colour):
                 found.extend(search.push(_in_frame(candidates)))
 
+    def _is_throw(self, arc: Arc, ball: NearBall) -> bool:
+        return is_near_throw(arc, ball, self._frame_s, self._width)
+
+    def _note_brief(self, arc: Arc, ball: NearBall) -> None:
+        if is_brief(arc, self._width) and falls_near(arc, ball, self._frame_s, self._width):
+            self.brief.append(arc)
+
     def throws(self, thrown: Sequence[Arc]) -> list[Arc]:
         """Return, after the pass, the throws seen near that are none of `thrown`, each once."""
         paths: list[Arc] = []
@@ -118,10 +133,11 @@ class _Near:
             found.extend(search.finish())
             for arc in found:
                 if not reaches_near_throw(arc, ball):
+                    self._note_brief(arc, ball)
                     continue
                 free = free_arc(arc, ball.fall_pxps2, self._frame_s, ball.diameter_px)
-                near = (part for part in (free, arc) if is_near_throw(part, ball, self._frame_s))
-                paths += islice(near, 1)
+                whole = (free, arc)
+                paths += islice((each for each in whole if self._is_throw(each, ball)), 1)
         kept: list[Arc] = []
         for arc in sorted(paths, key=lambda each: -len(each.frames)):
             longer = [each for each in thrown if len(each.frames) >= len(arc.frames)]

@@ -78,6 +78,8 @@ class Scouted:
         True times of the frames in which the camera's motion could not be followed.
     near : tuple of int
         Of the throws, those of a ball that is seen so near that its size shows.
+    brief : tuple of Arc
+        What falls as a ball that is near does, but for too short a time.
     """
 
     arcs: tuple[Arc, ...]
@@ -90,14 +92,18 @@ class Scouted:
     notes: tuple[str, ...]
     lost_s: tuple[float, ...] = ()
     near: tuple[int, ...] = ()
+    brief: tuple[Arc, ...] = ()
+
+    @property
+    def lost_share(self) -> float:
+        """Share of the clip's frames in which the camera's motion could not be followed."""
+        return len(self.lost_s) / (float(np.ptp(self.timing.times_s)) / self.frame_s + 1.0)
 
     def follows_camera(self, begin_s: float, end_s: float) -> bool:
         """Return whether the camera was followed, between two times and in the clip as a whole."""
         lost = sum(begin_s <= time_s <= end_s for time_s in self.lost_s)
-        whole_s = float(np.ptp(self.timing.times_s))
-        return lost <= MOST_LOST * ((end_s - begin_s) / self.frame_s + 1.0) and len(
-            self.lost_s
-        ) <= MOST_LOST_OF_CLIP * (whole_s / self.frame_s + 1.0)
+        most = MOST_LOST * ((end_s - begin_s) / self.frame_s + 1.0)
+        return lost <= most and self.lost_share <= MOST_LOST_OF_CLIP
 
 
 def scout(
@@ -329,6 +335,7 @@ class _Scout:
             tuple(notes),
             tuple(loop.lost_s),
             seen_near,
+            tuple(self._sizes.near.brief),
         )
 
 
