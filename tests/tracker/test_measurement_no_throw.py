@@ -1,5 +1,7 @@
 """A bare clip without a shot: the cause, and the paths that it shows."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -107,3 +109,70 @@ def test_the_longest_other_paths_are_listed_and_no_part_of_a_throw() -> None:
         len(each.frames) for each in reversed(others[5:])
     ]
     assert {each.reasons[0].code for each in found} == {ReasonCode.DOES_NOT_FALL}
+
+
+def brief(begin: int, count: int = 16) -> Arc:
+    """A fall of an eighth of a second, from a frame on."""
+    times = (begin + np.arange(count)) * FRAME_S
+    places = np.column_stack([100.0 + 900.0 * times, 100.0 + 1200.0 * (times - times[0]) ** 2])
+    return fit_arc(np.column_stack([begin + np.arange(count), times, places]), FRAME_S)
+
+
+@pytest.mark.parametrize(
+    ("begin", "code"),
+    [
+        (0, ReasonCode.FALLS_AT_CUT),
+        (2, ReasonCode.FALLS_AT_CUT),
+        (3, ReasonCode.FALLS_BRIEFLY),
+        (41, ReasonCode.FALLS_BRIEFLY),
+        (42, ReasonCode.FALLS_AT_CUT),
+    ],
+)
+@pytest.mark.parametrize("near", [False, True])
+def test_what_falls_too_briefly_is_named_and_whether_the_clip_cut_it(begin, code, near) -> None:
+    times = np.arange(60) * FRAME_S
+    path = brief(begin)
+    found = replace(
+        scouted(*(() if near else (path,))), timing=Timing(times, times), brief=(path,) * near
+    )
+    (cause,) = why_no_throw([], CONTEXT, found)
+    assert cause.code is code
+    assert cause.numbers["lasts_s"] == pytest.approx(15 * FRAME_S)
+    assert cause.numbers["release_s"] == pytest.approx(begin * FRAME_S)
+
+
+@pytest.mark.parametrize(("lost", "unsteady"), [(30, False), (31, True)])
+def test_a_camera_that_was_not_followed_is_named_before_what_moves(lost, unsteady) -> None:
+    times = np.arange(60) * FRAME_S
+    found = replace(
+        scouted(arc(9), arc(12)), timing=Timing(times, times), lost_s=tuple(times[:lost])
+    )
+    (cause,) = why_no_throw([], CONTEXT, found)
+    assert (cause.code is ReasonCode.CAMERA_UNSTEADY) is unsteady
+    if unsteady:
+        assert cause.numbers["percent"] == pytest.approx(100.0 * lost / 60.0)
+
+
+@pytest.mark.parametrize(
+    ("number", "away", "pace", "slow"),
+    [
+        ({"speed_mps": 71.0}, 200.0, 1.0, True),
+        ({"speed_mps": 69.0}, 200.0, 1.0, False),
+        ({"away_m": 251.0}, 101.0, 1.0, True),
+        ({"away_m": 249.0}, 200.0, 1.0, False),
+        ({"speed_mps": 71.0}, 99.0, 1.0, False),
+        ({"speed_mps": 71.0}, 200.0, 8.0, False),
+    ],
+)
+def test_a_throw_too_fast_or_too_far_asks_for_the_true_rate(number, away, pace, slow) -> None:
+    """At 200 m it falls as at 50 m in a file that plays twice slower than life."""
+    context = clip_context(circumstances(calibrated()))
+    object.__setattr__(context.facts, "pace", pace)
+    fall = context.camera.focal_px * context.circumstances.forces.gravity_mps2 / away
+    reason = Reason(ReasonCode.SPEED_IMPLAUSIBLE, number)
+    path = rejected_throw(Throw(arc(300, fall), None), context, FRAME_S, reason)
+    cause, *_ = why_no_throw([path], context, scouted())
+    assert (cause.code is ReasonCode.FALLS_SLOWLY) is slow
+    if slow:
+        assert cause.numbers["away"] == pytest.approx(away, rel=0.001)
+        assert cause.numbers["most"] == pytest.approx(np.sqrt(away / NEAREST_M), rel=0.01)

@@ -28,6 +28,24 @@ NO_SHOT = {
         "thrown ball does: is it the right clip, does it play at life speed (else write "
         "capture_fps), and does the ball show for a quarter of a second?",
     ),
+    ReasonCode.FALLS_BRIEFLY: Entry(
+        "seen too briefly",
+        "no shot was found, but what falls at {release_s:.2f} s shows for {lasts_s:.2f} s only, in "
+        "{frames:.0f} frames, and a throw is measured from {least_s:g} s and {least:.0f} frames "
+        "on: film so that more of the flight is in the picture, or at more frames a second",
+    ),
+    ReasonCode.FALLS_AT_CUT: Entry(
+        "flight cut",
+        "no shot was found, but what falls at {release_s:.2f} s is cut off by the clip's "
+        "beginning or end and shows for {lasts_s:.2f} s only: leave half a second before and after "
+        "the flight",
+    ),
+    ReasonCode.CAMERA_UNSTEADY: Entry(
+        "camera not followed",
+        "no shot was found, and in {percent:.0f} % of the frames the background could not be "
+        "followed, so a ball does not stand out from a camera that moves: rest the camera on "
+        "something firm, and have what stands still in the picture",
+    ),
     ReasonCode.NO_THROW_MEASURED: Entry(
         "no throw measured", "no shot was found, though something falls at {release_s:.2f} s"
     ),

@@ -4,10 +4,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from tracker.following.arcs import Arc
+from tracker.following.arcs import Arc, fit_arc
+from tracker.following.throws import LEAST_DURATION_S, LEAST_POSITIONS, falls_briefly
 from tracker.measurement.context import ClipContext
-from tracker.measurement.scouting import Scouted
-from tracker.measurement.starts.gravity_scale import SPEEDS_MPS
+from tracker.measurement.scouting import MOST_LOST, Scouted
+from tracker.measurement.starts.gravity_scale import AWAY_M, SPEEDS_MPS
 from tracker.measurement.starts.hypotheses import bends
 from tracker.measurement.starts.thrown import rejected_throw
 from tracker.measurement.throws import Throw
@@ -24,6 +25,9 @@ BY_DISTANCE = {
     ReasonCode.SPEED_IMPLAUSIBLE,
 }
 """What is said of a throw whose distance came out wrong."""
+
+AT_CUT_FRAMES = 2.5
+"""A path that begins or ends so near to the clip's beginning or end was cut, in frames."""
 
 MOST_PATHS = 20
 """Paths that are listed of those that are no throws: the longest. A matter of looks."""
@@ -57,12 +61,47 @@ def why_no_throw(
         if speed < SPEEDS_MPS[0]:
             numbers = {**at_s, "speed_mps": speed, "least_mps": SPEEDS_MPS[0]}
             return (Reason(ReasonCode.LET_GO, numbers),)
+        if _unlike_life(longest) and context.facts.pace == 1.0:
+            rows = np.arange(len(longest.times_s)), longest.times_s, longest.pixels
+            arc = fit_arc(np.column_stack(rows), scouted.frame_s)
+            if _away_m(arc, context) > FARTHEST_M:
+                return (_falls_slowly([arc], context),)
         open_ = not position_known and any(each.code in BY_DISTANCE for each in longest.reasons)
         advice = (Reason(ReasonCode.CAMERA_PRESUMED),) if open_ else ()
         return Reason(ReasonCode.NO_THROW_MEASURED, at_s), *longest.reasons, *advice
+    return (_without_a_throw(context, scouted),)
+
+
+def _unlike_life(rejected: RejectedCandidate) -> bool:
+    """Return whether a throw is too fast or too far away for a ball, as one in slow motion is."""
+    numbers = rejected.reasons[0].numbers
+    speed, away = numbers.get("speed_mps", 0.0), numbers.get("away_m", 0.0)
+    return speed > SPEEDS_MPS[1] or away > AWAY_M[1]
+
+
+def _without_a_throw(context: ClipContext, scouted: Scouted) -> Reason:
+    """Return the likeliest cause where no path was taken for a throw."""
+    if scouted.lost_share > MOST_LOST:
+        return Reason(ReasonCode.CAMERA_UNSTEADY, {"percent": 100.0 * scouted.lost_share})
+    width, frame_s = context.facts.size_px[0], scouted.frame_s
+    brief = [*scouted.brief, *(arc for arc in scouted.arcs if falls_briefly(arc, width, frame_s))]
+    if brief:
+        return _too_brief(max(brief, key=lambda arc: len(arc.frames)), context, scouted)
     if len(scouted.arcs) < 2:
-        return (Reason(ReasonCode.NOTHING_FALLS),)
-    return (Reason(ReasonCode.NO_PATH_FALLS, {"paths": len(scouted.arcs)}),)
+        return Reason(ReasonCode.NOTHING_FALLS)
+    return Reason(ReasonCode.NO_PATH_FALLS, {"paths": len(scouted.arcs)})
+
+
+def _too_brief(arc: Arc, context: ClipContext, scouted: Scouted) -> Reason:
+    """Return that what falls along a path shows too briefly, and whether the clip was cut there."""
+    begin_s, end_s = float(arc.times_s[0]), float(arc.times_s[-1])
+    numbers = {"release_s": begin_s * context.facts.pace, "lasts_s": end_s - begin_s}
+    room_s = AT_CUT_FRAMES * scouted.frame_s
+    times = scouted.timing.times_s
+    if begin_s < times[0] + room_s or end_s > times[-1] - room_s:
+        return Reason(ReasonCode.FALLS_AT_CUT, numbers)
+    numbers |= {"frames": len(arc.frames), "least_s": LEAST_DURATION_S, "least": LEAST_POSITIONS}
+    return Reason(ReasonCode.FALLS_BRIEFLY, numbers)
 
 
 def other_paths(
@@ -93,7 +132,13 @@ def _places(arc: Arc) -> list[tuple[float, ...]]:
 
 def _falls_slowly(arcs: Sequence[Arc], context: ClipContext) -> Reason:
     """Return that something falls too slowly for life speed, and how slow the file may be."""
-    fall = float(np.median([arc.acceleration_pxps2[1] for arc in arcs]))
-    away = context.camera.focal_px * context.circumstances.forces.gravity_mps2 / fall
+    away = float(np.median([_away_m(arc, context) for arc in arcs]))
     least, most = np.sqrt(away / FARTHEST_M), np.sqrt(away / NEAREST_M)
     return Reason(ReasonCode.FALLS_SLOWLY, {"away": away, "least": least, "most": most})
+
+
+def _away_m(arc: Arc, context: ClipContext) -> float:
+    """Return from how far away a ball is seen that falls along a path at life speed, m."""
+    fall = float(arc.acceleration_pxps2[1])
+    pull = context.circumstances.forces.gravity_mps2
+    return float(context.camera.focal_px * pull / fall) if fall > 0.0 else 0.0
