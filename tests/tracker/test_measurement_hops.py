@@ -26,10 +26,13 @@ from tracker.measurement.starts.merging import (
     HOP_AHEAD,
     HOP_KEEPS,
     HOP_M,
+    MIDWAY_M,
+    MIDWAY_SHARE,
     OVERLAP_S,
     REBOUND,
     hop_in_picture,
     hop_of,
+    midway_of,
 )
 from tracker.measurement.starts.scale_reasons import EDGE_SHARE, end_reasons
 from tracker.records import Quality, ReasonCode, Track
@@ -248,3 +251,32 @@ def test_a_path_that_begins_at_the_edge_may_have_begun_outside(pixels, at_edge) 
     assert EDGE_SHARE * size[0] == pytest.approx(12.0)
     codes = [reason.code for reason in end_reasons(track(pixels), size)]
     assert (ReasonCode.BEGINS_AT_EDGE in codes) is at_edge
+
+
+def onward(off_m=0.0, faster=1.0, begin_s=1.4, origin_m=(0.1, 0.0, 0.0), **more):
+    """The first one's ball, found again from some time on, before a camera of its own."""
+    since = begin_s - 1.0
+    place = (6.4 * since, 0.0, 0.9 + off_m + 4.0 * since - 0.5 * 9.81 * since**2)
+    velocity = (6.4 * faster, 0.0, (4.0 - 9.81 * since) * faster)
+    return pictured(shot(place, velocity, begin_s, 0.3, **more), origin_m=origin_m, scale=SCALED)
+
+
+@pytest.mark.parametrize(
+    ("change", "belongs"),
+    [
+        ({}, True),
+        ({"off_m": 0.95 * MIDWAY_M}, True),
+        ({"off_m": -1.05 * MIDWAY_M}, False),
+        ({"faster": 1.0 + 0.95 * MIDWAY_SHARE}, True),
+        ({"faster": 1.0 - 1.05 * MIDWAY_SHARE}, False),
+        ({"begin_s": 1.97}, True),
+        ({"begin_s": 2.03}, False),
+        ({"quality": Quality.GOOD}, False),
+    ],
+)
+def test_what_starts_on_another_flights_way_is_its_ball_again(change, belongs) -> None:
+    second = onward(**change)
+    pathless = SimpleNamespace(path=None, shot=FIRST.shot)
+    assert (midway_of(second, [second, pathless, FILMED]) is FILMED) is belongs
+    assert midway_of(FILMED, [FILMED, second]) is None
+    assert midway_of(pathless, [FILMED]) is None

@@ -845,7 +845,7 @@ def presumed(monkeypatch, *, far=(), close=(), measured=(), cameras=()):
         "throws_of": lambda scouted, width_px: done.asked.append(width_px) or "throws",
         "by_size": lambda throws, context: (list(far), dict(close)),
         "measure_throws": lambda some, *_: [fitted_shot(release_s=2.0) for _ in some],
-        "without_hops": lambda shots, whose: (shots, []),
+        "without_hops": lambda shots, *_: (shots, []),
         "why_no_throw": lambda rejected, context, scouted, stated: ("cause", stated),
         "other_paths": lambda throws, context, scouted: [
             thrown.rejected_throw(Throw(a_path(0, 9), None), CONTEXT, STEP_S)

@@ -22,6 +22,11 @@ direction (the cosine), is that ball's hop. Common practice, no source."""
 OVERLAP_S = 0.1
 """How long before a landing its hop may seem to start, s."""
 
+MIDWAY_M, MIDWAY_SHARE = 0.5, 0.35
+"""What starts so near to another flight's path (m) while that one flies, at its speed within this
+share, is the same ball, found a second time. Common practice, no source: two balls in the air are
+farther apart."""
+
 REBOUND = 0.76
 """Most of its vertical speed that a bounced ball keeps: a tennis ball that falls 254 cm onto
 concrete comes up 147 cm at most (ITF Rules of Tennis, appendix I); speeds are as the roots."""
@@ -59,6 +64,7 @@ def _is_same(shot: FittedShot, other: FittedShot, pace: float) -> bool:
 def without_hops(
     shots: list[FittedShot],
     whose: Callable[[FittedShot, Sequence[FittedShot]], FittedShot | None] | None = None,
+    code: ReasonCode = ReasonCode.HOP,
 ) -> tuple[list[FittedShot], list[RejectedCandidate]]:
     """Return the shots, and apart from them what a ball did after its first bounce.
 
@@ -67,6 +73,8 @@ def without_hops(
     shots : list of FittedShot
     whose : callable, optional
         Returns the shot whose hop another is, or None: `hop_of` unless given.
+    code : ReasonCode
+        What is said of those.
     """
     whose = hop_of if whose is None else whose
     kept: list[FittedShot] = []
@@ -76,7 +84,7 @@ def without_hops(
         if first is None or shot.path is None:
             kept.append(shot)
             continue
-        hops.append(part_of_another(shot, shot.path, ReasonCode.HOP, first))
+        hops.append(part_of_another(shot, shot.path, code, first))
     return kept, hops
 
 
@@ -125,6 +133,35 @@ def hop_in_picture(shot: FittedShot, others: Sequence[FittedShot]) -> FittedShot
             and -up[1] < REBOUND * down[1]
             and 0.0 < up[0] * np.sign(down[0]) < HOP_KEEPS * abs(down[0])
         ):
+            return other
+    return None
+
+
+def midway_of(shot: FittedShot, others: Sequence[FittedShot]) -> FittedShot | None:
+    """Return the shot on whose path another starts while it flies, or None.
+
+    A ball that is near may be found twice, by its edge and by its middle, and one path may begin
+    where something behind it was passed. The two are compared in the picture.
+    """
+    if shot.path is None or shot.shot.quality is Quality.GOOD:
+        return None
+    begin_s = float(shot.path.times_s[0])
+    speed = _speed_px(shot, 0)
+    for other in others:
+        if other is shot or other.path is None:
+            continue
+        times = other.path.times_s
+        if not times[0] < begin_s < times[-1]:
+            continue
+        at = max(int(np.searchsorted(times, begin_s)) - 1, 0)
+        since = (begin_s - times[at]) / (times[at + 1] - times[at])
+        place = (1.0 - since) * other.path.pixels[at] + since * other.path.pixels[at + 1]
+        theirs = _rate(other.path.pixels[at:], times[at:], 0)
+        metres = _rate(other.path.points_m[at:], times[at:], 0)
+        metre_px = float(np.linalg.norm(theirs) / np.linalg.norm(metres))
+        if np.linalg.norm(shot.path.pixels[0] - place) < MIDWAY_M * metre_px and np.linalg.norm(
+            speed - theirs
+        ) < MIDWAY_SHARE * np.linalg.norm(theirs):
             return other
     return None
 

@@ -15,7 +15,7 @@ from tracker.measurement.request import ClipRequest
 from tracker.measurement.scouted_sizes import scouting_settings
 from tracker.measurement.scouting import Scouted, scout
 from tracker.measurement.starts.gravity_scale import UntapedStart
-from tracker.measurement.starts.merging import hop_in_picture, without_hops
+from tracker.measurement.starts.merging import hop_in_picture, midway_of, without_hops
 from tracker.measurement.starts.near import NearMeasurement, by_size
 from tracker.measurement.starts.no_throw import other_paths, why_no_throw
 from tracker.measurement.starts.protocol import Findings
@@ -23,7 +23,7 @@ from tracker.measurement.starts.runs_on import lasting
 from tracker.measurement.starts.thrown import measure_throws
 from tracker.measurement.starts.untaped import UntapedMeasurement, distance_u
 from tracker.measurement.throws import throws_of
-from tracker.records import Reason
+from tracker.records import Reason, ReasonCode
 from tracker.video import ClipFacts
 
 Array = NDArray[np.float64]
@@ -71,8 +71,9 @@ class PresumedCameraStart:
         closer = NearMeasurement(start, context, scouted)
         for times, some in near.items():
             found.sort(closer.measured(some, times, observers))
+        found.shots, again = without_hops(found.shots, midway_of, ReasonCode.DUPLICATE)
         found.shots, hops = without_hops(found.shots, hop_in_picture)
-        found.rejected += hops
+        found.rejected += [*again, *hops]
         if not found.shots:
             stated = self.site.position_m is not None
             found.causes = why_no_throw(found.rejected, context, scouted, stated)
