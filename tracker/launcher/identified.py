@@ -1,11 +1,13 @@
 """Which numbers of the model the shots fix, alone or in combination, in words."""
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
 
 from tracker.launcher.arrays import Array
 from tracker.launcher.discrepancy import SIZES
+from tracker.launcher.fields import number_at
 from tracker.launcher.learning import Posterior
 
 FIXED = 0.5
@@ -53,6 +55,8 @@ class Finding:
         """Return it in words."""
         first, *rest = zip(self.keys, self.powers, strict=True)
         name = first[0] + "".join(_power(key, power) for key, power in rest)
+        if not rest:
+            name = f"{_called(name)[:1].upper()}{_called(name)[1:]} ({name})"
         lead = "" if len(self.keys) == 1 else "Together better than each alone: "
         if {"grip.friction", "grip.stiffness_n_per_mm"} <= set(self.keys):
             lead = "The pull of the rims on the ball: "
@@ -60,6 +64,12 @@ class Finding:
             f"{lead}{name}: {np.exp(self.log):.2f} times what the setups state, known to "
             f"{100.0 * self.u:.0f} % (before the shots: {100.0 * self.before:.0f} %)."
         )
+
+
+def _called(key: str) -> str:
+    """Return what a number of the model is, as far as its meaning names it."""
+    number = number_at(key)
+    return key if number is None else re.split("[:;,]", number.meaning)[0]
 
 
 def _power(key: str, power: float) -> str:
@@ -121,7 +131,7 @@ def sentences(posterior: Posterior) -> list[str]:
         if key not in named and u > SURE
     ]
     if open_:
-        said.append(f"The shots say little of {_listed(open_)}.")
+        said.append(f"The shots say little of {_listed([_called(key) for key in open_])}.")
     size = float(np.array(SIZES)[posterior.sizes].mean())
     left = f"What the model leaves out is about {100.0 * size:.1g} % of the exit speed"
     if size > MISSED:
