@@ -104,3 +104,13 @@ def test_a_tail_wind_is_taken_out_of_the_carry() -> None:
 def test_a_setup_without_a_shot_stays_without_one_in_still_air() -> None:
     nothing = SetupShots("a", (), (), (), ())
     assert not len(in_still_air(nothing, {}).figures("carry_m"))
+
+
+def test_setups_of_an_evening_each_are_not_believed_without_a_word() -> None:
+    said = "were shot on different evenings, and no setup on two of them"
+    one, far = {"may": [28.9, 29.1, 29.4, 29.0]}, [33.0, 33.4, 32.9, 33.1]
+    apart = sentences(compare([shot_on("a", one), shot_on("b", {"june": far})]))
+    assert [line[:9] for line in apart if said in line] == ['"b" and "']
+    for other in ({"may": far}, {"june": one["may"]}, {"may": far, "june": far}):
+        words = " ".join(sentences(compare([shot_on("a", one), shot_on("b", other)])))
+        assert said not in words
