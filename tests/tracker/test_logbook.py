@@ -342,8 +342,9 @@ def test_a_file_that_is_no_database_is_said_and_kept(tmp_path):
     place = tmp_path / "notes.txt"
     place.write_text("carry 31 m, I think\n" * 100, encoding="utf-8")
     before = place.read_bytes()
-    with pytest.raises(InputError, match="not a database"):
+    with pytest.raises(InputError, match="not a database") as caught:
         open_logbook(str(place))
+    assert "the disk has room" in str(caught.value) and "server" not in str(caught.value)
     assert place.read_bytes() == before
 
 

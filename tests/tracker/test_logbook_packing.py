@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from calibration.errors import InputError
 from tracker.logbook.packing import PACKED, packed, unpacked
 
 
@@ -34,5 +35,5 @@ def test_no_pack_is_no_shot():
 
 
 def test_a_pack_of_another_layout_is_not_read():
-    with pytest.raises(ValueError, match="reshape"):
+    with pytest.raises(InputError, match="damaged"):
         unpacked([bytes(8 * (len(PACKED) + 1))], ("id",))

@@ -85,12 +85,15 @@ def unusable(place: "str | sa.URL", error: Exception) -> InputError:
     error : Exception
         The driver's, or SQLAlchemy's around it.
     """
-    said = str(getattr(error, "orig", None) or error).strip().splitlines()
-    return InputError(
-        f"the logbook cannot be used ({said[0] if said else type(error).__name__})",
-        where=shown_place(place),
-        remedy="see that the server runs and that you may write there, or name another with --db",
-    )
+    lines = str(getattr(error, "orig", None) or error).strip().splitlines()
+    said = lines[0] if lines else type(error).__name__
+    remedy = "see that the server runs and that you may write there, or name another with --db"
+    if "://" not in str(place) or str(place).startswith("sqlite"):
+        remedy = "see that you may write there and the disk has room, or name another with --db"
+    if "malformed" in said:
+        remedy = "put a copy of the file back, or add the sessions to another one with --db"
+    what = f"the logbook cannot be used ({said})"
+    return InputError(what, where=shown_place(place), remedy=remedy)
 
 
 def _engine(url: str) -> "sa.Engine":
@@ -110,7 +113,8 @@ def _engine(url: str) -> "sa.Engine":
         raise InputError(
             f"needs a driver that is not installed ({error})",
             where="--db",
-            remedy="for PostgreSQL run: pip install 'lobmeter[postgresql]'",
+            remedy="write a file's path or postgresql://user@host/club; the latter needs: "
+            "pip install 'lobmeter[postgresql]'",
         ) from None
     except (sa.exc.ArgumentError, ValueError):
         raise InputError(

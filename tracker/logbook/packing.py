@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.errors import InputError
 from tracker.logbook.columns import FIGURES, SHARED
 from tracker.records import Quality
 
@@ -72,7 +73,19 @@ def unpacked(packs: Iterable[bytes], names: Collection[str]) -> NDArray[np.float
     -------
     ndarray, shape (N, len(names))
         A row a shot; NaN for what is missing.
+
+    Raises
+    ------
+    InputError
+        For a pack that was not made by `packed`.
     """
-    cells = np.frombuffer(b"".join(packs), _CELL).reshape(-1, len(PACKED))
+    joined = b"".join(packs)
+    if len(joined) % PACK_BYTES:
+        raise InputError(
+            "what comparisons read of a setup's shots is damaged",
+            where="the logbook",
+            remedy="add its sessions to another one: lobmeter log add FOLDER --db FILE",
+        )
+    cells = np.frombuffer(joined, _CELL).reshape(-1, len(PACKED))
     # Column by column, since they are asked for by themselves.
     return cells.T[[PACKED.index(name) for name in names]].T.astype(float, copy=False)
