@@ -8,6 +8,7 @@ import pytest
 from tracker.following.arcs import fit_arc
 from tracker.following.linking import NearBall
 from tracker.following.throws import (
+    falls_near,
     is_fall,
     is_near_throw,
     is_slow_fall,
@@ -244,7 +245,6 @@ def test_slow_motion_goes_some_way_through_the_frame(share, far_enough):
 
 
 NEAR = NearBall(diameter_px=20.0, fall_pxps2=400.0)
-DRAG = (speed_of(GOOD) / (0.8 * 400.0)) ** 2
 NEAR_ROOM_PX = 1.0 + 0.1 * 20.0 + 0.04 * speed_of(GOOD) * STEP_S
 
 
@@ -258,10 +258,7 @@ NEAR_ROOM_PX = 1.0 + 0.1 * 20.0 + 0.04 * speed_of(GOOD) * STEP_S
         (downward(719.0), downward(721.0)),
         ({"acceleration_u_pxps2": 26.6}, {"acceleration_u_pxps2": 26.7}),
         (downward(400.0, 139.0), downward(400.0, 141.0)),
-        (
-            downward(400.0, -399.0 * (0.35 + DRAG)),
-            downward(400.0, -401.0 * (0.35 + DRAG)),
-        ),
+        (downward(400.0, -139.0), downward(400.0, -141.0)),
         ({"scatter_px": 0.999 * NEAR_ROOM_PX}, {"scatter_px": 1.001 * NEAR_ROOM_PX}),
     ],
 )
@@ -309,3 +306,11 @@ def test_the_fewest_positions_that_leave_a_throw_are_cut_off(wrong, count, step_
         ends = found and (int(found.frames[0]), count - 1 - int(found.frames[-1]))
         assert ends == first
     assert len(outcomes) >= 3
+
+
+def test_a_near_ball_falls_as_one_up_to_what_air_takes():
+    """By a third of its fall, and by that times the square of its speed over 8 m/s in gravity."""
+    drag = (speed_of(GOOD) / (0.8 * 400.0)) ** 2
+    within, beyond = (downward(400.0, -share * (0.35 + drag)) for share in (399.0, 401.0))
+    assert falls_near(changed(**within), NEAR, STEP_S)
+    assert not falls_near(changed(**beyond), NEAR, STEP_S)

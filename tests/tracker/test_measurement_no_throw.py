@@ -176,3 +176,13 @@ def test_a_throw_too_fast_or_too_far_asks_for_the_true_rate(number, away, pace, 
     if slow:
         assert cause.numbers["away"] == pytest.approx(away, rel=0.001)
         assert cause.numbers["most"] == pytest.approx(np.sqrt(away / NEAREST_M), rel=0.01)
+
+
+@pytest.mark.parametrize(("count", "aslant"), [(30, False), (32, True)])
+def test_a_near_fall_that_lasts_and_is_no_throw_flies_aslant(count, aslant) -> None:
+    """A quarter of a second is 30 steps of 1/120 s."""
+    times = np.arange(60) * FRAME_S
+    found = replace(scouted(), timing=Timing(times, times), brief=(brief(10, count),))
+    (cause,) = why_no_throw([], CONTEXT, found)
+    assert (cause.code is ReasonCode.FALLS_ASLANT) is aslant
+    assert cause.numbers["release_s"] == pytest.approx(10 * FRAME_S)

@@ -167,6 +167,24 @@ def test_what_falls_as_a_near_ball_too_briefly_is_kept_apart(monkeypatch):
     assert found == [long] and brief == [short]
 
 
+def test_what_falls_near_but_aslant_is_kept_apart(monkeypatch):
+    """Long enough, and no throw: its pace across the frame changes too much."""
+    aslant, throw = Path(20), Path(21)
+    monkeypatch.setattr(scouted_sizes, "same_ball", lambda *_: False)
+    looked, brief = near_with(), []
+    looked._found, looked.brief = [[aslant, throw]], brief
+    for name, instead in {
+        "_in_frame": lambda each: each,
+        "reaches_near_throw": lambda arc, ball: not isinstance(arc, str),
+        "free_arc": lambda arc, *_: arc,
+        "is_brief": lambda arc, width_px: not isinstance(arc, str),
+        "falls_near": lambda arc, ball, frame_s, width_px: width_px == 960,
+        "is_near_throw": lambda arc, *_: arc is throw,
+    }.items():
+        monkeypatch.setattr(scouted_sizes, name, instead)
+    assert looked.throws([]) == [throw] and brief == [aslant]
+
+
 def test_candidates_and_paths_that_come_at_the_end_count(monkeypatch):
     reached = []
     looked = near_with()

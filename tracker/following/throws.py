@@ -88,7 +88,7 @@ def is_throw(arc: Arc, width_px: int, frame_s: float) -> bool:
     )
 
 
-def is_near_throw(arc: Arc, near: NearBall, frame_s: float, width_px: float = np.inf) -> bool:
+def is_near_throw(arc: Arc, near: NearBall, frame_s: float) -> bool:
     """Return whether a path may be a ball of known size that is thrown through the air nearby.
 
     Its size in the frame and its fall must be those of one distance.
@@ -99,10 +99,11 @@ def is_near_throw(arc: Arc, near: NearBall, frame_s: float, width_px: float = np
     near : NearBall
     frame_s : float
         Time from one frame looked at to the next.
-    width_px : float
-        Width of the frames; where it is left out, a ball does not come nearer on its way.
     """
-    return reaches_near_throw(arc, near) and falls_near(arc, near, frame_s, width_px)
+    onward = abs(float(arc.acceleration_pxps2[0]))
+    # What is faster or flies more aslant is seen as a fall, but its figures do not hold.
+    square = onward < MOST_ONWARD * float(arc.acceleration_pxps2[1])
+    return square and reaches_near_throw(arc, near) and falls_near(arc, near, frame_s)
 
 
 def falls_near(arc: Arc, near: NearBall, frame_s: float, width_px: float = np.inf) -> bool:
@@ -110,8 +111,10 @@ def falls_near(arc: Arc, near: NearBall, frame_s: float, width_px: float = np.in
 
     Parameters
     ----------
-    arc, near, frame_s, width_px
+    arc, near, frame_s
         As of `is_near_throw`.
+    width_px : float
+        Width of the frames; where it is left out, a ball does not come nearer on its way.
     """
     fall, speed = float(arc.acceleration_pxps2[1]), _rms_speed(arc)
     room_px = SCATTER_PX + SIZE_SHARE * near.diameter_px

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -103,7 +102,7 @@ class _Near:
         self._searches = [ArcSearch(self._width, frame_s, ball) for ball in self._balls]
         self._found: list[list[Arc]] = [[] for _ in self._balls]
         self.brief: list[Arc] = []
-        """Afterwards: what falls as a ball of its size does, but for too short a time."""
+        """Afterwards: what falls as a ball of its size does, but too briefly or aslant."""
 
     def see(self, frame: int, time_s: float, luma: Codes, blueness: Codes | None) -> None:
         """Take the next frame."""
@@ -115,9 +114,6 @@ class _Near:
         for finder, search, found in zip(self._finders, self._searches, self._found, strict=True):
             for candidates in finder.push(frame, time_s, small, colour):
                 found.extend(search.push(_in_frame(candidates)))
-
-    def _is_throw(self, arc: Arc, ball: NearBall) -> bool:
-        return is_near_throw(arc, ball, self._frame_s, self._width)
 
     def _note_brief(self, arc: Arc, ball: NearBall) -> None:
         if is_brief(arc, self._width) and falls_near(arc, ball, self._frame_s, self._width):
@@ -136,8 +132,10 @@ class _Near:
                     self._note_brief(arc, ball)
                     continue
                 free = free_arc(arc, ball.fall_pxps2, self._frame_s, ball.diameter_px)
-                whole = (free, arc)
-                paths += islice((each for each in whole if self._is_throw(each, ball)), 1)
+                near = [part for part in (free, arc) if is_near_throw(part, ball, self._frame_s)]
+                paths += near[:1]
+                if not near:
+                    self._note_brief(free, ball)
         kept: list[Arc] = []
         for arc in sorted(paths, key=lambda each: -len(each.frames)):
             longer = [each for each in thrown if len(each.frames) >= len(arc.frames)]

@@ -79,7 +79,7 @@ class Scouted:
     near : tuple of int
         Of the throws, those of a ball that is seen so near that its size shows.
     brief : tuple of Arc
-        What falls as a ball that is near does, but for too short a time.
+        What falls as a ball that is near does, but too briefly or aslant.
     """
 
     arcs: tuple[Arc, ...]

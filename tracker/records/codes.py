@@ -121,6 +121,7 @@ class ReasonCode(StrEnum):
     FALLS_SLOWLY = "falls_slowly"
     NO_PATH_FALLS = "no_path_falls"
     FALLS_BRIEFLY = "falls_briefly"
+    FALLS_ASLANT = "falls_aslant"
     FALLS_AT_CUT = "falls_at_cut"
     CAMERA_UNSTEADY = "camera_unsteady"
     FALLS_OTHERWISE = "falls_otherwise"

@@ -34,6 +34,12 @@ NO_SHOT = {
         "{frames:.0f} frames, and a throw is measured from {least_s:g} s and {least:.0f} frames "
         "on: film so that more of the flight is in the picture, or at more frames a second",
     ),
+    ReasonCode.FALLS_ASLANT: Entry(
+        "flies aslant",
+        "no shot was found, but what falls at {release_s:.2f} s as a ball nearby does loses or "
+        "gains too much speed across the picture: it flies towards the camera or away from it, or "
+        "is very fast, so film square across its way and from farther off",
+    ),
     ReasonCode.FALLS_AT_CUT: Entry(
         "flight cut",
         "no shot was found, but what falls at {release_s:.2f} s is cut off by the clip's "

@@ -96,6 +96,8 @@ def _too_brief(arc: Arc, context: ClipContext, scouted: Scouted) -> Reason:
     """Return that what falls along a path shows too briefly, and whether the clip was cut there."""
     begin_s, end_s = float(arc.times_s[0]), float(arc.times_s[-1])
     numbers = {"release_s": begin_s * context.facts.pace, "lasts_s": end_s - begin_s}
+    if end_s - begin_s >= LEAST_DURATION_S and len(arc.frames) >= LEAST_POSITIONS:
+        return Reason(ReasonCode.FALLS_ASLANT, numbers)
     room_s = AT_CUT_FRAMES * scouted.frame_s
     times = scouted.timing.times_s
     if begin_s < times[0] + room_s or end_s > times[-1] - room_s:
