@@ -15,6 +15,7 @@ from calibration.timebase import Cadence, TimeBase, true_times_s
 from tracker.detection import CandidateFinder, SearchSettings
 from tracker.measurement.close_ups import CloseUps, Squares, shown_every
 from tracker.measurement.context import frame_interval_s
+from tracker.measurement.pages import keep_pages
 from tracker.measurement.steadying import Led, Steadier
 from tracker.records import Candidates, MeasuredShot, Reason, ReasonCode, RejectedCandidate
 from tracker.video import ChangeMeter, ClipFacts, Frame, Shown, ahead, frames, frames_ahead
@@ -275,6 +276,7 @@ def passed_together(
     """
     # The stages keep the cores busy; OpenCV's own threads would only take from them.
     cv2.setNumThreads(1)
+    keep_pages()
     facts = passes[0].facts
     steadiers = _steadiers(passes)
     most = frames_ahead(facts.size_px)
