@@ -26,7 +26,7 @@ NAMES = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chro
 """What Chromium is called. Its shell without windows draws the same pages with the same engine, for
 two thirds of the processor time."""
 
-PATIENCE_MS = 60_000
+PATIENCE_MS = 180_000
 """How long a test waits for what must come: workers step back for everything else that a machine
 does, so on a loaded one a search of a second takes twenty."""
 expect.set_options(timeout=PATIENCE_MS)

@@ -1,6 +1,7 @@
 """Markers picked in the frame as a person does: by mouse, by keyboard, by touch."""
 
 import re
+import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
@@ -156,7 +157,8 @@ def wait_saved(
 
 def wait_until(tab: Page, holds: Callable[[], bool]) -> None:
     """Wait until a page has done what it does beside showing it."""
-    for _ in range(PATIENCE_MS // 25):
+    until = time.monotonic() + PATIENCE_MS / 1000
+    while time.monotonic() < until:
         if holds():
             return
         tab.wait_for_timeout(25)

@@ -29,7 +29,7 @@ def test_a_dropped_clip_is_measured_without_a_question(
     ready(tab)
     tab.get_by_label("Choose clips").set_input_files(CLIP)
     tab.wait_for_url("**/measure")
-    expect(tab.get_by_role("table")).to_be_visible(timeout=60_000)
+    expect(tab.get_by_role("table")).to_be_visible()
     (folder,) = server.home.glob("140mm*")
     (row,) = read_shots(folder / "results" / "shots.csv")
     expect(tab.locator(".lead")).to_contain_text(

@@ -105,6 +105,21 @@ def test_a_notice_stays_until_its_field_is_accepted_and_covers_it_never(
 
 
 @pytest.mark.campaign
+def test_coordinates_typed_one_after_another_are_all_saved(visit: Visit, wide: Path) -> None:
+    tab = visit(wide, "field")
+    row_of(tab, "20 m cone").click()
+    along = tab.get_by_role("textbox", name=re.compile("^Along"))
+    expect(along).to_have_value("20")
+    along.focus()
+    # Nobody waits for the answer to the first before typing the next.
+    for words in ("20.1", "0.2", "0.1"):
+        tab.keyboard.press("Control+a")
+        tab.keyboard.type(words)
+        tab.keyboard.press("Tab")
+    wait_until(tab, lambda: marker(wide, "20 m cone").ground_m == (20.1, 0.2, 0.1))
+
+
+@pytest.mark.campaign
 def test_markers_by_mouse(visit: Visit, half_done: Path) -> None:
     tab = visit(half_done, "field")
     pick_by_mouse(tab, half_done, LAST)

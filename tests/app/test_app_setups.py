@@ -14,8 +14,6 @@ from tracker.workflow.gathering import gather
 
 Visit = Callable[[Path, str], Page]
 WHEELS = {"100 mm wheels": 5, "140 mm wheels": 4, "180 mm wheels": 0}
-SLOW_MS = 30_000
-"""Time for an answer on a busy machine."""
 
 
 @pytest.fixture
@@ -25,7 +23,7 @@ def lane(tmp_path: Path) -> Path:
 
 def answered(tab: Page) -> Page:
     """Wait until the setups have been compared."""
-    expect(tab.locator("svg.chart").first).to_be_visible(timeout=SLOW_MS)
+    expect(tab.locator("svg.chart").first).to_be_visible()
     return tab
 
 
@@ -48,7 +46,7 @@ def test_a_difference_that_matters_changes_chances_and_plan(visit: Visit, lane: 
     tab.get_by_label("Difference that matters").fill("2,5")
     tab.keyboard.press("Tab")
     heading = tab.get_by_role("columnheader", name="by 2.5 m")
-    expect(heading).to_be_visible(timeout=SLOW_MS)
+    expect(heading).to_be_visible()
     expect(tab.locator("li").first).to_contain_text("180 mm wheels")
     tab.get_by_label("Difference that matters").fill("far")
     tab.keyboard.press("Tab")
@@ -60,7 +58,7 @@ def test_another_quantity_is_chosen_by_the_keyboard(visit: Visit, lane: Path) ->
     tab = answered(visit(lane, "setups"))
     tab.get_by_label("What is compared").focus()
     tab.keyboard.type("exit")
-    expect(tab.locator(".lead")).to_contain_text("m/s", timeout=SLOW_MS)
+    expect(tab.locator(".lead")).to_contain_text("m/s")
     expect(tab.get_by_role("columnheader", name="mean, m/s")).to_be_visible()
 
 
@@ -69,7 +67,7 @@ def test_a_change_of_the_file_changes_the_answer(visit: Visit, lane: Path) -> No
     tab = answered(visit(lane, "setups"))
     file = lane / "session.toml"
     file.write_text(file.read_text("utf-8").replace("180 mm wheels", "the large wheels"), "utf-8")
-    expect(tab.locator(".lead")).to_contain_text("the large wheels", timeout=SLOW_MS)
+    expect(tab.locator(".lead")).to_contain_text("the large wheels")
 
 
 @pytest.mark.campaign
@@ -91,8 +89,7 @@ def test_one_setup_alone_says_what_to_do(visit: Visit, tmp_path: Path) -> None:
     tab = visit(lane, "setups")
     expect(tab.locator(".lead")).to_have_text(
         '"140 mm wheels" has 1 shot, and there is no other setup to compare. Film another, or '
-        "describe it on the page Launcher: then it stands here with its prediction.",
-        timeout=SLOW_MS,
+        "describe it on the page Launcher: then it stands here with its prediction."
     )
     expect(tab.locator("svg.chart").first).to_contain_text("140 mm wheels")
     expect(tab.get_by_role("table")).to_have_count(0)
@@ -101,7 +98,7 @@ def test_one_setup_alone_says_what_to_do(visit: Visit, tmp_path: Path) -> None:
 
 def test_without_shots_the_page_says_what_to_do(visit: Visit, session: Path) -> None:
     tab = visit(session, "setups")
-    expect(tab.locator(".lead")).to_contain_text("expected; there is no other", timeout=SLOW_MS)
+    expect(tab.locator(".lead")).to_contain_text("expected; there is no other")
     expect(tab.locator("li").first).to_contain_text("5 more shots")
 
 
@@ -111,7 +108,7 @@ def test_without_shots_and_tables_too(visit: Visit, session: Path) -> None:
     kept = re.sub(r"\[setup\.\w+\]\n(?:\w.*\n)*", "", file.read_text("utf-8"))
     file.write_text(kept, "utf-8")
     tab = visit(session, "setups")
-    expect(tab.locator(".lead")).to_contain_text("No setup has a shot yet.", timeout=SLOW_MS)
+    expect(tab.locator(".lead")).to_contain_text("No setup has a shot yet.")
 
 
 @pytest.mark.campaign

@@ -91,13 +91,21 @@ def frame_of(page: Page) -> int:
 
 
 def click_ball(page: Page, column: float, row: float) -> None:
-    """Click a pixel of the frame."""
+    """Click a pixel of the frame, which a person scrolls to."""
+    page.locator(".film-stage").scroll_into_view_if_needed()
     box = page.locator(".film-inner svg").bounding_box()
     size = page.locator(".film-inner svg").get_attribute("viewBox")
     assert box is not None and size is not None
     _, _, width, height = map(float, size.split())
     x = box["x"] + (column + 0.5) / width * box["width"]
     page.mouse.click(x, box["y"] + (row + 0.5) / height * box["height"])
+
+
+def _down(page: Page) -> int:
+    """Return how far down the page the film is."""
+    return page.locator(".film-stage").evaluate(
+        "each => Math.round(each.getBoundingClientRect().top + scrollY)"
+    )
 
 
 def rows(folder: Path) -> list[Shot]:
@@ -108,7 +116,7 @@ def bring_in(page: Page) -> None:
     """Bring the decisions into the results, and wait until they are there."""
     page.keyboard.press("m")
     waiting = page.get_by_text("do not yet").or_(page.get_by_text("brought up to date"))
-    expect(waiting).to_be_hidden(timeout=60_000)
+    expect(waiting).to_be_hidden()
 
 
 def to_frame(page: Page, frame: int) -> None:
@@ -194,6 +202,7 @@ def test_a_shot_is_rejected_with_a_reason_by_keyboard_and_taken_back(
     visit: Visit, lane: Path
 ) -> None:
     page = opened(visit(lane, "shots"))
+    film = _down(page)
     page.keyboard.press("r")
     expect(page.locator(".notices")).to_contain_text("Say first why the shot is rejected")
     expect(page.locator("#reason")).to_be_focused()
@@ -203,6 +212,8 @@ def test_a_shot_is_rejected_with_a_reason_by_keyboard_and_taken_back(
     (decision,) = read_review(read_session(lane)).decisions
     assert decision.reason == "it touched the net" and decision.verdict == "reject"
     expect(page.get_by_text("do not yet")).to_be_visible()
+    # What is said of the results stands where it was said before; it moved nothing.
+    assert _down(page) == film
     assert [row.quality.value for row in rows(lane)] != ["rejected"]
     page.locator(".film-stage").focus()
     page.keyboard.press("t")
@@ -260,17 +271,16 @@ def test_a_missed_shot_is_added_by_two_clicks(visit: Visit, missed: Path, truly:
     points = read_points(truly / "results" / "tracks.csv")[CLIP, 1]
     used = [point for point in points if point.used]
     page.get_by_role("button", name="Add a missed shot").click()
-    for point in (used[len(used) // 5], used[3 * len(used) // 4]):
+    asked = ("Click the ball in one frame", "Now step on, and click again")
+    for point, words in zip((used[len(used) // 5], used[3 * len(used) // 4]), asked, strict=True):
+        expect(page.locator(".film-where")).to_contain_text(words)
         to_frame(page, point.frame)
         click_ball(page, point.column_px, point.row_px)
-        page.wait_for_timeout(100)
     expect(page.locator(".shots-table")).to_contain_text("Shot 1")
     (added,) = read_review(read_session(missed)).added
     assert len(added.places) == 2
     # First from the two places alone, then from the ball's picture in every frame.
-    expect(page.locator(".notices")).to_contain_text(
-        "In the next results it is shot 1", timeout=60_000
-    )
+    expect(page.locator(".notices")).to_contain_text("In the next results it is shot 1")
     bring_in(page)
     (found,), (true,) = rows(missed), rows(truly)
     assert found.exit_speed_mps == pytest.approx(true.exit_speed_mps, rel=3e-3)
@@ -286,7 +296,7 @@ def test_a_rejected_candidate_is_looked_at_and_taken(
     page.get_by_role("button", name="at ").click()
     expect(page.locator(".shots-view")).to_contain_text("Not a shot, since: Only 30 frames")
     page.get_by_role("button", name="Take it as a shot").click()
-    expect(page.locator(".shots-table")).to_contain_text("Shot 1", timeout=60_000)
+    expect(page.locator(".shots-table")).to_contain_text("Shot 1")
     (true,) = rows(truly)
     speed = page.locator(".shots-table td.number").first.inner_text()
     assert float(speed.split()[0]) == pytest.approx(true.exit_speed_mps or 0.0, rel=0.01)

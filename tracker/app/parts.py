@@ -156,7 +156,7 @@ def field(
         with ui.element("span").classes("entry"):
             entry = ui.element("input")
             entry.props.update({"type": "text", "value": value, "autocomplete": "off"})
-            entry.on("input", js_handler=_KEPT)
+            entry.on("input", js_handler=KEPT)
             entry.on("change", lambda event: on_change(str(event.args)), js_handler=_VALUE)
             if unit:
                 Text("span", unit, "unit")
@@ -214,7 +214,7 @@ def slider(
         moved = ui.element("input")
         low, high, step = bounds
         moved.props.update({"type": "range", "min": low, "max": high, "step": step, "value": value})
-        moved.on("input", js_handler=_KEPT)
+        moved.on("input", js_handler=KEPT)
         moved.on(
             "input", lambda event: on_change(float(event.args)), js_handler=_VALUE, throttle=0.05
         )
@@ -303,5 +303,5 @@ def _faults(error: InputError) -> None:
 
 _VALUE = "(event) => emit(event.target.value)"
 
-_KEPT = "(event) => { Vue.toRaw(element).props.value = event.target.value }"
+KEPT = "(event) => { Vue.toRaw(element).props.value = event.target.value }"
 """What is being typed is not replaced by the earlier value when the page draws itself anew."""

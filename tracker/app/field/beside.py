@@ -1,6 +1,6 @@
 """Beside the picture: the list of markers, and the form of the chosen one."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Any
 
@@ -9,7 +9,7 @@ from nicegui import ui
 from calibration.errors import InputError
 from tracker.app import parts
 from tracker.app.field.desk import Desk
-from tracker.session import MarkerEntry, length_m
+from tracker.session import FieldChange, MarkerEntry, length_m
 from tracker.workflow import field_edits as edits
 
 AXES = (
@@ -114,9 +114,8 @@ class MarkerForm:
             self._build(texts)
             self._shown = marker.name
         for entry, text in zip(self._entries, texts, strict=True):
-            if entry.props["value"] != text:
-                entry.props["value"] = text
-                entry.update()
+            parts.rewrite(entry, text)
+        self._delete.text = f"Delete marker {marker.name}"
 
     def _build(self, texts: list[str]) -> None:
         self._place.clear()
@@ -136,13 +135,14 @@ class MarkerForm:
             parts.sentence("Feet are taken too, as 33 ft or 32 ft 9 in.", "hint")
             with parts.group("row"):
                 parts.button("Clear the pick in this frame", self._unpick)
-                parts.button(f"Delete marker {texts[0]}", self._remove).classes("apart")
+                self._delete = parts.button("", self._remove).classes("apart")
 
     async def _rename(self, text: str) -> None:
         desk, name = self.desk, self.desk.chosen
         wanted = text.strip()
         if wanted and wanted != name:
-            desk.chosen = wanted
+            # The same form under another name: what is being typed into it stays.
+            desk.chosen = self._shown = wanted
             await desk.save(
                 f"{name} named {wanted}",
                 lambda: edits.rename(desk.session, desk.clip, name, wanted),
@@ -154,20 +154,26 @@ class MarkerForm:
         if marker is None:
             return
         try:
-            place = list(marker.ground_m)
-            place[axis] = length_m(text)
+            value = length_m(text)
         except InputError as error:
             desk.view.complain(error.sentences(), about=(*MARKER, axis))
             return
         axis_name = AXES[axis][0].lower()
-        done = await desk.save(
-            f"{marker.name}: {axis_name} {place[axis]:g} m",
-            lambda: edits.retape(desk.session, desk.clip, marker.name, place),
-        )
+
+        def changes() -> Sequence[FieldChange]:
+            # Beside what was typed into the field before it, which is in the file by now.
+            now = desk.marker(marker.name) or marker
+            place = [*now.ground_m[:axis], value, *now.ground_m[axis + 1 :]]
+            return edits.retape(desk.session, desk.clip, marker.name, place)
+
+        done = await desk.save(f"{marker.name}: {axis_name} {value:g} m", changes)
         if done:
             desk.view.settle((*MARKER, axis))
-        self._shown = None
         self.show()
+        if self._shown == marker.name:
+            # Over what was typed, which may be the same number in other words; the fields beside
+            # it stay, since somebody may be typing there by now.
+            self._entries[axis + 1].update()
 
     async def _unpick(self) -> None:
         desk, name = self.desk, self.desk.chosen

@@ -118,8 +118,11 @@ class KnownOfCamera:
             )
 
     def _renewed(self) -> None:
-        self._typed.clear()
-        if self.view.look.session is not None:
+        session = self.view.look.session
+        if session is not None and session.camera.position_m is not None:
+            # Until the file has a position, what is typed of one counts, whatever else changes.
+            self._typed.clear()
+        if session is not None:
             for key, text in self._texts().items():
                 if self._entries[key].props["value"] != text:
                     self._entries[key].props["value"] = text

@@ -64,7 +64,7 @@ class Marking:
                 self.height = ReleaseHeight(view)
                 self.questions = Questions()
                 parts.heading("Markers")
-                self.offers = parts.group("row")
+                self.offers = parts.group("row field-offers")
                 self.list = MarkerList(desk, self.choose)
                 with parts.group("row"):
                     parts.button("Add a marker", self.add)

@@ -39,12 +39,13 @@ class WhatIf:
 
     def __init__(self, view: View, launcher: Launcher, entry: SetupEntry) -> None:
         self._view, self._launcher, self._entry = view, launcher, entry
-        self._turned = {one.key: one for one in launcher.turned(entry.name)}
+        self._turned = _turned(launcher, entry)
         self._at = {key: one.present for key, one in self._turned.items()}
         self._along = "wheel.diameter_mm"
         self._sliders: dict[str, tuple[ui.element, parts.Text]] = {}
         self._asked = self._shown = 0
         self._name = ""
+        self._first: tuple[Outlook, Curve | None] | None = None
 
     def build(self) -> None:
         """Put sliders, their answer and the chart along one of them."""
@@ -59,10 +60,29 @@ class WhatIf:
             with parts.group():
                 self._lead = parts.sentence("", "lead")
                 self._lead.props["aria-live"] = "polite"
-                self._answer = parts.group()
+                self._answer = parts.Lines()
         self._drawing = parts.group()
         self._hit()
         self._new_setup()
+        if self._first is not None:
+            self._show(*self._first)
+
+    def renew(self, launcher: Launcher, entry: SetupEntry) -> bool:
+        """Take what the files say now, in place; return whether the same can be turned.
+
+        What a person has turned stays turned.
+        """
+        turned = _turned(launcher, entry)
+        if entry.name != self._entry.name or list(turned) != list(self._turned):
+            return False
+        changed = self.changes
+        self._launcher, self._entry, self._turned = launcher, entry, turned
+        for key, one in turned.items():
+            at = changed.get(key, one.present)
+            self._at[key] = at if one.low <= at <= one.high else one.present
+            self._place(key)
+            self._tell(key)
+        return True
 
     @property
     def changes(self) -> dict[str, float]:
@@ -73,10 +93,13 @@ class WhatIf:
         """Set every slider to what the file says."""
         for key, one in self._turned.items():
             self._at[key] = one.present
-            self._sliders[key][0].props["value"] = one.present
-            self._sliders[key][0].update()
+            self._place(key)
             self._tell(key)
         await self.ask()
+
+    async def prepare(self) -> None:
+        """Compute the first answer, so that `build` puts everything at once."""
+        self._first = await in_thread(self._computed, {}, self._along)
 
     async def ask(self) -> None:
         """Have the answer computed and shown; of several moves only the last counts."""
@@ -114,10 +137,18 @@ class WhatIf:
                 partial(self._moved, one.key),
             )
             said = parts.text("span", "", "at")
-        # A slider stops at its own steps: the present value may lie between them.
-        moved.props["step"] = "any" if one.present % grain else grain
         self._sliders[one.key] = (moved, said)
+        self._place(one.key)
         self._tell(one.key)
+
+    def _place(self, key: str) -> None:
+        """Put a slider where its value is, between the bounds that it has now."""
+        one, moved = self._turned[key], self._sliders[key][0]
+        # A slider stops at its own steps: the present value may lie between them.
+        step = "any" if one.present % GRAINS[key] else GRAINS[key]
+        bounds = {"min": round(one.low, 3), "max": round(one.high, 3), "step": step}
+        moved.props.update({**bounds, "value": self._at[key]})
+        moved.update()
 
     def _tell(self, key: str) -> None:
         """Show the value of a slider with its unit."""
@@ -136,18 +167,14 @@ class WhatIf:
 
     def _show(self, found: Outlook, line: Curve | None) -> None:
         self._lead.set_text(outlook_sentence(found))
-        self._answer.clear()
-        with self._answer:
-            changed = not found.own
-            parts.sentence(
-                "With the sliders as they stand; nothing is saved."
-                if changed
-                else "As the file has it, with its own shots.",
-                "hint",
-            )
-            for words in found.cautions:
-                parts.sentence(words, "caution")
-            parts.sentence(found.safety[:1].upper() + found.safety[1:], "quiet")
+        own = "As the file has it, with its own shots."
+        self._answer.show(
+            [
+                (own if found.own else "With the sliders as they stand; nothing is saved.", "hint"),
+                *((words, "caution") for words in found.cautions),
+                (found.safety[:1].upper() + found.safety[1:], "quiet"),
+            ]
+        )
         self._drawing.clear()
         with self._drawing:
             if line is not None and any(one is not None for one in line.expected):
@@ -199,3 +226,8 @@ class WhatIf:
         change = FieldChange(("setup", len(session.setups)), {"name": self._name, **tables})
         if await self._view.edit(f"setup {self._name} added", change):
             self._view.say(f'"{self._name}" is added.')
+
+
+def _turned(launcher: Launcher, entry: SetupEntry) -> dict[str, Turned]:
+    """Return what a person can turn of a setup, by its key."""
+    return {one.key: one for one in launcher.turned(entry.name)}

@@ -1,16 +1,17 @@
 """Launcher: how it is built, what to expect of it, what if, and what its shots teach."""
 
-from nicegui import ui
+from nicegui import background_tasks, ui
 
+from calibration.errors import InputError
 from tracker.app import parts
 from tracker.app.charts import use_charts
 from tracker.app.launcher.fields import SetupFields
 from tracker.app.launcher.names import in_words
-from tracker.app.launcher.what_if import WhatIf
+from tracker.app.launcher.what_if import SLIDERS, WhatIf
 from tracker.app.view import Page, View
 from tracker.report.launcher_tables import left_out_rows
 from tracker.report.outlook_words import discharge_sentence
-from tracker.session import FieldChange
+from tracker.session import FieldChange, SetupEntry
 from tracker.workflow.launcher import Launcher, launcher_of
 
 NO_SETUP = "Nothing says how the launcher is built. Describe it, and its shots can be predicted."
@@ -39,11 +40,28 @@ class LauncherDesk:
         self._listed: list[str] = []
         self._sliders: WhatIf | None = None
         self._serial = 0
+        view.key("n", "show the next setup", self._next)
+        view.key("0", "set the sliders back", self._set_back)
 
-    def build(self) -> None:
+    async def prepare(self) -> parts.Handler:
+        """Compute what to expect; return what puts the page, so that nothing moves afterwards."""
+        seen = self.view.look.seen
+        launcher = await self._launcher()
+        sliders = None if launcher is None else await self._what_if_of(launcher)
+
+        def build() -> None:
+            self._build(launcher, sliders)
+            self.view.on_change(self.renew)
+            if seen != self.view.look.seen:
+                background_tasks.create(self.renew())
+
+        return build
+
+    def _build(self, launcher: Launcher | None, sliders: WhatIf | None) -> None:
         """Put the choice of a setup, what to expect of it, its fields and what was learned."""
         self._top = parts.group("chosen")
         self._what_if = parts.group("content")
+        self._notes = parts.Lines()
         parts.heading("How it is built")
         parts.sentence(
             "A number that is left out has a usual value. Each may have its standard uncertainty "
@@ -54,10 +72,9 @@ class LauncherDesk:
         self._learned = parts.group("content")
         self._put_choice()
         self._put_fields()
-        self.view.key("n", "show the next setup", self._next)
-        self.view.key("0", "set the sliders back", self._set_back)
-        with self._what_if:
-            parts.sentence("The launcher is being computed.", "quiet")
+        if launcher is not None:
+            self._put(launcher, sliders)
+            background_tasks.create(self._show_learned(launcher, self._serial))
 
     async def renew(self) -> None:
         """Show the files as they are now."""
@@ -75,28 +92,62 @@ class LauncherDesk:
         """Compute what to expect and show it."""
         self._serial += 1
         mine = self._serial
-        launcher: Launcher | None = await self.view.attempt(launcher_of, self.view.opened.folder)
+        launcher = await self._launcher()
         if launcher is None or mine != self._serial:
             return
+        entry = self._entry_in(launcher)
+        if entry is not None and self._sliders is not None and self._sliders.renew(launcher, entry):
+            self._show_notes(launcher)
+            await self._sliders.ask()
+        else:
+            sliders = await self._what_if_of(launcher)
+            if mine != self._serial:
+                return
+            self._put(launcher, sliders)
+        await self._show_learned(launcher, mine)
+
+    async def _launcher(self) -> Launcher | None:
+        found: Launcher | None = await self.view.attempt(launcher_of, self.view.opened.folder)
+        return found
+
+    def _entry_in(self, launcher: Launcher) -> SetupEntry | None:
+        """Return the chosen setup; None where it says too little."""
+        session = self.view.look.session
+        known = session is not None and self._chosen in launcher.names
+        return session.setup(self._chosen) if known and session is not None else None
+
+    async def _what_if_of(self, launcher: Launcher) -> WhatIf | None:
+        """Return the sliders of the chosen setup with their first answer."""
+        entry = self._entry_in(launcher)
+        if entry is None:
+            return None
+        made = WhatIf(self.view, launcher, entry)
+        try:
+            await made.prepare()
+        except InputError as error:
+            self.view.complain(error.sentences(), about=SLIDERS)
+        return made
+
+    def _put(self, launcher: Launcher, sliders: WhatIf | None) -> None:
+        """Put the sliders of another setup."""
+        self._sliders = sliders
         self._what_if.clear()
         with self._what_if:
-            if self._chosen in launcher.names:
-                session = self.view.look.session
-                assert session is not None
-                self._sliders = WhatIf(self.view, launcher, session.setup(self._chosen))
-                self._sliders.build()
-                await self._sliders.ask()
-            else:
+            if sliders is None:
                 parts.sentence(TOO_LITTLE, "lead")
-            for words in launcher.notes:
-                parts.sentence(words, "doubt")
-        if mine == self._serial:
-            await self._show_learned(launcher)
+            else:
+                sliders.build()
+        self._show_notes(launcher)
 
-    async def _show_learned(self, launcher: Launcher) -> None:
+    def _show_notes(self, launcher: Launcher) -> None:
+        self._notes.show((words, "doubt") for words in launcher.notes)
+
+    async def _show_learned(self, launcher: Launcher, mine: int) -> None:
         learned = await self.view.attempt(launcher.learned) or ()
         left_out = await self.view.attempt(launcher.left_out) or ()
         drains = await self.view.attempt(launcher.discharges) or {}
+        if mine != self._serial or self._learned.is_deleted:
+            return
         self._learned.clear()
         with self._learned:
             if self._chosen in drains:
@@ -142,6 +193,8 @@ class LauncherDesk:
 
     async def _next(self) -> None:
         names = self._names()
+        if not self._listed:  # not computed yet
+            return
         await self._choose(names[(names.index(self._chosen) + 1) % len(names)])
 
     def _names(self) -> list[str]:
@@ -163,9 +216,7 @@ def build(view: View) -> None:
         _empty(view)
         return
     desk = LauncherDesk(view)
-    desk.build()
-    view.on_change(desk.renew)
-    ui.timer(0.0, desk.draw, once=True)
+    parts.fill("The launcher is being computed.", desk.prepare)
 
 
 def _empty(view: View) -> None:

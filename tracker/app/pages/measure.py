@@ -40,6 +40,7 @@ async def build(view: View) -> None:
     """Build the page."""
     answer = parts.group("answer")
     answer.props["aria-live"] = "polite"
+    shown_stale: list[parts.Handler] = []
 
     async def start() -> None:
         try:
@@ -58,12 +59,14 @@ async def build(view: View) -> None:
     async def look_closer() -> None:
         # Whether the measurement is still that of the clips takes as long as to read them.
         if not view.look.outdated and await is_stale(view):
-            put_answer(True)
+            shown_stale[-1]()
 
     def put_answer(stale: bool) -> None:
         answer.clear()
         with answer:
-            _answer(view, view.opened.works.get("measure"), start, stale)
+            shown_stale[:] = [_answer(view, view.opened.works.get("measure"), start)]
+        if stale:
+            shown_stale[-1]()
 
     follow(view, "measure", view.renew, _came, key="c")
     shown = parts.group("shown")
@@ -72,8 +75,8 @@ async def build(view: View) -> None:
     await draw()
 
 
-def _answer(view: View, work: Work | None, start: parts.Handler, stale: bool) -> None:
-    """Put the answer, what improved it, and the next step."""
+def _answer(view: View, work: Work | None, start: parts.Handler) -> parts.Handler:
+    """Put the answer, what improved it, and the next step; return what shows that it is stale."""
     shots = [shot for shot, _ in view.look.shots]
     running = work is not None and work.phase is Phase.RUNNING
     if work is not None and work.phase is Phase.FAILED:
@@ -91,17 +94,25 @@ def _answer(view: View, work: Work | None, start: parts.Handler, stale: bool) ->
         step = next_step(shots)
         if step:
             parts.sentence(step)
-        if stale and not running:
-            parts.sentence(STALE, "doubt")
     elif not running and view.look.session is not None:
         words = "Nothing is measured yet." if view.look.session.clips else NO_CLIP
         parts.sentence(words, "lead")
-    if not running and view.look.session is not None and view.look.session.clips:
-        again = "Measure again" if view.look.measured else "Measure"
-        with parts.group("row"):
-            parts.button(again, start, main=not view.look.measured or stale, key="m")
-            if shots and not view.look.session.bare and not stale:
-                parts.link("Look at the shots", view.address("shots"))
+    if running or view.look.session is None or not view.look.session.clips:
+        return lambda: None
+    again = "Measure again" if view.look.measured else "Measure"
+    with parts.group("row"):
+        button = parts.button(again, start, main=not view.look.measured, key="m")
+        look = parts.link("Look at the shots", view.address("shots"))
+    parts.show_if(bool(shots) and not view.look.session.bare, look)
+    late = parts.Lines()
+
+    def stale() -> None:
+        # Behind the buttons, which stay where they are: it may come after them.
+        late.show([(STALE, "doubt")])
+        button.classes("main")
+        parts.show_if(False, look)
+
+    return stale
 
 
 def _gained(view: View) -> None:

@@ -48,13 +48,14 @@ class Asked:
 
     def build(self) -> None:
         """Put the questions; `draw` puts the answer."""
-        self._answer = parts.group("answer")
-        self._answer.props["aria-live"] = "polite"
         with parts.group("row"):
             names = [(key, wording.noun) for key, wording in WORDINGS.items()]
             parts.choice("What is compared", names, self.quantity, self._chosen)
             self._unit = parts.group()
             self._entry()
+        # Below what is asked, which so stays where it is when the answer comes.
+        self._answer = parts.group("answer")
+        self._answer.props["aria-live"] = "polite"
         self._content = parts.group("content")
         with self._answer:
             parts.sentence("The setups are being compared.", "quiet")

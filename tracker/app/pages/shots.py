@@ -21,6 +21,10 @@ LOOKED_S = 0.4
 
 ADDED = "The ball is looked for between your two places; until then they alone are fitted."
 
+LEVEL = "The files of the results follow your decisions."
+BEHIND = "The figures here follow your decisions; the files of the results do not yet."
+BUSY = "The results are brought up to date."
+
 
 async def build(view: View) -> None:
     """Build the page."""
@@ -79,13 +83,18 @@ class Shots:
 
     def build(self) -> None:
         """Put table, film and panel."""
-        self._state = parts.group("stack shots-state")
+        with parts.group("stack shots-state"):
+            self._remarks = parts.Lines()
+            with parts.group("row"):
+                self._bring = parts.button("Bring them into the results", self.measure, key="m")
+                self._state = parts.sentence("", "quiet")
         with parts.group("shots-page"):
             with parts.group("shots-list"):
                 self._listed = parts.group()
             with parts.group("shots-view"):
                 self.film = FilmPicture(state_of(self.desk.scene(), self.desk.picking, True))
-                self._figures = parts.group()
+                self.panel.steps()
+                self._figures = parts.group("shots-said")
                 self._figures.props["aria-live"] = "polite"
                 self._actions = parts.group()
         self.film.on_picked(self.picked)
@@ -210,9 +219,7 @@ class Shots:
         self.film.show(state_of(self.desk.scene(), self.desk.picking, jump))
 
     def _redraw(self) -> None:
-        self._listed.clear()
-        with self._listed:
-            self.listing.build()
+        self.listing.show(self._listed)
         self._draw_panel()
         self._draw_state()
 
@@ -220,27 +227,20 @@ class Shots:
         self._figures.clear()
         with self._figures:
             self.panel.figures()
-        self._actions.clear()
-        with self._actions:
-            self.panel.actions()
+        self.panel.show_actions(self._actions)
 
     def _draw_state(self) -> None:
         """Put what could not be applied, and whether the results are behind."""
-        self._state.clear()
+        notes = self.desk.shots.notes if self.desk.shots else ()
+        self._remarks.show((words, "doubt") for words in notes)
         running = self.view.opened.works.get("measure")
-        with self._state:
-            for words in self.desk.shots.notes if self.desk.shots else ():
-                parts.sentence(words, "doubt")
-            if running is not None and running.phase is Phase.RUNNING:
-                parts.sentence("The results are brought up to date.", "quiet")
-            elif self.view.look.outdated:
-                with parts.group("row"):
-                    parts.sentence(
-                        "The figures here follow your decisions; the files of the results do not "
-                        "yet.",
-                        "quiet",
-                    )
-                    parts.button("Bring them into the results", self.measure, key="m")
+        busy = running is not None and running.phase is Phase.RUNNING
+        behind = self.view.look.outdated and not busy
+        words = BUSY if busy else BEHIND if behind else LEVEL
+        # In a row that is always there: a decision moves nothing of what is below it.
+        if (self._state.text, self._bring.props.get("disabled")) != (words, not behind):
+            self._state.text = words
+            self._bring.props["disabled"] = not behind
 
     async def _look_at_work(self) -> None:
         for kind in list(self._following):

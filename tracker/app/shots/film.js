@@ -143,7 +143,8 @@ export default {
     loaded() {
       const video = this.$refs.video;
       if (!video.videoWidth) { this.fallBack(); return; }
-      clearTimeout(this.timer); this.begun = true; this.go(this.frame);
+      // A film that comes late takes the place of the frames that were drawn for it.
+      clearTimeout(this.timer); this.begun = true; this.stills = false; this.go(this.frame);
     },
     fallBack() { clearTimeout(this.timer); this.begun = true; this.stills = true; this.seeking = false; this.go(this.frame); },
     middle(frame) {

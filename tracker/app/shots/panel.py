@@ -38,6 +38,8 @@ class Panel:
     _reason: str = ""
     _typed: dict[str, str] = field(default_factory=lambda: {"along": "", "across": "0", "u": "0.1"})
     _entry: ui.element | None = None
+    _setup: ui.element | None = None
+    _put: tuple[object, ...] = ()
 
     def figures(self) -> None:
         """Put the figures, why the shot is doubted, and what was decided."""
@@ -62,14 +64,35 @@ class Panel:
         if self.desk.answer:
             parts.sentence(self.desk.answer, "good")
 
-    def actions(self) -> None:
-        """Put what a person can do with the chosen shot or candidate."""
+    def steps(self) -> None:
+        """Put what goes on to another shot, whichever is chosen."""
         with parts.group("row"):
             parts.button("Shot before", partial(self.on_neighbour, -1), key="ArrowUp")
             parts.button("Next shot", partial(self.on_neighbour, 1), key="ArrowDown")
             parts.button("Add a missed shot", lambda: self.on_mode("add"), key="n")
-            if self.desk.candidate is not None:
-                parts.button("Take it as a shot", self.take, main=True, key="a")
+
+    def show_actions(self, place: ui.element) -> None:
+        """Show what a person can do with the chosen shot or candidate; what stays is not put anew.
+
+        A reason that is being typed stays so, and so does the field that has the keyboard.
+        """
+        shot, session = self.desk.shot, self.desk.view.look.session
+        setups = () if session is None else tuple(setup.name for setup in session.setups)
+        decided = self.desk.decision() is not None
+        wanted = (shot is None, self.desk.candidate is None, decided, setups)
+        if wanted != self._put:
+            self._put, self._entry, self._setup = wanted, None, None
+            place.clear()
+            with place:
+                self.actions()
+        elif self._setup is not None and shot is not None:
+            self._setup.props["value"] = shot.shot.setup
+            self._setup.update()
+
+    def actions(self) -> None:
+        """Put what a person can do with the chosen shot or candidate."""
+        if self.desk.candidate is not None:
+            parts.button("Take it as a shot", self.take, main=True, key="a")
         if self.desk.shot is None:
             return
         with parts.group("shots-decide"):
@@ -89,6 +112,7 @@ class Panel:
             self._entry.props.update(
                 {"type": "text", "value": self._reason, "autocomplete": "off", "id": "reason"}
             )
+            self._entry.on("input", js_handler=parts.KEPT)
             self._entry.on("input", self._typing, js_handler="(e) => emit(e.target.value)")
         with parts.group("row"):
             parts.button("Accept", lambda: self.judge(Verdict.ACCEPT), key="a")
@@ -106,7 +130,7 @@ class Panel:
         async def moved(name: str) -> None:
             await self.desk.decide(f"moved to {name}", setup=name)
 
-        parts.choice("Setup", names, shot.shot.setup, moved)
+        self._setup = parts.choice("Setup", names, shot.shot.setup, moved)
 
     def _taped(self) -> None:
         """Put the landing as somebody taped it."""
@@ -135,6 +159,9 @@ class Panel:
             ui.run_javascript('document.getElementById("reason")?.focus()')
             return
         reason, self._reason = self._reason.strip(), ""
+        if self._entry is not None:
+            self._entry.props["value"] = ""
+            self._entry.update()
         await self.desk.judge(verdict, reason)
 
     async def take_back(self) -> None:

@@ -45,6 +45,7 @@
           const state = await fetch(place, { method: "HEAD", headers: TUS });
           if (state.ok) offset = Number(state.headers.get("Upload-Offset"));
         } catch (_) { /* still away: the next round tries again */ }
+        continue;
       }
       progress(offset);
     }
