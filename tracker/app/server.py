@@ -16,6 +16,10 @@ from tracker.app.workspace import OpenSession, Workspace
 PATIENCE_S = 300.0
 """How long a page may take to be built, s: a busy machine reads a long clip for a while. Common
 practice, no source."""
+ABSENT_S = 30.0
+"""Time for which a tab that does not answer keeps its place, s; what comes back later is loaded
+anew, with what was being typed or sent lost. A busy machine takes several seconds. Common practice,
+no source."""
 STARTED_S = 0.02
 """How often it is looked whether the server has started, s. Common practice, no source."""
 
@@ -74,6 +78,7 @@ def application(workspace: Workspace, doors: Doors) -> Any:
         language="en-GB",
         tailwind=False,
         show_welcome_message=False,
+        reconnect_timeout=ABSENT_S,
     )
     return root
 
