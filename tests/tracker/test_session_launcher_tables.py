@@ -29,7 +29,7 @@ def read(folder: Path, tables: str):
     [
         (GOOD + 'kind = "square"\n', '"disc", "ring"'),
         (GOOD + 'colour = "red"\n', "colour"),
-        (GOOD + 'width_mm = "20 mm"\n', "write the number alone"),
+        (GOOD + 'width_mm = "20 mm"\n', "write 20, without quotes"),
         (GOOD + "width_mm = nan\n", "out of range"),
         (GOOD + "width_mm = true\n", "not a number"),
         (GOOD + "width_mm = -3.0\n", "give 1 to 1000"),
