@@ -16,7 +16,11 @@ from tracker.cli.program import program
         ("measure a --jobs=2.5", '--jobs: "2.5" is no whole number; write one, for instance 2.'),
         ("measure a --jobs -1", "--jobs: -1 is too small; write 0 or more."),
         ("log list --most 0", "--most: 0 is too small; write 1 or more."),
-        ("log show first", 'NO: "first" is no whole number; write one, for instance 2.'),
+        (
+            "log show first",
+            'NO: "first" is no number of a session; take it from the first column of: '
+            "lobmeter log list.",
+        ),
         ("compare a --worth x", '--worth: "x" is no number; write one, for instance 2.5.'),
         (
             "review a --landing-m 3 b",
