@@ -83,15 +83,55 @@ def test_a_flight_whose_pictures_are_missing_is_rejected_with_the_numbers(
     monkeypatch: pytest.MonkeyPatch, case: Drawn, share: float, code: ReasonCode
 ) -> None:
     pictures(monkeypatch, case, share)
+    weak = hypothesis(case, SURE_SUPPORT - 0.1)
     with pytest.raises(Rejection) as caught:
-        tracing.trace(CONTEXT, hypothesis(case), frames_of(case))
+        tracing.trace(CONTEXT, weak, frames_of(case))
     (reason,) = caught.value.reasons
     assert reason.code is code
     assert reason.numbers["count"] == pytest.approx(share * len(case.track.frames), abs=1.0)
-    found = tracing.measure_hypothesis(CONTEXT, hypothesis(case), frames_of(case))
+    assert reason.numbers["crossed"] == pytest.approx(len(case.track.frames), rel=0.07)
+    found = tracing.measure_hypothesis(CONTEXT, weak, frames_of(case))
     assert isinstance(found, RejectedCandidate)
-    assert found.reasons == (reason,) and found.support == 500.0
+    assert found.reasons == (reason,) and found.support == weak.support
     assert np.isfinite(found.pixels).any()
+
+
+@pytest.mark.parametrize(("share", "shown"), [(0.07, False), (0.1, True)])
+def test_what_is_strongly_supported_and_measured_in_few_frames_makes_a_rejected_row(
+    monkeypatch: pytest.MonkeyPatch, case: Drawn, share: float, shown: bool
+) -> None:
+    pictures(monkeypatch, case, share)
+    monkeypatch.setattr(tracing, "find_bounce", lambda *_: None)
+    # Something that stopped on the way would have crossed fewer frames.
+    monkeypatch.setattr(tracing, "until_stopped", None)
+    found = tracing.measure_hypothesis(CONTEXT, hypothesis(case, SURE_SUPPORT), frames_of(case))
+    assert isinstance(found, FittedShot) is shown
+    if isinstance(found, FittedShot):
+        assert found.shot.quality is Quality.REJECTED
+    else:
+        assert ReasonCode.POSITIONS_DISAGREE in [each.code for each in found.reasons]
+
+
+def test_every_frame_is_asked_where_the_first_ones_show_no_ball(
+    monkeypatch: pytest.MonkeyPatch, case: Drawn
+) -> None:
+    asked: list[int] = []
+    pictures(monkeypatch, case)
+    measured = tracing.sighted
+
+    def sighted(context, camera, course, frames, exposure, light=None):
+        asked.append(len(frames))
+        track, found = measured(context, camera, course, frames, exposure, light)
+        if len(asked) == 1:
+            return track.part(np.arange(len(track.frames)) < tracing.LEAST_MEASURED - 1), found
+        return track, found
+
+    monkeypatch.setattr(tracing, "sighted", sighted)
+    monkeypatch.setattr(tracing, "find_bounce", lambda *_: None)
+    monkeypatch.setattr(tracing, "FIRST_FRAMES", 10)
+    tracing.trace(CONTEXT, hypothesis(case), frames_of(case))
+    assert len(asked) == 3 and 10 <= asked[0] < 20
+    assert asked[1] == pytest.approx(len(case.track.frames), rel=0.02)
 
 
 @pytest.mark.parametrize(("share", "enough"), [(0.07, False), (0.09, True)])

@@ -16,7 +16,7 @@ from tracker.fitting import (
 from tracker.fitting.circumstances import USUAL_LIGHT
 from tracker.fitting.control import uncontrolled
 from tracker.fitting.gravity import gravity_doubt
-from tracker.following import Hypothesis, follow
+from tracker.following import Followed, Hypothesis, follow
 from tracker.measurement.bounce import find_bounce
 from tracker.measurement.context import ClipContext
 from tracker.measurement.expectations import USUAL_EXPECTATIONS, Expectations
@@ -33,6 +33,7 @@ from tracker.records import (
     ReasonCode,
     RejectedCandidate,
     Rejection,
+    Track,
 )
 
 Array = NDArray[np.float64]
@@ -113,15 +114,13 @@ def trace(
     if len(followed.frames) < LEAST_FOLLOWED:
         raise Rejection(Reason(ReasonCode.OUT_OF_FRAME))
     by_frame = {each.frame: each for each in candidates}
-    few = slice(None, None, max(1, len(followed.frames) // FIRST_FRAMES))
-    course = Course(followed.times_s[few], followed.states[few], followed.pixels[few])
-    frames = [by_frame[int(frame)] for frame in followed.frames[few]]
     known = context.circumstances
     state = initial_parameters(known, hypothesis.release_s, hypothesis.launch)
-    exposure: float | None = None
     light = USUAL_LIGHT
+    course, frames, track, exposure = _first_sighted(context, followed, by_frame)
     for number in range(2):
-        track, exposure = sighted(context, known.camera, course, frames, exposure, light)
+        if number > 0:
+            track, exposure = sighted(context, known.camera, course, frames, exposure, light)
         if len(track.frames) < LEAST_MEASURED:
             numbers = {"count": len(track.frames), "crossed": len(frames)}
             raise Rejection(Reason(ReasonCode.PICTURES_FEW, numbers))
@@ -134,7 +133,9 @@ def trace(
         observed = observed.part(~alone)
         track, fitted = observed.track, fit_given_gusts(known, observed, state, near=True)
         frames, course = course_of(context, fitted, candidates)
-    _hold_seen(context, fitted, len(frames))
+    few = _seen_in_few(context, fitted, len(frames))
+    if few is not None and not _worth_a_row(fitted, len(frames), hypothesis.support):
+        raise Rejection(few)
     last_s = float(track.times_s[fitted.used].max())
     bounce = find_bounce(context, fitted, last_s, candidates, exposure)
     if bounce is not None and bounce.agrees:
@@ -147,20 +148,47 @@ def trace(
     crossing = crossing_of(context, known.camera, frames, course, exposure)
     visibility = visibility_of(track, fitted.used, crossing, faint=context.faint)
     stopped = None
-    if visibility is not None and not context.faint:
+    if visibility is not None and not context.faint and few is None:
         stopped = until_stopped(track, fitted.used, crossing, visibility)
     if stopped is not None and bounce is None:
         return TracedFlight(observed, fitted, stopped.crossed, None, stopped, True)
     return TracedFlight(observed, fitted, len(frames), bounce, visibility)
 
 
-def _hold_seen(context: ClipContext, fitted: FittedFlight, crossed: int) -> None:
-    """Raise a `Rejection` where too few positions along the flight are the ball's."""
+def _first_sighted(
+    context: ClipContext, followed: Followed, by_frame: dict[int, Candidates]
+) -> tuple[Course, list[Candidates], Track, float | None]:
+    """Return where the ball is sought first, in which frames, and its track and exposure there.
+
+    A ball that stands out in few frames may do so in none of those chosen: all are asked then.
+    """
+    camera = context.circumstances.camera
+    for step in sorted({max(1, len(followed.frames) // FIRST_FRAMES), 1}, reverse=True):
+        part = slice(None, None, step)
+        course = Course(followed.times_s[part], followed.states[part], followed.pixels[part])
+        frames = [by_frame[int(frame)] for frame in followed.frames[part]]
+        track, exposure = sighted(context, camera, course, frames, None, USUAL_LIGHT)
+        if len(track.frames) >= LEAST_MEASURED:
+            break
+    return course, frames, track, exposure
+
+
+def _seen_in_few(context: ClipContext, fitted: FittedFlight, crossed: int) -> Reason | None:
+    """Return that too few positions along the flight are the ball's, or None."""
     count = int(np.sum(fitted.used))
     least_share = LEAST_FAINT_SHARE if context.faint else LEAST_SHARE
-    if count < max(LEAST_SEEN, least_share * crossed):
-        numbers = {"count": count, "crossed": crossed}
-        raise Rejection(Reason(ReasonCode.POSITIONS_DISAGREE, numbers))
+    if count >= max(LEAST_SEEN, least_share * crossed):
+        return None
+    return Reason(ReasonCode.POSITIONS_DISAGREE, {"count": count, "crossed": crossed})
+
+
+def _worth_a_row(fitted: FittedFlight, crossed: int, support: float) -> bool:
+    """Return whether a flight whose ball was measured in few frames is shown as a rejected row.
+
+    Its candidates support it so much that a person should look at it: nothing is counted by itself.
+    """
+    least = max(LEAST_SEEN, LEAST_FAINT_SHARE * crossed)
+    return support >= SURE_SUPPORT and bool(np.sum(fitted.used) >= least)
 
 
 def reported(
@@ -189,7 +217,9 @@ def reported(
     )
     if not wrong and expectations.aimed:
         wrong = strain_doubt(context.circumstances, traced.fitted)
-    measured = describe(context, traced, expectations, wrong)
+    few = _seen_in_few(context, traced.fitted, traced.in_view)
+    before = wrong if few is None else (few, *wrong)
+    measured = describe(context, traced, expectations, before)
     if measured.shot.quality is Quality.REJECTED and support < SURE_SUPPORT:
         raise Rejection(*measured.shot.reasons)
     return measured

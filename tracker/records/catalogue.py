@@ -251,6 +251,7 @@ _REJECTIONS = {
         "positions disagree",
         "its positions agree with one flight in {count:.0f} of the {crossed:.0f} frames that it "
         "crosses",
+        rejects=True,
     ),
     ReasonCode.NO_FIT: Entry("no fit", "no flight fits its positions"),
     ReasonCode.SCATTER_TOO_LARGE: Entry(
