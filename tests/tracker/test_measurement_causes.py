@@ -15,6 +15,7 @@ from tracker.measurement import passes, scouting
 from tracker.measurement.context import ClipContext
 from tracker.measurement.passes import NO_OBSERVERS, FramePass, Timing
 from tracker.measurement.starts import diagnosis, release
+from tracker.measurement.starts.anywhere import AnywhereStart
 from tracker.measurement.starts.field import field_of
 from tracker.records import Candidates, Quality, Reason, ReasonCode
 from tracker.video import ClipFacts, ClipWriter, Frame, frames, inspect
@@ -173,6 +174,12 @@ def test_scouting_along_stops_where_the_camera_moves(
     assert found.causes == () and decoded == list(range(FRAMES))
     assert start.causes_of_no_shot(facts, request(), NO_OBSERVERS) != ()
     assert decoded == 2 * list(range(FRAMES))
+    monkeypatch.setattr(diagnosis, "likeliest", lambda *_: None)
+    row = invented()[0].shot
+    for each in (start, AnywhereStart(CAMERA, FIELD)):
+        (cause,) = each.causes_of_no_shot(facts, request(), NO_OBSERVERS, [row])
+        assert cause.code is ReasonCode.ONLY_REJECTED
+        assert cause.numbers["release_s"] == row.release_s
 
 
 def test_the_camera_is_followed_once_for_all_passes(

@@ -46,13 +46,13 @@ class Stub:
     """A start that finds what it was given."""
 
     shots: list[FittedShot]
-    asked: list[str] = field(default_factory=list)
+    asked: list[object] = field(default_factory=list)
 
     def find(self, facts: object, request: object, observers: Observers) -> Findings:
         return Findings(CAMERA, self.shots, notes=["a note of the start"])
 
-    def causes_of_no_shot(self, *_: object) -> tuple[Reason, ...]:
-        self.asked.append("why")
+    def causes_of_no_shot(self, *given: object) -> tuple[Reason, ...]:
+        self.asked.append(given[3])
         return (CAUSE,)
 
 
@@ -72,6 +72,7 @@ def test_the_cause_is_stated_where_there_is_no_shot(shots: list[Quality]) -> Non
     start = Stub([shot(4.0, quality) for quality in shots])
     result = measure(facts(), request(), start)
     assert result.causes == (CAUSE,)
+    assert start.asked == [[each.shot for each in start.shots]]
     assert result.notes[-1].startswith("No shot was found") and "feet" in result.notes[-1]
 
 

@@ -275,7 +275,7 @@ class ShotsAt:
         return Findings(CAMERA, list(self.shots))
 
     def causes_of_no_shot(
-        self, facts: ClipFacts, request: ClipRequest, observers: Observers
+        self, facts: ClipFacts, request: ClipRequest, observers: Observers, rejected: object = ()
     ) -> tuple[Reason, ...]:
         return ()
 

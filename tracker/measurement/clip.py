@@ -63,7 +63,9 @@ def measure(
         shots = [doubted(shot, reason) for shot in shots]
     causes: tuple[Reason, ...] = ()
     if all(each.shot.quality is Quality.REJECTED for each in shots):
-        causes = found.causes or start.causes_of_no_shot(facts, request, observers.progress_only)
+        causes = found.causes or start.causes_of_no_shot(
+            facts, request, observers.progress_only, [each.shot for each in shots]
+        )
     stated = [sentence(causes)] if causes else []
     return ClipResult(
         tuple(numbered(shot, number) for number, shot in enumerate(shots, start=1)),

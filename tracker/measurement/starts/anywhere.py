@@ -28,7 +28,15 @@ from tracker.measurement.starts.release import ReleaseStart, release_context
 from tracker.measurement.starts.throw_rules import no_throw, rolls
 from tracker.measurement.starts.thrown import measure_throws
 from tracker.measurement.throws import Throw, throws_of
-from tracker.records import Candidates, MeasuredShot, Quality, Reason, ReasonCode, Rejection
+from tracker.records import (
+    Candidates,
+    MeasuredShot,
+    Quality,
+    Reason,
+    ReasonCode,
+    Rejection,
+    Shot,
+)
 from tracker.video import ClipFacts
 
 Array = NDArray[np.float64]
@@ -91,10 +99,15 @@ class AnywhereStart:
         return found
 
     def causes_of_no_shot(
-        self, facts: ClipFacts, request: ClipRequest, observers: Observers
+        self,
+        facts: ClipFacts,
+        request: ClipRequest,
+        observers: Observers,
+        rejected: Sequence[Shot] = (),
     ) -> tuple[Reason, ...]:
         """Return which entry of the session would explain what falls in the clip."""
-        return ReleaseStart(self.camera, self.field).causes_of_no_shot(facts, request, observers)
+        start = ReleaseStart(self.camera, self.field)
+        return start.causes_of_no_shot(facts, request, observers, rejected)
 
 
 @dataclass(frozen=True)

@@ -86,7 +86,7 @@ BACKWARD_DEG = 90.0
 
 
 def causes_of_no_shot(
-    context: ClipContext, field: Field, observers: Observers
+    context: ClipContext, field: Field, observers: Observers, rejected: Sequence[Shot] = ()
 ) -> tuple[Reason, ...]:
     """Return the likeliest cause of a clip without a shot, with its numbers; one is enough.
 
@@ -97,10 +97,12 @@ def causes_of_no_shot(
     field : Field
         The taped field.
     observers : Observers
+    rejected : sequence of Shot
+        As of `causes_in`.
     """
     clips = (context.facts, otherwise_paced(context).facts)
     scouted, slow = scout_together(clips, context.camera, observers.progress_only, falls_only=True)
-    return causes_in(scouted, slow, context, field)
+    return causes_in(scouted, slow, context, field, rejected)
 
 
 def scouting_along(context: ClipContext) -> Scouting:

@@ -1,5 +1,6 @@
 """Shots before a camera of which too little is known to calibrate it: gravity is the scale."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,7 +24,7 @@ from tracker.measurement.starts.runs_on import lasting
 from tracker.measurement.starts.thrown import measure_throws
 from tracker.measurement.starts.untaped import UntapedMeasurement, distance_u
 from tracker.measurement.throws import throws_of
-from tracker.records import Reason, ReasonCode
+from tracker.records import Reason, ReasonCode, Shot
 from tracker.video import ClipFacts
 
 Array = NDArray[np.float64]
@@ -88,7 +89,11 @@ class PresumedCameraStart:
         return found
 
     def causes_of_no_shot(
-        self, facts: ClipFacts, request: ClipRequest, observers: Observers
+        self,
+        facts: ClipFacts,
+        request: ClipRequest,
+        observers: Observers,
+        rejected: Sequence[Shot] = (),
     ) -> tuple[Reason, ...]:
         """Return nothing: what was found says it already, and nothing else was written."""
         return ()

@@ -8,7 +8,7 @@ from calibration.camera import Camera
 from tracker.measurement.fitted_shot import FittedShot, doubted
 from tracker.measurement.passes import Observers, Timing
 from tracker.measurement.request import ClipRequest
-from tracker.records import Quality, Reason, RejectedCandidate
+from tracker.records import Quality, Reason, RejectedCandidate, Shot
 from tracker.video import ClipFacts
 
 
@@ -76,7 +76,14 @@ class Start(Protocol):
         ...
 
     def causes_of_no_shot(
-        self, facts: ClipFacts, request: ClipRequest, observers: Observers
+        self,
+        facts: ClipFacts,
+        request: ClipRequest,
+        observers: Observers,
+        rejected: Sequence[Shot] = (),
     ) -> tuple[Reason, ...]:
-        """Return the likeliest cause where no shot was found; none where nothing can be said."""
+        """Return the likeliest cause where no shot was found; none where nothing can be said.
+
+        Rejected rows state their own reasons, and may be all that there is to say.
+        """
         ...

@@ -115,13 +115,17 @@ class ReleaseStart:
         return causes_in(scouted, slow, context, self.field, rejected)
 
     def causes_of_no_shot(
-        self, facts: ClipFacts, request: ClipRequest, observers: Observers
+        self,
+        facts: ClipFacts,
+        request: ClipRequest,
+        observers: Observers,
+        rejected: Sequence[Shot] = (),
     ) -> tuple[Reason, ...]:
         """Return which entry of the session would explain what falls in the clip."""
         if self.field is None:
             return ()
         context = release_context(facts, self.camera, request)
-        return causes_of_no_shot(context, self.field, observers)
+        return causes_of_no_shot(context, self.field, observers, rejected)
 
 
 def release_context(facts: ClipFacts, camera: Camera, request: ClipRequest) -> ClipContext:
