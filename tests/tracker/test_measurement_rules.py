@@ -1259,7 +1259,7 @@ def test_gravity_is_checked_at_the_rate_of_the_clip(monkeypatch):
     asked = []
     monkeypatch.setattr(tracing, "gravity_doubt", lambda *given: asked.append(given[3]) or ())
     monkeypatch.setattr(tracing, "describe", lambda *_: fitted_shot())
-    context = SimpleNamespace(circumstances=KNOWN, frame_s=1001.0 / 30000.0)
+    context = SimpleNamespace(circumstances=KNOWN, frame_s=1001.0 / 30000.0, faint=False)
     assert tracing.reported(context, traced(), 50.0) == fitted_shot()
     assert asked == pytest.approx([29.97], abs=1e-3)
 
@@ -1270,7 +1270,7 @@ def test_a_row_that_is_rejected_is_reported_when_its_flight_is_sure(monkeypatch,
     why = (Reason(ReasonCode.OFF_AIM, {"aside_deg": 30.0}),)
     row = fitted_shot(quality=Quality.REJECTED, reasons=why)
     monkeypatch.setattr(tracing, "describe", lambda *_: row)
-    context = SimpleNamespace(circumstances=KNOWN, frame_s=FRAME_S)
+    context = SimpleNamespace(circumstances=KNOWN, frame_s=FRAME_S, faint=False)
     if kept:
         assert tracing.reported(context, traced(), support) is row
     else:
