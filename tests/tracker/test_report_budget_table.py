@@ -69,7 +69,7 @@ def test_the_part_that_all_shots_share_is_stated_where_it_matters() -> None:
 
     said = shared_sentence([budget(0.08), budget(0.09), budget(0.07)])
     assert said is not None
-    assert said.startswith("Of the ±0.1 m of a carry, 0.08 m is one error that all shots")
+    assert said.startswith("Of the ±0.10 m of a carry, 0.080 m is one error that all shots")
     assert "too long or too short together" in said
     assert shared_sentence([budget(0.08)]) is None
     assert shared_sentence([budget(0.049), budget(0.049)]) is None

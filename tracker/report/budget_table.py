@@ -118,7 +118,7 @@ def shared_sentence(budgets: Sequence[Budget]) -> str | None:
         if shared**2 < COMMON * whole**2:
             return None
         return (
-            f"Of the ±{_two_digits(whole)} {unit} of a {called}, {_two_digits(shared)} {unit} is "
+            f"Of the ±{_in_a_row(whole)} {unit} of a {called}, {_in_a_row(shared)} {unit} is "
             "one error that all shots of a session share, of the camera, the wind and the ball: it "
             f"makes all of them too {ways} together. Differences between setups filmed "
             "from one place are surer than these ± suggest; compare takes that into account."
@@ -139,6 +139,11 @@ def _by_weight(columns: Sequence[Mapping[str, float]]) -> list[str]:
 
 def _together(parts: Mapping[str, float]) -> float:
     return float(sum(u**2 for u in parts.values()) ** 0.5)
+
+
+def _in_a_row(u: float) -> str:
+    """Return an uncertainty with two significant digits, a zero at the end included, as in rows."""
+    return f"{u:#.2g}".rstrip(".")
 
 
 def _two_digits(u: float) -> str:
