@@ -129,6 +129,13 @@ def test_a_clip_in_which_nothing_falls_says_so(monkeypatch: pytest.MonkeyPatch) 
     assert found.code is ReasonCode.NOTHING_FALLS
 
 
+def test_a_clip_of_a_few_frames_a_second_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    rare = replace(scouted(), frame_s=0.4)
+    monkeypatch.setattr(diagnosis, "scout_together", lambda *_, **__: (rare, rare))
+    (found,) = causes_of_no_shot(paced(clip_context(KNOWN)), FIELD, NO_OBSERVERS)
+    assert found.code is ReasonCode.FRAMES_FAR_APART and found.numbers["apart_s"] == 0.4
+
+
 def test_a_fall_that_nothing_explains_is_reported_with_its_time(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

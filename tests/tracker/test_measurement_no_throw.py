@@ -186,3 +186,14 @@ def test_a_near_fall_that_lasts_and_is_no_throw_flies_aslant(count, aslant) -> N
     (cause,) = why_no_throw([], CONTEXT, found)
     assert (cause.code is ReasonCode.FALLS_ASLANT) is aslant
     assert cause.numbers["release_s"] == pytest.approx(10 * FRAME_S)
+
+
+@pytest.mark.parametrize(("apart_s", "said"), [(0.4, True), (0.251, True), (0.25, False)])
+def test_frames_too_far_apart_for_any_throw_are_named_first(apart_s, said) -> None:
+    """Eight frames 0.25 s apart are the two seconds of a flight."""
+    chance = Reason(ReasonCode.POSITIONS_BY_CHANCE, {"support": 3.0, "needed": 28.0})
+    path = rejected_throw(Throw(arc(25, 400.0), None), CONTEXT, FRAME_S, chance)
+    cause, *_ = why_no_throw([path], CONTEXT, replace(scouted(), frame_s=apart_s))
+    assert (cause.code is ReasonCode.FRAMES_FAR_APART) is said
+    if said:
+        assert f"{apart_s:.2g} s apart" in cause.clause and "than the 8 frames" in cause.clause

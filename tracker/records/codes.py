@@ -124,6 +124,7 @@ class ReasonCode(StrEnum):
     FALLS_ASLANT = "falls_aslant"
     FALLS_AT_CUT = "falls_at_cut"
     CAMERA_UNSTEADY = "camera_unsteady"
+    FRAMES_FAR_APART = "frames_far_apart"
     FALLS_OTHERWISE = "falls_otherwise"
     TAPED_IN_FEET = "taped_in_feet"
     PLAYS_SLOWLY = "plays_slowly"

@@ -52,6 +52,12 @@ NO_SHOT = {
         "followed, so a ball does not stand out from a camera that moves: rest the camera on "
         "something firm, and have what stands still in the picture",
     ),
+    ReasonCode.FRAMES_FAR_APART: Entry(
+        "too few frames a second",
+        "no shot was found, and none can be measured in a file whose frames come {apart_s:.2g} s "
+        "apart: a ball that flies for two seconds shows in fewer than the {least:.0f} frames that "
+        "a throw needs, so film at 24 frames a second or more, and with no time lapse",
+    ),
     ReasonCode.NO_THROW_MEASURED: Entry(
         "no throw measured", "no shot was found, though something falls at {release_s:.2f} s"
     ),

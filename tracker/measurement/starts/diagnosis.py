@@ -28,6 +28,7 @@ from tracker.measurement.starts.hypotheses import (
     hypotheses,
     scaled_context,
 )
+from tracker.measurement.starts.no_throw import frames_far_apart
 from tracker.measurement.starts.throw_rules import (
     LEAST_USED_SHARE,
     MOST_SCALE,
@@ -145,7 +146,8 @@ def causes_in(
         Reason(ReasonCode.ONLY_REJECTED, {"release_s": shot.release_s}) for shot in rejected[:1]
     )
     if not throws:
-        return only or (Reason(ReasonCode.NOTHING_FALLS),)
+        nothing = frames_far_apart(scouted) or Reason(ReasonCode.NOTHING_FALLS)
+        return only or (nothing,)
     found: list[tuple[float, Reason]] = []
     for throw in throws:
         own = not any(_along(throw, shot, pace) for shot in rejected)

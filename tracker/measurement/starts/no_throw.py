@@ -29,6 +29,9 @@ BY_DISTANCE = {
 AT_CUT_FRAMES = 2.5
 """A path that begins or ends so near to the clip's beginning or end was cut, in frames."""
 
+LONG_FLIGHT_S = 2.0
+"""How long a ball of a launcher flies, s: a higher lob is rare. Common practice, no source."""
+
 MOST_PATHS = 20
 """Paths that are listed of those that are no throws: the longest. A matter of looks."""
 
@@ -51,6 +54,9 @@ def why_no_throw(
     position_known : bool
         Whether the camera's position is stated. Without it a fit may not find the right distance.
     """
+    far_apart = frames_far_apart(scouted)
+    if far_apart is not None:
+        return (far_apart,)
     slow = [arc for arc in (scouted.arcs[at] for at in scouted.slow) if bends(arc)]
     if slow:
         return (_falls_slowly(slow, context),)
@@ -70,6 +76,19 @@ def why_no_throw(
         advice = (Reason(ReasonCode.CAMERA_PRESUMED),) if open_ else ()
         return Reason(ReasonCode.NO_THROW_MEASURED, at_s), *longest.reasons, *advice
     return (_without_a_throw(context, scouted),)
+
+
+def frames_far_apart(scouted: Scouted) -> Reason | None:
+    """Return that a flight shows in too few frames of a clip for any throw, None where it does not.
+
+    Parameters
+    ----------
+    scouted : Scouted
+    """
+    if scouted.frame_s * LEAST_POSITIONS <= LONG_FLIGHT_S:
+        return None
+    numbers = {"apart_s": scouted.frame_s, "least": LEAST_POSITIONS}
+    return Reason(ReasonCode.FRAMES_FAR_APART, numbers)
 
 
 def _unlike_life(rejected: RejectedCandidate) -> bool:
