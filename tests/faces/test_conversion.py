@@ -1,5 +1,6 @@
 """Plain values of options reach a command as they are; all others by typer, with its sentences."""
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -14,6 +15,8 @@ GIVEN: dict[str, Any] = {}
 
 
 def shoot(
+    where: Annotated[Path, typer.Option()],
+    unseen: Annotated[Path | None, typer.Option(exists=True)] = None,
     name: Annotated[str, typer.Option()] = "lane",
     wheel: Annotated[float | None, typer.Option()] = None,
     every: Annotated[float, typer.Option(min=0.1)] = 2.0,
@@ -24,6 +27,7 @@ def shoot(
 ) -> None:
     GIVEN.update(name=name, wheel=wheel, every=every, most=most, also=also)
     GIVEN.update(place=place, folders=folders)
+    GIVEN.update(where=where, unseen=unseen)
 
 
 def outcome(words: list[str], plain: bool) -> tuple[str, dict[str, Any]]:
@@ -55,10 +59,30 @@ def outcome(words: list[str], plain: bool) -> tuple[str, dict[str, Any]]:
         "--place 3 4.5",
         "--also one --also two",
         "one two --name 3",
+        "one/../two ./three --unseen nowhere",
+        "--unseen .",
+        "odd\udcff",
+        "--where=",
+        "--where nowhere/ --where odd\udcff",
     ],
 )
 def test_values_and_sentences_are_those_of_the_library(line: str) -> None:
+    line = line if "--where" in line else f"{line} --where field"
     assert outcome(line.split(), plain=True) == outcome(line.split(), plain=False)
+
+
+def test_what_is_required_is_asked_for_by_the_library() -> None:
+    refused, _ = outcome([], plain=True)
+    assert refused
+    assert refused == outcome([], plain=False)[0]
+
+
+def test_a_path_that_cannot_be_read_is_refused_by_the_library(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(os, "access", lambda path, mode: False)
+    refused, _ = outcome(["--where", str(tmp_path)], plain=True)
+    assert "not readable" in refused
 
 
 def test_the_list_of_sessions_loads_no_library_for_its_options(tmp_path: Path) -> None:

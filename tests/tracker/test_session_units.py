@@ -42,6 +42,7 @@ SLIPS = [
     ("height_m = 0.8", 'height_m = "80 cm"', "write 0.8, without quotes."),
     ("height_m = 0.8", 'height_m = "2 ft 6 in"', "write 0.762, without quotes."),
     ("height_m = 0.8", "height_cm = 80", "is not a listed field; write height_m = 0.8."),
+    ("height_m = 0.8", 'height_cm = "eighty"', "did you mean height_m? It is in metres. Listed"),
     ("height_m = 0.8", "height = 0.8", "did you mean height_m? It is in metres. Listed are"),
     ("temperature_c = 18.0", "temperature_c = 64", "to 60 °C; if it is in °F, write 17.78."),
     ("temperature_c = 18.0", "pressure_hpa = 30.1", "if it is in inches of mercury, write 1019."),

@@ -57,7 +57,7 @@ def has_markers(values: Mapping[str, Any]) -> bool:
 
 def _names_height(release: Mapping[str, Any]) -> bool:
     """Return whether a release states its height, if under a misspelt name: one slip, one fault."""
-    listed_ = list(ReleaseSchema.model_fields)
+    listed_ = list(ReleaseSchema.entries())
     misspelt = [nearest(name, listed_) for name in release if name not in listed_]
     return "height_m" in release or "height_m" in misspelt
 

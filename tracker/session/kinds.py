@@ -1,16 +1,14 @@
 """The kinds of value that a field of a TOML table may hold, each with its own sentence.
 
-A kind stands in the annotation of a field of `tracker.session.schema`. pydantic calls it with
-what was written; the fault that it raises names what is wrong and what to write instead.
+A kind stands in the annotation of a field of `tracker.session.schema`. It is asked with what was
+written; the fault that it raises names what is wrong and what to write instead.
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
-
-from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from calibration.errors import InputError
 from tracker.flight.ball import ball_named
@@ -26,34 +24,38 @@ MOST_LISTED = 12
 """Names that a sentence lists at most; a matter of looks."""
 
 
-def fault(what: str, remedy: str = "", **value: Any) -> PydanticCustomError:
-    """Return a fault of a value: what is wrong, and what to write instead.
+class Fault(ValueError):
+    """What is wrong with a value.
 
-    `value` tells `tracker.session.units` what was written, which knows the field and so its unit.
+    Attributes
+    ----------
+    context : dict
+        `what` is wrong and, as `remedy`, what to write instead; what was written, as
+        `tracker.session.units` wants it, which knows the field and so its unit.
     """
-    return PydanticCustomError("fault", "{what}", {"what": what, "remedy": remedy, **value})
+
+    def __init__(self, what: str, remedy: str = "", **value: Any) -> None:
+        super().__init__(what)
+        self.context = {"what": what, "remedy": remedy, **value}
 
 
 class Kind:
-    """A kind of value; `check` returns the value or raises a `fault`.
+    """A kind of value; `check` returns the value or raises a `Fault`.
 
     Attributes
     ----------
     wanted : str
         What to write where the field is missing.
+    part : Kind or None
+        Of a list whose members are checked one by one, so that each has its own fault.
     """
 
     wanted = ""
+    part: "Kind | None" = None
 
     def check(self, value: Any) -> Any:
         """Return the value as it is handed on."""
         raise NotImplementedError
-
-    def __get_pydantic_core_schema__(
-        self, source: object, handler: Callable[[Any], CoreSchema]
-    ) -> CoreSchema:
-        """Return how pydantic validates a field of this kind."""
-        return core_schema.no_info_plain_validator_function(self.check)
 
 
 @dataclass(frozen=True)
@@ -79,14 +81,14 @@ class Between(Kind):
         """Return the number."""
         if isinstance(value, bool) or not isinstance(value, int | float):
             if not isinstance(value, str):
-                raise fault(f"{shown(value)} is not a number")
-            raise fault(f"{shown(value)} is not a number", _number_remedy(value), text=value)
+                raise Fault(f"{shown(value)} is not a number")
+            raise Fault(f"{shown(value)} is not a number", _number_remedy(value), text=value)
         # A whole number may have more digits than a float has room for: compared, not converted.
         if not self.low <= value <= self.high or not math.isfinite(value):
             span = self.span.removeprefix("from ").removeprefix("of ")
             beyond = {"beyond": value} if abs(value) < MOST_SHOWN else {}
             limits = {"low": self.low, "high": self.high}
-            raise fault(f"{shown(value)} is out of range", f"give {span}", **beyond, **limits)
+            raise Fault(f"{shown(value)} is out of range", f"give {span}", **beyond, **limits)
         return float(value)
 
 
@@ -102,6 +104,11 @@ class Numbers(Kind):
     def wanted(self) -> str:  # type: ignore[override]
         """What to write where the field is missing."""
         return f"give [{self.meaning}]"
+
+    @property
+    def part(self) -> Between:  # type: ignore[override]
+        """The kind of each number."""
+        return Between(self.low, self.high)
 
     @property
     def count(self) -> int:
@@ -120,20 +127,8 @@ class Numbers(Kind):
                 remedy = f"write [{points}], with a point as the decimal mark"
             elif held and len(value) > self.count:
                 remedy += ", with a point as the decimal mark"
-            raise fault(f"{shown(value)} is not {self.count} numbers{count}", remedy)
+            raise Fault(f"{shown(value)} is not {self.count} numbers{count}", remedy)
         return value
-
-    def __get_pydantic_core_schema__(
-        self, source: object, handler: Callable[[Any], CoreSchema]
-    ) -> CoreSchema:
-        """Return how pydantic validates the list and then each of its numbers."""
-        one = Between(self.low, self.high).__get_pydantic_core_schema__(source, handler)
-        return core_schema.chain_schema(
-            [
-                core_schema.no_info_plain_validator_function(self.check),
-                core_schema.tuple_schema([one] * self.count, strict=False),
-            ]
-        )
 
 
 @dataclass(frozen=True)
@@ -151,7 +146,7 @@ class Square(Kind):
         """Return the rows."""
         whole = isinstance(value, list) and len(value) == self.count
         if not whole or any(not isinstance(row, list) or len(row) != self.count for row in value):
-            raise fault(f"is not {self.count} rows of {self.count} numbers")
+            raise Fault(f"is not {self.count} rows of {self.count} numbers")
         one = Between(-1e12, 1e12)
         return [[one.check(part) for part in row] for row in value]
 
@@ -174,9 +169,9 @@ class Rows(Kind):
         """Return the rows."""
         count = len(self.meaning.split(", "))
         if not isinstance(value, list) or len(value) < self.least:
-            raise fault(f"is not {self.least} or more rows", self.wanted)
+            raise Fault(f"is not {self.least} or more rows", self.wanted)
         if any(not isinstance(row, list) or len(row) != count for row in value):
-            raise fault(f"has a row that is not {count} numbers", self.wanted)
+            raise Fault(f"has a row that is not {count} numbers", self.wanted)
         one = Between(self.low, self.high)
         return [[one.check(part) for part in row] for row in value]
 
@@ -191,11 +186,11 @@ class Text(Kind):
     def check(self, value: Any) -> str:
         """Return the text."""
         if not isinstance(value, str):
-            raise fault(f"{shown(value)} is not a text", 'put it in quotes: "..."')
+            raise Fault(f"{shown(value)} is not a text", 'put it in quotes: "..."')
         if self.needed and not value.strip():
-            raise fault("is empty", "fill it in")
+            raise Fault("is empty", "fill it in")
         if len(value) > LONGEST_TEXT:
-            raise fault(f"{shown(value)} has {len(value)} characters", "write it shorter")
+            raise Fault(f"{shown(value)} has {len(value)} characters", "write it shorter")
         return value
 
 
@@ -209,7 +204,7 @@ class OneOf(Kind):
         """Return the word."""
         if value not in self.words:
             known = ", ".join(f'"{word}"' for word in self.words)
-            raise fault(f"{shown(value)} is none of the words", f"write one of {known}")
+            raise Fault(f"{shown(value)} is none of the words", f"write one of {known}")
         return str(value)
 
 
@@ -225,7 +220,7 @@ class BallName(Kind):
         try:
             ball_named(name)
         except InputError as error:
-            raise fault(error.what, error.remedy) from None
+            raise Fault(error.what, error.remedy) from None
         return name
 
 
@@ -236,7 +231,7 @@ class Flag(Kind):
     def check(self, value: Any) -> bool:
         """Return the flag."""
         if not isinstance(value, bool):
-            raise fault(f"{shown(value)} is neither true nor false", "write true or false")
+            raise Fault(f"{shown(value)} is neither true nor false", "write true or false")
         return value
 
 
@@ -247,7 +242,7 @@ class Day(Kind):
     def check(self, value: Any) -> date:
         """Return the date."""
         if isinstance(value, datetime) or not isinstance(value, date):
-            raise fault(f"{shown(value)} is not a date", "write it as 2026-05-17, no quotes")
+            raise Fault(f"{shown(value)} is not a date", "write it as 2026-05-17, no quotes")
         return value
 
 

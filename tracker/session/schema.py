@@ -6,10 +6,9 @@ The tables of a ``[[setup]]`` are those of the launcher's model (`tracker.launch
 """
 
 import datetime
+from collections.abc import Sequence
 from functools import cache
-from typing import Annotated, Any
-
-from pydantic import BaseModel, ConfigDict, Field, create_model
+from typing import Annotated
 
 from tracker.launcher.fields import CHOICES, NUMBERS, TABLES
 from tracker.session.kinds import (
@@ -17,13 +16,13 @@ from tracker.session.kinds import (
     Between,
     Day,
     Flag,
-    Kind,
     Numbers,
     OneOf,
     Rows,
     Square,
     Text,
 )
+from tracker.session.table import Entry, TableSchema, extended
 
 FIELD_M = (-2000.0, 2000.0)
 """Range of a coordinate, m: no measured field is larger, a larger number is a slip of the pen."""
@@ -38,16 +37,6 @@ LENS_FACTORS = ("k1", "k2", "p1", "p2", "k3")
 
 Point = Annotated[tuple[float, ...], Numbers("along, across, up", *FIELD_M)]
 Pixel = Annotated[tuple[float, ...], Numbers("column, row", -0.5, 100000.0)]
-
-
-class TableSchema(BaseModel):
-    """One table of a TOML file; a field that is not listed is a fault."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
-
-    def given(self) -> dict[str, Any]:
-        """Return the fields that were written."""
-        return {name: getattr(self, name) for name in self.model_fields_set}
 
 
 class BallSchema(TableSchema):
@@ -127,7 +116,7 @@ class ClipSchema(TableSchema):
 
     file: Annotated[str, Text(needed=True)]
     setup: Annotated[str, Text(needed=True)]
-    marker: list[MarkerSchema] = Field(default_factory=list)
+    marker: Sequence[MarkerSchema] = ()
 
 
 class SetupSchema(TableSchema):
@@ -137,8 +126,8 @@ class SetupSchema(TableSchema):
 
     def parts(self) -> dict[str, dict[str, float | str]]:
         """Return what was written in the launcher's tables, by table and field."""
-        written = {name: getattr(self, name) for name in TABLES if name in self.model_fields_set}
-        return {name: table.given() for name, table in written.items()}
+        given = self.given()
+        return {name: given[name].given() for name in TABLES if name in given}
 
 
 class SessionSchema(TableSchema):
@@ -152,9 +141,9 @@ class SessionSchema(TableSchema):
     release: ReleaseSchema = ReleaseSchema()
     camera: CameraSchema = CameraSchema()
     planned: PlannedSchema = PlannedSchema()
-    marker: list[MarkerSchema] = Field(default_factory=list)
-    clip: list[ClipSchema] = Field(default_factory=list)
-    setup: list[SetupSchema] = Field(default_factory=list)
+    marker: Sequence[MarkerSchema] = ()
+    clip: Sequence[ClipSchema] = ()
+    setup: Sequence[SetupSchema] = ()
 
 
 class DecisionSchema(TableSchema):
@@ -188,8 +177,8 @@ class AddedSchema(TableSchema):
 class ReviewSchema(TableSchema):
     """``review.toml``."""
 
-    decision: list[DecisionSchema] = Field(default_factory=list)
-    added: list[AddedSchema] = Field(default_factory=list)
+    decision: Sequence[DecisionSchema] = ()
+    added: Sequence[AddedSchema] = ()
 
 
 class LensSchema(TableSchema):
@@ -207,28 +196,17 @@ class LensSchema(TableSchema):
 @cache
 def session_schema() -> type[SessionSchema]:
     """Return the schema of ``session.toml`` with the launcher's tables in its setups."""
-    setup = create_model("SetupWithParts", __base__=SetupSchema, **_parts())
-    return create_model(
-        "SessionWithSetups",
-        __base__=SessionSchema,
-        setup=(list[setup], Field(default_factory=list)),  # type: ignore[valid-type]
-    )
+    setup = extended(SetupSchema, {name: Entry(table=one) for name, one in _parts().items()})
+    return extended(SessionSchema, {"setup": Entry(table=setup, many=True)})
 
 
-def _parts() -> dict[str, Any]:
-    """Return each of the launcher's tables as a field that holds a schema."""
-    tables: dict[str, dict[str, Any]] = {name: {} for name in TABLES}
+def _parts() -> dict[str, type[TableSchema]]:
+    """Return the schema of each of the launcher's tables."""
+    tables: dict[str, dict[str, Entry]] = {name: {} for name in TABLES}
     for choice in CHOICES:
-        tables[choice.table][choice.name] = _optional(OneOf(choice.words), str)
+        tables[choice.table][choice.name] = Entry(kind=OneOf(choice.words))
     for number in NUMBERS:
-        tables[number.table][number.name] = _optional(Between(number.low, number.high), float)
+        tables[number.table][number.name] = Entry(kind=Between(number.low, number.high))
     for number in NUMBERS:
-        tables[number.table][number.u_name] = _optional(Between(0.0), float)
-    return {
-        name: (create_model(f"Setup_{name}", __base__=TableSchema, **fields) | None, None)
-        for name, fields in tables.items()
-    }
-
-
-def _optional(kind: Kind, held: type) -> tuple[Any, None]:
-    return Annotated[held | None, kind], None
+        tables[number.table][number.u_name] = Entry(kind=Between(0.0))
+    return {name: extended(TableSchema, entries) for name, entries in tables.items()}

@@ -59,7 +59,7 @@ def better_remedy(name: str, fault: Mapping[str, Any]) -> str:
     name : str
         Of the field.
     fault : mapping
-        Context of a `tracker.session.kinds.fault`.
+        Context of a `tracker.session.kinds.Fault`.
     """
     remedy = str(fault["remedy"])
     if "beyond" in fault:

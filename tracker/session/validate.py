@@ -1,24 +1,19 @@
 """One validator for everything a person writes: values against a schema, in our sentences.
 
-pydantic walks the values and gathers every fault with its place; here each becomes a sentence
-with file, line, table, field and, for a misspelt name, the nearest one that is listed.
+Every fault is gathered, each a sentence with file, line, table, field and, for a misspelt name, the
+nearest one that is listed.
 """
 
 from collections.abc import Mapping, Sequence
-from typing import Any, TypeVar, get_args, get_origin
-
-from pydantic import ValidationError
-from pydantic_core import ErrorDetails
+from typing import Any
 
 from calibration.errors import InputError, nearest
 from tracker.session.document import Document, Faults
-from tracker.session.kinds import Between, Kind, shown
+from tracker.session.kinds import Between, Fault, Kind, shown
 from tracker.session.lines import Place
 from tracker.session.mistakes import WrittenNumber, converted
-from tracker.session.schema import TableSchema
+from tracker.session.table import Entry, Schema, TableSchema
 from tracker.session.units import better_remedy, unit_of
-
-Schema = TypeVar("Schema", bound=TableSchema)
 
 LONG_LIST = 15
 """In a list of more names than this, those of standard uncertainties are left out."""
@@ -34,12 +29,9 @@ def validated(schema: type[Schema], document: Document, faults: Faults) -> Schem
     faults : Faults
         Where the faults go.
     """
-    try:
-        return schema.model_validate(document.values)
-    except ValidationError as error:
-        for each in error.errors(include_url=False):
-            faults.add(*_sentence(schema, each))
-        return None
+    before = len(faults.found)
+    found = _table(schema, document.values, (), faults)
+    return found if len(faults.found) == before else None
 
 
 def checked(schema: type[TableSchema], name: str, value: object, where: str) -> Any:
@@ -60,34 +52,69 @@ def checked(schema: type[TableSchema], name: str, value: object, where: str) -> 
     InputError
         Where the value is not one of the field.
     """
-    kind = next(one for one in schema.model_fields[name].metadata if isinstance(one, Kind))
+    kind = schema.entries()[name].kind
+    assert kind is not None
     try:
         return kind.check(value)
-    except Exception as error:
-        context = getattr(error, "context", None)
-        if context is None:
-            raise
-        remedy = better_remedy(name, context)
-        raise InputError(context["what"], where=where, remedy=remedy) from None
+    except Fault as error:
+        remedy = better_remedy(name, error.context)
+        raise InputError(error.context["what"], where=where, remedy=remedy) from None
 
 
-def _sentence(schema: type[TableSchema], error: ErrorDetails) -> tuple[Place, str, str]:
-    """Return place, what is wrong and remedy of one fault that pydantic found."""
-    place: Place = error["loc"]
-    kind = error["type"]
-    if kind == "fault":
-        return place, error["ctx"]["what"], better_remedy(_field(place), error["ctx"])
-    if kind == "missing":
-        table = _table_at(schema, place[:-1])
-        kinds = [one for one in _metadata(table, place[-1]) if isinstance(one, Kind)]
-        return place, "is missing", wanted(str(place[-1]), kinds[0]) if kinds else ""
-    if kind == "extra_forbidden":
-        return _unlisted(place, _table_at(schema, place[:-1]), error["input"])
+def _table(schema: type[Schema], values: Mapping[str, Any], place: Place, faults: Faults) -> Schema:
+    """Return a table as its schema has it, without what is at fault."""
+    entries = schema.entries()
+    written = {}
+    for name, entry in entries.items():
+        if name in values:
+            written[name] = _value(entry, values[name], (*place, name), faults)
+        elif entry.needed:
+            remedy = "" if entry.kind is None else wanted(name, entry.kind)
+            faults.add((*place, name), "is missing", remedy)
+    for name in values:
+        if name not in entries:
+            faults.add(*_unlisted((*place, name), schema, values[name]))
+    return schema.of(written)
+
+
+def _value(entry: Entry, value: Any, place: Place, faults: Faults) -> Any:
+    """Return what a field holds, None where that is at fault."""
+    if entry.kind is not None:
+        return _checked(entry.kind, value, place, faults)
+    assert entry.table is not None
     name = ".".join(step for step in place if isinstance(step, str))
-    if kind == "list_type" or isinstance(place[-1], int):
-        remedy = f"write [[{name}]], with two brackets, above each"
-        return place, f"is not a list of [[{name}]] tables", remedy
-    return place, f"{shown(error['input'])} is not a table", f"open it with a line [{name}]"
+    if not entry.many:
+        if isinstance(value, dict):
+            return _table(entry.table, value, place, faults)
+        faults.add(place, f"{shown(value)} is not a table", f"open it with a line [{name}]")
+        return None
+    what = f"is not a list of [[{name}]] tables"
+    remedy = f"write [[{name}]], with two brackets, above each"
+    if not isinstance(value, list):
+        faults.add(place, what, remedy)
+        return None
+    found = []
+    for index, one in enumerate(value):
+        if isinstance(one, dict):
+            found.append(_table(entry.table, one, (*place, index), faults))
+        else:
+            faults.add((*place, index), what, remedy)
+    return found
+
+
+def _checked(kind: Kind, value: Any, place: Place, faults: Faults) -> Any:
+    """Return a value, or a list of them, of a kind; None where it is at fault."""
+    try:
+        found = kind.check(value)
+    except Fault as error:
+        remedy = better_remedy(_field(place), error.context)
+        faults.add(place, error.context["what"], remedy)
+        return None
+    if kind.part is None:
+        return found
+    return tuple(
+        _checked(kind.part, one, (*place, index), faults) for index, one in enumerate(found)
+    )
 
 
 def wanted(name: str, kind: Kind) -> str:
@@ -103,13 +130,14 @@ def _field(place: Place) -> str:
 
 def _unlisted(place: Place, table: type[TableSchema], value: object) -> tuple[Place, str, str]:
     """Return what to write in place of a name that is not listed."""
-    name, listed = str(place[-1]), list(table.model_fields)
+    name, listed = str(place[-1]), list(table.entries())
     near = nearest(name, listed)
     if near is not None:
-        other = converted(near, WrittenNumber(str(value), name.rsplit("_", 1)[-1]))
         same = near.rsplit("_", 1)[0] == name.rsplit("_", 1)[0] and near != name
-        if same and other is not None and type(value) in (int, float):
-            return place, "is not a listed field", f"write {near} = {other}"
+        if same and type(value) in (int, float):
+            other = converted(near, WrittenNumber(str(value), name.rsplit("_", 1)[-1]))
+            if other is not None:
+                return place, "is not a listed field", f"write {near} = {other}"
     above = [step for step in place[:-1] if isinstance(step, str)]
     written = {each: _as_written(table, each, above) for each in listed}
     guess = "listed are"
@@ -124,33 +152,11 @@ def _unlisted(place: Place, table: type[TableSchema], value: object) -> tuple[Pl
 
 def _as_written(table: type[TableSchema], name: str, above: Sequence[str]) -> str:
     """Return a field as it is written: a table in its brackets, with the tables it lies in."""
-    annotation = table.model_fields[name].annotation
-    if _inner(annotation) is None:
+    entry = table.entries()[name]
+    if entry.table is None:
         return name
     whole = ".".join((*above, name))
-    return f"[[{whole}]]" if get_origin(annotation) is list else f"[{whole}]"
-
-
-def _metadata(table: type[TableSchema], name: str | int) -> list[Any]:
-    return table.model_fields[str(name)].metadata
-
-
-def _table_at(schema: type[TableSchema], place: Place) -> type[TableSchema]:
-    """Return the schema of the table at a place."""
-    for step in place:
-        if isinstance(step, str):
-            inner = _inner(schema.model_fields[step].annotation)
-            if inner is not None:
-                schema = inner
-    return schema
-
-
-def _inner(annotation: Any) -> type[TableSchema] | None:
-    """Return the schema within an annotation such as ``list[MarkerSchema]``."""
-    if isinstance(annotation, type) and issubclass(annotation, TableSchema):
-        return annotation
-    found = (_inner(part) for part in get_args(annotation))
-    return next((one for one in found if one is not None), None)
+    return f"[[{whole}]]" if entry.many else f"[{whole}]"
 
 
 def tables_of(values: Mapping[str, Any], name: str) -> list[tuple[int, Mapping[str, Any]]]:
