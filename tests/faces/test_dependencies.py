@@ -52,7 +52,8 @@ import sys
 from pathlib import Path
 from tracker.workflow.check import check_session
 assert check_session(Path(sys.argv[1]))
-heavy = {"scipy", "matplotlib", "pandas", "cv2", "numpy.ma", "pydantic"}
+heavy = {"scipy", "matplotlib", "pandas", "cv2", "numpy.ma", "pydantic", "tomlkit"}
+heavy |= {"tracker.records", "calibration.markers.standing"}
 print(*sorted(heavy & set(sys.modules)))
 """
 

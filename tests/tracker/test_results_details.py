@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from calibration.errors import InputError
-from tracker.results.details import read_budgets, read_points, used_places
+from tracker.results.budgets import read_budgets
+from tracker.results.details import read_points, used_places
 
 HEAD = (
     "clip,shot,frame,time_s,column_px,row_px,used,residual_column_px,residual_row_px,"

@@ -148,7 +148,7 @@ def _terms(columns: int) -> tuple[tuple[int, int], ...]:
 
 def _integrated(flights: Flights, ball: Ball, airs: Sequence[Air]) -> Array:
     """Return the carries of flights, each integrated."""
-    used = [airs[place] for place in np.unique(flights.air_of).tolist()]
+    used = [airs[place] for place in _different(flights.air_of)]
     different = list(dict.fromkeys(used))
     apart = len(different) <= MOST_AIRS
     common = different
@@ -168,8 +168,9 @@ def _integrated(flights: Flights, ball: Ball, airs: Sequence[Air]) -> Array:
 
 def _flown(flights: Flights, ball: Ball, airs: Sequence[Air], air: Air) -> Array:
     """Return the carries of flights in airs whose buoyancy is that of `air`."""
-    which, own_of = np.unique(flights.air_of, return_inverse=True)
-    own, reach = [airs[place] for place in which.tolist()], _reach(ball, air)
+    which = _different(flights.air_of)
+    own_of = np.searchsorted(which, flights.air_of)
+    own, reach = [airs[place] for place in which], _reach(ball, air)
     drags = [ball.drag_coefficient * _reach(ball, there) / reach for there in own]
     angles = np.radians(flights.angles_deg)
     rows = np.zeros((len(own_of), len(LAUNCH)))
@@ -184,6 +185,11 @@ def _flown(flights: Flights, ball: Ball, airs: Sequence[Air], air: Air) -> Array
     for name, values in cells.items():
         rows[:, LAUNCH.index(name)] = values
     return carries_from(rows, ball, air)
+
+
+def _different(numbers: NDArray[np.intp]) -> list[int]:
+    """Return the different ones of whole numbers in order; numpy's own loads 0.03 s of itself."""
+    return sorted(set(numbers.tolist()))
 
 
 @lru_cache(maxsize=1000)

@@ -1,16 +1,8 @@
 """The nouns that the stages hand on: frozen, computing nothing."""
 
-from tracker.records.candidates import (
-    Backdrop,
-    Candidates,
-    ColourParts,
-    Cutouts,
-    Pictures,
-    RejectedCandidate,
-    Steadied,
-    Track,
-    no_cutouts,
-)
+from typing import TYPE_CHECKING
+
+from calibration.later import later
 from tracker.records.catalogue import CATALOGUE
 from tracker.records.codes import FIGURE_OF_COLUMN, Figure, ReasonCode
 from tracker.records.lazy_rows import Cells, Coded, LazyRows, cells_of, coded
@@ -28,6 +20,19 @@ from tracker.records.shot import (
     TrackPoint,
     counts_for,
 )
+
+if TYPE_CHECKING:
+    from tracker.records.candidates import (
+        Backdrop,
+        Candidates,
+        ColourParts,
+        Cutouts,
+        Pictures,
+        RejectedCandidate,
+        Steadied,
+        Track,
+        no_cutouts,
+    )
 
 __all__ = [
     "CATALOGUE",
@@ -63,3 +68,11 @@ __all__ = [
     "no_cutouts",
     "sentence",
 ]
+
+__getattr__ = later(
+    __name__,
+    {
+        "candidates": "Backdrop Candidates ColourParts Cutouts Pictures RejectedCandidate "
+        "Steadied Track no_cutouts",
+    },
+)

@@ -1,7 +1,9 @@
 """The results folder of a session: written whole, and read back."""
 
+from typing import TYPE_CHECKING
+
+from calibration.later import later
 from tracker.results.alone import alone
-from tracker.results.files import put_in_place
 from tracker.results.folder import (
     RESULTS,
     folder_of,
@@ -10,8 +12,11 @@ from tracker.results.folder import (
     replace_results,
     replaced_meanwhile,
 )
-from tracker.results.frames import ResultFrames, read
-from tracker.results.rows import Provenance, read_provenance, read_shots
+
+if TYPE_CHECKING:
+    from tracker.results.files import put_in_place
+    from tracker.results.frames import ResultFrames, read
+    from tracker.results.rows import Provenance, read_provenance, read_shots
 
 __all__ = [
     "RESULTS",
@@ -28,3 +33,12 @@ __all__ = [
     "replace_results",
     "replaced_meanwhile",
 ]
+
+__getattr__ = later(
+    __name__,
+    {
+        "files": "put_in_place",
+        "frames": "ResultFrames read",
+        "rows": "Provenance read_provenance read_shots",
+    },
+)

@@ -10,7 +10,6 @@ import os
 import pickle
 from collections.abc import Iterable
 from functools import cache
-from importlib.metadata import PackageNotFoundError, version
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -55,6 +54,8 @@ def key_of(parts: Iterable[str]) -> str:
 @cache
 def program_digest() -> str:
     """Return a digest of the program's source and of the libraries that it computes with."""
+    from importlib.metadata import PackageNotFoundError, version
+
     digest = hashlib.sha256()
     for package in ("calibration", "tracker"):
         root = Path(str(files(package)))

@@ -1,4 +1,4 @@
-"""What the results of a session hold beyond their rows: budgets, and the places of each ball."""
+"""What the results of a session hold beyond their rows: causes, and the places of each ball."""
 
 import csv
 import math
@@ -8,35 +8,14 @@ from pathlib import Path
 
 from calibration.errors import InputError
 from tracker.records import TrackPoint
+from tracker.results.budgets import ShotKey
 from tracker.results.files import json_of
 from tracker.results.rows import read_lines
 
-ShotKey = tuple[str, int]
-"""Clip and number of a shot."""
-
-Budgets = Mapping[ShotKey, Mapping[str, Mapping[str, float]]]
 NUMBERS = tuple(
     each.name for each in fields(TrackPoint) if each.name not in ("clip", "shot", "frame", "used")
 )
 """Columns of `tracks.csv` that hold a number with a fraction."""
-
-
-def read_budgets(path: Path) -> Budgets:
-    """Return each shot's standard uncertainties by figure and source from `shots.json`.
-
-    Nothing where the file is missing or holds none.
-    """
-    try:
-        rows = json_of(path)["shots"]
-        return {
-            (str(row["clip"]), int(row["shot"])): {
-                str(figure): {str(source): float(u) for source, u in parts.items()}
-                for figure, parts in row.get("budget", {}).items()
-            }
-            for row in rows
-        }
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
-        return {}
 
 
 def read_causes(path: Path) -> Mapping[str, str]:

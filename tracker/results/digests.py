@@ -1,7 +1,6 @@
 """What made a result: the digest of each file that was read, and the program's version."""
 
 import hashlib
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 
@@ -13,6 +12,8 @@ def sha256_of(path: Path) -> str:
 
 def program_version() -> str:
     """Return the version of the installed program."""
+    from importlib.metadata import PackageNotFoundError, version
+
     try:
         return version("lobmeter")
     except PackageNotFoundError:

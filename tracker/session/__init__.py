@@ -1,14 +1,10 @@
 """What a person wrote down about one filmed outing: ``session.toml``, read and checked."""
 
+from typing import TYPE_CHECKING
+
+from calibration.later import later
 from tracker.session.answers import length_m, number, to_millimetre
 from tracker.session.bare import USUAL_BALL, bare_session
-from tracker.session.draft import Draft, DraftClip, draft_toml
-from tracker.session.editing import (
-    with_added,
-    with_decision,
-    without_added,
-    without_decision,
-)
 from tracker.session.entries import (
     BallEntry,
     CameraEntry,
@@ -21,17 +17,26 @@ from tracker.session.entries import (
 )
 from tracker.session.lens import lens_toml, read_lens
 from tracker.session.read import SESSION_FILE, parse_session, read_session
-from tracker.session.review import (
-    REVIEW_FILE,
-    Decision,
-    Review,
-    Verdict,
-    parse_review,
-    read_review,
-    review_path,
-)
-from tracker.session.revising import FieldChange, revised
 from tracker.session.stated import AddedShot, Place, StatedEnds
+
+if TYPE_CHECKING:
+    from tracker.session.draft import Draft, DraftClip, draft_toml
+    from tracker.session.editing import (
+        with_added,
+        with_decision,
+        without_added,
+        without_decision,
+    )
+    from tracker.session.review import (
+        REVIEW_FILE,
+        Decision,
+        Review,
+        Verdict,
+        parse_review,
+        read_review,
+        review_path,
+    )
+    from tracker.session.revising import FieldChange, revised
 
 __all__ = [
     "REVIEW_FILE",
@@ -72,3 +77,13 @@ __all__ = [
     "without_added",
     "without_decision",
 ]
+
+__getattr__ = later(
+    __name__,
+    {
+        "draft": "Draft DraftClip draft_toml",
+        "editing": "with_added with_decision without_added without_decision",
+        "review": "REVIEW_FILE Decision Review Verdict parse_review read_review review_path",
+        "revising": "FieldChange revised",
+    },
+)

@@ -1,14 +1,16 @@
 """A decoded frame whose colours are made only where they are asked for."""
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from av.video.frame import VideoFrame
 from numpy.typing import NDArray
 
-from tracker.records import ColourParts
 from tracker.video.pixels import Image, colour, plane
+
+if TYPE_CHECKING:
+    from tracker.records import ColourParts
 
 PLANAR = ("yuv420p", "yuvj420p")
 """Forms of a frame of which a part can be cut: luma, and both colour differences at half size."""
@@ -87,7 +89,7 @@ class Shown:
         frame = self._frame
         return frame.format.name, int(frame.colorspace), int(frame.color_range)
 
-    def around(self, pixels: NDArray[np.float64], side: int) -> ColourParts | None:
+    def around(self, pixels: NDArray[np.float64], side: int) -> "ColourParts | None":
         """Return squares around places, shape (N, 2); None where the frame is held otherwise.
 
         Parameters
@@ -96,6 +98,8 @@ class Shown:
         side : int
             Even.
         """
+        from tracker.records import ColourParts
+
         if not self._plain or side > min(self.size_px):
             return None
         corners = np.rint(pixels).astype(np.int64) - side // 2
@@ -109,7 +113,7 @@ class Shown:
         return ColourParts(cut[0], cut[1], cut[2], corners, self._form)
 
 
-def colours_within(parts: ColourParts, box: tuple[int, int, int, int]) -> Image | None:
+def colours_within(parts: "ColourParts", box: tuple[int, int, int, int]) -> Image | None:
     """Return what `Shown.part` gives of a part that lies within one of the squares, else None."""
     side = parts.luma.shape[1]
     inside = np.all((parts.corners <= box[:2]) & (parts.corners + side >= box[2:]), axis=1)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import IntEnum
 
 from tracker.results import folder_of
-from tracker.results.details import Budgets, read_budgets
+from tracker.results.budgets import Budgets, read_budgets
 from tracker.session import Session
 
 FIGURES = ("carry_m", "exit_speed_mps")

@@ -7,7 +7,8 @@ from pathlib import Path
 from calibration.errors import InputError, InputErrors, typed
 from tracker.records import Shot, TrackPoint
 from tracker.results import folder_of, read_provenance, read_shots
-from tracker.results.details import ShotKey, read_causes, read_points
+from tracker.results.budgets import ShotKey
+from tracker.results.details import read_causes, read_points
 from tracker.results.digests import sha256_of
 from tracker.session import (
     REVIEW_FILE,

@@ -11,8 +11,9 @@ from tracker.records import Shot, TrackPoint
 from tracker.report.overlay import OverlayFlight, OverlayPainter, flight_of
 from tracker.report.overlay.film import flight_stills, write_overlay
 from tracker.results import list_computed, put_in_place, read_shots, replaced_meanwhile
+from tracker.results.budgets import ShotKey
 from tracker.results.computed import command_of, stated_by
-from tracker.results.details import ShotKey, read_points
+from tracker.results.details import read_points
 from tracker.results.files import staged_file
 from tracker.session import ClipEntry, Session
 from tracker.video import ClipFacts

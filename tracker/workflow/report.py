@@ -24,8 +24,9 @@ from tracker.report.document.curves import curve_of
 from tracker.report.document.printing import PAPERS, pdf_of
 from tracker.report.document.stills import smaller
 from tracker.results import list_computed, put_in_place
+from tracker.results.budgets import read_budgets
 from tracker.results.computed import command_of, stated_by
-from tracker.results.details import read_budgets, read_points, used_places
+from tracker.results.details import read_points, used_places
 from tracker.results.rows import read_provenance
 from tracker.session import ClipEntry, Session
 from tracker.video import first_picture

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from tracker.comparison.built import Setup
 from tracker.comparison.grid import Grid
@@ -10,11 +11,12 @@ from tracker.comparison.ranges import best_along
 from tracker.launcher.prediction import Prediction
 from tracker.launcher.sweep import Sweep, stated
 from tracker.report.field_words import axis_label, meaning_of, unit_of
-from tracker.report.map_picture import map_picture
-from tracker.report.sweep_picture import Measured, sweep_picture
 from tracker.results import folder_of
 from tracker.results.files import put_in_place
 from tracker.workflow.outings import Outings
+
+if TYPE_CHECKING:
+    from tracker.report.sweep_picture import Measured
 
 
 @dataclass(frozen=True)
@@ -30,6 +32,8 @@ class SweepPrediction:
 
 def swept(outings: Outings, base: Setup, sweep: Sweep, knowledge: Knowledge) -> SweepPrediction:
     """Predict along a sweep and draw it into the results of the first session."""
+    from tracker.report.sweep_picture import sweep_picture
+
     found = knowledge.along(base, sweep)
     label = f"{axis_label(sweep.key)}; the rest as in {base.name}"
     drawn = sweep_picture(label, sweep.values, found, _measured_along(outings, sweep))
@@ -50,6 +54,8 @@ class MapPrediction:
 
 def mapped(outings: Outings, grid: Grid, wanted: float | None) -> MapPrediction:
     """Draw a map into the results of the first session, the line of a `wanted` carry heavily."""
+    from tracker.report.map_picture import map_picture
+
     folder = folder_of(outings.sessions[0].folder)
     names = "-".join(_plain(sweep.key) for sweep in (grid.across, grid.up))
     picture = folder / f"map-{names}.png"
@@ -62,8 +68,10 @@ def _plain(key: str) -> str:
     return key.replace(".", "-").replace("_", "-")
 
 
-def _measured_along(outings: Outings, sweep: Sweep) -> list[Measured]:
+def _measured_along(outings: Outings, sweep: Sweep) -> "list[Measured]":
     """Return the measured setups within the range of a sweep."""
+    from tracker.report.sweep_picture import Measured
+
     found = []
     for setup in outings.setups:
         at = None if setup.machine is None else stated(setup.machine, sweep.key)
