@@ -38,7 +38,7 @@ if os.environ.pop("PYTHONDONTWRITEBYTECODE", ""):
 os.environ["LOBMETER_CACHE"] = ""
 
 # A law holds or fails whatever else the machine is doing. Other examples are drawn in every run: a
-# few of each law beside the other tests, many in the campaigns, which try all laws again.
+# few of each law beside the other tests, many in the long tests, which try all laws again.
 for profile, examples in (("few examples", 12), ("many examples", 60)):
     settings.register_profile(
         profile,
@@ -54,7 +54,7 @@ gc.disable()
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Draw many examples in a campaign; let workers keep memory that they free.
+    """Draw many examples in the long tests; let workers keep memory that they free.
 
     To give pages back to the system and to get them anew was 5 % of a run. glibc reads these bounds
     when a process starts, so the process that starts the workers sets them.
@@ -62,13 +62,13 @@ def pytest_configure(config: pytest.Config) -> None:
     if config.getoption("numprocesses", None):
         for bound in MALLOC:
             os.environ.setdefault(bound, str(2**30))
-    if config.option.markexpr == "campaign":
+    if config.option.markexpr == "long":
         settings.load_profile("many examples")
     config.pluginmanager.register(_PageFirst(), "the page first")
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
-    """Leave out of a campaign what has neither a campaign in it nor a law: it is half the files."""
+    """Leave files without a campaign out of the campaigns: they are three quarters of them."""
     return True if config.option.markexpr == "campaign" and _is_quick(collection_path) else None
 
 
@@ -76,15 +76,13 @@ def _is_quick(path: Path) -> bool:
     """Say whether a file has tests of the first command alone."""
     if not (path.name.startswith("test_") and path.suffix == ".py"):
         return False
-    text = path.read_text(encoding="utf-8")
-    return "campaign" not in text and "hypothesis" not in text
+    return "campaign" not in path.read_text(encoding="utf-8")
 
 
 LONG_FIRST = (
     "tests/faces/test_demo_command.py",
     "tests/tracker/test_sample_clips.py",
     "tests/faces/test_no_shot_command.py",
-    "tests/tracker/test_fitting_campaign.py",
 )
 """Campaigns of ten to thirty seconds each: begun last, one would keep all others waiting."""
 
@@ -137,8 +135,8 @@ def pytest_collection_finish() -> None:
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Take every law into a campaign."""
-    if config.option.markexpr == "campaign":
+    """Take every law into the long tests."""
+    if config.option.markexpr == "long":
         for item in items:
             if getattr(getattr(item, "obj", None), "is_hypothesis_test", False):
-                item.add_marker("campaign")
+                item.add_marker("long")

@@ -119,7 +119,7 @@ def test_coordinates_typed_one_after_another_are_all_saved(visit: Visit, wide: P
     wait_until(tab, lambda: marker(wide, "20 m cone").ground_m == (20.1, 0.2, 0.1))
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_markers_by_mouse(visit: Visit, half_done: Path) -> None:
     tab = visit(half_done, "field")
     pick_by_mouse(tab, half_done, LAST)

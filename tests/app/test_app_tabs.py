@@ -86,22 +86,27 @@ from pathlib import Path
 from tests.app.test_app_tabs import set_height
 for number in range(10_000):
     set_height(Path(sys.argv[1]), 1.0 + number / 1000)
-    if number == 1:
-        print("ready", flush=True)
+    print(number, flush=True)
 """
 
 
-@pytest.mark.campaign
-@pytest.mark.parametrize("moment", range(12))
-def test_a_program_killed_while_editing_leaves_a_whole_session(tmp_path: Path, moment: int) -> None:
+@pytest.mark.parametrize(
+    "edits",
+    [
+        pytest.param(each, marks=pytest.mark.campaign if each < 6 else pytest.mark.long)
+        for each in (2, 3, 5, 8, 9, 11, 14, 16, 17, 20, 25, 30)
+    ],
+)
+def test_a_program_killed_while_editing_leaves_a_whole_session(tmp_path: Path, edits: int) -> None:
+    """Killed at any moment of the edit that follows those which it has told of."""
     session = copied("close", tmp_path)
     command = [sys.executable, "-c", EDITING, str(session)]
     with subprocess.Popen(
         command, cwd=ROOT, stdout=subprocess.PIPE, env={**os.environ, "PYTHONPATH": str(ROOT)}
     ) as process:
         assert process.stdout is not None
-        process.stdout.readline()
-        time.sleep(0.037 * moment)
+        for _ in range(edits):
+            process.stdout.readline()
         process.kill()
     at = height_of(session)
     name = undoable(session).undo

@@ -75,7 +75,7 @@ def _sightings(lens, board, poses, rng, noise=0.2, sag_mm=0.0):
     return found
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_covariance_holds_the_truth():
     rng = np.random.default_rng(12)
     board = Board(9, 6, 25.0)

@@ -80,7 +80,7 @@ FEW = ("orange", "white")
 
 @pytest.mark.parametrize(
     "colour",
-    [each if each in FEW else pytest.param(each, marks=pytest.mark.campaign) for each in COLOURS],
+    [each if each in FEW else pytest.param(each, marks=pytest.mark.long) for each in COLOURS],
 )
 def test_cones_of_any_colour_are_found_to_less_than_a_pixel(colour):
     picture, camera, markers = _scene(np.random.default_rng(4), COLOURS[colour])
@@ -114,9 +114,9 @@ def _all_right(found, camera, markers):
 @pytest.mark.parametrize(
     "turn",
     [
-        pytest.param((0.03, 0.04), marks=pytest.mark.campaign),
-        pytest.param((0.05, -0.12), marks=pytest.mark.campaign),
-        pytest.param((-0.06, 0.15), marks=pytest.mark.campaign),
+        pytest.param((0.03, 0.04), marks=pytest.mark.long),
+        pytest.param((0.05, -0.12), marks=pytest.mark.long),
+        pytest.param((-0.06, 0.15), marks=pytest.mark.long),
     ],
 )
 def test_found_before_any_is_picked(turn):
@@ -161,7 +161,7 @@ def test_something_else_of_the_same_colour_is_not_taken():
         assert right or one.doubt
 
 
-@pytest.mark.parametrize("scenes", [2, pytest.param(12, marks=pytest.mark.campaign)])
+@pytest.mark.parametrize("scenes", [2, pytest.param(12, marks=pytest.mark.long)])
 def test_uncertainty_is_honest(scenes):
     errors = []
     for seed in range(scenes):
@@ -232,7 +232,7 @@ def test_a_choice_that_chance_makes_elsewhere_too_is_doubtful(strength, aside_px
 DOUBT_BY_CHANCE = "other places in the picture agree nearly as well"
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_a_field_of_clutter_proposes_nothing_without_a_doubt():
     """Tufts of the cones' size and colour, and no cone, before a camera hardly known."""
     rng = np.random.default_rng(12)

@@ -54,7 +54,7 @@ def test_every_layout_is_solved_near_its_truth(layout):
         assert np.all(np.linalg.eigvalsh(solved.camera.covariance) > 0)
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_coverage_of_landings_and_cameras():
     """JCGM 101: the 95 % ellipses of 240 simulated fields hold about 95 % of the truths."""
     rng = np.random.default_rng(2024)

@@ -118,7 +118,7 @@ def even(count, fps):
 
 
 @pytest.mark.parametrize(
-    "seed", [0, 1, *(pytest.param(each, marks=pytest.mark.campaign) for each in range(2, 12))]
+    "seed", [0, 1, *(pytest.param(each, marks=pytest.mark.long) for each in range(2, 12))]
 )
 @pytest.mark.parametrize("fps", [23.976, 24.0, 25.0, 30.0, 50.0, 60.0, 240.0])
 def test_a_clean_clip_is_left_alone(seed, fps):
@@ -239,7 +239,7 @@ def _shaken(changes, shake, seed):
 @pytest.mark.parametrize(
     ("shake", "verdict", "strength"), [(0.3, Cadence.MENDED, (10, 20)), (0.7, Cadence.TRUE, (5, 8))]
 )
-@pytest.mark.parametrize("seeds", [4, pytest.param(12, marks=pytest.mark.campaign)])
+@pytest.mark.parametrize("seeds", [4, pytest.param(12, marks=pytest.mark.long)])
 def test_times_are_corrected_only_where_a_beat_is_beyond_doubt(shake, verdict, strength, seeds):
     # One wrong correction spoils every speed of a clip, so that a beat at 5 to 8 times its
     # uncertainty, with hundreds of phases and ratios tried, must not suffice.

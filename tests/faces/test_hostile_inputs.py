@@ -131,7 +131,7 @@ CAMPAIGN = pytest.mark.campaign
 
 
 @pytest.mark.parametrize(
-    "case", [*TEXTS, *(pytest.param(each, marks=pytest.mark.campaign) for each in LARGER)]
+    "case", [*TEXTS, *(pytest.param(each, marks=pytest.mark.long) for each in LARGER)]
 )
 def test_a_hostile_session_ends_in_a_sentence(case: str, lane: Path) -> None:
     (TEXTS | LARGER)[case](lane)

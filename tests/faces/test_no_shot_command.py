@@ -132,7 +132,7 @@ def test_what_was_written_wrongly_is_named(
     assert named in closing
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_the_wrong_clip_is_asked_about(session: Path, tmp_path: Path) -> None:
     other = tmp_path / "quiet"
     make_session(other, without_shots(small(), 3.0), 43)
@@ -152,7 +152,7 @@ def test_slow_motion_that_was_not_stated_is_named_with_its_rate(slow: Path, tmp_
     assert "write capture_fps = 240" in closing
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_a_wrong_frame_rate_is_named_though_the_shot_is_found(session: Path) -> None:
     """A rate that is off by a fifth leaves a flight, with 0.7 times the local gravity."""
     rewritten(session, lambda text: text.replace("[camera]", "[camera]\ncapture_fps = 50.0", 1))

@@ -94,7 +94,7 @@ def test_a_landing_that_fits_no_flight_is_listed_as_one_that_does_not_hold(
     assert rows(folder)[0].reasons[0].code.value != "landing_by_hand"
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_a_moved_release_keeps_what_was_said_of_the_landing(folder: Path) -> None:
     (before,) = rows(folder)
     run("review", str(folder), "--shot", "1", "--landing-at", f"{before.release_s + 1.5:.3f}")
@@ -123,7 +123,7 @@ def missed(tmp_path: Path, cache: Path, monkeypatch: pytest.MonkeyPatch) -> Path
     return folder
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_a_missed_shot_is_found_from_two_places(missed: Path, ready: Path) -> None:
     (truly,) = rows(ready / "lane")
     two = places(ready / "lane", 0.2, 0.7)

@@ -14,7 +14,7 @@ from tracker.measurement.starts.throw_rules import no_throw, rolls
 from tracker.records import ReasonCode
 
 
-@pytest.fixture(scope="module", params=[10, pytest.param(30, marks=pytest.mark.campaign)])
+@pytest.fixture(scope="module", params=[10, pytest.param(30, marks=pytest.mark.long)])
 def scores(request):
     rng = np.random.default_rng(5)
     return [drawn_anywhere(rng).scores() for _ in range(request.param)]

@@ -49,8 +49,8 @@ def test_streak_is_located_at_its_middle(motion, contrast):
     ("contrast", "noise", "exposure"),
     [
         (60.0, 5.0, 0.05),
-        pytest.param(-60.0, 5.0, 0.05, marks=pytest.mark.campaign),
-        pytest.param(60.0, 4.0, 0.5, marks=pytest.mark.campaign),
+        pytest.param(-60.0, 5.0, 0.05, marks=pytest.mark.long),
+        pytest.param(60.0, 4.0, 0.5, marks=pytest.mark.long),
     ],
 )
 @pytest.mark.parametrize("diameter", [2.5, 4.0])

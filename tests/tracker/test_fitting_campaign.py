@@ -1,6 +1,6 @@
 """Fits to simulated shots: as exact as their bound, and honest where the truth is not the model.
 
-A campaign: ``python -m pytest -m campaign``; a longer one, in figures, is
+A long test: ``python -m pytest -m long``; a longer one, in figures, is
 ``python -m tests.bench.simulated_shots``. These are forty shots of each of three kinds, two a
 session under four calibration layouts in turn.
 """
@@ -13,7 +13,7 @@ from scipy.stats import binom, chi2
 
 from tests.tracker.simulated_shots import KINDS, Result, measure, simulate
 
-pytestmark = pytest.mark.campaign
+pytestmark = pytest.mark.long
 
 SESSIONS, SHOTS = 20, 2
 CHECKED = ("exit_speed_mps", "launch_angle_deg", "carry_m")

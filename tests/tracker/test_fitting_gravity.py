@@ -43,7 +43,7 @@ def spaced_by(case: Drawn, metres: float) -> Drawn:
     return replace(case, circumstances=circumstances(calibrated(metres)), truth=truth)
 
 
-@pytest.mark.parametrize("shots", [6, pytest.param(30, marks=pytest.mark.campaign)])
+@pytest.mark.parametrize("shots", [6, pytest.param(30, marks=pytest.mark.long)])
 def test_nothing_is_said_of_right_shots(shots: int) -> None:
     rng = np.random.default_rng(21)
     assert [verdict(drawn(rng), FPS) for _ in range(shots)] == [()] * shots
@@ -51,7 +51,7 @@ def test_nothing_is_said_of_right_shots(shots: int) -> None:
 
 @pytest.mark.parametrize(
     "assumed_fps",
-    [240.0, *(pytest.param(fps, marks=pytest.mark.campaign) for fps in (96.0, 150.0, 60.0, 100.0))],
+    [240.0, *(pytest.param(fps, marks=pytest.mark.long) for fps in (96.0, 150.0, 60.0, 100.0))],
 )
 def test_the_true_frame_rate_is_named(assumed_fps: float) -> None:
     """Times stretched by 120 over the rate assumed: 240/30 in small."""
@@ -104,7 +104,7 @@ def claimed(case: Drawn, share: float) -> Drawn:
     return replace(case, track=track)
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_the_weights_follow_the_scatter_and_not_what_is_claimed_of_it() -> None:
     """Weights of robust estimation are a function of residual over scale (P. J. Huber, Robust
     Statistics, 1981, ch. 7): a common factor of all claimed uncertainties cancels, also where some
@@ -122,7 +122,7 @@ def test_the_weights_follow_the_scatter_and_not_what_is_claimed_of_it() -> None:
     assert found[1].u == pytest.approx(found[0].u, rel=0.02)
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_scatter_far_beyond_what_is_claimed_is_not_laid_to_gravity() -> None:
     case = at_another_rate(drawn(np.random.default_rng(22)), 1.2)
     assert free_gravity(case.circumstances, case.observed, case.fit()) is not None
@@ -130,7 +130,7 @@ def test_scatter_far_beyond_what_is_claimed_is_not_laid_to_gravity() -> None:
     assert free_gravity(wild.circumstances, wild.observed, wild.fit()) is None
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_a_flight_of_few_positions_says_nothing_of_gravity() -> None:
     case = at_another_rate(drawn(np.random.default_rng(22)), 1.2)
     count = len(case.track.frames)

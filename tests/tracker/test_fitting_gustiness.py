@@ -33,7 +33,7 @@ def found(share: float, count: int = 8) -> list[float]:
     return [fit.gust_u_mps / USUAL_MPS for fit in fits]  # type: ignore[operator]
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_still_air_and_squalls_are_distinguished() -> None:
     calm, squally = found(0.0), found(2.0)
     assert max(calm) < 0.6

@@ -42,7 +42,7 @@ def test_a_wind_that_the_shots_share_adds_no_information_of_its_own(fits):
         assert normal[winds[0], len(PARAMETERS) + axis] < 0.0
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_pooled_drag_scatters_about_the_true_one_as_it_says():
     """Twelve sessions: the RMS of twelve unit normals is below 1.6 but once in a thousand."""
     z = []

@@ -32,7 +32,7 @@ def untested(seed: int, diameter: float) -> tuple[float, np.ndarray]:
     return launcher.speed(diameter), speeds[speeds > 0.0]
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 @pytest.mark.parametrize("diameter", [120.0, 160.0])
 def test_intervals_hold_and_are_narrow(diameter: float) -> None:
     """The best honest regressions are 1.4 to 1.7 m/s wide; sixty launchers: the methods page."""
@@ -46,7 +46,7 @@ def test_intervals_hold_and_are_narrow(diameter: float) -> None:
     assert np.median(widths) < 1.5
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_reported_numbers_are_as_good_as_stated() -> None:
     """Eighty launchers: root mean square of error over uncertainty 0.89; the methods page."""
     scores = []

@@ -40,7 +40,7 @@ def test_shots_of_a_charge_are_the_charge_over_that_of_a_shot() -> None:
     assert 0.9 < found.last.value < 1.0
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 @pytest.mark.parametrize(("interval", "capacity", "off"), [(15.0, 3.0, 1.5), (0.5, 0.6, 1.0)])
 def test_an_evening_in_single_steps_is_the_same(
     interval: float, capacity: float, off: float

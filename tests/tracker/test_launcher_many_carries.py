@@ -40,7 +40,7 @@ def exact(flights: Flights, airs: list) -> np.ndarray:
 
 
 @pytest.mark.parametrize(
-    ("count", "airs"), [(12, 3), pytest.param(30, 15, marks=pytest.mark.campaign)]
+    ("count", "airs"), [(12, 3), pytest.param(30, 15, marks=pytest.mark.long)]
 )
 def test_few_flights_are_integrated_each_in_its_own_air(count: int, airs: int) -> None:
     flights, there = invented(count, airs)
@@ -48,7 +48,7 @@ def test_few_flights_are_integrated_each_in_its_own_air(count: int, airs: int) -
     assert many_carries(flights, TENNIS, there) == pytest.approx(exact(flights, there), rel=within)
 
 
-@pytest.mark.parametrize("airs", [pytest.param(2, marks=pytest.mark.campaign), 40])
+@pytest.mark.parametrize("airs", [pytest.param(2, marks=pytest.mark.long), 40])
 def test_many_flights_agree_with_the_integration(airs: int) -> None:
     flights, there = invented(1500, airs)
     found = many_carries(flights, TENNIS, there)

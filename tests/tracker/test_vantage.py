@@ -179,7 +179,7 @@ def found_place():
     return shots, best_stand(stand, shots, LIMITS, "exit_speed_mps")
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_the_best_place_keeps_its_limits_and_the_view() -> None:
     shots, best = found_place()
     for value, (low, high) in zip(
@@ -198,7 +198,7 @@ def test_the_edges_that_a_best_place_lies_at_are_named() -> None:
     assert fixed.reached(inside) == ()
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_no_place_tried_at_random_is_better() -> None:
     shots, best = found_place()
     reached = judge(best, shots).u["exit_speed_mps"]
@@ -220,7 +220,7 @@ def test_no_place_tried_at_random_is_better() -> None:
     assert tried > 2
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_a_search_gives_the_same_place_again() -> None:
     shots, best = found_place()
     again = best_stand(usual()[0], shots, LIMITS, "exit_speed_mps")
@@ -234,7 +234,7 @@ def test_a_search_gives_the_same_place_again() -> None:
         pytest.param(
             Limits((10.0, 20.0), (-14.0, -11.0), (1.0, 2.0), 10.0),
             "keeps every expected shot",
-            marks=pytest.mark.campaign,
+            marks=pytest.mark.long,
         ),
     ],
 )
@@ -353,7 +353,7 @@ def test_a_close_up_measures_speed_and_not_carry() -> None:
     assert grades == {"carry_m": Grade.UNSUITABLE, "exit_speed_mps": Grade.USABLE}
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_an_assessment_keeps_the_searched_box_and_the_edges() -> None:
     box = ((10.0, 14.0), (-34.0, -30.0), (1.5, 1.5))
     found = assess(USUAL.plan(), "carry_m", box)
