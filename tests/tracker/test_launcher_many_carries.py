@@ -39,9 +39,7 @@ def exact(flights: Flights, airs: list) -> np.ndarray:
     )  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    ("count", "airs"), [(12, 3), pytest.param(30, 15, marks=pytest.mark.long)]
-)
+@pytest.mark.parametrize(("count", "airs"), [(12, 3), pytest.param(30, 15, marks=pytest.mark.long)])
 def test_few_flights_are_integrated_each_in_its_own_air(count: int, airs: int) -> None:
     flights, there = invented(count, airs)
     within = 3e-4 if airs > module.MOST_AIRS else 1e-5

@@ -1,7 +1,7 @@
 """The kinds of value that a field of a TOML table may hold, each with its own sentence.
 
-A kind stands in the annotation of a field of `tracker.session.schema`. It is asked with what was
-written; the fault that it raises names what is wrong and what to write instead.
+A kind stands in the annotation of a field of `tracker.session.schema`. voluptuous asks it with what
+was written; the fault that it raises names what is wrong and what to write instead.
 """
 
 import math
@@ -9,6 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
+
+from voluptuous import Invalid
 
 from calibration.errors import InputError
 from tracker.flight.ball import ball_named
@@ -24,7 +26,7 @@ MOST_LISTED = 12
 """Names that a sentence lists at most; a matter of looks."""
 
 
-class Fault(ValueError):
+class Fault(Invalid):
     """What is wrong with a value.
 
     Attributes

@@ -4,8 +4,20 @@ Every fault is gathered, each a sentence with file, line, table, field and, for 
 nearest one that is listed.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import cache, partial
 from typing import Any
+
+from voluptuous import (
+    DictInvalid,
+    Invalid,
+    Marker,
+    MultipleInvalid,
+    Optional,
+    Required,
+    RequiredFieldInvalid,
+)
+from voluptuous import Schema as Validator
 
 from calibration.errors import InputError, nearest
 from tracker.session.document import Document, Faults
@@ -29,9 +41,12 @@ def validated(schema: type[Schema], document: Document, faults: Faults) -> Schem
     faults : Faults
         Where the faults go.
     """
-    before = len(faults.found)
-    found = _table(schema, document.values, (), faults)
-    return found if len(faults.found) == before else None
+    try:
+        return _filled(schema, _validator(schema)(document.values))  # type: ignore[arg-type]
+    except MultipleInvalid as found:
+        for error in found.errors:
+            faults.add(*_said(schema, document.values, error))
+        return None
 
 
 def checked(schema: type[TableSchema], name: str, value: object, where: str) -> Any:
@@ -61,60 +76,88 @@ def checked(schema: type[TableSchema], name: str, value: object, where: str) -> 
         raise InputError(error.context["what"], where=where, remedy=remedy) from None
 
 
-def _table(schema: type[Schema], values: Mapping[str, Any], place: Place, faults: Faults) -> Schema:
-    """Return a table as its schema has it, without what is at fault."""
-    entries = schema.entries()
-    written = {}
-    for name, entry in entries.items():
-        if name in values:
-            written[name] = _value(entry, values[name], (*place, name), faults)
-        elif entry.needed:
-            remedy = "" if entry.kind is None else wanted(name, entry.kind)
-            faults.add((*place, name), "is missing", remedy)
-    for name in values:
-        if name not in entries:
-            faults.add(*_unlisted((*place, name), schema, values[name]))
-    return schema.of(written)
+@cache
+def _validator(schema: type[TableSchema]) -> Validator:
+    """Return what walks a table."""
+    return Validator(_mapping(schema))
 
 
-def _value(entry: Entry, value: Any, place: Place, faults: Faults) -> Any:
-    """Return what a field holds, None where that is at fault."""
-    if entry.kind is not None:
-        return _checked(entry.kind, value, place, faults)
-    assert entry.table is not None
-    name = ".".join(step for step in place if isinstance(step, str))
-    if not entry.many:
-        if isinstance(value, dict):
-            return _table(entry.table, value, place, faults)
-        faults.add(place, f"{shown(value)} is not a table", f"open it with a line [{name}]")
-        return None
-    what = f"is not a list of [[{name}]] tables"
-    remedy = f"write [[{name}]], with two brackets, above each"
-    if not isinstance(value, list):
-        faults.add(place, what, remedy)
-        return None
-    found = []
-    for index, one in enumerate(value):
-        if isinstance(one, dict):
-            found.append(_table(entry.table, one, (*place, index), faults))
-        else:
-            faults.add((*place, index), what, remedy)
+def _mapping(schema: type[TableSchema]) -> dict[Marker, Any]:
+    """Return the fields of a table as voluptuous has them; those that are not listed are faults."""
+    return {
+        (Required if entry.needed else Optional)(name): _checking(entry)
+        for name, entry in schema.entries().items()
+    }
+
+
+def _checking(entry: Entry) -> Any:
+    """Return what voluptuous asks of a field."""
+    if entry.table is not None:
+        table = _mapping(entry.table)
+        return partial(_each, Validator(table)) if entry.many else table
+    assert entry.kind is not None
+    return entry.kind.check if entry.kind.part is None else partial(_parts, entry.kind)
+
+
+def _parts(kind: Kind, value: Any) -> tuple[Any, ...]:
+    """Return the members of a list, each of which was checked."""
+    assert kind.part is not None
+    return tuple(_each(kind.part.check, kind.check(value)))
+
+
+def _each(check: Callable[[Any], Any], listed: Any) -> list[Any]:
+    """Return what a check makes of each in a list; the library's own ends at the first at fault."""
+    if not isinstance(listed, list):
+        raise DictInvalid("")
+    found, faults = [], list[Invalid]()
+    for index, one in enumerate(listed):
+        try:
+            found.append(check(one))
+        except Invalid as error:
+            error.prepend([index])
+            faults += error.errors if isinstance(error, MultipleInvalid) else [error]
+    if faults:
+        raise MultipleInvalid(faults)
     return found
 
 
-def _checked(kind: Kind, value: Any, place: Place, faults: Faults) -> Any:
-    """Return a value, or a list of them, of a kind; None where it is at fault."""
-    try:
-        found = kind.check(value)
-    except Fault as error:
-        remedy = better_remedy(_field(place), error.context)
-        faults.add(place, error.context["what"], remedy)
-        return None
-    if kind.part is None:
-        return found
-    return tuple(
-        _checked(kind.part, one, (*place, index), faults) for index, one in enumerate(found)
-    )
+def _filled(schema: type[Schema], found: Mapping[str, Any]) -> Schema:
+    """Return a table with the values that were found right, tables in it too."""
+    entries = schema.entries()
+    return schema.of({name: _whole(entries[name], value) for name, value in found.items()})
+
+
+def _whole(entry: Entry, value: Any) -> Any:
+    """Return the value of a field."""
+    table = entry.table
+    if table is None:
+        return value
+    return [_filled(table, one) for one in value] if entry.many else _filled(table, value)
+
+
+def _said(
+    schema: type[TableSchema], values: Mapping[str, Any], error: Invalid
+) -> tuple[Place, str, str]:
+    """Return the place of a fault, what is wrong and what to write."""
+    place: Place = tuple(step if isinstance(step, int) else str(step) for step in error.path)
+    if isinstance(error, Fault):
+        return place, error.context["what"], better_remedy(_field(place), error.context)
+    *above, last = place
+    table, value = schema, None if isinstance(error, RequiredFieldInvalid) else values
+    for step in above:
+        table = table if isinstance(step, int) else table.entries()[step].table or table
+    if isinstance(error, RequiredFieldInvalid):
+        kind = table.entries()[str(last)].kind
+        return place, "is missing", "" if kind is None else wanted(str(last), kind)
+    for step in place:
+        value = value[step]  # type: ignore[index]
+    if not isinstance(error, DictInvalid):
+        return _unlisted(place, table, value)
+    name = ".".join(step for step in place if isinstance(step, str))
+    if isinstance(last, int) or table.entries()[last].many:
+        remedy = f"write [[{name}]], with two brackets, above each"
+        return place, f"is not a list of [[{name}]] tables", remedy
+    return place, f"{shown(value)} is not a table", f"open it with a line [{name}]"
 
 
 def wanted(name: str, kind: Kind) -> str:
