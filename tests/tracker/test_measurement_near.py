@@ -14,7 +14,7 @@ from tests.tracker.test_video_change import measured
 from tracker.detection import CandidateFinder, SearchSettings
 from tracker.following.arcs import fit_arc
 from tracker.following.linking import ArcSearch, NearBall
-from tracker.following.throws import is_near_throw
+from tracker.following.throws import is_near_throw, other_ball
 from tracker.measurement import FittedShot
 from tracker.measurement.scouted_sizes import NEAR_DIAMETERS_PX, same_ball
 from tracker.measurement.scouting import scout
@@ -74,6 +74,29 @@ def arc_of(fall: float, count: int = 20, extent: float = 1.0):
 )
 def test_size_and_fall_must_be_those_of_one_distance(fall: float, may: bool) -> None:
     assert is_near_throw(arc_of(fall, 30), NEAR, FRAME_S) == may
+
+
+@pytest.mark.parametrize(
+    ("fall", "count", "times"),
+    [
+        (FALL / 3.0, 30, 3.0),
+        (3.0 * FALL, 30, 1.0 / 3.0),
+        (0.6 * FALL, 30, None),
+        (1.7 * FALL, 30, None),
+        (0.5 * FALL, 14, None),
+        (4.0 * FALL, 14, 0.25),
+        (4.0 * FALL, 13, None),
+        (-FALL, 30, None),
+    ],
+)
+def test_size_and_fall_tell_another_ball(fall: float, count: int, times: float | None) -> None:
+    """A ball three times as large is three times as far at the same size, and falls a third.
+
+    At half the fall, fourteen positions reach less than two diameters.
+    """
+    assert other_ball(arc_of(fall, count), NEAR, 2.0 * FRAME_S) == (
+        None if times is None else pytest.approx(times, rel=1e-6)
+    )
 
 
 def test_what_hardly_moves_is_no_near_throw() -> None:

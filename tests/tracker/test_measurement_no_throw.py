@@ -197,3 +197,40 @@ def test_frames_too_far_apart_for_any_throw_are_named_first(apart_s, said) -> No
     assert (cause.code is ReasonCode.FRAMES_FAR_APART) is said
     if said:
         assert f"{apart_s:.2g} s apart" in cause.clause and "than the 8 frames" in cause.clause
+
+
+@pytest.mark.parametrize(
+    ("times", "rejected", "lost", "named"),
+    [
+        (3.0, 19, 0, True),
+        (3.0, 20, 0, False),
+        (4.4, 19, 0, True),
+        (4.6, 19, 0, False),
+        (0.46, 0, 0, True),
+        (0.44, 0, 0, False),
+        (3.0, 0, 31, False),
+    ],
+)
+def test_what_falls_as_another_ball_asks_which_it_was(times, rejected, lost, named) -> None:
+    """A tennis ball is 6.7 cm across; balls of 3 to 30 cm are thrown."""
+    clock = np.arange(60) * FRAME_S
+    path = arc(20, 100.0)
+    found = replace(
+        scouted(),
+        timing=Timing(clock, clock),
+        lost_s=tuple(clock[:lost]),
+        others=((arc(15), 1.0 / 9.0), (arc(16), 1.5), (path, times)),
+    )
+    refused = [
+        rejected_throw(Throw(arc(count, 400.0), None), CONTEXT, FRAME_S, Reason(ReasonCode.RUNS_ON))
+        for count in (rejected,)
+        if count
+    ]
+    cause, *_ = why_no_throw(refused, CONTEXT, replace(found, others=found.others[2:]))
+    assert (cause.code is ReasonCode.ANOTHER_BALL) is named
+    if named:
+        assert cause.numbers["stated_cm"] == pytest.approx(6.7)
+        assert cause.numbers["least_cm"] == pytest.approx(6.7 * times / 1.6)
+        assert cause.numbers["most_cm"] == pytest.approx(6.7 * times * 1.6)
+        longest, *_ = why_no_throw([], CONTEXT, found)
+        assert longest == cause

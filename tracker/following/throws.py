@@ -64,6 +64,10 @@ line of sight, times the frame's width over the focal length, 1.27 for a view of
 NEAR_EXTENT = 2.0
 """How far a near ball must come, in its diameters: less is something that turns or trembles."""
 
+OTHER_POSITIONS = 14
+"""Fewest positions of a fall by which another ball than the stated one is named: real clips without
+a ball gave up to twelve."""
+
 END_CUTS = (0, 2, 4)
 LEAST_CUT = 12
 """Positions tried to be cut off either end of a path, and fewest that are left."""
@@ -125,6 +129,26 @@ def falls_near(arc: Arc, near: NearBall, frame_s: float, width_px: float = np.in
         and _keeps_pace(arc, speed, width_px)
         and arc.scatter_px < room_px + SCATTER_STREAK * speed * frame_s
     )
+
+
+def other_ball(arc: Arc, near: NearBall, frame_s: float) -> float | None:
+    """Return how many times as large as the stated ball one is that is thrown along a path nearby.
+
+    Its size in the frame and its fall give its diameter; None where that is the stated one's, or
+    where no ball is thrown along it.
+
+    Parameters
+    ----------
+    arc, near, frame_s
+        As of `is_near_throw`.
+    """
+    fall = float(arc.acceleration_pxps2[1])
+    if len(arc.frames) < OTHER_POSITIONS or fall <= 0.0:
+        return None
+    times = near.fall_pxps2 / fall
+    if NEAR_FALLS[0] < 1.0 / times < NEAR_FALLS[1]:
+        return None
+    return times if is_near_throw(arc, NearBall(near.diameter_px, fall), frame_s) else None
 
 
 def reaches_near_throw(arc: Arc, near: NearBall) -> bool:

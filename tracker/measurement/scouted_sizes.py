@@ -15,6 +15,7 @@ from tracker.following.throws import (
     is_brief,
     is_near_throw,
     is_throw,
+    other_ball,
     reaches_near_throw,
 )
 from tracker.records import Candidates
@@ -103,6 +104,8 @@ class _Near:
         self._found: list[list[Arc]] = [[] for _ in self._balls]
         self.brief: list[Arc] = []
         """Afterwards: what falls as a ball of its size does, but too briefly or aslant."""
+        self.others: list[tuple[Arc, float]] = []
+        """Afterwards: what another ball is thrown along, and how many times as large it is."""
 
     def see(self, frame: int, time_s: float, luma: Codes, blueness: Codes | None) -> None:
         """Take the next frame."""
@@ -136,6 +139,8 @@ class _Near:
                 paths += near[:1]
                 if not near:
                     self._note_brief(free, ball)
+                    tried = [(part, other_ball(part, ball, self._frame_s)) for part in (free, arc)]
+                    self.others += [(part, times) for part, times in tried if times][:1]
         kept: list[Arc] = []
         for arc in sorted(paths, key=lambda each: -len(each.frames)):
             longer = [each for each in thrown if len(each.frames) >= len(arc.frames)]

@@ -80,6 +80,8 @@ class Scouted:
         Of the throws, those of a ball that is seen so near that its size shows.
     brief : tuple of Arc
         What falls as a ball that is near does, but too briefly or aslant.
+    others : tuple of (Arc, float)
+        What a ball of another size is thrown along, and how many times as large as stated it is.
     """
 
     arcs: tuple[Arc, ...]
@@ -93,6 +95,7 @@ class Scouted:
     lost_s: tuple[float, ...] = ()
     near: tuple[int, ...] = ()
     brief: tuple[Arc, ...] = ()
+    others: tuple[tuple[Arc, float], ...] = ()
 
     @property
     def lost_share(self) -> float:
@@ -336,6 +339,7 @@ class _Scout:
             tuple(loop.lost_s),
             seen_near,
             tuple(self._sizes.near.brief),
+            tuple(self._sizes.near.others),
         )
 
 

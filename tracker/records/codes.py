@@ -117,6 +117,7 @@ class ReasonCode(StrEnum):
     NOTHING_FALLS = "nothing_falls"
     NO_THROW_MEASURED = "no_throw_measured"
     LET_GO = "let_go"
+    ANOTHER_BALL = "another_ball"
     CAMERA_PRESUMED = "camera_presumed"
     FALLS_SLOWLY = "falls_slowly"
     NO_PATH_FALLS = "no_path_falls"

@@ -19,14 +19,14 @@ NO_SHOT = {
         "slow motion?",
         "no shot was found, but something falls so slowly that at life speed it would be "
         "{away:.0f} m away: if it is the ball, the file plays {least:.0f} to {most:.0f} times "
-        "slower than life: write the true frame rate as capture_fps under [camera] of a "
-        "session.toml",
+        "slower than life: give its true frame rate with --capture-fps, or as capture_fps under "
+        "[camera] of a session.toml",
     ),
     ReasonCode.NO_PATH_FALLS: Entry(
         "nothing falls",
         "no shot was found: none of the {paths:.0f} paths of moving things in the frame falls as a "
-        "thrown ball does: is it the right clip, does it play at life speed (else write "
-        "capture_fps), and does the ball show for a quarter of a second?",
+        "thrown ball does: is it the right clip, does it play at life speed (else give its true "
+        "frame rate, --capture-fps), and does the ball show for a quarter of a second?",
     ),
     ReasonCode.FALLS_BRIEFLY: Entry(
         "seen too briefly",
@@ -64,8 +64,14 @@ NO_SHOT = {
     ReasonCode.LET_GO: Entry(
         "let go",
         "no shot was found, but what falls at {release_s:.2f} s begins at {speed_mps:.1f} m/s: "
-        "it was dropped or tossed softly, or is no ball, and a throw is measured from "
-        "{least_mps:g} m/s on",
+        "it was dropped or tossed softly, is another ball than the one stated (--ball), or is no "
+        "ball, and a throw is measured from {least_mps:g} m/s on",
+    ),
+    ReasonCode.ANOTHER_BALL: Entry(
+        "another ball?",
+        "no shot was found, but what falls at {release_s:.2f} s falls as a ball {least_cm:.0f} to "
+        "{most_cm:.0f} cm across does, not as one of {stated_cm:.1f} cm: name the ball that was "
+        "thrown with --ball, or as type under [ball] of a session.toml",
     ),
     ReasonCode.CAMERA_PRESUMED: Entry(
         "camera's place unknown",

@@ -29,6 +29,10 @@ BY_DISTANCE = {
 AT_CUT_FRAMES = 2.5
 """A path that begins or ends so near to the clip's beginning or end was cut, in frames."""
 
+BALLS_M, DIAMETER_FACTOR = (0.03, 0.3), 1.6
+"""Diameters of the balls that are thrown, m, and the factor to which size and fall give a ball's
+diameter: sizes are looked for in steps of two."""
+
 LONG_FLIGHT_S = 2.0
 """How long a ball of a launcher flies, s: a higher lob is rare. Common practice, no source."""
 
@@ -60,6 +64,9 @@ def why_no_throw(
     slow = [arc for arc in (scouted.arcs[at] for at in scouted.slow) if bends(arc)]
     if slow:
         return (_falls_slowly(slow, context),)
+    another = _another_ball(rejected, context, scouted)
+    if another is not None:
+        return (another,)
     if rejected:
         longest = max(rejected, key=lambda each: each.frames_seen)
         at_s = {"release_s": longest.release_s}
@@ -89,6 +96,26 @@ def frames_far_apart(scouted: Scouted) -> Reason | None:
         return None
     numbers = {"apart_s": scouted.frame_s, "least": LEAST_POSITIONS}
     return Reason(ReasonCode.FRAMES_FAR_APART, numbers)
+
+
+def _another_ball(
+    rejected: Sequence[RejectedCandidate], context: ClipContext, scouted: Scouted
+) -> Reason | None:
+    """Return that what falls longest falls as a ball of another size than stated, or None."""
+    stated_m = 2.0 * context.circumstances.ball_radius_m
+    others = [each for each in scouted.others if BALLS_M[0] < stated_m * each[1] < BALLS_M[1]]
+    if not others or scouted.lost_share > MOST_LOST:
+        return None
+    arc, times = max(others, key=lambda each: len(each[0].frames))
+    if any(each.frames_seen >= len(arc.frames) for each in rejected):
+        return None
+    numbers = {
+        "release_s": float(arc.times_s[0]) * context.facts.pace,
+        "least_cm": 100.0 * stated_m * times / DIAMETER_FACTOR,
+        "most_cm": 100.0 * stated_m * times * DIAMETER_FACTOR,
+        "stated_cm": 100.0 * stated_m,
+    }
+    return Reason(ReasonCode.ANOTHER_BALL, numbers)
 
 
 def _unlike_life(rejected: RejectedCandidate) -> bool:
