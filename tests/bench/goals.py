@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from tests.bench.scale import CLIP_S, cost_of, film
+from tests.bench.scale import AS_THE_PROGRAM, CLIP_S, cost_of, film
 from tracker.workflow.simulate import SimulateOptions, simulate
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -193,7 +193,12 @@ def _run(command: Sequence[str]) -> float:
 
 def _child(code: str, *words: str) -> dict[str, Any]:
     done = subprocess.run(
-        [sys.executable, "-c", code, *words], capture_output=True, text=True, check=True, cwd=ROOT
+        [sys.executable, "-c", code, *words],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=ROOT,
+        env=AS_THE_PROGRAM,
     )
     found: dict[str, Any] = json.loads(done.stdout.splitlines()[-1])
     return found
