@@ -55,36 +55,65 @@ def ball_images(
     shape = (len(grid_x), grid_y.shape[1], grid_x.shape[1])
     uneven = bool(np.any(light != 0.0))
     along, upright = light.astype(np.float32).T[:, :, None, None]
-    found = [np.zeros(shape, np.float32) for _ in range(7 if uneven else 5)]
-    share, distance = np.empty(shape, np.float32), np.empty(shape, np.float32)
+    found = [np.empty(shape, np.float32) for _ in range(7 if uneven else 5)]
+    share, distance, part = (np.empty(shape, np.float32) for _ in range(3))
     steepness = np.float32(LOGISTIC / EDGE_PX)
     rim = (radius * steepness).astype(np.float32)[:, None, None]
-    for offset in offsets:
+    for number, offset in enumerate(offsets):
         middle = (place + offset * streak).astype(np.float32)
         dx = (grid_x - middle[:, :1])[:, None, :]
         dy = (grid_y - middle[:, 1:])[:, :, None]
         np.add(dx * dx, dy * dy + np.float32(1e-6), out=distance)
         np.sqrt(distance, out=distance)
         _cover(distance, steepness, rim, share)
-        found[0] += share
-        found[3] += share * dx
-        found[4] += share * dy
+        sums = [(0, share, np.float32(1.0)), (3, share, dx), (4, share, dy)]
+        _add(found, number, sums, part)
         # From here on `distance` holds the slope over the distance.
-        np.divide(share - share * share, distance, out=distance)
-        found[1] += distance * dx
-        found[2] += distance * dy
+        np.multiply(share, share, out=part)
+        np.subtract(share, part, out=part)
+        np.divide(part, distance, out=distance)
+        _add(found, number, [(1, distance, dx), (2, distance, dy)], part)
         if uneven:
-            distance *= along * dx + upright * dy
-            found[5] += distance * dx
-            found[6] += distance * dy
+            np.add(along * dx, upright * dy, out=part)
+            distance *= part
+            _add(found, number, [(5, distance, dx), (6, distance, dy)], part)
     for image in found[1:3] + found[5:]:
         image *= steepness
     per_radius = (1.0 / np.maximum(radius, LEAST_RADIUS_PX)).astype(np.float32)[:, None, None]
-    for part, image in zip((along, upright), found[5:], strict=False):
-        image -= part * found[0]
+    for towards, image in zip((along, upright), found[5:], strict=False):
+        np.multiply(towards, found[0], out=part)
+        image -= part
     for image in found[3:]:
         image *= per_radius
-    return [image.reshape(len(grid_x), -1) / np.float32(len(offsets)) for image in found]
+    if len(offsets) > 1:
+        for image in found:
+            image /= np.float32(len(offsets))
+    return [image.reshape(len(grid_x), -1) for image in found]
+
+
+def _add(
+    images: list[Fine],
+    number: int,
+    sums: list[tuple[int, Fine, Fine | np.float32]],
+    work: Fine,
+) -> None:
+    """Add products to images; those of the first disc, number 0, are their first values.
+
+    Parameters
+    ----------
+    images : list of ndarray
+    number : int
+    sums : list of (int, ndarray, ndarray)
+        Of each image its place in the list, and both factors.
+    work : ndarray
+        Overwritten.
+    """
+    for place, one, other in sums:
+        if number == 0:
+            np.multiply(one, other, out=images[place])
+        else:
+            np.multiply(one, other, out=work)
+            images[place] += work
 
 
 def _cover(distance: Fine, steepness: np.float32, rim: Fine, share: Fine) -> None:

@@ -158,7 +158,8 @@ class _Fit:
         for shift in self.ghosts:
             ghost = ball_images(grid, place + shift[rows], streak, radius, slope)
             for own, other in zip(images, ghost, strict=True):
-                own -= other * np.float32(0.5)
+                other *= np.float32(0.5)
+                own -= other
         return images
 
     def linearise(self, rows: Rows, light: Array) -> tuple[Fine, Fine]:
