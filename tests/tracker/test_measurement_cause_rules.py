@@ -44,7 +44,8 @@ def arc(count=20, begin_s=1.0, fall=300.0):
 
 
 def scouted(*arcs, slow=()):
-    return SimpleNamespace(arcs=arcs, slow=slow, frame_s=FRAME_S)
+    timing = SimpleNamespace(times_s=np.arange(60) * FRAME_S)
+    return SimpleNamespace(arcs=arcs, slow=slow, frame_s=FRAME_S, timing=timing)
 
 
 def shot(release_s, flight_s=1.0):

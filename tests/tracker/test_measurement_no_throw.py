@@ -22,7 +22,8 @@ from tracker.measurement.throws import Throw
 from tracker.records import Reason, ReasonCode
 
 CONTEXT = clip_context(circumstances(calibrated()))
-TIMING = Timing(np.zeros(1), np.zeros(1))
+CLOCK = np.arange(60) * FRAME_S
+TIMING = Timing(CLOCK, CLOCK)
 
 
 def arc(count: int, fall: float = 0.0, row: float = 100.0) -> Arc:
@@ -213,12 +214,10 @@ def test_frames_too_far_apart_for_any_throw_are_named_first(apart_s, said) -> No
 )
 def test_what_falls_as_another_ball_asks_which_it_was(times, rejected, lost, named) -> None:
     """A tennis ball is 6.7 cm across; balls of 3 to 30 cm are thrown."""
-    clock = np.arange(60) * FRAME_S
     path = arc(20, 100.0)
     found = replace(
         scouted(),
-        timing=Timing(clock, clock),
-        lost_s=tuple(clock[:lost]),
+        lost_s=tuple(CLOCK[:lost]),
         others=((arc(15), 1.0 / 9.0), (arc(16), 1.5), (path, times)),
     )
     refused = [
@@ -234,3 +233,13 @@ def test_what_falls_as_another_ball_asks_which_it_was(times, rejected, lost, nam
         assert cause.numbers["most_cm"] == pytest.approx(6.7 * times * 1.6)
         longest, *_ = why_no_throw([], CONTEXT, found)
         assert longest == cause
+
+
+@pytest.mark.parametrize(("frames", "short"), [(23, True), (25, False)])
+def test_a_clip_shorter_than_a_throw_says_so(frames, short) -> None:
+    """A fifth of a second is 24 frames of 1/120 s."""
+    clock = np.arange(frames) * FRAME_S
+    (cause,) = why_no_throw([], CONTEXT, replace(scouted(), timing=Timing(clock, clock)))
+    assert (cause.code is ReasonCode.CLIP_TOO_SHORT) is short
+    if short:
+        assert "in a clip of 0.19 s" in cause.clause and "from 0.2 s on" in cause.clause

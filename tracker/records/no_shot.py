@@ -52,6 +52,11 @@ NO_SHOT = {
         "followed, so a ball does not stand out from a camera that moves: rest the camera on "
         "something firm, and have what stands still in the picture",
     ),
+    ReasonCode.CLIP_TOO_SHORT: Entry(
+        "clip too short",
+        "no shot was found, and none can be measured in a clip of {lasts_s:.2g} s: a throw is "
+        "measured from {least_s:g} s on, so leave half a second before and after the flight",
+    ),
     ReasonCode.FRAMES_FAR_APART: Entry(
         "too few frames a second",
         "no shot was found, and none can be measured in a file whose frames come {apart_s:.2g} s "

@@ -28,7 +28,7 @@ from tracker.measurement.starts.hypotheses import (
     hypotheses,
     scaled_context,
 )
-from tracker.measurement.starts.no_throw import frames_far_apart
+from tracker.measurement.starts.no_throw import no_room
 from tracker.measurement.starts.throw_rules import (
     LEAST_USED_SHARE,
     MOST_SCALE,
@@ -146,7 +146,7 @@ def causes_in(
         Reason(ReasonCode.ONLY_REJECTED, {"release_s": shot.release_s}) for shot in rejected[:1]
     )
     if not throws:
-        nothing = frames_far_apart(scouted) or Reason(ReasonCode.NOTHING_FALLS)
+        nothing = no_room(scouted) or Reason(ReasonCode.NOTHING_FALLS)
         return only or (nothing,)
     found: list[tuple[float, Reason]] = []
     for throw in throws:

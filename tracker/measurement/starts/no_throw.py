@@ -5,7 +5,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from tracker.following.arcs import Arc, fit_arc
-from tracker.following.throws import LEAST_DURATION_S, LEAST_POSITIONS, falls_briefly
+from tracker.following.throws import (
+    LEAST_DURATION_S,
+    LEAST_POSITIONS,
+    NEAR_DURATION_S,
+    falls_briefly,
+)
 from tracker.measurement.context import ClipContext
 from tracker.measurement.scouting import MOST_LOST, Scouted
 from tracker.measurement.starts.gravity_scale import AWAY_M, SPEEDS_MPS
@@ -58,9 +63,9 @@ def why_no_throw(
     position_known : bool
         Whether the camera's position is stated. Without it a fit may not find the right distance.
     """
-    far_apart = frames_far_apart(scouted)
-    if far_apart is not None:
-        return (far_apart,)
+    short = no_room(scouted)
+    if short is not None:
+        return (short,)
     slow = [arc for arc in (scouted.arcs[at] for at in scouted.slow) if bends(arc)]
     if slow:
         return (_falls_slowly(slow, context),)
@@ -85,13 +90,18 @@ def why_no_throw(
     return (_without_a_throw(context, scouted),)
 
 
-def frames_far_apart(scouted: Scouted) -> Reason | None:
-    """Return that a flight shows in too few frames of a clip for any throw, None where it does not.
+def no_room(scouted: Scouted) -> Reason | None:
+    """Return why no throw can show in a clip, whatever it shows; None where one can.
+
+    It is shorter than any throw, or its frames come so far apart that a flight shows in too few.
 
     Parameters
     ----------
     scouted : Scouted
     """
+    lasts_s = float(np.ptp(scouted.timing.times_s)) + scouted.frame_s
+    if lasts_s < NEAR_DURATION_S:
+        return Reason(ReasonCode.CLIP_TOO_SHORT, {"lasts_s": lasts_s, "least_s": NEAR_DURATION_S})
     if scouted.frame_s * LEAST_POSITIONS <= LONG_FLIGHT_S:
         return None
     numbers = {"apart_s": scouted.frame_s, "least": LEAST_POSITIONS}
