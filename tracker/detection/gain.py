@@ -2,10 +2,10 @@
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtr
 
 from tracker.detection.ball_image import EDGE_PX, LEAST_RADIUS_PX
 from tracker.detection.component import shrink_of
-from tracker.statistics.distributions import normal_below
 
 Array = NDArray[np.float64]
 
@@ -54,5 +54,5 @@ def _caught(half: float, streak: Array, blur: Array) -> Array:
 
 def _integral(at: Array) -> Array:
     """Return the integral of the normal distribution function up to a place."""
-    found: Array = at * normal_below(at) + np.exp(-0.5 * at**2) / np.sqrt(2.0 * np.pi)
+    found: Array = at * ndtr(at) + np.exp(-0.5 * at**2) / np.sqrt(2.0 * np.pi)
     return found

@@ -24,7 +24,6 @@ from tracker.fitting.parameters import (
     WIND_AT,
 )
 from tracker.records import Pooled
-from tracker.statistics.tails import chi_square_above
 
 Array = NDArray[np.float64]
 Fit = tuple[Circumstances, FittedFlight]
@@ -61,6 +60,8 @@ def pool(fits: Sequence[Fit]) -> dict[str, Pooled]:
     """
     if len(fits) < LEAST_SHOTS:
         return {}
+    from scipy.special import chdtrc
+
     known = fits[0][0]
     found = {}
     for name, target in POOLED.items():
@@ -83,7 +84,7 @@ def pool(fits: Sequence[Fit]) -> dict[str, Pooled]:
             expected_u=known.drag_u if target == DRAG_AT else known.lift_u,
             shots=len(fits),
             q=q,
-            q_p=chi_square_above(q, dof),
+            q_p=float(chdtrc(dof, q)),
             between_sd=sqrt(between),
         )
     return found

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.special import chdtri
 
 from calibration.camera import Camera
 from tracker.flight.integration import fly
@@ -18,7 +19,6 @@ from tracker.following.filterpy_filter import filter_class
 from tracker.following.gate import GATE
 from tracker.following.hypothesis import Hypothesis, SearchContext
 from tracker.records import Candidates, Consistency
-from tracker.statistics.distributions import chi_square_quantile
 
 if TYPE_CHECKING:
     from filterpy.kalman import KalmanFilter
@@ -214,7 +214,7 @@ def consistency(
         # Rounding must not make it uneven, which would grow from step to step.
         spread = 0.5 * (spread + spread.T)
     freedom = 2 * count
-    low, high = (chi_square_quantile(beyond, freedom) / freedom for beyond in INTERVAL)
+    low, high = (float(chdtri(freedom, beyond)) / freedom for beyond in INTERVAL)
     return Consistency(total / freedom, low, high, count)
 
 

@@ -12,14 +12,13 @@ of the ratio of both likelihoods; `docs/methods/finding.md` derives it.
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from math import lgamma
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import betaln, logsumexp, ndtr
 
 from calibration.adjustment.robust import fit_linear
 from tracker.records import Backdrop, Candidates, Track
-from tracker.statistics.distributions import normal_below
 
 Array = NDArray[np.float64]
 
@@ -186,7 +185,7 @@ def visibility_of(
     missed = np.ones(len(frames), bool)
     missed[rows] = False
     hits = int(len(frames) - np.sum(missed))
-    detected = _detected(chance, missed, faint) - _log_beta(hits + 1, len(frames) - hits + 1)
+    detected = _detected(chance, missed, faint) - float(betaln(hits + 1, len(frames) - hits + 1))
     contrast = np.array([each.contrast_ratio for each in shown])[clearest, np.arange(len(rows))]
     evidence = detected + float(np.sum(contrast) + np.sum(purity_ratio(pictures.purity, purities)))
     row, absence = _absence(chance, missed)
@@ -204,13 +203,7 @@ def _detected(chance: Array, missed: NDArray[np.bool_], faint: bool) -> float:
     kept = np.array(KEPT_SHARES if faint else (1.0,))[:, None]
     found = np.sum(np.log(kept * chance[~missed]), axis=1)
     likelihood = found + np.sum(np.log(1.0 - kept * chance[missed]), axis=1)
-    most = float(np.max(likelihood))
-    return most + float(np.log(np.mean(np.exp(likelihood - most))))
-
-
-def _log_beta(a: float, b: float) -> float:
-    """Return the logarithm of the beta function (DLMF, equation 5.12.1)."""
-    return lgamma(a) + lgamma(b) - lgamma(a + b)
+    return float(logsumexp(likelihood) - np.log(len(kept)))
 
 
 def _absence(chance: Array, missed: NDArray[np.bool_]) -> tuple[int, float]:
@@ -304,7 +297,7 @@ class _Component:
         places = self.places
         mean = self.expected
         upper, lower = (places.least - mean) / places.spread, (-places.least - mean) / places.spread
-        found: Array = normal_below(upper) - normal_below(lower)
+        found: Array = ndtr(upper) - ndtr(lower)
         return found
 
     @property

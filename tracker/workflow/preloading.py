@@ -4,5 +4,6 @@ MEASURING = (
     "tracker.workflow.jobs",
     "tracker.measurement.starts",
     "tracker.report.shot_picture",
+    "scipy.special",
 )
 """What measuring a clip imports, most of it on demand: a process else spends a second on it."""
