@@ -7,8 +7,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from unicodedata import category
 
-from tracker.report.typeface import Widths, widths_of
-
 if TYPE_CHECKING:
     from cv2 import FontFace
 
@@ -19,8 +17,8 @@ FILES = {"normal": "DejaVuSans.ttf", "bold": "DejaVuSans-Bold.ttf"}
 """The pictures' typeface by weight; matplotlib carries the files, and draws with them too."""
 
 MEASURED_SIZE = 300
-"""OpenCV's size of letters at which one is measured that the typeface lacks: large, since widths
-are whole pixels, and no larger, since the letters are drawn for it."""
+"""OpenCV's size of letters at which a width is measured: large, since widths are whole pixels,
+and no larger, since the letters are drawn for it."""
 
 NO_LETTERS = {"Cc", "Cn", "Co", "Cs"}
 """Categories of what is no letter: control codes, and codes without a meaning that all share."""
@@ -75,15 +73,7 @@ def letter_places(text: str, size_px: float, weight: str = "normal") -> list[flo
 
 @lru_cache(maxsize=4000)
 def _advance(letter: str, weight: str) -> float:
-    """Return the width of a letter in sizes of letters.
-
-    It stands in the typeface's file; of another one's, as OpenCV takes for signs that are missing,
-    it is how much a second letter adds: a hundred letters so take a tenth of a second.
-    """
-    widths = _widths(weight)
-    stated = None if widths is None else widths.of(letter)
-    if stated is not None:
-        return stated
+    """Return the width of a letter in sizes of letters, from how much a second one adds."""
     import cv2
 
     one, two = (
@@ -103,26 +93,12 @@ def _face(weight: str) -> "FontFace":
     """Return a face; OpenCV's own where matplotlib's files are missing."""
     import cv2
 
-    face = cv2.FontFace()
-    if not face.set(str(_file(weight))):
-        face.set("sans")
-    return face
-
-
-@cache
-def _widths(weight: str) -> Widths | None:
-    """Return the widths of a face's letters, None where matplotlib's files are missing."""
-    try:
-        return widths_of(_file(weight))
-    except (OSError, ValueError):
-        return None
-
-
-def _file(weight: str) -> Path:
-    """Return where matplotlib's file of a weight is, or would be."""
     found = find_spec("matplotlib")
     folder = Path(found.origin).parent if found is not None and found.origin else Path()
-    return folder / "mpl-data" / "fonts" / "ttf" / FILES[weight]
+    face = cv2.FontFace()
+    if not face.set(str(folder / "mpl-data" / "fonts" / "ttf" / FILES[weight])):
+        face.set("sans")
+    return face
 
 
 def folded(text: str, inches: float, size: float, weight: str = "normal") -> list[str]:
