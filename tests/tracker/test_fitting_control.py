@@ -38,11 +38,18 @@ def test_neighbours_check_each_other(kept) -> None:
     assert not alone.any()
 
 
-def test_of_few_positions_each_is_needed() -> None:
-    """Eight and one alone: with seven it stays."""
-    for count, is_out in ((8, True), (7, False)):
+def test_of_very_few_positions_each_is_needed() -> None:
+    """Five and one alone: with four it stays."""
+    for count, is_out in ((8, True), (5, True), (4, False)):
         alone, used = control(np.array([*range(count), 150]), 0.0)
         assert used.all()
+        assert np.flatnonzero(alone).tolist() == ([count] if is_out else [])
+
+
+def test_of_few_only_one_far_in_time_is_left_out() -> None:
+    """At 120 frames a second the last stands 0.33 s, and 0.28 s, after the others."""
+    for last, is_out in ((45, True), (38, False)):
+        alone, _ = control(np.array([*range(6), last]), 0.0)
         assert alone[-1] == is_out
 
 

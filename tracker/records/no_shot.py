@@ -86,8 +86,9 @@ NO_SHOT = {
     ReasonCode.FALLS_OTHERWISE: Entry(
         "falls otherwise",
         "no shot was found, and what falls at {release_s:.2f} s does not fall as a ball does "
-        "before this camera: were the markers' pixels picked on this clip, at its full size, and "
-        "is the ball in it?",
+        "before this camera: were the markers' pixels picked on this clip, at its full size, is "
+        "the ball in it, and did wind of several metres a second blow that [air] lacks "
+        "(wind_along_mps, wind_across_mps and wind_u_mps)?",
     ),
     ReasonCode.TAPED_IN_FEET: Entry(
         "feet?",
