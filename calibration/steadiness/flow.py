@@ -17,9 +17,13 @@ MOST_STEPS, LEAST_STEP_PX = 12, 0.01
 COARSE_WIDTH = 240
 """Longer side of the picture in which a jump is searched for, px. Chosen for time."""
 
-LEAST_CHANGE = 0.05
-"""A smaller relative change of the light is left alone: where the camera moves, levels vary without
-a change of light, and to correct 2 % disturbs what is followed. From drawn clips."""
+LIGHT_PX = 41
+"""Side of the square whose mean level counts as the light on a pixel, working px: two windows of
+the optical flow. With half or twice as much the camera's motion comes out the same."""
+
+EVEN_LEVEL, LEAST_LEVEL = 110.0, 4.0
+"""Level that every part of an evenly lit picture has, and the least that is taken for light, luma
+steps: a pixel twice as bright as what is around it stays below white."""
 
 
 def reduced(luma: Luma, shrink: float) -> Luma:
@@ -32,35 +36,21 @@ def reduced(luma: Luma, shrink: float) -> Luma:
     return np.asarray(small, np.uint8)
 
 
-def means_at(small: Luma, places: Array) -> Array:
-    """Return the mean level of the window around each place, shape (N,)."""
-    import cv2
+def evenly_lit(luma: Luma) -> Luma:
+    """Return a picture divided by the light on each of its parts, the mean level around it.
 
-    height, width = small.shape
-    means = cv2.blur(small, (WINDOW_PX, WINDOW_PX))
-    at = np.rint(np.nan_to_num(places)).astype(np.int64)
-    found = means[np.clip(at[:, 1], 0, height - 1), np.clip(at[:, 0], 0, width - 1)]
-    return found.astype(np.float64)
-
-
-def relit(small: Luma, means: Array, before: Array) -> Luma:
-    """Return a picture in the light of another: following takes light to be the same in both.
-
-    Clouds and automatic exposures change the gain. The contrast shows it less surely than the level
-    does, as an encoder that lacks bits takes contrast away.
+    Following takes the light to be the same in two pictures. Clouds' shadows and automatic
+    exposures change the gain, part by part; here the change goes out with the light, and what the
+    picture shows moves as before.
 
     Parameters
     ----------
-    small : ndarray of uint8, shape (H, W)
-    means, before : ndarray, shape (N,)
-        Levels around the same points in this picture and in the other.
+    luma : ndarray of uint8, shape (H, W)
     """
     import cv2
 
-    gain = float(np.median(before / np.maximum(means, 1.0)))
-    if abs(gain - 1.0) < LEAST_CHANGE:
-        return small
-    return np.asarray(cv2.convertScaleAbs(small, alpha=gain), np.uint8)
+    light = cv2.max(cv2.boxFilter(luma, cv2.CV_32F, (LIGHT_PX, LIGHT_PX)), LEAST_LEVEL)
+    return np.asarray(cv2.divide(luma, light, scale=EVEN_LEVEL, dtype=cv2.CV_8U), np.uint8)
 
 
 def followed(

@@ -10,7 +10,7 @@ from calibration.adjustment.robust import sigma_of_radii, tukey_weights
 from calibration.camera import Camera
 from calibration.steadiness.averages import Averages
 from calibration.steadiness.corners import FEWEST_POINTS, WINDOW_PX, check_size, enough_corners
-from calibration.steadiness.flow import followed, means_at, reduced, relit, whole_shift
+from calibration.steadiness.flow import evenly_lit, followed, reduced, whole_shift
 from calibration.steadiness.glance import Glance
 from calibration.steadiness.motion import (
     SHEAR,
@@ -114,7 +114,7 @@ class SteadyReference:
         self._points, self._seen, self._pixels = self._points[usable], seen[usable], pixels[usable]
         self._glance = Glance(luma, self._pixels, round(WINDOW_PX / self._shrink))
         self.averages = Averages(self._of_mean, self._shrink)
-        self._means = means_at(small, self._points)
+        self._evenly_lit = evenly_lit(small)
         self._scatter = PointScatter(len(self._points), self._shrink)
         self._moves = self._zooms = False
         self._last = np.zeros(SIZE)
@@ -309,8 +309,7 @@ class SteadyReference:
     def _follow(self, small: Luma, guess: Array) -> tuple[NDArray[np.bool_], Array]:
         """Return which points were found again, and where, in pixels of the whole frame."""
         start = (self._places(guess, self._pixels) + 0.5) * self._shrink - 0.5
-        small = relit(small, means_at(small, start), self._means)
-        found, places = followed(self._reference, small, self._points, start)
+        found, places = followed(self._evenly_lit, evenly_lit(small), self._points, start)
         return found, (places + 0.5) / self._shrink - 0.5
 
     def _share(self, pixels: Array) -> Array:

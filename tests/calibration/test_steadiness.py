@@ -7,7 +7,7 @@ import pytest
 from calibration.camera import looking_at, rotation_from_vector
 from calibration.errors import InputError
 from calibration.steadiness import Motion, Rolling, SteadyReference, moved_pixels, reference_rolling
-from calibration.steadiness.flow import relit
+from calibration.steadiness.flow import evenly_lit
 from calibration.steadiness.motion import SHEAR, SHIFT, TURN, ZOOM, background
 from calibration.steadiness.motion import SIZE as SIZE_OF_MOTION
 from calibration.steadiness.rolling import RecentMotion
@@ -198,14 +198,30 @@ def test_a_change_of_light_is_no_motion_and_hides_none(plate, gain, black):
     assert FOCAL * np.abs(motion.turn_rad - turn).max() < 0.08
 
 
-def test_light_is_taken_back_by_the_level_of_most_points():
+def test_the_shadow_of_a_cloud_on_half_of_the_picture_is_no_motion_and_hides_none(plate):
+    """It takes 45 % of the light away, over a soft edge of 60 px."""
+    rng = np.random.default_rng(23)
+    dim = 0.6 * plate
+    reference = SteadyReference(_frame(dim, np.zeros(3), rng), _camera())
+    across = (np.arange(plate.shape[1]) - 0.55 * plate.shape[1]) / 60.0
+    shaded = dim * (1.0 - 0.45 * np.clip(0.5 - across, 0.0, 1.0))
+    motion = reference.motion(_frame(shaded, np.zeros(3), rng))
+    assert not motion.lost and not motion.significant
+    assert motion.shift_px < 0.06 and motion.agreement > 0.9
+    turn = np.array([0.0, 0.5, 0.0]) / FOCAL
+    motion = reference.motion(_frame(shaded, turn, rng))
+    assert motion.significant
+    assert FOCAL * np.abs(motion.turn_rad - turn).max() < 0.08
+
+
+def test_light_is_taken_out_part_by_part():
     rng = np.random.default_rng(22)
-    small, before = np.linspace(40.0, 200.0, 64 * 64).reshape(64, 64), rng.uniform(40.0, 200.0, 99)
-    dark, means = np.rint(0.6 * small).astype(np.uint8), 0.6 * before
-    means[:30] = 250.0  # Somebody in white stands before a third of them.
-    assert np.abs(relit(dark, means, before) - small).max() < 2.0
-    assert relit(dark, before * 1.04, before) is dark
-    assert relit(dark, before * 1.07, before) is not dark
+    scene = rng.uniform(60.0, 120.0, (120, 160))
+    shade = np.where(np.arange(160) < 80, 0.5, 1.0)
+    plain, shaded = (evenly_lit(np.rint(each).astype(np.uint8)) for each in (scene, scene * shade))
+    away = np.r_[0:59, 101:160]
+    assert np.abs(plain[:, away].astype(int) - shaded[:, away]).max() <= 2
+    assert plain.mean() == pytest.approx(110.0, abs=1.0)
 
 
 def test_a_camera_that_moved_and_is_lost_is_taken_to_be_where_it_was(plate):
