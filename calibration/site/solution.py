@@ -210,7 +210,9 @@ def _best(observations: Observations) -> Adjustment:
     for other in fits[1:]:
         if other.chi_square - best_fit.chi_square < ALIKE_CHI_SQUARE and other.settled:
             first, second = (fit.state.camera.position for fit in (best_fit, other))
-            raise InputError(
+            # Where all agrees, a flight's fall tells what the markers leave open.
+            fault = Undetermined if best_fit.p_value > ALARM else InputError
+            raise fault(
                 "the markers fit two different places of the camera equally well, "
                 f"{_place(first)} and {_place(second)}",
                 remedy="tape the camera's position",

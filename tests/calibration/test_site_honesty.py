@@ -73,6 +73,19 @@ def test_a_position_taped_roughly_is_used_and_its_uncertainty_reported():
     assert 0.05 * AWAY_M < spread < 0.11 * AWAY_M
 
 
+def test_two_places_that_fit_equally_well_are_called_undetermined():
+    """A line and one pole, nothing of the camera: 11 m above the ground, or as far below."""
+    pixels = [(1639.4, 583.7), (1319.5, 588.0), (998.7, 592.4), (670.8, 597.7), (339.4, 600.0)]
+    ground = [(along, 0.0, 0.0) for along in (0.0, 10.0, 20.0, 30.0, 40.0)]
+    picked = [*zip(ground, pixels, strict=True), ((20.0, 0.0, 2.0), (996.5, 528.8))]
+    markers = [
+        Marker(f"{number}", np.array(place), 0.02, np.array(pixel), 1.0)
+        for number, (place, pixel) in enumerate(picked)
+    ]
+    with pytest.raises(Undetermined, match="two different places"):
+        solve(Site((1920, 1080), tuple(markers)))
+
+
 def test_a_camera_that_nothing_explains_is_not_called_undetermined():
     site = _site(LINE)
     order = (2, 0, 4, 1, 3)
