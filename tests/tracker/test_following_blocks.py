@@ -99,8 +99,11 @@ def test_candidates_are_kept_a_second_and_a_half_before_the_next_block():
     assert times == [number / 10.0 for number in range(40) if number / 10.0 >= horizon]
 
 
-def tried(monkeypatch, outcomes, starts=20):
-    """Refine so many starts with given outcomes; return what was found, refused and tried."""
+def tried(monkeypatch, outcomes, starts=20, freed=None):
+    """Refine so many starts with given outcomes; return what was found, refused and tried.
+
+    `freed` is what the one found is refined to more thoroughly.
+    """
     asked, results = [], iter(outcomes)
 
     def refined(*given):
@@ -108,6 +111,7 @@ def tried(monkeypatch, outcomes, starts=20):
         return next(results)
 
     monkeypatch.setattr(search_module, "refine", refined)
+    monkeypatch.setattr(search_module, "refine_thoroughly", lambda *given: freed or given[2])
     rejected = []
     found = new_search()._best_of(None, iter([FLIGHT] * starts), rejected)
     return found, rejected, len(asked)
@@ -131,6 +135,18 @@ def test_of_the_refined_flights_the_best_supported_is_taken(monkeypatch):
     assert found is flights[1]
     # Of a start and what it was refined to, the better supported one is reported.
     assert [each.support for each, _ in rejected] == [max(FLIGHT.support, WEAK.support)]
+
+
+@pytest.mark.parametrize(
+    ("hits", "support", "freed_hits", "is_taken"),
+    [(30, 90.0, 50, True), (43, 90.0, 50, False), (30, 70.0, 50, False), (30, 90.0, 2, False)],
+)
+def test_a_flight_that_lacks_frames_is_freed(monkeypatch, hits, support, freed_hits, is_taken):
+    """One seen nearly all the way is not stuck; what it is freed to is better, and a flight."""
+    stuck = replace(GOOD, support=80.0, hits=hits, in_view=50)
+    freed = replace(GOOD, support=support, hits=freed_hits, in_view=50)
+    found = tried(monkeypatch, [stuck] * 8, freed=freed)[0]
+    assert found is (freed if is_taken else stuck)
 
 
 def settling(monkeypatch, flights):
