@@ -149,6 +149,11 @@ _SCALES = {
         "from {before_mps:.2g} to {after_mps:.2g} m/s",
         NO_FIGURE,
     ),
+    ReasonCode.MARKERS_STRAIN_AIM: Entry(
+        "markers against the fall",
+        "its fall agrees with the markers only if it left the firing line by {aside_deg:.0f}°: "
+        "check where each marker was taped, and its pixel",
+    ),
     ReasonCode.BEGINS_FAINT: Entry(
         "begins faint",
         "the ball is faint where its path begins, so it may have been released earlier",
