@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from tests.bench.scale import AS_THE_PROGRAM, CLIP_S, cost_of, film
+from tests.bench.scale import AS_THE_PROGRAM, CLIP_S, PEAK, cost_of, film
 from tracker.workflow.simulate import SimulateOptions, simulate
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -59,8 +59,8 @@ COMMANDS = (("--help", 0.15), ("check", 0.5), ("predict", 0.6))
 TRIES = 3
 """Runs of a command, of which the quickest counts."""
 
-CHILD = """
-import json, resource, sys, time
+CHILD = f"""{PEAK}
+import json, sys, time
 from pathlib import Path
 from unittest.mock import patch
 from tracker.measurement.starts import release
@@ -96,21 +96,14 @@ with (
     whole = took(lambda: list(measure_sessions([place], None, MeasureOptions())))
 after = took(lambda: decode_only(facts))
 shots = sum(len(one.shots) for one in whole[2])
-status = Path("/proc/self/status")
-if status.exists():
-    # What the system tells of a process holds its parent's peak too, from before it became another.
-    line = next(each for each in status.read_text().splitlines() if each.startswith("VmHWM"))
-    peak_kb = int(line.split()[1])
-else:
-    peak_kb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-print(json.dumps({
+print(json.dumps({{
     "wall": 2.0 * whole[0] / (before[0] + after[0]),
     "cpu": 2.0 * whole[1] / (before[1] + after[1]),
     "decode_s": 0.5 * (before[0] + after[0]),
     "shots": shots,
     "shot_s": sum(spent) / max(shots, 1),
-    "peak_mb": peak_kb / 1024.0,
-}))
+    "peak_mb": peak_mb(),
+}}))
 """
 
 

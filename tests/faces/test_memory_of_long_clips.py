@@ -9,18 +9,16 @@ from pathlib import Path
 
 import pytest
 
-from tests.bench.scale import CLIP, film, looped
+from tests.bench.scale import CLIP, PEAK, film, looped
 
-LIMITED = """
-import json, resource, sys
-from pathlib import Path
+LIMITED = f"""{PEAK}
+import json, sys
 from tracker.workflow.measure import MeasureOptions, measure_sessions
 pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0])
 limit = pages * resource.getpagesize() + int(sys.argv[2])
 resource.setrlimit(resource.RLIMIT_AS, (limit, limit))
 (made,) = measure_sessions([Path(sys.argv[1])], None, MeasureOptions())
-peak_kb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-print(json.dumps({"shots": len(made.shots), "peak_mb": peak_kb / 1024.0}))
+print(json.dumps({{"shots": len(made.shots), "peak_mb": peak_mb()}}))
 """
 
 LIMIT_B = 800_000_000
