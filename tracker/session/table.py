@@ -6,6 +6,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
+from inspect import get_annotations
 from typing import Any, Self, TypeVar, get_args
 
 from tracker.session.kinds import Kind
@@ -26,7 +27,7 @@ class TableSchema:
         """Return what each field may hold, in the order in which the fields stand."""
         known: dict[str, Entry] = {}
         for each in reversed(cls.__mro__):
-            for name, annotation in vars(each).get("__annotations__", {}).items():
+            for name, annotation in get_annotations(each).items():
                 if not name.startswith("_"):
                     known[name] = _entry(annotation, needed=not hasattr(cls, name))
             known.update(vars(each).get("_added", {}))
