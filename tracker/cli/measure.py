@@ -54,7 +54,8 @@ class MeasureFlags:
     ball: Annotated[
         str | None,
         typer.Option(
-            metavar="NAME", help="Ball of a video file without a session; tennis when left out."
+            metavar="NAME",
+            help="Ball of a video file without a session; when left out tennis, or what falls.",
         ),
     ] = None
     jobs: Jobs = 0

@@ -48,7 +48,9 @@ class WatchFlags:
     ] = False
     ball: Annotated[
         str | None,
-        typer.Option(metavar="NAME", help="Ball, where DIR has no session.toml; else tennis."),
+        typer.Option(
+            metavar="NAME", help="Ball, where DIR has no session.toml; else tennis, or what falls."
+        ),
     ] = None
     jobs: Jobs = 0
     db: Book = None

@@ -169,6 +169,11 @@ _SCALES = {
         "the path begins at the frame's edge, so the release may lie outside the frame",
         AT_RELEASE,
     ),
+    ReasonCode.BALL_PRESUMED: Entry(
+        "ball presumed",
+        "no ball was stated (--ball), and this one's size and fall are those of one {least_cm:.0f} "
+        "to {most_cm:.0f} cm across, so it is taken to be",
+    ),
 }
 
 _DECISIONS = {

@@ -72,6 +72,7 @@ class ReasonCode(StrEnum):
     BEGINS_FAINT = "begins_faint"
     TOO_CLOSE = "too_close"
     BEGINS_AT_EDGE = "begins_at_edge"
+    BALL_PRESUMED = "ball_presumed"
 
     ACCEPTED_BY_HAND = "accepted_by_hand"
     REJECTED_BY_HAND = "rejected_by_hand"

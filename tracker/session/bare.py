@@ -26,7 +26,7 @@ def bare_session(path: Path, ball: str | None = None, capture_fps: float | None 
     ----------
     path : Path
     ball : str, optional
-        A row of the ball table; a tennis ball when left out.
+        A row of the ball table; when left out, a tennis ball, or what falls as another does.
     capture_fps : float, optional
         True frame rate of a file that plays slower than life.
 
@@ -44,7 +44,7 @@ def bare_session(path: Path, ball: str | None = None, capture_fps: float | None 
         name=path.stem,
         date=None,
         notes="",
-        ball=BallEntry(type=ball or USUAL_BALL),
+        ball=BallEntry(type=ball or USUAL_BALL, known=ball is not None),
         air=Weather(),
         release=ReleaseEntry(height_m=USUAL_RELEASE_M, height_known=False),
         camera=CameraEntry(capture_fps=capture_fps),

@@ -13,12 +13,16 @@ Part = Mapping[str, float | str]
 
 @dataclass(frozen=True)
 class BallEntry:
-    """``[ball]``: a row of the ball table, and what the person measured instead of it."""
+    """``[ball]``: a row of the ball table, and what the person measured instead of it.
+
+    `known` is false for a video file alone of which nobody said the ball; `type` is the usual one.
+    """
 
     type: str = "tennis"
     mass_g: float | None = None
     diameter_mm: float | None = None
     drag_coefficient: float | None = None
+    known: bool = True
 
 
 @dataclass(frozen=True)

@@ -12,8 +12,6 @@ def assumed_words(session: Session, site: Site) -> tuple[str, ...]:
         else "the markers do not fix the camera, so gravity helps with the scale"
     )
     taken = []
-    if session.bare:
-        taken.append(f"the ball is taken to be {session.ball.type} (--ball for another)")
     if site.lens is None and site.field_of_view_deg is None:
         taken.append("the field of view is taken to be about 65°, as of a phone's main camera")
     if site.position_m is None:

@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 
 from calibration.errors import InputError, InputErrors
 from calibration.site import ALARM, Calibration
-from tracker.measurement import ClipRequest, Observers, measure
+from tracker.flight.ball import Ball
+from tracker.measurement import ClipRequest, ClipResult, Observers, measure
 from tracker.measurement.close_ups import CloseUps
 from tracker.measurement.passes import MOVED_NOTE
 from tracker.measurement.starts import (
@@ -24,6 +25,7 @@ from tracker.video import ClipFacts
 from tracker.workflow.assumptions import assumed_words
 from tracker.workflow.inputs import inspected, made_of_each
 from tracker.workflow.measured import MeasuredClip
+from tracker.workflow.presumed_ball import ball_instead
 from tracker.workflow.stand import calibrate_if_fixed, marker_pixels, request_of, site_of
 
 LOG = logging.getLogger(__name__)
@@ -137,6 +139,11 @@ def measure_ready(
         notes = list(calibration.notes)
     LOG.info("%s: measuring %d frames", ready.clip.file, ready.facts.frame_count)
     result = measure(ready.facts, request, start, observers)
+    ball = request.ball
+    if not session.ball.known:
+        result, ball = _of_the_ball_that_falls(result, ready, request, start, observers)
+    if session.bare:
+        notes.insert(1, f"the ball is taken to be {ball.name} (--ball for another)")
     LOG.info("%s: %d shots", ready.clip.file, len(result.shots))
     if calibration is None and from_anywhere:
         notes.append(ANYWHERE_ALREADY)
@@ -155,6 +162,29 @@ def measure_ready(
         result.rejected_candidates,
         causes,
     )
+
+
+def _of_the_ball_that_falls(
+    result: ClipResult,
+    ready: ReadyClip,
+    request: ClipRequest,
+    start: Start,
+    observers: Observers,
+) -> tuple[ClipResult, Ball]:
+    """Return the measurement with another ball than the usual one where such a one falls.
+
+    As it was where that gives no shot either.
+    """
+    instead = ball_instead(result.causes)
+    if instead is not None:
+        ball, reason = instead
+        request_again = replace(request, ball=ball, doubts=(*request.doubts, reason))
+        # Its candidates are known; only what pictures show of a shot is looked at again.
+        observers = replace(observers, on_candidates=None)
+        again = measure(ready.facts, request_again, start, observers)
+        if not again.causes:
+            return again, ball
+    return result, request.ball
 
 
 def _disagreement(calibration: Calibration, causes: Sequence[Reason]) -> Reason:
