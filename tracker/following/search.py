@@ -293,9 +293,14 @@ class FlightSearch:
         return found if found is None or faint else self._freed(pool, found)
 
     def _freed(self, pool: Pool, found: Hypothesis) -> Hypothesis:
-        """Return the flight that one which lacks many of its frames was stuck beside, if any."""
+        """Return the flight that one which lacks many of its frames was stuck beside, if any.
+
+        That one is seen nearly all the way: of a ball that shows in few frames, more freedom
+        gathers clutter.
+        """
         flight = refine_thoroughly(self._context, pool, found, self._gates_px)
-        if flight.support <= found.support or shortfall(flight) is not None:
+        whole = flight.hits >= WHOLE_SHARE * flight.in_view
+        if not whole or flight.support <= found.support or shortfall(flight) is not None:
             return found
         return found if goes_straight(pool, flight, self._gates_px[-1]) else flight
 
