@@ -27,8 +27,10 @@ USUAL_AWAY_M, AWAY_LOG_SD = 28.0, 0.65
 USUAL_HEIGHT_M, HEIGHT_SD_M = 1.7, 0.9
 """Height above the ground, m."""
 
-HEADING_SD_RAD = np.radians(12.0)
-"""Of the angle between the line of sight and the normal of the firing line's upright plane."""
+HEADING_SD_RAD, UNTAPED_HEADING_SD_RAD = np.radians([12.0, 25.0])
+"""Of the angle between the line of sight and the normal of the firing line's upright plane; and
+where nothing of that line is taped, so that it is the flight's own: nobody set the camera up by
+it."""
 
 PITCH_SD_RAD = np.radians(15.0)
 ROLL_SD_RAD = np.radians(3.0)
@@ -54,6 +56,9 @@ USUAL_SD = np.array(
 )
 """Of the distance's logarithm (about the expected one), height (m), place along the line, heading,
 pitch and roll (rad): the constants above in one order."""
+
+HEADING_AT = 3
+"""Where the heading stands among them."""
 
 SIGHT_U_PX = 20.0
 """Uncertainty of a release seen at first glance, px; the fit of the flight refines it. Common
@@ -112,6 +117,9 @@ class Presumption:
         self.site = site
         self._side, self._away_m = side, away_m
         self._observations = Observations(site)
+        self._usual_sd = USUAL_SD.copy()
+        if not site.markers and site.position_m is None:
+            self._usual_sd[HEADING_AT] = UNTAPED_HEADING_SD_RAD
 
     def around(self, camera: Camera) -> tuple[Array, Array]:
         """Return what is known of the camera, as a normal law near a given one.
@@ -279,7 +287,7 @@ class Presumption:
         slope[2, 3:5] = 1.0 / away, -along / away * by_across
         slope[3:, :3] = by_square, by_pitch, by_roll
         actual = np.array([np.log(away / self._away_m), up, along / away, square, pitch, roll])
-        return (USUAL - actual) / USUAL_SD, slope / USUAL_SD[:, None]
+        return (USUAL - actual) / self._usual_sd, slope / self._usual_sd[:, None]
 
 
 def _angle(sine: float, cosine: float, by_sine: Array, by_cosine: Array) -> tuple[float, Array]:

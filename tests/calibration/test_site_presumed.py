@@ -66,13 +66,28 @@ def test_what_is_stated_narrows_what_is_presumed():
     before = u(loose)
     level = u(replace(loose, level_u_deg=1.0))
     assert before[2] == pytest.approx(np.radians(3.0), rel=0.1)
-    assert level[2] == pytest.approx(np.radians(1.0 / np.sqrt(1.0 + 1.0 / 9.0)), rel=0.05)
+    # The camera looks down a little, so a part of its heading is a turn about its own axis.
+    assert level[2] == pytest.approx(np.radians(1.0 / np.sqrt(1.0 + 1.0 / 9.0)), rel=0.1)
     assert u(replace(loose, field_of_view_deg=69.0))[6] < 0.1 * before[6]
     seen = Site(SIZE_PX, markers(PLACES[:2]))
     near = Presumption(seen, -1)
     with_two = np.sqrt(np.diag(near.around(near.start(sighted()))[1]))
     # Two markers tie distance to focal length, which nobody stated.
     assert with_two[4] < 0.8 * before[4]
+
+
+@pytest.mark.parametrize(
+    ("stated", "heading_deg"),
+    [({}, 25.0), ({"position_m": PLACE, "position_u_m": 0.1}, 12.0), ({"markers": True}, 12.0)],
+)
+def test_a_camera_is_square_to_a_taped_line_rather_than_to_a_flight(stated, heading_deg):
+    if stated.pop("markers", False):
+        stated["markers"] = markers(PLACES[:1], pixel_u=1e6)
+    presumption = Presumption(replace(Site(SIZE_PX, ()), **stated), -1)
+    camera = looking_at(PLACE, PLACE + np.array([0.0, 33.0, 0.0]), 1300.0, SIZE_PX)
+    turned = camera.perturbed(np.append([0.0, np.radians(heading_deg), 0.0], np.zeros(11)))
+    off = presumption._usual(turned)[0] - presumption._usual(camera)[0]
+    assert abs(off[3]) == pytest.approx(1.0, rel=1e-6)
 
 
 def test_values_that_cannot_be_are_reported():

@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from scipy.stats import norm
+from scipy.stats import chi2, norm
 
 from calibration.camera import looking_at
 from calibration.ground import LEVEL, Ground
@@ -460,10 +460,30 @@ def untaped(*, used=40, count=40, speed=15.0, away=-30.0, chi=10.0, scale=1.0, a
     ],
 )
 def test_an_untaped_flight_keeps_to_each_bound(within, beyond, code):
-    gravity_scale._check(untaped(**within))
+    gravity_scale._check(untaped(**within), bare=False)
     with pytest.raises(Rejection) as raised:
-        gravity_scale._check(untaped(**beyond))
+        gravity_scale._check(untaped(**beyond), bare=False)
     assert [each.code for each in raised.value.reasons] == [code]
+
+
+def test_a_flight_of_which_nothing_was_taped_strains_less_of_what_is_presumed():
+    """Eight numbers of a path may depart from eight priors by 20 (chi-square, 1 %)."""
+    assert chi2.isf(0.01, 8) == pytest.approx(gravity_scale.MOST_BARE_CHI_SQUARE, abs=0.1)
+    gravity_scale._check(untaped(chi=19.9), bare=True)
+    with pytest.raises(Rejection):
+        gravity_scale._check(untaped(chi=20.0), bare=True)
+
+
+def test_a_hand_may_have_spun_a_ball_of_which_nothing_was_taped():
+    start = UntapedStart(Site(SIZE_PX, ()), height_known=False)
+    plain, spun = replace(KNOWN, lift_u=0.05), replace(KNOWN, lift_u=0.12)
+    assert start.loosened(plain, KNOWN.camera, 2.0, 0.02).lift_u == 0.10
+    assert start.loosened(spun, KNOWN.camera, 2.0, 0.02).lift_u == 0.12
+    mark = Marker("foot", np.zeros(3), 0.02, np.array([100.0, 200.0]), 1.0)
+    taped = replace(start, height_known=True), replace(start, site=Site(SIZE_PX, (mark,)))
+    for each in taped:
+        assert not each.bare
+        assert each.loosened(plain, KNOWN.camera, 2.0, 0.02).lift_u == 0.05
 
 
 @pytest.mark.parametrize(("fall", "away"), [(1e-3, 200.0), (1e9, 0.5), (300.0, None)])

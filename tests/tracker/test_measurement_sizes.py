@@ -123,8 +123,9 @@ def near_throws(monkeypatch, found, thrown=(), *, reaches=None, holds=None, brie
         "reaches_near_throw": lambda arc, ball: arc in (reaches or found),
         "free_arc": lambda arc, *given: (holds or {}).get(id(arc), arc),
         "is_brief": lambda arc, width_px: not isinstance(arc, str) and width_px == 960,
-        "falls_near": lambda arc, ball, frame_s, width_px: arc.is_throw and width_px == 960,
+        "falls_near": lambda arc, ball, frame_s: arc.is_throw and frame_s == STEP_S,
         "is_near_throw": lambda arc, *_: not isinstance(arc, str) and arc.is_throw,
+        "is_throw": lambda arc, *_: False,
     }.items():
         monkeypatch.setattr(scouted_sizes, name, instead)
     return looked.throws(list(thrown))
@@ -160,6 +161,25 @@ def test_a_path_without_the_hand_comes_before_the_whole_one(monkeypatch):
     assert near_throws(monkeypatch, [alone]) == []
 
 
+def test_a_path_of_a_smaller_ball_is_a_throw_too(monkeypatch):
+    """Found at 9 px, with a tenth of that as room for its scatter."""
+    far, other = Path(20, is_throw=False), Path(21, is_throw=False)
+    asked = []
+
+    def is_throw(arc, *given):
+        asked.append(given)
+        return arc is far
+
+    monkeypatch.setattr(scouted_sizes, "same_ball", lambda *_: False)
+    with monkeypatch.context() as patched:
+        near_throws(patched, [far, other])
+        patched.setattr(scouted_sizes, "is_throw", is_throw)
+        looked = near_with()
+        looked._found = [[far, other]]
+        assert looked.throws([]) == [far]
+    assert asked[0][:2] == (960, STEP_S) and asked[0][2] == pytest.approx(0.9)
+
+
 def test_what_falls_as_a_near_ball_too_briefly_is_kept_apart(monkeypatch):
     short, other, long = Path(6), Path(6, is_throw=False), Path(20)
     brief = []
@@ -178,8 +198,9 @@ def test_what_falls_near_but_aslant_is_kept_apart(monkeypatch):
         "reaches_near_throw": lambda arc, ball: not isinstance(arc, str),
         "free_arc": lambda arc, *_: arc,
         "is_brief": lambda arc, width_px: not isinstance(arc, str),
-        "falls_near": lambda arc, ball, frame_s, width_px: width_px == 960,
+        "falls_near": lambda arc, ball, frame_s: frame_s == STEP_S,
         "is_near_throw": lambda arc, *_: arc is throw,
+        "is_throw": lambda arc, *_: False,
     }.items():
         monkeypatch.setattr(scouted_sizes, name, instead)
     assert looked.throws([]) == [throw] and brief == [aslant]

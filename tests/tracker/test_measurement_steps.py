@@ -216,11 +216,11 @@ def test_of_a_flight_that_landed_only_positions_before_its_bounce_count(
         gravity_scale, "replace", lambda each, landed_s: setattr(each, "landed_s", landed_s) or each
     )
     monkeypatch.setattr(gravity_scale, "_refitted", again)
-    monkeypatch.setattr(gravity_scale, "_check", lambda flight: asked.append(flight))
-    start, context = SimpleNamespace(near_m=3.0), SimpleNamespace(frame_s=0.2)
+    monkeypatch.setattr(gravity_scale, "_check", lambda flight, bare: asked.append((flight, bare)))
+    start, context = SimpleNamespace(near_m=3.0, bare=True), SimpleNamespace(frame_s=0.2)
     before = Ends(1.0, 2.0, False, None)
     found, observed, after = gravity_scale._measured(start, None, context, [None] * 20, before)
-    assert found == "refitted" and after is ends and asked == [(True, before), "refitted"]
+    assert found == "refitted" and after is ends and asked == [(True, before), ("refitted", True)]
     assert len(observed.track.frames) == count and observed.landed_s == landed_s
     assert refitted == [observed]
     start.near_m = None
@@ -306,11 +306,12 @@ def test_a_throw_goes_the_way_that_the_taped_side_of_the_camera_says(
         "Observations": lambda *_: None,
         "first_launch": lambda wide, track, began_s: None,
         "fit_untaped": fit,
-        "_check": lambda flight: asked.setdefault("checked", flight),
+        "_check": lambda flight, bare: asked.setdefault("checked", (flight, bare)),
     }.items():
         monkeypatch.setattr(gravity_scale, name, instead)
     start = SimpleNamespace(
         site=SimpleNamespace(position_m=position_m),
+        bare=False,
         presumption=lambda arc: SimpleNamespace(start=lambda look: None, rows="rows"),
         loosened=lambda known, camera, first_s, frame_s: SimpleNamespace(began_s=first_s - 0.1),
     )
@@ -322,7 +323,7 @@ def test_a_throw_goes_the_way_that_the_taped_side_of_the_camera_says(
         assert [each.code for each in raised.value.reasons] == [ReasonCode.WRONG_WAY]
     else:
         found = gravity_scale.first_fit(start, context, throw)
-        assert asked["checked"] is found and found.throw is throw
+        assert asked["checked"] == (found, False) and found.throw is throw
         assert (asked["frame_s"], asked["began_s"]) == (0.02, pytest.approx(0.6))
 
 

@@ -30,8 +30,8 @@ MOST_UNEVENNESS = 0.25
 rises falls hardest in the middle; a ball falls harder early and less hard late, which cancels."""
 
 MOST_ONWARD = 0.35
-"""Acceleration along the level motion over that downward that a fall may have: air only brakes, but
-perspective may speed up the picture of a ball that comes nearer."""
+"""Acceleration along the level motion over that downward that a fall may have which does not come
+nearer: air only brakes, but a lens bends its way."""
 
 SCATTER_PX, SCATTER_STREAK = 1.0, 0.04
 """Scatter about the curve that a fall may have: px, plus a share of its way from frame to frame."""
@@ -57,9 +57,10 @@ TERMINAL_S = 0.8
 """Speed over gravity at which air brakes the lightest ball by its weight, s: 8 m/s, a table tennis
 ball's (2.7 g, 40 mm, drag coefficient 0.5: 8.4 m/s)."""
 
-SLANT = 0.7
-"""How a near throw's distance may change: twice the slope of its way, 16° off square across the
-line of sight, times the frame's width over the focal length, 1.27 for a view of 65°."""
+SLANT = 1.8
+"""How a throw's distance may change: twice the slope of its way, 35° off square across the line of
+sight, times the frame's width over the focal length, 1.27 for a view of 65°. Common practice, no
+source: who films from where he stands is as far off."""
 
 NEAR_EXTENT = 2.0
 """How far a near ball must come, in its diameters: less is something that turns or trembles."""
@@ -73,7 +74,7 @@ LEAST_CUT = 12
 """Positions tried to be cut off either end of a path, and fewest that are left."""
 
 
-def is_throw(arc: Arc, width_px: int, frame_s: float) -> bool:
+def is_throw(arc: Arc, width_px: int, frame_s: float, room_px: float = 0.0) -> bool:
     """Return whether a path may be a ball thrown through the air.
 
     Parameters
@@ -83,16 +84,18 @@ def is_throw(arc: Arc, width_px: int, frame_s: float) -> bool:
         Width of the frames.
     frame_s : float
         Time from one frame looked at to the next.
+    room_px : float
+        By how much more its positions may scatter, as those of a large ball do.
     """
     fall = float(arc.acceleration_pxps2[1]) / width_px
     return bool(
         ACCELERATIONS[0] < fall < ACCELERATIONS[1]
-        and is_fall(arc, frame_s)
+        and is_fall(arc, frame_s, width_px, room_px)
         and _rms_speed(arc) / width_px > LEAST_SPEED_S * fall
     )
 
 
-def is_near_throw(arc: Arc, near: NearBall, frame_s: float) -> bool:
+def is_near_throw(arc: Arc, near: NearBall, frame_s: float, width_px: float = np.inf) -> bool:
     """Return whether a path may be a ball of known size that is thrown through the air nearby.
 
     Its size in the frame and its fall must be those of one distance.
@@ -103,31 +106,31 @@ def is_near_throw(arc: Arc, near: NearBall, frame_s: float) -> bool:
     near : NearBall
     frame_s : float
         Time from one frame looked at to the next.
+    width_px : float
+        Width of the frames; where it is left out, a ball does not come nearer on its way.
     """
-    onward = abs(float(arc.acceleration_pxps2[0]))
-    # What is faster or flies more aslant is seen as a fall, but its figures do not hold.
-    square = onward < MOST_ONWARD * float(arc.acceleration_pxps2[1])
-    return square and reaches_near_throw(arc, near) and falls_near(arc, near, frame_s)
+    return (
+        reaches_near_throw(arc, near)
+        and falls_near(arc, near, frame_s)
+        and _keeps_pace(arc, _rms_speed(arc), width_px)
+    )
 
 
-def falls_near(arc: Arc, near: NearBall, frame_s: float, width_px: float = np.inf) -> bool:
-    """Return whether a path, however short, falls as a ball of known size does.
+def falls_near(arc: Arc, near: NearBall, frame_s: float) -> bool:
+    """Return whether a path, however short and aslant, falls as a ball of known size does.
 
     Parameters
     ----------
     arc, near, frame_s
         As of `is_near_throw`.
-    width_px : float
-        Width of the frames; where it is left out, a ball does not come nearer on its way.
     """
-    fall, speed = float(arc.acceleration_pxps2[1]), _rms_speed(arc)
+    fall = float(arc.acceleration_pxps2[1])
     room_px = SCATTER_PX + SIZE_SHARE * near.diameter_px
     return bool(
         arc.seen_share >= NEAR_SEEN_SHARE
         and NEAR_FALLS[0] < fall / near.fall_pxps2 < NEAR_FALLS[1]
         and fall > LEAST_SIGNIFICANCE * arc.acceleration_u_pxps2
-        and _keeps_pace(arc, speed, width_px)
-        and arc.scatter_px < room_px + SCATTER_STREAK * speed * frame_s
+        and arc.scatter_px < room_px + SCATTER_STREAK * _rms_speed(arc) * frame_s
     )
 
 
@@ -185,44 +188,69 @@ def falls_briefly(arc: Arc, width_px: int, frame_s: float) -> bool:
         short
         and ACCELERATIONS[0] < fall < ACCELERATIONS[1]
         and is_brief(arc, width_px)
-        and bends_as_fall(arc, frame_s, BRIEF_SIGNIFICANCE)
+        and bends_as_fall(arc, frame_s, width_px, significance=BRIEF_SIGNIFICANCE)
     )
 
 
-def is_fall(arc: Arc, frame_s: float) -> bool:
-    """Return whether a path falls as a body in the air does, at whatever playback speed."""
+def is_fall(arc: Arc, frame_s: float, width_px: float = np.inf, room_px: float = 0.0) -> bool:
+    """Return whether a path falls as a body in the air does, at whatever playback speed.
+
+    Parameters
+    ----------
+    arc, frame_s, width_px, room_px
+        As of `is_throw`; where the width is left out, nothing comes nearer on its way.
+    """
     return bool(
         len(arc.frames) >= LEAST_POSITIONS
         and arc.duration_s >= LEAST_DURATION_S
         and arc.seen_share >= LEAST_SEEN_SHARE
-        and bends_as_fall(arc, frame_s)
+        and bends_as_fall(arc, frame_s, width_px, room_px)
     )
 
 
-def bends_as_fall(arc: Arc, frame_s: float, significance: float = LEAST_SIGNIFICANCE) -> bool:
+def bends_as_fall(
+    arc: Arc,
+    frame_s: float,
+    width_px: float = np.inf,
+    room_px: float = 0.0,
+    significance: float = LEAST_SIGNIFICANCE,
+) -> bool:
     """Return whether a path, however short, bends as that of a body in the air does."""
     fall = float(arc.acceleration_pxps2[1])
-    onward = float(arc.acceleration_pxps2[0] * np.sign(arc.velocity_pxps[0]))
     # The speed comes last: it takes longer than all else.
-    return bool(
+    if not (
         fall > significance * arc.acceleration_u_pxps2
         and arc.unevenness + 3.0 * arc.unevenness_u > -MOST_UNEVENNESS
-        and onward < MOST_ONWARD * fall + 2.0 * arc.acceleration_u_pxps2
-        and arc.scatter_px < SCATTER_PX + SCATTER_STREAK * _rms_speed(arc) * frame_s
-    )
+    ):
+        return False
+    speed = _rms_speed(arc)
+    most = (MOST_ONWARD + _slant(fall, speed, width_px)) * fall + 2.0 * arc.acceleration_u_pxps2
+    room_px = SCATTER_PX + room_px + SCATTER_STREAK * speed * frame_s
+    return bool(_onward(arc) < most and arc.scatter_px < room_px)
+
+
+def _onward(arc: Arc) -> float:
+    """Return by how much a path's motion across the frame speeds up, px/s²."""
+    return float(arc.acceleration_pxps2[0] * np.sign(arc.velocity_pxps[0]))
+
+
+def _slant(fall_pxps2: float, speed_pxps: float, width_px: float) -> float:
+    """Return by how much of its fall a ball may gain or lose speed as it comes nearer or goes away.
+
+    The picture shows its speed times twice how fast its distance changes, over the distance.
+    """
+    return SLANT * speed_pxps**2 / (width_px * fall_pxps2)
 
 
 def _keeps_pace(arc: Arc, speed_pxps: float, width_px: float) -> bool:
     """Return whether what falls near gains or loses only such speed as a ball does.
 
-    Air brakes it, and it comes nearer or goes away on a slant, which the picture shows as a
-    gain or a loss of twice its speed times how fast its distance changes, over the distance.
+    Air brakes it, and it comes nearer or goes away on a slant.
     """
     fall = float(arc.acceleration_pxps2[1])
-    onward = float(arc.acceleration_pxps2[0] * np.sign(arc.velocity_pxps[0]))
-    slant = SLANT * speed_pxps**2 / (width_px * fall)
+    slant = _slant(fall, speed_pxps, width_px)
     drag = (speed_pxps / (TERMINAL_S * fall)) ** 2
-    return -(MOST_ONWARD + slant + drag) * fall < onward < (MOST_ONWARD + slant) * fall
+    return -(MOST_ONWARD + slant + drag) * fall < _onward(arc) < (MOST_ONWARD + slant) * fall
 
 
 def is_slow_fall(arc: Arc, width_px: int, frame_s: float) -> bool:

@@ -22,6 +22,11 @@ to the next. From drawn clips."""
 STEP_S = 0.04
 """Longest integration step of a flight, s: leaves a hundredth of a millimetre."""
 
+HAND_LIFT_U = 0.10
+"""Standard uncertainty of either lift coefficient of a ball that a hand may have spun:
+1 / (2 + v / (R w)) is 0.1 at a spin ratio R w / v of 0.13 (`tracker.flight.coefficients.FeltLift`).
+"""
+
 LEAST_U_S = 1e-4
 """Standard uncertainty of a beginning that is known exactly, s: keeps its prior finite."""
 
@@ -124,7 +129,11 @@ def first_of_run(times_s: Array, used: NDArray[np.bool_]) -> float:
 
 
 def loosened(
-    known: Circumstances, start: StartPrior, beginning: Beginning, camera: Camera | None = None
+    known: Circumstances,
+    start: StartPrior,
+    beginning: Beginning,
+    camera: Camera | None = None,
+    by_hand: bool = False,
 ) -> UntapedCircumstances:
     """Return the priors of a flight whose start is not taped.
 
@@ -136,11 +145,15 @@ def loosened(
         From when the ball was first seen: place and time of a beginning cannot both be found.
     camera : Camera, optional
         In place of the known one.
+    by_hand : bool
+        Whether no launcher is stated, so that it may have been thrown by hand.
     """
     kept = {each.name: getattr(known, each.name) for each in fields(Circumstances)}
     kept["release_m"] = start.place_m
     if camera is not None:
         kept["camera"] = camera
+    if by_hand:
+        kept["lift_u"] = max(known.lift_u, HAND_LIFT_U)
     return UntapedCircumstances(
         **kept,
         release_each_u_m=start.u_m,

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from tracker.detection import CandidateFinder, SearchSettings
 from tracker.following.arcs import Arc
 from tracker.following.free_part import free_arc
-from tracker.following.linking import ArcSearch, NearBall
+from tracker.following.linking import SIZE_SHARE, ArcSearch, NearBall
 from tracker.following.throws import (
     falls_near,
     is_brief,
@@ -119,8 +119,17 @@ class _Near:
                 found.extend(search.push(_in_frame(candidates)))
 
     def _note_brief(self, arc: Arc, ball: NearBall) -> None:
-        if is_brief(arc, self._width) and falls_near(arc, ball, self._frame_s, self._width):
+        if is_brief(arc, self._width) and falls_near(arc, ball, self._frame_s):
             self.brief.append(arc)
+
+    def _is_throw(self, arc: Arc, ball: NearBall) -> bool:
+        """Return whether a path is a throw's, of a ball of this size or of one farther away.
+
+        The middle of what changed follows a ball of half and of twice the size too, and smoothly.
+        """
+        room_px = SIZE_SHARE * ball.diameter_px
+        near = is_near_throw(arc, ball, self._frame_s, self._width)
+        return near or is_throw(arc, self._width, self._frame_s, room_px)
 
     def throws(self, thrown: Sequence[Arc]) -> list[Arc]:
         """Return, after the pass, the throws seen near that are none of `thrown`, each once."""
@@ -135,9 +144,9 @@ class _Near:
                     self._note_brief(arc, ball)
                     continue
                 free = free_arc(arc, ball.fall_pxps2, self._frame_s, ball.diameter_px)
-                near = [part for part in (free, arc) if is_near_throw(part, ball, self._frame_s)]
-                paths += near[:1]
-                if not near:
+                fits = [part for part in (free, arc) if self._is_throw(part, ball)]
+                paths += fits[:1]
+                if not fits:
                     self._note_brief(free, ball)
                     tried = [(part, other_ball(part, ball, self._frame_s)) for part in (free, arc)]
                     self.others += [(part, times) for part, times in tried if times][:1]

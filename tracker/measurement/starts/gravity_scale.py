@@ -20,11 +20,7 @@ from tracker.measurement.expectations import LEAST_EVIDENCE, Expectations
 from tracker.measurement.fitted_shot import FittedShot, TracedFlight
 from tracker.measurement.flight import Beginning, Flight, StartPrior, first_track, loosened
 from tracker.measurement.row import describe
-from tracker.measurement.sighting import (
-    SAME_S,
-    course_along,
-    crossing_of,
-)
+from tracker.measurement.sighting import SAME_S, course_along, crossing_of
 from tracker.measurement.starts.ends import LEAST_USED, Ends, enough, landing_of, seen_along
 from tracker.measurement.starts.goes_on import goes_on
 from tracker.measurement.starts.scale_reasons import begins_faint, end_reasons, scale_reasons
@@ -56,9 +52,10 @@ FIRST_POSITIONS = 40
 px or two for a second on end: more of them would bend wind and lens to that error. Foreign
 clips."""
 
-MOST_PRIOR_CHI_SQUARE = 45.0
+MOST_PRIOR_CHI_SQUARE, MOST_BARE_CHI_SQUARE = 45.0, 20.0
 """Chi-square of the departures from some twenty priors above which a path is no throw: its chance
-is 0.1 %."""
+is 0.1 %. Where nothing was taped a path determines eight numbers and strains no more of them: 1 %.
+"""
 
 SPEEDS_MPS, AWAY_M = (2.0, 70.0), (0.2, 250.0)
 """Slowest and fastest throw, m/s, nearest and farthest camera, m. Common practice, no source; a
@@ -122,6 +119,11 @@ class UntapedStart:
     near_m: float | None = None
 
     @property
+    def bare(self) -> bool:
+        """Whether nothing was taped that a flight shows."""
+        return not self.height_known and not self.site.picked
+
+    @property
     def release_in_frame(self) -> bool:
         """Whether markers give the release its place in the frame."""
         return self.height_known and len(self.site.picked) >= SCALED_MARKERS
@@ -152,7 +154,7 @@ class UntapedStart:
         if self.release_in_frame:
             u_s = float(np.hypot(u_s, UNSEEN_S))
         beginning = Beginning(first_s - LATE_FRAMES * frame_s, u_s)
-        return loosened(known, self.prior(known), beginning, camera)
+        return loosened(known, self.prior(known), beginning, camera, by_hand=self.bare)
 
 
 def first_fit(start: UntapedStart, context: ClipContext, throw: Throw) -> Flight:
@@ -175,7 +177,7 @@ def first_fit(start: UntapedStart, context: ClipContext, throw: Throw) -> Flight
     launch = first_launch(wide, track, wide.began_s)
     fit = fit_untaped(wide, presumption.rows, observed, wide.began_s, launch)
     flight = Flight(throw, fit.circumstances, fit.fitted)
-    _check(flight)
+    _check(flight, start.bare)
     return flight
 
 
@@ -205,7 +207,7 @@ def expected_focal_px(site: Site) -> float:
     return float(site.size_px[0] / 2.0 / np.tan(view / 2.0))
 
 
-def _check(flight: Flight) -> None:
+def _check(flight: Flight, bare: bool) -> None:
     """Raise `Rejection` for a fit that is no throw a person could have filmed."""
     fitted = flight.fitted
     count, used = len(fitted.used), int(np.sum(fitted.used))
@@ -215,7 +217,7 @@ def _check(flight: Flight) -> None:
     away = abs(float(flight.camera.position[1]))
     if not AWAY_M[0] < away < AWAY_M[1]:
         raise Rejection(Reason(ReasonCode.DISTANCE_IMPLAUSIBLE, {"away_m": away}))
-    if flight.prior_chi_square >= MOST_PRIOR_CHI_SQUARE:
+    if flight.prior_chi_square >= (MOST_BARE_CHI_SQUARE if bare else MOST_PRIOR_CHI_SQUARE):
         raise Rejection(Reason(ReasonCode.IMPLAUSIBLE))
     if fitted.scale >= MOST_SCALE:
         raise Rejection(Reason(ReasonCode.SCATTER_TOO_LARGE))
@@ -375,7 +377,7 @@ def _measured(
         observed = replace(observed.part(before), landed_s=landed_s)
     enough(len(observed.track.frames), len(candidates))
     flight = _refitted(start, flight, context, observed)
-    _check(flight)
+    _check(flight, start.bare)
     return flight, observed, ends
 
 

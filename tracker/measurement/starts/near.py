@@ -202,8 +202,8 @@ class NearMeasurement:
         start = UntapedStart(site, self.start.height_known, away_m)
         measurement = UntapedMeasurement(start, context, own_lag=True)
         # The hand that throws it shows too, and leads into the fall: only what lasts is a bird's.
-        scouted = lasting(self.scouted)
-        scouted = replace(scouted, arcs=tuple(map(smaller.arc, scouted.arcs)))
+        lasts = lasting(self.scouted).arcs
+        scouted = replace(self.scouted, arcs=tuple(map(smaller.arc, lasts)))
         found = measure_throws(
             [smaller.throw(each) for each in throws], measurement, context, scouted, observers
         )
