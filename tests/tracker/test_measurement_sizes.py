@@ -126,6 +126,7 @@ def near_throws(monkeypatch, found, thrown=(), *, reaches=None, holds=None, brie
         "falls_near": lambda arc, ball, frame_s: arc.is_throw and frame_s == STEP_S,
         "is_near_throw": lambda arc, *_: not isinstance(arc, str) and arc.is_throw,
         "is_throw": lambda arc, *_: False,
+        "other_ball": lambda *_: None,
     }.items():
         monkeypatch.setattr(scouted_sizes, name, instead)
     return looked.throws(list(thrown))
@@ -134,8 +135,9 @@ def near_throws(monkeypatch, found, thrown=(), *, reaches=None, holds=None, brie
 class Path:
     """A path of so many positions of a ball of some name."""
 
-    def __init__(self, count, ball="a", is_throw=True):
+    def __init__(self, count, ball="a", is_throw=True, fall=0.0):
         self.frames, self.ball, self.is_throw = np.arange(count), ball, is_throw
+        self.acceleration_pxps2 = np.array([0.0, fall])
 
 
 def test_of_throws_seen_near_each_ball_has_its_longest_path(monkeypatch):
@@ -161,9 +163,12 @@ def test_a_path_without_the_hand_comes_before_the_whole_one(monkeypatch):
     assert near_throws(monkeypatch, [alone]) == []
 
 
-def test_a_path_of_a_smaller_ball_is_a_throw_too(monkeypatch):
-    """Found at 9 px, with a tenth of that as room for its scatter."""
-    far, other = Path(20, is_throw=False), Path(21, is_throw=False)
+@pytest.mark.parametrize(
+    ("share", "may"), [(0.39, False), (0.41, True), (2.49, True), (2.51, False)]
+)
+def test_a_path_of_a_ball_of_about_half_or_twice_the_size_is_a_throw_too(monkeypatch, share, may):
+    """Found at 9 px, of which gravity is 30 times that; with a tenth of 9 px as room."""
+    far, other = (Path(each, is_throw=False, fall=share * 30.0 * 9.0) for each in (20, 21))
     asked = []
 
     def is_throw(arc, *given):
@@ -176,8 +181,9 @@ def test_a_path_of_a_smaller_ball_is_a_throw_too(monkeypatch):
         patched.setattr(scouted_sizes, "is_throw", is_throw)
         looked = near_with()
         looked._found = [[far, other]]
-        assert looked.throws([]) == [far]
-    assert asked[0][:2] == (960, STEP_S) and asked[0][2] == pytest.approx(0.9)
+        assert looked.throws([]) == [far] * may
+    assert all(each == (960, STEP_S, pytest.approx(0.9)) for each in asked)
+    assert bool(asked) is may
 
 
 def test_what_falls_as_a_near_ball_too_briefly_is_kept_apart(monkeypatch):
@@ -201,6 +207,7 @@ def test_what_falls_near_but_aslant_is_kept_apart(monkeypatch):
         "falls_near": lambda arc, ball, frame_s: frame_s == STEP_S,
         "is_near_throw": lambda arc, *_: arc is throw,
         "is_throw": lambda arc, *_: False,
+        "other_ball": lambda *_: None,
     }.items():
         monkeypatch.setattr(scouted_sizes, name, instead)
     assert looked.throws([]) == [throw] and brief == [aslant]

@@ -89,7 +89,10 @@ def untaped_row(monkeypatch, *, first_s=(1.0,), rejects_at=None, **changes):
     context = SimpleNamespace(with_circumstances=lambda known: known)
     candidates = [SimpleNamespace(time_s=at) for at in (1.9, 2.0, 2.5, 3.0, 3.1)]
     start = SimpleNamespace(
-        site="site", near_m=given["near_m"], release_in_frame=given["release_in_frame"]
+        site="site",
+        near_m=given["near_m"],
+        release_in_frame=given["release_in_frame"],
+        bare=given.get("bare", False),
     )
     done.shot, done.flight = gravity_scale.measure_untaped(start, flight, context, candidates)
     return done
@@ -124,6 +127,15 @@ def test_a_row_without_tape_is_made_of_the_frames_from_first_to_last(monkeypatch
     assert expected.most_speed_u is None and expected.landing_seen is True
     assert done.most_speed_u == 0.2
     assert done.believed[0] is done.flight and done.believed[3].first_s == 1.0
+
+
+@pytest.mark.parametrize(
+    ("bare", "near_m", "most_u"), [(True, None, 0.10), (True, 2.0, 0.2), (False, None, 0.2)]
+)
+def test_the_speed_of_a_bare_far_ball_is_less_open_than_any_other(
+    monkeypatch, bare, near_m, most_u
+):
+    assert untaped_row(monkeypatch, bare=bare, near_m=near_m).most_speed_u == most_u
 
 
 @pytest.mark.parametrize(

@@ -39,6 +39,10 @@ NEAR_MOST_SHARE = 0.1
 NEAR_SHRINK = 3
 """Whole number by which the luma is made smaller for them: the smallest is then three pixels."""
 
+FOLLOWED_FALLS = (0.4, 2.5)
+"""Fall of a ball over that of one of the size looked for, for it to be followed as if it had that
+size: beyond, it is another ball. From balls laid over real frames."""
+
 NEAR_LAG_S, NEAR_MOST = 0.067, 20
 """Time in which a near ball leaves its own place, s: two frames at 30 a second; most candidates a
 frame and size. Common practice, no source."""
@@ -127,9 +131,12 @@ class _Near:
 
         The middle of what changed follows a ball of half and of twice the size too, and smoothly.
         """
+        if is_near_throw(arc, ball, self._frame_s, self._width):
+            return True
+        fall = float(arc.acceleration_pxps2[1]) / ball.fall_pxps2
         room_px = SIZE_SHARE * ball.diameter_px
-        near = is_near_throw(arc, ball, self._frame_s, self._width)
-        return near or is_throw(arc, self._width, self._frame_s, room_px)
+        followed = FOLLOWED_FALLS[0] < fall < FOLLOWED_FALLS[1]
+        return followed and is_throw(arc, self._width, self._frame_s, room_px)
 
     def throws(self, thrown: Sequence[Arc]) -> list[Arc]:
         """Return, after the pass, the throws seen near that are none of `thrown`, each once."""

@@ -24,7 +24,7 @@ from tracker.measurement.sighting import SAME_S, course_along, crossing_of
 from tracker.measurement.starts.ends import LEAST_USED, Ends, enough, landing_of, seen_along
 from tracker.measurement.starts.goes_on import goes_on
 from tracker.measurement.starts.scale_reasons import begins_faint, end_reasons, scale_reasons
-from tracker.measurement.starts.throw_rules import FULL_SHARE, hardly_seen
+from tracker.measurement.starts.throw_rules import FULL_SHARE, MOST_SPEED_SHARE, hardly_seen
 from tracker.measurement.throws import Throw
 from tracker.measurement.visibility import (
     NEAR_PURITIES,
@@ -286,11 +286,11 @@ def measure_untaped(
         expectations,
         before_reasons,
     )
-    _believe_row(shot, traced, start.release_in_frame)
+    _believe_row(shot, traced, start)
     return shot, flight
 
 
-def _believe_row(shot: FittedShot, traced: TracedFlight, from_release: bool) -> None:
+def _believe_row(shot: FittedShot, traced: TracedFlight, start: UntapedStart) -> None:
     """Raise `Rejection` for a row that is none, or in which too little flies as a ball does.
 
     Where nothing else speaks for a ball, what is to be checked of a taped shot is no shot, and a
@@ -299,10 +299,11 @@ def _believe_row(shot: FittedShot, traced: TracedFlight, from_release: bool) -> 
     """
     if shot.shot.quality is Quality.REJECTED:
         raise Rejection(*shot.shot.reasons)
-    reason = hardly_seen(shot, traced, MOST_SPEED_U, 0.0 if from_release else FULL_SHARE)
+    most_u = MOST_SPEED_SHARE if start.bare and start.near_m is None else MOST_SPEED_U
+    reason = hardly_seen(shot, traced, most_u, 0.0 if start.release_in_frame else FULL_SHARE)
     if reason is not None:
         raise Rejection(reason)
-    if from_release:
+    if start.release_in_frame:
         return
     torn = [each for each in shot.shot.reasons if each.code is ReasonCode.INNOVATIONS]
     if torn:
