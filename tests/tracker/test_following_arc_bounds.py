@@ -187,6 +187,13 @@ def test_a_fall_speeds_up_no_more_than_a_slant_shows(width_px):
         assert width_px != WIDTH or is_throw(found, WIDTH, STEP_S) is taken
 
 
+def test_before_a_calibrated_camera_a_throw_flies_square():
+    aslant = changed(**downward(400.0, 300.0), acceleration_u_pxps2=10.0)
+    assert is_throw(aslant, WIDTH, STEP_S) and is_throw(GOOD, WIDTH, STEP_S)
+    assert trimmed_throw(GOOD, WIDTH, STEP_S) is GOOD
+    assert trimmed_throw(aslant, WIDTH, STEP_S) is not aslant
+
+
 def test_positions_of_a_large_ball_may_scatter_more():
     for share, taken in ((0.999, True), (1.001, False)):
         found = changed(scatter_px=share * (ROOM_PX + 1.5))

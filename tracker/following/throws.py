@@ -292,6 +292,7 @@ def trimmed_throw(arc: Arc, width_px: int, frame_s: float) -> Arc | None:
         if first or last:
             positions = np.column_stack([arc.frames, arc.times_s, arc.pixels])[rows]
             part = fit_arc(positions, frame_s)
-        if is_throw(part, width_px, frame_s):
+        # A calibrated camera stands beside the field: only a bare clip is filmed much aslant.
+        if is_throw(part, width_px, frame_s) and is_fall(part, frame_s):
             return part
     return None
