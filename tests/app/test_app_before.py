@@ -60,7 +60,7 @@ def test_the_expected_figures_are_those_of_the_command(visit: Visit, planned: Pa
     _says_what_the_command_says(tab, planned)
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_the_filled_page_can_be_used_by_everybody(visit: Visit, planned: Path) -> None:
     tab = visit(planned, "before")
     expect(tab.locator(".plan-thing")).to_have_count(4)
@@ -79,7 +79,7 @@ def test_the_field_stays_large_beside_letters_twice_as_large(visit: Visit, plann
     assert not tab.evaluate("document.documentElement.scrollWidth > window.innerWidth")
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_dragging_the_camera_is_kept_and_undone(visit: Visit, planned: Path) -> None:
     tab = visit(planned, "before")
     expect(tab.locator(".field-answer")).to_contain_text("Best single change")
@@ -134,7 +134,7 @@ def test_feet_are_taken_and_a_place_in_the_line_of_fire_is_unsuitable(
     expect(tab.locator(".notices .fault")).to_contain_text('"far" is no length')
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_what_is_typed_while_an_earlier_change_is_kept_is_kept_too(
     visit: Visit, planned: Path
 ) -> None:
@@ -174,7 +174,7 @@ def test_a_filmed_session_stays_as_it_is_and_a_plan_is_made_of_it(
     assert made.setups == read_session(wide).setups
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_without_a_session_a_usual_field_is_planned_by_touch(
     server: Served, narrow_tab: Page
 ) -> None:

@@ -126,7 +126,7 @@ def test_markers_by_mouse(visit: Visit, half_done: Path) -> None:
     _same_as_the_command(tab, half_done)
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_markers_by_keyboard(visit: Visit, half_done: Path) -> None:
     tab = visit(half_done, "field")
     pick_by_keyboard(tab, half_done, LAST)
@@ -164,7 +164,7 @@ def test_a_wrong_marker_is_pointed_at_and_undo_takes_it_back(visit: Visit, wide:
     assert marker(wide, "20 m cone").pixel == before
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_feet_for_metres_are_named_and_the_typed_feet_mend_them(visit: Visit, wide: Path) -> None:
     file = wide / "session.toml"
     written = file.read_text("utf-8")
@@ -196,7 +196,7 @@ def test_swapped_axes_are_pointed_at(visit: Visit, wide: Path) -> None:
     expect(tab.locator(".mark.suspect")).to_have_count(5)
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_suggestions_are_accepted_together(visit: Visit, half_done: Path) -> None:
     tab = visit(half_done, "field")
     expect(tab.locator(".mark.suggested")).to_have_count(2)

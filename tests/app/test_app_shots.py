@@ -223,7 +223,7 @@ def test_a_shot_is_rejected_with_a_reason_by_keyboard_and_taken_back(
     expect(page.locator(".shots-table")).to_contain_text("rejected")
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_a_moved_release_is_answered_at_once_and_reaches_the_results(
     visit: Visit, lane: Path
 ) -> None:
@@ -264,7 +264,7 @@ def test_a_taped_landing_narrows_the_carry(visit: Visit, lane: Path) -> None:
     assert float(carry.split("±")[1]) < 0.2
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_a_missed_shot_is_added_by_two_clicks(visit: Visit, missed: Path, truly: Path) -> None:
     page = opened(visit(missed, "shots"))
     expect(page.locator(".shots-list")).to_contain_text("No shot")
