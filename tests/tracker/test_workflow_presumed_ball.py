@@ -27,14 +27,10 @@ def another(least_cm: float, most_cm: float) -> Reason:
         (14.0, 36.0, "football"),
         (8.7, 22.3, "football"),
         (2.3, 6.0, "table tennis"),
-        (10.0, 20.0, None),
     ],
 )
 def test_the_ball_of_the_table_nearest_in_size_is_presumed(least_cm, most_cm, name) -> None:
     found = ball_instead([another(least_cm, most_cm)])
-    if name is None:
-        assert found is None
-        return
     assert found is not None
     ball, reason = found
     stated = ball_named(name)
@@ -45,6 +41,10 @@ def test_the_ball_of_the_table_nearest_in_size_is_presumed(least_cm, most_cm, na
     assert reason.clause.endswith(
         f"{least_cm:.0f} to {most_cm:.0f} cm across, so it is taken to be: {name}"
     )
+
+
+def test_a_size_that_no_ball_of_the_table_has_tells_none() -> None:
+    assert ball_instead([another(10.0, 20.0)]) is None
 
 
 def test_only_another_ball_as_the_first_cause_tells_one() -> None:
