@@ -13,8 +13,8 @@ from tests.shared import folder_of, value_of
 from tests.tracker.thrown_balls import Throw
 from tests.tracker.thrown_clip import Ball, Roll, session
 from tracker.cli.program import program
-from tracker.measurement.starts.merging import together, without_hops
-from tracker.records import Quality, ReasonCode
+from tracker.measurement.starts.merging import together, without_hops, without_other_falls
+from tracker.records import Quality, Reason, ReasonCode
 from tracker.workflow.measure import MeasureOptions, measure_session
 
 SHOT = Ball(0.25, Throw(10.2, 42.0, 2.0, drag=0.53, start_m=(0.0, 0.0, 0.8)))
@@ -121,6 +121,25 @@ def test_what_goes_on_after_a_landing_is_a_hop_and_what_comes_back_is_not(anywhe
         assert without_hops([shot, other]) == ([shot, other], [])
     faster = after(shot, 0.1, 1.4, 1.2)
     assert without_hops([shot, faster]) == ([shot, faster], [])
+
+
+def test_what_falls_otherwise_than_the_clips_balls_is_none(anywhere):
+    """A bird that glides along an arc; were the frame rate wrong, all would fall so."""
+    first, second = anywhere.clips[0].shots
+    reason = Reason(ReasonCode.GRAVITY_OFF, {"share": 0.63})
+    bird, other = (
+        replace(each, shot=replace(each.shot, quality=Quality.CHECK, reasons=(reason,)))
+        for each in (first, second)
+    )
+    kept, (none,) = without_other_falls([], [bird, second])
+    assert kept == [second] and none.reasons == (reason,)
+    assert none.release_s == first.shot.release_s
+    # A shot from the release point shows as well how balls fall, but not one that is rejected.
+    assert without_other_falls([second], [bird])[0] == []
+    rejected = replace(second, shot=replace(second.shot, quality=Quality.REJECTED))
+    for usual, others in (([], [bird, other]), ([other], [bird]), ([rejected], [bird])):
+        assert without_other_falls(usual, others) == (others, [])
+    assert without_other_falls([], [first, second]) == ([first, second], [])
 
 
 def test_a_ball_found_twice_is_reported_once(anywhere):

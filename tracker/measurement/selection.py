@@ -137,13 +137,18 @@ def part_of_another(
     shot: MeasuredShot, path: FlightPath, code: ReasonCode, owner: MeasuredShot
 ) -> RejectedCandidate:
     """Return a measured shot that is part of another as a rejected candidate."""
+    return as_candidate(shot, path, Reason(code, {"release_s": owner.shot.release_s}))
+
+
+def as_candidate(shot: MeasuredShot, path: FlightPath, reason: Reason) -> RejectedCandidate:
+    """Return a measured shot that is none as a rejected candidate."""
     return RejectedCandidate(
         clip=shot.shot.clip,
         release_s=shot.shot.release_s,
         support=0.0,
         frames_seen=shot.shot.frames_seen,
         frames_crossed=len(shot.points),
-        reasons=(Reason(code, {"release_s": owner.shot.release_s}),),
+        reasons=(reason,),
         times_s=path.times_s,
         pixels=path.pixels,
     )

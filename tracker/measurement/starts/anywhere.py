@@ -22,7 +22,7 @@ from tracker.measurement.selection import selected
 from tracker.measurement.starts.field import Field, field_of, first_fit
 from tracker.measurement.starts.first_sight import FirstSight
 from tracker.measurement.starts.from_field import measure_from_field
-from tracker.measurement.starts.merging import together, without_hops
+from tracker.measurement.starts.merging import together, without_hops, without_other_falls
 from tracker.measurement.starts.protocol import Findings
 from tracker.measurement.starts.release import ReleaseStart, release_context
 from tracker.measurement.starts.throw_rules import no_throw, rolls
@@ -94,8 +94,9 @@ class AnywhereStart:
         )
         found.on_file_clock(scouted.timing, facts)
         found.doubt(*scouted.doubts)
+        found.shots, others = without_other_falls(rows, found.shots)
         found.shots, hops = without_hops(together(rows, found.shots, facts.pace))
-        found.rejected = [*rejected, *found.rejected, *hops]
+        found.rejected = [*rejected, *found.rejected, *others, *hops]
         return found
 
     def causes_of_no_shot(

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.measurement.fitted_shot import FittedShot
-from tracker.measurement.selection import is_again, part_of_another
-from tracker.records import Quality, ReasonCode, RejectedCandidate
+from tracker.measurement.selection import as_candidate, is_again, part_of_another
+from tracker.records import Quality, Reason, ReasonCode, RejectedCandidate
 
 Array = NDArray[np.float64]
 
@@ -86,6 +86,40 @@ def without_hops(
             continue
         hops.append(part_of_another(shot, shot.path, code, first))
     return kept, hops
+
+
+def without_other_falls(
+    usual: Sequence[FittedShot], others: list[FittedShot]
+) -> tuple[list[FittedShot], list[RejectedCandidate]]:
+    """Return the flights from anywhere that fall as the clip's balls do, and apart the rest.
+
+    That it falls as gravity makes a ball fall is all that speaks for a flight from anywhere. A
+    wrong frame rate or a wrong length would change the fall of every ball of a clip alike; where
+    others fall as they should, what does not is a bird.
+
+    Parameters
+    ----------
+    usual : sequence of FittedShot
+        Those from the release point, which speaks for them.
+    others : list of FittedShot
+    """
+    off = [_gravity_off(each) for each in others]
+    whole = [*usual, *(each for each, found in zip(others, off, strict=True) if found is None)]
+    if all(each.shot.quality is Quality.REJECTED or _gravity_off(each) for each in whole):
+        return others, []
+    kept: list[FittedShot] = []
+    rest: list[RejectedCandidate] = []
+    for shot, reason in zip(others, off, strict=True):
+        if reason is None or shot.path is None:
+            kept.append(shot)
+            continue
+        rest.append(as_candidate(shot, shot.path, reason))
+    return kept, rest
+
+
+def _gravity_off(shot: FittedShot) -> Reason | None:
+    """Return that a shot does not fall as gravity makes a ball fall, or None."""
+    return next((each for each in shot.shot.reasons if each.code is ReasonCode.GRAVITY_OFF), None)
 
 
 def hop_of(shot: FittedShot, others: Sequence[FittedShot]) -> FittedShot | None:
