@@ -146,6 +146,7 @@ def test_a_wrong_marker_is_pointed_at_and_undo_takes_it_back(visit: Visit, wide:
     tab = visit(wide, "field")
     before = marker(wide, "20 m cone").pixel
     row_of(tab, "20 m cone").click()
+    expect(tab.locator(".mark-where")).to_contain_text("20 m cone")
     start, end = on_screen(tab, *before), on_screen(tab, before[0] + 40, before[1] + 25)
     tab.mouse.move(*start)
     tab.mouse.down()
