@@ -49,7 +49,7 @@ def evenly_lit(luma: Luma) -> Luma:
     """
     import cv2
 
-    light = cv2.max(cv2.boxFilter(luma, cv2.CV_32F, (LIGHT_PX, LIGHT_PX)), LEAST_LEVEL)
+    light = np.maximum(cv2.boxFilter(luma, cv2.CV_32F, (LIGHT_PX, LIGHT_PX)), LEAST_LEVEL)
     return np.asarray(cv2.divide(luma, light, scale=EVEN_LEVEL, dtype=cv2.CV_8U), np.uint8)
 
 
