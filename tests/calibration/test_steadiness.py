@@ -189,11 +189,16 @@ def test_a_change_of_light_is_no_motion_and_hides_none(plate, gain, black):
     reference = SteadyReference(_frame(dim, np.zeros(3), rng), _camera())
     lit = black + gain * (dim - black)
     # No more noise than that of the reference, so a gain is all that changes.
-    motion = reference.motion(_frame(lit, np.zeros(3), rng))
+    _stands_and_turns(reference, lit, rng)
+
+
+def _stands_and_turns(reference: SteadyReference, picture, rng: np.random.Generator) -> None:
+    """A picture in another light shows no motion, and a turn of half a pixel as one."""
+    motion = reference.motion(_frame(picture, np.zeros(3), rng))
     assert not motion.lost and not motion.significant
     assert motion.shift_px < 0.06 and motion.agreement > 0.9
     turn = np.array([0.0, 0.5, 0.0]) / FOCAL
-    motion = reference.motion(_frame(lit, turn, rng))
+    motion = reference.motion(_frame(picture, turn, rng))
     assert motion.significant
     assert FOCAL * np.abs(motion.turn_rad - turn).max() < 0.08
 
@@ -205,13 +210,7 @@ def test_the_shadow_of_a_cloud_on_half_of_the_picture_is_no_motion_and_hides_non
     reference = SteadyReference(_frame(dim, np.zeros(3), rng), _camera())
     across = (np.arange(plate.shape[1]) - 0.55 * plate.shape[1]) / 60.0
     shaded = dim * (1.0 - 0.45 * np.clip(0.5 - across, 0.0, 1.0))
-    motion = reference.motion(_frame(shaded, np.zeros(3), rng))
-    assert not motion.lost and not motion.significant
-    assert motion.shift_px < 0.06 and motion.agreement > 0.9
-    turn = np.array([0.0, 0.5, 0.0]) / FOCAL
-    motion = reference.motion(_frame(shaded, turn, rng))
-    assert motion.significant
-    assert FOCAL * np.abs(motion.turn_rad - turn).max() < 0.08
+    _stands_and_turns(reference, shaded, rng)
 
 
 def test_light_is_taken_out_part_by_part():
