@@ -122,6 +122,24 @@ def drag_magnified(tab: Page, columns: float, rows: float) -> None:
     tab.mouse.up()
 
 
+DRAG_AT_ONCE = """async ([from, to]) => {
+    Element.prototype.setPointerCapture = () => {};
+    const pressed = document.elementFromPoint(...from);
+    for (const [kind, [x, y]] of [["down", from], ["move", to], ["up", to]]) {
+        pressed.dispatchEvent(new PointerEvent("pointer" + kind, {
+            bubbles: true, clientX: x, clientY: y, pointerType: "mouse", button: 0,
+        }));
+        await Promise.resolve();
+    }
+}"""
+"""Press, move, release: in one turn of the browser, in which no answer of the server can come."""
+
+
+def drag_at_once(tab: Page, start: tuple[float, float], end: tuple[float, float]) -> None:
+    """Drag in the picture, with all of it done before the server has heard of its beginning."""
+    tab.evaluate(DRAG_AT_ONCE, [start, end])
+
+
 def drag_by_touch(tab: Page, columns: float, rows: float) -> None:
     """Drag the magnified picture with a finger, so that the crosshair moves over it."""
     loupe = tab.locator(".mark-loupe")

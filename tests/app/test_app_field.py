@@ -10,6 +10,7 @@ from playwright.sync_api import Page, expect
 from tests.app.conftest import Served, copied, ready
 from tests.app.marking import (
     click_pixel,
+    drag_at_once,
     marker,
     on_screen,
     pick_by_keyboard,
@@ -163,6 +164,12 @@ def test_a_wrong_marker_is_pointed_at_and_undo_takes_it_back(visit: Visit, wide:
     expect(tab.locator(".mark.suspect")).to_have_count(0)
     expect(tab.locator(".notices")).to_contain_text("Undone: 20 m cone picked")
     assert marker(wide, "20 m cone").pixel == before
+
+    # A marker that is not chosen is held before the server has heard of the choice.
+    column, row = marker(wide, "40 m cone").pixel
+    drag_at_once(tab, on_screen(tab, column, row), on_screen(tab, column - 30, row + 20))
+    wait_until(tab, lambda: marker(wide, "40 m cone").pixel != (column, row))
+    assert marker(wide, "40 m cone").pixel == pytest.approx((column - 30, row + 20), abs=2.0)
 
 
 @pytest.mark.long

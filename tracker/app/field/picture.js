@@ -79,7 +79,7 @@ export default {
   data() {
     return {
       now: this.state, cursor: null, hover: null, corner: [-0.5, -0.5], shown: 1, screen: 1000,
-      step: 0.1, grid: false, focused: false, broken: false, drag: null, loupeDrag: null, moving: null, sent: 0,
+      step: 0.1, grid: false, focused: false, broken: false, drag: null, loupeDrag: null, moving: null, sent: 0, wanted: null,
       waiting: false, next: null, timer: null, magnified: MAGNIFIED, loupeSize: 240,
     };
   },
@@ -166,7 +166,7 @@ export default {
   methods: {
     // What the server says; `serial` is that of the change it answers.
     show(state, serial) {
-      this.now = state;
+      this.now = this.kept(state);
       if (serial && serial === this.sent) {
         this.waiting = false;
         this.$el.dataset.answered = String(serial);
@@ -175,6 +175,18 @@ export default {
         }));
         if (this.next) { const [name, at, final] = this.next; this.next = null; this.tell(name, at, final); } else if (this.final) { this.moving = null; }
       }
+    },
+    // A state with the marker that was chosen here, until the server has heard of that choice.
+    kept(state) {
+      const known = state.marks.some((one) => one.name === this.wanted);
+      if (!known || state.chosen === this.wanted) { this.wanted = null; return state; }
+      return { ...state, chosen: this.wanted };
+    },
+    // Chosen at once, so that a drag holds the marker before the server has answered.
+    choose(name) {
+      this.wanted = name;
+      this.now = this.kept(this.now);
+      this.$emit("choose", name);
     },
     // A name that would lie over another stands below its mark, and is left out where that is taken
     // too; the chosen and the doubtful come first.
@@ -270,7 +282,7 @@ export default {
       this.drag = { x: event.clientX, y: event.clientY, corner: [...this.corner], name: mark && !own && mark.dataset.name, far: false, touch: event.pointerType === "touch" };
       if (this.drag.name) {
         this.drag.again = this.drag.name === this.chosen;
-        if (!this.drag.again) this.$emit("choose", this.drag.name);
+        if (!this.drag.again) this.choose(this.drag.name);
         this.drag.was = this.marks.find((one) => one.name === this.drag.name);
       }
       if (!this.drag.touch || mark) event.target.setPointerCapture(event.pointerId);
