@@ -33,11 +33,23 @@ def known(**changes):
 
 @pytest.mark.parametrize(
     ("stated_s", "value_s", "u_s"),
-    [(0.008, 0.008, 0.0008), (0.02, 0.02, 0.002), (0.0, 0.0, 1e-4), (None, 0.006, 0.006)],
+    [(0.008, 0.008, 0.0008), (0.02, 0.02, 0.002), (0.0, 0.0, 1e-4), (None, 0.01, 0.00577)],
 )
 def test_a_stated_readout_is_known_to_a_tenth_and_an_unstated_one_to_all(stated_s, value_s, u_s):
     found = known(readout_s=stated_s)
-    assert (found.readout_s, found.readout_u_s) == pytest.approx((value_s, u_s))
+    assert (found.readout_s, found.readout_u_s) == pytest.approx((value_s, u_s), rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("frame_s", "longest_s"), [(1 / 24, 0.02), (1 / 60, 1 / 60), (1 / 240, 1 / 240)]
+)
+def test_no_readout_is_longer_than_from_one_frame_to_the_next(frame_s, longest_s):
+    """A rectangular law from nothing on: JCGM 100:2008, 4.3.7."""
+    found = circumstances_of(calibrated(), conditions(readout_s=None), frame_s)
+    assert found.readout_s == pytest.approx(longest_s / 2)
+    assert found.readout_u_s == pytest.approx(longest_s / 2 / 3**0.5)
+    stated = circumstances_of(calibrated(), conditions(readout_s=0.008), frame_s)
+    assert (stated.readout_s, stated.readout_u_s) == pytest.approx((0.008, 0.0008))
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,9 +17,8 @@ from tracker.flight.gusts import GUST_INTENSITY
 
 Array = NDArray[np.float64]
 
-USUAL_READOUT_S = 0.006
-USUAL_READOUT_U_S = 0.006
-"""Readout of a camera for which none is stated, s: most phones and cameras lie between 0 and 0.02 s
+LONGEST_READOUT_S = 0.02
+"""Longest usual readout where none is stated, s: most phones and cameras lie between 0 and 0.02 s
 at the frame sizes used here. Common practice, no source."""
 
 STATED_READOUT_SHARE = 0.1
@@ -57,8 +57,34 @@ class Conditions:
     ground: Ground = LEVEL
 
 
-def circumstances_of(camera: Camera, conditions: Conditions) -> Circumstances:
-    """Return the priors of a shot's fit: values and standard uncertainties."""
+def usual_readout(frame_s: float | None = None) -> tuple[float, float]:
+    """Return the readout of a camera for which none is stated, and its standard uncertainty, s.
+
+    Anything from nothing to the longest usual one, or to the time from one frame to the next, since
+    a sensor reads a frame before the next one: half of that, with the standard deviation of a
+    rectangular law (JCGM 100:2008, 4.3.7).
+
+    Parameters
+    ----------
+    frame_s : float, optional
+        True time from one frame to the next, s.
+    """
+    longest = LONGEST_READOUT_S if frame_s is None else min(LONGEST_READOUT_S, frame_s)
+    return longest / 2.0, longest / sqrt(12.0)
+
+
+def circumstances_of(
+    camera: Camera, conditions: Conditions, frame_s: float | None = None
+) -> Circumstances:
+    """Return the priors of a shot's fit: values and standard uncertainties.
+
+    Parameters
+    ----------
+    camera : Camera
+    conditions : Conditions
+    frame_s : float, optional
+        True time from one frame to the next, s: no readout is longer.
+    """
     ball, air = conditions.ball, conditions.air
     # Air density, mass and area act on the flight exactly as the drag coefficient does.
     reach_share = np.sqrt(
@@ -67,9 +93,10 @@ def circumstances_of(camera: Camera, conditions: Conditions) -> Circumstances:
         + (2.0 * ball.diameter_u_m / ball.diameter_m) ** 2
     )
     share = np.hypot(reach_share, ball.drag_u / ball.drag_coefficient)
-    stated = conditions.readout_s is not None
-    readout_s = conditions.readout_s if conditions.readout_s is not None else USUAL_READOUT_S
-    readout_u_s = max(STATED_READOUT_SHARE * readout_s, LEAST_READOUT_U_S)
+    readout_s, readout_u_s = usual_readout(frame_s)
+    if conditions.readout_s is not None:
+        readout_s = conditions.readout_s
+        readout_u_s = max(STATED_READOUT_SHARE * readout_s, LEAST_READOUT_U_S)
     return Circumstances(
         camera=camera,
         release_m=np.asarray(conditions.release_m, float),
@@ -83,7 +110,7 @@ def circumstances_of(camera: Camera, conditions: Conditions) -> Circumstances:
         wind_u_mps=air.wind_u_mps,
         ball_radius_m=ball.diameter_m / 2.0,
         readout_s=readout_s,
-        readout_u_s=readout_u_s if stated else USUAL_READOUT_U_S,
+        readout_u_s=readout_u_s,
         drag_air_u=ball.drag_coefficient * air.density_u_kgpm3 / air.density_kgpm3,
         # A drag known to a tenth has a change over a flight's speeds known no better.
         drag_slope_u=ball.drag_u / ball.drag_coefficient,

@@ -11,7 +11,7 @@ from calibration.errors import InputError
 from calibration.lens import Lens
 from calibration.markers import Marker
 from calibration.site import markers_in_view
-from tracker.fitting.conditions import USUAL_READOUT_S
+from tracker.fitting.conditions import usual_readout
 from tracker.vantage.judging import Judgement, judge
 from tracker.vantage.shots import ExpectedShots
 from tracker.vantage.stand import Stand
@@ -185,7 +185,10 @@ def _knowledge(stand: Stand, camera: Camera) -> Iterator[Variant]:
     if conditions.release_u_m > RELEASE_U_M:
         yield f"tape the release to {RELEASE_U_M:g} m", stating(release_u_m=RELEASE_U_M)
     if conditions.readout_s is None:
-        yield "find out the camera's readout time", stating(readout_s=USUAL_READOUT_S)
+        yield (
+            "find out the camera's readout time",
+            stating(readout_s=usual_readout(1.0 / stand.fps)[0]),
+        )
 
 
 def _more_markers(stand: Stand, camera: Camera) -> Iterator[Variant]:

@@ -76,7 +76,8 @@ def judge(stand: Stand, shots: ExpectedShots) -> Judgement:
             where="camera",
             remedy="move it farther off, aim it elsewhere or give it a wider view",
         )
-    circumstances = circumstances_of(camera, replace(stand.conditions, camera_parts=parts))
+    conditions = replace(stand.conditions, camera_parts=parts)
+    circumstances = circumstances_of(camera, conditions, 1.0 / stand.fps)
     lean = LEAN_SHARE * view.diameters_px[inside] / stand.contrast
     instants = Instants(frames[inside], view.row_share[inside], lean)
     fitted = expected_fit(circumstances, flight, instants, placed(stand, view).covariances)

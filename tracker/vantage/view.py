@@ -59,7 +59,8 @@ def view_of(
     Each row is read at its own time; without `rows`, at the very times that are given.
     """
     share = np.zeros(len(times_s))
-    readout = circumstances_of(camera, stand.conditions).readout_s if rows else 0.0
+    known = circumstances_of(camera, stand.conditions, 1.0 / stand.fps)
+    readout = known.readout_s if rows else 0.0
     # A picture taller than wide is a sensor on its side, whose rows are the picture's columns.
     turned = 90 if camera.size_px[1] > camera.size_px[0] else 0
     for _ in range(READOUT_ROUNDS):

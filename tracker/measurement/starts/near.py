@@ -194,7 +194,8 @@ class NearMeasurement:
             ]
         small_facts = facts.shrunk(small_px)
         request = self.context.request
-        known = circumstances_of(self.context.camera.resized(small_px), request)
+        camera = self.context.camera.resized(small_px)
+        known = circumstances_of(camera, request, self.context.frame_s)
         context = ClipContext(small_facts, request, known, scouting_settings(small_facts))
         site = smaller.site(self.start.site)
         # Its size and its fall agree on how far away it is, for the focal length that is expected.

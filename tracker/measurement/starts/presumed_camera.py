@@ -10,7 +10,7 @@ from calibration.camera import Camera
 from calibration.site import Site
 from calibration.site.presumed import USUAL_AWAY_M, Presumption, Sighted
 from tracker.fitting import circumstances_of
-from tracker.measurement.context import ClipContext
+from tracker.measurement.context import ClipContext, frame_interval_s
 from tracker.measurement.passes import Observers
 from tracker.measurement.request import ClipRequest
 from tracker.measurement.scouted_sizes import scouting_settings
@@ -58,7 +58,7 @@ class PresumedCameraStart:
             For values of the site that cannot be.
         """
         camera = self._camera(request)
-        known = circumstances_of(camera, request)
+        known = circumstances_of(camera, request, frame_interval_s(facts))
         fall_per_diameter = known.forces.gravity_mps2 / (2.0 * known.ball_radius_m)
         scouted = scout(facts, camera, observers, fall_per_diameter)
         context = ClipContext(facts, request, known, scouting_settings(facts))

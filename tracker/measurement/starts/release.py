@@ -130,7 +130,7 @@ class ReleaseStart:
 
 def release_context(facts: ClipFacts, camera: Camera, request: ClipRequest) -> ClipContext:
     """Return what is known of a clip whose shots begin at the release."""
-    known = circumstances_of(camera, request)
+    known = circumstances_of(camera, request, frame_interval_s(facts))
     settings = settings_for(
         camera,
         known.release_m,
