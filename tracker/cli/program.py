@@ -115,7 +115,8 @@ def _options(
 
 
 BLAS_THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
-"""Matrices here have tens of rows: threads that wait for one another cost more than they save."""
+"""Matrices here have tens of rows: threads that wait for one another cost more than they save. How
+many share a sum also decides its last bits, and a clip gives the same bytes on every day."""
 
 
 OBJECTS_BETWEEN_COLLECTIONS = 10_000
@@ -127,6 +128,6 @@ def run() -> None:
     """Run the command line."""
     gc.set_threshold(OBJECTS_BETWEEN_COLLECTIONS)
     for library in BLAS_THREADS:
-        os.environ.setdefault(library, "1")
+        os.environ[library] = "1"
     prepare_console()
     program()
