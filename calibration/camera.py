@@ -37,6 +37,11 @@ FRAME_MARGIN_PX = 1.0
 practice, no source."""
 
 
+UNDISTORT_STEPS = 14
+"""Most of Newton's steps from a bent place to its ray. A lens that sees the place takes four to
+eight; one that folds its picture there wanders for long, and ends where no light comes from."""
+
+
 @dataclass(frozen=True)
 class Camera:
     """A pinhole camera with radial and tangential distortion.
@@ -109,7 +114,7 @@ class Camera:
         count = len(seen)
         depth = np.where(seen[:, 2] > 1e-6, seen[:, 2], np.nan)
         flat = seen[:, :2] / depth[:, None]
-        bent, by_flat, by_coefficients = _distort_with_jacobians(flat, self.distortion)
+        bent, by_flat, by_coefficients = distort_with_jacobians(flat, self.distortion)
         pixels = self.focal_px * bent + self.centre_px
 
         flat_by_seen = np.zeros((count, 2, 3))
@@ -257,8 +262,8 @@ def undistort(bent: Array, coefficients: Array) -> Array:
     if not np.any(coefficients):
         return bent.copy()
     flat = bent.copy()
-    for _ in range(50):
-        value, slope, _ = _distort_with_jacobians(flat, coefficients)
+    for _ in range(UNDISTORT_STEPS):
+        value, slope, _ = distort_with_jacobians(flat, coefficients)
         gap = bent - value
         with np.errstate(all="ignore"):
             determinant = slope[:, 0, 0] * slope[:, 1, 1] - slope[:, 0, 1] * slope[:, 1, 0]
@@ -270,7 +275,8 @@ def undistort(bent: Array, coefficients: Array) -> Array:
             )
             step = step / determinant[:, None]
         flat = flat + step
-        if not np.any(np.abs(step) > 1e-14):
+        # The error of the next step is of the square of this one.
+        if not np.any(np.abs(step) > 1e-9):
             break
     with np.errstate(invalid="ignore"):
         settled = np.all(np.abs(distort(flat, coefficients) - bent) < 1e-9, axis=1)
@@ -313,7 +319,7 @@ def _cross_matrices(vectors: Array) -> Array:
     return matrices
 
 
-def _distort_with_jacobians(flat: Array, coefficients: Array) -> tuple[Array, Array, Array]:
+def distort_with_jacobians(flat: Array, coefficients: Array) -> tuple[Array, Array, Array]:
     """Return `distort`, its derivative by the point (N, 2, 2) and by its coefficients (N, 2, 5)."""
     x, y = flat[:, 0], flat[:, 1]
     k1, k2, p1, p2, k3 = coefficients

@@ -1,12 +1,12 @@
 """Everything known about a site as observations with standard uncertainties."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.camera import Camera
+from calibration.camera import Camera, distort_with_jacobians, undistort
 from calibration.lens import PARAMETERS as LENS_PARAMETERS
 from calibration.markers import Plumb
 from calibration.site.stand import Site
@@ -35,9 +35,6 @@ USUAL_DISTORTION_SD = (0.02, 0.01, 0.0007, 0.0007)
 
 FIXED_SD = 1e-6
 """Of k3, which is held at zero; added to a lens file's variances as well, to keep them regular."""
-
-NEWTON_STEPS = 12
-"""Most steps from a pixel to its ray; four are usual."""
 
 
 class Observed(NamedTuple):
@@ -83,21 +80,18 @@ def flats(camera: Camera, pixels: Array) -> tuple[Array, Array]:
         Right, down, forward, with forward 1; NaN where the lens cannot see so far aside.
     ndarray, shape (N, 3, 14)
     """
-    own = replace(camera, rotation=np.eye(3), position=np.zeros(3))
-    flat = np.column_stack([(pixels - camera.centre_px) / camera.focal_px, np.ones(len(pixels))])
+    bent = (pixels - camera.centre_px) / camera.focal_px
+    flat = undistort(bent, camera.distortion)
+    _, by_flat, by_coefficients = distort_with_jacobians(flat, camera.distortion)
+    # The pixel stays while the camera changes: the ray makes up for what is bent otherwise.
+    by_camera = np.zeros((len(flat), 2, CAMERA_SIZE))
+    by_camera[:, :, 6] = bent
+    by_camera[:, 0, 7] = by_camera[:, 1, 8] = 1.0 / camera.focal_px
+    by_camera[:, :, 9:14] = by_coefficients
     change = np.zeros((len(flat), 3, CAMERA_SIZE))
-    # Newton's steps; where they fail, no ray belongs to the pixel.
-    for _ in range(NEWTON_STEPS):
-        seen, by_flat, by_camera = own.project_with_jacobians(flat)
-        slope = by_flat[:, :, :2]
-        if not (np.all(np.isfinite(slope)) and np.all(np.abs(np.linalg.det(slope)) > 1e-6)):
-            break
-        step = np.linalg.solve(slope, (pixels - seen)[:, :, None])[:, :, 0]
-        flat[:, :2] += step
-        if np.abs(step).max() < 1e-12:
-            change[:, :2, 6:] = -np.linalg.solve(slope, by_camera[:, :, 6:])
-            return flat, change
-    return np.full_like(flat, np.nan), change
+    if np.all(np.isfinite(flat)):
+        change[:, :2] = -np.linalg.solve(by_flat, by_camera)
+    return np.column_stack([flat, np.where(np.isfinite(flat[:, :1]), 1.0, np.nan)]), change
 
 
 def horizontal_view(camera: Camera) -> tuple[float, Array]:

@@ -149,9 +149,10 @@ def _said(site: Site) -> str:
             lambda site: _every(site, pixel=lambda px: (px + 0.5) / 2.0 - 0.5),
             "the pixels were picked on a copy of the frame of 960 x 540: multiply them by 2",
         ),
-        (
+        pytest.param(
             lambda site: _every(site, pixel=lambda px: px / 1.5),
             "the pixels were picked on a copy of the frame of 1280 x 720: multiply them by 1.5",
+            marks=pytest.mark.long,
         ),
         (
             lambda site: _every(site, pixel=lambda px: np.array([1919.0, 1079.0]) - px),
@@ -238,7 +239,7 @@ def _noisy(layout, seed):
         *(pytest.param(LAYOUTS[each], marks=pytest.mark.campaign) for each in (1, 3)),
     ],
 )
-@pytest.mark.parametrize("i", [1, pytest.param(3, marks=pytest.mark.campaign)])
+@pytest.mark.parametrize("i", [1, pytest.param(3, marks=pytest.mark.long)])
 def test_a_wrong_label_is_named(layout, i):
     site = _noisy(layout, 5)
     wrong = site.markers[i].ground_m + np.array([10.0, 0.0, 0.0])
