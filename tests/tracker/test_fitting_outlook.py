@@ -63,7 +63,7 @@ def test_it_is_the_bound_of_a_ball_with_the_usual_lift(sign: float) -> None:
     assert predicted["carry_m"] > 1.2 * without["carry_m"]
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_fits_of_drawn_positions_scatter_as_predicted() -> None:
     """JCGM 101: propagation of distributions, every error drawn from what is said of it."""
     predicted = predicted_u(KNOWN)[0]
