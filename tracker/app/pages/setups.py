@@ -148,14 +148,10 @@ def _content(found: Standing) -> None:
         return
     # One shot has no mean, no scatter and no interval.
     lonely = [one.used for one in comparison.summaries] == [1] and not comparison.expected
-    parts.heading("Setup by setup")
     with parts.group("charts"):
         with parts.group():
+            parts.heading("Setup by setup")
             chart(strips(comparison, setups), A_SHOT if lonely else STRIPS)
-        made = standing_table(comparison, found.chances)
-        if not lonely:
-            parts.table(made.head, made.rows, made.caption, range(1, len(made.head)))
-    with parts.group("charts"):
         if any(one.landing is not None for one in comparison.summaries):
             with parts.group():
                 parts.heading("Landings")
@@ -165,6 +161,11 @@ def _content(found: Standing) -> None:
             with parts.group():
                 parts.heading("Measured and predicted")
                 chart(agreement(comparison.verdicts, comparison.quantity, places), AGREEMENT)
+    if not lonely:
+        # Below the charts, since it is wider than any of them.
+        parts.heading("In figures")
+        made = standing_table(comparison, found.chances)
+        parts.table(made.head, made.rows, made.caption, range(1, len(made.head)))
 
 
 def build(view: View) -> None:
