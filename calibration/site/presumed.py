@@ -121,6 +121,10 @@ class Presumption:
         if not site.markers and site.position_m is None:
             self._usual_sd[HEADING_AT] = UNTAPED_HEADING_SD_RAD
 
+    def of(self, site: Site) -> "Presumption":
+        """Return the same presumptions about another site."""
+        return Presumption(site, self._side, self._away_m)
+
     def around(self, camera: Camera) -> tuple[Array, Array]:
         """Return what is known of the camera, as a normal law near a given one.
 

@@ -17,6 +17,7 @@ from tracker.fitting.untaped import UntapedCircumstances, UntapedFit, first_laun
 from tracker.flight.air import Weather, air_from
 from tracker.flight.ball import ball_from
 from tracker.measurement.request import ClipRequest
+from tracker.measurement.starts.doubted_markers import loose_rows
 from tracker.records import Track
 
 Array = NDArray[np.float64]
@@ -39,11 +40,13 @@ class LineCase:
     def presumption(self) -> Presumption:
         return Presumption(self.site, self.sighted.side)
 
-    def fit_from(self, away_m: float) -> UntapedFit:
-        camera = self.presumption.start(replace(self.sighted, away_m=away_m))
+    def fit_from(self, away_m: float, doubting: bool = False) -> UntapedFit:
+        presumption = self.presumption
+        camera = presumption.start(replace(self.sighted, away_m=away_m))
         known = replace(self.known, camera=camera)
         launch = first_launch(known, self.track, self.known.began_s)
-        return fit_untaped(known, self.presumption.rows, self.observed, known.began_s, launch)
+        loose = loose_rows(presumption) if doubting else None
+        return fit_untaped(known, presumption.rows, self.observed, known.began_s, launch, loose)
 
 
 def line_case(rng: np.random.Generator, away_m: float, view_deg: float) -> LineCase:

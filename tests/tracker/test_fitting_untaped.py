@@ -52,6 +52,30 @@ def test_a_line_of_markers_gives_the_speed_whatever_the_distance(
         assert u["exit_speed_mps"] < 0.02 * case.truth["exit_speed_mps"]
 
 
+def test_markers_that_the_fall_contradicts_count_as_known_to_a_metre(case: LineCase) -> None:
+    first, wrong, last = case.site.markers
+    wrong = replace(wrong, ground_m=wrong.ground_m + np.array([1.0, 0.0, 0.0]))
+    mistaken = replace(case, site=replace(case.site, markers=(first, wrong, last)))
+    z = {}
+    for doubting in (False, True):
+        fit = mistaken.fit_from(60.0, doubting)
+        assert fit.circumstances.markers_doubted is doubting
+        figures = figures_of(fit.circumstances, fit.fitted.parameters)
+        u = figures.u(fit.fitted.covariance)
+        z[doubting] = [
+            abs(figures.value(name) - true) / u[name] for name, true in case.truth.items()
+        ]
+    assert max(z[False]) > 3.5 and max(z[True]) < 2.5
+
+
+def test_markers_that_agree_with_the_fall_stand_where_they_were_taped(
+    case: LineCase, fits: list[UntapedFit]
+) -> None:
+    fit = case.fit_from(60.0, doubting=True)
+    assert not fit.circumstances.markers_doubted
+    assert fit.fitted.parameters == pytest.approx(fits[1].fitted.parameters)
+
+
 def test_a_fit_is_handed_on_about_its_own_camera(case: LineCase, fits: list[UntapedFit]) -> None:
     known, fitted = fits[0].circumstances, fits[0].fitted
     assert not np.any(fitted.parameters[CAMERA_AT:])

@@ -389,22 +389,14 @@ def test_a_marker_is_proposed_where_it_gains_a_twentieth(monkeypatch, share, wor
         }
 
 
-@pytest.mark.parametrize(("aside_u", "strained"), [(-2.5, False), (2.7, True), (-2.7, True)])
-def test_markers_that_ask_for_an_unlikely_aim_are_doubted(aside_u, strained):
+@pytest.mark.parametrize("doubted", [False, True])
+def test_markers_against_the_fall_are_asked_about(doubted):
     plain = untaped_fit()
-    parameters = plain.fitted.parameters.copy()
-    parameters[VELOCITY_AT] = 10.0, 0.8 * aside_u, 9.0
-    known = replace(plain.circumstances, aim_u_mps=0.8)
-    changed = replace(plain.fitted, parameters=parameters)
-    fit = SimpleNamespace(circumstances=known, fitted=changed)
+    known = replace(plain.circumstances, markers_doubted=doubted)
+    fit = SimpleNamespace(circumstances=known, fitted=plain.fitted)
     peg = Marker("peg", np.zeros(3), pixel=np.array([9.0, 9.0]))
     _, *more = scale_reasons(fit, Site(SIZE_PX, (peg,), field_of_view_deg=70.0))
-    assert [each.code for each in more] == [ReasonCode.MARKERS_STRAIN_AIM] * strained
-    if strained:
-        expected = np.degrees(np.arctan2(0.8 * 2.7, 10.0))
-        assert more[0].numbers["aside_deg"] == pytest.approx(expected)
-    bare = scale_reasons(fit, Site(SIZE_PX, (), field_of_view_deg=70.0))
-    assert ReasonCode.MARKERS_STRAIN_AIM not in {each.code for each in bare}
+    assert [each.code for each in more] == [ReasonCode.MARKERS_AGAINST_FALL] * doubted
 
 
 @pytest.mark.parametrize(("view_deg", "focal_px"), [(None, 65.0), (90.0, 90.0)])

@@ -274,6 +274,9 @@ def test_a_flight_is_fitted_again_from_what_it_was_and_when_it_was_first_seen(mo
     case = drawn(np.random.default_rng(1), KNOWN)
     flight = Flight(SimpleNamespace(arc="arc"), known, case.fit())
     monkeypatch.setattr(gravity_scale, "fit_untaped", fit)
+    monkeypatch.setattr(
+        gravity_scale, "loose_rows", lambda presumption: f"loose {presumption.rows}"
+    )
     monkeypatch.setattr(gravity_scale, "begins_faint", lambda track: "faint")
     observed = SimpleNamespace(track=SimpleNamespace(times_s=np.array([1.5, 1.6])))
     again = gravity_scale._refitted(Start(), flight, CONTEXT, observed)
@@ -281,7 +284,7 @@ def test_a_flight_is_fitted_again_from_what_it_was_and_when_it_was_first_seen(mo
     loosely = asked["loosened"]
     assert loosely[0] is KNOWN and loosely[2:] == (1.5, CONTEXT.frame_s, "faint")
     assert asked["fit"][:3] == ("priors", "rows", observed) and asked["arc"] == "arc"
-    assert asked["fit"][3] == flight.release_s
+    assert asked["fit"][3] == flight.release_s and asked["fit"][5] == "loose rows"
     np.testing.assert_array_equal(asked["fit"][4], flight.launch)
     asked["fault"] = fault
     with pytest.raises(Rejection) as raised:
@@ -307,8 +310,8 @@ def test_a_throw_goes_the_way_that_the_taped_side_of_the_camera_says(
     )
     asked = {}
 
-    def fit(wide, rows, observed, began_s, launch):
-        asked["began_s"] = began_s
+    def fit(wide, rows, observed, began_s, launch, loose):
+        asked["began_s"], asked["loose"] = began_s, loose
         return SimpleNamespace(circumstances="known", fitted="fit")
 
     for name, instead in {
@@ -318,6 +321,7 @@ def test_a_throw_goes_the_way_that_the_taped_side_of_the_camera_says(
         "Observations": lambda *_: None,
         "first_launch": lambda wide, track, began_s: None,
         "fit_untaped": fit,
+        "loose_rows": lambda presumption: f"loose {presumption.rows}",
         "_check": lambda flight, bare: asked.setdefault("checked", (flight, bare)),
     }.items():
         monkeypatch.setattr(gravity_scale, name, instead)
@@ -337,6 +341,7 @@ def test_a_throw_goes_the_way_that_the_taped_side_of_the_camera_says(
         found = gravity_scale.first_fit(start, context, throw)
         assert asked["checked"] == (found, False) and found.throw is throw
         assert (asked["frame_s"], asked["began_s"]) == (0.02, pytest.approx(0.6))
+        assert asked["loose"] == "loose rows"
 
 
 def test_what_is_presumed_of_a_camera_is_its_side_and_the_distance_that_size_gives(monkeypatch):

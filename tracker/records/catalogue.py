@@ -149,10 +149,10 @@ _SCALES = {
         "from {before_mps:.2g} to {after_mps:.2g} m/s",
         NO_FIGURE,
     ),
-    ReasonCode.MARKERS_STRAIN_AIM: Entry(
+    ReasonCode.MARKERS_AGAINST_FALL: Entry(
         "markers against the fall",
-        "its fall agrees with the markers only if it left the firing line by {aside_deg:.0f}°: "
-        "check where each marker was taped, and its pixel",
+        "its fall contradicts the markers as they were taped, so each counts as known to a metre "
+        "only: check where each marker was taped, and its pixel",
     ),
     ReasonCode.BEGINS_FAINT: Entry(
         "begins faint",

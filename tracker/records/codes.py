@@ -68,7 +68,7 @@ class ReasonCode(StrEnum):
     GRAVITY_IS_SCALE = "gravity_is_scale"
     GRAVITY_IS_SCALE_FEW_MARKERS = "gravity_is_scale_few_markers"
     TAPE_ONE_DISTANCE = "tape_one_distance"
-    MARKERS_STRAIN_AIM = "markers_strain_aim"
+    MARKERS_AGAINST_FALL = "markers_against_fall"
     BEGINS_FAINT = "begins_faint"
     TOO_CLOSE = "too_close"
     BEGINS_AT_EDGE = "begins_at_edge"

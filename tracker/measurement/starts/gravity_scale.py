@@ -21,6 +21,7 @@ from tracker.measurement.fitted_shot import FittedShot, TracedFlight
 from tracker.measurement.flight import Beginning, Flight, StartPrior, first_track, loosened
 from tracker.measurement.row import describe
 from tracker.measurement.sighting import SAME_S, course_along, crossing_of
+from tracker.measurement.starts.doubted_markers import loose_rows
 from tracker.measurement.starts.ends import LEAST_USED, Ends, enough, landing_of, seen_along
 from tracker.measurement.starts.goes_on import goes_on
 from tracker.measurement.starts.scale_reasons import begins_faint, end_reasons, scale_reasons
@@ -175,7 +176,8 @@ def first_fit(start: UntapedStart, context: ClipContext, throw: Throw) -> Flight
     wide = start.loosened(known, camera, float(arc.times_s[0]), context.frame_s)
     observed = Observations(track, context.row_share_of(track))
     launch = first_launch(wide, track, wide.began_s)
-    fit = fit_untaped(wide, presumption.rows, observed, wide.began_s, launch)
+    loose = loose_rows(presumption)
+    fit = fit_untaped(wide, presumption.rows, observed, wide.began_s, launch, loose)
     flight = Flight(throw, fit.circumstances, fit.fitted)
     _check(flight, start.bare)
     return flight
@@ -268,7 +270,8 @@ def measure_untaped(
         for each in candidates
         if track.times_s[0] - SAME_S <= each.time_s <= track.times_s[-1] + SAME_S
     ]
-    landing_seen = _landing_seen(observed, flight)
+    # A hop shows the landing; a ball lost in the grass does not.
+    landing_seen = observed.landed_s is not None and flight.throw.hop is not None
     before_reasons = (
         *scale_reasons(UntapedFit(flight.known, flight.fitted), start.site),
         *end_reasons(track, flight.camera.size_px),
@@ -318,11 +321,6 @@ def _likeness(start: UntapedStart) -> tuple[tuple[float, float], float]:
     if start.near_m is None:
         return PURITIES_BALL, LEAST_LIKE_A_BALL
     return NEAR_PURITIES, LEAST_EVIDENCE
-
-
-def _landing_seen(observed: Observations, flight: Flight) -> bool:
-    """Say whether the clip shows the landing: a hop does, a ball lost in the grass does not."""
-    return observed.landed_s is not None and flight.throw.hop is not None
 
 
 def _crossing(
@@ -387,13 +385,15 @@ def _refitted(
 ) -> Flight:
     first_s, faint = float(observed.track.times_s[0]), begins_faint(observed.track)
     known = start.loosened(context.circumstances, flight.camera, first_s, context.frame_s, faint)
+    presumption = start.presumption(flight.throw.arc)
     try:
         fit = fit_untaped(
             known,
-            start.presumption(flight.throw.arc).rows,
+            presumption.rows,
             observed,
             flight.release_s,
             flight.launch,
+            loose_rows(presumption),
         )
     except (NotDetermined, np.linalg.LinAlgError):
         raise Rejection(Reason(ReasonCode.NO_FIT)) from None

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from calibration.site import Site
 from tracker.fitting import figures_of
-from tracker.fitting.parameters import CAMERA_ACROSS_AT, CAMERA_AT, POSITION_AT, VELOCITY_AT
+from tracker.fitting.parameters import CAMERA_ACROSS_AT, CAMERA_AT, POSITION_AT
 from tracker.fitting.untaped import UntapedFit
 from tracker.records import Reason, ReasonCode, Track
 
@@ -20,10 +20,6 @@ source."""
 
 WORTH_SHARE = 0.95
 """A marker is worth it when it brings the exit speed's standard uncertainty below this share."""
-
-MOST_AIM_U = 2.6
-"""Standard uncertainties of a launcher's direction beyond which a wrong marker is likelier than the
-shot's own aim: one shot in a hundred. A marker taped 1 m off gave 3.3 and 3.5."""
 
 FAINT_POSITIONS, FAINT_SHARE = 3, 0.4
 """First positions of a path whose median contrast counts, and the share of the whole path's below
@@ -76,28 +72,14 @@ def scale_reasons(fit: UntapedFit, site: Site) -> list[Reason]:
     code = ReasonCode.GRAVITY_IS_SCALE_FEW_MARKERS if site.picked else ReasonCode.GRAVITY_IS_SCALE
     reasons = [Reason(code, numbers)]
     # Where markers were taped, another on the ground is not what lacks.
-    if site.picked:
-        reasons += _strained_aim(fit)
+    if known.markers_doubted:
+        reasons.append(Reason(ReasonCode.MARKERS_AGAINST_FALL))
     better = None if site.picked else gain(fit)
     if better is not None and better[2] < WORTH_SHARE * better[1]:
         names = ("distance_m", "before_mps", "after_mps")
         numbers = {"taped_u_cm": 100.0 * TAPED_U_M, **dict(zip(names, better, strict=True))}
         reasons.append(Reason(ReasonCode.TAPE_ONE_DISTANCE, numbers))
     return reasons
-
-
-def _strained_aim(fit: UntapedFit) -> list[Reason]:
-    """Return that gravity and the markers agree only on a shot that no launcher aims, or nothing.
-
-    Markers too few to check each other say how large things are, and so does the fall: what a
-    wrong one spoils goes into the shot's direction, of which least is known.
-    """
-    along, across = fit.fitted.parameters[VELOCITY_AT][:2]
-    aim_u_mps = fit.circumstances.aim_u_mps
-    if aim_u_mps <= 0.0 or abs(across) <= MOST_AIM_U * aim_u_mps:
-        return []
-    aside = abs(float(np.degrees(np.arctan2(across, along))))
-    return [Reason(ReasonCode.MARKERS_STRAIN_AIM, {"aside_deg": aside})]
 
 
 def begins_faint(track: Track) -> bool:
