@@ -12,7 +12,10 @@ from tracker.flight.ball import ball_named
 from tracker.measurement import ClipRequest, ClipResult
 from tracker.records import Quality, Reason, ReasonCode
 from tracker.session import bare_session
-from tracker.workflow import clips
+from tracker.workflow import clips, finishing
+from tracker.workflow.entering import entry_of
+from tracker.workflow.inputs import results_of
+from tracker.workflow.measured import MeasuredClip, SessionResult
 from tracker.workflow.presumed_ball import ball_instead
 
 
@@ -85,3 +88,26 @@ def test_a_clip_is_searched_again_for_the_ball_that_falls(
     assert (found.shots, found.causes) == (whole.shots, whole.causes)
     taken = [note for note in found.notes if "the ball is taken to be" in note]
     assert taken == [f"the ball is taken to be {said} (--ball for another)"]
+
+
+@pytest.mark.parametrize(
+    ("stated", "presumed", "kept"),
+    [(None, "football", "football"), ("cricket", None, "cricket"), (None, None, "tennis")],
+)
+def test_the_logbook_keeps_the_ball_that_a_bare_clip_was_measured_with(
+    stated, presumed, kept, tmp_path: Path
+) -> None:
+    """The file alone does not say it when it is added to the logbook."""
+    path = tmp_path / "toss.mp4"
+    session = bare_session(path, stated)
+    numbers = {"least_cm": 14.0, "most_cm": 36.0}
+    reasons = (Reason(ReasonCode.BALL_PRESUMED, numbers, presumed),) if presumed else ()
+    row = replace(
+        small(1).shot, clip="toss.mp4", setup="toss", quality=Quality.CHECK, reasons=reasons
+    )
+    clip = MeasuredClip(session.clips[0], None, CAMERA, (replace(small(1), shot=row),), ())
+    result = SessionResult(session, (clip,), results_of(session))
+    finishing._write(result, {}, {"toss.mp4": "ab" * 32})
+    entry = entry_of(bare_session(path), path)
+    assert entry.conditions["ball_type"] == kept
+    assert len(entry.shots) == 1

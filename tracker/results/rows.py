@@ -105,11 +105,14 @@ class Provenance:
         SHA-256 of each file that the results were made from, by its name in the session's folder.
     version : str or None
         Version of the program that made them.
+    ball : str or None
+        Ball that was thrown, for a video file without a session; None where it is not known.
     """
 
     shared: Mapping[tuple[str, int], Mapping[str, float]] = field(default_factory=dict)
     inputs: Mapping[str, str] = field(default_factory=dict)
     version: str | None = None
+    ball: str | None = None
 
     def shared_of(self, shot: Shot) -> Mapping[str, float]:
         """Return a shot's shared parts; none where they are not known."""
@@ -130,10 +133,11 @@ def read_provenance(path: Path) -> Provenance:
             }
             for row in document["shots"]
         }
-        made_by = document.get("lobmeter")
+        made_by, ball = document.get("lobmeter"), document.get("ball")
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return Provenance()
-    return Provenance(shared, digests, None if made_by is None else str(made_by))
+    version, thrown = (None if each is None else str(each) for each in (made_by, ball))
+    return Provenance(shared, digests, version, thrown)
 
 
 def _read_reasons(path: Path) -> dict[tuple[str, int], tuple[Reason, ...]]:

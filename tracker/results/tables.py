@@ -42,11 +42,14 @@ class Origin:
         The session's name.
     inputs : mapping
         SHA-256 of every file that was read, by its name within the session's folder.
+    ball : str or None
+        Row of the ball table that was thrown, where no file states it.
     """
 
     version: str
     session: str
     inputs: Mapping[str, str]
+    ball: str | None = None
 
 
 def shots_csv(shots: Iterable[Shot]) -> str:
@@ -83,7 +86,7 @@ def shots_json(
     causes : mapping of str to sequence of Reason, optional
         By the file of a clip that yields no shot, why.
     """
-    document = {
+    document: dict[str, Any] = {
         "lobmeter": origin.version,
         "session": origin.session,
         "inputs": [{"file": file, "sha256": digest} for file, digest in origin.inputs.items()],
@@ -98,6 +101,8 @@ def shots_json(
         ],
         "pictures": list(pictures),
     }
+    if origin.ball is not None:
+        document["ball"] = origin.ball
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 

@@ -96,7 +96,7 @@ def entry_of(session: Session, place: Path) -> LoggedSession:
         notes=session.notes,
         lobmeter_version=made.version or "unknown",
         filmed_on=session.date,
-        conditions=_conditions(session),
+        conditions=_conditions(session) | ({"ball_type": made.ball} if made.ball else {}),
         setups=tuple(LoggedSetup(setup.name, setup.parts) for setup in session.setups),
         clips=tuple(
             LoggedClip(clip.file, digests[clip.file], clip.markers != session.markers)

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from tracker.fitting.pooling import pool
-from tracker.records import Pooled, Quality
+from tracker.records import Pooled, Quality, ReasonCode
 from tracker.results import replace_results
 from tracker.results.computed import Replaced
 from tracker.results.digests import program_version
@@ -42,12 +42,21 @@ def _pooled(clips: Iterable[MeasuredClip]) -> dict[str, Pooled]:
     return pool([shot.fit for shot in every if shot.fit and shot.shot.quality is Quality.GOOD])
 
 
+def _ball_of(result: SessionResult) -> str | None:
+    """Return the ball of a video file without a session, as stated or presumed."""
+    if not result.session.bare:
+        return None
+    reasons = [reason for shot in result.shots for reason in shot.reasons]
+    presumed = [each.words for each in reasons if each.code is ReasonCode.BALL_PRESUMED]
+    return presumed[0] if presumed else result.session.ball.type
+
+
 def _write(result: SessionResult, pictures: dict[str, bytes], digests: dict[str, str]) -> Replaced:
     """Put the new results in place of the earlier ones; return what became of these."""
     measured = result.measured
     as_json = shots_json(
         measured,
-        origin=Origin(program_version(), result.session.name, digests),
+        origin=Origin(program_version(), result.session.name, digests, _ball_of(result)),
         pictures=list(pictures),
         pooled=result.pooled,
         rejected_candidates=[each for clip in result.clips for each in clip.rejected_candidates],
