@@ -14,7 +14,7 @@ from tracker.following.arcs import fit_arc
 from tracker.measurement import hop_fit, row
 from tracker.measurement.flight import Beginning
 from tracker.measurement.starts import diagnosis, field, throw_rules
-from tracker.measurement.starts.gravity_scale import UntapedStart
+from tracker.measurement.starts.untaped_start import UntapedStart
 from tracker.measurement.throws import Throw, _Joining, _Joint
 from tracker.records import ReasonCode
 

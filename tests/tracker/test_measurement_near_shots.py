@@ -17,7 +17,7 @@ from tracker.measurement.passes import NO_OBSERVERS, Timing
 from tracker.measurement.scouting import Scouted
 from tracker.measurement.sighting import _expected
 from tracker.measurement.starts import PresumedCameraStart
-from tracker.measurement.starts.gravity_scale import UntapedStart, expected_focal_px
+from tracker.measurement.starts.gravity_scale import expected_focal_px
 from tracker.measurement.starts.near import (
     TIMES,
     NearMeasurement,
@@ -25,6 +25,7 @@ from tracker.measurement.starts.near import (
     by_size,
     diameter_px,
 )
+from tracker.measurement.starts.untaped_start import UntapedStart
 from tracker.measurement.throws import Throw
 from tracker.records import ReasonCode
 from tracker.video import ClipFacts, ClipWriter, inspect

@@ -48,10 +48,11 @@ from tracker.measurement.starts import (
 )
 from tracker.measurement.starts.anywhere import _is_of, settings_along
 from tracker.measurement.starts.field import Field, field_of
-from tracker.measurement.starts.gravity_scale import UntapedStart, expected_focal_px
+from tracker.measurement.starts.gravity_scale import expected_focal_px
 from tracker.measurement.starts.no_throw import _falls_slowly
 from tracker.measurement.starts.scale_reasons import begins_faint, end_reasons, gain, scale_reasons
 from tracker.measurement.starts.throw_rules import hardly_seen, no_throw, rolls
+from tracker.measurement.starts.untaped_start import UntapedStart
 from tracker.measurement.throws import Throw, bounce_between, end_of
 from tracker.measurement.verdict import not_a_ball, parts_of_animal
 from tracker.measurement.visibility import Crossing, others_around, purity_ratio

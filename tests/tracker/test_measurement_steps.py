@@ -19,11 +19,11 @@ from tracker.fitting.parameters import (
 )
 from tracker.measurement.fitted_shot import FittedShot
 from tracker.measurement.flight import Beginning, Flight, StartPrior, loosened
-from tracker.measurement.starts import field, from_field, gravity_scale, untaped
+from tracker.measurement.starts import field, from_field, gravity_scale, untaped, untaped_start
 from tracker.measurement.starts.ends import Ends
 from tracker.measurement.starts.field import Field
 from tracker.measurement.starts.first_sight import Entry, FirstSight
-from tracker.measurement.starts.gravity_scale import UntapedStart
+from tracker.measurement.starts.untaped_start import UntapedStart
 from tracker.measurement.visibility import NEAR_PURITIES, PURITIES_BALL
 from tracker.records import Quality, Reason, ReasonCode, RejectedCandidate, Rejection, Track
 
@@ -41,9 +41,9 @@ def untaped_row(monkeypatch, *, first_s=(1.0,), rejects_at=None, **changes):
     """Measure a throw of which each round begins where it is asked to; return what was done."""
     given = {
         "quality": Quality.CHECK, "reason": Reason(ReasonCode.NO_FIT), "hardly": None, "speed": 9.0,
-        "near_m": None, "release_in_frame": False,
+        "near_m": None, "release_in_frame": False, "sizes": None,
     } | changes  # fmt: skip
-    done = SimpleNamespace(rounds=[])
+    done = SimpleNamespace(rounds=[], sized=[], sizes=[])
     times = np.array([2.0, 2.5, 3.0])
     track = SimpleNamespace(times_s=times)
     flight = SimpleNamespace(
@@ -58,7 +58,12 @@ def untaped_row(monkeypatch, *, first_s=(1.0,), rejects_at=None, **changes):
         if len(done.rounds) == rejects_at:
             raise Rejection(Reason(ReasonCode.NO_FIT))
         at = first_s[min(len(done.rounds) - 1, len(first_s) - 1)]
-        return flight, SimpleNamespace(track=track, landed_s=(3.0, 0.1)), Ends(at, 3.0, True, 0.4)
+        observed = SimpleNamespace(track=track, landed_s=(3.0, 0.1), sizes=given["sizes"])
+        return flight, observed, Ends(at, 3.0, True, 0.4)
+
+    def sized(start, flight, context, candidates, ends):
+        done.sized.append((len(done.rounds), ends))
+        return flight
 
     def described(context, traced, expectations, before):
         done.traced, done.expectations, done.before = traced, expectations, before
@@ -77,6 +82,8 @@ def untaped_row(monkeypatch, *, first_s=(1.0,), rejects_at=None, **changes):
 
     for name, instead in {
         "_measured": measured,
+        "_sized": sized,
+        "_believe_size": lambda flight, observed: done.sizes.append(observed.sizes),
         "scale_reasons": lambda fit, site: ["scale", "more"],
         "end_reasons": lambda track, size_px: ["ends", size_px],
         "_crossing": crossing,
@@ -130,12 +137,29 @@ def test_a_row_without_tape_is_made_of_the_frames_from_first_to_last(monkeypatch
 
 
 @pytest.mark.parametrize(
-    ("bare", "near_m", "most_u"), [(True, None, 0.10), (True, 2.0, 0.2), (False, None, 0.2)]
+    ("bare", "near_m", "sizes", "most_u"),
+    [
+        (True, None, None, 0.10),
+        (True, None, "seen", 0.2),
+        (True, 2.0, None, 0.2),
+        (False, None, None, 0.2),
+    ],
 )
-def test_the_speed_of_a_bare_far_ball_is_less_open_than_any_other(
-    monkeypatch, bare, near_m, most_u
+def test_the_speed_of_a_bare_ball_that_shows_no_size_is_less_open_than_any_other(
+    monkeypatch, bare, near_m, sizes, most_u
 ):
-    assert untaped_row(monkeypatch, bare=bare, near_m=near_m).most_speed_u == most_u
+    found = untaped_row(monkeypatch, bare=bare, near_m=near_m, sizes=sizes)
+    assert found.most_speed_u == most_u
+
+
+def test_where_nothing_was_taped_a_ball_is_sized_before_it_is_followed_and_after(monkeypatch):
+    """And placed once more, with how long the shutter is open found anew."""
+    done = untaped_row(monkeypatch, bare=True, first_s=(2.0, 1.9, 1.9, 1.8), sizes="seen")
+    assert [rounds for rounds, _ in done.sized] == [0, 3]
+    assert done.sized[1][1].first_s == 1.9 and done.rounds[-1] == Ends(1.9, 3.0, True, None)
+    assert len(done.rounds) == 4 and done.sizes == ["seen"]
+    taped = untaped_row(monkeypatch, bare=False)
+    assert not taped.sized and not taped.sizes
 
 
 @pytest.mark.parametrize(
@@ -225,18 +249,19 @@ def test_of_a_flight_that_landed_only_positions_before_its_bounce_count(
     monkeypatch.setattr(gravity_scale, "seen_along", along)
     monkeypatch.setattr(gravity_scale, "landing_of", lambda flight, ends, frame_s: landed_s)
     monkeypatch.setattr(
-        gravity_scale, "replace", lambda each, landed_s: setattr(each, "landed_s", landed_s) or each
+        gravity_scale, "replace", lambda each, **own: each.__dict__.update(own) or each
     )
     monkeypatch.setattr(gravity_scale, "_refitted", again)
     monkeypatch.setattr(gravity_scale, "_check", lambda flight, bare: asked.append((flight, bare)))
     start, context = SimpleNamespace(near_m=3.0, bare=True), SimpleNamespace(frame_s=0.2)
     before = Ends(1.0, 2.0, False, None)
-    found, observed, after = gravity_scale._measured(start, None, context, [None] * 20, before)
+    flight = SimpleNamespace(sizes="sizes")
+    found, observed, after = gravity_scale._measured(start, flight, context, [None] * 20, before)
     assert found == "refitted" and after is ends and asked == [(True, before), ("refitted", True)]
     assert len(observed.track.frames) == count and observed.landed_s == landed_s
-    assert refitted == [observed]
+    assert refitted == [observed] and observed.sizes == "sizes"
     start.near_m = None
-    gravity_scale._measured(start, None, context, [None] * 20, before)
+    gravity_scale._measured(start, flight, context, [None] * 20, before)
     assert asked[2] == (False, before)
 
 
@@ -345,10 +370,10 @@ def test_a_throw_goes_the_way_that_the_taped_side_of_the_camera_says(
 
 
 def test_what_is_presumed_of_a_camera_is_its_side_and_the_distance_that_size_gives(monkeypatch):
-    monkeypatch.setattr(gravity_scale, "Presumption", lambda *given: given)
+    monkeypatch.setattr(untaped_start, "Presumption", lambda *given: given)
     for along_pxps, near_m, expected in (
-        (0.0, None, ("site", -1, gravity_scale.USUAL_AWAY_M)),
-        (-1.0, None, ("site", 1, gravity_scale.USUAL_AWAY_M)),
+        (0.0, None, ("site", -1, untaped_start.USUAL_AWAY_M)),
+        (-1.0, None, ("site", 1, untaped_start.USUAL_AWAY_M)),
         (9.0, 2.5, ("site", -1, 2.5)),
     ):
         arc = SimpleNamespace(velocity_pxps=np.array([along_pxps, 5.0]))

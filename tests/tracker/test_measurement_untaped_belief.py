@@ -1,5 +1,6 @@
 """A flight without markers is believed by its positions, and only down to the ground."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -7,11 +8,17 @@ import pytest
 
 from tests.tracker.test_measurement_visibility import NO_CUTOUTS, backdrop
 from tests.tracker.unmarked_case import drawn_case
-from tracker.fitting import figures_of
+from tracker.fitting import Observations, figures_of
+from tracker.fitting.observations import SeenSizes
 from tracker.following.arcs import fit_arc
 from tracker.measurement.flight import Flight
 from tracker.measurement.starts.ends import Ends
-from tracker.measurement.starts.gravity_scale import BEYOND_S, BEYOND_U, _believe
+from tracker.measurement.starts.gravity_scale import (
+    BEYOND_S,
+    BEYOND_U,
+    _believe,
+    _believe_size,
+)
 from tracker.measurement.throws import Throw
 from tracker.measurement.visibility import Crossing
 from tracker.records import Candidates, Rejection
@@ -75,3 +82,24 @@ def test_after_a_bounce_the_path_is_another() -> None:
 @pytest.mark.parametrize(("others", "expected"), [(0, ""), (3000, "positions_by_chance")])
 def test_a_path_through_a_crowd_of_candidates_is_chance(others: int, expected: str) -> None:
     assert reason(float(TRACK.times_s[-1]), others=others) == expected
+
+
+@pytest.mark.parametrize(
+    ("times", "believed"), [(1.0, True), (1.3, True), (2.0, False), (0.5, False)]
+)
+def test_what_is_far_wider_or_smaller_than_the_ball_is_none(times: float, believed: bool) -> None:
+    """Five widths known to 10 % each, and 8 % for all: 1.3 times lies within what chance does."""
+    since_s = np.linspace(TRACK.times_s[0], TRACK.times_s[-1], 5)
+    states = FLIGHT.states(since_s)
+    depth = FLIGHT.camera.in_camera(states[:, :3])[:, 2]
+    wide = 2.0 * FLIGHT.known.ball_radius_m * FLIGHT.camera.focal_px / depth
+    covariance = 0.1**2 * np.eye(5) + 0.08**2
+    sizes = SeenSizes(since_s, np.log(times * wide), covariance)
+    observed = Observations(TRACK, CASE.row_share, sizes=sizes)
+    if believed:
+        _believe_size(FLIGHT, observed)
+        _believe_size(FLIGHT, replace(observed, sizes=None))
+        return
+    with pytest.raises(Rejection) as raised:
+        _believe_size(FLIGHT, observed)
+    assert raised.value.reasons[0].code.value == "size_disagrees"

@@ -75,12 +75,12 @@ def locate_ball(
     exposure : float
     """
     luma, exposure = fit_positions(
-        _rows([(c.luma, k) for c, k in chosen]), expected, exposure, light
+        rows_of([(c.luma, k) for c, k in chosen]), expected, exposure, light
     )
     colours = [(c.blueness, k) for c, k in chosen if c.blueness is not None]
     if len(colours) != len(chosen) or not chosen:
         return luma, exposure
-    colour, _ = fit_positions(_rows(colours), expected.at_half_size(SITING_PX), exposure)
+    colour, _ = fit_positions(rows_of(colours), expected.at_half_size(SITING_PX), exposure)
     return weighted(luma, on_luma(colour, luma)), exposure
 
 
@@ -153,7 +153,7 @@ def weighted(luma: BallPositions, colour: BallPositions) -> BallPositions:
     )
 
 
-def _rows(chosen: list[tuple[Cutouts, int]]) -> Cutouts:
+def rows_of(chosen: list[tuple[Cutouts, int]]) -> Cutouts:
     """Return one row of each of many cutouts."""
     behind = [None if each.behind is None else each.behind[row] for each, row in chosen]
     known = [each for each in behind if each is not None]

@@ -86,7 +86,7 @@ def fit_patches(
     light : ndarray, shape (N, 2)
         Slope of the light, luma steps from the middle to the rim, in each picture.
     """
-    fit = _Fit(cutouts, expected, exposure)
+    fit = PictureFit(cutouts, expected, exposure)
     moving = np.arange(len(expected.pixels))
     for step in range(ROUNDS + 1):
         design, residual = fit.linearise(moving, light)
@@ -98,16 +98,26 @@ def fit_patches(
     return fit.positions(light)
 
 
-class _Fit:
-    """Gauss-Newton on contrast, offset and place; the state is where each picture is by now."""
+class PictureFit:
+    """Gauss-Newton on contrast, offset and place; the state is where each picture is by now.
 
-    def __init__(self, cutouts: Cutouts, expected: ExpectedBall, exposure: float) -> None:
+    Parameters
+    ----------
+    cutouts, expected, exposure
+        As of `fit_patches`.
+    largest : float
+        How many times as wide as expected a ball is to fit into the part that is fitted.
+    """
+
+    def __init__(
+        self, cutouts: Cutouts, expected: ExpectedBall, exposure: float, largest: float = 1.0
+    ) -> None:
         patches = cutouts.patches
         count, side = patches.shape[0], patches.shape[1]
         self.corners, self.side, self.expected = cutouts.corners, side, expected
         self.radius = expected.diameters_px / 2.0
         self.streak = expected.motion_px * exposure
-        half = self._half()
+        half = self._half(largest)
         self.local = expected.pixels - cutouts.corners
         start = np.clip(np.rint(self.local).astype(np.int64) - half, 0, side - 2 * half - 1)
         span = np.arange(2 * half + 1)
@@ -124,9 +134,9 @@ class _Fit:
         self.contrast, self.residue, self.shown = np.empty(count), np.empty(count), np.empty(count)
         self.inverse = np.empty((count, 4, 4))
 
-    def _half(self) -> int:
+    def _half(self, largest: float) -> int:
         """Return half the side of the part that is fitted, less its middle pixel."""
-        longest = self.radius + np.linalg.norm(self.streak, axis=1) / 2.0
+        longest = largest * self.radius + np.linalg.norm(self.streak, axis=1) / 2.0
         reach = float(np.max(longest)) + 3.0 * EDGE_PX + MARGIN_PX
         return int(min(np.ceil(reach), (self.side - 1) // 2))
 

@@ -1,6 +1,6 @@
 """What a clip shows of one flight, as a fit takes it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +31,25 @@ class Instants:
 
 
 @dataclass(frozen=True)
+class SeenSizes:
+    """How wide the ball is seen.
+
+    Attributes
+    ----------
+    times_s : ndarray, shape (K,)
+        On the track's clock.
+    log_px : ndarray, shape (K,)
+        Logarithm of its diameter in the frame, px.
+    covariance : ndarray, shape (K, K)
+        Of `log_px`: what spoils one picture's size alone, and what spoils all of them together.
+    """
+
+    times_s: Array
+    log_px: Array
+    covariance: Array
+
+
+@dataclass(frozen=True)
 class Observations:
     """The observed positions of one flight, and its first bounce where that was seen.
 
@@ -45,12 +64,15 @@ class Observations:
         the ground then.
     given : GivenEnds or None
         What a person states of release and landing.
+    sizes : SeenSizes or None
+        How wide the ball is seen, where that is to say how far away it flies.
     """
 
     track: Track
     row_share: Array
     landed_s: tuple[float, float] | None = None
     given: GivenEnds | None = None
+    sizes: SeenSizes | None = None
 
     @property
     def instants(self) -> Instants:
@@ -64,4 +86,4 @@ class Observations:
 
     def part(self, rows: NDArray[np.bool_]) -> "Observations":
         """Return the observations with the chosen positions only."""
-        return Observations(self.track.part(rows), self.row_share[rows], self.landed_s, self.given)
+        return replace(self, track=self.track.part(rows), row_share=self.row_share[rows])

@@ -16,6 +16,7 @@ from tracker.fitting.parameters import (
     SLOPE_AT,
     VELOCITY_AT,
 )
+from tracker.fitting.size_rows import size_rows
 from tracker.flight.trajectory import Trajectory
 
 Array = NDArray[np.float64]
@@ -54,7 +55,8 @@ class FlightResiduals:
         """Number of residuals."""
         bounces = int(self.observed.landed_s is not None)
         given = 0 if self.observed.given is None else self.observed.given.count
-        return 2 * len(self.roots) + self.prior.count + bounces + given
+        sizes = 0 if self.observed.sizes is None else len(self.observed.sizes.times_s)
+        return 2 * len(self.roots) + self.prior.count + bounces + given + sizes
 
     def predict(self, at: Array) -> Prediction:
         """Return what parameters, shape (P,), predict."""
@@ -103,6 +105,12 @@ class FlightResiduals:
             stated, by_stated = given_rows(self.circumstances, at, self.observed.given)
             residuals.append(stated)
             slopes.append(by_stated)
+        if self.observed.sizes is not None:
+            wide, by_wide = size_rows(
+                self.circumstances, at, prediction.trajectory, self.observed.sizes
+            )
+            residuals.append(wide)
+            slopes.append(by_wide)
         return np.concatenate(residuals), np.concatenate(slopes)
 
     def data_information(self, whitened_jacobian: Array, correlation_factor: float) -> Array:

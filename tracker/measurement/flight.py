@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from tracker.fitting import Circumstances, FittedFlight
 from tracker.fitting.model import flight_of
+from tracker.fitting.observations import SeenSizes
 from tracker.fitting.parameters import CAMERA_AT, LAUNCH_AT, RELEASE_AT
 from tracker.fitting.untaped import UntapedCircumstances, UntapedFit, prior_chi_square
 from tracker.measurement.throws import Throw
@@ -69,11 +70,14 @@ class Flight:
     known : UntapedCircumstances
         The priors of the fit.
     fitted : FittedFlight
+    sizes : SeenSizes or None
+        How wide the ball is seen, for the next fit; None where that does not show or counts not.
     """
 
     throw: Throw
     known: UntapedCircumstances
     fitted: FittedFlight
+    sizes: SeenSizes | None = None
 
     @property
     def camera(self) -> Camera:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from tracker.detection import ExpectedBall, change_per_contrast, locate_ball
+from tracker.detection import ExpectedBall, ball_sizes, change_per_contrast, locate_ball
 from tracker.fitting import FittedFlight
 from tracker.fitting.figures import flight_time_of
 from tracker.fitting.light import light_in_picture
@@ -158,6 +158,35 @@ def sighted(
         filmed_pixels=(sighting.pixels + moved)[kept] if np.any(moved) else None,
     )
     return track, exposure
+
+
+def widths(
+    context: ClipContext,
+    camera: Camera,
+    course: Course,
+    frames: list[Candidates],
+    exposure: float | None,
+) -> tuple[Array, Array]:
+    """Return when a ball shows its width along a course, and the logarithm of that, px.
+
+    Parameters
+    ----------
+    context, camera, course, frames, exposure
+        As of `sighted`.
+
+    Returns
+    -------
+    times_s, log_px : ndarray, shape (N,)
+    """
+    rows, at = _cutouts(frames, course.pixels)
+    chosen = np.array(rows, np.int64)
+    if not len(chosen):
+        return np.zeros(0), np.zeros(0)
+    expected = _expected(context, camera, course.states[chosen], course.pixels[chosen])
+    pictures = [(frames[i], k) for i, k in zip(rows, at, strict=True)]
+    sizes = ball_sizes(pictures, expected, exposure)
+    log_px = np.log(expected.diameters_px) + sizes.log_ratio
+    return course.times_s[chosen][sizes.found], log_px[sizes.found]
 
 
 def _corrections(

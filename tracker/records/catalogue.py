@@ -310,6 +310,10 @@ _ONLY_POSITIONS = {
     ReasonCode.DOES_NOT_FALL: Entry(
         "does not fall", "its path does not bend downward as that of a thrown ball does"
     ),
+    ReasonCode.SIZE_DISAGREES: Entry(
+        "size disagrees",
+        "it is not as wide in the frame as the ball would be on this way (--ball for another)",
+    ),
     ReasonCode.RUNS_ON: Entry(
         "moves on smoothly",
         "it moved on smoothly before or after it fell, as a bird does between two wing beats",

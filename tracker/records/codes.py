@@ -111,6 +111,7 @@ class ReasonCode(StrEnum):
     FAINT = "faint"
     DOES_NOT_FALL = "does_not_fall"
     RUNS_ON = "runs_on"
+    SIZE_DISAGREES = "size_disagrees"
     CAMERA_NOT_FOLLOWED = "camera_not_followed"
     BEYOND_LANDING = "beyond_landing"
     POSITIONS_BY_CHANCE = "positions_by_chance"

@@ -1,31 +1,33 @@
 """One thrown ball to a row, where gravity is the only scale."""
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.adjustment import NotDetermined
-from calibration.camera import Camera
 from calibration.site import Site
-from calibration.site.presumed import USUAL_AWAY_M, Presumption, Sighted
+from calibration.site.presumed import Sighted
 from tracker.fitting import Circumstances, Observations, figures_of
 from tracker.fitting.parameters import VELOCITY_AT
-from tracker.fitting.untaped import UntapedCircumstances, UntapedFit, first_launch, fit_untaped
+from tracker.fitting.size_rows import size_rows
+from tracker.fitting.untaped import UntapedFit, first_launch, fit_untaped
 from tracker.following.arcs import Arc
 from tracker.measurement.chance import LEAST_SUPPORT, support_against_chance
 from tracker.measurement.context import ClipContext
 from tracker.measurement.expectations import LEAST_EVIDENCE, Expectations
 from tracker.measurement.fitted_shot import FittedShot, TracedFlight
-from tracker.measurement.flight import Beginning, Flight, StartPrior, first_track, loosened
+from tracker.measurement.flight import Flight, first_track
 from tracker.measurement.row import describe
 from tracker.measurement.sighting import SAME_S, course_along, crossing_of
 from tracker.measurement.starts.doubted_markers import loose_rows
 from tracker.measurement.starts.ends import LEAST_USED, Ends, enough, landing_of, seen_along
 from tracker.measurement.starts.goes_on import goes_on
 from tracker.measurement.starts.scale_reasons import begins_faint, end_reasons, scale_reasons
+from tracker.measurement.starts.seen_size import size_shows_ball, sizes_along
 from tracker.measurement.starts.throw_rules import FULL_SHARE, MOST_SPEED_SHARE, hardly_seen
+from tracker.measurement.starts.untaped_start import UntapedStart, side_of
 from tracker.measurement.throws import Throw
 from tracker.measurement.visibility import (
     NEAR_PURITIES,
@@ -36,13 +38,6 @@ from tracker.measurement.visibility import (
 from tracker.records import Candidates, Quality, Reason, ReasonCode, Rejection, Track
 
 Array = NDArray[np.float64]
-
-USUAL_RELEASE_M, RELEASE_SD_M = 1.0, 0.5
-"""Height of a release that nobody measured, m: 0.3 to 2 m. Common practice, no source."""
-
-LATE_FRAMES, LATE_U_FRAMES, LATE_U_S = 0.7, 1.5, 0.008
-"""How long before its first position a ball was released, in frames, and its standard uncertainty
-in frames and in s."""
 
 USUAL_VIEW_DEG, NEAREST_START_M, FARTHEST_START_M = 65.0, 0.5, 200.0
 """Horizontal field of view of a camera for which none is stated, degrees, and limits of the first
@@ -74,20 +69,16 @@ LEAST_USED_SHARE, MOST_SCALE = 0.7, 4.0
 """Least share of its positions that a flight explains, and most ratio of their scatter to their
 own uncertainty."""
 
-FAINT_FRAMES, FAINT_S = 4.0, 0.05
-"""How long before its first position a ball may have been released that is faint there, in frames
-and s. Common practice, no source."""
-
-SCALED_MARKERS, UNSEEN_S = 2, 0.3
-"""Fewest markers that give the release its place in the frame, and how long after it a ball may
-first be seen then, s: the path says when it was there. Common practice, no source."""
-
 BACK_ROUNDS = 6
 """Rounds in which a ball is followed back to its release, each by `BACK_S` at most."""
 
 MOST_SPEED_U = 0.2
 """Largest relative standard uncertainty of the exit speed: positions that leave it more open may be
 anything's. Four times the median of drawn shots at 24 frames a second."""
+
+MOST_SIZE_CHI_SQUARE = 25.0
+"""Chi-square of the widths that a ball is seen with, five at most, above which no ball of this size
+falls so: its chance is 0.01 %."""
 
 LEAST_LIKE_A_BALL = 20.0
 """Log-likelihood ratio of a ball against anything else that moves: no release, no field and no
@@ -102,62 +93,6 @@ BEYOND_U, BEYOND_S = 3.0, 0.15
 uncertainties of its time of flight, and at least s."""
 
 
-@dataclass(frozen=True)
-class UntapedStart:
-    """What is known of where shots start.
-
-    Attributes
-    ----------
-    site : Site
-    height_known : bool
-        Whether the height of the release was measured.
-    near_m : float or None
-        Distance that the ball's size in the frame gives, where it is seen so near that it shows.
-    """
-
-    site: Site
-    height_known: bool
-    near_m: float | None = None
-
-    @property
-    def bare(self) -> bool:
-        """Whether nothing was taped that a flight shows."""
-        return not self.height_known and not self.site.picked
-
-    @property
-    def release_in_frame(self) -> bool:
-        """Whether markers give the release its place in the frame."""
-        return self.height_known and len(self.site.picked) >= SCALED_MARKERS
-
-    def prior(self, known: Circumstances) -> StartPrior:
-        """Return where a flight may begin."""
-        place, u_m = known.release_m.copy(), np.full(3, known.release_u_m)
-        if not self.height_known:
-            place[2], u_m[2] = USUAL_RELEASE_M, RELEASE_SD_M
-        return StartPrior(place, u_m)
-
-    def presumption(self, arc: Arc) -> Presumption:
-        """Return what is presumed of the camera on the side from which a path is seen."""
-        return Presumption(self.site, _side(arc), self.near_m or USUAL_AWAY_M)
-
-    def loosened(
-        self,
-        known: Circumstances,
-        camera: Camera,
-        first_s: float,
-        frame_s: float,
-        faint: bool = False,
-    ) -> UntapedCircumstances:
-        """Return the priors of a flight that was first seen, clearly or faintly, at a time."""
-        u_s = float(np.hypot(LATE_U_FRAMES * frame_s, LATE_U_S))
-        if faint:
-            u_s = float(np.hypot(u_s, np.hypot(FAINT_FRAMES * frame_s, FAINT_S)))
-        if self.release_in_frame:
-            u_s = float(np.hypot(u_s, UNSEEN_S))
-        beginning = Beginning(first_s - LATE_FRAMES * frame_s, u_s)
-        return loosened(known, self.prior(known), beginning, camera, by_hand=self.bare)
-
-
 def first_fit(start: UntapedStart, context: ClipContext, throw: Throw) -> Flight:
     """Fit a flight and its camera to the positions of a path.
 
@@ -167,7 +102,7 @@ def first_fit(start: UntapedStart, context: ClipContext, throw: Throw) -> Flight
         Where no throw explains them.
     """
     arc, known, site = throw.arc, context.circumstances, start.site
-    side = _side(arc)
+    side = side_of(arc)
     if site.position_m is not None and site.position_m[1] * side < 0.0:
         raise Rejection(Reason(ReasonCode.WRONG_WAY))
     presumption = start.presumption(arc)
@@ -189,16 +124,11 @@ def _thinned(track: Track) -> Track:
     return track.part(np.arange(len(track.times_s)) % every == 0)
 
 
-def _side(arc: Arc) -> int:
-    """Return 1 for a camera to the left of the firing line, -1 for one to its right."""
-    return 1 if arc.velocity_pxps[0] < 0.0 else -1
-
-
 def _first_look(site: Site, known: Circumstances, arc: Arc) -> Sighted:
     """Return how far away a path seems, from gravity in the frame."""
     away = expected_focal_px(site) * known.forces.gravity_mps2 / float(arc.acceleration_pxps2[1])
     away = float(np.clip(away, NEAREST_START_M, FARTHEST_START_M))
-    return Sighted(_side(arc), away, known.release_m, arc.pixels[0])
+    return Sighted(side_of(arc), away, known.release_m, arc.pixels[0])
 
 
 def expected_focal_px(site: Site) -> float:
@@ -253,16 +183,7 @@ def measure_untaped(
     Rejection, NotDetermined
         When no shot comes of it.
     """
-    times = flight.throw.arc.times_s
-    ends = Ends(float(times[0]), float(times[-1]), lost=False, exposure=None)
-    flight, observed, ends = _measured(start, flight, context, candidates, ends)
-    # Positions beyond its ends may be something else's: then those within them stand.
-    with suppress(Rejection):
-        for _ in range(BACK_ROUNDS):
-            began_s = ends.first_s
-            flight, observed, ends = _measured(start, flight, context, candidates, ends)
-            if ends.first_s >= began_s - SAME_S:
-                break
+    flight, observed, ends = _followed(start, flight, context, candidates)
     _check_speed(flight, SPEEDS_MPS[0])
     track = observed.track
     spanned = [
@@ -302,7 +223,8 @@ def _believe_row(shot: FittedShot, traced: TracedFlight, start: UntapedStart) ->
     """
     if shot.shot.quality is Quality.REJECTED:
         raise Rejection(*shot.shot.reasons)
-    most_u = MOST_SPEED_SHARE if start.bare and start.near_m is None else MOST_SPEED_U
+    sized = start.near_m is not None or traced.observed.sizes is not None
+    most_u = MOST_SPEED_SHARE if start.bare and not sized else MOST_SPEED_U
     reason = hardly_seen(shot, traced, most_u, 0.0 if start.release_in_frame else FULL_SHARE)
     if reason is not None:
         raise Rejection(reason)
@@ -349,6 +271,17 @@ def _believe(flight: Flight, track: Track, crossing: Crossing, ends: Ends) -> No
         raise Rejection(Reason(ReasonCode.BEYOND_LANDING, {"beyond_s": beyond_s}))
 
 
+def _believe_size(flight: Flight, observed: Observations) -> None:
+    """Raise `Rejection` where a ball is wider or smaller than one that falls so."""
+    if observed.sizes is None:
+        return
+    fitted = flight.fitted
+    residuals, _ = size_rows(flight.known, fitted.parameters, fitted.trajectory, observed.sizes)
+    off = float(np.sum(residuals**2))
+    if off > MOST_SIZE_CHI_SQUARE:
+        raise Rejection(Reason(ReasonCode.SIZE_DISAGREES))
+
+
 def _believe_ends(
     start: UntapedStart, flight: Flight, track: Track, candidates: list[Candidates]
 ) -> None:
@@ -356,9 +289,36 @@ def _believe_ends(
 
     A hop, or a size that agrees with the fall, shows a ball.
     """
-    shown = start.near_m is not None or flight.throw.hop is not None
+    shown = start.near_m is not None or flight.throw.hop is not None or size_shows_ball(flight)
     if not shown and goes_on(track, flight.fitted.used, flight, candidates):
         raise Rejection(Reason(ReasonCode.RUNS_ON))
+
+
+def _followed(
+    start: UntapedStart, flight: Flight, context: ClipContext, candidates: list[Candidates]
+) -> tuple[Flight, Observations, Ends]:
+    """Measure the ball along a flight, back to where it is first seen.
+
+    Where nothing was taped, how wide it is seen counts too, and is measured again at the end.
+    """
+    times = flight.throw.arc.times_s
+    ends = Ends(float(times[0]), float(times[-1]), lost=False, exposure=None)
+    if start.bare:
+        flight = _sized(start, flight, context, candidates, ends)
+    flight, observed, ends = _measured(start, flight, context, candidates, ends)
+    # Positions beyond its ends may be something else's: then those within them stand.
+    with suppress(Rejection):
+        for _ in range(BACK_ROUNDS):
+            began_s = ends.first_s
+            flight, observed, ends = _measured(start, flight, context, candidates, ends)
+            if ends.first_s >= began_s - SAME_S:
+                break
+    if start.bare:
+        flight = _sized(start, flight, context, candidates, ends)
+        whole = replace(ends, exposure=None)
+        flight, observed, ends = _measured(start, flight, context, candidates, whole)
+        _believe_size(flight, observed)
+    return flight, observed, ends
 
 
 def _measured(
@@ -375,9 +335,21 @@ def _measured(
         before = observed.track.times_s < landed_s[0] + BEFORE_BOUNCE_FRAMES * context.frame_s
         observed = replace(observed.part(before), landed_s=landed_s)
     enough(len(observed.track.frames), len(candidates))
+    observed = replace(observed, sizes=flight.sizes)
     flight = _refitted(start, flight, context, observed)
     _check(flight, start.bare)
     return flight, observed, ends
+
+
+def _sized(
+    start: UntapedStart,
+    flight: Flight,
+    context: ClipContext,
+    candidates: list[Candidates],
+    ends: Ends,
+) -> Flight:
+    """Return a flight with how wide the ball is seen along it, for its next fits."""
+    return replace(flight, sizes=sizes_along(flight, context, candidates, ends))
 
 
 def _refitted(

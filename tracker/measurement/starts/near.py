@@ -21,10 +21,11 @@ from tracker.measurement.passes import Observers
 from tracker.measurement.scouted_sizes import NEAR_MOST_SHARE, scouting_settings
 from tracker.measurement.scouting import Scouted
 from tracker.measurement.selection import is_again, part_of_another
-from tracker.measurement.starts.gravity_scale import UntapedStart, expected_focal_px
+from tracker.measurement.starts.gravity_scale import expected_focal_px
 from tracker.measurement.starts.runs_on import lasting
 from tracker.measurement.starts.thrown import measure_throws, rejected_throw
 from tracker.measurement.starts.untaped import UntapedMeasurement, distance_u
+from tracker.measurement.starts.untaped_start import UntapedStart
 from tracker.measurement.throws import Throw
 from tracker.records import Reason, ReasonCode, RejectedCandidate
 

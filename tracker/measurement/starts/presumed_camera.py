@@ -15,7 +15,6 @@ from tracker.measurement.passes import Observers
 from tracker.measurement.request import ClipRequest
 from tracker.measurement.scouted_sizes import scouting_settings
 from tracker.measurement.scouting import Scouted, scout
-from tracker.measurement.starts.gravity_scale import UntapedStart
 from tracker.measurement.starts.merging import hop_in_picture, midway_of, without_hops
 from tracker.measurement.starts.near import NearMeasurement, by_size
 from tracker.measurement.starts.no_throw import other_paths, why_no_throw
@@ -23,6 +22,7 @@ from tracker.measurement.starts.protocol import Findings
 from tracker.measurement.starts.runs_on import lasting
 from tracker.measurement.starts.thrown import measure_throws
 from tracker.measurement.starts.untaped import UntapedMeasurement, distance_u
+from tracker.measurement.starts.untaped_start import UntapedStart
 from tracker.measurement.throws import throws_of
 from tracker.records import Reason, ReasonCode, Shot
 from tracker.video import ClipFacts

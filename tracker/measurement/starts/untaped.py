@@ -13,7 +13,9 @@ from tracker.measurement.context import ClipContext
 from tracker.measurement.fitted_shot import FittedShot
 from tracker.measurement.flight import Flight
 from tracker.measurement.second_pass import Window, reach_px
-from tracker.measurement.starts.gravity_scale import UntapedStart, first_fit, measure_untaped
+from tracker.measurement.starts.gravity_scale import first_fit, measure_untaped
+from tracker.measurement.starts.seen_size import size_shows_ball
+from tracker.measurement.starts.untaped_start import UntapedStart
 from tracker.measurement.throws import Throw
 from tracker.records import Candidates
 
@@ -78,6 +80,18 @@ class UntapedMeasurement:
         shot, flight = measure_untaped(self.start, flight, context, candidates)
         self.measured.append(flight)
         return shot
+
+    @property
+    def sees_size(self) -> bool:
+        """Whether a ball's width in the frame is measured: where nothing was taped."""
+        return self.start.bare
+
+    def is_ball(self) -> bool:
+        """Return whether the last flight that was measured is a ball's; forget one that is not."""
+        shown = size_shows_ball(self.measured[-1])
+        if not shown:
+            self.measured.pop()
+        return shown
 
 
 def usual_step_px(flight: Flight) -> float:
