@@ -186,8 +186,15 @@ class Measuring:
             raise FloatingPointError("x")
         return f"row of {flight.throw.arc}"
 
+    def is_ball(self):
+        return self.asked[-1][1] in self.balls
 
-def measured(monkeypatch, names):
+
+BIRDS = ("bird", "swift", "gull")
+"""What moved on smoothly before or after."""
+
+
+def measured(monkeypatch, names, sees_size=False, balls=()):
     given, reported = {}, []
 
     def rejected(throw, context, frame_s, *reasons):
@@ -201,11 +208,12 @@ def measured(monkeypatch, names):
     monkeypatch.setattr(thrown, "candidates_in", candidates_in)
     monkeypatch.setattr(
         thrown, "_prejudged",
-        lambda throw, *_: Reason(ReasonCode.RUNS_ON) if throw.arc == "bird" else None,
+        lambda throw, *_: Reason(ReasonCode.RUNS_ON) if throw.arc in BIRDS else None,
     )  # fmt: skip
     scouted = SimpleNamespace(frame_s=0.04, timing="timing")
     observers = SimpleNamespace(found=reported.append)
     measuring = Measuring()
+    measuring.sees_size, measuring.balls = sees_size, balls
     some = [SimpleNamespace(arc=name) for name in names]
     found = thrown.measure_throws(some, measuring, CONTEXT, scouted, observers)
     return found, measuring.asked, given, reported
@@ -228,6 +236,22 @@ def test_throws_are_fitted_and_looked_at_again_and_each_has_its_row_or_its_reaso
     assert ("settings", ["one", "no row", "degenerate", "two"]) in asked
     assert ("measure", "two", "settings", "near window of two") in asked
     assert given["settings"] == "settings" and given["timing"] == "timing"
+
+
+def test_what_moved_on_smoothly_is_a_ball_where_its_width_shows_one(monkeypatch):
+    """It decides on no setting beside what is surely thrown, and keeps its own reason."""
+    names = ["bird", "swift", "one", "gull"]
+    found, asked, _, reported = measured(monkeypatch, names, sees_size=True, balls=("swift",))
+    assert found == [
+        ("bird", CONTEXT.frame_s, [ReasonCode.RUNS_ON]),
+        "row of swift",
+        "row of one",
+        ("gull", CONTEXT.frame_s, [ReasonCode.RUNS_ON]),
+    ]
+    assert reported == ["row of swift", "row of one"]
+    assert ("settings", ["one"]) in asked
+    alone = measured(monkeypatch, ["swift"], sees_size=True, balls=("swift",))
+    assert alone[0] == ["row of swift"] and ("settings", ["swift"]) in alone[1]
 
 
 def test_without_a_flight_no_second_pass_is_made(monkeypatch):

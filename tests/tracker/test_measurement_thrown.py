@@ -46,6 +46,8 @@ def test_a_fit_that_fails_rejects_one_candidate(fault):
 
 
 class Unasked:
+    sees_size = False
+
     def first_fit(self, throw, frame_s):
         raise AssertionError("nothing may be fitted to it")
 

@@ -154,6 +154,15 @@ class _FromField:
         """Measure a flight in the candidates of the second pass."""
         return measure_from_field(flight, self.field, context, candidates)
 
+    @property
+    def sees_size(self) -> bool:
+        """Whether a ball's width in the frame is measured: no."""
+        return False
+
+    def is_ball(self) -> bool:
+        """Return whether the last flight is a ball's by its width, which is not measured."""
+        return False
+
 
 def settings_along(flights: Sequence[Flight], frame_s: float) -> SearchSettings:
     """Return what to look for, and where in the frame, along flights that were found."""

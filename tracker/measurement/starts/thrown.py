@@ -20,6 +20,11 @@ from tracker.records import Candidates, Reason, ReasonCode, RejectedCandidate, R
 class ThrowMeasurement(Protocol):
     """How throws become flights and flights become shots, for one kind of start."""
 
+    @property
+    def sees_size(self) -> bool:
+        """Whether a ball's width in the frame is measured."""
+        ...
+
     def first_fit(self, throw: Throw, frame_s: float) -> Flight:
         """Fit a flight to a path of the first pass, or raise `Rejection`."""
         ...
@@ -36,6 +41,10 @@ class ThrowMeasurement(Protocol):
         self, flight: Flight, context: ClipContext, candidates: list[Candidates]
     ) -> FittedShot:
         """Measure a flight in the candidates of the second pass, or raise `Rejection`."""
+        ...
+
+    def is_ball(self) -> bool:
+        """Return whether the last flight that was measured is a ball's by its width and fall."""
         ...
 
 
@@ -63,35 +72,45 @@ def measure_throws(
     """
     found: list[FittedShot | RejectedCandidate] = []
     flights: list[Flight] = []
+    doubted: dict[int, Reason] = {}
+
+    def reject(throw: Throw, frame_s: float, *reasons: Reason) -> None:
+        told = (doubted[id(throw)],) if id(throw) in doubted else reasons
+        found.append(rejected_throw(throw, context, frame_s, *told))
+
     for throw in throws:
         reason = _prejudged(throw, context, scouted)
-        if reason is not None:
-            found.append(rejected_throw(throw, context, scouted.frame_s, reason))
+        if reason is not None and reason.code is ReasonCode.RUNS_ON and measurement.sees_size:
+            # A hand may lead into a throw as a bird does into its fall: its width tells.
+            doubted[id(throw)] = reason
+        elif reason is not None:
+            reject(throw, scouted.frame_s, reason)
             continue
         try:
             flights.append(measurement.first_fit(throw, scouted.frame_s))
         except Rejection as rejection:
-            found.append(rejected_throw(throw, context, scouted.frame_s, *rejection.reasons))
+            reject(throw, scouted.frame_s, *rejection.reasons)
         except DEGENERATE:
-            reason = Reason(ReasonCode.NO_FIT)
-            found.append(rejected_throw(throw, context, scouted.frame_s, reason))
+            reject(throw, scouted.frame_s, Reason(ReasonCode.NO_FIT))
     if not flights:
         return found
-    context = replace(context, settings=measurement.settings(flights))
+    sure = [flight for flight in flights if id(flight.throw) not in doubted]
+    context = replace(context, settings=measurement.settings(sure or flights))
     windows = [measurement.window(flight) for flight in flights]
     gathered = candidates_in(
         windows, context.facts, context.camera, scouted.timing, context.settings, observers
     )
     for flight, candidates in zip(flights, gathered, strict=True):
         try:
-            found.append(measurement.measure(flight, context, candidates))
-            observers.found(found[-1])
+            shot = measurement.measure(flight, context, candidates)
+            if id(flight.throw) in doubted and not measurement.is_ball():
+                raise Rejection(doubted[id(flight.throw)])
+            found.append(shot)
+            observers.found(shot)
         except Rejection as rejection:
-            reasons = rejection.reasons
-            found.append(rejected_throw(flight.throw, context, context.frame_s, *reasons))
+            reject(flight.throw, context.frame_s, *rejection.reasons)
         except DEGENERATE:
-            reason = Reason(ReasonCode.NO_FIT)
-            found.append(rejected_throw(flight.throw, context, context.frame_s, reason))
+            reject(flight.throw, context.frame_s, Reason(ReasonCode.NO_FIT))
     return found
 
 
