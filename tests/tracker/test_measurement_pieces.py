@@ -355,7 +355,11 @@ def test_near_throws_are_measured_in_pictures_of_a_whole_number_of_pixels(monkey
     monkeypatch.setattr(near, "distance_u", lambda each: order.append(each.u) or each.u)
     facts = SimpleNamespace(size_px=(1920, 1080), shrunk=lambda px: SimpleNamespace(size_px=px))
     context = SimpleNamespace(
-        facts=facts, request=CONTEXT.request, circumstances=KNOWN, camera=KNOWN.camera
+        facts=facts,
+        request=CONTEXT.request,
+        circumstances=KNOWN,
+        camera=KNOWN.camera,
+        frame_s=CONTEXT.frame_s,
     )
     size = 30.0
     fall = size / (2.0 * KNOWN.ball_radius_m) * KNOWN.forces.gravity_mps2
@@ -879,7 +883,7 @@ def presumed(monkeypatch, *, far=(), close=(), measured=(), cameras=()):
         monkeypatch.setattr(presumed_camera, name, instead)
     monkeypatch.setattr(Findings, "on_file_clock", lambda found, timing, facts: None)
     start = presumed_camera.PresumedCameraStart(Site((1920, 1080), ()), height_known=False)
-    facts = SimpleNamespace(size_px=(1920, 1080), capture_fps=None)
+    facts = SimpleNamespace(size_px=(1920, 1080), capture_fps=None, file_fps=60.0, pace=1.0)
     done.found = start.find(facts, CONTEXT.request, Observers())
     return done
 
