@@ -10,6 +10,7 @@ from tracker.measurement.starts import seen_size
 from tracker.measurement.starts.seen_size import (
     COMMON_U,
     HIDDEN_PX,
+    LEAST_NEAR_PX,
     PART_U,
     Widths,
     size_shows_ball,
@@ -33,8 +34,23 @@ def test_three_pictures_and_more_make_each_of_five_parts(count, parts):
 
 def test_too_few_pictures_or_too_small_a_ball_say_nothing():
     assert summed_up(widths(5)) is None
-    assert summed_up(widths(20, px=2.4)) is None
-    assert summed_up(widths(20, px=2.6)) is not None
+    assert summed_up(widths(20, px=3.9)) is None
+    assert summed_up(widths(20, px=4.1)) is not None
+    assert summed_up(widths(20, px=2.4), LEAST_NEAR_PX) is None
+    assert summed_up(widths(20, px=2.6), LEAST_NEAR_PX) is not None
+
+
+@pytest.mark.parametrize(("is_near", "shown"), [(True, True), (False, False)])
+def test_pictures_made_smaller_are_sharper(monkeypatch, is_near, shown):
+    """A ball of three pixels as filmed may be a smaller one that lens and encoder blur."""
+    flat = widths(20, px=3.0)
+    monkeypatch.setattr(seen_size, "course_along", lambda *given: (given[2], "course"))
+    monkeypatch.setattr(seen_size, "widths", lambda *given: (flat.times_s, flat.log_px))
+    context = SimpleNamespace(with_circumstances=lambda known: known)
+    flight = SimpleNamespace(known=None, camera=None)
+    ends = SimpleNamespace(first_s=1.0, last_s=2.0, exposure=0.1)
+    found = seen_size.sizes_along(is_near, flight, context, [], ends)
+    assert (found is not None) is shown
 
 
 def test_what_is_common_to_all_pictures_never_averages_out():

@@ -50,7 +50,7 @@ def untaped_row(monkeypatch, *, first_s=(1.0,), rejects_at=None, **changes):
         throw=SimpleNamespace(arc=SimpleNamespace(times_s=times), hop="hop"),
         known="known", launch=np.array([0, 0, 1, 0.6 * given["speed"], 0, 0.8 * given["speed"]]),
         camera=SimpleNamespace(size_px=(640, 480)),
-        fitted=SimpleNamespace(used="used"),
+        fitted=SimpleNamespace(used="used"), sizes=None,
     )  # fmt: skip
 
     def measured(start, flight, context, candidates, ends):
@@ -63,6 +63,7 @@ def untaped_row(monkeypatch, *, first_s=(1.0,), rejects_at=None, **changes):
 
     def sized(start, flight, context, candidates, ends):
         done.sized.append((len(done.rounds), ends))
+        flight.sizes = given["sizes"]
         return flight
 
     def described(context, traced, expectations, before):
@@ -158,6 +159,8 @@ def test_where_nothing_was_taped_a_ball_is_sized_before_it_is_followed_and_after
     assert [rounds for rounds, _ in done.sized] == [0, 3]
     assert done.sized[1][1].first_s == 1.9 and done.rounds[-1] == Ends(1.9, 3.0, True, None)
     assert len(done.rounds) == 4 and done.sizes == ["seen"]
+    small = untaped_row(monkeypatch, bare=True, first_s=(2.0, 1.9, 1.9, 1.8))
+    assert len(small.sized) == 2 and len(small.rounds) == 3 and not small.sizes
     taped = untaped_row(monkeypatch, bare=False)
     assert not taped.sized and not taped.sizes
 

@@ -314,10 +314,12 @@ def _followed(
             if ends.first_s >= began_s - SAME_S:
                 break
     if start.bare:
+        before = flight.sizes
         flight = _sized(start, flight, context, candidates, ends)
-        whole = replace(ends, exposure=None)
-        flight, observed, ends = _measured(start, flight, context, candidates, whole)
-        _believe_size(flight, observed)
+        if before is not None or flight.sizes is not None:
+            whole = replace(ends, exposure=None)
+            flight, observed, ends = _measured(start, flight, context, candidates, whole)
+            _believe_size(flight, observed)
     return flight, observed, ends
 
 
@@ -349,7 +351,8 @@ def _sized(
     ends: Ends,
 ) -> Flight:
     """Return a flight with how wide the ball is seen along it, for its next fits."""
-    return replace(flight, sizes=sizes_along(flight, context, candidates, ends))
+    is_near = start.near_m is not None
+    return replace(flight, sizes=sizes_along(is_near, flight, context, candidates, ends))
 
 
 def _refitted(

@@ -28,8 +28,9 @@ OFF_SPREADS, OFF_LOG = 3.0, 0.12
 """A width this many standard deviations off the middle of all is a hand's, or a bounce's: of their
 scatter, which a ball that comes nearer has too, and of the least, as a logarithm."""
 
-LEAST_PX = 2.5
-"""Width below which a ball's picture is that of the lens and the encoder, px."""
+LEAST_PX, LEAST_NEAR_PX = 4.0, 2.5
+"""Width below which a ball's picture is that of the lens and the encoder, px: drawn balls of 1.7 px
+are seen 3.1 px wide; and in pictures made smaller, which are sharper."""
 
 HIDDEN_PX, HIDDEN_U_PX = 0.4, 0.4
 """By how much a ball is wider than it is seen, since its dark limb passes for background, and the
@@ -78,12 +79,14 @@ class Widths(NamedTuple):
 
 
 def sizes_along(
-    flight: Flight, context: ClipContext, candidates: list[Candidates], ends: Ends
+    is_near: bool, flight: Flight, context: ClipContext, candidates: list[Candidates], ends: Ends
 ) -> SeenSizes | None:
     """Return how wide the ball is seen along a flight, None where its pictures do not show it.
 
     Parameters
     ----------
+    is_near : bool
+        Whether it is looked at in pictures made smaller.
     flight : Flight
     context : ClipContext
     candidates : list of Candidates
@@ -97,14 +100,17 @@ def sizes_along(
     shown, course = course_along(context, flight, within)
     wide = context.with_circumstances(flight.known)
     times_s, log_px = widths(wide, flight.camera, course, shown, ends.exposure)
-    return summed_up(Widths(times_s, log_px))
+    return summed_up(Widths(times_s, log_px), LEAST_NEAR_PX if is_near else LEAST_PX)
 
 
-def summed_up(seen: Widths) -> SeenSizes | None:
-    """Return the widths of the parts of a flight with their covariance."""
+def summed_up(seen: Widths, least_px: float = LEAST_PX) -> SeenSizes | None:
+    """Return the widths of the parts of a flight with their covariance.
+
+    None for too few, or for a ball that is seen no wider than `least_px`.
+    """
     seen = _alike(seen)
     count = len(seen.times_s)
-    if count < LEAST_PICTURES or np.exp(np.median(seen.log_px)) < LEAST_PX:
+    if count < LEAST_PICTURES or np.exp(np.median(seen.log_px)) < least_px:
         return None
     rows = np.array_split(np.arange(count), min(PARTS, count // LEAST_IN_PART))
     middle = np.array([np.median(seen.log_px[each]) for each in rows])
