@@ -191,8 +191,6 @@ def measure_untaped(
         for each in candidates
         if track.times_s[0] - SAME_S <= each.time_s <= track.times_s[-1] + SAME_S
     ]
-    # A hop shows the landing; a ball lost in the grass does not.
-    landing_seen = observed.landed_s is not None and flight.throw.hop is not None
     before_reasons = (
         *scale_reasons(UntapedFit(flight.known, flight.fitted), start.site),
         *end_reasons(track, flight.camera.size_px),
@@ -203,6 +201,7 @@ def measure_untaped(
     _believe(flight, track, crossing, ends)
     _believe_ends(start, flight, track, candidates)
     traced = TracedFlight(observed, flight.fitted, len(spanned), visibility=visibility)
+    landing_seen = _landing_seen(observed, flight)
     expectations = Expectations(most_speed_u=None, landing_seen=landing_seen, least_evidence=least)
     shot = describe(
         context.with_circumstances(flight.known),
@@ -212,6 +211,11 @@ def measure_untaped(
     )
     _believe_row(shot, traced, start)
     return shot, flight
+
+
+def _landing_seen(observed: Observations, flight: Flight) -> bool:
+    """Return whether the landing was seen: a hop shows it, a ball lost in the grass does not."""
+    return observed.landed_s is not None and flight.throw.hop is not None
 
 
 def _believe_row(shot: FittedShot, traced: TracedFlight, start: UntapedStart) -> None:
