@@ -14,10 +14,12 @@ from playwright.sync_api import Page, expect
 from tests.app.conftest import ROOT, Served, ready
 from tests.faces.measured_close import measured_close
 from tracker.app.shots.film import SIGN_PX
+from tracker.app.stale import STALE, not_kept
 from tracker.measurement import ClipResult
 from tracker.records import Reason, ReasonCode, RejectedCandidate, Shot
 from tracker.report.signs import EVENTS, svg_path
 from tracker.results import read_shots
+from tracker.results.cache import FOLDER_VARIABLE
 from tracker.results.details import read_points
 from tracker.session import read_review, read_session
 from tracker.video import inspect
@@ -362,6 +364,17 @@ def test_a_session_that_was_not_kept_says_what_to_do(visit: Visit, measured: Pat
     (measured / "session.toml").write_text(text.replace("57", "58"), encoding="utf-8")
     page = visit(measured, "shots")
     expect(page.locator("#main")).to_contain_text("Measure it again")
+
+
+def test_where_nothing_is_kept_measuring_again_alone_is_not_asked_for(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setenv(FOLDER_VARIABLE, "")
+    assert not_kept().endswith(
+        f"{FOLDER_VARIABLE} is set to nothing. Start Lobmeter without it and measure again;"
+    )
+    monkeypatch.setenv(FOLDER_VARIABLE, "anywhere")
+    assert not_kept() == f"{STALE} Measure it again;"
 
 
 @pytest.mark.campaign

@@ -9,7 +9,23 @@ from tracker.app.view import View
 from tracker.app.work import Phase
 from tracker.app.workspace import in_thread
 
-STALE = "The session, or the program, changed since it was measured."
+STALE = (
+    "The session or the program changed since it was measured, or what was measured is not kept on "
+    "this computer."
+)
+
+
+def not_kept() -> str:
+    """Return why no kept measurement is found, and what to do, up to a semicolon."""
+    from tracker.results.cache import FOLDER_VARIABLE, cache_folder
+
+    if cache_folder() is None:
+        # To measure again would change nothing.
+        return (
+            f"What is measured is not kept on this computer, since {FOLDER_VARIABLE} is set to "
+            "nothing. Start Lobmeter without it and measure again;"
+        )
+    return f"{STALE} Measure it again;"
 
 
 async def is_stale(view: View) -> bool:

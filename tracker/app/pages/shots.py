@@ -9,7 +9,7 @@ from tracker.app.shots.film import FilmPicture, Picked, state_of
 from tracker.app.shots.listing import Listing
 from tracker.app.shots.panel import Panel
 from tracker.app.shots.tasks import look_for_added
-from tracker.app.stale import STALE
+from tracker.app.stale import not_kept
 from tracker.app.view import Page, View
 from tracker.app.work import Phase
 from tracker.records import RejectedCandidate, Shot
@@ -48,10 +48,7 @@ async def build(view: View) -> None:
             parts.sentence(words, "fault")
         return
     if desk.shots is None:
-        parts.sentence(
-            f"{STALE} Measure it again; then its shots are shown here with their films.",
-            "lead",
-        )
+        parts.sentence(f"{not_kept()} then its shots are shown here with their films.", "lead")
         parts.link("To the page Measure", view.address("measure"))
         return
     Shots(desk).build()
