@@ -23,8 +23,11 @@ PLAYED = """async (address) => {
   pen.canvas.width = film.videoWidth;
   pen.canvas.height = film.videoHeight;
   const warm = async (time) => {
+    const shown = new Promise((done) => film.requestVideoFrameCallback(done));
     film.currentTime = time;
     await once('seeked');
+    // A busy machine says so before the new frame can be drawn.
+    await Promise.race([shown, new Promise((done) => setTimeout(done, 5000))]);
     pen.drawImage(film, 0, 0);
     const { data } = pen.getImageData(0, 0, film.videoWidth, film.videoHeight);
     let count = 0;
