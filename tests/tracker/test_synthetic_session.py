@@ -150,7 +150,14 @@ def test_a_rotation_flag_changes_the_file_and_not_what_is_shown(still, tmp_path,
     assert np.abs(still - picture[:, ::-1]).mean() > 20.0
 
 
-@pytest.mark.parametrize("seeds", [range(1), pytest.param(range(1, 6), marks=pytest.mark.campaign)])
+@pytest.mark.parametrize(
+    "seeds",
+    [
+        range(1),
+        pytest.param(range(1, 3), marks=pytest.mark.campaign),
+        pytest.param(range(3, 6), marks=pytest.mark.long),
+    ],
+)
 @pytest.mark.parametrize("name", sorted(RECIPES))
 def test_every_recipe_draws_sessions_that_hold_what_they_promise(name, seeds):
     recipe = RECIPES[name]
