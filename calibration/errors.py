@@ -172,15 +172,27 @@ def meant(path: Path, else_do: str) -> str:
         Where nothing beside it has a name that is nearly the same.
     """
     try:
-        beside = [
-            each.name
-            for each in path.parent.iterdir()
-            if each.suffix.casefold() == path.suffix.casefold()
-        ]
+        beside = sorted(each.name for each in path.parent.iterdir())
     except OSError:
         return else_do
-    near = nearest(path.name, beside, NEAR_FILE)
+    whole = [name for name in beside if _cut_at_a_blank(path.name, name)]
+    if whole:
+        as_in = ", such as" if len(whole) > 1 else ":"
+        return f"a name with blanks is written in quotes{as_in} {typed(path.with_name(whole[0]))}"
+    near = next((name for name in beside if Path(name).stem == path.name), None)
+    if near is None:
+        alike = {
+            name.casefold(): name
+            for name in beside
+            if Path(name).suffix.casefold() == path.suffix.casefold()
+        }
+        near = alike.get(nearest(path.name.casefold(), alike, NEAR_FILE) or "")
     return f"did you mean {path.with_name(near)}? Else {else_do}" if near else else_do
+
+
+def _cut_at_a_blank(word: str, name: str) -> bool:
+    """Return whether a word is what a shell makes of a name without quotes: a part at its end."""
+    return name.startswith(f"{word} ") or name.endswith(f" {word}")
 
 
 def typed(path: PurePath | str) -> str:

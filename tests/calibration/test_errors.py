@@ -81,3 +81,20 @@ def test_a_file_of_nearly_that_name_is_named(tmp_path):
     assert meant(tmp_path / "DSC_0012.mp4", "look") == "look"
     assert meant(tmp_path / "IMG_0932.mp4", "look") == "look"
     assert meant(tmp_path / "gone" / "IMG_501.mp4", "look") == "look"
+
+
+def test_a_name_that_a_shell_cut_at_its_blank_is_given_in_quotes(tmp_path):
+    (tmp_path / "Shot 1 (copy).MOV").touch()
+    said = f"a name with blanks is written in quotes: {typed(tmp_path / 'Shot 1 (copy).MOV')}"
+    assert meant(tmp_path / "Shot", "look") == said
+    assert meant(tmp_path / "(copy).MOV", "look") == said
+    assert meant(tmp_path / "Sho", "look") == "look"
+    (tmp_path / "Shot 2.MOV").touch()
+    assert meant(tmp_path / "Shot", "look") == said.replace(":", ", such as", 1)
+
+
+def test_a_name_without_its_ending_or_in_other_letters_is_recognised(tmp_path):
+    (tmp_path / "IMG_0501.MOV").touch()
+    said = f"did you mean {tmp_path / 'IMG_0501.MOV'}? Else look"
+    assert meant(tmp_path / "IMG_0501", "look") == said
+    assert meant(tmp_path / "img_0501.mov", "look") == said

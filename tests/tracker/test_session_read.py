@@ -1,12 +1,13 @@
 """`session.toml` as a person writes it: what is taken, and what is reported back."""
 
 import math
+import re
 from datetime import date
 from pathlib import Path
 
 import pytest
 
-from calibration.errors import InputError
+from calibration.errors import InputError, typed
 from tracker.session import read_session
 
 WHOLE = """\
@@ -371,6 +372,19 @@ def test_a_missing_folder_and_a_folder_without_a_session_are_reported(tmp_path: 
         read_session(tmp_path / "nowhere")
     with pytest.raises(InputError, match=r"holds no session\.toml"):
         read_session(tmp_path)
+
+
+def test_a_clip_that_is_missing_or_stands_for_a_session_is_told_from_a_folder(tmp_path: Path):
+    clip, results = tmp_path / "a b.mp4", tmp_path / "a b-results"
+    with pytest.raises(InputError, match=r"no such file or folder; .* or a clip\."):
+        read_session(clip)
+    clip.touch()
+    with pytest.raises(InputError, match=re.escape(f"lobmeter measure {typed(clip)}")):
+        read_session(clip)
+    results.mkdir()
+    (results / "shots.csv").touch()
+    with pytest.raises(InputError, match=r"is a folder of results; give .* the clip"):
+        read_session(results)
 
 
 def test_no_field_at_fault_reaches_a_session(folder: Path) -> None:

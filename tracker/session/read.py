@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from calibration.errors import InputError, meant
+from calibration.errors import InputError, meant, typed
 from tracker.flight.air import Weather
 from tracker.session.checks import check_session, has_markers
 from tracker.session.document import Document, Faults, parse_document, read_document
@@ -78,18 +78,31 @@ def _checked(document: Document, folder: Path, filmed: bool) -> Session:
 
 
 def _refuse_missing(folder: Path) -> None:
+    where, remedy = str(folder), f"give the folder that holds {SESSION_FILE}"
+    if not folder.exists():
+        # What ends as files do was meant as one: a clip is measured without a session, too.
+        kind = "file or folder" if folder.suffix else "folder"
+        either = f"{remedy}, or a clip" if folder.suffix else remedy
+        raise InputError(f"there is no such {kind}", where=where, remedy=meant(folder, either))
     if not folder.is_dir():
-        what = "is not a folder" if folder.exists() else "there is no such folder"
-        remedy = "give the folder that holds session.toml"
-        if not folder.exists():
-            remedy = meant(folder, remedy)
-        raise InputError(what, where=str(folder), remedy=remedy)
-    if not (folder / SESSION_FILE).is_file():
         raise InputError(
-            f"the folder holds no {SESSION_FILE}",
-            where=str(folder),
-            remedy="write one as docs/formats.md shows, or point at another folder",
+            "is not a folder",
+            where=where,
+            remedy=f"{remedy}; a clip without one is measured by lobmeter measure {typed(folder)}",
         )
+    if (folder / SESSION_FILE).is_file():
+        return
+    if (folder / "shots.csv").is_file():
+        raise InputError(
+            "is a folder of results",
+            where=where,
+            remedy="give the session's folder, or the clip, that they were made from",
+        )
+    raise InputError(
+        f"the folder holds no {SESSION_FILE}",
+        where=where,
+        remedy="write one as docs/formats.md shows, or point at another folder",
+    )
 
 
 def _session(written: SessionSchema, document: Document, folder: Path) -> Session:
