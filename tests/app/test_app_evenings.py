@@ -1,12 +1,16 @@
 """Evenings: the logbook, the report, the films."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
 
 from tests.app.conftest import Served, ready
+from tests.tracker.test_report_document import facts_of
+from tracker.records import Quality, Reason, ReasonCode
+from tracker.report.document import report_page
 
 Visit = Callable[[Path, str], Page]
 
@@ -39,6 +43,23 @@ def test_a_report_is_written_and_read(visit: Visit, measured: Path) -> None:
         Path(download.value.path()).read_bytes()
         == (measured / "results" / "report.html").read_bytes()
     )
+
+
+@pytest.mark.campaign
+def test_a_shots_reason_is_read_whole_on_a_phone(narrow_tab: Page) -> None:
+    facts = facts_of(("140 mm wheels",))
+    numbers = {"taped_u_cm": 5.0, "distance_m": 20.0, "before_mps": 1.0, "after_mps": 0.4}
+    why = (Reason(ReasonCode.TAPE_ONE_DISTANCE, numbers),)
+    shot = replace(facts.shots[0].shot, quality=Quality.CHECK, reasons=why)
+    assert len(shot.reason) > 100
+    rows = (replace(facts.shots[0], shot=shot), *facts.shots[1:])
+    narrow_tab.set_content(report_page(replace(facts, shots=rows)))
+    place = narrow_tab.locator(".reason div").bounding_box()
+    width = narrow_tab.viewport_size["width"]
+    assert place["x"] >= 0 and place["x"] + place["width"] <= width
+    narrow_tab.locator(".wide:has(.shots)").evaluate("each => each.scrollLeft = 200")
+    moved = narrow_tab.locator(".reason div").bounding_box()
+    assert moved["x"] >= 0 and moved["x"] + moved["width"] <= width
 
 
 @pytest.mark.campaign

@@ -8,7 +8,7 @@ import pytest
 
 from tracker.comparison.compare import compare, shared_correlation, shots_more
 from tracker.comparison.setups import SetupShots, summarise
-from tracker.comparison.words import WORDINGS, decimals, sentences, spread
+from tracker.comparison.words import WORDINGS, decimals, remark_sentences, sentences, spread
 from tracker.records import Quality, Reason, ReasonCode, Shot
 from tracker.statistics.components import Estimate, difference
 from tracker.statistics.landing import extreme_spread
@@ -169,7 +169,25 @@ def test_one_shot_no_shot_and_rejected_shots_are_reported() -> None:
     assert said[1] == '"none" has no shots: nothing is known of it yet.'
     why = "1 without this figure, 1 rejected"
     assert said[2] == f'"lost" has no shot that counts ({why}): nothing is known of it yet.'
-    assert said[3] == '3 of the shots of "doubtful" are to be checked; they count.'
+    assert said[3] == 'All 3 shots of "doubtful" are to be checked; they count.'
+    assert remark_sentences(found, figures=False)[0].startswith('"single" has one shot: one shot')
+
+
+@pytest.mark.parametrize(
+    ("checked", "shots", "said"),
+    [
+        (1, 1, 'The shot of "lane" is to be checked; it counts.'),
+        (1, 3, '1 of the shots of "lane" is to be checked; it counts.'),
+        (2, 3, '2 of the shots of "lane" are to be checked; they count.'),
+    ],
+)
+def test_shots_to_be_checked_are_counted_in_plain_words(checked: int, shots: int, said: str):
+    doubt = {"quality": Quality.CHECK, "reasons": (Reason(ReasonCode.SPEED_UNCERTAIN),)}
+    rows = tuple(
+        row("lane", number, 30.0 + number, **(doubt if number < checked else {}))
+        for number in range(shots)
+    )
+    assert remark_sentences(compare([SetupShots("lane", rows, ("d",) * shots)]))[-1] == said
 
 
 @pytest.mark.parametrize("u", [0.0, -0.2, math.nan])

@@ -1,10 +1,12 @@
 """The budget as a person reads it: largest source first, and what to improve."""
 
 import io
+from types import SimpleNamespace
 
 import pytest
 from rich.console import Console
 
+from tracker.cli.screen import show_budgets
 from tracker.records import Budget
 from tracker.report.budget_table import CAUSES, budget_sentence, budget_table, shared_sentence
 
@@ -54,6 +56,15 @@ def test_the_sentence_names_what_limits_each_figure_and_the_cure() -> None:
 def test_a_better_cure_takes_the_place_of_the_general_one() -> None:
     text = budget_sentence(BUDGET, {"wind": "stand a wind vane beside the launcher"})
     assert "stand a wind vane" in text and CAUSES["wind"][1] not in text
+
+
+def test_a_shot_of_which_nothing_was_taped_is_not_told_to_tape_it_closer(capsys) -> None:
+    budget = Budget(parts={"carry_m": {"release": 0.5}}, shared_u={"carry_m": 0.5})
+    shot = SimpleNamespace(shot=SimpleNamespace(shot=1), budget=budget)
+    clip = SimpleNamespace(calibration=None, clip=SimpleNamespace(file="a.mp4"), shots=[shot])
+    show_budgets(Console(), SimpleNamespace(clips=[clip]))
+    said = " ".join(capsys.readouterr().out.split())
+    assert "tape one distance down the line" in said and "u_m" not in said
 
 
 @pytest.mark.parametrize("width", [60, 160])

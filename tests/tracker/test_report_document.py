@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from tests.tracker.invented_outings import shots_of
 from tracker.comparison.compare import compare
 from tracker.comparison.setups import SetupShots
-from tracker.comparison.words import few_sentences, sentences
+from tracker.comparison.words import few_sentences, sentences, spread
 from tracker.records import Quality, Reason, ReasonCode
 from tracker.report.axes import Scale, label, scale_over
 from tracker.report.document import (
@@ -38,7 +38,7 @@ from tracker.report.document.curves import curve_of
 from tracker.report.document.facts import Curve
 from tracker.report.document.printing import paper
 from tracker.report.document.stills import STILL_WIDTH_PX, smaller
-from tracker.report.document.words import causes_of, headline, unpredicted, words_of
+from tracker.report.document.words import causes_of, headline, headlines, unpredicted, words_of
 from tracker.report.rounding import aligned
 from tracker.statistics.components import Estimate
 
@@ -201,6 +201,31 @@ def test_a_shot_to_be_checked_is_open_in_the_charts_and_the_key_says_so() -> Non
                                curves=()))  # fmt: skip
     assert "open where it is to be checked" in page
     assert "open where it is to be checked" not in report_page(facts_of())
+
+
+def test_single_shots_are_the_answer_where_there_is_no_mean() -> None:
+    first, second = (
+        SetupShots(name, tuple(shots_of(name, 1)), ("evening",)) for name in WHEELS[:2]
+    )
+    made = compare([first], "carry_m", {}), compare([first], "exit_speed_mps", {})
+    (shot,) = first.shots
+    said = headlines(made, [first])
+    assert said[0] == f"Carry {spread(shot.carry_m, 2 * shot.carry_u_m, 'm')}, of one shot."
+    assert said[1].startswith("Exit speed ") and "too few shots" in said[2] and len(said) == 3
+    (both, _) = headlines([compare([first, second], "carry_m", {})], [first, second])
+    assert both.count(' of "') == 2 and both.endswith(", one shot each.")
+    bare = replace(second, shots=(replace(second.shots[0], carry_u_m=None),))
+    assert "nan" not in headlines([compare([bare], "carry_m", {})], [bare])[0]
+
+
+def test_where_nothing_was_taped_taping_is_the_remedy() -> None:
+    made = facts_of()
+    row = replace(made.shots[0], budget={"carry_m": {"release": 1.0}})
+    assert "state its u_m" in causes_of(replace(made, shots=(row,)))[0].remedy
+    numbers = {"distance_m": 20.0, "before_mps": 1.0, "after_mps": 0.4}
+    untaped = (Reason(ReasonCode.TAPE_ONE_DISTANCE, numbers),)
+    row = replace(row, shot=replace(row.shot, reasons=untaped))
+    assert "tape one distance" in causes_of(replace(made, shots=(row,)))[0].remedy
 
 
 @pytest.mark.parametrize(("count", "said"), [(0, "No shot was measured."), (1, "too few shots")])

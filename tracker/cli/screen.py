@@ -169,11 +169,13 @@ def result_document(result: "SessionResult") -> dict[str, object]:
 def show_budgets(screen: "Console", result: "SessionResult") -> None:
     """Print each shot's uncertainties by source and what to improve first."""
     from calibration.site import SOURCES
-    from tracker.report.budget_table import budget_sentence, budget_table
+    from tracker.report.budget_table import UNTAPED, budget_sentence, budget_table
 
     for clip in result.clips:
         best = () if clip.calibration is None else clip.calibration.weakest.remedies[:1]
         better = dict.fromkeys(SOURCES, best[0].text) if best else {}
+        if clip.calibration is None:
+            better = UNTAPED
         for measured in clip.shots:
             if measured.budget is None:
                 continue

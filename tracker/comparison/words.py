@@ -152,13 +152,20 @@ def agreement_sentences(comparison: Comparison) -> list[str]:
     return [_verdict(v, WORDINGS[comparison.quantity]) for v in comparison.verdicts]
 
 
-def remark_sentences(comparison: Comparison) -> list[str]:
-    """Return what limits the answer, setup by setup."""
+def remark_sentences(comparison: Comparison, figures: bool = True) -> list[str]:
+    """Return what limits the answer, setup by setup.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    figures : bool
+        False where the figures of single shots stand beside it, as in a table.
+    """
     wording = WORDINGS[comparison.quantity]
     return [
         words
         for summary in comparison.summaries
-        for words in _about(summary, wording, comparison.expected.get(summary.name))
+        for words in _about(summary, wording, comparison.expected.get(summary.name), figures)
     ]
 
 
@@ -234,7 +241,9 @@ def _verdict(verdict: Verdict, wording: Wording) -> str:
     )
 
 
-def _about(summary: Summary, wording: Wording, expected: Estimate | None) -> list[str]:
+def _about(
+    summary: Summary, wording: Wording, expected: Estimate | None, figures: bool
+) -> list[str]:
     said = []
     name = f'"{summary.name}"'
     if summary.used == 0:
@@ -246,9 +255,10 @@ def _about(summary: Summary, wording: Wording, expected: Estimate | None) -> lis
         shots = f"no shot that counts ({unused})" if summary.rejected else "no shots"
         said.append(f"{name} has {shots}: {known}.")
     elif summary.used == 1 and summary.sample is not None:
+        figure = f", {summary.sample.mean:.1f} {wording.unit}" if figures else ""
         said.append(
-            f"{name} has one shot, {summary.sample.mean:.1f} {wording.unit}: one shot shows no "
-            "scatter, so it is compared with nothing; shoot at least one more, better four."
+            f"{name} has one shot{figure}: one shot shows no scatter, so it is compared with "
+            "nothing; shoot at least one more, better four."
         )
     if summary.outlier is not None:
         out = summary.outlier
@@ -282,8 +292,19 @@ def _about(summary: Summary, wording: Wording, expected: Estimate | None) -> lis
             "counts that."
         )
     if summary.doubtful:
-        said.append(f"{summary.doubtful} of the shots of {name} are to be checked; they count.")
+        said.append(_doubtful(summary, name))
     return said
+
+
+def _doubtful(summary: Summary, name: str) -> str:
+    """Return that shots count although they are to be checked."""
+    if summary.doubtful < summary.used:
+        are = "is" if summary.doubtful == 1 else "are"
+        them = "it counts" if summary.doubtful == 1 else "they count"
+        return f"{summary.doubtful} of the shots of {name} {are} to be checked; {them}."
+    if summary.used == 1:
+        return f"The shot of {name} is to be checked; it counts."
+    return f"All {summary.used} shots of {name} are to be checked; they count."
 
 
 def _spans(ranges: Sequence[tuple[float, float]], unit: str) -> str:

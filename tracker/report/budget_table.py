@@ -33,6 +33,12 @@ CAUSES = {
 }
 """By source: what it is called in a sentence, and what would lessen it."""
 
+UNTAPED = {
+    "camera": "tape one distance down the firing line",
+    "release": "measure how high the ball leaves the launcher, and tape one distance down the line",
+}
+"""By source what would lessen it where nothing was taped, in place of what a session has."""
+
 COMMON = 0.25
 """Share of the variance from which the part that all shots have in common is stated; common
 practice, no source."""

@@ -13,7 +13,7 @@ from tracker.report.document.facts import ReportFacts
 from tracker.report.document.words import (
     COMPARED,
     causes_of,
-    headline,
+    headlines,
     setup_rows,
     shot_cells,
     unpredicted,
@@ -57,7 +57,7 @@ def report_page(facts: ReportFacts) -> str:
         facts=facts,
         title=_title(facts),
         style=Markup(style),
-        headlines=[headline(each) for each in facts.comparisons],
+        headlines=headlines(facts.comparisons, facts.setups),
         answers=_once([text for each in said for text in each.answer]),
         setup_headings=[
             *((WORDINGS[name].noun, WORDINGS[name].unit) for name in COMPARED),
@@ -104,7 +104,8 @@ def _once(said: list[str]) -> list[str]:
 
 
 def _title(facts: ReportFacts) -> str:
-    return " and ".join(session.name for session in facts.sessions) or "No session"
+    names = [session.name for session in facts.sessions] or ["No session"]
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 def _used(summaries: tuple[Summary, ...]) -> bool:

@@ -1,10 +1,11 @@
 """The words of a report: the answer first, then each setup's figures and each shot's."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tracker.comparison.compare import Comparison
-from tracker.comparison.setups import SetupShots, Summary, summarise
+from tracker.comparison.setups import SetupShots, Summary, summarise, u_column
 from tracker.comparison.words import (
     WORDINGS,
     agreement_sentences,
@@ -14,8 +15,8 @@ from tracker.comparison.words import (
     rounded,
     spread,
 )
-from tracker.records import Quality
-from tracker.report.budget_table import CAUSES, NEGLIGIBLE
+from tracker.records import Quality, ReasonCode
+from tracker.report.budget_table import CAUSES, NEGLIGIBLE, UNTAPED
 from tracker.report.document.facts import ReportFacts, ShotFigures
 from tracker.report.rounding import MISSING, figure_rows, whole_percents
 from tracker.report.terminal import QUANTITIES
@@ -65,20 +66,57 @@ def words_of(comparison: Comparison) -> Words:
     return Words(
         (*difference_sentences(comparison), *few_sentences(comparison)),
         tuple(agreement_sentences(comparison)),
-        tuple(remark_sentences(comparison)),
+        tuple(remark_sentences(comparison, figures=False)),
     )
 
 
 def unpredicted(comparison: Comparison) -> str:
     """Return why no measured mean has a prediction beside it, with what to do."""
     if all(summary.mean is None for summary in comparison.summaries):
-        why = "no setup has two shots that count. Shoot at least two of each, better five"
+        why = "no setup has two shots that count"
     elif comparison.expected:
         why = "the setups with two shots or more do not state wheels and motor in session.toml"
     else:
         tables = "[setup.wheel] and [setup.motor] of session.toml"
         why = f"the setups do not state how they are built, in {tables}"
     return f"Nothing is predicted: {why}."
+
+
+def headlines(comparisons: Sequence[Comparison], setups: Sequence[SetupShots]) -> list[str]:
+    """Return the answer: a sentence for each comparison, or the figures of single shots.
+
+    Parameters
+    ----------
+    comparisons : sequence of Comparison
+    setups : sequence of SetupShots
+        Those that they were made from.
+    """
+    summaries = [summary for each in comparisons for summary in each.summaries]
+    if any(each.mean is not None for each in summaries) or not any(each.used for each in summaries):
+        return list(dict.fromkeys(headline(each) for each in comparisons))
+    said = [_single_shots(each.quantity, setups) for each in comparisons]
+    return [*(each for each in said if each), headline(comparisons[0])]
+
+
+def _single_shots(quantity: str, setups: Sequence[SetupShots]) -> str:
+    """Return a figure of each setup's only shot, to twice its standard uncertainty; "" for none."""
+    wording = WORDINGS[quantity]
+    found = {
+        setup.name: spread(value, 2.0 * u, wording.unit)
+        if 0.0 < u < math.inf
+        else f"{value:.1f} {wording.unit}"
+        for setup in setups
+        for value, u in zip(setup.figures(quantity), setup.column(u_column(quantity)), strict=True)
+        if math.isfinite(value)
+    }
+    if len(found) < 2:
+        return "".join(f"{_capital(wording.noun)} {each}, of one shot." for each in found.values())
+    listed = ", ".join(f'{each} of "{name}"' for name, each in found.items())
+    return f"{_capital(wording.noun)} {listed}, one shot each."
+
+
+def _capital(noun: str) -> str:
+    return f"{noun[:1].upper()}{noun[1:]}"
 
 
 def headline(comparison: Comparison) -> str:
@@ -93,7 +131,7 @@ def headline(comparison: Comparison) -> str:
         count = sum(summary.used for summary in comparison.summaries)
         if count == 0:
             return "No shot was measured."
-        return "There are too few shots of any setup for a mean: shoot at least two of each."
+        return "There are too few shots of any setup for a mean: shoot at least two, better five."
     best = max(means, key=lambda each: -float("inf") if each.mean is None else each.mean.value)
     if len(means) == 1:
         return f'"{best.name}": {wording.noun} {_mean(best, comparison)}, mean of {_shots(best)}.'
@@ -137,11 +175,16 @@ def shot_cells(rows: Sequence[ShotFigures]) -> list[tuple[str, ...]]:
 def causes_of(facts: ReportFacts) -> list[Causes]:
     """Return what the variance of each budgeted figure comes from, over all shots that count."""
     found = []
+    counted = [row for row in facts.shots if row.shot.quality is not Quality.REJECTED]
+    untaped = any(
+        reason.code is ReasonCode.TAPE_ONE_DISTANCE
+        for row in counted
+        for reason in row.shot.reasons
+    )
+    cures = {source: cure for source, (_, cure) in CAUSES.items()} | (UNTAPED if untaped else {})
     for name, heading in BUDGETED:
         totals: dict[str, float] = {}
-        for row in facts.shots:
-            if row.shot.quality is Quality.REJECTED:
-                continue
+        for row in counted:
             for source, u in row.budget.get(name, {}).items():
                 totals[source] = totals.get(source, 0.0) + u * u
         whole = sum(totals.values())
@@ -160,9 +203,7 @@ def causes_of(facts: ReportFacts) -> list[Causes]:
             for (label, _), share in zip(named, rounded, strict=True)
             if share > 0.0 or label != REST
         )
-        largest = ranked[0][0]
-        remedy = CAUSES[largest][1] if largest in CAUSES else ""
-        found.append(Causes(heading, parts, remedy))
+        found.append(Causes(heading, parts, cures.get(ranked[0][0], "")))
     return found
 
 
