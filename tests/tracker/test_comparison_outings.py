@@ -194,6 +194,17 @@ def test_the_same_shots_draw_the_same_picture(three: Path) -> None:
     assert compare_sessions([three], "apex_m").picture.read_bytes() == one
 
 
+def test_a_clip_alone_is_drawn_into_its_own_results(three: Path, tmp_path: Path) -> None:
+    clip, results = tmp_path / "lane.mp4", tmp_path / "lane-results"
+    clip.touch()
+    results.mkdir()
+    rows = (three / "results" / "shots.csv").read_text(encoding="utf-8")
+    rows = rows.replace("100 mm wheels", "lane")
+    (results / "shots.csv").write_text(rows, encoding="utf-8", newline="")
+    assert compare_sessions([clip]).picture == results / "comparison-carry-m.png"
+    assert sorted(each.name for each in tmp_path.iterdir()) == ["lane-results", "lane.mp4"]
+
+
 def test_a_quantity_that_is_none_is_refused(three: Path) -> None:
     for quantity in ("quality", "distance"):
         with pytest.raises(InputError, match="cannot be compared"):

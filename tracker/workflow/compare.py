@@ -65,14 +65,13 @@ def compare_sessions(
         For faults of the sessions, or a quantity that cannot be compared.
     """
     # What is logged is compared without reading a session's files.
-    from tracker.results import folder_of
     from tracker.workflow.gathering import gather
+    from tracker.workflow.inputs import results_of
 
     check_quantity(quantity)
     check_worth(worth)
     outings = gather(folders, filmed=False)
-    folder = folder_of(outings.sessions[0].folder)
-    picture = folder / f"comparison-{quantity.replace('_', '-')}.png"
+    picture = results_of(outings.sessions[0]) / f"comparison-{quantity.replace('_', '-')}.png"
     return compare_outings(outings, quantity, worth, picture)
 
 

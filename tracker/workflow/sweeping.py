@@ -11,8 +11,8 @@ from tracker.comparison.ranges import best_along
 from tracker.launcher.prediction import Prediction
 from tracker.launcher.sweep import Sweep, stated
 from tracker.report.field_words import axis_label, meaning_of, unit_of
-from tracker.results import folder_of
 from tracker.results.files import put_in_place
+from tracker.workflow.inputs import results_of
 from tracker.workflow.outings import Outings
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ def swept(outings: Outings, base: Setup, sweep: Sweep, knowledge: Knowledge) -> 
     found = knowledge.along(base, sweep)
     label = f"{axis_label(sweep.key)}; the rest as in {base.name}"
     drawn = sweep_picture(label, sweep.values, found, _measured_along(outings, sweep))
-    folder = folder_of(outings.sessions[0].folder)
+    folder = results_of(outings.sessions[0])
     picture = folder / f"sweep-{_plain(sweep.key)}.png"
     put_in_place(folder, {picture.name: drawn})
     said = best_along(sweep, found, unit_of(sweep.key), meaning_of(sweep.key))
@@ -56,7 +56,7 @@ def mapped(outings: Outings, grid: Grid, wanted: float | None) -> MapPrediction:
     """Draw a map into the results of the first session, the line of a `wanted` carry heavily."""
     from tracker.report.map_picture import map_picture
 
-    folder = folder_of(outings.sessions[0].folder)
+    folder = results_of(outings.sessions[0])
     names = "-".join(_plain(sweep.key) for sweep in (grid.across, grid.up))
     picture = folder / f"map-{names}.png"
     put_in_place(folder, {picture.name: map_picture(grid, wanted)})
