@@ -22,7 +22,7 @@ from tests.app.marking import (
 )  # fmt: skip
 from tests.app.test_app_access import usable
 from tracker.app.parts import unbroken
-from tracker.session import read_session
+from tracker.session import MarkerEntry, read_session
 from tracker.workflow.calibrate import calibrate_session
 from tracker.workflow.questions import session_questions
 
@@ -327,3 +327,29 @@ def _same_as_the_command(tab: Page, folder: Path) -> None:
     assert len(clip.calibration.markers) == 5
     said = clip.calibration.summary
     expect(tab.locator(".field-answer")).to_contain_text(f"{said[:1].upper()}{said[1:]}.")
+
+
+@pytest.mark.campaign
+def test_a_clip_before_which_the_camera_moved_is_picked_anew(visit: Visit, tmp_path: Path) -> None:
+    folder = copied("wheels", tmp_path)
+    before = read_session(folder, filmed=False)
+    tab = visit(folder, "field")
+    tab.locator(".field-picture select").first.select_option("1")
+    tab.get_by_role("button", name="Pick anew for this clip").click()
+    expect(tab.get_by_text("This clip has picks of its own.")).to_be_visible()
+    name = before.markers[0].name
+    row_of(tab, name).click()
+    click_pixel(tab, 300.0, 500.0)
+    wait_until(tab, lambda: _own(folder, 1)[0].pixel is not None)
+    assert [one.pixel for one in _own(folder, 1)[1:]] == [None] * (len(before.markers) - 1)
+    after = read_session(folder, filmed=False)
+    assert (after.clips[0], after.clips[2]) == (before.clips[0], before.clips[2])
+    tab.get_by_role("button", name="Take the other clips' picks again").click()
+    expect(tab.get_by_text("Every clip without picks of its own")).to_be_visible()
+    assert _own(folder, 1) == before.markers
+    tab.get_by_role("button", name="Undo").click()
+    expect(tab.get_by_text("This clip has picks of its own.")).to_be_visible()
+
+
+def _own(folder: Path, clip: int) -> tuple[MarkerEntry, ...]:
+    return read_session(folder, filmed=False).clips[clip].markers

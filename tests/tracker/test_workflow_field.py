@@ -213,6 +213,20 @@ def test_a_clip_with_markers_of_its_own_is_picked_in_its_own(written: Session) -
     assert edits.list_of(written, moved) == ("marker",)
 
 
+def test_a_clip_gets_picks_of_its_own_and_the_shared_ones_again(written: Session) -> None:
+    first, second = written.clips
+    made = _after(written, edits.apart(written, first))
+    assert [(one.name, one.ground_m, one.pixel) for one in made.clips[0].markers] == [
+        ("a", (0.0, 0.0, 0.0), None),
+        ("b", (10.0, 0.0, 0.0), None),
+    ]
+    assert (made.markers, made.clips[1]) == (written.markers, second)
+    assert edits.list_of(made, made.clips[0]) == ("clip", 0, "marker")
+    back = _after(written, edits.rejoin(written, second))
+    assert back.clips[1].markers == back.markers == written.markers
+    assert back.clips[0] == first
+
+
 def test_markers_are_unpicked_renamed_retaped_added_and_removed(written: Session) -> None:
     clip = written.clips[0]
     assert _after(written, edits.unpick(written, clip, "a")).markers[0].pixel is None

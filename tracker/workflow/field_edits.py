@@ -69,12 +69,30 @@ def add(session: Session, clip: ClipEntry, marker: MarkerEntry) -> list[FieldCha
     return [FieldChange(at, {"name": marker.name, "ground_m": list(marker.ground_m)})]
 
 
+def apart(session: Session, clip: ClipEntry) -> list[FieldChange]:
+    """Return the changes that give a clip the session's markers as its own, to be picked anew."""
+    at = ("clip", _place(session, clip), "marker")
+    return [
+        FieldChange((*at, number), {"name": one.name, "ground_m": to_millimetre(one.ground_m)})
+        for number, one in enumerate(session.markers)
+    ]
+
+
+def rejoin(session: Session, clip: ClipEntry) -> list[FieldChange]:
+    """Return the change that gives a clip the session's markers and picks again."""
+    return [FieldChange(("clip", _place(session, clip), "marker"), None)]
+
+
 def list_of(session: Session, clip: ClipEntry) -> Place:
     """Return where a clip's markers stand in ``session.toml``: the session's list or its own."""
-    number = next(i for i, one in enumerate(session.clips) if one.file == clip.file)
+    number = _place(session, clip)
     if session.clips[number].markers == session.markers:
         return ("marker",)
     return ("clip", number, "marker")
+
+
+def _place(session: Session, clip: ClipEntry) -> int:
+    return next(i for i, one in enumerate(session.clips) if one.file == clip.file)
 
 
 def next_to(markers: Sequence[MarkerEntry]) -> MarkerEntry:

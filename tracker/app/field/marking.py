@@ -21,6 +21,10 @@ source."""
 POLL_S = 0.2
 """How often a search for markers is asked whether it has ended, s. Common practice, no source."""
 
+SHARED = (
+    "Every clip without picks of its own has these. Was the camera turned or knocked before this "
+    "one? Then pick anew for it. Where it stood elsewhere, make a session of this clip alone."
+)
 HELP = (
     "Arrow keys move the chosen marker by a tenth of a pixel, with Shift by one, with Ctrl by 25. "
     "Enter sets it, Delete clears it, n and p choose the next and the one before, "
@@ -41,6 +45,7 @@ class Marking:
         self._searched = 0
         self._frame_wanted = 0
         self._offered: object = None
+        self._shared: object = None
         self._last_search = FieldAnswer()
 
         view = desk.view
@@ -54,6 +59,7 @@ class Marking:
         with parts.group("field-page"):
             with parts.group("field-picture"):
                 self._put_clip_choice()
+                self.sharing = parts.group("row field-sharing")
                 self.picture = MarkPicture(self._state())
                 with self.picture:
                     self.words = AnswerWords()
@@ -98,6 +104,7 @@ class Marking:
         self.form.show()
         self._show_count()
         self._show_offers()
+        self._show_sharing()
 
     def _state(self) -> dict[str, object]:
         desk = self.desk
@@ -133,6 +140,26 @@ class Marking:
                 parts.button(f"Accept {number}", self.accept_all, key="a")
             elif unpicked:
                 parts.button("Look for the markers", self.search)
+
+    def _show_sharing(self) -> None:
+        """Say whose picks these are where there are several clips, and offer the other way."""
+        desk = self.desk
+        session, clip = desk.session, desk.session.clips[desk.clip_number]
+        own = edits.list_of(session, clip) != ("marker",)
+        state = (clip.file, own, len(session.clips) > 1 and bool(session.markers))
+        if state == self._shared:
+            return
+        self._shared = state
+        self.sharing.clear()
+        if not state[-1]:
+            return
+        with self.sharing:
+            if own:
+                parts.sentence("This clip has picks of its own.", "hint")
+                parts.button("Take the other clips' picks again", self.rejoin)
+            else:
+                parts.sentence(SHARED, "hint")
+                parts.button("Pick anew for this clip", self.part)
 
     def _put_clip_choice(self) -> None:
         clips = self.desk.session.clips
@@ -221,6 +248,18 @@ class Marking:
             "There is nothing to accept: no marker is suggested. Press “Look for the markers”, or "
             "click where each stands."
         )
+
+    async def part(self) -> None:
+        """Give the clip picks of its own."""
+        desk, clip = self.desk, self.desk.clip
+        await desk.save(
+            f"picks of its own for {clip.file}", lambda: edits.apart(desk.session, clip)
+        )
+
+    async def rejoin(self) -> None:
+        """Give the clip the other clips' picks again."""
+        desk, clip = self.desk, self.desk.clip
+        await desk.save(f"shared picks for {clip.file}", lambda: edits.rejoin(desk.session, clip))
 
     async def unpick(self, name: str) -> None:
         """Take a marker's pixel away."""
