@@ -141,6 +141,17 @@ def test_a_statement_that_is_taken_out_leaves_no_field(session: Session) -> None
     assert again.ends == less.ends and "landing_m" not in text and "moved" not in text
 
 
+def test_an_uncertainty_goes_with_its_place_the_usual_one_too() -> None:
+    taped = StatedEnds(landing_m=(24.1, 0.3), landing_u_m=0.5, release_px=(1.0, 2.0))
+    again = StatedEnds(landing_m=(24.0, 0.2)).after(taped)
+    assert (again.landing_m, again.landing_u_m) == ((24.0, 0.2), 0.1)
+    assert again.release_px == (1.0, 2.0)
+    assert StatedEnds(landing_u_m=0.02).after(taped) == replace(taped, landing_u_m=0.02)
+    # One option stands for both pixels: that of an end that is not stated now keeps its own.
+    picked = StatedEnds(landing_px=(5.0, 6.0), landing_px_u=9.0, release_px_u=9.0).after(taped)
+    assert (picked.landing_px_u, picked.release_px_u, picked.landing_u_m) == (9.0, 2.0, 0.5)
+
+
 STATED_FAULTS = [
     ("moved_release_s = 12.36", "moved_release_s = 12.7", ["line 6", "0.36 s from release_s"]),
     ("landing_s = 14.6", "landing_s = 12.3", ["line 5", "before the release"]),

@@ -1,6 +1,6 @@
 """What a person states of a shot beside a verdict: its ends, or places of one that was missed."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 LANDING_U_M = 0.1
 """Standard uncertainty of a landing taped from the mark in the grass, m. Common practice, no
@@ -81,17 +81,38 @@ class StatedEnds:
 
     def given(self) -> dict[str, object]:
         """Return the fields of ``review.toml``; None for those to be left out."""
-        owners = {"landing_u_m": self.landing_m, "landing_px_u": self.landing_px}
-        owners["release_px_u"] = self.release_px
         found: dict[str, object] = {}
         for each in fields(self):
-            value = getattr(self, each.name)
-            plain = each.name in owners and (owners[each.name] is None or value == each.default)
+            value, place = getattr(self, each.name), PLACES.get(each.name)
+            plain = place is not None and (getattr(self, place) is None or value == each.default)
             found[each.name] = None if plain or value is None else _listed(value)
         return found
 
+    def after(self, before: "StatedEnds") -> "StatedEnds":
+        """Return an earlier statement with what is stated here in its place.
+
+        An uncertainty goes with its place, the usual one too; alone it goes with the earlier place.
+        """
+        stated = {
+            each.name: value
+            for each in fields(self)
+            if (value := getattr(self, each.name)) != each.default
+            and (not self or each.name not in PLACES)
+        }
+        for u_name, place in PLACES.items():
+            if getattr(self, place) is not None:
+                stated[u_name] = getattr(self, u_name)
+        return replace(before, **stated)
+
 
 NOTHING_STATED = StatedEnds()
+
+PLACES = {
+    "landing_u_m": "landing_m",
+    "landing_px_u": "landing_px",
+    "release_px_u": "release_px",
+}
+"""By uncertainty the place that it belongs to."""
 
 
 @dataclass(frozen=True)

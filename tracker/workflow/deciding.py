@@ -1,7 +1,7 @@
 """Changing ``review.toml``: decisions about shots, shots added, changes taken back."""
 
 from collections.abc import Callable
-from dataclasses import fields, replace
+from dataclasses import replace
 from functools import wraps
 from pathlib import Path
 from typing import Concatenate, ParamSpec
@@ -18,7 +18,6 @@ from tracker.session import (
     Place,
     Review,
     Session,
-    StatedEnds,
     parse_review,
     read_review,
     read_session,
@@ -28,7 +27,6 @@ from tracker.session import (
     without_decision,
 )
 from tracker.session.history import Step, text_of
-from tracker.session.stated import NOTHING_STATED
 from tracker.workflow.edit import CHANGING, last_made, write_recorded
 from tracker.workflow.kept import KeptSession
 from tracker.workflow.review import (
@@ -80,7 +78,7 @@ def decide_shot(folder: Path, wanted: Wanted) -> Reviewed:
         decision = replace(decision, reason=wanted.reason)
     if wanted.setup is not None:
         decision = replace(decision, setup=wanted.setup)
-    decision = replace(decision, ends=_merged(decision.ends, wanted.ends))
+    decision = replace(decision, ends=wanted.ends.after(decision.ends))
     before = text_of(session.folder, REVIEW_FILE)
     made = _changed(session, with_decision(before, decision, number), f"{name}: {decision.words}")
     return replace(made, about=(clip, release_s))
@@ -185,16 +183,6 @@ def _changed(session: Session, text: str, done: str, step: Step = Step.CHANGE) -
         session.folder, done, REVIEW_FILE, (text_of(session.folder, REVIEW_FILE), text), step
     )
     return review_session(session.folder, f"undone: {done}" if step is Step.UNDO else done)
-
-
-def _merged(before: StatedEnds, now: StatedEnds) -> StatedEnds:
-    """Return an earlier statement with what is stated now in its place."""
-    stated = {
-        each.name: getattr(now, each.name)
-        for each in fields(StatedEnds)
-        if getattr(now, each.name) != getattr(NOTHING_STATED, each.name)
-    }
-    return replace(before, **stated)
 
 
 def _addition(session: Session, review: Review, clip: str, release_s: float) -> int | None:
