@@ -7,6 +7,7 @@ import pytest
 
 from tests.app.asking import announced, ask
 from tests.app.conftest import Served
+from tracker.results.commas import with_decimal_commas
 from tracker.session import FieldChange
 from tracker.workflow.edit import digest_of, edit_session
 
@@ -98,6 +99,9 @@ def test_results_are_served_by_their_own_names(server: Served, measured: Path) -
     answer = ask(f"{base}/result/shots.csv")
     assert answer.body == (measured / "results" / "shots.csv").read_bytes()
     assert ask(f"{base}/result/README.txt").status == 404
+    commas = ask(f"{base}/result/shots.csv?decimal=comma")
+    assert commas.body == with_decimal_commas(answer.body)
+    assert commas.body.startswith("\ufeffclip;setup;shot;".encode()) and b"." in commas.body
 
 
 def test_a_browser_can_seek_in_a_clip(server: Served, measured: Path) -> None:

@@ -1,5 +1,6 @@
 """``lobmeter log`` as a person sees it."""
 
+import codecs
 import json
 import shutil
 from pathlib import Path
@@ -139,9 +140,19 @@ def test_an_export_holds_every_shot_as_measured(lane, book, tmp_path, name, read
     assert table["wind_along_mps"].dtype == "float64"
 
 
+def test_an_export_for_a_spreadsheet_with_decimal_commas_holds_the_same(book, tmp_path):
+    plain, other = tmp_path / "plain.csv", tmp_path / "other.csv"
+    said("export", str(plain), "--db", book)
+    said("export", str(other), "--decimal-comma", "--db", book)
+    assert other.read_bytes().startswith(codecs.BOM_UTF8)
+    read = pd.read_csv(other, sep=";", decimal=",", encoding="utf-8-sig")
+    pd.testing.assert_frame_equal(read, pd.read_csv(plain))
+
+
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
+        (("export", "shots.parquet", "--decimal-comma"), "end the file's name in .csv"),
         (("add", "july"), "measure it first: lobmeter measure"),
         (("list", "--since", "17.05.2026"), "write it as 2026-05-17"),
         (("show", "99"), "no session 99"),

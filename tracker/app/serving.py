@@ -70,6 +70,9 @@ class _Files:
         except InputError as error:
             return refused(error, 404)
         path = _named(folder, request.path_params["name"])
+        asked = request.query_params.get("decimal")
+        if asked == "comma" and path is not None and path.suffix.lower() == ".csv":
+            return await in_thread(_with_commas, path)
         return _file(path if path is not None and path.suffix.lower() in SHOWN else None)
 
     def _session(self, request: Any) -> OpenSession:
@@ -104,6 +107,16 @@ def _file(path: Path | None, kind: str | None = None) -> Any:
         policy = "sandbox; default-src 'none'; img-src data:; style-src 'unsafe-inline'"
         headers["content-security-policy"] = policy
     return FileResponse(path, media_type=kind, headers=headers)
+
+
+def _with_commas(path: Path) -> Any:
+    """Return a table as an answer for a spreadsheet with a comma as the decimal mark."""
+    from starlette.responses import Response
+
+    from tracker.results.commas import with_decimal_commas
+
+    headers = {"cache-control": "no-cache"}
+    return Response(with_decimal_commas(path.read_bytes()), media_type="text/csv", headers=headers)
 
 
 def clip_path(session: OpenSession, clip: int, here: bool) -> Path:

@@ -1,5 +1,6 @@
 """``lobmeter log``: the logbook of measured sessions."""
 
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -8,6 +9,7 @@ import typer
 
 from calibration.errors import InputError
 from tracker.cli.modes import with_data, with_modes
+from tracker.cli.options import grouped
 from tracker.cli.screen import complain, console, say, sentences, show_json, show_table
 from tracker.workflow.quick import collection_paused
 
@@ -164,21 +166,38 @@ def show(
             say(screen, sentences(remarks(shots)))
 
 
+@dataclass(frozen=True)
+class ExportFlags:
+    """The options of ``log export``."""
+
+    wheel: Wheel = None
+    ball: BallType = None
+    since: Since = None
+    until: Until = None
+    decimal_comma: Annotated[
+        bool,
+        typer.Option(
+            "--decimal-comma",
+            help="For a spreadsheet whose decimal mark is a comma: numbers have it, cells are "
+            "parted by semicolons.",
+        ),
+    ] = False
+    db: Book = None
+
+
 @log.command()
 @with_modes
+@grouped
 def export(
     file: Annotated[
         Path,
         typer.Argument(metavar="FILE", help="Written anew; its ending is .csv or .parquet."),
     ],
-    wheel: Wheel = None,
-    ball: BallType = None,
-    since: Since = None,
-    until: Until = None,
-    db: Book = None,
+    flags: ExportFlags,
 ) -> None:
     """Write all shots of the logbook into one table, one row a shot."""
     from tracker.workflow.log import export_shots
 
-    count = export_shots(file, wanted(wheel, ball, since, until), db)
+    chosen = wanted(flags.wheel, flags.ball, flags.since, flags.until)
+    count = export_shots(file, chosen, flags.db, flags.decimal_comma)
     say(console(), [f"{_shots(count)} in {file}"])

@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from calibration.errors import InputError
 from tracker.logbook import Filter, LoggedSession, Summary
 from tracker.logbook.asking import asking
 from tracker.logbook.questions import chosen_by
@@ -28,8 +29,19 @@ def show_session(number: int, url: str | None = None) -> LoggedSession:
         return session_from(ask, number)
 
 
-def export_shots(path: Path, wanted: Filter, url: str | None = None) -> int:
+def export_shots(
+    path: Path, wanted: Filter, url: str | None = None, decimal_comma: bool = False
+) -> int:
     """Write the shots that fit a filter into one file and return how many they are.
+
+    Parameters
+    ----------
+    path : Path
+    wanted : Filter
+    url : str or None
+        Which logbook.
+    decimal_comma : bool
+        Whether a CSV file is for a spreadsheet with a comma as the decimal mark.
 
     Raises
     ------
@@ -37,10 +49,18 @@ def export_shots(path: Path, wanted: Filter, url: str | None = None) -> int:
         Where the name ends in neither ``.csv`` nor ``.parquet``, or cannot be written.
     """
     from tracker.logbook.export import exported
+    from tracker.results.commas import with_decimal_commas
     from tracker.results.files import put_in_place
 
+    ending = path.suffix.lower()
+    if decimal_comma and ending != ".csv":
+        raise InputError(
+            "is for a table in text", where="--decimal-comma", remedy="end the file's name in .csv"
+        )
     with asking(url) as ask:
         sessions = sessions_from(ask, chosen_by(wanted))
-    content = exported(sessions, path.suffix.lower())
+    content = exported(sessions, ending)
+    if decimal_comma:
+        content = with_decimal_commas(content)
     put_in_place(path.absolute().parent, {path.name: content})
     return sum(len(session.shots) for session in sessions)

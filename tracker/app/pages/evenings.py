@@ -125,7 +125,10 @@ def _made(view: View) -> None:
         with parts.group("row"):
             parts.link("Read the report", view.result_address("report.html"))
             parts.link("Download it", view.result_address("report.html"), download=True)
-    parts.link("Download the table", view.result_address("shots.csv"), download=True)
+    table = view.result_address("shots.csv")
+    with parts.group("row"):
+        parts.link("Download the table", table, download=True)
+        parts.link("with decimal commas", f"{table}?decimal=comma", download=True)
     for film in sorted(results.glob("*.mp4")):
         parts.link(f"Download {film.name}", view.result_address(film.name), download=True)
 
