@@ -266,6 +266,7 @@ def test_predictions_with_a_sweep(three: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
+        ("wheel.diameter=80:220", "of a setup; did you mean wheel.diameter_mm?"),
         ("wheel.size=80:220", "is no number of a setup; use one of wheel.diameter_mm"),
         ("wheel.diameter_mm", "is no range; write it as wheel.diameter_mm=from:to"),
         ("wheel.diameter_mm=80:big", "is no range"),

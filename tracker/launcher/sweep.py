@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass, replace
 
-from calibration.errors import InputError
+from calibration.errors import NEAR_FILE, InputError, nearest
 from tracker.launcher.fields import NUMBERS, Number, number_at
 from tracker.launcher.machine import Machine
 from tracker.launcher.plausible import gap_fault
@@ -46,9 +46,12 @@ def parse_sweep(text: str, option: str = "--sweep") -> Sweep:
     key, equals, span = text.partition("=")
     number = number_at(key.strip())
     if number is None:
-        known = ", ".join(field.key for field in NUMBERS)
+        known = [field.key for field in NUMBERS]
+        near = nearest(key.strip(), known, NEAR_FILE)
         raise InputError(
-            f"{key.strip()!r} is no number of a setup", where=where, remedy=f"use one of {known}"
+            f"{key.strip()!r} is no number of a setup",
+            where=where,
+            remedy=f"did you mean {near}?" if near else f"use one of {', '.join(known)}",
         )
     try:
         parts = [float(part) for part in span.split(":")] if equals else []
