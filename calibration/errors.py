@@ -147,8 +147,8 @@ NEAR = 0.6
 of difflib's documentation, 'a close match')."""
 
 NEAR_FILE = 0.85
-"""The same of a file's name, since a camera's names differ by a digit or two and are not misspelt, and
-of fields whose names begin alike."""
+"""The same of a file's name, since a camera's names differ by a digit or two and are not misspelt,
+and of fields whose names begin alike."""
 
 
 def nearest(name: str, listed: Iterable[str], least: float = NEAR) -> str | None:

@@ -161,7 +161,8 @@ def test_a_video_file_alone_is_measured_beside_itself(clip: Path, tmp_path: Path
     code, shown, errors = run("measure", str(video), "--ball", "baseball")
     words = " ".join(shown.split())
     assert code == 1, errors
-    assert "No session.toml" in words and "baseball" in words and "no shot" in words
+    assert "No session.toml" in words and "lobmeter new" in words
+    assert "baseball" in words and "no shot" in words
     assert (tmp_path / "evening-results" / "shots.csv").is_file()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["evening-results", "evening.mp4"]
 

@@ -23,7 +23,7 @@ from tests.tracker.invented_outings import session as outing
 from tracker.cli import modes
 from tracker.cli.commands import WITH_DATA
 from tracker.cli.program import program
-from tracker.cli.screen import console, show_result
+from tracker.cli.screen import console, notes_of_all, show_result
 from tracker.report.documents import plain, truth_document
 from tracker.workflow import measure as measuring
 from tracker.workflow.measured import SessionResult
@@ -202,3 +202,21 @@ def test_what_a_measurement_removed_is_said_by_a_quiet_command_too(
     said = shown.err if quiet else shown.out
     assert "report.html (again: lobmeter report lane --pdf)." in " ".join(said.split())
     assert (shown.out if quiet else shown.err) == ""
+
+
+def test_what_holds_for_every_clip_is_said_once(capsys: pytest.CaptureFixture[str]) -> None:
+    def result(name: str, notes: list[str], causes: tuple[str, ...] = ()) -> Any:
+        entry = SimpleNamespace(file=f"{name}.mp4", setup=name)
+        clip: Any = SimpleNamespace(clip=entry, shots=(), notes=notes, causes=causes)
+        session: Any = SimpleNamespace(name=name, bare=True, folder=Path("lane"))
+        return SessionResult(session, (clip,), Path(f"{name}-results"))
+
+    one, two = result("a", ["no wind", "dim"]), result("b", ["no wind", "why"], ("why",))
+    common = notes_of_all([one, two])
+    assert common == ["no wind"]
+    assert notes_of_all([one]) == []
+    # Why a clip has no shot is said of each, last of all.
+    assert notes_of_all([two, two]) == ["no wind"]
+    show_result(console(), one, common)
+    said = capsys.readouterr().out
+    assert "Dim." in said and "No wind" not in said

@@ -12,8 +12,10 @@ from tracker.cli.progress import progress_bar
 from tracker.cli.screen import (
     CAUTION,
     console,
+    notes_of_all,
     result_document,
     say,
+    sentences,
     show_budgets,
     show_causes,
     show_json,
@@ -126,14 +128,16 @@ def measure(
             on_note=lambda note: say(console(to_stderr=True), [note]),
         )
         results = list(measure_sessions(session, report, options))
+    common = notes_of_all(results)
     for result in results:
-        show_result(screen, result)
+        show_result(screen, result, common)
         documents.append(result_document(result))
         needs_look |= result.needs_look
         if flags.budget:
             show_budgets(screen, result)
         say(screen, [""])
-    say(screen, [*uncertainty_words(results), CAUTION])
+    said_once = ["Of every clip:", *sentences(common), ""] if common else []
+    say(screen, [*said_once, *uncertainty_words(results), CAUTION])
     for result in results:
         show_causes(screen, result)
     show_json(documents)

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
-    from tracker.workflow.measured import SessionResult
+    from tracker.workflow.measured import MeasuredClip, SessionResult
 
 CAUTION = (
     "Flying balls and spinning wheels hurt: nobody down range, wheels guarded and stopped before "
@@ -90,8 +90,26 @@ def show_table(screen: "Console", table: "Table") -> None:
     screen.print(fitted(screen, table))
 
 
-def show_result(screen: "Console", result: "SessionResult") -> None:
-    """Print the shots of every clip of a session, its notes, and the results folder."""
+def notes_of_all(results: "Sequence[SessionResult]") -> list[str]:
+    """Return the notes that every clip of a run has, which are said once; none of a single one."""
+    noted = [_notes(clip) for result in results for clip in result.clips]
+    if len(noted) < 2:
+        return []
+    return [note for note in noted[0] if all(note in notes for notes in noted[1:])]
+
+
+def show_result(
+    screen: "Console", result: "SessionResult", said_once: "Sequence[str]" = ()
+) -> None:
+    """Print the shots of every clip of a session, its notes, and the results folder.
+
+    Parameters
+    ----------
+    screen : Console
+    result : SessionResult
+    said_once : sequence of str
+        Notes that are left out here.
+    """
     from tracker.report.flight_words import model_clauses, pooled_clauses
     from tracker.report.terminal import remarks, shots_table
 
@@ -104,7 +122,7 @@ def show_result(screen: "Console", result: "SessionResult") -> None:
             show_table(screen, shots_table(shots, screen.width))
         say(screen, sentences(remarks(shots)))
         say(screen, sentences(model_clauses(clip.shots)))
-        say(screen, sentences(clip.notes[:-1] if clip.causes else clip.notes))
+        say(screen, sentences([note for note in _notes(clip) if note not in said_once]))
     if result.pooled:
         say(screen, ["", *sentences(pooled_clauses(result.pooled))])
     if result.notes:
@@ -123,6 +141,11 @@ def show_result(screen: "Console", result: "SessionResult") -> None:
         # A quiet command is silent on what it did, not on what is no longer there.
         complain(sentences(result.gone_notes) if mode().quiet else ())
     say(screen, ["", f"Results: {result.folder}"])
+
+
+def _notes(clip: "MeasuredClip") -> "Sequence[str]":
+    """Return the notes on a clip but for why it has no shot, which is said last of all."""
+    return clip.notes[:-1] if clip.causes else clip.notes
 
 
 def uncertainty_words(results: "Sequence[SessionResult]") -> list[str]:

@@ -23,4 +23,8 @@ def assumed_words(session: Session, site: Site) -> tuple[str, ...]:
         taken.append("the ball is taken to leave 0.3 to 2 m above the ground on which it lands")
     if not session.bare:
         return (f"{scale}: {'; '.join(taken)}" if taken else scale,)
-    return (f"no session.toml: {scale}", *taken)
+    return (
+        f"no session.toml: {scale}; what you tape goes into a session, which lobmeter new makes, "
+        "or the page that lobmeter open shows",
+        *taken,
+    )
