@@ -32,6 +32,7 @@ from tracker.following.hop import Hop
 from tracker.measurement import bounce, sighting, tracing, visibility
 from tracker.measurement import row as rows
 from tracker.measurement.chance import support_against_chance
+from tracker.measurement.expectations import USUAL_EXPECTATIONS
 from tracker.measurement.fitted_shot import FittedShot, TracedFlight
 from tracker.measurement.flight import Beginning, Flight, StartPrior, first_track, loosened
 from tracker.measurement.hop_fit import measured_hop, priors_of
@@ -1293,6 +1294,29 @@ def test_gravity_is_checked_at_the_rate_of_the_clip(monkeypatch):
     context = SimpleNamespace(circumstances=KNOWN, frame_s=1001.0 / 30000.0, faint=False)
     assert tracing.reported(context, traced(), 50.0) == fitted_shot()
     assert asked == pytest.approx([29.97], abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("codes", "explained", "said"),
+    [
+        ((ReasonCode.GRAVITY_OFF, ReasonCode.GRAVITY_UNEXPLAINED), True, "release"),
+        ((ReasonCode.GRAVITY_OFF, ReasonCode.GRAVITY_UNEXPLAINED), False, "gravity"),
+        ((ReasonCode.GRAVITY_OFF, ReasonCode.GRAVITY_FRAME_RATE), True, "gravity"),
+    ],
+)
+def test_a_fall_that_no_usual_unit_explains_may_start_elsewhere(
+    monkeypatch, codes, explained, said
+):
+    gravity, release = tuple(Reason(code) for code in codes), (Reason(ReasonCode.STRAINS_RELEASE),)
+    known = []
+    monkeypatch.setattr(tracing, "gravity_doubt", lambda *_: gravity)
+    monkeypatch.setattr(tracing, "release_doubt", lambda *_: release if explained else ())
+    monkeypatch.setattr(tracing, "strain_doubt", lambda *_: pytest.fail("a reason is known"))
+    monkeypatch.setattr(tracing, "describe", lambda *given: known.append(given[3]) or fitted_shot())
+    context = SimpleNamespace(circumstances=KNOWN, frame_s=FRAME_S, faint=False)
+    tracing.reported(context, traced(), 50.0)
+    tracing.reported(context, traced(), 50.0, replace(USUAL_EXPECTATIONS, aimed=False))
+    assert known == [release if said == "release" else gravity, gravity]
 
 
 @pytest.mark.parametrize(("support", "kept"), [(120.0, True), (119.9, False)])

@@ -6,10 +6,12 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from tests.tracker.fitting_case import calibrated, circumstances
+from calibration.adjustment import NotDetermined
+from tests.tracker.fitting_case import at_another_rate, calibrated, circumstances, drawn
 from tracker.fitting.parameters import CAMERA_ACROSS_AT, DRAG_AT, MEAN_WIND_AT, POSITION_AT
+from tracker.measurement import strain
 from tracker.measurement.flight import Beginning, StartPrior, loosened
-from tracker.measurement.strain import strain_doubt
+from tracker.measurement.strain import release_doubt, strain_doubt
 from tracker.records import ReasonCode
 
 KNOWN = circumstances(calibrated())
@@ -74,3 +76,41 @@ def test_gusts_as_they_were_fitted_excuse_a_departure():
         parameters=parameters, with_gusts=lambda given: replace(given, wind_u_mps=5.0)
     )
     assert strain_doubt(KNOWN, calm) and not strain_doubt(KNOWN, gusty)
+
+
+def doubted(case, known):
+    """The reason of a drawn flight that was fitted with what is stated."""
+    fitted = replace(case, circumstances=known).fit()
+    return fitted, release_doubt(known, case.observed, fitted)
+
+
+@pytest.mark.parametrize("moved_m", [(2.0, 0.0, 0.0), (-2.0, 0.0, 0.0), (1.3, 0.0, -0.6)])
+def test_a_flight_from_elsewhere_is_told_from_one_that_falls_otherwise(moved_m):
+    """Markers that were counted from two metres behind, or a camera that was nudged."""
+    case = drawn(np.random.default_rng(5), KNOWN)
+    stated = replace(KNOWN, release_m=KNOWN.release_m + moved_m)
+    _, found = doubted(case, stated)
+    (reason,) = found
+    assert reason.code is ReasonCode.STRAINS_RELEASE and reason.numbers["off_u"] > 10.0
+
+
+def test_no_start_explains_a_wrong_frame_rate():
+    case = at_another_rate(drawn(np.random.default_rng(5), KNOWN), 1.25)
+    assert doubted(case, KNOWN)[1] == ()
+
+
+def test_an_open_start_that_settles_nothing_is_no_explanation(monkeypatch):
+    case = drawn(np.random.default_rng(5), KNOWN)
+    fitted = case.fit()
+
+    def fails(*_):
+        raise NotDetermined("too little")
+
+    monkeypatch.setattr(strain, "fit_given_gusts", lambda *_: replace(fitted, settled=False))
+    assert release_doubt(KNOWN, case.observed, fitted) == ()
+    monkeypatch.setattr(strain, "fit_given_gusts", lambda *_: fitted)
+    assert release_doubt(KNOWN, case.observed, fitted)
+    untaped = loosened(KNOWN, StartPrior(KNOWN.release_m, np.full(3, 0.1)), Beginning(0.5, 0.01))
+    assert release_doubt(untaped, case.observed, fitted) == ()
+    monkeypatch.setattr(strain, "fit_given_gusts", fails)
+    assert release_doubt(KNOWN, case.observed, fitted) == ()

@@ -1,8 +1,12 @@
 """Whether a flight fits only far from what was stated, and which statement that strains."""
 
+from dataclasses import replace
+
 import numpy as np
 
-from tracker.fitting import Circumstances, FittedFlight
+from calibration.adjustment import NotDetermined
+from tracker.fitting import Circumstances, FittedFlight, Observations
+from tracker.fitting.fit import fit_given_gusts
 from tracker.fitting.parameters import CAMERA_AT, DRAG_AT, POSITION_AT
 from tracker.fitting.untaped import UntapedCircumstances
 from tracker.records import Reason, ReasonCode
@@ -18,6 +22,11 @@ wrong release bends wind and drag, too, while a wrong ball leaves the places alo
 
 UP_SHARE = 0.5
 """Share of the release's own departure from which it is one in height. Common practice, no
+source."""
+
+ELSEWHERE_U_M = 3.0
+"""Standard uncertainty of a release that may have been stated wrongly, m: two or three metres are
+what tapes are laid off by, and what a nudged camera moves the field by. Common practice, no
 source."""
 
 
@@ -55,3 +64,35 @@ def strain_doubt(known: Circumstances, fitted: FittedFlight) -> tuple[Reason, ..
     upright = float(moved_u[2]) ** 2 > UP_SHARE * float(moved_u @ moved_u)
     code = ReasonCode.STRAINS_HEIGHT if upright else ReasonCode.STRAINS_RELEASE
     return (Reason(code, numbers),)
+
+
+def release_doubt(
+    known: Circumstances, observed: Observations, fitted: FittedFlight
+) -> tuple[Reason, ...]:
+    """Return that a flight starts elsewhere than stated, where that explains it; else nothing.
+
+    A ball from two metres farther down seems to fall too fast or too slowly when its flight is made
+    to begin at the stated place. With the start left open everything else is then as stated, which
+    no wrong frame rate and no wrong unit allows.
+
+    Parameters
+    ----------
+    known, observed, fitted
+        A flight whose gravity seems off, as it was fitted.
+    """
+    if isinstance(known, UntapedCircumstances):
+        return ()
+    open_ = replace(known, release_u_m=ELSEWHERE_U_M)
+    try:
+        again = fit_given_gusts(open_, replace(observed, landed_s=None), fitted.parameters)
+    except NotDetermined:
+        return ()
+    stated = again.with_gusts(open_)
+    off = again.parameters - stated.prior_mean()
+    information = stated.prior_information()
+    if not again.settled or float(off @ information @ off) > MOST_STRAIN:
+        return ()
+    moved_u = (again.parameters - known.prior_mean())[POSITION_AT] / known.release_u_m
+    # Where along its path it started stays open, and so does whether the height is wrong.
+    numbers = {"off_u": float(np.linalg.norm(moved_u))}
+    return (Reason(ReasonCode.STRAINS_RELEASE, numbers),)

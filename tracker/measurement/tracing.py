@@ -24,7 +24,7 @@ from tracker.measurement.fitted_shot import FittedShot, TracedFlight
 from tracker.measurement.row import describe
 from tracker.measurement.selection import SURE_SUPPORT
 from tracker.measurement.sighting import Course, course_of, crossing_of, sighted
-from tracker.measurement.strain import strain_doubt
+from tracker.measurement.strain import release_doubt, strain_doubt
 from tracker.measurement.visibility import until_stopped, visibility_of
 from tracker.records import (
     Candidates,
@@ -215,6 +215,8 @@ def reported(
     wrong = gravity_doubt(
         context.circumstances, traced.observed, traced.fitted, 1.0 / context.frame_s
     )
+    if expectations.aimed and any(each.code is ReasonCode.GRAVITY_UNEXPLAINED for each in wrong):
+        wrong = release_doubt(context.circumstances, traced.observed, traced.fitted) or wrong
     if not wrong and expectations.aimed:
         wrong = strain_doubt(context.circumstances, traced.fitted)
     few = _seen_in_few(context, traced.fitted, traced.in_view)
