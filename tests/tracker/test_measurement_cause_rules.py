@@ -28,7 +28,7 @@ from tracker.measurement.starts.hypotheses import (
     scaled_context,
 )
 from tracker.measurement.throws import Throw
-from tracker.records import Reason, ReasonCode
+from tracker.records import Reason, ReasonCode, RejectedCandidate
 
 KNOWN = circumstances(calibrated())
 CONTEXT = clip_context(KNOWN)
@@ -54,7 +54,8 @@ def shot(release_s, flight_s=1.0):
 
 def paced(pace=1.0):
     facts = SimpleNamespace(size_px=SIZE_PX, pace=pace)
-    return SimpleNamespace(facts=facts, camera=KNOWN.camera, circumstances=KNOWN)
+    known = {"camera": KNOWN.camera, "circumstances": KNOWN}
+    return SimpleNamespace(facts=facts, frame_s=pace * FRAME_S, **known)
 
 
 # --- paths that may show a cause
@@ -114,7 +115,7 @@ def test_scouts_for_a_cause_look_for_falls_and_stop_where_the_camera_moves(monke
 # --- the causes of a clip
 
 
-def caused(monkeypatch, throws, *, slow=(), causes=(), rejected=(), pace=1.0):
+def caused(monkeypatch, throws, *, slow=(), causes=(), rejected=(), short=(), pace=1.0):
     """Return the causes of paths of which each has so likely a cause; and what was tried."""
     tried = []
     given = iter(causes)
@@ -131,7 +132,7 @@ def caused(monkeypatch, throws, *, slow=(), causes=(), rejected=(), pace=1.0):
         lambda found, context, times: (list(slow), times * FRAME_S),
     )
     monkeypatch.setattr(diagnosis, "likeliest", likely)
-    return causes_in(scouted(), scouted(), paced(pace), FIELD, rejected), tried
+    return causes_in(scouted(), scouted(), paced(pace), FIELD, rejected, short), tried
 
 
 def reason(code, **numbers):
@@ -186,6 +187,41 @@ def test_what_begins_while_a_rejected_row_flies_or_hops_did_not_start_elsewhere(
     assert tried[0][2] is False
     _, tried = caused(monkeypatch, [Throw(arc(begin_s=2.51), None)], rejected=never)
     assert tried[0][2] is True
+
+
+def brief(release_s=1.0, support=20.0, seen=8, code=ReasonCode.CHANCE):
+    """A flight from the release, one second long, that the search rejected."""
+    times = release_s + np.linspace(0.0, 1.0, 9)
+    return RejectedCandidate("a.mp4", release_s, support, seen, 13, (reason(code),), times, None)
+
+
+def test_a_flight_from_the_release_that_shows_too_briefly_is_the_cause(monkeypatch):
+    """A net stopped the ball: what drops from it did not start there."""
+    said = reason(
+        ReasonCode.FALLS_BRIEFLY, release_s=1.0, lasts_s=8 * FRAME_S, frames=8.0, least_s=0.25,
+        least=12.0,
+    )  # fmt: skip
+    for throws in ([], [Throw(arc(begin_s=1.5), None)]):
+        assert caused(monkeypatch, throws, short=[brief()])[0] == (said,)
+    found, tried = caused(
+        monkeypatch, [Throw(arc(begin_s=1.5), None)], short=[brief()], causes=[(1.0, FEET)]
+    )
+    assert found == (FEET,) and tried[0][2] is False
+    for begin_s, own in ((3.49, False), (3.51, True)):
+        _, tried = caused(monkeypatch, [Throw(arc(begin_s=begin_s), None)], short=[brief()])
+        assert tried[0][2] is own
+    (slower,) = caused(monkeypatch, [], short=[brief()], pace=2.0)[0]
+    assert slower.numbers["lasts_s"] == pytest.approx(16 * FRAME_S)
+
+
+@pytest.mark.parametrize(
+    "lacking", [{"support": 13.9}, {"seen": 12}, {"code": ReasonCode.DETECTIONS_SHARE}]
+)
+def test_what_lacks_more_than_frames_was_not_seen_briefly(monkeypatch, lacking):
+    found, _ = caused(monkeypatch, [], short=[brief(**lacking)])
+    assert found == (reason(ReasonCode.NOTHING_FALLS),)
+    rows = caused(monkeypatch, [], short=[brief()], rejected=[shot(2.5)])[0]
+    assert rows == (reason(ReasonCode.ONLY_REJECTED, release_s=2.5),)
 
 
 # --- what may have been written wrongly
@@ -339,6 +375,27 @@ def test_a_flight_explains_a_path_where_it_is_a_ball_s_at_the_true_pace(change, 
     found = flight(**own)
     found.fitted = SimpleNamespace(**{**vars(found.fitted), **fit})
     assert diagnosis._explains(found, Hypothesis(FEET, slower=2.0)) is explains
+
+
+@pytest.mark.parametrize(("aside", "explains"), [(1.9, True), (2.1, False)])
+def test_what_flies_across_the_firing_line_was_not_written_wrongly(aside, explains):
+    found = flight()
+    for sign in (1.0, -1.0):
+        found.launch[3:6] = (5.0 * sign, -5.0 * aside, 5.0)
+        assert diagnosis._explains(found, Hypothesis(FEET)) is explains
+        assert diagnosis._explains(found, Hypothesis(None))
+    # Straight up, so slow a drift has no direction.
+    found.launch[3:6] = (0.0, 0.9, 8.0)
+    assert diagnosis._explains(found, Hypothesis(FEET))
+
+
+@pytest.mark.parametrize(("level", "named"), [(0.95, False), (1.05, True)])
+def test_what_hops_on_the_spot_is_no_shot_from_there(level, named):
+    launch = np.zeros(11)
+    launch[:3] = KNOWN.release_m + np.array([4.0, 0.0, 0.0])
+    launch[3:6] = level * np.array([0.6, 0.8, 0.0]) + np.array([0.0, 0.0, 3.5])
+    found = SimpleNamespace(launch=launch, fitted=SimpleNamespace(covariance=1e-4 * np.eye(60)))
+    assert (diagnosis._where(found, CONTEXT) is not None) is named
 
 
 # --- which hypotheses are worth a fit

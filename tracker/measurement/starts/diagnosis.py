@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from calibration.adjustment import NotDetermined
 from tracker.fitting.parameters import POSITION_AT
 from tracker.following.arcs import fit_arc
-from tracker.following.throws import trimmed_throw
+from tracker.following.throws import LEAST_DURATION_S, trimmed_throw
 from tracker.measurement.context import ClipContext
 from tracker.measurement.flight import Flight, StartPrior
 from tracker.measurement.passes import Observers
@@ -37,7 +37,7 @@ from tracker.measurement.starts.throw_rules import (
     rolls,
 )
 from tracker.measurement.throws import Throw, throws_of
-from tracker.records import Reason, ReasonCode, Shot
+from tracker.records import Reason, ReasonCode, RejectedCandidate, Shot
 
 Array = NDArray[np.float64]
 
@@ -85,6 +85,18 @@ practice, no source."""
 BACKWARD_DEG = 90.0
 """Azimuth beyond which a shot flies against the firing line, degrees."""
 
+LEAST_LEVEL_MPS = 1.0
+"""Level speed below which a ball hops or drops on the spot, as one that a net has caught does, and
+is no shot, m/s. Common practice, no source."""
+
+MOST_ASIDE = 2.0
+"""Speed across the firing line, over that along it, up to which a ball may be a shot, whatever was
+written wrongly. Common practice, no source."""
+
+NEARLY = 14.0
+"""Log-likelihood ratio of a flight from the release from which it was a ball's, seen too briefly:
+half of what a shot needs. Common practice, no source."""
+
 
 def causes_of_no_shot(
     context: ClipContext, field: Field, observers: Observers, rejected: Sequence[Shot] = ()
@@ -124,6 +136,7 @@ def causes_in(
     context: ClipContext,
     field: Field,
     rejected: Sequence[Shot] = (),
+    short: Sequence[RejectedCandidate] = (),
 ) -> tuple[Reason, ...]:
     """Return the likeliest cause that the scouted paths of a clip show.
 
@@ -136,6 +149,8 @@ def causes_in(
     rejected : sequence of Shot
         Rejected rows, each of which states its reason: what falls along one, or after it as its
         hop does, did not start elsewhere.
+    short : sequence of RejectedCandidate
+        Flights from the release with too little support; the same holds for what falls after one.
     """
     throws, frame_s = candidates_of(scouted, context), scouted.frame_s
     pace = context.facts.pace
@@ -145,12 +160,16 @@ def causes_in(
     only = tuple(
         Reason(ReasonCode.ONLY_REJECTED, {"release_s": shot.release_s}) for shot in rejected[:1]
     )
+    nearly = [each for each in short if each.support >= NEARLY and _is_brief(each)]
+    only = only or tuple(_seen_briefly(each, context) for each in nearly[:1])
+    flights = [(shot.release_s / pace, shot.flight_time_s or 0.0) for shot in rejected]
+    flights += [(each.release_s / pace, float(np.ptp(each.times_s))) for each in nearly]
     if not throws:
         nothing = no_room(scouted) or Reason(ReasonCode.NOTHING_FALLS)
         return only or (nothing,)
     found: list[tuple[float, Reason]] = []
     for throw in throws:
-        own = not any(_along(throw, shot, pace) for shot in rejected)
+        own = not any(_along(throw, *flight) for flight in flights)
         cause = likeliest(context, field, throw, frame_s, own)
         if cause is not None:
             found.append(cause)
@@ -162,10 +181,27 @@ def causes_in(
     return (Reason(ReasonCode.FALLS_OTHERWISE, {"release_s": at_s}),)
 
 
-def _along(throw: Throw, shot: Shot, pace: float) -> bool:
-    """Return whether a path begins while a shot flies, or hops after it."""
-    since_s = float(throw.arc.times_s[0]) - shot.release_s / pace
-    return -EARLIER_S < since_s < (shot.flight_time_s or 0.0) + HOPS_S
+def _along(throw: Throw, release_s: float, flight_s: float) -> bool:
+    """Return whether a path begins while a ball flies, or hops after it."""
+    since_s = float(throw.arc.times_s[0]) - release_s
+    return -EARLIER_S < since_s < flight_s + HOPS_S
+
+
+def _is_brief(flight: RejectedCandidate) -> bool:
+    """Return whether a flight lacks nothing but frames."""
+    chance = all(each.code is ReasonCode.CHANCE for each in flight.reasons)
+    return chance and flight.frames_seen < LEAST_POSITIONS
+
+
+def _seen_briefly(flight: RejectedCandidate, context: ClipContext) -> Reason:
+    numbers = {
+        "release_s": flight.release_s,
+        "lasts_s": flight.frames_seen * context.frame_s,
+        "frames": float(flight.frames_seen),
+        "least_s": LEAST_DURATION_S,
+        "least": float(LEAST_POSITIONS),
+    }
+    return Reason(ReasonCode.FALLS_BRIEFLY, numbers)
 
 
 def otherwise_paced(context: ClipContext) -> ClipContext:
@@ -312,6 +348,9 @@ def _explains(flight: Flight, hypothesis: Hypothesis) -> bool:
         return False
     if not fitted.settled or flight.prior_chi_square > MOST_CHI_SQUARE:
         return False
+    along, across = np.abs(flight.launch[3:5]).tolist()
+    if hypothesis.reason is not None and across > max(MOST_ASIDE * along, LEAST_LEVEL_MPS):
+        return False
     stated = float(np.linalg.norm(flight.launch[3:6]))
     return SPEEDS_MPS[0] < stated * hypothesis.unit_m * hypothesis.slower < SPEEDS_MPS[1]
 
@@ -320,6 +359,8 @@ def _where(flight: Flight, context: ClipContext) -> Reason | None:
     """Return that a flight starts elsewhere, in mid-flight or the other way, or None."""
     release = context.circumstances.release_m
     place, velocity = flight.launch[:3], flight.launch[3:6]
+    if np.hypot(velocity[0], velocity[1]) < LEAST_LEVEL_MPS:
+        return None
     u_m = np.sqrt(np.diag(flight.fitted.covariance)[POSITION_AT])
     names = ("along", "across", "up")
     numbers = dict(zip(names, place.tolist(), strict=True))

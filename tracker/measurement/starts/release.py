@@ -97,8 +97,7 @@ class ReleaseStart:
             found.notes.append(base.explanation)
             found.doubt(Reason(ReasonCode.FRAME_TIMES))
         if base.cadence is not Cadence.MENDED and not found.any_shot:
-            rejected = [each.shot for each in found.shots]
-            found.causes = self._causes(scouting, base, context, rejected)
+            found.causes = self._causes(scouting, base, context, found)
         return found
 
     def _causes(
@@ -106,13 +105,14 @@ class ReleaseStart:
         scouting: Scouting | None,
         base: TimeBase,
         context: ClipContext,
-        rejected: Sequence[Shot],
+        found: Findings,
     ) -> tuple[Reason, ...]:
         """Return what was scouted along the search; nothing where that stopped on the way."""
         if self.field is None or scouting is None or scouting.stopped:
             return ()
         scouted, slow = scouting.found(base)
-        return causes_in(scouted, slow, context, self.field, rejected)
+        rejected = [each.shot for each in found.shots]
+        return causes_in(scouted, slow, context, self.field, rejected, found.rejected)
 
     def causes_of_no_shot(
         self,
