@@ -1,6 +1,7 @@
 """A fit with a camera that is hardly known: one optimum, from wherever it begins."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,10 +11,10 @@ from calibration.camera import Camera
 from calibration.site.presumed import Presumption, Sighted
 from tests.tracker.fitting_case import calibrated, circumstances, drawn
 from tests.tracker.line_case import LineCase, line_case
-from tracker.fitting import figures_of
+from tracker.fitting import figures_of, untaped
 from tracker.fitting.parameters import CAMERA_AT, PARAMETERS
 from tracker.fitting.priors import CameraPrior, NormalPrior
-from tracker.fitting.untaped import UntapedFit, first_launch, fit_untaped
+from tracker.fitting.untaped import LooseMarkers, UntapedFit, first_launch, fit_untaped
 
 KNOWN = circumstances(calibrated())
 
@@ -130,3 +131,25 @@ def test_rows_without_markers_and_with_one_camera_agree(case: LineCase) -> None:
     gap, slope = presumption.rows(camera)
     np.testing.assert_allclose(slope.T @ slope @ shift, slope.T @ gap, rtol=1e-5, atol=1e-3)
     np.testing.assert_allclose(slope.T @ slope @ covariance, np.eye(14), atol=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("count", "most"), [(1, 5.991), (3, 5.991), (4, 7.815), (5, 11.070), (6, 14.067), (9, 22.362)]
+)
+def test_markers_are_doubted_by_what_so_many_right_ones_would_gain(monkeypatch, case, count, most):
+    """Upper 5 % points of chi-square: table 8 of Pearson and Hartley's Biometrika Tables, 1966."""
+    fitted = SimpleNamespace(settled=True)
+    strained = UntapedFit(case.known, fitted)
+    loosened = replace(strained, circumstances=replace(strained.circumstances, began_s=9.0))
+    asked = []
+    monkeypatch.setattr(
+        untaped, "_fitted", lambda known, rows, *_: loosened if rows == "loose" else strained
+    )
+    for gain, doubted in ((most - 0.01, False), (most + 0.01, True)):
+        strains = {id(strained): 3.0 + gain, id(loosened): 3.0}
+        monkeypatch.setattr(untaped, "_strain", lambda fit, of=strains: of[id(fit)])
+        loose = LooseMarkers("loose", count)
+        found = fit_untaped(strained.circumstances, "taped", None, 0.5, None, loose)
+        asked.append(found.circumstances.markers_doubted)
+        assert (found.circumstances.began_s == 9.0) is doubted
+    assert asked == [False, True]

@@ -8,9 +8,11 @@ with the same curvature there.
 """
 
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import chdtri
 
 from calibration.adjustment import NotDetermined
 from calibration.adjustment.normal import inverse_of_normal
@@ -35,10 +37,15 @@ AIM_SD_RAD = np.radians(5.0)
 """Standard uncertainty of a launcher's direction about its own firing line, rad. Common practice,
 no source."""
 
-MOST_STRAIN = 6.0
-"""Most by which the sum of squares of the departures from the priors falls when the markers may
-stand elsewhere: two free coordinates gain as much in one of twenty fields (chi-square). On foreign
-fields of three markers it fell by 2.3 to 3.5 in four, and by 7.5 to 57 with one taped 1 m off."""
+DOUBTED_SHARE, LEAST_FREE = 0.05, 2
+"""Share of the fields with right markers that are doubted, and fewest free coordinates that markers
+which may stand elsewhere are taken to bring. With two the departures' sum of squares may fall by
+6.0 (chi-square): on foreign fields of three markers it fell by 2.3 to 3.5 in four, and by 7.5 to 57
+with one taped 1 m off."""
+
+FIXED_BY_LINE = 5
+"""Pixel coordinates of markers on one line that a camera follows without them: place and scale
+along it, how that changes, and the line's own place and slope in the frame."""
 
 LEAST_PLACES, LEAST_CUBIC = 6, 12
 """Fewest positions of a first guess, and fewest for which its path is of third degree."""
@@ -104,6 +111,28 @@ class UntapedCircumstances(Circumstances):
         return CameraPrior(normal, self.camera, self.camera_rows)
 
 
+class LooseMarkers(NamedTuple):
+    """What is known of a camera if any marker may stand elsewhere, and how many markers there are.
+
+    Attributes
+    ----------
+    rows : callable
+    markers : int
+    """
+
+    rows: CameraRows
+    markers: int
+
+    @property
+    def most_strain(self) -> float:
+        """Most by which the departures' sum of squares falls where the markers stand as taped.
+
+        Each marker that the others check has a residual of its own, which moving it takes away.
+        """
+        free = max(LEAST_FREE, 2 * self.markers - FIXED_BY_LINE)
+        return float(chdtri(free, DOUBTED_SHARE))
+
+
 @dataclass(frozen=True)
 class UntapedFit:
     """A fitted flight, with the circumstances linearised about it."""
@@ -118,7 +147,7 @@ def fit_untaped(
     observed: Observations,
     release_s: float,
     launch: Array,
-    loose: CameraRows | None = None,
+    loose: LooseMarkers | None = None,
 ) -> UntapedFit:
     """Fit a flight and its camera to the positions and to all that is known of the camera.
 
@@ -133,9 +162,8 @@ def fit_untaped(
         What is known of the camera, held against a given one.
     observed, release_s, launch
         As of `tracker.fitting.fit.fit_flight`.
-    loose : callable, optional
-        What is known of the camera if any marker may stand elsewhere than was taped; None where no
-        marker is.
+    loose : LooseMarkers, optional
+        None where no marker is.
 
     Raises
     ------
@@ -143,10 +171,10 @@ def fit_untaped(
         When the track does not fix a flight.
     """
     fit = _fitted(known, rows, observed, release_s, launch)
-    if loose is None or not fit.fitted.settled or _strain(fit) <= MOST_STRAIN:
+    if loose is None or not fit.fitted.settled or _strain(fit) <= loose.most_strain:
         return fit
-    other = _fitted(known, loose, observed, release_s, launch)
-    if not other.fitted.settled or _strain(fit) - _strain(other) <= MOST_STRAIN:
+    other = _fitted(known, loose.rows, observed, release_s, launch)
+    if not other.fitted.settled or _strain(fit) - _strain(other) <= loose.most_strain:
         return fit
     return replace(other, circumstances=replace(other.circumstances, markers_doubted=True))
 
