@@ -117,6 +117,28 @@ def test_a_hand_that_gains_speed_into_the_fall_is_no_bird(push: float, says: boo
     assert runs_on(FALL, [FALL, hand], WIDTH) is says
 
 
+@pytest.mark.parametrize(
+    ("brake", "climbs", "says"),
+    [(0.2, 0.0, True), (0.4, 0.0, True), (0.75, 0.0, False), (0.75, 20.0, True)],
+)
+def test_the_shadow_of_a_ball_that_hops_is_no_bird(brake, climbs, says) -> None:
+    """It slows as the ball's climb does, and lies on the ground; a bird that slows so climbs."""
+    end = FALL.at(np.array([2.01]))[0]
+    since = np.arange(0.01, 0.68, FRAME_S)
+    pixels = end + np.outer(since, (SPEED[0], -climbs))
+    pixels[:, 0] -= 0.5 * brake * 240.0 * since**2
+    pixels[:, 1] += np.linspace(0.0, 4.0, len(since))
+    pixels += np.random.default_rng(3).normal(0.0, 0.1, pixels.shape)
+    times = 2.0 + since
+    level = fit_arc(np.column_stack([np.rint(times / FRAME_S), times, pixels]), FRAME_S)
+    assert runs_on(FALL, [FALL, level], WIDTH) is says
+    # The same way taken leftward.
+    mirror = np.array([-1.0, 1.0])
+    fall = fit_arc(np.column_stack([FALL.frames, FALL.times_s, FALL.pixels * mirror]), FRAME_S)
+    rows = np.column_stack([np.rint(times / FRAME_S), times, pixels * mirror])
+    assert runs_on(fall, [fall, fit_arc(rows, FRAME_S)], WIDTH) is says
+
+
 def test_a_path_shorter_than_half_a_second_may_be_the_launchers_own() -> None:
     short, long = path(0.3, 0.79, (0.0, 0.0), SPEED, 0.0), path(0.25, 0.79, (0.0, 0.0), SPEED, 0.0)
     kept = lasting(

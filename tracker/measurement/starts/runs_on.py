@@ -44,6 +44,11 @@ LEAST_PUSH = 0.5
 standard uncertainties, before a fall is a hand's that throws: a bird keeps its pace. To throw at
 10 m/s over a metre takes five times gravity (common practice, no source)."""
 
+LEAST_BRAKE = 0.5
+"""A path that loses speed across the frame by this share of the fall's acceleration, and two
+standard uncertainties, and does not rise, is no bird's: it is the shadow of a ball that hops, which
+slows as its ball's climb does. A bird that slows so climbs (common practice, no source)."""
+
 SAME_FALL = 0.5
 """A path that falls by more than this share of the other's acceleration is the same fall."""
 
@@ -89,6 +94,13 @@ def _pushes(hand: Arc, fall_pxps2: float) -> bool:
     return bool(gain > LEAST_PUSH * fall_pxps2 + 2.0 * hand.acceleration_u_pxps2)
 
 
+def _brakes(level: Arc, fall_pxps2: float) -> bool:
+    """Return whether something on a path loses speed across the frame, and not by climbing."""
+    loss = -float(level.acceleration_pxps2[0]) * np.sign(float(level.velocity_pxps[0]))
+    rises = float(level.pixels[-1, 1]) < float(level.pixels[0, 1])
+    return bool(not rises and loss > LEAST_BRAKE * fall_pxps2 + 2.0 * level.acceleration_u_pxps2)
+
+
 def _meet(first: Arc, second: Arc, width_px: int, falls_first: bool = False) -> bool:
     """Return whether the second path goes on where the first ends, and only one of them falls."""
     fall, level = (first, second) if falls_first else (second, first)
@@ -97,6 +109,8 @@ def _meet(first: Arc, second: Arc, width_px: int, falls_first: bool = False) -> 
     if level.acceleration_pxps2[1] > SAME_FALL * fall.acceleration_pxps2[1]:
         return False
     if not falls_first and _pushes(level, float(fall.acceleration_pxps2[1])):
+        return False
+    if falls_first and _brakes(level, float(fall.acceleration_pxps2[1])):
         return False
     end_s, begin_s = float(first.times_s[-1]), float(second.times_s[0])
     if abs(begin_s - end_s) > LONGEST_GAP_S:
