@@ -87,14 +87,14 @@ def check_cadence(changes: Changes, file_times_s: ArrayLike) -> TimeBase:
     repeats = find_repeats(changes.whole, changes.peaks)
     nothing = np.zeros(len(times), dtype=np.int64)
     base = TimeBase(times, Cadence.TRUE, repeats, nothing, _repeat_words(repeats))
-    if len(times) < _LEAST_FRAMES or not _even(times):
+    if len(times) < _LEAST_FRAMES or not evenly_spaced(times):
         return base
     if repeats.sum() >= max(_LEAST_REPEATS, 0.03 * len(times)):
         return _judge_repeats(base, changes)
     return _judge_steps(base, changes)
 
 
-def _even(times: Array) -> bool:
+def evenly_spaced(times: Array) -> bool:
     """Return whether times lie on a straight line within a tenth of a step."""
     places = np.arange(len(times))
     line = np.polynomial.Polynomial.fit(places, times, 1)
@@ -164,7 +164,6 @@ def _judge_steps(base: TimeBase, changes: Changes) -> TimeBase:
         return base
     others = [beat for beat in found[1:] if abs(beat.ratio / best.ratio - 1.0) > 0.005]
     gap = len(base.times_s) * ((others[0].fit.log_rest - best.fit.log_rest) if others else 1.0)
-    source_fps = best.ratio / step
     if not best.usual or gap < _CLEAR_GAP:
         return replace(
             base,
@@ -173,7 +172,24 @@ def _judge_steps(base: TimeBase, changes: Changes) -> TimeBase:
             "all are equally far apart; which ones is not certain, so the times cannot be "
             "corrected. Use the file that the camera wrote.",
         )
-    number = np.floor(best.ratio * np.arange(len(base.times_s)) + best.phase)
+    return thinned(base, best.ratio, best.phase)
+
+
+def thinned(base: TimeBase, ratio: float, phase: float) -> TimeBase:
+    """Return times corrected for frames that were left out at a beat.
+
+    Parameters
+    ----------
+    base : TimeBase
+        With the file's times.
+    ratio : float
+        Rate of the source over the file's.
+    phase : float
+        Frame k shows source frame ``floor(ratio k + phase)``.
+    """
+    step = _step(base.times_s)
+    source_fps = ratio / step
+    number = np.floor(ratio * np.arange(len(base.times_s)) + phase)
     gaps = np.diff(number, prepend=number[0] - 1).astype(np.int64)
     return replace(
         base,

@@ -421,7 +421,7 @@ def test_what_was_found_is_stated_on_the_files_own_clock_and_doubted_as_a_whole(
 
 
 def started(monkeypatch, cadence, *, shots=(), field=None, corrected=(), better=False,
-            stopped=False):  # fmt: skip
+            stopped=False, balls=None):  # fmt: skip
     """Find shots from the release in a clip of such times; return the findings and the passes."""
     done = SimpleNamespace(searches=[], causes=[], faint=0)
 
@@ -444,7 +444,8 @@ def started(monkeypatch, cadence, *, shots=(), field=None, corrected=(), better=
     )
     scouting = SimpleNamespace(stopped=stopped, found=lambda base: ("scouted", "slow"))
 
-    def causes(scouted, slow, context, field, rejected):
+    def causes(scouted, slow, context, field, rejected, short):
+        assert short == []
         done.causes.append((scouted, slow, field, rejected))
         return ("cause",)
 
@@ -452,7 +453,12 @@ def started(monkeypatch, cadence, *, shots=(), field=None, corrected=(), better=
         done.faint += 1
         return found
 
+    def by_balls(given, lags):
+        assert given is base and lags == []
+        return given if balls is None else SimpleNamespace(**{**vars(base), **balls})
+
     for name, instead in {
+        "beat_of_lags": by_balls,
         "release_context": lambda *_: "context",
         "_with_faint": with_faint,
         "ChangeMeter": Meter,
@@ -500,6 +506,21 @@ def test_mended_times_are_tried_in_a_second_pass_and_shots_stated_in_the_files(m
     done = started(monkeypatch, Cadence.MENDED, better=True, **how)
     assert done.found.notes == ["first", release.FILE_TIMES_STAND]
     assert done.found.shots[0].shot.release_s == 1.0
+
+
+@pytest.mark.parametrize("cadence", [Cadence.TRUE, Cadence.DOUBTFUL])
+def test_times_that_balls_alone_show_to_be_wrong_are_tried_too(monkeypatch, cadence):
+    rejected = [fitted_shot(quality=Quality.REJECTED)]
+    good = [fitted_shot(quality=Quality.GOOD)]
+    balls = {"cadence": Cadence.MENDED, "explanation": "by its balls"}
+    done = started(monkeypatch, cadence, shots=rejected, corrected=good, field="field", balls=balls)
+    assert done.found.notes == ["first", "by its balls"] and len(done.searches) == 2
+    assert done.found.any_shot and (done.causes, done.faint) == ([], 0)
+    assert done.found.shots[0].shot.reasons == good[0].shot.reasons
+    vain = started(monkeypatch, cadence, shots=rejected, field="field", balls=balls)
+    assert vain.found.causes == ("cause",)
+    sure = started(monkeypatch, Cadence.MENDED, shots=rejected, corrected=good)
+    assert sure.found.notes == ["first", "why"]
 
 
 @pytest.mark.parametrize("cadence", [Cadence.TRUE, Cadence.DOUBTFUL, Cadence.MENDED])
@@ -555,8 +576,9 @@ def searched(monkeypatch, *, moves=False, lost=0.0, shot_at=None, scouting=None,
             if len(loops) > 1:
                 yield 1, f"scouted {number}"
 
-    def measure(context, hypothesis, candidates):
+    def measure(context, hypothesis, candidates, flights):
         assert candidates == f"near {hypothesis}"
+        flights.append(hypothesis)
         if hypothesis == shot_at:
             return fitted_shot(quality=Quality.CHECK)
         return thrown.rejected_throw(Throw(a_path(0, 9), None), CONTEXT, STEP_S)
@@ -589,6 +611,7 @@ def test_flights_are_measured_as_they_are_found_and_those_left_at_the_end(monkey
     assert done.found.notes == ["decoder"] and len(done.loops) == 1
     moved = searched(monkeypatch, shot_at=1, moves=True, lost=0.1)
     assert moved.found.notes == ["decoder", release.MOVED_NOTE]
+    assert done.found.flights == [0, 1, 2, "last"]
     assert moved.found.shots[0].shot.reasons[-1].code is ReasonCode.CAMERA_LOST
 
 

@@ -62,11 +62,19 @@ PATH_POINTS = 61
 
 
 def measure_hypothesis(
-    context: ClipContext, hypothesis: Hypothesis, candidates: list[Candidates]
+    context: ClipContext,
+    hypothesis: Hypothesis,
+    candidates: list[Candidates],
+    flights: list[TracedFlight] | None = None,
 ) -> FittedShot | RejectedCandidate:
-    """Follow, measure and fit one found flight; return its row, or why it has none."""
+    """Follow, measure and fit one found flight; return its row, or why it has none.
+
+    What was fitted is added to the flights, whatever is made of it.
+    """
     try:
         traced = trace(context, hypothesis, candidates)
+        if flights is not None:
+            flights.append(traced)
         return reported(context, traced, hypothesis.support)
     except Rejection as rejection:
         return rejected_hypothesis(context, hypothesis, *rejection.reasons)

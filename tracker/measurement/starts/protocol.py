@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from calibration.camera import Camera
-from tracker.measurement.fitted_shot import FittedShot, doubted
+from tracker.measurement.fitted_shot import FittedShot, TracedFlight, doubted
 from tracker.measurement.passes import Observers, Timing
 from tracker.measurement.request import ClipRequest
 from tracker.records import Quality, Reason, RejectedCandidate, Shot
@@ -27,6 +27,8 @@ class Findings:
         Sentences about the clip.
     causes : tuple of Reason
         Why there is no shot, where that is known already.
+    flights : list of TracedFlight
+        What was fitted from the taped release, whatever was made of it.
     """
 
     camera: Camera
@@ -34,6 +36,7 @@ class Findings:
     rejected: list[RejectedCandidate] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     causes: tuple[Reason, ...] = ()
+    flights: list[TracedFlight] = field(default_factory=list)
 
     @property
     def any_shot(self) -> bool:

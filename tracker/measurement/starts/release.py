@@ -8,12 +8,13 @@ from functools import partial
 import numpy as np
 
 from calibration.camera import Camera
-from calibration.timebase import Cadence, TimeBase, check_cadence
+from calibration.timebase import Cadence, TimeBase, beat_of_lags, check_cadence
 from tracker.detection import settings_for
 from tracker.fitting import circumstances_of
 from tracker.following import FlightSearch, Hypothesis
 from tracker.measurement.context import ClipContext, frame_interval_s
-from tracker.measurement.fitted_shot import FittedShot
+from tracker.measurement.fitted_shot import FittedShot, TracedFlight
+from tracker.measurement.lags import lags_of
 from tracker.measurement.passes import (
     MOVED_NOTE,
     FramePass,
@@ -81,7 +82,9 @@ class ReleaseStart:
         meter = ChangeMeter(facts)
         scouting = None if self.field is None else scouting_along(context)
         found = _search(context, Timing.of_file(facts), meter, observers, scouting)
-        base = check_cadence(meter.changes(), facts.file_times_s)
+        seen = base = check_cadence(meter.changes(), facts.file_times_s)
+        if seen.cadence is not Cadence.MENDED:
+            base = beat_of_lags(seen, lags_of(context, found.flights))
         if base.cadence is not Cadence.MENDED and not found.any_shot:
             found = _with_faint(context, found, observers)
         if base.cadence is Cadence.MENDED:
@@ -96,8 +99,8 @@ class ReleaseStart:
         elif base.cadence is Cadence.DOUBTFUL:
             found.notes.append(base.explanation)
             found.doubt(Reason(ReasonCode.FRAME_TIMES))
-        if base.cadence is not Cadence.MENDED and not found.any_shot:
-            found.causes = self._causes(scouting, base, context, found)
+        if seen.cadence is not Cadence.MENDED and not found.any_shot:
+            found.causes = self._causes(scouting, seen, context, found)
         return found
 
     def _causes(
@@ -172,13 +175,13 @@ def _search(
                 scouting.push_fed(candidates)
             for hypothesis in search().push(candidates.in_window()):
                 near = search().candidates(hypothesis)
-                found.sort([_measured(context, hypothesis, near, observers)])
+                found.sort([_measured(context, hypothesis, near, observers, found.flights)])
             if scouting is not None and found.any_shot:
                 scouting.stop()
     for hypotheses in search().finish():
         for hypothesis in hypotheses:
             near = search().candidates(hypothesis)
-            found.sort([_measured(context, hypothesis, near, observers)])
+            found.sort([_measured(context, hypothesis, near, observers, found.flights)])
     found.rejected += [
         rejected_hypothesis(context, hypothesis, reason)
         for hypothesis, reason in search().rejected_candidates
@@ -205,10 +208,14 @@ def _with_faint(context: ClipContext, found: Findings, observers: Observers) -> 
 
 
 def _measured(
-    context: ClipContext, hypothesis: Hypothesis, near: list[Candidates], observers: Observers
+    context: ClipContext,
+    hypothesis: Hypothesis,
+    near: list[Candidates],
+    observers: Observers,
+    flights: list[TracedFlight],
 ) -> FittedShot | RejectedCandidate:
     """Measure one found flight, and report it where it is a shot."""
-    measured = measure_hypothesis(context, hypothesis, near)
+    measured = measure_hypothesis(context, hypothesis, near, flights)
     if observers.close_ups is not None and isinstance(measured, MeasuredShot):
         observers.close_ups.take(measured, near)
     observers.found(measured)
