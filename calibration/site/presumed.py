@@ -5,6 +5,7 @@ fire, at about the height of a person, and looks roughly across. None of that fi
 but together with whatever was measured it gives a camera with a wide covariance.
 """
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -56,6 +57,9 @@ USUAL_SD = np.array(
 )
 """Of the distance's logarithm (about the expected one), height (m), place along the line, heading,
 pitch and roll (rad): the constants above in one order."""
+
+LENS_AT = slice(6, CAMERA_SIZE)
+"""Where the lens stands among a camera's parameters."""
 
 HEADING_AT = 3
 """Where the heading stands among them."""
@@ -149,6 +153,17 @@ class Presumption:
             raise NotDetermined("no camera could stand there")
         covariance = inverse_of_normal(slope.T @ slope)
         return covariance @ (slope.T @ gap), (covariance + covariance.T) / 2.0
+
+    def with_lens_covariance(self, camera: Camera) -> Camera:
+        """Return a camera whose lens alone has the covariance of all that is known.
+
+        The motion of the background may correct the lens by it; of the place it shows too little.
+        Nothing is covered where no camera could stand there.
+        """
+        covariance = np.zeros((CAMERA_SIZE, CAMERA_SIZE))
+        with suppress(NotDetermined):
+            covariance[LENS_AT, LENS_AT] = self.around(camera)[1][LENS_AT, LENS_AT]
+        return camera.with_covariance(covariance)
 
     def rows(self, camera: Camera) -> tuple[Array, Array]:
         """Return all that is known of the camera, held against a given one.

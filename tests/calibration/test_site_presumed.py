@@ -121,3 +121,13 @@ def test_what_a_move_of_the_markers_explains_is_no_residual():
     aside = replace(loose, pixel=loose.pixel + np.array([30.0, 0.0]))
     gaps = [Presumption(Site(SIZE_PX, (each,)), -1).rows(TRUE)[0] for each in (loose, aside)]
     assert gaps[1] @ gaps[1] - gaps[0] @ gaps[0] < 0.1
+
+
+def test_only_the_lens_of_a_presumed_camera_may_be_corrected_by_its_background():
+    presumption = Presumption(Site(SIZE_PX, ()), -1)
+    camera = presumption.start(sighted())
+    found = presumption.with_lens_covariance(camera)
+    assert not np.any(found.covariance[:6]) and not np.any(found.covariance[:, :6])
+    whole = presumption.around(camera)[1]
+    np.testing.assert_array_equal(found.covariance[6:, 6:], whole[6:, 6:])
+    assert np.sqrt(found.covariance[6, 6]) > 0.3

@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 
 from calibration.camera import Camera, looking_at
+from calibration.site import Site
+from calibration.site.presumed import Presumption, Sighted
 from calibration.steadiness.motion import (
     SHEAR,
     SHIFT,
@@ -78,3 +80,15 @@ def test_a_camera_that_is_known_stays_as_it_is() -> None:
     found = refined_camera(exact, points, sights(replace(true, focal_px=1450.0), 0.1))
     assert found.focal_px == exact.focal_px
     np.testing.assert_array_equal(found.position, exact.position)
+
+
+@pytest.mark.parametrize("times", [0.75, 1.35])
+def test_a_hand_that_sways_shows_the_focal_length_of_a_camera_of_which_nothing_is_known(
+    times: float,
+) -> None:
+    presumption = Presumption(Site((1920, 1080), ()), -1)
+    sighted = Sighted(-1, 30.0, np.array([17.0, 0.0, 1.0]), np.array([960.0, 800.0]))
+    presumed = presumption.with_lens_covariance(presumption.start(sighted))
+    true = replace(presumed, focal_px=times * presumed.focal_px)
+    found = refined_camera(presumed, points, sights(true, 0.1))
+    assert found.focal_px == pytest.approx(true.focal_px, rel=0.03)

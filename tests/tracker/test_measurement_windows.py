@@ -183,12 +183,15 @@ def test_a_presumed_camera_stands_on_the_side_that_was_taped_or_else_on_the_righ
 
     def presumed(site: object, of_side: int) -> object:
         sides.append(of_side)
-        return SimpleNamespace(start=lambda sighted: sides.append(sighted.side))
+        return SimpleNamespace(
+            start=lambda sighted: sides.append(sighted.side),
+            with_lens_covariance=lambda camera: "camera",
+        )
 
     monkeypatch.setattr(presumed_camera, "Presumption", presumed)
     site = SimpleNamespace(position_m=position_m, size_px=(1280, 720))
     start = presumed_camera.PresumedCameraStart(site, height_known=False)
-    start._camera(SimpleNamespace(release_m=(0.0, 0.0, 0.8)))
+    assert start._camera(SimpleNamespace(release_m=(0.0, 0.0, 0.8))) == "camera"
     assert sides == [side, side]
 
 

@@ -99,13 +99,17 @@ class PresumedCameraStart:
         return ()
 
     def _camera(self, request: ClipRequest) -> Camera:
-        """Return the camera that is presumed before a frame is looked at."""
+        """Return the camera that is presumed before a frame is looked at.
+
+        Its lens has the covariance of all that is known: where it sways, the background shows it.
+        """
         position = self.site.position_m
         side = -1 if position is None or position[1] < 0.0 else 1
         width, height = self.site.size_px
         middle = np.array([width / 2.0, height / 2.0])
         sighted = Sighted(side, USUAL_AWAY_M, np.asarray(request.release_m, float), middle)
-        return Presumption(self.site, side).start(sighted)
+        presumption = Presumption(self.site, side)
+        return presumption.with_lens_covariance(presumption.start(sighted))
 
 
 def _notes(context: ClipContext, scouted: Scouted, by_gravity: bool) -> list[str]:
