@@ -112,7 +112,8 @@ def test_a_doubt_about_the_whole_session_is_one_of_every_row_that_counts() -> No
 
 
 FILLED_ON_THE_WAY = {
-    "CloseUps", "FramePass", "Findings", "NearMeasurement", "UntapedMeasurement",
+    "CloseUps", "FramePass", "Findings", "NearMeasurement", "Renewals",
+    "UntapedMeasurement",
 }  # fmt: skip
 """What a pass or a search fills while it runs; all else is handed on as it was made."""
 

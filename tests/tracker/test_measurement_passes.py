@@ -8,8 +8,10 @@ import numpy as np
 import pytest
 
 from calibration.camera import looking_at
+from tests.tracker.fitting_case import circumstances, request
 from tracker.detection import SearchSettings
 from tracker.measurement import passes
+from tracker.measurement.context import ClipContext
 from tracker.measurement.passes import FramePass, Observers, Timing, passed_together
 from tracker.measurement.scouting import scout, scout_together
 from tracker.measurement.second_pass import LEARNING_FRAMES, Window, candidates_in, part
@@ -173,7 +175,8 @@ def test_a_second_pass_keeps_what_is_near_a_flight_while_it_flies(facts: ClipFac
 
     early, late = Window(0.4, 0.7, near), Window(0.9, 1.2, nothing)
     timing = Timing.of_file(facts)
-    first, second = candidates_in([early, late], facts, CAMERA, timing, SETTINGS, Observers())
+    context = ClipContext(facts, request(), circumstances(CAMERA), SETTINGS)
+    first, second = candidates_in([early, late], context, timing, Observers())
     times = np.array([each.time_s for each in first])
     lead = (2 * SETTINGS.lag + LEARNING_FRAMES) / FPS
     assert times.min() >= 0.4 - lead - 1e-9 and times.max() <= 0.7 + 1e-9

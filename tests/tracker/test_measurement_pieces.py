@@ -200,8 +200,9 @@ def measured(monkeypatch, names, sees_size=False, balls=()):
     def rejected(throw, context, frame_s, *reasons):
         return throw.arc, frame_s, [each.code for each in reasons]
 
-    def candidates_in(windows, facts, camera, timing, settings, observers):
-        given.update(windows=windows, timing=timing, settings=settings, observers=observers)
+    def candidates_in(windows, context, timing, observers, renewed_s):
+        given.update(windows=windows, timing=timing, observers=observers)
+        given.update(settings=context.settings, renewed_s=renewed_s)
         return [f"near {each}" for each in windows]
 
     monkeypatch.setattr(thrown, "rejected_throw", rejected)
@@ -210,7 +211,7 @@ def measured(monkeypatch, names, sees_size=False, balls=()):
         thrown, "_prejudged",
         lambda throw, *_: Reason(ReasonCode.RUNS_ON) if throw.arc in BIRDS else None,
     )  # fmt: skip
-    scouted = SimpleNamespace(frame_s=0.04, timing="timing")
+    scouted = SimpleNamespace(frame_s=0.04, timing="timing", renewed_s=(0.5,))
     observers = SimpleNamespace(found=reported.append)
     measuring = Measuring()
     measuring.sees_size, measuring.balls = sees_size, balls
@@ -236,6 +237,7 @@ def test_throws_are_fitted_and_looked_at_again_and_each_has_its_row_or_its_reaso
     assert ("settings", ["one", "no row", "degenerate", "two"]) in asked
     assert ("measure", "two", "settings", "near window of two") in asked
     assert given["settings"] == "settings" and given["timing"] == "timing"
+    assert given["renewed_s"] == (0.5,)
 
 
 def test_what_moved_on_smoothly_is_a_ball_where_its_width_shows_one(monkeypatch):
@@ -890,7 +892,7 @@ def presumed(monkeypatch, *, far=(), close=(), measured=(), cameras=()):
         )
 
     for name, instead in {
-        "scout": lambda facts, camera, observers, fall: done.asked.append(fall) or scouted,
+        "scout": lambda facts, camera, observers, fall, renews: done.asked.append(fall) or scouted,
         "UntapedMeasurement": measurement,
         "NearMeasurement": Nearer,
         "throws_of": lambda scouted, width_px: done.asked.append(width_px) or "throws",

@@ -1,5 +1,7 @@
 """A fit that goes astray costs its throw, never the clip."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -82,10 +84,28 @@ def test_a_camera_that_is_lost_for_half_of_a_path_at_most_was_followed(frames, f
 
 
 @pytest.mark.parametrize(("lost", "follows"), [(20, True), (26, True), (27, False), (40, False)])
-def test_a_camera_that_is_lost_in_most_of_the_clip_was_followed_nowhere(lost, follows):
+def test_a_camera_that_is_lost_most_of_the_time_around_a_path_was_not_followed(lost, follows):
     """A pan begins before it is first noticed."""
     scouted = scouted_with(lost_s=tuple(CLIP_S[40 - lost :]))
     assert scouted.follows_camera(CLIP_S[0], CLIP_S[4]) == follows
+
+
+@pytest.mark.parametrize("ahead", [False, True])
+def test_what_is_lost_long_before_or_after_a_path_does_not_matter(ahead):
+    clip_s = FRAME_S * np.arange(1000)
+    lost_s = tuple(clip_s[240:]) if ahead else tuple(clip_s[:760])
+    scouted = replace(scouted_with(lost_s), timing=Timing(clip_s, clip_s))
+    assert scouted.lost_share > 0.7
+    assert scouted.follows_camera(*clip_s[[195, 205] if ahead else [794, 804]])
+    assert not scouted.follows_camera(*clip_s[[265, 275] if ahead else [725, 735]])
+
+
+def test_a_path_lies_in_one_view():
+    scouted = replace(scouted_with(()), renewed_s=(float(CLIP_S[10]),))
+    assert not scouted.follows_camera(CLIP_S[5], CLIP_S[12])
+    assert not scouted.follows_camera(CLIP_S[5], CLIP_S[10])
+    assert scouted.follows_camera(CLIP_S[10], CLIP_S[20])
+    assert scouted.follows_camera(CLIP_S[0], CLIP_S[9])
 
 
 def test_a_pixel_far_off_the_frame_is_read_with_the_nearest_row():

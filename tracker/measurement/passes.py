@@ -16,6 +16,7 @@ from tracker.detection import CandidateFinder, SearchSettings
 from tracker.measurement.close_ups import CloseUps, Squares, shown_every
 from tracker.measurement.context import frame_interval_s
 from tracker.measurement.pages import keep_pages
+from tracker.measurement.renewals import Renewals
 from tracker.measurement.steadying import Led, Steadier
 from tracker.records import Candidates, MeasuredShot, Reason, ReasonCode, RejectedCandidate
 from tracker.video import ChangeMeter, ClipFacts, Frame, Shown, ahead, frames, frames_ahead
@@ -153,6 +154,8 @@ class FramePass:
         Afterwards: whether the camera moved.
     lost_share : float
         Afterwards: share of the frames looked at in which its motion could not be followed.
+    renewals : Renewals
+        When frames are held against a new one.
     lost_s : list of float
         Afterwards: true times of the frames in which its motion could not be followed.
     notes : list of str
@@ -175,6 +178,7 @@ class FramePass:
     side_px: int = 0
     moves: bool = False
     lost_share: float = 0.0
+    renewals: Renewals = field(default_factory=Renewals)
     lost_s: list[float] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
@@ -216,6 +220,8 @@ class FramePass:
         if frame.index % self.every or repeats:
             return None
         time_s = float(timing.times_s[frame.index])
+        if self.renewals.due(time_s, steadier.lost):
+            steadier.renew(frame.luma)
         luma, blueness = steadier.see(frame.index, frame.luma, frame.blueness)
         if steadier.lost:
             self.lost_s.append(time_s)

@@ -21,6 +21,7 @@ from tracker.measurement.passes import (
     Timing,
     passed_together,
 )
+from tracker.measurement.renewals import Renewals
 from tracker.measurement.scouted_sizes import (
     OtherSizes,
     coarse_settings,
@@ -49,9 +50,10 @@ MOST_LOST = 0.5
 """Share of a path's frames in which the camera's motion may not be followed: a person may hide the
 background for a while. Common practice, no source."""
 
-MOST_LOST_OF_CLIP = 2.0 / 3.0
-"""Share of a clip's frames in which it may not be followed: a camera that is panned and zoomed does
-so before its motion is first noticed too. A real clip of that kind loses three quarters."""
+AROUND_S, MOST_LOST_AROUND = 1.0, 2.0 / 3.0
+"""Time before and after a path, and the share of the frames from then to then in which it may not
+be followed: a camera that is panned and zoomed does so before its motion is first noticed too. A
+real clip of that kind loses three quarters."""
 
 
 @dataclass(frozen=True)
@@ -82,6 +84,8 @@ class Scouted:
         What falls as a ball that is near does, but too briefly or aslant.
     others : tuple of (Arc, float)
         What a ball of another size is thrown along, and how many times as large as stated it is.
+    renewed_s : tuple of float
+        True times of the frames from which on another is held against the later ones.
     """
 
     arcs: tuple[Arc, ...]
@@ -96,6 +100,7 @@ class Scouted:
     near: tuple[int, ...] = ()
     brief: tuple[Arc, ...] = ()
     others: tuple[tuple[Arc, float], ...] = ()
+    renewed_s: tuple[float, ...] = ()
 
     @property
     def lost_share(self) -> float:
@@ -103,10 +108,17 @@ class Scouted:
         return len(self.lost_s) / (float(np.ptp(self.timing.times_s)) / self.frame_s + 1.0)
 
     def follows_camera(self, begin_s: float, end_s: float) -> bool:
-        """Return whether the camera was followed, between two times and in the clip as a whole."""
-        lost = sum(begin_s <= time_s <= end_s for time_s in self.lost_s)
-        most = MOST_LOST * ((end_s - begin_s) / self.frame_s + 1.0)
-        return lost <= most and self.lost_share <= MOST_LOST_OF_CLIP
+        """Return whether the camera was followed between two times and around them, in one view."""
+        if any(begin_s < time_s <= end_s for time_s in self.renewed_s):
+            return False
+        first_s, last_s = self.timing.times_s[[0, -1]]
+        wide = max(begin_s - AROUND_S, first_s), min(end_s + AROUND_S, last_s)
+        spans = ((begin_s, end_s, MOST_LOST), (*wide, MOST_LOST_AROUND))
+        return all(
+            sum(begin <= time_s <= end for time_s in self.lost_s)
+            <= most * ((end - begin) / self.frame_s + 1.0)
+            for begin, end, most in spans
+        )
 
 
 def scout(
@@ -114,6 +126,7 @@ def scout(
     camera: Camera,
     observers: Observers = NO_OBSERVERS,
     fall_per_diameter: float | None = None,
+    renews: bool = False,
 ) -> Scouted:
     """Pass through a clip and join what moves to paths.
 
@@ -126,8 +139,10 @@ def scout(
     fall_per_diameter : float, optional
         Gravity in diameters of the ball a second squared: balls that are seen near are looked for
         too, at several sizes, and small ones in the frames as they are.
+    renews : bool
+        Whether frames are held against a new one where the background stays lost.
     """
-    (found,) = scout_together([facts], camera, observers, fall_per_diameter)
+    (found,) = _walked(Scouting([facts], camera, fall_per_diameter, renews=renews), observers)
     return found
 
 
@@ -149,10 +164,15 @@ def scout_together(
     falls_only : bool
         As of `Scouting`.
     """
-    scouting = Scouting(clips, camera, fall_per_diameter, falls_only)
-    meter = ChangeMeter(clips[0])
+    return _walked(Scouting(clips, camera, fall_per_diameter, falls_only), observers)
+
+
+def _walked(scouting: "Scouting", observers: Observers) -> tuple[Scouted, ...]:
+    """Scout what a pass shows, and again where the file's times can be corrected."""
+    facts = scouting.facts
+    meter = ChangeMeter(facts)
     scouting.walk(observers, meter)
-    base = check_cadence(meter.changes(), clips[0].file_times_s)
+    base = check_cadence(meter.changes(), facts.file_times_s)
     if base.cadence is Cadence.MENDED:
         scouting.correct(base)
         scouting.walk(observers.progress_only)
@@ -169,6 +189,8 @@ class Scouting:
     falls_only : bool
         Whether paths too short for a fall are left out: there are hundreds of them for each of the
         others, and they matter only where a ball bounces on. Of a long clip the longest are kept.
+    renews : bool
+        As of `scout`.
     """
 
     def __init__(
@@ -177,8 +199,12 @@ class Scouting:
         camera: Camera,
         fall_per_diameter: float | None = None,
         falls_only: bool = False,
+        renews: bool = False,
     ) -> None:
-        self._scouts = [_Scout(each, camera, fall_per_diameter, falls_only) for each in clips]
+        self.facts = clips[0]
+        self._scouts = [
+            _Scout(each, camera, fall_per_diameter, falls_only, renews) for each in clips
+        ]
         self._fed: FramePass | None = None
         self._stopped = False
 
@@ -247,7 +273,7 @@ class _Scout:
 
     Parameters
     ----------
-    facts, camera, fall_per_diameter
+    facts, camera, fall_per_diameter, renews
         As of `scout`.
     falls_only : bool
         As of `Scouting`.
@@ -259,8 +285,9 @@ class _Scout:
         camera: Camera,
         fall_per_diameter: float | None,
         falls_only: bool = False,
+        renews: bool = False,
     ) -> None:
-        self._falls_only = falls_only
+        self._falls_only, self._renews = falls_only, renews
         self._facts, self._camera, self._fall = facts, camera, fall_per_diameter
         self._every = max(1, round(1.0 / frame_interval_s(facts) / SCOUTING_FPS))
         self._frame_s = self._every * frame_interval_s(facts)
@@ -283,6 +310,7 @@ class _Scout:
             self._every,
             also=self._sizes.see,
             cutouts=False,
+            renewals=Renewals(self._renews),
         )
 
     def is_fed_by(self, loop: FramePass) -> bool:
@@ -340,6 +368,7 @@ class _Scout:
             seen_near,
             tuple(self._sizes.near.brief),
             tuple(self._sizes.near.others),
+            tuple(loop.renewals.times_s),
         )
 
 

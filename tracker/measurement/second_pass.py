@@ -10,6 +10,7 @@ from calibration.camera import Camera
 from tracker.detection import SearchSettings
 from tracker.measurement.context import ClipContext, frame_interval_s
 from tracker.measurement.passes import FramePass, Observers, Timing
+from tracker.measurement.renewals import Renewals
 from tracker.records import Candidates
 from tracker.video import ClipFacts
 
@@ -41,25 +42,25 @@ class Window:
 
 def candidates_in(
     windows: Sequence[Window],
-    facts: ClipFacts,
-    camera: Camera,
+    context: ClipContext,
     timing: Timing,
-    settings: SearchSettings,
     observers: Observers,
+    renewed_s: Sequence[float] = (),
 ) -> list[list[Candidates]]:
     """Pass through a clip and return, for each window, the candidates in it.
 
     Parameters
     ----------
     windows : sequence of Window
-    facts : ClipFacts
-    camera : Camera
-        Any camera with about the true focal length, for the correction of its motion.
+    context : ClipContext
+        With any camera of about the true focal length, for the correction of its motion.
     timing : Timing
-    settings : SearchSettings
     observers : Observers
+    renewed_s : sequence of float
+        True times of the frames from which on another is held against the later ones.
     """
-    loop = FramePass(facts, camera, settings, timing)
+    renewals = Renewals(times_s=list(renewed_s))
+    loop = FramePass(context.facts, context.camera, context.settings, timing, renewals=renewals)
     return _gathered(windows, loop, observers)
 
 

@@ -156,6 +156,13 @@ class Steadier:
         """Whether no frame showed enough points to follow, so that a motion would go unnoticed."""
         return self._count > 0 and self._reference is None
 
+    def renew(self, luma: Codes) -> None:
+        """Hold the frames from this one on against it: what was seen before is out of sight."""
+        if self._reference is not None:
+            self._camera = self._reference.camera
+        self._beginning, self._before, self.lost = None, None, False
+        self.begin(luma)
+
     def begin(self, luma: Codes) -> None:
         """Take the frame that the others are held against: the first that shows enough points."""
         try:
@@ -315,6 +322,9 @@ class Led:
     def lost(self) -> bool:
         """Whether the background could not be followed when it was last looked at."""
         return self._leader.lost
+
+    def renew(self, luma: Codes) -> None:
+        """Do nothing: the leader does."""
 
     @property
     def lost_share(self) -> float:

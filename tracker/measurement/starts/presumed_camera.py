@@ -60,7 +60,9 @@ class PresumedCameraStart:
         camera = self._camera(request)
         known = circumstances_of(camera, request, frame_interval_s(facts))
         fall_per_diameter = known.forces.gravity_mps2 / (2.0 * known.ball_radius_m)
-        scouted = scout(facts, camera, observers, fall_per_diameter)
+        # What was picked is known in the first view only.
+        renews = not self.site.picked
+        scouted = scout(facts, camera, observers, fall_per_diameter, renews)
         context = ClipContext(facts, request, known, scouting_settings(facts))
         start = UntapedStart(self.site, self.height_known)
         measurement = UntapedMeasurement(start, context)

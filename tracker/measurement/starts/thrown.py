@@ -97,9 +97,7 @@ def measure_throws(
     sure = [flight for flight in flights if id(flight.throw) not in doubted]
     context = replace(context, settings=measurement.settings(sure or flights))
     windows = [measurement.window(flight) for flight in flights]
-    gathered = candidates_in(
-        windows, context.facts, context.camera, scouted.timing, context.settings, observers
-    )
+    gathered = candidates_in(windows, context, scouted.timing, observers, scouted.renewed_s)
     for flight, candidates in zip(flights, gathered, strict=True):
         try:
             shot = measurement.measure(flight, context, candidates)
