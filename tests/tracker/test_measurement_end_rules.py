@@ -213,3 +213,26 @@ def test_a_bounce_that_disagrees_is_reported_and_not_an_observation(monkeypatch,
         2.5,
         0.01,
     )
+
+
+def test_a_hand_leads_no_ball_for_long() -> None:
+    state = np.array([0.0, 1.0, 2.0, 1.0, 0.0, 1.0])
+    camera = SimpleNamespace(focal_px=200.0, in_camera=lambda places: np.array([[0.0, 0.0, 9.0]]))
+    flight = SimpleNamespace(release_s=1.5, states=lambda times: state[None], camera=camera)
+    assert ends.led_s(flight, 0.02) == 0.04
+
+
+@pytest.mark.parametrize(("speed", "away_m", "frame_s"), [(6.0, 8.0, 0.02), (5.0, 2.0, 0.005)])
+def test_a_hand_leads_a_ball_that_leaves_its_later_way_too_little_to_tell(speed, away_m, frame_s):
+    """By half of two squared speeds over a metre, times its time squared."""
+    focal_px, state = 800.0, np.array([0.0, 1.0, 2.0, 0.6 * speed, 0.0, 0.8 * speed])
+    flight = SimpleNamespace(
+        release_s=1.5,
+        states=lambda times: state[None] if times.tolist() == [1.5] else None,
+        camera=SimpleNamespace(
+            focal_px=focal_px, in_camera=lambda places: np.array([[0.0, 0.0, away_m]])
+        ),
+    )
+    led_s = ends.led_s(flight, frame_s)
+    off_px = focal_px / away_m * 0.5 * (2.0 * speed**2) * led_s**2
+    assert off_px == pytest.approx(4.0 * (0.6 + 0.04 * speed * frame_s * focal_px / away_m))

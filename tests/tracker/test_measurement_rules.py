@@ -416,9 +416,14 @@ def test_an_untaped_flight_was_released_a_moment_before_it_was_seen():
     assert clear.began_u_s == pytest.approx(np.hypot(0.03, 0.008))
     faint = start.loosened(KNOWN, KNOWN.camera, 2.0, 0.02, faint=True)
     assert faint.began_u_s == pytest.approx(np.sqrt(0.03**2 + 0.008**2 + 0.08**2 + 0.05**2))
-    assert clear.release_m.tolist() == [*KNOWN.release_m[:2], 1.0]
+    assert clear.release_m.tolist() == [*KNOWN.release_m[:2], 1.15]
     u = KNOWN.release_u_m
     assert clear.release_each_u_m.tolist() == [u, u, 0.5]
+    led = start.loosened(KNOWN, KNOWN.camera, 2.0, 0.02, led_s=0.06)
+    assert led.began_s == pytest.approx(2.0 - 0.7 * 0.02 + 0.03)
+    assert led.began_u_s == pytest.approx(np.sqrt(0.03**2 + 0.008**2 + 0.03**2))
+    taped = replace(start, height_known=True).loosened(KNOWN, KNOWN.camera, 2.0, 0.02, led_s=0.06)
+    assert (taped.began_s, taped.began_u_s) == (clear.began_s, clear.began_u_s)
     measured = replace(start, height_known=True).loosened(KNOWN, KNOWN.camera, 2.0, 0.02)
     assert measured.release_m.tolist() == KNOWN.release_m.tolist()
     assert measured.release_each_u_m.tolist() == [u, u, u]

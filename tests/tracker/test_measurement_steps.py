@@ -284,8 +284,8 @@ def test_a_flight_is_fitted_again_from_what_it_was_and_when_it_was_first_seen(mo
     asked = {}
 
     class Start:
-        def loosened(self, known, camera, first_s, frame_s, faint):
-            asked["loosened"] = (known, camera, first_s, frame_s, faint)
+        def loosened(self, known, camera, first_s, frame_s, faint, led_s):
+            asked["loosened"] = (known, camera, first_s, frame_s, faint, led_s)
             return "priors"
 
         def presumption(self, arc):
@@ -310,7 +310,8 @@ def test_a_flight_is_fitted_again_from_what_it_was_and_when_it_was_first_seen(mo
     again = gravity_scale._refitted(Start(), flight, CONTEXT, observed)
     assert (again.known, again.fitted, again.throw) == ("new", "fit", flight.throw)
     loosely = asked["loosened"]
-    assert loosely[0] is KNOWN and loosely[2:] == (1.5, CONTEXT.frame_s, "faint")
+    led_s = gravity_scale.led_s(flight, CONTEXT.frame_s)
+    assert loosely[0] is KNOWN and loosely[2:] == (1.5, CONTEXT.frame_s, "faint", led_s)
     assert asked["fit"][:3] == ("priors", "rows", observed) and asked["arc"] == "arc"
     assert asked["fit"][3] == flight.release_s and asked["fit"][5] == "loose rows"
     np.testing.assert_array_equal(asked["fit"][4], flight.launch)

@@ -12,6 +12,9 @@ from tracker.measurement.context import ClipContext
 from tracker.measurement.flight import Flight
 from tracker.measurement.sighting import (
     LOST_FRAMES,
+    AGREE_PX,
+    AGREE_STEP_SHARE,
+    AGREE_U,
     SAME_S,
     agreeing,
     course_along,
@@ -37,6 +40,15 @@ while it falls at least this fast came down there."""
 
 LOST_U_FRAMES, LOST_U_S = 1.5, 0.03
 """Standard uncertainty of a landing in which a ball is lost: frames, and at least so many s."""
+
+
+HAND_WAY_M = 1.0
+"""Twice the speed's square over the acceleration with which a hand lets a ball go, m: it gives it
+its speed over 0.6 m, on a bow of about that radius. Common practice, no source."""
+
+MOST_LED_S = 0.04
+"""Longest time for which it is led so, s: a foot lets go sooner, and what differs longer from the
+flight is cut off as the hand's. Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -87,6 +99,24 @@ def _let_go_s(track: Track, agrees: NDArray[np.bool_], last_s: float, diameter_p
     u_px = np.sqrt(np.trace(track.covariances[rows], axis1=1, axis2=2) / 2.0)
     free = free_part(track.times_s[rows], track.pixels[rows], diameter_px, u_px)
     return float(track.times_s[rows][free.start])
+
+
+def led_s(flight: Flight, frame_s: float) -> float:
+    """Return how long before it lets go a hand leads a ball as if it flew already, s.
+
+    Until then its way departs from the flight's by less than a position may be off.
+
+    Parameters
+    ----------
+    flight : Flight
+    frame_s : float
+        True time from one frame to the next.
+    """
+    state = flight.states(np.array([flight.release_s]))[0]
+    speed = float(np.linalg.norm(state[3:6]))
+    away_m = float(flight.camera.in_camera(state[None, :3])[0, 2])
+    off_m = AGREE_PX * away_m / flight.camera.focal_px + AGREE_STEP_SHARE * speed * frame_s
+    return float(min(np.sqrt(HAND_WAY_M * AGREE_U * max(off_m, 0.0)) / speed, MOST_LED_S))
 
 
 def seen_along(

@@ -22,7 +22,14 @@ from tracker.measurement.flight import Flight, first_track
 from tracker.measurement.row import describe
 from tracker.measurement.sighting import SAME_S, course_along, crossing_of
 from tracker.measurement.starts.doubted_markers import loose_rows
-from tracker.measurement.starts.ends import LEAST_USED, Ends, enough, landing_of, seen_along
+from tracker.measurement.starts.ends import (
+    LEAST_USED,
+    Ends,
+    enough,
+    landing_of,
+    led_s,
+    seen_along,
+)
 from tracker.measurement.starts.goes_on import goes_on
 from tracker.measurement.starts.scale_reasons import begins_faint, end_reasons, scale_reasons
 from tracker.measurement.starts.seen_size import size_shows_ball, sizes_along
@@ -363,7 +370,9 @@ def _refitted(
     start: UntapedStart, flight: Flight, context: ClipContext, observed: Observations
 ) -> Flight:
     first_s, faint = float(observed.track.times_s[0]), begins_faint(observed.track)
-    known = start.loosened(context.circumstances, flight.camera, first_s, context.frame_s, faint)
+    before, frame_s = context.circumstances, context.frame_s
+    led = led_s(flight, frame_s)
+    known = start.loosened(before, flight.camera, first_s, frame_s, faint, led)
     presumption = start.presumption(flight.throw.arc)
     try:
         fit = fit_untaped(

@@ -12,8 +12,9 @@ from tracker.fitting.untaped import UntapedCircumstances
 from tracker.following.arcs import Arc
 from tracker.measurement.flight import Beginning, StartPrior, loosened
 
-USUAL_RELEASE_M, RELEASE_SD_M = 1.0, 0.5
-"""Height of a release that nobody measured, m: 0.3 to 2 m. Common practice, no source."""
+USUAL_RELEASE_M, RELEASE_SD_M = 1.15, 0.5
+"""Height of a release that nobody measured, m: 0.3 to 2 m, by a launcher or a hand. Common
+practice, no source."""
 
 LATE_FRAMES, LATE_U_FRAMES, LATE_U_S = 0.7, 1.5, 0.008
 """How long before its first position a ball was released, in frames, and its standard uncertainty
@@ -73,14 +74,23 @@ class UntapedStart:
         first_s: float,
         frame_s: float,
         faint: bool = False,
+        led_s: float = 0.0,
     ) -> UntapedCircumstances:
-        """Return the priors of a flight that was first seen, clearly or faintly, at a time."""
+        """Return the priors of a flight that was first seen, clearly or faintly, at a time.
+
+        Where nothing was taped a hand may have led the ball for up to `led_s` then: as likely as
+        a launcher, which hides it.
+        """
         u_s = float(np.hypot(LATE_U_FRAMES * frame_s, LATE_U_S))
         if faint:
             u_s = float(np.hypot(u_s, np.hypot(FAINT_FRAMES * frame_s, FAINT_S)))
         if self.release_in_frame:
             u_s = float(np.hypot(u_s, UNSEEN_S))
-        beginning = Beginning(first_s - LATE_FRAMES * frame_s, u_s)
+        began_s = first_s - LATE_FRAMES * frame_s
+        if self.bare:
+            began_s += 0.5 * led_s
+            u_s = float(np.hypot(u_s, 0.5 * led_s))
+        beginning = Beginning(began_s, u_s)
         return loosened(known, self.prior(known), beginning, camera, by_hand=self.bare)
 
 
