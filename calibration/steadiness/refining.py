@@ -55,7 +55,8 @@ def refined_camera(
 
     A turn of the camera moves the parts of the picture by amounts that depend on focal length,
     middle and distortion. One adjustment of the camera and of each frame's motion to all points;
-    the motions are eliminated (Schur complement). The covariance stays that of the calibration.
+    the motions are eliminated (Schur complement). The covariance is what is left of that of the
+    calibration.
 
     Parameters
     ----------
@@ -67,7 +68,7 @@ def refined_camera(
     """
     known = camera.covariance
     change = np.zeros(len(PARAMETERS))
-    motions = [sight.motion for sight in sights]
+    motions, normal = [sight.motion for sight in sights], np.zeros((len(PARAMETERS),) * 2)
     for _ in range(ROUNDS):
         normal, right = np.zeros((len(PARAMETERS),) * 2), np.zeros(len(PARAMETERS))
         steps = []
@@ -86,7 +87,8 @@ def refined_camera(
             for motion, (own, by_camera) in zip(motions, steps, strict=True)
         ]
         change = fresh
-    return camera.perturbed(change)
+    left = known @ np.linalg.inv(np.eye(len(change)) + normal @ known)
+    return camera.perturbed(change).with_covariance(0.5 * (left + left.T))
 
 
 def _nearby(

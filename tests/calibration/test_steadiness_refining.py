@@ -92,3 +92,6 @@ def test_a_hand_that_sways_shows_the_focal_length_of_a_camera_of_which_nothing_i
     true = replace(presumed, focal_px=times * presumed.focal_px)
     found = refined_camera(presumed, points, sights(true, 0.1))
     assert found.focal_px == pytest.approx(true.focal_px, rel=0.03)
+    left = np.sqrt(found.covariance[6, 6])
+    assert abs(np.log(found.focal_px / true.focal_px)) < 3.0 * left
+    assert left < 0.1 * np.sqrt(presumed.covariance[6, 6])

@@ -876,7 +876,7 @@ def test_a_statement_that_the_film_speaks_against_is_doubted_and_no_animal(monke
 def presumed(monkeypatch, *, far=(), close=(), measured=(), cameras=()):
     """Find throws before a presumed camera; each is measured to a shot of its name."""
     done = SimpleNamespace(asked=[])
-    scouted = SimpleNamespace(notes=("note",), doubts=(), timing="timing", doubt="")
+    scouted = SimpleNamespace(notes=("note",), doubts=(), timing="timing", doubt="", refined=None)
 
     class Nearer:
         def __init__(self, *_):

@@ -154,6 +154,8 @@ class FramePass:
         Afterwards: whether the camera moved.
     lost_share : float
         Afterwards: share of the frames looked at in which its motion could not be followed.
+    refined : Camera or None
+        Afterwards: the camera as the motion of its background has corrected it.
     renewals : Renewals
         When frames are held against a new one.
     lost_s : list of float
@@ -178,15 +180,15 @@ class FramePass:
     side_px: int = 0
     moves: bool = False
     lost_share: float = 0.0
+    refined: Camera | None = None
     renewals: Renewals = field(default_factory=Renewals)
     lost_s: list[float] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
     def doubts(self) -> list[Reason]:
         """Return, after the pass, what makes every shot of the clip doubtful."""
-        if self.lost_share <= MOST_LOST_SHARE:
-            return []
-        return [Reason(ReasonCode.CAMERA_LOST, {"percent": 100.0 * self.lost_share})]
+        doubt = Reason(ReasonCode.CAMERA_LOST, {"percent": 100.0 * self.lost_share})
+        return [doubt] if self.lost_share > MOST_LOST_SHARE else []
 
     def candidates(self, observers: Observers = NO_OBSERVERS) -> Iterator[Candidates]:
         """Give the candidates of frame after frame, in the still camera's pixels.
@@ -211,15 +213,14 @@ class FramePass:
 
     def _view(self, frame: Frame, steadier: Steadier | Led) -> "_View | None":
         """Return a frame as the still camera would have seen it, None where it is not searched."""
-        timing = self.timing
         if self.meter is not None:
             self.meter.see(frame)
         if self.stopped:
             return None
-        repeats = timing.repeats is not None and timing.repeats[frame.index]
+        repeats = self.timing.repeats is not None and self.timing.repeats[frame.index]
         if frame.index % self.every or repeats:
             return None
-        time_s = float(timing.times_s[frame.index])
+        time_s = float(self.timing.times_s[frame.index])
         if self.renewals.due(time_s, steadier.lost):
             steadier.renew(frame.luma)
         luma, blueness = steadier.see(frame.index, frame.luma, frame.blueness)
@@ -300,6 +301,7 @@ def passed_together(
                 yield at, candidates
     for each, steadier in zip(passes, steadiers, strict=True):
         each.moves, each.lost_share = steadier.moves, steadier.lost_share
+        each.refined = steadier.camera
         if steadier.blind:
             each.notes.append(BLIND_NOTE)
     if observers.progress is not None:

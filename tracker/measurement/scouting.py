@@ -86,6 +86,8 @@ class Scouted:
         What a ball of another size is thrown along, and how many times as large as stated it is.
     renewed_s : tuple of float
         True times of the frames from which on another is held against the later ones.
+    refined : Camera or None
+        The camera as the motion of its background has corrected it.
     """
 
     arcs: tuple[Arc, ...]
@@ -101,6 +103,7 @@ class Scouted:
     brief: tuple[Arc, ...] = ()
     others: tuple[tuple[Arc, float], ...] = ()
     renewed_s: tuple[float, ...] = ()
+    refined: Camera | None = None
 
     @property
     def lost_share(self) -> float:
@@ -369,6 +372,7 @@ class _Scout:
             tuple(self._sizes.near.brief),
             tuple(self._sizes.near.others),
             tuple(loop.renewals.times_s),
+            loop.refined,
         )
 
 

@@ -147,6 +147,11 @@ class Steadier:
         return motion
 
     @property
+    def camera(self) -> Camera:
+        """The camera as the motion of the background has corrected it."""
+        return self._camera if self._reference is None else self._reference.camera
+
+    @property
     def lost_share(self) -> float:
         """Share of the frames looked at in which the camera's motion could not be followed."""
         return self._lost / max(self._looked, 1)
@@ -158,8 +163,7 @@ class Steadier:
 
     def renew(self, luma: Codes) -> None:
         """Hold the frames from this one on against it: what was seen before is out of sight."""
-        if self._reference is not None:
-            self._camera = self._reference.camera
+        self._camera = self.camera
         self._beginning, self._before, self.lost = None, None, False
         self.begin(luma)
 
@@ -264,7 +268,7 @@ class Steadier:
 
         The distance is that of the firing line's upright plane, where the balls fly.
         """
-        camera = self._camera if self._reference is None else self._reference.camera
+        camera = self.camera
         rays = camera.rays(pixels)
         with np.errstate(divide="ignore", invalid="ignore"):
             away = -camera.position[1] / rays[:, 1]
@@ -322,6 +326,11 @@ class Led:
     def lost(self) -> bool:
         """Whether the background could not be followed when it was last looked at."""
         return self._leader.lost
+
+    @property
+    def camera(self) -> Camera:
+        """The camera as the motion of the background has corrected it."""
+        return self._leader.camera
 
     def renew(self, luma: Codes) -> None:
         """Do nothing: the leader does."""

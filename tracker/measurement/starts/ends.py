@@ -11,10 +11,10 @@ from tracker.following.free_part import FASTEST_TOSS_S, free_part
 from tracker.measurement.context import ClipContext
 from tracker.measurement.flight import Flight
 from tracker.measurement.sighting import (
-    LOST_FRAMES,
     AGREE_PX,
     AGREE_STEP_SHARE,
     AGREE_U,
+    LOST_FRAMES,
     SAME_S,
     agreeing,
     course_along,

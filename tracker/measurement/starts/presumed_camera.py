@@ -1,13 +1,14 @@
 """Shots before a camera of which too little is known to calibrate it: gravity is the scale."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.site import Site
+from calibration.site.observations import horizontal_view
 from calibration.site.presumed import USUAL_AWAY_M, Presumption, Sighted
 from tracker.fitting import circumstances_of
 from tracker.measurement.context import ClipContext, frame_interval_s
@@ -28,6 +29,13 @@ from tracker.records import Reason, ReasonCode, Shot
 from tracker.video import ClipFacts
 
 Array = NDArray[np.float64]
+
+FOCAL_AT = 6
+"""Where the logarithm of the focal length stands among a camera's parameters."""
+
+SHOWN_SHARE, LEAST_LOG_U = 0.5, 0.03
+"""Share of its presumed uncertainty below which the motion of the background shows a focal length,
+and the least standard uncertainty of its logarithm. From clips laid over real frames."""
 
 
 @dataclass(frozen=True)
@@ -64,9 +72,10 @@ class PresumedCameraStart:
         renews = not self.site.picked
         scouted = scout(facts, camera, observers, fall_per_diameter, renews)
         context = ClipContext(facts, request, known, scouting_settings(facts))
-        start = UntapedStart(self.site, self.height_known)
+        site, view = viewed_by(self.site, camera, scouted.refined)
+        start = UntapedStart(site, self.height_known)
         measurement = UntapedMeasurement(start, context)
-        found = Findings(camera, notes=list(scouted.notes))
+        found = Findings(camera, notes=[*scouted.notes, *view])
         throws = throws_of(scouted, facts.size_px[0])
         far, near = by_size(throws, context)
         judged_by = lasting(scouted) if start.release_in_frame else scouted
@@ -112,6 +121,38 @@ class PresumedCameraStart:
         sighted = Sighted(side, USUAL_AWAY_M, np.asarray(request.release_m, float), middle)
         presumption = Presumption(self.site, side)
         return presumption.with_lens_covariance(presumption.start(sighted))
+
+
+def viewed_by(site: Site, camera: Camera, refined: Camera | None) -> tuple[Site, list[str]]:
+    """Return a site with the field of view that its background shows, and what to say of it.
+
+    The site as it is where its lens is stated, or where no motion of the camera shows it.
+
+    Parameters
+    ----------
+    site : Site
+    camera : Camera
+        As it was presumed.
+    refined : Camera or None
+        As the motion of its background has corrected it, with what is left of its covariance.
+    """
+    if refined is None or site.lens is not None or site.field_of_view_deg is not None:
+        return site, []
+    left, presumed = (
+        float(np.sqrt(each.covariance[FOCAL_AT, FOCAL_AT])) for each in (refined, camera)
+    )
+    if left > SHOWN_SHARE * presumed:
+        return site, []
+    view_deg, by_camera = horizontal_view(refined)
+    u_deg = np.degrees(abs(by_camera[FOCAL_AT]) * np.hypot(left, LEAST_LOG_U))
+    shown = replace(
+        site, field_of_view_deg=float(np.degrees(view_deg)), field_of_view_u_deg=float(u_deg)
+    )
+    said = (
+        f"The background moves as before a lens with a field of view of "
+        f"{shown.field_of_view_deg:.0f} ± {u_deg:.0f}°, which is taken instead of the usual one."
+    )
+    return shown, [said]
 
 
 def _notes(context: ClipContext, scouted: Scouted, by_gravity: bool) -> list[str]:
