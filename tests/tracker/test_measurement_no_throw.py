@@ -10,6 +10,7 @@ from tests.tracker.fitting_case import FRAME_S, calibrated, circumstances
 from tracker.following.arcs import Arc, fit_arc
 from tracker.measurement.passes import Timing
 from tracker.measurement.scouting import Scouted
+from tracker.measurement.starts import slow_files
 from tracker.measurement.starts.no_throw import (
     FARTHEST_M,
     MOST_PATHS,
@@ -81,6 +82,22 @@ def test_what_falls_too_slowly_is_named_with_how_slow_the_file_may_be() -> None:
     assert cause.numbers["away"] == pytest.approx(900.0, rel=1e-3)
     assert cause.numbers["least"] == pytest.approx(np.sqrt(900.0 / FARTHEST_M), rel=1e-3)
     assert cause.numbers["most"] == pytest.approx(np.sqrt(900.0 / NEAREST_M), rel=1e-3)
+    assert cause.numbers["rate_fps"] == 960.0
+
+
+@pytest.mark.parametrize(("times", "rate"), [(4.2**2, 480.0), (0.9**2, 240.0), (6.1**2, 960.0)])
+def test_a_ball_that_is_seen_near_says_how_slow_the_file_is(
+    monkeypatch: pytest.MonkeyPatch, times: float, rate: float
+) -> None:
+    """At 120 frames a second, in its own diameters."""
+    monkeypatch.setattr(slow_files, "LEAST_TIMES", 0.0)
+    path = arc(1200, CONTEXT.camera.focal_px * 9.81 / 900.0)
+    near = replace(scouted(path, slow=(0,)), others=((path, times),))
+    (cause,) = why_no_throw([], CONTEXT, near)
+    assert cause.numbers["rate_fps"] == rate
+    # A hand that carries a ball slowly is no slow motion.
+    (cause,) = why_no_throw([], CONTEXT, replace(near, slow=()))
+    assert cause.code is not ReasonCode.FALLS_SLOWLY
 
 
 def test_what_goes_nearly_straight_is_no_slow_motion() -> None:

@@ -10,7 +10,7 @@ from calibration.ground import Ground
 from calibration.markers import Marker, Plumb
 from calibration.site import Site
 from calibration.timebase import Cadence
-from tests.tracker.clip_context import clip_context
+from tests.tracker.clip_context import clip_context, facts_of
 from tests.tracker.fitting_case import calibrated, circumstances, drawn
 from tests.tracker.invented_shot import invented
 from tests.tracker.test_measurement_rules import fitted_shot
@@ -362,6 +362,7 @@ def test_near_throws_are_measured_in_pictures_of_a_whole_number_of_pixels(monkey
         circumstances=KNOWN,
         camera=KNOWN.camera,
         frame_s=CONTEXT.frame_s,
+        clock_presumed=True,
     )
     size = 30.0
     fall = size / (2.0 * KNOWN.ball_radius_m) * KNOWN.forces.gravity_mps2
@@ -372,6 +373,7 @@ def test_near_throws_are_measured_in_pictures_of_a_whole_number_of_pixels(monkey
     measuring = NearMeasurement(start, context, scouted)
     assert measuring.measured([Throw(arc, None)], 7, "observers") == []
     assert asked["context"].facts.size_px == (274, 154) and asked["own_lag"] is True
+    assert asked["context"].clock_presumed
     assert asked["context"].settings.window == (0, 0, 274, 154)
     assert asked["start"].site.size_px == (274, 154) and asked["start"].height_known
     # Half a second and more: 26 positions in frames of 20 ms.
@@ -873,10 +875,13 @@ def test_a_statement_that_the_film_speaks_against_is_doubted_and_no_animal(monke
 # --- a presumed camera
 
 
-def presumed(monkeypatch, *, far=(), close=(), measured=(), cameras=()):
+def presumed(monkeypatch, *, far=(), close=(), measured=(), cameras=(), slow=(), flies=0.0):
     """Find throws before a presumed camera; each is measured to a shot of its name."""
     done = SimpleNamespace(asked=[])
-    scouted = SimpleNamespace(notes=("note",), doubts=(), timing="timing", doubt="", refined=None)
+    scouted = SimpleNamespace(
+        notes=("note",), doubts=(), timing="timing", doubt="", refined=None, arcs=(), slow=(),
+        others=slow,
+    )  # fmt: skip
 
     class Nearer:
         def __init__(self, *_):
@@ -897,7 +902,9 @@ def presumed(monkeypatch, *, far=(), close=(), measured=(), cameras=()):
         "NearMeasurement": Nearer,
         "throws_of": lambda scouted, width_px: done.asked.append(width_px) or "throws",
         "by_size": lambda throws, context: (list(far), dict(close)),
-        "measure_throws": lambda some, *_: [fitted_shot(release_s=2.0) for _ in some],
+        "measure_throws": lambda some, _, context, *__: [
+            fitted_shot(release_s=2.0) for _ in some if flies in (0.0, context.facts.pace)
+        ],
         "without_hops": lambda shots, *_: (shots, []),
         "why_no_throw": lambda rejected, context, scouted, stated: ("cause", stated),
         "other_paths": lambda throws, context, scouted: [
@@ -908,9 +915,24 @@ def presumed(monkeypatch, *, far=(), close=(), measured=(), cameras=()):
         monkeypatch.setattr(presumed_camera, name, instead)
     monkeypatch.setattr(Findings, "on_file_clock", lambda found, timing, facts: None)
     start = presumed_camera.PresumedCameraStart(Site((1920, 1080), ()), height_known=False)
-    facts = SimpleNamespace(size_px=(1920, 1080), capture_fps=None, file_fps=60.0, pace=1.0)
+    facts = facts_of(size_px=(1920, 1080))
     done.found = start.find(facts, CONTEXT.request, Observers())
     return done
+
+
+@pytest.mark.parametrize(("pace", "rate"), [(4.0, 120.0), (8.0, 240.0)])
+def test_a_bare_clip_in_which_something_falls_slowly_is_looked_at_as_slow_motion(
+    monkeypatch, pace, rate
+):
+    slow = ((a_path(0, 9), 16.0),)
+    (found,) = presumed(monkeypatch, far=("a",), slow=slow, flies=pace).found.shots
+    assert found.shot.reasons[-1] == Reason(
+        ReasonCode.CLOCK_PRESUMED, {"rate_fps": rate, "times": pace}
+    )
+    assert not presumed(monkeypatch, far=("a",), flies=pace).found.shots
+    assert not presumed(monkeypatch, far=("a",), slow=slow, flies=2.0).found.shots
+    (plain,) = presumed(monkeypatch, far=("a",), slow=slow, flies=1.0).found.shots
+    assert not plain.shot.reasons
 
 
 def test_throws_before_a_presumed_camera_are_measured_at_their_sizes(monkeypatch):

@@ -31,6 +31,8 @@ class ClipContext:
         What the ball looks like, and where in the frame it is looked for.
     faint : bool
         Whether balls are looked for that show in few of the frames they cross.
+    clock_presumed : bool
+        Whether nobody stated how fast the clip plays, and it is only tried.
     """
 
     facts: ClipFacts
@@ -38,6 +40,7 @@ class ClipContext:
     circumstances: Circumstances
     settings: SearchSettings
     faint: bool = False
+    clock_presumed: bool = False
 
     @property
     def camera(self) -> Camera:

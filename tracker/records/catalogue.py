@@ -174,6 +174,16 @@ _SCALES = {
         "no ball was stated (--ball), and this one's size and fall are those of one {least_cm:.0f} "
         "to {most_cm:.0f} cm across, so it is taken to be",
     ),
+    ReasonCode.CLOCK_PRESUMED: Entry(
+        "slow motion presumed",
+        "the file does not say that it plays slower than life, but its ball's width and fall agree "
+        "at {rate_fps:g} frames a second only, {times:.3g} times as many as the file shows: state "
+        "them with --capture-fps {rate_fps:g}",
+    ),
+    ReasonCode.CLOCK_UNSURE: Entry(
+        "no slow motion",
+        "it is not as wide as a ball that falls so if the clip plays slower than life",
+    ),
 }
 
 _DECISIONS = {

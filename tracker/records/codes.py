@@ -73,6 +73,8 @@ class ReasonCode(StrEnum):
     TOO_CLOSE = "too_close"
     BEGINS_AT_EDGE = "begins_at_edge"
     BALL_PRESUMED = "ball_presumed"
+    CLOCK_PRESUMED = "clock_presumed"
+    CLOCK_UNSURE = "clock_unsure"
 
     ACCEPTED_BY_HAND = "accepted_by_hand"
     REJECTED_BY_HAND = "rejected_by_hand"

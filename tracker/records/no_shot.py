@@ -19,8 +19,8 @@ NO_SHOT = {
         "slow motion?",
         "no shot was found, but something falls so slowly that at life speed it would be "
         "{away:.0f} m away: if it is the ball, the file plays {least:.0f} to {most:.0f} times "
-        "slower than life: give its true frame rate with --capture-fps, or as capture_fps under "
-        "[camera] of a session.toml",
+        "slower than life: give its true frame rate, likely --capture-fps {rate_fps:g}, or "
+        "capture_fps under [camera] of a session.toml",
     ),
     ReasonCode.NO_PATH_FALLS: Entry(
         "nothing falls",

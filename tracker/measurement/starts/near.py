@@ -197,7 +197,8 @@ class NearMeasurement:
         request = self.context.request
         camera = self.context.camera.resized(small_px)
         known = circumstances_of(camera, request, self.context.frame_s)
-        context = ClipContext(small_facts, request, known, scouting_settings(small_facts))
+        look, presumed = scouting_settings(small_facts), self.context.clock_presumed
+        context = ClipContext(small_facts, request, known, look, clock_presumed=presumed)
         site = smaller.site(self.start.site)
         # Its size and its fall agree on how far away it is, for the focal length that is expected.
         away_m = expected_focal_px(site) * 2.0 * known.ball_radius_m / (size / times)

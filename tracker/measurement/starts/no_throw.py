@@ -14,7 +14,7 @@ from tracker.following.throws import (
 from tracker.measurement.context import ClipContext
 from tracker.measurement.scouting import MOST_LOST, Scouted
 from tracker.measurement.starts.gravity_scale import AWAY_M, SPEEDS_MPS
-from tracker.measurement.starts.hypotheses import bends
+from tracker.measurement.starts.slow_files import seen_pace, slow_arcs
 from tracker.measurement.starts.thrown import rejected_throw
 from tracker.measurement.throws import Throw
 from tracker.records import Reason, ReasonCode, RejectedCandidate
@@ -22,6 +22,10 @@ from tracker.records import Reason, ReasonCode, RejectedCandidate
 NEAREST_M, FARTHEST_M = 5.0, 100.0
 """From how far a ball is filmed, m: limits to how slow a slow file may be. Common practice, no
 source."""
+
+SAID_RATES, LEAST_SLOWER = (60.0, 120.0, 240.0, 480.0, 960.0), 1.5
+"""Rates of which the likeliest is named to who plays slow motion, frames a second, and the least
+ratio of one to the file's. Common practice, no source."""
 
 BY_DISTANCE = {
     ReasonCode.NO_FIT,
@@ -66,9 +70,9 @@ def why_no_throw(
     short = no_room(scouted)
     if short is not None:
         return (short,)
-    slow = [arc for arc in (scouted.arcs[at] for at in scouted.slow) if bends(arc)]
+    slow = slow_arcs(scouted)
     if slow:
-        return (_falls_slowly(slow, context),)
+        return (_falls_slowly(slow, context, seen_pace(scouted)),)
     another = _another_ball(rejected, context, scouted)
     if another is not None:
         return (another,)
@@ -188,11 +192,17 @@ def _places(arc: Arc) -> list[tuple[float, ...]]:
     return [tuple(row) for row in np.column_stack([arc.frames, arc.pixels]).tolist()]
 
 
-def _falls_slowly(arcs: Sequence[Arc], context: ClipContext) -> Reason:
+def _falls_slowly(
+    arcs: Sequence[Arc], context: ClipContext, seen_pace: float | None = None
+) -> Reason:
     """Return that something falls too slowly for life speed, and how slow the file may be."""
     away = float(np.median([_away_m(arc, context) for arc in arcs]))
     least, most = np.sqrt(away / FARTHEST_M), np.sqrt(away / NEAREST_M)
-    return Reason(ReasonCode.FALLS_SLOWLY, {"away": away, "least": least, "most": most})
+    middle_fps = context.facts.file_fps * (seen_pace or np.sqrt(least * most))
+    slower = [rate for rate in SAID_RATES if rate > LEAST_SLOWER * context.facts.file_fps]
+    rate_fps = min(slower or SAID_RATES, key=lambda rate: abs(np.log(rate / middle_fps)))
+    numbers = {"away": away, "least": least, "most": most, "rate_fps": rate_fps}
+    return Reason(ReasonCode.FALLS_SLOWLY, numbers)
 
 
 def _away_m(arc: Arc, context: ClipContext) -> float:

@@ -21,6 +21,7 @@ from tracker.measurement.starts.near import NearMeasurement, by_size
 from tracker.measurement.starts.no_throw import other_paths, why_no_throw
 from tracker.measurement.starts.protocol import Findings
 from tracker.measurement.starts.runs_on import lasting
+from tracker.measurement.starts.slow_files import on_clock_of, only_one, other_clocks
 from tracker.measurement.starts.thrown import measure_throws
 from tracker.measurement.starts.untaped import UntapedMeasurement, distance_u
 from tracker.measurement.starts.untaped_start import UntapedStart
@@ -58,20 +59,34 @@ class PresumedCameraStart:
 
         A first pass joins what moves to paths and keeps those that fall as thrown things do; where
         there is any, a second pass looks at them again as closely as the scale allows that gravity
-        gives.
+        gives. Where nothing flies at life speed, and something falls as in slow motion, the clip is
+        looked at as it would play then.
 
         Raises
         ------
         InputErrors
             For values of the site that cannot be.
         """
+        found, scouted = self._found(facts, request, observers)
+        if found.shots or self.site.picked:
+            return found
+        clocks = other_clocks(facts, scouted)
+        quiet = observers.progress_only
+        only = only_one([(each, self._found(each, request, quiet, True)[0]) for each in clocks])
+        return found if only is None else on_clock_of(facts, only[1], only[0])
+
+    def _found(
+        self, facts: ClipFacts, request: ClipRequest, observers: Observers, presumed: bool = False
+    ) -> tuple[Findings, Scouted]:
+        """Return what a clip shows at its pace, which may only be presumed, and the first pass."""
         camera = self._camera(request)
         known = circumstances_of(camera, request, frame_interval_s(facts))
         fall_per_diameter = known.forces.gravity_mps2 / (2.0 * known.ball_radius_m)
         # What was picked is known in the first view only.
         renews = not self.site.picked
         scouted = scout(facts, camera, observers, fall_per_diameter, renews)
-        context = ClipContext(facts, request, known, scouting_settings(facts))
+        look = scouting_settings(facts)
+        context = ClipContext(facts, request, known, look, clock_presumed=presumed)
         site, view = viewed_by(self.site, camera, scouted.refined)
         start = UntapedStart(site, self.height_known)
         measurement = UntapedMeasurement(start, context)
@@ -97,7 +112,7 @@ class PresumedCameraStart:
             found.camera = min(measurement.measured, key=distance_u).camera
         elif closer.cameras:
             found.camera = closer.cameras[0]
-        return found
+        return found, scouted
 
     def causes_of_no_shot(
         self,

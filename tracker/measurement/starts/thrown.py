@@ -48,6 +48,9 @@ class ThrowMeasurement(Protocol):
         ...
 
 
+BY_WIDTH = (ReasonCode.RUNS_ON, ReasonCode.CLOCK_UNSURE)
+"""What speaks against a throw unless its width is that of a ball that falls so."""
+
 DEGENERATE = (NotDetermined, ArithmeticError, ValueError)
 """Whatever a degenerate fit runs into costs one candidate, never the session."""
 
@@ -80,7 +83,7 @@ def measure_throws(
 
     for throw in throws:
         reason = _prejudged(throw, context, scouted)
-        if reason is not None and reason.code is ReasonCode.RUNS_ON and measurement.sees_size:
+        if reason is not None and reason.code in BY_WIDTH and measurement.sees_size:
             # A hand may lead into a throw as a bird does into its fall: its width tells.
             doubted[id(throw)] = reason
         elif reason is not None:
@@ -119,6 +122,8 @@ def _prejudged(throw: Throw, context: ClipContext, scouted: Scouted) -> Reason |
         return Reason(ReasonCode.CAMERA_NOT_FOLLOWED)
     if runs_on(throw.arc, scouted.arcs, context.facts.size_px[0]):
         return Reason(ReasonCode.RUNS_ON)
+    if context.clock_presumed:
+        return Reason(ReasonCode.CLOCK_UNSURE)
     return None
 
 
