@@ -330,7 +330,9 @@ _ONLY_POSITIONS = {
     ),
     ReasonCode.CAMERA_NOT_FOLLOWED: Entry(
         "camera not followed",
-        "the camera moved or zoomed, and its motion could not be followed while it flew",
+        "the background could not be followed while it flew, since the camera moved or zoomed, or "
+        "hardly anything in the picture stands still: rest the camera on something firm, with "
+        "ground, a fence or a house in the picture",
     ),
     ReasonCode.BEYOND_LANDING: Entry(
         "seen beyond its landing",
