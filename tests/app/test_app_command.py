@@ -44,7 +44,7 @@ def test_it_prints_a_link_and_ends_with_ctrl_c(session: Path, tmp_path: Path) ->
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["nowhere"], "nowhere: there is no such file or folder."),
+        (["nowhere"], "nowhere: there is no such file or folder; check its name"),
         (["."], "holds no session.toml"),
     ],
 )

@@ -85,7 +85,7 @@ def test_what_breaks_while_a_page_is_open_is_said_and_mended(visit: Visit, sessi
     expect(tab.get_by_role("alert")).to_be_empty()
     expect(tab.get_by_role("button", name="Measure")).to_be_visible()
     shutil.rmtree(session)
-    expect(tab.get_by_role("alert")).to_contain_text("there is no such folder")
+    expect(tab.get_by_role("alert")).to_contain_text("open it anew on the page Begin")
 
 
 def test_a_clip_that_is_gone_is_named(visit: Visit, measured: Path) -> None:

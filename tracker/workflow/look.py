@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from calibration.errors import InputError, InputErrors, typed
+from calibration.errors import InputError, InputErrors, meant, typed
 from tracker.records import Shot, TrackPoint
 from tracker.results import folder_of, read_provenance, read_shots
 from tracker.results.budgets import ShotKey
@@ -69,6 +69,9 @@ class Look:
 
 def look_at(place: Path) -> Look:
     """Read the files of a session; faults are part of what is returned."""
+    if not place.exists():
+        gone = f"{place} is no longer there. Where it was moved, open it anew on the page Begin."
+        return Look(place, digest_of(place), None, (gone,))
     bare = place.is_file()
     seen = "" if bare else digest_of(place)
     changes = NOTHING_TO_UNDO if bare else undoable(place)
@@ -110,7 +113,9 @@ def refuse_missing(places: Iterable[Path]) -> None:
     faults = []
     for place in places:
         if not place.exists():
-            faults.append(InputError("there is no such file or folder", where=str(place)))
+            remedy = meant(place, "check its name, and the folder that it lies in")
+            what = "there is no such file or folder"
+            faults.append(InputError(what, where=str(place), remedy=remedy))
         elif place.is_dir() and not (place / SESSION_FILE).is_file():
             remedy = f"point at another folder, or begin one: lobmeter new {typed(place)} CLIP"
             faults.append(InputError(f"holds no {SESSION_FILE}", where=str(place), remedy=remedy))
