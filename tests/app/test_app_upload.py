@@ -13,9 +13,17 @@ from tests.app.asking import announced, ask, piece
 from tests.app.conftest import ROOT, Served, start_server
 from tracker.session import Draft, DraftClip, draft_toml, parse_session, read_session
 from tracker.workflow import incoming
-from tracker.workflow.begin import refuse_known
+from tracker.workflow.begin import also_in, begin_session, refuse_known
 from tracker.workflow.edit import undo
-from tracker.workflow.incoming import Announced, announce, append, deliver, find, safe_name
+from tracker.workflow.incoming import (
+    Announced,
+    Incoming,
+    announce,
+    append,
+    deliver,
+    find,
+    safe_name,
+)
 
 CLIP = ROOT / "sample_clips" / "close" / "clips" / "140mm.mp4"
 FILM = CLIP.read_bytes()
@@ -194,6 +202,22 @@ def test_pieces_of_any_sizes_make_the_clip(
     with pytest.raises(InputError, match="is in the session already"):
         refuse_known(folder, begun.announced)
     assert list(folder.glob("*.part")) == []
+
+
+def test_clips_that_an_earlier_session_has_are_said(tmp_path: Path) -> None:
+    home = tmp_path / "home"
+
+    def sent(name: str, size: int = len(FILM)) -> Incoming:
+        begun = announce(tmp_path / "incoming", Announced(name, size, MADE_MS))
+        if not begun.whole:
+            append(begun, 0, FILM[:size])
+        return begun
+
+    assert also_in(home, [sent("IMG_1.mp4")]) == ""
+    first = begin_session(home, [sent("IMG_1.mp4"), sent("IMG_2.mp4")])
+    assert f"The session {first.name} has the same clips" in also_in(home, [sent("IMG_2.mp4")])
+    assert also_in(home, [sent("IMG_2.mp4"), sent("IMG_3.mp4")]) == ""
+    assert also_in(home, [sent("IMG_1.mp4", 1000)]) == also_in(home, []) == ""
 
 
 def test_a_clip_that_is_not_whole_is_not_delivered(tmp_path: Path) -> None:

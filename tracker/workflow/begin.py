@@ -102,11 +102,26 @@ def add_clips(folder: Path, incomings: Sequence[Incoming]) -> tuple[str, ...]:
 
 def refuse_known(folder: Path, announced: Announced) -> None:
     """Raise `InputError` where a session has a clip of that name, size and time already."""
+    if _known(folder, announced):
+        raise InputError("is in the session already", where=safe_name(announced.name))
+
+
+def also_in(home: Path, incomings: Sequence[Incoming]) -> str:
+    """Return which earlier session has all of these clips, in a sentence; empty where none has."""
+    for folder in sessions_in(home):
+        if incomings and all(_known(folder, each.announced) for each in incomings):
+            return (
+                f"The session {folder.name} has the same clips, with what was marked and decided "
+                "there: it is on the page Begin."
+            )
+    return ""
+
+
+def _known(folder: Path, announced: Announced) -> bool:
     path = folder / CLIPS / safe_name(announced.name)
     if not path.is_file() or path.stat().st_size != announced.size:
-        return
-    if abs(path.stat().st_mtime - announced.modified_ms / 1000.0) < SAME_TIME_S:
-        raise InputError("is in the session already", where=path.name)
+        return False
+    return abs(path.stat().st_mtime - announced.modified_ms / 1000.0) < SAME_TIME_S
 
 
 def empty_session(home: Path, day: date) -> Path:

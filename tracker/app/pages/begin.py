@@ -9,7 +9,7 @@ from tracker.app import parts, tasks
 from tracker.app.drop import drop_zone
 from tracker.app.view import Page, View
 from tracker.app.workspace import in_thread
-from tracker.workflow.begin import begin_session, empty_session, sessions_in, sort_out
+from tracker.workflow.begin import also_in, begin_session, empty_session, sessions_in, sort_out
 from tracker.workflow.incoming import find, safe_name, unfinished
 from tracker.workflow.look import refuse_missing
 
@@ -89,12 +89,13 @@ def _receive(view: View) -> None:
 
 
 def _begin(view: View, keys: Sequence[str]) -> tuple[Path, list[str]]:
-    """Begin a session of what is a video; return its folder and what is said of the rest."""
+    """Begin a session of what is a video; return its folder and what is said of it and the rest."""
     sent, faults = sort_out([find(view.workspace.incoming, key) for key in keys])
     if faults is not None and not sent:
         raise faults
+    twin = also_in(view.workspace.home, sent)
     folder = begin_session(view.workspace.home, sent).resolve()
-    return folder, [] if faults is None else faults.sentences()
+    return folder, [*([twin] if twin else []), *([] if faults is None else faults.sentences())]
 
 
 async def _unfinished(view: View) -> None:
