@@ -13,6 +13,7 @@ from tests.app.conftest import ROOT, Served, ready
 from tracker.records import Reason, ReasonCode, sentence
 from tracker.report.rounding import with_uncertainty
 from tracker.results import read_shots
+from tracker.results.details import read_notes
 from tracker.results.tables import Origin, shots_csv, shots_json
 from tracker.session import read_session
 from tracker.workflow.measure import measure_session
@@ -107,6 +108,10 @@ def test_a_measured_session_shows_its_answer(visit: Visit, measured: Path) -> No
     expect(tab.locator(".lead")).to_contain_text(f"One shot: {speed} m/s exit speed")
     expect(tab.locator("svg polyline.line")).to_have_count(1)
     expect(tab.get_by_role("table")).to_contain_text(speed)
+    # By whatever program it was measured, and however long ago.
+    told = read_notes(measured / "results" / "shots.json")["clips/140mm.mp4"]
+    tab.get_by_text("What was assumed and noticed").click()
+    expect(tab.get_by_text(f"clips/140mm.mp4: {told[0]}")).to_be_visible()
 
 
 @pytest.mark.campaign

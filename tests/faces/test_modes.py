@@ -26,7 +26,7 @@ from tracker.cli.program import program
 from tracker.cli.screen import console, notes_of_all, show_result
 from tracker.report.documents import plain, truth_document
 from tracker.workflow import measure as measuring
-from tracker.workflow.measured import SessionResult
+from tracker.workflow.measured import MeasuredClip, SessionResult
 
 __all__ = ["clip", "session"]
 
@@ -205,9 +205,10 @@ def test_what_a_measurement_removed_is_said_by_a_quiet_command_too(
 
 
 def test_what_holds_for_every_clip_is_said_once(capsys: pytest.CaptureFixture[str]) -> None:
-    def result(name: str, notes: list[str], causes: tuple[str, ...] = ()) -> Any:
-        entry = SimpleNamespace(file=f"{name}.mp4", setup=name)
-        clip: Any = SimpleNamespace(clip=entry, shots=(), notes=notes, causes=causes)
+    def result(name: str, notes: list[str], causes: Any = ()) -> Any:
+        entry: Any = SimpleNamespace(file=f"{name}.mp4", setup=name)
+        camera: Any = None
+        clip = MeasuredClip(entry, None, camera, (), tuple(notes), causes=causes)
         session: Any = SimpleNamespace(name=name, bare=True, folder=Path("lane"))
         return SessionResult(session, (clip,), Path(f"{name}-results"))
 

@@ -41,6 +41,7 @@ from tracker.report.document.stills import STILL_WIDTH_PX, smaller
 from tracker.report.document.words import causes_of, headline, headlines, unpredicted, words_of
 from tracker.report.rounding import aligned
 from tracker.statistics.components import Estimate
+from tracker.workflow.report import _assumed
 
 WHEELS = ("100 mm wheels", "140 mm wheels", "180 mm wheels")
 HOSTILE = (
@@ -226,6 +227,16 @@ def test_where_nothing_was_taped_taping_is_the_remedy() -> None:
     untaped = (Reason(ReasonCode.TAPE_ONE_DISTANCE, numbers),)
     row = replace(row, shot=replace(row.shot, reasons=untaped))
     assert "tape one distance" in causes_of(replace(made, shots=(row,)))[0].remedy
+
+
+def test_what_was_assumed_is_in_the_report_once_where_it_holds_for_every_clip() -> None:
+    told = {"a.mp4": ("no wind", "dim"), "b.mp4": ("no wind",), "c.mp4": ("no wind", "dim")}
+    assumed = _assumed(told)
+    assert assumed == ["No wind.", "a.mp4; c.mp4: dim."]
+    assert _assumed({"a.mp4": ("lens.toml is old.",)}) == ["lens.toml is old."]
+    page = report_page(replace(facts_of(), assumed=tuple(assumed)))
+    assert "<li>a.mp4; c.mp4: dim.</li>" in page
+    assert "assumed and noticed" not in report_page(facts_of())
 
 
 @pytest.mark.parametrize(("count", "said"), [(0, "No shot was measured."), (1, "too few shots")])

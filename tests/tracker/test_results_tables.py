@@ -23,7 +23,7 @@ from tracker.records import (
     TrackPoint,
     sentence,
 )
-from tracker.results.details import read_causes
+from tracker.results.details import read_causes, read_notes
 from tracker.results.tables import Origin, shots_csv, shots_json, tracks_csv
 
 SHOT = invented()[0].shot
@@ -90,6 +90,15 @@ def test_json_holds_why_a_clip_yields_no_shot(tmp_path: Path) -> None:
     assert read_causes(path) == {"a.mp4": sentence([ON_GROUND])}
     path.write_text(shots_json([], ORIGIN), encoding="utf-8")
     assert read_causes(path) == read_causes(tmp_path / "missing.json") == {}
+
+
+def test_json_holds_what_was_assumed_of_a_clip(tmp_path: Path) -> None:
+    path = tmp_path / "shots.json"
+    notes = {"a.mp4": ("no wind", "dim"), "b.mp4": ()}
+    path.write_text(shots_json([], replace(ORIGIN, notes=notes)), encoding="utf-8")
+    assert read_notes(path) == notes
+    path.write_text('{"notes": ["an", "older", "file"]}', encoding="utf-8")
+    assert read_notes(path) == read_notes(tmp_path / "missing.json") == {}
 
 
 def test_json_holds_the_consistency_of_a_shot_and_the_rejected_candidates() -> None:

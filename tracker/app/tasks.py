@@ -17,7 +17,7 @@ class Measurement:
     Attributes
     ----------
     notes : tuple of str
-        Sentences, each with its clip.
+        Sentences about the session as a whole; those of its clips are in the results.
     kept : tuple of str
         Results that a person had edited, under the names they have now.
     """
@@ -40,8 +40,7 @@ def measure(messenger: Messenger, place: Path) -> Measurement:
     )
     result = measure_session(place, messenger.progress, options)
     keep_step(place)
-    notes = [f"{clip.clip.file}: {note}" for clip in result.clips for note in clip.notes]
-    return Measurement((*notes, *result.notes, *result.gone_notes), result.kept)
+    return Measurement((*result.notes, *result.gone_notes), result.kept)
 
 
 def report(messenger: Messenger, place: Path, pdf: bool = False) -> tuple[str, ...]:

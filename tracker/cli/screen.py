@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
-    from tracker.workflow.measured import MeasuredClip, SessionResult
+    from tracker.workflow.measured import SessionResult
 
 CAUTION = (
     "Flying balls and spinning wheels hurt: nobody down range, wheels guarded and stopped before "
@@ -92,7 +92,7 @@ def show_table(screen: "Console", table: "Table") -> None:
 
 def notes_of_all(results: "Sequence[SessionResult]") -> list[str]:
     """Return the notes that every clip of a run has, which are said once; none of a single one."""
-    noted = [_notes(clip) for result in results for clip in result.clips]
+    noted = [clip.said for result in results for clip in result.clips]
     if len(noted) < 2:
         return []
     return [note for note in noted[0] if all(note in notes for notes in noted[1:])]
@@ -122,7 +122,7 @@ def show_result(
             show_table(screen, shots_table(shots, screen.width))
         say(screen, sentences(remarks(shots)))
         say(screen, sentences(model_clauses(clip.shots)))
-        say(screen, sentences([note for note in _notes(clip) if note not in said_once]))
+        say(screen, sentences([note for note in clip.said if note not in said_once]))
     if result.pooled:
         say(screen, ["", *sentences(pooled_clauses(result.pooled))])
     if result.notes:
@@ -141,11 +141,6 @@ def show_result(
         # A quiet command is silent on what it did, not on what is no longer there.
         complain(sentences(result.gone_notes) if mode().quiet else ())
     say(screen, ["", f"Results: {result.folder}"])
-
-
-def _notes(clip: "MeasuredClip") -> "Sequence[str]":
-    """Return the notes on a clip but for why it has no shot, which is said last of all."""
-    return clip.notes[:-1] if clip.causes else clip.notes
 
 
 def uncertainty_words(results: "Sequence[SessionResult]") -> list[str]:

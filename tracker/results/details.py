@@ -29,6 +29,18 @@ def read_causes(path: Path) -> Mapping[str, str]:
         return {}
 
 
+def read_notes(path: Path) -> Mapping[str, tuple[str, ...]]:
+    """Return by the file of each clip what was assumed and noticed, as clauses, from `shots.json`.
+
+    Nothing where the file is missing or holds none, as an older version's.
+    """
+    try:
+        notes = json_of(path)["notes"]
+        return {str(clip): tuple(str(note) for note in said) for clip, said in notes.items()}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return {}
+
+
 def read_points(path: Path) -> Mapping[ShotKey, tuple[TrackPoint, ...]]:
     """Return every place of every ball, by shot and in order, from `tracks.csv`.
 

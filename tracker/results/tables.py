@@ -5,7 +5,7 @@ import io
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, field, fields
 from enum import Enum
 from typing import Any
 
@@ -44,12 +44,15 @@ class Origin:
         SHA-256 of every file that was read, by its name within the session's folder.
     ball : str or None
         Row of the ball table that was thrown, where no file states it.
+    notes : mapping of str to sequence of str
+        By the file of a clip what was assumed and noticed, as clauses.
     """
 
     version: str
     session: str
     inputs: Mapping[str, str]
     ball: str | None = None
+    notes: Mapping[str, Sequence[str]] = field(default_factory=dict)
 
 
 def shots_csv(shots: Iterable[Shot]) -> str:
@@ -99,6 +102,7 @@ def shots_json(
             {"clip": clip, "reason": sentence(reasons), "reasons": _reasons(reasons)}
             for clip, reasons in (causes or {}).items()
         ],
+        "notes": {clip: list(said) for clip, said in origin.notes.items()},
         "pictures": list(pictures),
     }
     if origin.ball is not None:

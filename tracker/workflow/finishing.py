@@ -54,9 +54,10 @@ def _ball_of(result: SessionResult) -> str | None:
 def _write(result: SessionResult, pictures: dict[str, bytes], digests: dict[str, str]) -> Replaced:
     """Put the new results in place of the earlier ones; return what became of these."""
     measured = result.measured
+    notes = {clip.clip.file: clip.said for clip in result.clips}
     as_json = shots_json(
         measured,
-        origin=Origin(program_version(), result.session.name, digests, _ball_of(result)),
+        origin=Origin(program_version(), result.session.name, digests, _ball_of(result), notes),
         pictures=list(pictures),
         pooled=result.pooled,
         rejected_candidates=[each for clip in result.clips for each in clip.rejected_candidates],

@@ -8,7 +8,7 @@ from calibration.errors import InputError, InputErrors, meant, typed
 from tracker.records import Shot, TrackPoint
 from tracker.results import folder_of, read_provenance, read_shots
 from tracker.results.budgets import ShotKey
-from tracker.results.details import read_causes, read_points
+from tracker.results.details import read_causes, read_notes, read_points
 from tracker.results.digests import sha256_of
 from tracker.session import (
     REVIEW_FILE,
@@ -49,6 +49,8 @@ class Look:
     undoable : Undoable
     causes : mapping of str to str
         By the file of a clip without a shot, why, in a sentence.
+    notes : mapping of str to tuple of str
+        By the file of a clip what was assumed and noticed, as clauses.
     """
 
     place: Path
@@ -60,6 +62,7 @@ class Look:
     outdated: bool = False
     undoable: Undoable = NOTHING_TO_UNDO
     causes: Mapping[str, str] = field(default_factory=dict)
+    notes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def results(self) -> Path:
@@ -87,8 +90,9 @@ def look_at(place: Path) -> Look:
     rows = tuple(
         (shot, about.get(index) or added_of(shot, review.added)) for index, shot in enumerate(shots)
     )
-    causes = read_causes(results_of(place) / "shots.json")
-    return Look(place, seen, session, (), rows, True, _outdated(place), changes, causes)
+    written = results_of(place) / "shots.json"
+    told = read_causes(written), read_notes(written)
+    return Look(place, seen, session, (), rows, True, _outdated(place), changes, *told)
 
 
 def flights_of(place: Path) -> Mapping[ShotKey, tuple[TrackPoint, ...]]:

@@ -40,6 +40,11 @@ class MeasuredClip:
     rejected_candidates: tuple[RejectedCandidate, ...] = ()
     causes: tuple[Reason, ...] = ()
 
+    @property
+    def said(self) -> tuple[str, ...]:
+        """The notes but for why there is no shot, which has a place of its own."""
+        return self.notes[:-1] if self.causes else self.notes
+
 
 @dataclass(frozen=True)
 class SessionResult:

@@ -1,6 +1,6 @@
 """``lobmeter report``: measured sessions as one document."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -26,7 +26,7 @@ from tracker.report.document.stills import smaller
 from tracker.results import list_computed, put_in_place
 from tracker.results.budgets import read_budgets
 from tracker.results.computed import command_of, stated_by
-from tracker.results.details import read_points, used_places
+from tracker.results.details import read_notes, read_points, used_places
 from tracker.results.rows import read_provenance
 from tracker.session import ClipEntry, Session
 from tracker.video import first_picture
@@ -121,11 +121,15 @@ def report_facts(folders: Sequence[Path]) -> ReportFacts:
     rows: list[ShotFigures] = []
     curves, stills, inputs, calibrations = [], [], [], []
     versions: dict[str, None] = {}
+    told: dict[str, Sequence[str]] = {}
     for session, folder in zip(outings.sessions, folders, strict=True):
         results = results_of(session)
         provenance = read_provenance(results / "shots.json")
         if provenance.version:
             versions[provenance.version] = None
+        named = f"{session.name}, " if len(folders) > 1 else ""
+        clips = read_notes(results / "shots.json").items()
+        told |= {f"{named}{clip}": said for clip, said in clips}
         inputs += [InputFile(session.name, *each) for each in provenance.inputs.items()]
         budgets, points = read_budgets(results / "shots.json"), read_points(results / "tracks.csv")
         mine = _shots_of(outings, session, folder)
@@ -154,7 +158,23 @@ def report_facts(folders: Sequence[Path]) -> ReportFacts:
         inputs=tuple(inputs),
         versions=tuple(versions),
         notes=tuple(notes),
+        assumed=tuple(_assumed(told)),
     )
+
+
+def _assumed(told: Mapping[str, Sequence[str]]) -> list[str]:
+    """Return what was said of clips as sentences; what holds for every clip names none."""
+    clips_of: dict[str, list[str]] = {}
+    for clip, said in told.items():
+        for note in said:
+            clips_of.setdefault(note, []).append(clip)
+    found = []
+    for note, clips in clips_of.items():
+        # The name of a file keeps its letters.
+        capital = note if "." in note.partition(" ")[0] else f"{note[:1].upper()}{note[1:]}"
+        said = capital if len(clips) == len(told) else f"{'; '.join(clips)}: {note}"
+        found.append(said if said.endswith((".", "?")) else f"{said}.")
+    return found
 
 
 def _nothing(session: Session, folder: Path) -> InputError:

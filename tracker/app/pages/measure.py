@@ -217,13 +217,16 @@ def _notes(view: View) -> None:
     """Put what the measurement reported beyond its rows."""
     work = view.opened.works.get("measure")
     result = None if work is None else work.result
-    if isinstance(result, tasks.Measurement) and (result.notes or result.kept):
+    notes = [f"{clip}: {note}" for clip, said in view.look.notes.items() for note in said]
+    kept: tuple[str, ...] = ()
+    if isinstance(result, tasks.Measurement):
+        notes, kept = [*notes, *result.notes], result.kept
+    if notes or kept:
         with parts.fold("What was assumed and noticed"):
-            for words in result.notes:
+            for words in notes:
                 parts.sentence(words)
-            if result.kept:
-                kept = ", ".join(result.kept)
-                parts.sentence(f"Results that were edited by hand are kept as {kept}.")
+            if kept:
+                parts.sentence(f"Results that were edited by hand are kept as {', '.join(kept)}.")
 
 
 PAGE = Page("measure", "Measure", build, order=30)

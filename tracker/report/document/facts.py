@@ -111,6 +111,8 @@ class ReportFacts:
         Of the program that measured.
     notes : tuple of str
         Sentences that a person should read.
+    assumed : tuple of str
+        What was assumed and noticed of the clips, as sentences.
     """
 
     sessions: tuple[SessionFacts, ...]
@@ -123,3 +125,4 @@ class ReportFacts:
     inputs: tuple[InputFile, ...] = ()
     versions: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
