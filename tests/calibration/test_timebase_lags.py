@@ -3,7 +3,14 @@
 import numpy as np
 import pytest
 
-from calibration.timebase import Cadence, Lags, TimeBase, beat_of_lags
+from calibration.timebase import (
+    Cadence,
+    Changes,
+    Lags,
+    TimeBase,
+    beat_of_lags,
+    without_doubles,
+)
 
 NOISE_S = 2e-4
 """A fifth of a pixel at a thousand pixels a second."""
@@ -96,3 +103,37 @@ def test_times_that_are_uneven_or_whole_steps_are_left_alone():
     assert beat_of_lags(jittery, moving) is jittery
     assert beat_of_lags(base, []) is base
     assert thinned(60.0, 30.0).cadence is Cadence.TRUE
+
+
+def coded(share, smaller=1.0, odd=1, count=120, seed=2):
+    """Changes of frames of which every second, all but a part, changes by a share of the others."""
+    rng = np.random.default_rng(seed)
+    whole = 0.4 * np.exp(0.1 * rng.normal(size=count))
+    second = np.arange(odd, count, 2)
+    whole[second[rng.random(len(second)) < smaller]] *= share
+    whole[0] = np.nan
+    nothing = np.zeros((0, 1), np.float32)
+    return Changes(whole, 20.0 * whole, nothing, nothing, np.zeros(0, int), np.zeros(count, bool))
+
+
+@pytest.mark.parametrize("odd", [0, 1])
+def test_frames_that_a_converter_doubled_are_left_out(odd):
+    base = even(120, 60.0)
+    found = without_doubles(base, coded(0.45, odd=odd))
+    assert found.cadence is Cadence.MENDED
+    np.testing.assert_array_equal(found.repeats, np.arange(120) % 2 == odd)
+    np.testing.assert_array_equal(found.times_s, base.times_s)
+    assert "60 frames a second were made from 30" in found.explanation
+
+
+@pytest.mark.parametrize(
+    "changes", [coded(1.0), coded(0.75), coded(0.45, 0.55), coded(0.45, count=46)]
+)
+def test_frames_that_change_much_alike_are_all_kept(changes):
+    base = even(len(changes.whole), 60.0)
+    assert without_doubles(base, changes) is base
+    jittery = TimeBase(
+        even(120, 60.0).times_s + 0.004 * (np.arange(120) % 3 == 0), base.cadence, base.repeats,
+        base.left_out, "",
+    )  # fmt: skip
+    assert without_doubles(jittery, coded(0.45)) is jittery

@@ -425,9 +425,10 @@ def test_what_was_found_is_stated_on_the_files_own_clock_and_doubted_as_a_whole(
 
 
 def started(monkeypatch, cadence, *, shots=(), field=None, corrected=(), better=False,
-            stopped=False, balls=None):  # fmt: skip
+            stopped=False, balls=None, doubled=None):  # fmt: skip
     """Find shots from the release in a clip of such times; return the findings and the passes."""
     done = SimpleNamespace(searches=[], causes=[], faint=0)
+    facts = SimpleNamespace(file_times_s=np.arange(3.0))
 
     def search(context, timing, meter, observers, scouting=None):
         done.searches.append((timing, meter is not None, observers, scouting))
@@ -461,9 +462,14 @@ def started(monkeypatch, cadence, *, shots=(), field=None, corrected=(), better=
         assert given is base and lags == []
         return given if balls is None else SimpleNamespace(**{**vars(base), **balls})
 
+    def doubles(given, changes):
+        assert given is base and changes == "changes"
+        return given if doubled is None else SimpleNamespace(**{**vars(base), **doubled})
+
     for name, instead in {
         "beat_of_lags": by_balls,
-        "release_context": lambda *_: "context",
+        "without_doubles": doubles,
+        "release_context": lambda *_: SimpleNamespace(facts=facts),
         "_with_faint": with_faint,
         "ChangeMeter": Meter,
         "scouting_along": lambda context: scouting,
@@ -479,7 +485,6 @@ def started(monkeypatch, cadence, *, shots=(), field=None, corrected=(), better=
             base.times_s, 2.0 * base.times_s, base.repeats
         )),
     )  # fmt: skip
-    facts = SimpleNamespace(file_times_s=np.arange(3.0))
     observers = Observers(progress=print, on_shot=print)
     done.found = release.ReleaseStart("camera", field).find(facts, None, observers)
     return done
@@ -525,6 +530,22 @@ def test_times_that_balls_alone_show_to_be_wrong_are_tried_too(monkeypatch, cade
     assert vain.found.causes == ("cause",)
     sure = started(monkeypatch, Cadence.MENDED, shots=rejected, corrected=good)
     assert sure.found.notes == ["first", "why"]
+
+
+def test_a_clip_of_doubled_frames_is_passed_again_where_it_shows_no_shot(monkeypatch):
+    doubled = {"cadence": Cadence.MENDED, "explanation": "doubled"}
+    good = [fitted_shot(quality=Quality.GOOD, release_s=3.0)]
+    how = {"corrected": good, "field": "field", "doubled": doubled}
+    done = started(monkeypatch, Cadence.TRUE, **how)
+    assert done.found.notes == ["first", "doubled"] and done.causes == [] and done.faint == 0
+    assert done.found.shots[0].shot.release_s == pytest.approx(1.5)
+    timing, metered, observers, scouting = done.searches[1]
+    assert timing.repeats is not None and not metered and scouting is None
+    assert observers.on_shot is None and observers.progress is print
+    vain = started(monkeypatch, Cadence.TRUE, field="field", doubled=doubled)
+    assert vain.found.notes == ["first"] and vain.found.causes == ("cause",) and vain.faint == 1
+    shown = started(monkeypatch, Cadence.TRUE, shots=good, **how)
+    assert len(shown.searches) == 1
 
 
 @pytest.mark.parametrize("cadence", [Cadence.TRUE, Cadence.DOUBTFUL, Cadence.MENDED])

@@ -8,7 +8,7 @@ from functools import partial
 import numpy as np
 
 from calibration.camera import Camera
-from calibration.timebase import Cadence, TimeBase, beat_of_lags, check_cadence
+from calibration.timebase import Cadence, TimeBase, beat_of_lags, check_cadence, without_doubles
 from tracker.detection import settings_for
 from tracker.fitting import circumstances_of
 from tracker.following import FlightSearch, Hypothesis
@@ -82,9 +82,12 @@ class ReleaseStart:
         meter = ChangeMeter(facts)
         scouting = None if self.field is None else scouting_along(context)
         found = _search(context, Timing.of_file(facts), meter, observers, scouting)
-        seen = base = check_cadence(meter.changes(), facts.file_times_s)
+        changes = meter.changes()
+        seen = base = check_cadence(changes, facts.file_times_s)
         if seen.cadence is not Cadence.MENDED:
             base = beat_of_lags(seen, lags_of(context, found.flights))
+        if base.cadence is not Cadence.MENDED and not found.any_shot:
+            found = _once_each(context, found, without_doubles(seen, changes), observers)
         if base.cadence is not Cadence.MENDED and not found.any_shot:
             found = _with_faint(context, found, observers)
         if base.cadence is Cadence.MENDED:
@@ -191,6 +194,24 @@ def _search(
         found.notes.append(MOVED_NOTE)
     found.doubt(*loop.doubts())
     return found
+
+
+def _once_each(
+    context: ClipContext, found: Findings, base: TimeBase, observers: Observers
+) -> Findings:
+    """Return the shots of a clip whose pictures come twice each, in a pass that skips the repeats.
+
+    A frame that is held against its own repeat shows nothing new, and the ball vanishes.
+    """
+    if base.cadence is not Cadence.MENDED:
+        return found
+    timing = Timing.corrected(context.facts, base)
+    looked = _search(context, timing, None, observers.progress_only)
+    if not looked.any_shot:
+        return found
+    looked.on_file_clock(timing, context.facts)
+    looked.notes = [*found.notes, base.explanation]
+    return looked
 
 
 def _with_faint(context: ClipContext, found: Findings, observers: Observers) -> Findings:
