@@ -74,6 +74,18 @@ def test_the_keyboard_reaches_no_step_that_is_cut_off(
         narrow_tab.keyboard.press("Tab")
 
 
+def test_a_finger_reaches_a_step_at_the_first_tap(
+    server: Served, narrow_tab: Page, session: Path
+) -> None:
+    narrow_tab.goto(f"{server.open(session)}/measure")
+    ready(narrow_tab)
+    steps = narrow_tab.locator(".steps")
+    row = steps.evaluate("each => [each.scrollWidth, each.clientWidth]")
+    assert row[0] > row[1], "the row has nothing to scroll, so this tries nothing"
+    steps.get_by_role("link", name="Shots").tap()
+    narrow_tab.wait_for_url("**/shots")
+
+
 @pytest.mark.campaign
 def test_what_breaks_while_a_page_is_open_is_said_and_mended(visit: Visit, session: Path) -> None:
     tab = visit(session, "measure")

@@ -10,6 +10,8 @@ arranged();
 
 // The keyboard takes the row along; browsers leave a step cut off that is partly seen.
 document.addEventListener("focusin", (event) => {
+  // A finger's focus comes before its click: what moved away from under it would not be clicked.
+  if (!event.target.matches?.(":focus-visible")) return;
   event.target.closest?.(".steps a")?.scrollIntoView({ inline: "center", block: "nearest" });
 });
 
