@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Iterable, Sequence
+from glob import escape
 from typing import IO, TYPE_CHECKING, Any, cast
 
 from tracker.cli.modes import mode
@@ -163,8 +164,10 @@ def show_causes(screen: "Console", result: "SessionResult") -> None:
     names = picture_names(result.session.clips)
     for clip in result.clips:
         if clip.causes:
-            picture = result.folder / f"{names[clip.clip.file]}-explained.jpg"
-            say(screen, ["", f"{clip.clip.file}: {clip.notes[-1]}", f"What was seen: {picture}"])
+            # One of the clip, or one of each row that is rejected.
+            name = f"{escape(names[clip.clip.file])}-*explained.jpg"
+            pictures = ", ".join(str(each) for each in sorted(result.folder.glob(name)))
+            say(screen, ["", f"{clip.clip.file}: {clip.notes[-1]}", f"What was seen: {pictures}"])
 
 
 def result_document(result: "SessionResult") -> dict[str, object]:
