@@ -48,8 +48,9 @@ def scouted(*arcs, slow=()):
     return SimpleNamespace(arcs=arcs, slow=slow, frame_s=FRAME_S, timing=timing)
 
 
-def shot(release_s, flight_s=1.0):
-    return SimpleNamespace(release_s=release_s, flight_time_s=flight_s)
+def shot(release_s, flight_s=1.0, *codes):
+    reasons = tuple(reason(each) for each in codes)
+    return SimpleNamespace(release_s=release_s, flight_time_s=flight_s, reasons=reasons)
 
 
 def paced(pace=1.0):
@@ -187,6 +188,25 @@ def test_what_begins_while_a_rejected_row_flies_or_hops_did_not_start_elsewhere(
     assert tried[0][2] is False
     _, tried = caused(monkeypatch, [Throw(arc(begin_s=2.51), None)], rejected=never)
     assert tried[0][2] is True
+
+
+@pytest.mark.parametrize(
+    ("code", "begin_s", "may"),
+    [
+        (ReasonCode.SOMETHING_ELSE, 1.24, True),
+        (ReasonCode.SOMETHING_ELSE, 0.76, True),
+        (ReasonCode.SOMETHING_ELSE, 1.26, False),
+        (ReasonCode.CAMERA_LOST, 1.24, False),
+    ],
+)
+def test_a_row_that_something_else_explains_may_be_a_ball_from_elsewhere(
+    monkeypatch, code, begin_s, may
+):
+    for pace in (1.0, 2.0):
+        rejected = [shot(1.0 * pace, 1.0, code)]
+        throw = Throw(arc(begin_s=begin_s), None)
+        _, tried = caused(monkeypatch, [throw], rejected=rejected, pace=pace)
+        assert tried[0][2] is may
 
 
 def brief(release_s=1.0, support=20.0, seen=8, code=ReasonCode.CHANCE):

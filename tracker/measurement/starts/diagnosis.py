@@ -148,7 +148,7 @@ def causes_in(
         As of `causes_of_no_shot`.
     rejected : sequence of Shot
         Rejected rows, each of which states its reason: what falls along one, or after it as its
-        hop does, did not start elsewhere.
+        hop does, did not start elsewhere. What begins with one that something else explains may.
     short : sequence of RejectedCandidate
         Flights from the release with too little support; the same holds for what falls after one.
     """
@@ -169,7 +169,8 @@ def causes_in(
         return only or (nothing,)
     found: list[tuple[float, Reason]] = []
     for throw in throws:
-        own = not any(_along(throw, *flight) for flight in flights)
+        own = any(_instead(throw, shot, pace) for shot in rejected)
+        own = own or not any(_along(throw, *flight) for flight in flights)
         cause = likeliest(context, field, throw, frame_s, own)
         if cause is not None:
             found.append(cause)
@@ -185,6 +186,15 @@ def _along(throw: Throw, release_s: float, flight_s: float) -> bool:
     """Return whether a path begins while a ball flies, or hops after it."""
     since_s = float(throw.arc.times_s[0]) - release_s
     return -EARLIER_S < since_s < flight_s + HOPS_S
+
+
+def _instead(throw: Throw, shot: Shot, pace: float) -> bool:
+    """Return whether a path begins as a row is released that is no ball's all the way.
+
+    A ball from elsewhere crosses a flight from the stated release for a while.
+    """
+    other = any(each.code is ReasonCode.SOMETHING_ELSE for each in shot.reasons)
+    return other and abs(float(throw.arc.times_s[0]) - shot.release_s / pace) < EARLIER_S
 
 
 def _is_brief(flight: RejectedCandidate) -> bool:
