@@ -146,7 +146,8 @@ class Marking:
         desk = self.desk
         session, clip = desk.session, desk.session.clips[desk.clip_number]
         own = edits.list_of(session, clip) != ("marker",)
-        state = (clip.file, own, len(session.clips) > 1 and bool(session.markers))
+        state = (own, len(session.clips) > 1 and bool(session.markers))
+        # What says the same stays: a button that is put anew loses the press that is on its way.
         if state == self._shared:
             return
         self._shared = state
