@@ -10,6 +10,8 @@ from playwright.sync_api import Locator, Page, expect
 
 from tests.app.conftest import Served, ready
 from tests.tracker.invented_outings import session as invented
+from tracker.app.launcher.names import in_words
+from tracker.report.field_words import meaning_of
 from tracker.workflow.launcher import Launcher
 
 Visit = Callable[[Path, str], Page]
@@ -39,6 +41,12 @@ def carry(tab: Page) -> float:
     found = re.search(r"carry ([0-9.]+)\s", lead(tab).inner_text())
     assert found is not None
     return float(found[1])
+
+
+def test_a_field_is_put_into_words_once() -> None:
+    said = "Drag of the air (losses.windage_factor): 2.92 times; grip.gap_mm says little"
+    found = in_words(said)
+    assert found == f"Drag of the air: 2.92 times; {meaning_of('grip.gap_mm')} says little"
 
 
 @pytest.mark.campaign
