@@ -222,6 +222,9 @@ def test_a_clip_gets_picks_of_its_own_and_the_shared_ones_again(written: Session
     ]
     assert (made.markers, made.clips[1]) == (written.markers, second)
     assert edits.list_of(made, made.clips[0]) == ("clip", 0, "marker")
+    coarse = replace(written, markers=(replace(written.markers[0], u_m=0.05), written.markers[1]))
+    made = _after(written, edits.apart(coarse, first))
+    assert [one.u_m for one in made.clips[0].markers] == [0.05, written.markers[1].u_m]
     back = _after(written, edits.rejoin(written, second))
     assert back.clips[1].markers == back.markers == written.markers
     assert back.clips[0] == first

@@ -72,10 +72,12 @@ def add(session: Session, clip: ClipEntry, marker: MarkerEntry) -> list[FieldCha
 def apart(session: Session, clip: ClipEntry) -> list[FieldChange]:
     """Return the changes that give a clip the session's markers as its own, to be picked anew."""
     at = ("clip", _place(session, clip), "marker")
-    return [
-        FieldChange((*at, number), {"name": one.name, "ground_m": to_millimetre(one.ground_m)})
-        for number, one in enumerate(session.markers)
-    ]
+    changes = []
+    for number, one in enumerate(session.markers):
+        taped = {"name": one.name, "ground_m": to_millimetre(one.ground_m)}
+        stated = {} if one.u_m == MarkerEntry.u_m else {"u_m": one.u_m}
+        changes.append(FieldChange((*at, number), taped | stated))
+    return changes
 
 
 def rejoin(session: Session, clip: ClipEntry) -> list[FieldChange]:
