@@ -62,7 +62,7 @@ def test_a_shots_reason_is_read_whole_on_a_phone(narrow_tab: Page) -> None:
     assert moved["x"] >= 0 and moved["x"] + moved["width"] <= width
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_films_are_made_and_downloaded(visit: Visit, measured: Path) -> None:
     tab = visit(measured, "evenings")
     tab.get_by_role("button", name="Make the films").click()

@@ -260,7 +260,7 @@ def test_a_hostile_name_is_shown_as_it_is(visit: Visit, wide: Path) -> None:
     assert [one.name for one in read_session(wide).markers] == list(WIDE)
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_the_filled_page_can_be_used_by_everybody(visit: Visit, half_done: Path) -> None:
     tab = visit(half_done, "field")
     expect(tab.locator(".mark.picked")).to_have_count(3)

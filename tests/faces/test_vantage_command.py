@@ -163,7 +163,7 @@ def test_detail_adds_the_tables(plain: str, lane: Path) -> None:
         assert words not in plain or words in ("release", "apex", "landing"), words
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_the_same_stand_gives_the_same_picture(lane: Path, tmp_path: Path) -> None:
     paths = [tmp_path / name for name in ("a.png", "b.png")]
     for path in paths:
@@ -194,7 +194,7 @@ def test_a_search_finds_a_place(lane: Path, tmp_path: Path) -> None:
 
 
 @pytest.mark.usefixtures("undrawn")
-@pytest.mark.campaign
+@pytest.mark.long
 def test_the_launcher_model_gives_the_speed_of_a_session_not_filmed_yet(outing: Path) -> None:
     shutil.rmtree(outing / "clips")
     file = outing / "session.toml"

@@ -188,7 +188,7 @@ def test_comparing_three_setups(three: Path) -> None:
     assert len(np.unique(np.round(picture[..., :3].reshape(-1, 3)[::7], 1), axis=0)) > 10
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_the_same_shots_draw_the_same_picture(three: Path) -> None:
     one = compare_sessions([three], "apex_m").picture.read_bytes()
     assert compare_sessions([three], "apex_m").picture.read_bytes() == one

@@ -120,7 +120,7 @@ def test_flight_in_clutter_is_found_and_no_other(throw):
     assert apart_px(found[0], throw, 2.13) < 4.0
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_flights_in_a_row_are_each_found_once():
     rng = np.random.default_rng(2)
     throws = [Throw(18.0 + 0.3 * shot, 42.0 - shot) for shot in range(4)]
@@ -267,7 +267,7 @@ def test_flight_past_people_is_found():
 
 
 @pytest.mark.parametrize(
-    "gap_s", [9.0, *(pytest.param(each, marks=pytest.mark.campaign) for each in (3600.0, 40000.0))]
+    "gap_s", [9.0, *(pytest.param(each, marks=pytest.mark.long) for each in (3600.0, 40000.0))]
 )
 def test_search_starts_anew_after_a_gap_longer_than_a_flight(gap_s):
     rng = np.random.default_rng(15)

@@ -76,7 +76,7 @@ FEW = ("decide", "field of the page")
 
 @pytest.mark.parametrize(
     "name",
-    [each if each in FEW else pytest.param(each, marks=pytest.mark.campaign) for each in EDITS],
+    [each if each in FEW else pytest.param(each, marks=pytest.mark.long) for each in EDITS],
 )
 def test_an_edit_killed_anywhere_is_made_or_not_and_can_be_undone(
     prepared: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str

@@ -61,7 +61,7 @@ def holds(shot, ball, within=3.0):
         assert abs(value - true) < within * u, f"{name} {value:.3f} ± {u:.3f}, true {true:.3f}"
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_what_starts_at_the_release_point_is_the_same_with_the_option(usual, anywhere):
     (shot,) = usual.shots
     assert shot.quality is Quality.GOOD

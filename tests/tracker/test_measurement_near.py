@@ -123,7 +123,7 @@ def test_paths_of_one_ball_are_the_same_where_they_overlap() -> None:
     assert not same_ball(whole, aside, WIDTH)
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_repeated_frames_are_reported_also_where_their_times_stand(tmp_path) -> None:
     """Frames that repeat a picture and are followed by twice the motion: a camera that lagged."""
     moments = [moment - (moment % 12 == 7) for moment in range(90)]

@@ -106,7 +106,7 @@ def test_the_caption_says_what_to_type() -> None:
     assert "100 mm" in caption(Board())
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_the_same_board_gives_the_same_bytes() -> None:
     assert board_pdf(Board()) == sheet(Board())
 

@@ -128,7 +128,7 @@ def test_the_metres_stand_close_below_their_ticks() -> None:
     assert moved[1] >= rows[1] + LABEL_PX and moved[2:] == rows[2:]
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_a_slip_is_stamped_and_the_truth_is_not() -> None:
     size = (1280, 720)
     good = opened(calibration_picture(solved(), frame(size), "a"))
@@ -138,7 +138,7 @@ def test_a_slip_is_stamped_and_the_truth_is_not() -> None:
     assert near(bad[:100], stamp) > 500
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_the_same_calibration_gives_the_same_bytes() -> None:
     size = (1280, 720)
     assert calibration_picture(solved(size), frame(size), "clips/a.mp4") == pictured(size)

@@ -60,7 +60,7 @@ def drawn(of: Explanation) -> np.ndarray:
     return image
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_rivals_and_candidates_show_in_the_picture() -> None:
     nothing = explanation(rivals=())
     view = replace(nothing.view, times_s=np.zeros(0), pixels=np.zeros((0, 2)))

@@ -37,7 +37,7 @@ def shown(folder, truth):
     return np.stack([np.array(frame.luma) for frame in frames(inspect(path))])
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_the_same_seed_makes_the_same_session(made, tmp_path):
     folder, truth = made
     again = make_session(tmp_path, SMALL, 8)
@@ -117,7 +117,7 @@ def test_bounds_are_smaller_where_the_ball_is_stronger(made):
     assert np.corrcoef(np.log(strength[good]), np.log(bound[good]))[0, 1] < -0.8
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_a_better_file_loses_less_and_a_lossless_one_nothing(tmp_path):
     filming = replace(CLOSE.filming, size_px=(320, 180), fps=120.0)
     losses = []
@@ -154,8 +154,7 @@ def test_a_rotation_flag_changes_the_file_and_not_what_is_shown(still, tmp_path,
     "seeds",
     [
         range(1),
-        pytest.param(range(1, 3), marks=pytest.mark.campaign),
-        pytest.param(range(3, 6), marks=pytest.mark.long),
+        pytest.param(range(1, 6), marks=pytest.mark.long),
     ],
 )
 @pytest.mark.parametrize("name", sorted(RECIPES))
@@ -185,7 +184,7 @@ def check_in_sight(recipe, take, shot):
         assert 12.0 < shot.carry_m < 55.0
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_recipes_are_distinct_and_overlapping_shots_overlap():
     sums = {round(float(draw_session(r, 1).weather.pressure_hpa), 3) for r in (*CLEAR, *HARD)}
     assert len(sums) > len(CLEAR) + len(HARD) - 4
@@ -225,7 +224,7 @@ def test_the_kept_samples_are_what_their_seeds_draw(recipe, seed):
             assert {name: kept[name] for name in fresh} == pytest.approx(fresh, rel=1e-9)
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_the_kept_close_sample_shows_the_field_that_its_seed_draws():
     truth = read_truth(SAMPLES / "close" / "truth.json")
     kept = next(frames(inspect(SAMPLES / "close" / truth["clips"][0]["file"])))
@@ -246,7 +245,7 @@ def test_air_density_agrees_with_cipm_2007():
     assert weather.density_kgpm3() == pytest.approx(1.19931390, rel=6e-4)
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_stated_errors_have_the_spread_that_is_stated():
     gaps = []
     for seed in range(16):

@@ -44,7 +44,7 @@ def written(folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in (folder / "results").iterdir()}
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_side_by_side_gives_the_same_bytes_as_one_after_the_other(tmp_path: Path) -> None:
     steps: list[tuple[str, int, int]] = []
     one = filmed(tmp_path / "lane", [110, 120], frames=8)

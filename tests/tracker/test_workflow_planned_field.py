@@ -28,7 +28,7 @@ def wide() -> PlannedField:
     return planned_field(read_session(WIDE))
 
 
-@pytest.mark.campaign
+@pytest.mark.long
 def test_the_whole_answer_is_that_of_the_command(wide: PlannedField, tmp_path: Path) -> None:
     answer = plan_answer(wide, whole=True)
     verdict, _, figures, expected, place, ball, change = summary(
