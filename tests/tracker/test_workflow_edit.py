@@ -14,6 +14,7 @@ from tracker.session import history as history_file
 from tracker.workflow import deciding, edit
 from tracker.workflow.deciding import decide_shot
 from tracker.workflow.edit import ChangedElsewhere, digest_of, edit_review, edit_session, undoable
+from tracker.workflow.look import look_at
 from tracker.workflow.review import Wanted, review_session
 
 HEIGHT = ("release", "height_m")
@@ -100,6 +101,21 @@ def test_a_file_with_faults_can_be_mended_field_by_field(folder: Path) -> None:
     height(folder, 1.2)
     edit_session(folder, digest_of(folder), "mended", [FieldChange(("ball", "weight"), None)])
     assert read_session(folder, filmed=False).release.height_m == 1.2
+
+
+def test_a_file_that_another_editor_spoilt_is_a_sentence(folder: Path) -> None:
+    height(folder, 1.1)
+    written = (folder / "session.toml").read_bytes()
+    for spoilt, number, said in (
+        (b"# caf\xe9\n" + written, 1, "is not UTF-8 text"),
+        (written + b"[air", written.count(b"\n") + 1, "brackets of a table do not match"),
+    ):
+        (folder / "session.toml").write_bytes(spoilt)
+        (sentence,) = look_at(folder).faults
+        assert sentence.startswith(f"session.toml, line {number}") and said in sentence
+        with pytest.raises(InputError, match=said):
+            height(folder, 1.2)
+        assert (folder / "session.toml").read_bytes() == spoilt
 
 
 def test_a_change_that_a_killed_program_only_recorded_is_passed_over(folder: Path) -> None:

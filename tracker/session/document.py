@@ -106,8 +106,19 @@ def read_document(path: Path) -> Document:
     InputErrors
         With every line that is not TOML and what to write there.
     """
+    return parse_document(read_text(path).replace("\r\n", "\n"), path.name)
+
+
+def read_text(path: Path) -> str:
+    """Return the text of a file as it is, without a mark of its byte order.
+
+    Raises
+    ------
+    InputError
+        Where the file cannot be read or is not UTF-8.
+    """
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        return path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = error.object[: error.start].count(b"\n") + 1
         raise InputError(
@@ -118,7 +129,6 @@ def read_document(path: Path) -> Document:
     except OSError as error:
         reason = (error.strerror or "unknown").lower()
         raise InputError(f"cannot be read ({reason})", where=str(path)) from None
-    return parse_document(text.replace("\r\n", "\n"), path.name)
 
 
 def parse_document(text: str, file: str) -> Document:

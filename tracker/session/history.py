@@ -15,6 +15,7 @@ from enum import StrEnum
 from pathlib import Path
 
 from calibration.errors import InputError
+from tracker.session.document import read_text
 
 HISTORY_FILE = "edits.jsonl"
 
@@ -110,9 +111,15 @@ def record(folder: Path, what: str, file: str, texts: tuple[str, str], step: Ste
 
 
 def text_of(folder: Path, file: str) -> str:
-    """Return the text of a file of the session's folder as it is; empty where it is missing."""
+    """Return the text of a file of the session's folder as it is; empty where it is missing.
+
+    Raises
+    ------
+    InputError
+        Where the file cannot be read or is not UTF-8.
+    """
     path = folder / file
-    return path.read_bytes().decode("utf-8-sig") if path.is_file() else ""
+    return read_text(path) if path.is_file() else ""
 
 
 def read_history(folder: Path) -> History:

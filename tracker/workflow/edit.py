@@ -16,6 +16,7 @@ from tracker.session import (
     read_session,
     revised,
 )
+from tracker.session.document import parse_document
 from tracker.session.history import Edit, Step, called, read_history, record, text_of
 
 CHANGING = "another program is changing this session"
@@ -66,11 +67,14 @@ def edit_session(folder: Path, seen: str, what: str, changes: Sequence[FieldChan
     ChangedElsewhere
         Where the files are not as they were seen.
     InputErrors
-        With every fault that the change would bring; then nothing is written.
+        With every fault that the change would bring, or every line that is no TOML; then nothing
+        is written.
     """
 
     def changed() -> None:
         before = text_of(folder, SESSION_FILE)
+        # In what is no TOML no field can be changed: its faults are those of its lines.
+        parse_document(before.replace("\r\n", "\n"), SESSION_FILE)
         after = revised(before, changes)
         if after != before:
             _refuse_new_faults(folder, before, after)

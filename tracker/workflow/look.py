@@ -77,8 +77,9 @@ def look_at(place: Path) -> Look:
         return Look(place, digest_of(place), None, (gone,))
     bare = place.is_file()
     seen = "" if bare else digest_of(place)
-    changes = NOTHING_TO_UNDO if bare else undoable(place)
+    changes = NOTHING_TO_UNDO
     try:
+        changes = changes if bare else undoable(place)
         session = bare_session(place) if bare else read(place, filmed=False)
         review = Review() if bare else read_review(session)
         shots = _shots(place)
