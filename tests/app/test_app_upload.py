@@ -2,6 +2,7 @@
 
 import random
 import tomllib
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -12,8 +13,8 @@ from calibration.errors import InputError
 from tests.app.asking import announced, ask, piece
 from tests.app.conftest import ROOT, Served, start_server
 from tracker.session import Draft, DraftClip, draft_toml, parse_session, read_session
-from tracker.workflow import incoming
-from tracker.workflow.begin import also_in, begin_session, refuse_known
+from tracker.workflow import begin, incoming
+from tracker.workflow.begin import add_clips, also_in, begin_session, refuse_known
 from tracker.workflow.edit import undo
 from tracker.workflow.incoming import (
     Announced,
@@ -180,7 +181,7 @@ def test_every_name_becomes_one_that_stays_in_its_folder(name: str) -> None:
     safe = safe_name(name)
     assert Path(safe).name == safe and safe not in (".", "..")
     assert not set(safe) & set('<>:"/\\|?*') and safe == safe.strip(" ")
-    assert all(ord(letter) >= 32 for letter in safe) and len(safe) <= 120
+    assert all(ord(letter) >= 32 for letter in safe) and len(safe.encode()) <= 140
     assert safe_name(safe) == safe
 
 
@@ -202,6 +203,43 @@ def test_pieces_of_any_sizes_make_the_clip(
     with pytest.raises(InputError, match="is in the session already"):
         refuse_known(folder, begun.announced)
     assert list(folder.glob("*.part")) == []
+
+
+def test_a_name_of_wide_letters_is_short_enough_for_a_disk(tmp_path: Path) -> None:
+    begun = announce(tmp_path, Announced(f"{'春' * 90}.mp4", 1))
+    append(begun, 0, b"x")
+    (placed,) = deliver([begun], tmp_path / "clips")
+    assert placed.name == f"{'春' * 33}.mp4"
+
+
+def test_a_piece_that_is_sent_twice_at_once_is_there_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun = announce(tmp_path, Announced("a.mp4", 6))
+    # Both look how far the clip came before either is written.
+    monkeypatch.setattr(Incoming, "received", 0)
+    for _ in range(2):
+        append(begun, 0, b"abc")
+    assert begun.part.read_bytes() == b"abc"
+
+
+def test_two_clips_that_come_in_at_once_are_both_in_the_session(
+    session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first, second = (announce(tmp_path, Announced(f"{n}.mp4", len(FILM))) for n in (1, 2))
+    for each in (first, second):
+        append(each, 0, FILM)
+    read = begin.films
+
+    def meanwhile(placed: Sequence[Path]) -> Sequence[begin.Film]:
+        monkeypatch.setattr(begin, "films", read)
+        add_clips(session, [second])
+        return read(placed)
+
+    monkeypatch.setattr(begin, "films", meanwhile)
+    add_clips(session, [first])
+    added = [clip.file for clip in read_session(session).clips[1:]]
+    assert added == ["clips/2.mp4", "clips/1.mp4"]
 
 
 def test_clips_that_an_earlier_session_has_are_said(tmp_path: Path) -> None:

@@ -6,7 +6,7 @@ from datetime import date
 from pathlib import Path
 
 from calibration.errors import InputError, InputErrors
-from tracker.results import put_in_place
+from tracker.results import alone, put_in_place
 from tracker.session import (
     SESSION_FILE,
     Draft,
@@ -80,7 +80,7 @@ def add_clips(folder: Path, incomings: Sequence[Incoming]) -> tuple[str, ...]:
     InputErrors
         With every file that is no video; then they are removed, and the session is as it was.
     """
-    session = read_session(folder, filmed=False)
+    read_session(folder, filmed=False)
     placed = deliver(incomings, folder / CLIPS)
     try:
         films(placed)
@@ -89,14 +89,16 @@ def add_clips(folder: Path, incomings: Sequence[Incoming]) -> tuple[str, ...]:
             path.unlink(missing_ok=True)
         raise
     names = tuple(f"{CLIPS}/{path.name}" for path in placed)
-    setup, changes = _setup(session)
-    first = len(session.clips)
-    changes += [
-        FieldChange(("clip", first + number), {"file": name, "setup": setup})
-        for number, name in enumerate(names)
-    ]
     what = f"{'clip' if len(names) == 1 else 'clips'} {', '.join(names)} added"
-    edit.edit_session(folder, edit.digest_of(folder), what, changes)
+    # Another clip may have come in, or a field been changed, while these were moved and read.
+    with alone(folder, edit.CHANGING):
+        session = read_session(folder, filmed=False)
+        setup, changes = _setup(session)
+        changes += [
+            FieldChange(("clip", number), {"file": name, "setup": setup})
+            for number, name in enumerate(names, start=len(session.clips))
+        ]
+        edit.edit_session(folder, edit.digest_of(folder), what, changes)
     return names
 
 

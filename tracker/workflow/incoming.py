@@ -22,8 +22,8 @@ MOST_CLIP_BYTES = 64 * 2**30
 SPARE_BYTES = 500_000_000
 """Space that stays free on the disk, bytes. Common practice, no source."""
 LONGEST_NAME = 100
-"""Characters of a file's name without its ending: every file system takes these. Common practice,
-no source."""
+"""Bytes of a file's name in UTF-8 without its ending: every file system takes these. Common
+practice, no source."""
 RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?")
 """Names that Windows keeps for devices."""
 
@@ -154,7 +154,9 @@ def append(incoming: Incoming, at: int, piece: bytes) -> int:
     if received + len(piece) > incoming.announced.size:
         raise InputError("more comes than was announced", where=name)
     try:
-        with incoming.part.open("ab") as file:
+        # At its own place: a piece that is sent twice at once is there once.
+        with incoming.part.open("r+b") as file:
+            file.seek(at)
             file.write(piece)
             file.flush()
             os.fsync(file.fileno())
@@ -208,7 +210,7 @@ def safe_name(name: str) -> str:
     stem, dot, ending = plain.rpartition(".")
     if not dot or len(ending) > 8:
         stem, dot, ending = plain, ".", "mp4"
-    stem = stem[:LONGEST_NAME].rstrip(" .") or "clip"
+    stem = stem.encode()[:LONGEST_NAME].decode(errors="ignore").rstrip(" .") or "clip"
     found = f"{stem}{dot}{ending}"
     return f"clip-{found}" if RESERVED.fullmatch(found) else found
 
