@@ -14,10 +14,11 @@ from tests.fen_lane import SESSION
 from tests.tracker.test_workflow_results import pretend
 from tracker.measurement import ClipResult
 from tracker.results import cache
+from tracker.results.digests import sha256_of
 from tracker.session import read_session
 from tracker.video import ClipWriter
 from tracker.workflow import clips as measuring
-from tracker.workflow import jobs
+from tracker.workflow import inputs, jobs
 from tracker.workflow.inputs import session_digests
 from tracker.workflow.measure import MeasureOptions, measure_session, measure_sessions
 from tracker.workflow.measure import _all_tasks as all_tasks
@@ -70,6 +71,24 @@ def test_each_task_has_the_digests_of_its_own_session(tmp_path: Path) -> None:
         [session_digests(session)] for session in sessions
     ]
     assert tasks[0][0].digests != tasks[1][0].digests
+
+
+def test_what_is_written_while_clips_are_hashed_is_no_part_of_what_was_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lanes = [filmed(tmp_path / name, [level], frames=8) for name, level in (("a", 90), ("b", 120))]
+    sessions = [read_session(lane) for lane in lanes]
+    read = session_digests(sessions[1])
+
+    def hashed(path: Path) -> str:
+        if path.suffix == ".mp4":
+            with (lanes[1] / "session.toml").open("a", encoding="utf-8") as file:
+                file.write("# a remark\n")
+        return sha256_of(path)
+
+    monkeypatch.setattr(inputs, "sha256_of", hashed)
+    _, (task,) = all_tasks(sessions, MeasureOptions())
+    assert task.digests == read
 
 
 class Counted:

@@ -9,7 +9,6 @@ from calibration.errors import InputError, InputErrors
 from tracker.results import folder_of
 from tracker.results.digests import sha256_of
 from tracker.session import (
-    REVIEW_FILE,
     SESSION_FILE,
     ClipEntry,
     Session,
@@ -143,12 +142,21 @@ def made_of_each(make: Callable[[T], M], things: Iterable[T]) -> tuple[M, ...]:
 
 def session_digests(session: Session) -> dict[str, str]:
     """Return the SHA-256 of every file that was read, by its name within the session."""
-    files = {} if session.bare else {SESSION_FILE: session.folder / SESSION_FILE}
-    if not session.bare and review_path(session).is_file():
-        files[REVIEW_FILE] = review_path(session)
-    if session.camera.lens is not None:
-        files[session.camera.lens.relative_to(session.folder).as_posix()] = session.camera.lens
-    files.update({clip.file: clip.path for clip in session.clips})
+    return stated_digests(session) | filmed_digests(session)
+
+
+def stated_digests(session: Session) -> dict[str, str]:
+    """Return those of what a person writes at any time: ask for them as soon as that is read."""
+    paths = [] if session.bare else [session.folder / SESSION_FILE, review_path(session)]
+    return {path.name: sha256_of(path) for path in paths if path.is_file()}
+
+
+def filmed_digests(session: Session) -> dict[str, str]:
+    """Return those of the lens and of the clips."""
+    files = {clip.file: clip.path for clip in session.clips}
+    lens = session.camera.lens
+    if lens is not None:
+        files = {lens.relative_to(session.folder).as_posix(): lens, **files}
     return {name: sha256_of(path) for name, path in files.items()}
 
 

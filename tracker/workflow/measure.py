@@ -12,9 +12,10 @@ from tracker.workflow.clips import OnShot, Progress, ready_clips
 from tracker.workflow.finishing import finished
 from tracker.workflow.inputs import (
     BareOptions,
+    filmed_digests,
     made_of_each,
     read_all,
-    session_digests,
+    stated_digests,
 )
 from tracker.workflow.jobs import (
     Listeners,
@@ -138,12 +139,14 @@ def _all_tasks(sessions: Sequence[Session], options: MeasureOptions) -> list[lis
     """Return the clips of each session, inspected and calibrated, as they are to be measured."""
     from tracker.video import begun
 
+    # At once: a person may go on writing while the clips of many sessions are hashed.
+    stated = [stated_digests(session) for session in sessions]
     # Clips are hashed while they are inspected and calibrated: a hash needs no interpreter.
-    hashed = begun(lambda: [session_digests(session) for session in sessions])
+    hashed = begun(lambda: [filmed_digests(session) for session in sessions])
     clips = made_of_each(ready_clips, sessions)
     found: list[list[Task]] = []
-    for session, ready, digests in zip(sessions, clips, hashed(), strict=True):
+    for session, ready, known, filmed in zip(sessions, clips, stated, hashed(), strict=True):
         before = f"{session.name}: " if len(sessions) > 1 else ""
-        common = (options.explained, options.from_anywhere, options.cache, digests)
+        common = (options.explained, options.from_anywhere, options.cache, known | filmed)
         found.append([Task(session, one, *common, f"{before}{one.clip.file}") for one in ready])
     return found
