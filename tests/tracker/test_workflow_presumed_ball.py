@@ -3,6 +3,7 @@
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
+from unittest.mock import Mock
 
 import pytest
 
@@ -107,7 +108,8 @@ def test_the_logbook_keeps_the_ball_that_a_bare_clip_was_measured_with(
     )
     clip = MeasuredClip(session.clips[0], None, CAMERA, (replace(small(1), shot=row),), ())
     result = SessionResult(session, (clip,), results_of(session))
-    finishing._write(result, {}, {"toss.mp4": "ab" * 32})
+    task = Mock(digests={"toss.mp4": "ab" * 32}, from_anywhere=False)
+    finishing._write(result, {}, [task])
     entry = entry_of(bare_session(path), path)
     assert entry.conditions["ball_type"] == kept
     assert len(entry.shots) == 1

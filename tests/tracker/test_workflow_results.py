@@ -4,6 +4,7 @@ import json
 import shutil
 from dataclasses import replace
 from pathlib import Path
+from unittest.mock import Mock
 
 import cv2
 import numpy as np
@@ -13,9 +14,12 @@ import pytest
 from calibration.errors import InputError
 from tests.fen_lane import SESSION
 from tests.tracker.invented_shot import CAMERA, invented
+from tracker.app import tasks
+from tracker.app.work import Messenger
 from tracker.measurement import ClipRequest, ClipResult, FittedShot
 from tracker.measurement.starts import ReleaseStart, Start
 from tracker.records import Budget, Quality, Reason, ReasonCode, Shot
+from tracker.results import cache
 from tracker.results.rows import read_shots
 from tracker.session import ClipEntry, read_session
 from tracker.video import ClipWriter
@@ -23,6 +27,7 @@ from tracker.workflow import clips as measuring
 from tracker.workflow import samples
 from tracker.workflow.demo import compare
 from tracker.workflow.inputs import picture_names
+from tracker.workflow.kept import kept_session
 from tracker.workflow.measure import MeasureOptions, measure_session
 from tracker.workflow.stand import air_of, ball_of, calibrate, request_of, site_of
 
@@ -60,6 +65,20 @@ def pretend(monkeypatch: pytest.MonkeyPatch, shots: int) -> None:
         return ClipResult(found, ("a note",), camera)
 
     monkeypatch.setattr(measuring, "measure", measured)
+
+
+def test_what_the_page_keeps_and_measures_again_is_as_the_results_were_made(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(cache.FOLDER_VARIABLE, str(tmp_path / "cache"))
+    for from_anywhere, shots in ((False, 1), (True, 2), (False, 1)):
+        pretend(monkeypatch, shots)
+        options = MeasureOptions(cache=cache.cache_folder(), from_anywhere=from_anywhere)
+        measure_session(folder, options=options)
+        tasks.measure(Messenger(Mock()), folder)
+        kept = kept_session(folder, cache.cache_folder())
+        assert kept is not None and len(kept.clips[0].shots) == shots
+        assert len(read_shots(folder / "results" / "shots.csv")) == shots
 
 
 def test_tables_and_one_picture_a_shot_are_written(

@@ -27,8 +27,10 @@ class Measurement:
 
 
 def measure(messenger: Messenger, place: Path) -> Measurement:
-    """Measure a session."""
+    """Measure a session, from anywhere where its results were so measured."""
+    from tracker.results import read_provenance
     from tracker.results.cache import cache_folder
+    from tracker.workflow.look import results_of
     from tracker.workflow.measure import MeasureOptions, measure_session
     from tracker.workflow.steps import keep_step
 
@@ -36,6 +38,7 @@ def measure(messenger: Messenger, place: Path) -> Measurement:
     options = MeasureOptions(
         jobs=min(os.cpu_count() or 1, MOST_JOBS),
         cache=cache_folder(),
+        from_anywhere=read_provenance(results_of(place) / "shots.json").from_anywhere,
         on_shot=messenger.arrived,
     )
     result = measure_session(place, messenger.progress, options)

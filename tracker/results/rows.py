@@ -107,12 +107,15 @@ class Provenance:
         Version of the program that made them.
     ball : str or None
         Ball that was thrown, for a video file without a session; None where it is not known.
+    from_anywhere : bool
+        Whether shots might start elsewhere than at the release point.
     """
 
     shared: Mapping[tuple[str, int], Mapping[str, float]] = field(default_factory=dict)
     inputs: Mapping[str, str] = field(default_factory=dict)
     version: str | None = None
     ball: str | None = None
+    from_anywhere: bool = False
 
     def shared_of(self, shot: Shot) -> Mapping[str, float]:
         """Return a shot's shared parts; none where they are not known."""
@@ -134,10 +137,11 @@ def read_provenance(path: Path) -> Provenance:
             for row in document["shots"]
         }
         made_by, ball = document.get("lobmeter"), document.get("ball")
+        from_anywhere = document.get("from_anywhere") is True
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return Provenance()
     version, thrown = (None if each is None else str(each) for each in (made_by, ball))
-    return Provenance(shared, digests, version, thrown)
+    return Provenance(shared, digests, version, thrown, from_anywhere)
 
 
 def _read_reasons(path: Path) -> dict[tuple[str, int], tuple[Reason, ...]]:

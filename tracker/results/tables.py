@@ -46,6 +46,8 @@ class Origin:
         Row of the ball table that was thrown, where no file states it.
     notes : mapping of str to sequence of str
         By the file of a clip what was assumed and noticed, as clauses.
+    from_anywhere : bool
+        Whether shots might start elsewhere than at the release point.
     """
 
     version: str
@@ -53,6 +55,7 @@ class Origin:
     inputs: Mapping[str, str]
     ball: str | None = None
     notes: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    from_anywhere: bool = False
 
 
 def shots_csv(shots: Iterable[Shot]) -> str:
@@ -107,6 +110,8 @@ def shots_json(
     }
     if origin.ball is not None:
         document["ball"] = origin.ball
+    if origin.from_anywhere:
+        document["from_anywhere"] = True
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 

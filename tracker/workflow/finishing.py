@@ -31,8 +31,7 @@ def finished(
             pictures[f"{names[clip.clip.file]}-{ending}"] = picture
     results = results_of(session)
     result = SessionResult(session, clips, results, _pooled(clips), notes=notes)
-    digests = tasks[0].digests if tasks else session_digests(session)
-    replaced = _write(result, pictures, digests)
+    replaced = _write(result, pictures, tasks)
     return replace(result, kept=replaced.edited, gone=replaced.gone)
 
 
@@ -51,13 +50,21 @@ def _ball_of(result: SessionResult) -> str | None:
     return presumed[0] if presumed else result.session.ball.type
 
 
-def _write(result: SessionResult, pictures: dict[str, bytes], digests: dict[str, str]) -> Replaced:
+def _write(result: SessionResult, pictures: dict[str, bytes], tasks: Sequence[Task]) -> Replaced:
     """Put the new results in place of the earlier ones; return what became of these."""
+    digests = tasks[0].digests if tasks else session_digests(result.session)
     measured = result.measured
     notes = {clip.clip.file: clip.said for clip in result.clips}
     as_json = shots_json(
         measured,
-        origin=Origin(program_version(), result.session.name, digests, _ball_of(result), notes),
+        origin=Origin(
+            program_version(),
+            result.session.name,
+            digests,
+            _ball_of(result),
+            notes,
+            any(task.from_anywhere for task in tasks),
+        ),
         pictures=list(pictures),
         pooled=result.pooled,
         rejected_candidates=[each for clip in result.clips for each in clip.rejected_candidates],

@@ -2,20 +2,20 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import product
 from pathlib import Path
 
 from calibration.errors import InputError, typed
 from tracker.measurement.added import Picks
 from tracker.measurement.fitted_shot import FittedShot
 from tracker.records import RejectedCandidate
+from tracker.results import read_provenance
 from tracker.results.matching import MATCHING_S
 from tracker.session import AddedShot, Review, Session, read_review, read_session
 from tracker.video import ClipFacts
 from tracker.workflow.added import kept_or_measured, with_added
 from tracker.workflow.clips import ready_clips
 from tracker.workflow.decisions import decide
-from tracker.workflow.inputs import session_digests
+from tracker.workflow.inputs import results_of, session_digests
 from tracker.workflow.jobs import Task
 from tracker.workflow.measured import MeasuredClip
 
@@ -131,7 +131,9 @@ class KeptSession:
 
 
 def kept_session(folder: Path, cache: Path | None) -> KeptSession | None:
-    """Return the kept measurement of a session; None where it changed since or was not kept.
+    """Return the kept measurement of a session's results, without its decisions.
+
+    None where the session changed since or it was not kept.
 
     Parameters
     ----------
@@ -148,7 +150,8 @@ def kept_session(folder: Path, cache: Path | None) -> KeptSession | None:
     if cache is None:
         return None
     ready, digests = ready_clips(session), session_digests(session)
-    for explained, anywhere in product((False, True), repeat=2):
+    anywhere = read_provenance(results_of(session) / "shots.json").from_anywhere
+    for explained in (False, True):
         tasks = [Task(session, one, explained, anywhere, cache, digests) for one in ready]
         kept = [task.kept() for task in tasks]
         clips = tuple(one.clip for one in kept if one is not None)
