@@ -223,9 +223,15 @@ def test_a_clip_that_fails_alone_costs_no_other(
     monkeypatch.setattr(watching, "measure_sessions", failing)
     for name in ("a.mp4", "b.mp4"):
         put(films / name, lane / name)()
-    first, second = watch(lane, *[nothing] * 5)
+
+    def mended() -> None:
+        monkeypatch.setattr(watching, "measure_sessions", whole)
+        os.utime(lane / "a.mp4", (1.0, 1.0))
+
+    first, second, again = watch(lane, *[nothing] * 5, mended, *[nothing] * 2)
     assert first.faults == ("a.mp4: a-results: no room on the disk; make room.",)
     assert second.clip.name == "b.mp4" and second.result is not None
+    assert again.clip.name == "a.mp4" and again.result is not None
 
 
 def test_what_the_logbook_does_not_take_now_it_gets_later(

@@ -4,6 +4,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import NamedTuple
 
 from calibration.errors import InputError
 from tracker.logbook import Added
@@ -132,6 +133,14 @@ def _looks(
             return
 
 
+class _New(NamedTuple):
+    """A film that was not measured yet: its file, where it is to be measured, and its SHA-256."""
+
+    clip: Path
+    place: Path
+    digest: str
+
+
 @dataclass
 class _Watch:
     """One watched folder."""
@@ -157,7 +166,7 @@ class _Watch:
         self._lost = False
         for clip, session in list(self._unlogged.items()):
             yield from self._logged(Outcome(clip), session)
-        new: list[tuple[Path, Path]] = []
+        new: list[_New] = []
         for clip in clips:
             yield from self._sorted_in(clip, new)
         yield from self._measured(new)
@@ -169,14 +178,14 @@ class _Watch:
             folder = self.settling.folder
             yield Outcome(folder, faults=_sentences(folder, error))
 
-    def _sorted_in(self, clip: Path, new: list[tuple[Path, Path]]) -> Iterator[Outcome]:
+    def _sorted_in(self, clip: Path, new: list[_New]) -> Iterator[Outcome]:
         """Find out what a settled clip is: unreadable, measured before, or new.
 
         Parameters
         ----------
         clip : Path
         new : list
-            Gets the clip, and where it is to be measured, when it is new.
+            Gets the clip when it is new.
         """
         try:
             bare = session_at(clip, self.options.measure.bare)
@@ -191,7 +200,7 @@ class _Watch:
         results, earlier = results_of(session), self._films.get(digest)
         self._films.setdefault(digest, results)
         if earlier is None:
-            new.append((clip, place))
+            new.append(_New(clip, place, digest))
             return
         self.settling.finish(clip)
         if earlier != results:
@@ -208,13 +217,13 @@ class _Watch:
         self.settling.finish(clip)
         yield Outcome(clip, faults=_sentences(clip, error))
 
-    def _measured(self, new: Sequence[tuple[Path, Path]]) -> Iterator[Outcome]:
+    def _measured(self, new: Sequence[_New]) -> Iterator[Outcome]:
         """Measure clips side by side; where one fails, one after another, so that none is lost."""
         left = list(new)
-        places = [place for _, place in new]
+        places = [each.place for each in new]
         try:
             for result in measure_sessions(places, self.progress, self.options.measure):
-                clip, _ = left.pop(0)
+                clip = left.pop(0).clip
                 self.settling.finish(clip)
                 yield from self._logged(Outcome(clip, result), result.session)
         except (InputError, OSError) as error:
@@ -222,9 +231,11 @@ class _Watch:
                 for each in left:
                     yield from self._measured([each])
                 return
-            for clip, _ in left:
-                self.settling.finish(clip)
-                yield Outcome(clip, faults=_sentences(clip, error))
+            for each in left:
+                # Put there once more, as when the disk has room again, it is measured.
+                del self._films[each.digest]
+                self.settling.finish(each.clip)
+                yield Outcome(each.clip, faults=_sentences(each.clip, error))
 
     def _logged(self, outcome: Outcome, session: Session) -> Iterator[Outcome]:
         """Put a clip's session into the logbook; what it does not take now it gets later."""
