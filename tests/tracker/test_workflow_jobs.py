@@ -233,6 +233,20 @@ def test_the_oldest_entries_go_when_there_are_too_many(
     assert cache.load(tmp_path, "0") is None and cache.load(tmp_path, "3") == b"x" * 1000
 
 
+def test_a_cache_that_may_only_be_read_or_is_no_folder_costs_no_measurement(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    cache.store(tmp_path, "kept", b"x")
+
+    def refused(*_: object) -> None:
+        raise PermissionError
+
+    monkeypatch.setattr(os, "utime", refused)
+    assert cache.load(tmp_path, "kept") == cache.load(tmp_path, "kept") == b"x"
+    cache.store(tmp_path / "kept", "in a file", b"x")
+    assert cache.load(tmp_path / "kept", "in a file") is None
+
+
 def test_keys_tell_their_parts_apart() -> None:
     assert cache.key_of(["ab", "c"]) != cache.key_of(["a", "bc"])
     assert cache.key_of(["a"]) == cache.key_of(["a"])

@@ -9,6 +9,7 @@ import logging
 import os
 import pickle
 from collections.abc import Iterable
+from contextlib import suppress
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
@@ -78,13 +79,16 @@ def load(folder: Path | None, key: str) -> Any:
     try:
         with path.open("rb") as file:
             found = pickle.load(file)
-        os.utime(path)
     except FileNotFoundError:
         return None
     except Exception as error:  # a torn or outdated entry may raise anything
         LOG.info("%s: unreadable, measured again (%s)", path, error)
-        path.unlink(missing_ok=True)
+        with suppress(OSError):
+            path.unlink()
         return None
+    # In a folder that may only be read it stays as old as it is.
+    with suppress(OSError):
+        os.utime(path)
     return found
 
 
@@ -101,7 +105,8 @@ def store(folder: Path | None, key: str, value: Any) -> None:
         _prune(folder)
     except (OSError, pickle.PicklingError, AttributeError, TypeError) as error:
         LOG.info("%s: cannot be kept (%s)", folder / key, error)
-        part.unlink(missing_ok=True)
+        with suppress(OSError):
+            part.unlink()
 
 
 def _prune(folder: Path) -> None:
