@@ -56,6 +56,8 @@ def test_tags_that_state_nothing_are_passed_over() -> None:
     assert origin_from({}).device == "" and origin_from({}).filmed is None
     never_set = origin_from({"creation_time": "1904-01-01T00:00:00Z", "make": " ", "model": "X"})
     assert never_set.filmed is None and never_set.device == "X"
+    far = origin_from({"creation_time": "9999-12-31T23:59:59-12:00", "date": "2026-05-17"})
+    assert far.filmed is not None and f"{far.filmed:%Y-%m-%d}" == "2026-05-17"
     named = origin_from({"make": "Maker", "model": "Maker One", "date": "2026-05-17"})
     assert named.device == "Maker One" and named.filmed == datetime(2026, 5, 17)
 

@@ -49,9 +49,11 @@ def origin_from(tags: dict[str, str]) -> ClipOrigin:
     for name in DATES:
         try:
             filmed = datetime.fromisoformat(tags[name].strip())
-        except (KeyError, ValueError):
+            filmed = filmed.astimezone() if filmed.tzinfo else filmed
+        except (KeyError, ValueError, OverflowError, OSError):
+            # The last two: a year that this system's clock does not have in local time.
             continue
         # A camera whose clock was never set states 1904 or 1970, the zero of its file format.
         if filmed.year > 1980:
-            return ClipOrigin(device, filmed.astimezone() if filmed.tzinfo else filmed)
+            return ClipOrigin(device, filmed)
     return ClipOrigin(device)
