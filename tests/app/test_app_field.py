@@ -334,7 +334,14 @@ def test_a_clip_before_which_the_camera_moved_is_picked_anew(visit: Visit, tmp_p
     folder = copied("wheels", tmp_path)
     before = read_session(folder, filmed=False)
     tab = visit(folder, "field")
-    tab.locator(".field-picture select").first.select_option("1")
+    chosen = tab.locator(".field-picture select").first
+    third = before.clips[2].path
+    third.rename(third.with_suffix(".away"))
+    chosen.select_option("2")
+    expect(tab.get_by_text("there is no such file")).to_be_visible()
+    expect(chosen).to_have_value("0")
+    third.with_suffix(".away").rename(third)
+    chosen.select_option("1")
     tab.get_by_role("button", name="Pick anew for this clip").click()
     expect(tab.get_by_text("This clip has picks of its own.")).to_be_visible()
     name = before.markers[0].name

@@ -163,10 +163,14 @@ class Marking:
                 parts.button("Pick anew for this clip", self.part)
 
     def _put_clip_choice(self) -> None:
-        clips = self.desk.session.clips
-        if len(clips) > 1:
-            options = [(str(number), clip.file) for number, clip in enumerate(clips)]
-            parts.choice("Clip", options, str(self.desk.clip_number), self.take_clip)
+        named = self._clips_named()
+        if len(named) > 1:
+            chosen = str(self.desk.clip_number)
+            self.clips = parts.choice("Clip", named, chosen, self.take_clip)
+
+    def _clips_named(self) -> list[tuple[str, str]]:
+        """Return what is chosen among: each clip's number and file."""
+        return [(str(number), clip.file) for number, clip in enumerate(self.desk.session.clips)]
 
     def _put_time(self) -> None:
         facts = self.desk.facts
@@ -291,11 +295,16 @@ class Marking:
             return
         view.go("measure")
 
-    def take_clip(self, number: str) -> None:
-        """Show another clip."""
-        self.desk.clip_number, self.desk.frame = int(number), 0
-        self.desk.suggestions.clear()
-        background_tasks.create(self.renewed())
+    async def take_clip(self, number: str) -> None:
+        """Show another clip, if it can be read."""
+        desk, session = self.desk, self.desk.session
+        asked = (session.clips[int(number)], session.camera.capture_fps)
+        if await desk.view.attempt(desk.view.opened.facts, *asked) is None:
+            parts.renew_choice(self.clips, self._clips_named(), str(desk.clip_number))
+            return
+        desk.clip_number, desk.frame = int(number), 0
+        desk.suggestions.clear()
+        await self.renewed()
 
     async def take_time(self, time_s: float) -> None:
         """Show the frame nearest to a time, once the slider rests."""
