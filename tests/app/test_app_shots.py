@@ -1,10 +1,12 @@
 """Shots: stepped through in a real browser, judged, moved, added; by mouse, keyboard and touch."""
 
+import asyncio
 import re
 import shutil
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from unittest.mock import Mock
 
 import numpy as np
 import pytest
@@ -13,6 +15,8 @@ from playwright.sync_api import Page, expect
 
 from tests.app.conftest import ROOT, Served, ready
 from tests.faces.measured_close import measured_close
+from tracker.app.shots import desk as desks
+from tracker.app.shots.desk import Desk
 from tracker.app.shots.film import SIGN_PX
 from tracker.app.stale import STALE, not_kept
 from tracker.measurement import ClipResult
@@ -33,6 +37,22 @@ CLIP = "clips/140mm.mp4"
 def measured_with(server: Served, folder: Path) -> None:
     """Measure a session and keep that where the server looks for it."""
     measure_session(folder, options=MeasureOptions(cache=server.home.parent / "cache"))
+
+
+def test_a_clip_that_moved_in_the_session_has_its_new_number(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def shots(number: int) -> Mock:
+        kept = Mock(session=number, tasks=[Mock()])
+        kept.tasks[0].ready.clip.file = CLIP
+        return Mock(kept=kept, shots=(), film=lambda _: number)
+
+    desk = Desk(Mock(look=Mock(session=0)), shots(0), clip=CLIP)
+    assert desk.film() == 0
+    desk.view.look.session = 1  # type: ignore[misc]
+    monkeypatch.setattr(desks, "shots_now", lambda *_: shots(1))
+    asyncio.run(desk.read())
+    assert desk.film() == 1
 
 
 @pytest.fixture

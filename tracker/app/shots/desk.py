@@ -66,6 +66,7 @@ class Desk:
         session = self.view.look.session
         if kept is not None and session != kept.session:
             kept = None
+            self._films.clear()
         self.shots = await in_thread(shots_now, self.folder, kept)
         if self.shots is not None:
             listed = self.shots.shots
