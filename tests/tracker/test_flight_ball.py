@@ -2,7 +2,6 @@ import pytest
 
 from calibration.errors import InputError, InputErrors
 from tracker.flight.ball import BALLS, ball_from, ball_named
-from tracker.flight.gravity import STANDARD_GRAVITY, gravity_from
 
 
 def test_names_are_found_however_they_are_written():
@@ -54,23 +53,3 @@ def test_custom_ball_needs_all_three():
 def test_figures_in_the_wrong_unit_are_refused(wrong):
     with pytest.raises(InputErrors, match=r"out of range"):
         ball_from("tennis", **wrong)
-
-
-def test_gravity_without_a_place():
-    here = gravity_from()
-    assert here.mps2 == STANDARD_GRAVITY
-    # Both ends of the earth lie within two standard uncertainties.
-    assert abs(9.7803 - here.mps2) < 2 * here.u_mps2
-    assert abs(9.8322 - here.mps2) < 2 * here.u_mps2
-
-
-def test_gravity_with_a_place():
-    assert gravity_from(52.0).u_mps2 < 0.001
-    assert gravity_from(52.0, 100.0).u_mps2 < gravity_from(52.0).u_mps2
-    assert gravity_from(52.0, 1000.0).mps2 < gravity_from(52.0).mps2
-
-
-@pytest.mark.parametrize(("latitude", "height"), [(91.0, None), (float("nan"), None), (0.0, 1e5)])
-def test_places_that_do_not_exist(latitude, height):
-    with pytest.raises(InputError):
-        gravity_from(latitude, height)

@@ -6,7 +6,7 @@ from calibration.camera import Camera
 from calibration.errors import CameraField, InputError, InputErrors, MarkerField, Undetermined
 from calibration.markers import Marker, point
 from calibration.site import Calibration, Site, solve
-from tracker.flight.gravity import gravity_from
+from tracker.flight.gravity import STANDARD_GRAVITY, STANDARD_GRAVITY_U
 from tracker.session import SESSION_FILE, ClipEntry, MarkerEntry, Session, read_lens
 from tracker.workflow.ball_and_air import air_of, ball_of, ground_under
 
@@ -97,14 +97,13 @@ def request_of(session: Session, clip: ClipEntry) -> "ClipRequest":
     from tracker.measurement.request import ClipRequest
 
     release = session.release
-    gravity = gravity_from(height_m=session.air.altitude_m)
     return ClipRequest(
         clip=clip.file,
         setup=clip.setup,
         ball=ball_of(session),
         air=air_of(session),
-        gravity_mps2=gravity.mps2,
-        gravity_u_mps2=gravity.u_mps2,
+        gravity_mps2=STANDARD_GRAVITY,
+        gravity_u_mps2=STANDARD_GRAVITY_U,
         release_m=point((release.along_m, release.across_m, release.height_m)),
         release_u_m=release.u_m,
         readout_s=session.camera.readout_s,
