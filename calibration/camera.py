@@ -173,9 +173,9 @@ class Camera:
         distance = np.where(distance > 0, distance, np.nan)
         return self.position + distance[:, None] * directions
 
-    def on_ground(self, pixels: ArrayLike, up_m: float = 0.0) -> Array:
-        """Return where the pixels' rays meet the level plane at height `up_m`, shape (N, 3)."""
-        return self.on_plane(pixels, (0.0, 0.0, up_m), (0.0, 0.0, 1.0))
+    def on_ground(self, pixels: ArrayLike) -> Array:
+        """Return where the pixels' rays meet the level ground of the origin, shape (N, 3)."""
+        return self.on_plane(pixels, (0.0, 0.0, 0.0), (0.0, 0.0, 1.0))
 
     def perturbed(self, change: ArrayLike) -> Self:
         """Return the camera with its parameters moved by `change`, shape (14,)."""

@@ -5,7 +5,6 @@ import math
 import pytest
 
 from tracker.statistics.freedom import welch_dof
-from tracker.statistics.line import fit_line
 from tracker.statistics.means import student_factor
 
 # Annex H.1, the length of an end gauge in nm: the standard, the comparator's three contributions,
@@ -32,23 +31,3 @@ def test_h1_effective_degrees_of_freedom_and_the_99_percent_uncertainty() -> Non
     # H.1.6 rounds the degrees of freedom down to 16 and prints 2.92 and 93 nm.
     assert student_factor(0.99, 16) == pytest.approx(2.92078, abs=1e-5)
     assert student_factor(0.99, math.floor(dof)) * u == pytest.approx(92.4829, abs=1e-3)
-
-
-def test_h3_calibration_line_of_a_thermometer() -> None:
-    temperature = [
-        21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511,
-    ]  # fmt: skip
-    correction = [
-        -0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160,
-    ]  # fmt: skip
-    line = fit_line(temperature, correction, origin=20.0)
-    assert line.height.value == pytest.approx(-0.171204, abs=1e-6)
-    assert line.height.u == pytest.approx(0.002878, abs=1e-6)
-    assert line.slope.value == pytest.approx(0.00218270, abs=1e-8)
-    assert line.slope.u == pytest.approx(0.00066794, abs=1e-8)
-    assert line.correlation == pytest.approx(-0.93043, abs=1e-5)
-    assert line.residual_sd == pytest.approx(0.003498, abs=1e-6)
-    at_thirty = line.at(30.0)
-    assert at_thirty.value == pytest.approx(-0.149377, abs=1e-6)
-    assert at_thirty.u == pytest.approx(0.004139, abs=1e-6)
-    assert at_thirty.dof == 9

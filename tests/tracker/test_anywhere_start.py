@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from tests.tracker.anywhere_case import FIELD, KNOWN, drawn_anywhere, late
-from tests.tracker.fitting_case import FRAME_S
 from tracker.fitting.model import flight_of
 from tracker.following.arcs import fit_arc
 from tracker.following.throws import is_throw, trimmed_throw
@@ -57,9 +56,9 @@ def test_what_rolls_is_distinguished_from_what_flies():
     )
     pixels = camera.project(ground) + np.random.default_rng(2).normal(0.0, 0.5, (len(times), 2))
     rolled = fit_arc(np.column_stack([np.arange(len(times)), times, pixels]), 1.0 / 60.0)
-    assert rolls(rolled, camera, 1.0 / 60.0)
+    assert rolls(rolled, camera)
     flight, _ = drawn_anywhere(np.random.default_rng(3)).fit()
-    assert not rolls(flight.throw.arc, camera, 2.0 * FRAME_S)
+    assert not rolls(flight.throw.arc, camera)
 
 
 @pytest.mark.parametrize(

@@ -37,7 +37,8 @@ def test_a_short_setup_is_enough() -> None:
     machine = machine_from_setup(GOOD, WHERE, BALL)
     assert machine.wheel.radius_m == pytest.approx(0.07)
     assert machine.wheel.inertia_kgm2 == pytest.approx(0.5 * 0.21 * 0.07**2)
-    assert machine.motor.greatest_power_w == pytest.approx(67.0)
+    motor = machine.motor
+    assert motor.stall_torque_nm * motor.no_load_radps / 4 == pytest.approx(67.0)
     assert machine.values["grip.gap_mm"] == pytest.approx(0.75 * 67.0)
     assert machine.duties == (1.0, 1.0)
     assert machine.u["wheel.diameter_mm"] == pytest.approx(0.7)

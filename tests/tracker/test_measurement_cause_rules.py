@@ -73,7 +73,7 @@ def test_the_four_longest_paths_that_fall_and_do_not_roll_are_tried(monkeypatch)
         return thrown
 
     monkeypatch.setattr(diagnosis, "throws_of", throws_of)
-    monkeypatch.setattr(diagnosis, "rolls", lambda path, camera, frame_s: len(path.frames) == 40)
+    monkeypatch.setattr(diagnosis, "rolls", lambda path, camera: len(path.frames) == 40)
     found = candidates_of(scouted(*paths, slow=(5, 6)), CONTEXT)
     assert [len(each.arc.frames) for each in found] == [30, 25, 22, 18]
     assert asked == [(SIZE_PX[0], diagnosis.trimmed_throw)]

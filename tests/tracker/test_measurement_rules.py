@@ -243,8 +243,8 @@ def on_ground(speed, brake, noise_px=0.3, seed=1):
     ],
 )
 def test_what_rolls_is_not_fast_and_not_braked_hard(within, beyond):
-    assert rolls(on_ground(*within, noise_px=1e-3), KNOWN.camera, 1.0 / 60.0)
-    assert not rolls(on_ground(*beyond, noise_px=1e-3), KNOWN.camera, 1.0 / 60.0)
+    assert rolls(on_ground(*within, noise_px=1e-3), KNOWN.camera)
+    assert not rolls(on_ground(*beyond, noise_px=1e-3), KNOWN.camera)
 
 
 def test_what_rolls_goes_straight_over_the_ground_to_a_pixel_and_a_share_of_its_step():
@@ -256,13 +256,13 @@ def test_what_rolls_goes_straight_over_the_ground_to_a_pixel_and_a_share_of_its_
         # Root mean square over both coordinates, and across the way alone.
         pixels[:, 1] += share * (1.2 + 0.04 * step) * wave
         arc = replace(quiet, pixels=pixels)
-        assert rolls(arc, KNOWN.camera, 1.0 / 60.0) is straight
+        assert rolls(arc, KNOWN.camera) is straight
 
 
 def test_what_shows_above_the_horizon_does_not_roll():
     quiet = on_ground(6.0, 1.0)
     sky = replace(quiet, pixels=quiet.pixels - np.array([0.0, 900.0]))
-    assert not rolls(sky, KNOWN.camera, 1.0 / 60.0)
+    assert not rolls(sky, KNOWN.camera)
 
 
 # --- gravity as the scale

@@ -9,7 +9,6 @@ from scipy.stats import ncf
 from tracker.statistics.agreement import e_number
 from tracker.statistics.components import difference, mean_with_shared, random_effects_mean
 from tracker.statistics.landing import landing_region, median_miss
-from tracker.statistics.line import fit_line
 from tracker.statistics.means import Sample, sample_of, scatter_interval
 from tracker.statistics.outliers import grubbs, grubbs_critical
 from tracker.statistics.pairwise import simultaneous
@@ -65,7 +64,6 @@ def test_refusals_of_the_rest() -> None:
         lambda: grubbs_critical(2),
         lambda: e_number(1.0, 0.0, 2.0, 0.0),
         lambda: random_effects_mean([1.0], [1.0]),
-        lambda: fit_line([1.0, 1.0, 1.0], [1.0, 2.0, 3.0]),
     ):
         with pytest.raises(ValueError):
             call()

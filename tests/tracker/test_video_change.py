@@ -99,7 +99,6 @@ def fed(lumas, indices, suspect=()):
         picture = Frame(
             index=index,
             time_s=0.0,
-            file_time_s=0.0,
             luma=lumas[index],
             blueness=None,
             suspect=index in suspect,

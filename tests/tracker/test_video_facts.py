@@ -71,7 +71,7 @@ def test_luma_is_the_stored_one_in_every_layout(pix_fmt, tmp_path):
 def test_ten_bits_come_as_eight(tmp_path):
     path = write(tmp_path / "a.mp4", range(4), codec="libx265", pix_fmt="yuv420p10le", crf=1)
     facts = inspect(path)
-    assert (facts.bit_depth, facts.codec) == (10, "hevc")
+    assert facts.codec == "hevc"
     for frame in frames(facts):
         assert frame.luma.dtype == np.uint8
         assert np.abs(frame.luma.astype(int) - coded(frame.index)).max() <= 2
@@ -86,15 +86,12 @@ def test_colour_only_layouts_give_grey(tmp_path):
         assert np.abs(frame.luma.astype(int) - coded(frame.index)).max() <= 1
 
 
-def test_full_range_is_reported_and_left_alone(tmp_path):
+def test_full_range_is_left_alone(tmp_path):
     wide = tmp_path / "a.avi"
     with ClipWriter(wide, (64, 64), 30, codec="mjpeg", pix_fmt="yuvj420p", preset="") as clip:
         for _ in range(3):
             clip.write_luma_chroma(np.full((64, 64), 250, np.uint8))
-    facts = inspect(wide)
-    assert facts.full_range
-    assert {int(np.median(frame.luma)) for frame in frames(facts)} == {250}
-    assert not inspect(write(tmp_path / "b.mp4", range(3))).full_range
+    assert {int(np.median(frame.luma)) for frame in frames(inspect(wide))} == {250}
 
 
 @pytest.mark.parametrize(

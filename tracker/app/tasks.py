@@ -55,9 +55,9 @@ def report(messenger: Messenger, place: Path, pdf: bool = False) -> tuple[str, .
     return tuple(path.name for path in (made.page, made.pdf) if path is not None)
 
 
-def overlay(messenger: Messenger, place: Path, slow: float = 1.0) -> tuple[str, ...]:
+def overlay(messenger: Messenger, place: Path) -> tuple[str, ...]:
     """Make the films with the flights drawn in; return their names."""
     from tracker.workflow.overlay import overlay_sessions
 
-    made = overlay_sessions([place], slow, True, messenger.progress)
+    made = overlay_sessions([place], progress=messenger.progress)
     return tuple(each.film.name for each in made if each.film is not None)

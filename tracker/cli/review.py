@@ -153,7 +153,7 @@ def _added(folder: Path, flags: ShotFlags, ends: EndFlags, changes: ChangeFlags)
             remedy="give it twice or more: --place 3.10,512,300 --place 3.60,802,214",
         )
     px_u = PICKED_U_PX if ends.px_u is None else ends.px_u
-    added = AddedShot(flags.clip or "", places, px_u, flags.setup, reason)
+    added = AddedShot(flags.clip or "", places, px_u, reason=reason)
     return add_missed(folder, added, kept_session(folder, _cache()))
 
 

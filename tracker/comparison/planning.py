@@ -225,9 +225,7 @@ def _gain(one: Promise, unit: str) -> str:
     )
 
 
-def teaches_most(
-    comparison: Comparison, scatter: float, shots: int = SHOTS_TO_START
-) -> tuple[str, float] | None:
+def teaches_most(comparison: Comparison, scatter: float) -> tuple[str, float] | None:
     """Return where further shots raise the expected best most, and by how much.
 
     Parameters
@@ -236,7 +234,6 @@ def teaches_most(
         With what is expected of setups that were not shot.
     scatter : float
         Standard deviation from shot to shot of a setup without shots of its own.
-    shots : int
 
     Notes
     -----
@@ -254,7 +251,7 @@ def teaches_most(
         rest = [other.value for label, (other, _) in known.items() if label != name]
         if not rest or one.u <= 0.0:
             continue
-        moved = one.u**2 / math.sqrt(one.u**2 + sd**2 / shots)
+        moved = one.u**2 / math.sqrt(one.u**2 + sd**2 / SHOTS_TO_START)
         ahead = one.value - max(rest)
         gain = expected_improvement(Estimate(ahead, moved), Estimate(0.0, 0.0)) - max(ahead, 0.0)
         found.append((gain, name))

@@ -80,7 +80,7 @@ def difference_sentences(comparison: Comparison) -> list[str]:
     open_ = [c for c in comparison.contrasts if not c.pair.significant]
     shown, rest = _of_the_best(comparison)
     said = [
-        _clear(c, wording, comparison)
+        _clear(c, wording)
         for c in sorted(clear, key=lambda c: c.pair.difference, reverse=True)
         if c in shown
     ]
@@ -200,7 +200,7 @@ def still_sentences(measured: Comparison, still: Comparison) -> list[str]:
     return [f"In still standard air: {', '.join(parts)}.{verdict}"]
 
 
-def _clear(contrast: Contrast, wording: Wording, comparison: Comparison) -> str:
+def _clear(contrast: Contrast, wording: Wording) -> str:
     pair = contrast.pair
     return (
         f'"{contrast.better}" {wording.does} '

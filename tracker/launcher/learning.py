@@ -181,11 +181,6 @@ class Posterior:
         kept = slice(None, None, every)
         return replace(self, logs=self.logs[kept], sizes=self.sizes[kept], misses=self.misses[kept])
 
-    def shrinkage(self, key: str) -> float:
-        """Return the uncertainty of a factor after the shots over that before."""
-        place = self.keys.index(key)
-        return float(self.logs[:, place].std() / self.priors[place])
-
     def factors(self, features: Features, same_as: Sequence[int | None]) -> Array:
         """Return draws of the logarithm of the discrepancy of machines, shape (K, J).
 

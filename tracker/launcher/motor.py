@@ -53,11 +53,6 @@ class Motor:
         """Torque at standstill, N m."""
         return self.constant_vs * (self.stall_current_a - self.no_load_current_a)
 
-    @property
-    def greatest_power_w(self) -> Value:
-        """Greatest mechanical power, at half the no-load speed, W."""
-        return self.stall_torque_nm * self.no_load_radps / 4.0
-
     def current_a(self, speed_radps: Value, voltage_v: Value) -> Value:
         """Return the current at a speed and a (mean) voltage, A."""
         return (voltage_v - self.constant_vs * speed_radps) / self.resistance_ohm

@@ -34,7 +34,7 @@ class Sweep:
     values: tuple[float, ...]
 
 
-def parse_sweep(text: str, option: str = "--sweep") -> Sweep:
+def parse_sweep(text: str) -> Sweep:
     """Read ``"wheel.diameter_mm=80:220"`` or ``"wheel.diameter_mm=80:220:8"``.
 
     Raises
@@ -42,7 +42,7 @@ def parse_sweep(text: str, option: str = "--sweep") -> Sweep:
     InputError
         With what to write instead.
     """
-    where = f"{option} {text}"
+    where = f"--sweep {text}"
     key, equals, span = text.partition("=")
     number = number_at(key.strip())
     if number is None:
@@ -68,14 +68,14 @@ def parse_sweep(text: str, option: str = "--sweep") -> Sweep:
     return Sweep(number.key, (*(low + step * place for place in range(count - 1)), high))
 
 
-def check_gaps(sweep: Sweep, ball_mm: float, option: str = "--sweep") -> None:
+def check_gaps(sweep: Sweep, ball_mm: float) -> None:
     """Raise InputError where a swept gap is too wide or too narrow for a ball."""
     if sweep.key != "grip.gap_mm":
         return
     for value in sweep.values:
         fault = gap_fault(value, ball_mm)
         if fault:
-            raise InputError(fault[0], where=f"{option} {sweep.key}", remedy=fault[1])
+            raise InputError(fault[0], where=f"--sweep {sweep.key}", remedy=fault[1])
 
 
 def stated(machine: Machine, key: str) -> float | None:

@@ -153,7 +153,6 @@ def scout_together(
     clips: Sequence[ClipFacts],
     camera: Camera,
     observers: Observers = NO_OBSERVERS,
-    fall_per_diameter: float | None = None,
     falls_only: bool = False,
 ) -> tuple[Scouted, ...]:
     """Scout one clip as it plays at several paces, its frames decoded once.
@@ -162,12 +161,12 @@ def scout_together(
     ----------
     clips : sequence of ClipFacts
         Of one file; only the pace may differ.
-    camera, observers, fall_per_diameter
+    camera, observers
         As of `scout`.
     falls_only : bool
         As of `Scouting`.
     """
-    return _walked(Scouting(clips, camera, fall_per_diameter, falls_only), observers)
+    return _walked(Scouting(clips, camera, falls_only=falls_only), observers)
 
 
 def _walked(scouting: "Scouting", observers: Observers) -> tuple[Scouted, ...]:

@@ -100,7 +100,7 @@ def _laid_out(calibration: Calibration, drawing: Drawing, frame: Image, title: s
     inner = grid[2].subgridspec(1, 3, width_ratios=(0.15, WIDTH_INCHES - 0.3, 0.15), wspace=0)
     strip = inner[1].subgridspec(1, max(count, FEWEST_COLUMNS), wspace=0.05)
     for place in range(count):
-        _draw_close_up(figure.add_subplot(strip[place]), calibration, drawing, frame, place)
+        _draw_close_up(figure.add_subplot(strip[place]), calibration, frame, place)
     whole = sum(heights)
     plan = figure.add_axes(
         (0.06, 0.55 / whole, PLAN_INCHES[0] / WIDTH_INCHES, PLAN_INCHES[1] / whole)
@@ -225,9 +225,7 @@ def _below(ends_px: Array, drawing: Drawing, scale: float) -> float:
     return row
 
 
-def _draw_close_up(
-    axes: "Axes", calibration: Calibration, drawing: Drawing, frame: Image, place: int
-) -> None:
+def _draw_close_up(axes: "Axes", calibration: Calibration, frame: Image, place: int) -> None:
     """Draw a marker's surroundings, where it was picked and where the camera expects it."""
     height, width = frame.shape[:2]
     size = float(np.hypot(*calibration.residuals_px[place]))

@@ -19,7 +19,7 @@ LARGE = 3.0
 """Enlargement from which a pixel is shown as a square; a matter of looks."""
 
 
-def show(axes: "Axes", picture: "Image", extent: "Extent", within: "Extent | None" = None) -> None:
+def show(axes: "Axes", picture: "Image", extent: "Extent") -> None:
     """Lay a picture into an area, under everything else in it.
 
     Parameters
@@ -30,10 +30,8 @@ def show(axes: "Axes", picture: "Image", extent: "Extent", within: "Extent | Non
         Red, green, blue; may be a view.
     extent : tuple of four floats
         Left, right, bottom and top edge in the area's own coordinates.
-    within : tuple of four floats, optional
-        The part of the area, of the same form, beyond which nothing shows.
     """
-    axes.add_artist(_raster_class()(picture, extent, within))
+    axes.add_artist(_raster_class()(picture, extent))
 
 
 @cache
@@ -46,17 +44,14 @@ def _raster_class() -> type[Any]:
 
         zorder = 0
 
-        def __init__(self, picture: "Image", extent: "Extent", within: "Extent | None") -> None:
+        def __init__(self, picture: "Image", extent: "Extent") -> None:
             super().__init__()
-            self._picture, self._extent, self._within = picture, extent, within
+            self._picture, self._extent = picture, extent
 
         def draw(self, renderer: Any) -> None:
             assert self.axes is not None
-            edges = [np.asarray(self.axes.bbox.extents, float)]
-            if self._within is not None:
-                edges.append(_box(self.axes, self._within))
-            low = np.ceil(np.max([each[:2] for each in edges], axis=0) - 0.5)
-            high = np.ceil(np.min([each[2:] for each in edges], axis=0) - 0.5)
+            edges = np.asarray(self.axes.bbox.extents, float)
+            low, high = np.ceil(edges[:2] - 0.5), np.ceil(edges[2:] - 0.5)
             part = _fitted(self._picture, _box(self.axes, self._extent), low, high)
             if part is not None:
                 (column, row), pixels = part

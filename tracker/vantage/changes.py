@@ -81,7 +81,7 @@ def changes(
     """
     found = []
     for text, other in (
-        *_places(stand, before.camera),
+        *_places(stand),
         *_pictures(stand, before),
         *_knowledge(stand, before.camera),
         *_more_markers(stand, before.camera),
@@ -95,7 +95,7 @@ def changes(
     return tuple(sorted(found, key=lambda change: change.u[quantity]))
 
 
-def _places(stand: Stand, camera: Camera) -> Iterator[Variant]:
+def _places(stand: Stand) -> Iterator[Variant]:
     """Yield other places: nearer, farther, sideways, higher."""
     along, across, _ = stand.position_m
     # Off the launcher where the camera stands on the firing line, else off the line.

@@ -17,7 +17,7 @@ from tracker.video.listing import (
     open_clip,
     refuse_size,
 )
-from tracker.video.pixels import FULL_RANGE, luma_bits, rotation_deg_of, shown_size
+from tracker.video.pixels import rotation_deg_of, shown_size
 
 Array = NDArray[np.float64]
 
@@ -50,13 +50,10 @@ class ClipFacts:
     duration_s : float
         Playing time from the first frame to the end of the last, on the file's own clock.
     codec : str
-    bit_depth : int
     notes : tuple of str
         Sentences that a person should read.
     stored_size_px : tuple of int
         Width and height as stored.
-    full_range : bool
-        True when luma uses 0 to 255, False when it uses 16 to 235.
     listing : Listing
         The frames that the file lists.
     missing_bytes : int
@@ -75,10 +72,8 @@ class ClipFacts:
     pace: float
     duration_s: float
     codec: str
-    bit_depth: int
     notes: tuple[str, ...]
     stored_size_px: tuple[int, int]
-    full_range: bool
     listing: Listing
     missing_bytes: int
     missing_frames: int | None
@@ -144,10 +139,8 @@ def inspect(path: Path | str, capture_fps: float | None = None) -> ClipFacts:
         pace=pace,
         duration_s=float(times[-1] - times[0] + middle(np.diff(times))),
         codec=codec,
-        bit_depth=luma_bits(frame),
         notes=(*words, *notes.gather(header, listing, frame, rotation)),
         stored_size_px=stored,
-        full_range=int(frame.color_range) == FULL_RANGE,
         listing=listing,
         missing_bytes=header.missing_bytes,
         missing_frames=notes.missing_frames(header, listing),

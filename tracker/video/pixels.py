@@ -17,9 +17,6 @@ _TURNS = {90: "ROTATE_90_COUNTERCLOCKWISE", 180: "ROTATE_180", 270: "ROTATE_90_C
 LEAST_ROWS = 4
 """Fewest rows of a plane that holds two fields: two of each."""
 
-FULL_RANGE = 2
-"""The decoder's word for luma that uses 0 to 255 instead of 16 to 235."""
-
 
 def shown_size(
     stored_size_px: tuple[int, int], pixel_aspect: Fraction, rotation_deg: int

@@ -24,8 +24,6 @@ class Frame:
         Place among the frames that the file lists.
     time_s : float
         True seconds from the clip's first frame.
-    file_time_s : float
-        Time on the file's own clock.
     luma : ndarray of uint8, shape (height, width)
         Read-only; rotated as the file asks.
     blueness : ndarray of uint8, shape (height / 2, width / 2), or None
@@ -39,7 +37,6 @@ class Frame:
 
     index: int
     time_s: float
-    file_time_s: float
     luma: Image
     blueness: Image | None
     suspect: bool
@@ -82,7 +79,6 @@ def frames(
         yield Frame(
             index=index,
             time_s=float(true_times[index]),
-            file_time_s=float(facts.file_times_s[index]),
             luma=luma(frame, facts.rotation_deg, facts.size_px),
             blueness=blueness(frame, facts.rotation_deg, facts.size_px),
             suspect=suspect,

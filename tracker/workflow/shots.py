@@ -164,10 +164,10 @@ def shots_now(folder: Path, kept: KeptSession | None = None) -> SessionShots | N
     return SessionShots(kept, shots, notes, kept.candidates)
 
 
-def addition(film: Film, picks: tuple[tuple[int, Spot], ...], reason: str = "") -> AddedShot:
+def addition(film: Film, picks: tuple[tuple[int, Spot], ...]) -> AddedShot:
     """Return the addition of a shot by picked places, each a frame and a pixel."""
     places = tuple(Place(film.since_s(frame), pixel) for frame, pixel in sorted(picks))
-    return AddedShot(film.file, places, reason=reason)
+    return AddedShot(film.file, places)
 
 
 def _path(

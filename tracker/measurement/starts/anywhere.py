@@ -120,7 +120,7 @@ class _FromField:
 
     def first_fit(self, throw: Throw, frame_s: float) -> Flight:
         """Fit a flight to a path of the first pass."""
-        if rolls(throw.arc, self.context.camera, frame_s):
+        if rolls(throw.arc, self.context.camera):
             raise Rejection(Reason(ReasonCode.ON_GROUND))
         beginning = FirstSight(float(throw.arc.times_s[0])).beginning(frame_s)
         flight = first_fit(self.context, self.field, throw, beginning, frame_s)

@@ -229,7 +229,7 @@ def candidates_of(scouted: Scouted, context: ClipContext) -> list[Throw]:
     throws = list(throws_of(scouted, context.facts.size_px[0], trimmed_throw))
     throws += [Throw(scouted.arcs[at], None) for at in scouted.slow]
     long = [each for each in throws if len(each.arc.frames) >= LEAST_POSITIONS]
-    moving = [each for each in long if not rolls(each.arc, context.camera, scouted.frame_s)]
+    moving = [each for each in long if not rolls(each.arc, context.camera)]
     return sorted(moving, key=lambda each: -len(each.arc.frames))[:MOST_THROWS]
 
 

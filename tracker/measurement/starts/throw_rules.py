@@ -126,7 +126,7 @@ def hardly_seen(
     return None
 
 
-def rolls(arc: Arc, camera: Camera, frame_s: float) -> bool:
+def rolls(arc: Arc, camera: Camera) -> bool:
     """Return whether a path is that of something that moves over the ground.
 
     Its places are laid on the ground, where what rolls goes straight and slows down.
@@ -135,8 +135,6 @@ def rolls(arc: Arc, camera: Camera, frame_s: float) -> bool:
     ----------
     arc : Arc
     camera : Camera
-    frame_s : float
-        True time between frames looked at.
     """
     places = camera.on_plane(arc.pixels, (0.0, 0.0, 0.0), (0.0, 0.0, 1.0))
     if not np.isfinite(places).all():

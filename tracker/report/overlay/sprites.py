@@ -4,19 +4,16 @@ from functools import lru_cache
 from typing import Any, cast
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tracker.report.composite import Image
 from tracker.report.look import INK, PAPER
-
-Alpha = NDArray[np.float32]
 
 POINTS_PER_PIXEL = 0.72
 """Points to a pixel at 100 pixels an inch, by definition."""
 
 
 @lru_cache(maxsize=512)
-def label_sprite(words: str, height_px: int, ink: str = INK, paper: str = PAPER) -> Image:
+def label_sprite(words: str, height_px: int) -> Image:
     """Return a label on its ground: blue, green, red.
 
     Parameters
@@ -24,8 +21,6 @@ def label_sprite(words: str, height_px: int, ink: str = INK, paper: str = PAPER)
     words : str
     height_px : int
         Size of the letters.
-    ink, paper : str
-        Colours of letters and ground.
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
@@ -34,9 +29,9 @@ def label_sprite(words: str, height_px: int, ink: str = INK, paper: str = PAPER)
 
     size = height_px * POINTS_PER_PIXEL
     wide = width_inches(words, size) + 0.7 * height_px / 100.0
-    figure = Figure(figsize=(max(wide, 0.1), 1.6 * height_px / 100.0), dpi=100, facecolor=paper)
+    figure = Figure(figsize=(max(wide, 0.1), 1.6 * height_px / 100.0), dpi=100, facecolor=PAPER)
     canvas = cast(Any, FigureCanvasAgg(figure))  # its methods state no types
-    figure.text(0.5, 0.5, words, size=size, color=ink, ha="center", va="center", parse_math=False)
+    figure.text(0.5, 0.5, words, size=size, color=INK, ha="center", va="center", parse_math=False)
     canvas.draw()
     drawn = np.asarray(canvas.buffer_rgba())[:, :, 2::-1]
     return np.ascontiguousarray(drawn, dtype=np.uint8)
