@@ -8,6 +8,7 @@ from calibration.camera import looking_at
 from calibration.errors import InputError
 from calibration.markers import Look, Marker, find_standing, find_tags
 from calibration.markers.joint import Candidate, Choice, Prediction, doubts
+from calibration.markers.matching import silhouette
 from calibration.site import Site
 from calibration.site.presumed import expected_camera
 
@@ -255,6 +256,15 @@ def test_two_markers_alone_are_proposed_with_a_doubt():
     found = find_standing(picture, camera, markers[:2])
     assert len(found) == 2
     assert all("too few markers" in proposal.doubt for proposal in found)
+
+
+@pytest.mark.parametrize(("top_share", "wide_px"), [(0.2, 5.2), (1.0, 20.0)])
+def test_a_shape_tapers_to_its_share_of_the_foot(top_share, wide_px):
+    """37 px up a shape of 40 px that is 20 px wide at its foot."""
+    shape = silhouette(40.0, 20.0, top_share)
+    column, foot = shape.foot.astype(int)
+    half = (shape.kernel[0, 0] + shape.kernel[foot - 5, column]) / 2.0
+    assert np.sum(shape.kernel[foot - 37] > half) == pytest.approx(wide_px, abs=1.3)
 
 
 def test_poles_stand_on_their_feet():

@@ -367,6 +367,20 @@ def test_a_beat_is_looked_for_in_ten_repeats_or_more(count, judged):
     assert found.repeats.sum() == count
 
 
+@pytest.mark.parametrize(
+    ("gain", "verdict"), [(0.7, Cadence.TRUE), (0.45, Cadence.TRUE), (0.3, Cadence.DOUBTFUL)]
+)
+def test_repeats_at_no_beat_are_doubtful_where_motion_surely_goes_on_evenly(
+    monkeypatch, gain, verdict
+):
+    """Known to 0.05: a gain of 0.45 may be one half, and then nothing is said."""
+    monkeypatch.setattr(cadence, "motion_of", lambda *_: None)
+    monkeypatch.setattr(cadence, "fit_gaps", lambda *_: motion_module.Fit(gain, gain / 0.05, 0.0))
+    repeats = np.isin(np.arange(90), [4, 9, 11, 26, 29, 47, 52, 55, 71, 83])
+    base = cadence.TimeBase(np.arange(90) / 30.0, Cadence.TRUE, repeats, np.zeros(90, int), "")
+    assert cadence._judge_repeats(base, None).cadence is verdict
+
+
 @pytest.mark.parametrize(("gap", "verdict"), [(8.0, Cadence.DOUBTFUL), (12.0, Cadence.MENDED)])
 def test_a_beat_is_certain_where_the_next_best_is_far_less_likely(monkeypatch, gap, verdict):
     source = np.floor(1.25 * np.arange(300) + 0.3)

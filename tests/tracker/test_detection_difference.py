@@ -306,3 +306,12 @@ def test_frames_that_are_looked_at_together_have_the_candidates_of_each_alone(
             each.weakest for each in other.backdrops
         ]
         np.testing.assert_array_equal(one.backdrops[0].limit, other.backdrops[0].limit)
+
+
+def test_one_moving_thing_hardly_lifts_the_level_of_its_block():
+    watch = NoiseMap((16, 16), wanted=20.0)
+    for change in (1, 60):
+        watch.take(np.full((16, 16), change, np.uint8))
+        watch.learn(0)
+    # At most three times the level, and one, counts; the second frame of two has half the weight.
+    assert watch.levels[1] == pytest.approx((4.0 + (3.0 * 4.0 + 1.0)) / 2.0)

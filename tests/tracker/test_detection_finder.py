@@ -79,6 +79,20 @@ def test_candidates_belong_to_the_frame_lag_ago(lag):
     assert hits(settled, 2.0) == 1.0
 
 
+@pytest.mark.parametrize(("in_colour", "middle"), [(False, (150.5, 100.5)), (True, (151.5, 101.5))])
+def test_a_candidate_lies_in_the_middle_of_what_changed(in_colour, middle):
+    """Of 2 by 2 pixels; a pixel of the blue difference lies in the middle of four of luma."""
+    finder = CandidateFinder(replace(SETTINGS, diameter_px=1.5))
+    found = []
+    for index in range(12):
+        luma, blue = np.full(SHAPE, 110, np.uint8), np.full(HALF, 120, np.uint8)
+        if index == 6:
+            (blue[50:52, 75:77] if in_colour else luma[100:102, 150:152])[:] = 170
+        found += finder.push(index, index / 30.0, luma, blue)
+    (seen,) = [each for each in found if len(each.pixels)]
+    assert seen.frame == 6 and seen.pixels.tolist() == [list(middle)]
+
+
 def test_strongest_places_are_kept_when_there_are_too_many():
     settings = SearchSettings(4.0, 9.0, 1, (0, 0, 320, 240), 8)
     found = candidates_of(np.random.default_rng(5), 24, 60.0, 0.0, settings=settings)

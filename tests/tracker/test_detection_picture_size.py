@@ -53,6 +53,19 @@ def test_what_is_uncertain_says_so():
     assert np.std(noisy.log_ratio[noisy.found]) < 3.0 * np.median(noisy.u[noisy.found])
 
 
+def test_what_no_disc_explains_makes_the_width_uncertain():
+    cutouts, expected = drawn(7.0, 60.0, 1.5)
+    patched = cutouts.patches.copy()
+    side = patched.shape[1]
+    middle = slice(side // 2 - 4, side // 2 + 5)
+    patched[:, middle, middle] += np.where(np.indices((9, 9)).sum(axis=0) % 2, 25, -25).astype(
+        patched.dtype
+    )
+    plain = picture_sizes(cutouts, expected, 0.3)
+    torn = picture_sizes(replace(cutouts, patches=patched), expected, 0.3)
+    assert np.median(torn.u[torn.found]) > 2.0 * np.median(plain.u)
+
+
 def test_a_picture_without_a_ball_has_no_width():
     found = picture_sizes(*drawn(5.0, 0.0, 3.0), exposure=0.3)
     assert not found.found.any()

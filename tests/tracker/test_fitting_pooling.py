@@ -70,6 +70,17 @@ def test_what_the_shots_share_is_not_lessened_by_their_number(fits):
     assert two["drag_coefficient"].between_sd == 0.0
 
 
+def test_what_is_known_of_air_and_ball_bounds_the_pooled_drag(fits):
+    """Drag and density, mass and size show only as their product."""
+    known = [replace(each, reach_share_u=0.03) for each, _ in fits[0]]
+    shots = [shot for _, shot in fits[0]]
+    bare = pool([(replace(each, reach_share_u=0.0), shot) for each, shot in fits[0]])
+    found = pool(list(zip(known, shots, strict=True)))["drag_coefficient"]
+    exact = bare["drag_coefficient"]
+    assert found.value == exact.value
+    assert found.u**2 == pytest.approx(exact.u**2 + (0.03 * exact.value) ** 2)
+
+
 def test_balls_of_different_drag_are_distinguished(fits):
     """A shot whose fitted drag is moved by far more than its noise raises Q and the scatter."""
     known, fit = fits[0][0]

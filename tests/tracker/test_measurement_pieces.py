@@ -325,6 +325,7 @@ def test_what_is_known_of_a_camera_is_in_the_smaller_pictures_pixels():
 
 def test_throws_and_rejected_candidates_go_into_smaller_pictures_and_come_back():
     arc, hop = a_path(0, 10), a_path(12, 10)
+    arc = replace(arc, scatter_px=0.7, acceleration_u_pxps2=9.0)
     found = smaller().throw(Throw(arc, hop))
     np.testing.assert_allclose(found.arc.pixels, (arc.pixels + 0.5) / [3.0, 4.0] - 0.5)
     np.testing.assert_allclose(found.hop.pixels, (hop.pixels + 0.5) / [3.0, 4.0] - 0.5)
