@@ -1,16 +1,21 @@
 """The launcher on the page: its numbers as fields, sliders for what if, what shots teach."""
 
+import asyncio
 import re
+import threading
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
 from playwright.sync_api import Locator, Page, expect
 
+from calibration.errors import InputError
 from tests.app.conftest import Served, ready
 from tests.tracker.invented_outings import session as invented
 from tracker.app.launcher.names import in_words
+from tracker.app.launcher.what_if import WhatIf
 from tracker.report.field_words import meaning_of
 from tracker.workflow.launcher import Launcher
 
@@ -80,6 +85,31 @@ def test_a_slider_answers_and_is_set_back_by_a_key(visit: Visit, lane: Path) -> 
     expect(tab.locator(".at").first).to_have_text("100 %")
     expect(tab.get_by_text("As the file has it")).to_be_visible()
     assert (lane / "session.toml").read_bytes() == before
+
+
+def test_a_move_that_comes_while_another_one_fails_is_answered(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    sliders = WhatIf(Mock(), Mock(turned=lambda _: []), Mock())
+    moved, shown = threading.Event(), Mock()
+
+    def computed(_: object, along: str) -> tuple[str, None]:
+        moved.wait()
+        if along != "grip.gap_mm":
+            raise InputError("no ball gets through")
+        return along, None
+
+    async def both() -> None:
+        first = asyncio.create_task(sliders.ask())
+        await asyncio.sleep(0)
+        await sliders._chosen("grip.gap_mm")
+        moved.set()
+        await first
+
+    monkeypatch.setattr(sliders, "_computed", computed)
+    monkeypatch.setattr(sliders, "_show", shown)
+    asyncio.run(both())
+    shown.assert_called_once_with("grip.gap_mm", None)
 
 
 @pytest.mark.campaign

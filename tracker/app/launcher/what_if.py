@@ -114,7 +114,7 @@ class WhatIf:
             except InputError as error:
                 self._view.complain(error.sentences(), about=SLIDERS)
                 self._shown = mine
-                return
+                continue
             self._view.settle(SLIDERS)
             self._show(found, line)
             self._shown = mine
