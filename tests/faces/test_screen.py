@@ -1,6 +1,8 @@
 """What is printed of results names what is there."""
 
-from io import StringIO
+import json
+import sys
+from io import BytesIO, StringIO, TextIOWrapper
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -8,7 +10,7 @@ from typing import Any
 import pytest
 from rich.console import Console
 
-from tracker.cli.screen import show_causes
+from tracker.cli.screen import _as_json, show_causes
 
 
 @pytest.mark.parametrize("ending", ["explained.jpg", "shot-2-explained.jpg"])
@@ -26,3 +28,13 @@ def test_what_was_seen_names_the_picture_that_is_there(tmp_path: Path, ending: s
         "clips/a[1].mp4: Nothing falls here.",
         f"What was seen: {tmp_path / f'a[1]-{ending}'}",
     ]
+
+
+@pytest.mark.parametrize(("encoding", "plain"), [("utf-8", False), ("cp1252", True)])
+def test_data_keeps_its_letters_where_the_output_is_not_in_utf_8(
+    monkeypatch: pytest.MonkeyPatch, encoding: str, plain: bool
+) -> None:
+    """Windows gives a program whose output goes into a file the code page of its country."""
+    monkeypatch.setattr(sys, "stdout", TextIOWrapper(BytesIO(), encoding, errors="replace"))
+    made = _as_json({"setup": "räder 春"})
+    assert json.loads(made) == {"setup": "räder 春"} and made.isascii() is plain

@@ -53,21 +53,23 @@ def console(to_stderr: bool = False) -> "Console":
 def show_json(document: object) -> None:
     """Print a document as JSON where --json asks for it."""
     if mode().json:
-        import json
-
-        from tracker.report.documents import plain
-
-        print(json.dumps(plain(document), indent=2, ensure_ascii=False, allow_nan=False))
+        print(_as_json(document, indent=2))
 
 
 def show_json_line(document: object) -> None:
     """Print a document as one line of JSON where --json asks for it, at once."""
     if mode().json:
-        import json
+        print(_as_json(document), flush=True)
 
-        from tracker.report.documents import plain
 
-        print(json.dumps(plain(document), ensure_ascii=False, allow_nan=False), flush=True)
+def _as_json(document: object, indent: int | None = None) -> str:
+    """Return a document as JSON; its letters as codes where the output is not in UTF-8."""
+    import json
+
+    from tracker.report.documents import plain
+
+    codes = "utf" not in (sys.stdout.encoding or "utf").lower()
+    return json.dumps(plain(document), indent=indent, ensure_ascii=codes, allow_nan=False)
 
 
 def complain(sentences: Iterable[str]) -> None:
