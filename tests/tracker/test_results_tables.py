@@ -23,7 +23,8 @@ from tracker.records import (
     TrackPoint,
     sentence,
 )
-from tracker.results.details import read_causes, read_notes
+from tracker.results.details import read_causes, read_notes, read_points
+from tracker.results.rows import read_shots
 from tracker.results.tables import Origin, shots_csv, shots_json, tracks_csv
 
 SHOT = invented()[0].shot
@@ -56,6 +57,17 @@ def test_names_with_commas_quotes_and_letters_survive() -> None:
     shot = replace(SHOT, setup='wheels, "soft" Größe', clip="a, b\nc")
     (row,) = csv.DictReader(io.StringIO(shots_csv([shot])))
     assert (row["setup"], row["clip"]) == (shot.setup, shot.clip)
+
+
+def test_a_name_with_an_odd_end_of_line_comes_back(tmp_path: Path) -> None:
+    """Pasted text has such: they end a line for some readers, and no line of a table."""
+    named = replace(SHOT, setup="140 mm\u2028wheels\x85", clip="clips/a\x0b.mp4")
+    (tmp_path / "shots.csv").write_text(shots_csv([named]), encoding="utf-8")
+    (row,) = read_shots(tmp_path / "shots.csv")
+    assert (row.setup, row.clip) == (named.setup, named.clip)
+    point = replace(invented()[0].points[0], clip=named.clip)
+    (tmp_path / "tracks.csv").write_text(tracks_csv([point]), encoding="utf-8")
+    assert list(read_points(tmp_path / "tracks.csv")) == [(named.clip, point.shot)]
 
 
 def test_a_figure_that_is_not_finite_is_an_empty_cell_and_null() -> None:

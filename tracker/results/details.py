@@ -1,6 +1,7 @@
 """What the results of a session hold beyond their rows: causes, and the places of each ball."""
 
 import csv
+import io
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
@@ -52,7 +53,7 @@ def read_points(path: Path) -> Mapping[ShotKey, tuple[TrackPoint, ...]]:
         Where the file cannot be read.
     """
     try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
+        text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         return {}
     except (OSError, UnicodeDecodeError) as error:
@@ -60,7 +61,7 @@ def read_points(path: Path) -> Mapping[ShotKey, tuple[TrackPoint, ...]]:
             f"cannot be read ({error})", where=str(path), remedy="measure the session again"
         ) from None
     found: dict[ShotKey, list[TrackPoint]] = {}
-    reader = csv.DictReader(lines)
+    reader = csv.DictReader(io.StringIO(text))
     for row in read_lines(reader, path):
         try:
             point = _point(row)

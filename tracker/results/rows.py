@@ -1,6 +1,7 @@
 """The rows of an earlier measurement, read back with what made them."""
 
 import csv
+import io
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields
@@ -38,7 +39,7 @@ def read_shots(path: Path) -> list[Shot]:
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(f"cannot be read ({error})", where=str(path), remedy=AGAIN) from None
     separator = ";" if ";" in text.split("\n", 1)[0] else ","
-    lines = csv.DictReader(text.splitlines(), delimiter=separator)
+    lines = csv.DictReader(io.StringIO(text), delimiter=separator)
     missing = [name for name in SHOT_COLUMNS if name not in (lines.fieldnames or [])]
     if missing:
         what = f"lacks the columns {', '.join(missing)}"
