@@ -53,6 +53,15 @@ def test_every_field_arrives(session: Session) -> None:
     assert second.words == 'moved to "100 mm wheels"'
 
 
+def test_decisions_that_a_person_wrote_in_braces_are_gone_on_with(session: Session) -> None:
+    text = (
+        f'decision = [{{ clip = "{CLIP}", release_s = 1.5, verdict = "reject", reason = "net" }}]'
+    )
+    more = with_decision(text, Decision(CLIP, 3.0, Verdict.ACCEPT, reason="clear"), None)
+    assert [one.reason for one in parse_review(more, session).decisions] == ["net", "clear"]
+    assert parse_review(without_decision(text, 0), session) == Review()
+
+
 def test_no_file_means_no_decision(session: Session) -> None:
     assert read_review(session) == Review()
 

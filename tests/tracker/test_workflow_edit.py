@@ -1,6 +1,7 @@
 """Edits from a page: checked, recorded, undone and redone, never over somebody else's."""
 
 import shutil
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -101,6 +102,30 @@ def test_a_file_with_faults_can_be_mended_field_by_field(folder: Path) -> None:
     height(folder, 1.2)
     edit_session(folder, digest_of(folder), "mended", [FieldChange(("ball", "weight"), None)])
     assert read_session(folder, filmed=False).release.height_m == 1.2
+
+
+def test_lists_that_a_person_wrote_in_braces_are_changed_as_those_with_headings() -> None:
+    text = """\
+clip = [{ file = "a.mp4", setup = "a" }]  # mine
+setup = [{ name = "a" }]
+marker = [{ name = "a", ground_m = [0, 0, 0] }]
+
+[release]
+height_m = 0.8
+"""
+    taped = {"name": "b", "ground_m": [10.0, 0.0, 0.0]}
+    changes = [
+        FieldChange(("marker", 1), taped),
+        FieldChange(("clip", 0, "marker", 0), taped),
+        FieldChange(("setup", 0, "wheel", "diameter_mm"), 140.0),
+        FieldChange(("release", "height_m"), 0.9),
+    ]
+    assert tomllib.loads(revised(text, changes)) == {
+        "release": {"height_m": 0.9},
+        "marker": [{"name": "a", "ground_m": [0, 0, 0]}, taped],
+        "clip": [{"file": "a.mp4", "setup": "a", "marker": [taped]}],
+        "setup": [{"name": "a", "wheel": {"diameter_mm": 140.0}}],
+    }
 
 
 def test_a_file_that_another_editor_spoilt_is_a_sentence(folder: Path) -> None:

@@ -6,6 +6,7 @@ import tomlkit
 from tomlkit.items import AoT, Table
 
 from tracker.session.review import Decision
+from tracker.session.revising import unfold
 from tracker.session.stated import AddedShot
 
 HEAD = """\
@@ -47,6 +48,7 @@ def _with(text: str, name: str, values: Mapping[str, object], replacing: int | N
     document = tomlkit.parse(text or HEAD)
     if name not in document:
         document.append(name, tomlkit.aot())
+    unfold(document, name)
     tables = document[name]
     assert isinstance(tables, AoT)
     if replacing is None:
@@ -62,6 +64,7 @@ def _with(text: str, name: str, values: Mapping[str, object], replacing: int | N
 
 def _without(text: str, name: str, number: int) -> str:
     document = tomlkit.parse(text)
+    unfold(document, name)
     tables = document[name]
     assert isinstance(tables, AoT)
     del tables[number]

@@ -63,6 +63,8 @@ def _apply(holder: Any, steps: list[str | int], value: Value) -> None:
             holder[step] = tomlkit.aot() if isinstance(following, int) else tomlkit.table()
         elif isinstance(step, int) and step == len(holder):
             holder.append(tomlkit.table())
+        if isinstance(following, int):
+            unfold(holder, step)
         holder = holder[step]
     if value is None:
         _remove(holder, last)
@@ -72,6 +74,20 @@ def _apply(holder: Any, steps: list[str | int], value: Value) -> None:
         _replace(holder, last, value)
     else:
         holder[last] = _item(value)
+
+
+def unfold(holder: Any, name: str | int) -> None:
+    """Write a list of tables in braces as one of tables with headings, behind all else.
+
+    Nothing can be put into a list in braces, or into its tables, that has a table in it.
+    """
+    listed = holder[name]
+    if isinstance(listed, Array):
+        tables = tomlkit.aot()
+        for each in listed.unwrap():
+            tables.append(_item(each))
+        del holder[name]
+        holder.append(name, tables)
 
 
 def _replace(table: Any, name: str, value: Value) -> None:
