@@ -6,7 +6,7 @@ import shutil
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from unittest.mock import Mock
+from unittest.mock import AsyncMock, Mock, patch
 
 import numpy as np
 import pytest
@@ -18,6 +18,7 @@ from tests.faces.measured_close import measured_close
 from tracker.app.shots import desk as desks
 from tracker.app.shots.desk import Desk
 from tracker.app.shots.film import SIGN_PX
+from tracker.app.shots.panel import Panel
 from tracker.app.stale import STALE, not_kept
 from tracker.measurement import ClipResult
 from tracker.records import Reason, ReasonCode, RejectedCandidate, Shot
@@ -25,7 +26,7 @@ from tracker.report.signs import EVENTS, svg_path
 from tracker.results import read_shots
 from tracker.results.cache import FOLDER_VARIABLE
 from tracker.results.details import read_points
-from tracker.session import read_review, read_session
+from tracker.session import Verdict, read_review, read_session
 from tracker.video import inspect
 from tracker.workflow import clips as measuring
 from tracker.workflow.measure import MeasureOptions, measure_session
@@ -53,6 +54,25 @@ def test_a_clip_that_moved_in_the_session_has_its_new_number(
     monkeypatch.setattr(desks, "shots_now", lambda *_: shots(1))
     asyncio.run(desk.read())
     assert desk.film() == 1
+
+
+@pytest.mark.parametrize(("done", "left"), [(False, "into the net"), (True, "")])
+def test_a_reason_stays_until_its_decision_is_written(done: bool, left: str) -> None:
+    desk = Mock(candidate=None, judge=AsyncMock(return_value=done))
+    panel = Panel(desk, Mock(), Mock(), _reason="into the net ", _entry=Mock(props={}))
+    asyncio.run(panel.judge(Verdict.REJECT))
+    desk.judge.assert_awaited_once_with(Verdict.REJECT, "into the net")
+    assert panel._reason.strip() == left
+
+
+def test_a_reason_typed_for_a_shot_is_none_of_a_candidate() -> None:
+    desk = Desk(Mock(review=AsyncMock()), Mock(), candidate=Mock())
+    panel = Panel(desk, Mock(), Mock(), _reason="into the net")
+    with patch.object(desks, "take_candidate") as taken:
+        asyncio.run(panel.judge(Verdict.ACCEPT))
+        _, decide = desk.view.review.await_args.args
+        decide()
+    assert "into the net" not in taken.call_args.args
 
 
 @pytest.fixture

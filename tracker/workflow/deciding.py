@@ -117,7 +117,7 @@ def add_missed(folder: Path, added: AddedShot, kept: KeptSession | None = None) 
     return replace(made, about=(clip, added.begins_s))
 
 
-def take_candidate(kept: KeptSession, candidate: RejectedCandidate, reason: str) -> Reviewed:
+def take_candidate(kept: KeptSession, candidate: RejectedCandidate, reason: str = "") -> Reviewed:
     """Add a rejected candidate as a shot, by places of the ball along its path.
 
     Raises

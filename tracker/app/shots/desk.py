@@ -202,14 +202,14 @@ class Desk:
         what = f"decision about shot {row.shot} of {row.clip} taken back"
         return await self.view.review(what, lambda: take_back(self.folder, meant))
 
-    async def take(self, reason: str = "") -> bool:
+    async def take(self) -> bool:
         """Take the candidate that is looked at as a shot."""
         candidate, shots = self.candidate, self.shots
         if candidate is None or shots is None:
             return False
         self.chosen, self.candidate = (candidate.clip, candidate.release_s), None
         return await self.view.review(
-            "rejected candidate taken", lambda: take_candidate(shots.kept, candidate, reason)
+            "rejected candidate taken", lambda: take_candidate(shots.kept, candidate)
         )
 
     def release_s(self, row: Shot) -> float:

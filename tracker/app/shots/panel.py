@@ -146,7 +146,7 @@ class Panel:
     # What the buttons and keys do ---------------------------------------------------------------
 
     async def judge(self, verdict: Verdict) -> None:
-        """Reject or accept the chosen shot, or take the candidate, for the reason typed."""
+        """Reject or accept the chosen shot for the reason typed, or take the candidate."""
         if self.desk.candidate is not None:
             if verdict is Verdict.ACCEPT:
                 await self.take()
@@ -158,11 +158,13 @@ class Panel:
             self.desk.view.say(f"Say first why the shot is {word}, then press the key again.")
             ui.run_javascript('document.getElementById("reason")?.focus()')
             return
-        reason, self._reason = self._reason.strip(), ""
+        if not await self.desk.judge(verdict, self._reason.strip()):
+            # It stands there to be used again.
+            return
+        self._reason = ""
         if self._entry is not None:
             self._entry.props["value"] = ""
             self._entry.update()
-        await self.desk.judge(verdict, reason)
 
     async def take_back(self) -> None:
         """Take back the decision about the chosen shot."""
@@ -170,7 +172,7 @@ class Panel:
 
     async def take(self) -> None:
         """Take the candidate that is looked at."""
-        await self.desk.take(self._reason.strip())
+        await self.desk.take()
 
     async def use_taped(self) -> None:
         """Use the taped landing."""
