@@ -8,7 +8,7 @@ import pytest
 
 from calibration.errors import InputError
 from tracker.report.vantage_words import quick_figures, quick_view, summary
-from tracker.session import MarkerEntry, read_session, revised
+from tracker.session import MarkerEntry, parse_session, read_session, revised
 from tracker.vantage.judging import judge
 from tracker.workflow.plan_session import field_changes, is_planned, save_plan
 from tracker.workflow.planned import usual_session
@@ -166,7 +166,20 @@ def test_only_what_changed_is_written(tmp_path: Path) -> None:
     made = read_session(folder, filmed=False)
     same = field_changes(made, (0.0, -30.0, 1.5), made.markers)
     assert [change.place for change in same] == [("camera", "position_m")]
-    renamed = field_changes(made, (0.0, -30.0, 1.5), [replace(made.markers[0], name="b")])
-    assert [change.place for change in renamed[1:]] == [("marker", 0, "name")]
     text = revised((folder / "session.toml").read_text("utf-8"), field_changes(made, (1, 2, 3), ()))
     assert "[[marker]]\nname" not in text
+
+
+def test_a_marker_that_is_taken_away_leaves_the_others_as_they_are_stated(tmp_path: Path) -> None:
+    taped = [MarkerEntry(name, (at, 0.0, 0.0)) for name, at in (("a", 0.0), ("b", 10.0))]
+    folder = save_plan(tmp_path, "plan", None, (0.0, -30.0, 1.5), taped)
+    text = (folder / "session.toml").read_text("utf-8").replace('"b"', '"b"\nu_m = 0.3')
+    made = parse_session(text, folder, filmed=False)
+    left = [made.markers[1], MarkerEntry("c", (20.0, 1.0, 0.0))]
+    again = parse_session(
+        revised(text, field_changes(made, (0.0, -30.0, 1.5), left)), folder, filmed=False
+    )
+    assert [(one.name, one.ground_m[0], one.u_m) for one in again.markers] == [
+        ("b", 10.0, 0.3),
+        ("c", 20.0, MarkerEntry.u_m),
+    ]

@@ -52,18 +52,21 @@ def field_changes(
         # Markers need a height of release; the plan is judged with this one.
         height = USUAL_M if session is None else session.release.height_m
         found.insert(0, FieldChange(("release", "height_m"), height))
-    before = () if session is None else session.markers
-    for number, marker in enumerate(markers):
+    before = [] if session is None else list(session.markers)
+    names = {marker.name for marker in markers}
+    for number in reversed(range(len(before))):
+        # Its own table goes: the others keep what else is stated of them.
+        if before[number].name not in names:
+            found.append(FieldChange(("marker", number), None))
+            del before[number]
+    numbers = {marker.name: number for number, marker in enumerate(before)}
+    for marker in markers:
         place = [round(value, 2) for value in marker.ground_m]
+        number = numbers.setdefault(marker.name, len(numbers))
         if number >= len(before):
             found.append(FieldChange(("marker", number), {"name": marker.name, "ground_m": place}))
-            continue
-        if before[number].name != marker.name:
-            found.append(FieldChange(("marker", number, "name"), marker.name))
-        if before[number].ground_m != tuple(place):
+        elif before[number].ground_m != tuple(place):
             found.append(FieldChange(("marker", number, "ground_m"), place))
-    for number in reversed(range(len(markers), len(before))):
-        found.append(FieldChange(("marker", number), None))
     return found
 
 
