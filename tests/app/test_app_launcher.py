@@ -13,6 +13,7 @@ from playwright.sync_api import Locator, Page, expect
 
 from calibration.errors import InputError
 from tests.app.conftest import Served, ready
+from tests.app.loops import awaited
 from tests.tracker.invented_outings import session as invented
 from tracker.app.launcher.names import in_words
 from tracker.app.launcher.what_if import WhatIf
@@ -108,7 +109,7 @@ def test_a_move_that_comes_while_another_one_fails_is_answered(
 
     monkeypatch.setattr(sliders, "_computed", computed)
     monkeypatch.setattr(sliders, "_show", shown)
-    asyncio.run(both())
+    awaited(both())
     shown.assert_called_once_with("grip.gap_mm", None)
 
 

@@ -1,6 +1,5 @@
 """Shots: stepped through in a real browser, judged, moved, added; by mouse, keyboard and touch."""
 
-import asyncio
 import re
 import shutil
 from collections.abc import Callable
@@ -14,6 +13,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from tests.app.conftest import ROOT, Served, ready
+from tests.app.loops import awaited
 from tests.faces.measured_close import measured_close
 from tracker.app.shots import desk as desks
 from tracker.app.shots.desk import Desk
@@ -52,7 +52,7 @@ def test_a_clip_that_moved_in_the_session_has_its_new_number(
     assert desk.film() == 0
     desk.view.look.session = 1  # type: ignore[misc]
     monkeypatch.setattr(desks, "shots_now", lambda *_: shots(1))
-    asyncio.run(desk.read())
+    awaited(desk.read())
     assert desk.film() == 1
 
 
@@ -60,7 +60,7 @@ def test_a_clip_that_moved_in_the_session_has_its_new_number(
 def test_a_reason_stays_until_its_decision_is_written(done: bool, left: str) -> None:
     desk = Mock(candidate=None, judge=AsyncMock(return_value=done))
     panel = Panel(desk, Mock(), Mock(), _reason="into the net ", _entry=Mock(props={}))
-    asyncio.run(panel.judge(Verdict.REJECT))
+    awaited(panel.judge(Verdict.REJECT))
     desk.judge.assert_awaited_once_with(Verdict.REJECT, "into the net")
     assert panel._reason.strip() == left
 
@@ -69,7 +69,7 @@ def test_a_reason_typed_for_a_shot_is_none_of_a_candidate() -> None:
     desk = Desk(Mock(review=AsyncMock()), Mock(), candidate=Mock())
     panel = Panel(desk, Mock(), Mock(), _reason="into the net")
     with patch.object(desks, "take_candidate") as taken:
-        asyncio.run(panel.judge(Verdict.ACCEPT))
+        awaited(panel.judge(Verdict.ACCEPT))
         _, decide = desk.view.review.await_args.args
         decide()
     assert "into the net" not in taken.call_args.args
