@@ -8,7 +8,7 @@ import pytest
 from calibration.camera import looking_at
 from calibration.ground import Ground
 from calibration.markers import Marker, Plumb
-from calibration.site import Site, draw, ground_covariances, solve
+from calibration.site import Site, draw, flight_quantities, ground_covariances, solve
 from tests.calibration.fields import LAYOUTS, field
 
 LINE = np.array([[x, 0.0, 0.0] for x in (0.0, 10.0, 20.0, 30.0, 40.0)])
@@ -108,6 +108,38 @@ def test_pole_top_helps():
         for solved in (without, with_pole)
     )
     assert after < before
+
+
+def test_a_pixel_read_two_off_is_two_pixels_of_ground_off():
+    """Looking straight down from 10 m with a focal length of 1000 px, one is 0.01 m."""
+    down = looking_at((20.0, -1e-6, 10.0), (20.0, 0.0, 0.0), 1000.0, (1920, 1080))
+    below = np.array([[20.0, 0.0, 0.0]])
+    for pixel_u in (0.5, 2.0):
+        spread = ground_covariances(down.with_covariance(np.zeros((14, 14))), below, pixel_u)[0]
+        assert spread == pytest.approx((0.01 * pixel_u) ** 2 * np.eye(2), rel=1e-3, abs=1e-9)
+
+
+def test_what_a_camera_adds_to_a_flight_is_what_reading_it_by_another_changes():
+    camera = looking_at((20.0, -34.0, 1.6), (20.0, 0.0, 3.0), 1500.0, (1920, 1080))
+    moved = np.array([1e-5, -2e-5, 1e-5, 1e-3, -2e-3, 1e-3, *[0.0] * 8])
+    other = camera.perturbed(moved)
+    leg = 2.0**0.5
+    upright = np.array([[0.0, 0.0, 1.0], [leg, 0.0, 1.0 + leg], [20.0, 0.0, 11.0]])
+    lain = other.on_plane(camera.project(upright), upright[0], (0.0, 1.0, 0.0))
+    along, _, up = (lain[1] - lain[0]).tolist()
+    landing = other.on_ground(camera.project([[40.0, 0.0, 0.0]]))[0]
+    changes = {
+        "exit speed": 50.0 * (np.hypot(along, up) - 2.0),
+        "launch angle": np.degrees(np.arctan2(up, along)) - 45.0,
+        "azimuth": np.degrees(landing[1] / 40.0),
+        "apex": lain[2, 2] - 11.0,
+        "landing along": landing[0] - 40.0,
+        "landing across": landing[1],
+    }
+    told = camera.with_covariance(np.outer(moved, moved))
+    for each in flight_quantities(told, 40.0):
+        assert each.u == pytest.approx(abs(changes.pop(each.name)), rel=0.02)
+    assert not changes
 
 
 def test_rectangle_needs_nothing_else_and_finds_the_right_side():

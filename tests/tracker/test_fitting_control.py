@@ -46,6 +46,14 @@ def test_of_very_few_positions_each_is_needed() -> None:
         assert np.flatnonzero(alone).tolist() == ([count] if is_out else [])
 
 
+def test_of_eight_each_is_needed_and_of_nine_no_longer() -> None:
+    """Spread over 0.33 s none is far in time from the next, and the last is checked least."""
+    for count, is_out in ((8, False), (9, True)):
+        alone, used = control(np.array([*range(count - 1), 36]), 0.0)
+        assert used.all()
+        assert alone[-1] == is_out
+
+
 def test_of_few_only_one_far_in_time_is_left_out() -> None:
     """At 120 frames a second the last stands 0.33 s, and 0.28 s, after the others."""
     for last, is_out in ((45, True), (38, False)):
