@@ -39,7 +39,8 @@ practice, no source."""
 
 LEAST_PUSH, OFF_S = 1.5, 0.08
 """Least acceleration of a hand over that of gravity, by which a ball must leave the curve, and for
-how long, s. Common practice, no source: to throw at 3 m/s over 0.2 m takes 2.3."""
+how long, s: one position may be an outlier. Common practice, no source: to throw at 3 m/s over
+0.2 m takes 2.3."""
 
 REACH_M = 1.5
 """Longest way on which a hand gives a ball its speed, m. Common practice, no source."""
@@ -47,9 +48,6 @@ REACH_M = 1.5
 LEAST_SIGMA_SHARE, LEAST_SIGMA_PX = 0.025, 0.2
 """Least standard deviation of a position: as a share of the ball's diameter, for its patches and
 its shade, and px. From balls laid over real frames."""
-
-OFF_POSITIONS = 2
-"""Fewest positions in a row off the curve that end the flight: one may be an outlier."""
 
 TINY = 1e-9
 """Keeps a path that does not fall from dividing by nothing, px/s²."""
@@ -136,7 +134,7 @@ class _Reach:
             held_s = abs(float(self.times_s[at] - let_go_s))
             off_s = abs(float(self.times_s[at] - self.times_s[off[0]]))
             pushed = miss_px > 0.5 * push * held_s**2
-            if len(off) >= OFF_POSITIONS and off_s >= OFF_S and pushed:
+            if off_s >= OFF_S and pushed:
                 return good[-1] + 1
         return good[-1] + 1 if pushed else len(self.times_s)
 
