@@ -578,6 +578,18 @@ def test_a_release_higher_than_written_is_stated_with_both_heights():
     assert found.numbers == pytest.approx({"up": 1.8, "up_u": 0.01, "height_m": 0.8})
 
 
+def test_a_height_in_centimetres_is_told_from_a_ball_first_seen_down_the_line():
+    launch = np.zeros(11)
+    launch[:3] = 2.0, 0.0, 1.9
+    launch[3:6] = (10.0, 0.0, 5.0)
+    flight = SimpleNamespace(launch=launch, fitted=SimpleNamespace(covariance=1e-2 * np.eye(60)))
+    written = np.array([0.0, 0.0, 80.0])
+    known = replace(CONTEXT.circumstances, release_m=written)
+    found = diagnosis._where(flight, replace(CONTEXT, circumstances=known))
+    assert found.code is ReasonCode.RELEASE_HEIGHT
+    assert found.numbers == pytest.approx({"up": 0.9, "up_u": np.hypot(0.1, 0.05), "height_m": 80})
+
+
 @pytest.mark.parametrize(
     ("up_m", "climbs_mps", "code"),
     [

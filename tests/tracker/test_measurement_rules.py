@@ -1168,6 +1168,11 @@ def test_a_ball_was_seen_to_land_when_little_of_its_fall_is_left(left_s, above_m
         ((0.0, 0.0, 0.51), 0.01, ReasonCode.RELEASE_HEIGHT),
         ((0.0, 0.0, 0.49), 0.01, None),
         ((0.6, 0.0, 0.6), 0.01, ReasonCode.RELEASE_ELSEWHERE),
+        ((2.9, 0.0, -1.1), 0.01, ReasonCode.RELEASE_HEIGHT),
+        ((2.9, 0.6, -1.1), 0.01, ReasonCode.RELEASE_ELSEWHERE),
+        ((3.1, 0.0, -1.1), 0.01, ReasonCode.RELEASE_ELSEWHERE),
+        ((2.9, 0.0, -0.9), 0.01, ReasonCode.RELEASE_ELSEWHERE),
+        ((-0.6, 0.0, -1.1), 0.01, ReasonCode.RELEASE_ELSEWHERE),
     ],
 )
 def test_a_start_is_elsewhere_beyond_half_a_metre_and_three_uncertainties(off, u, code):

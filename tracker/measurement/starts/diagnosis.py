@@ -382,8 +382,13 @@ def _where(flight: Flight, context: ClipContext) -> Reason | None:
         return Reason(ReasonCode.ONLY_END_SEEN, numbers)
     off = np.abs(place - release)
     elsewhere = off > np.maximum(SAME_PLACE_U * u_m, SAME_PLACE_M)
-    if elsewhere[2] and not np.any(elsewhere[:2]):
-        height = {"up": numbers["up"], "up_u": numbers["up_u"], "height_m": float(release[2])}
+    # First seen late, a ball is some metres down the line; but it never falls on its way up.
+    below = velocity[2] > 0.0 and place[2] + ABOVE_M < release[2]
+    late = 0.0 <= place[0] - release[0] <= LATE_S * velocity[0]
+    if elsewhere[2] and (not np.any(elsewhere[:2]) or (below and late and not elsewhere[1])):
+        rise = velocity[2] / velocity[0] if elsewhere[0] else 0.0
+        up, up_u = place[2] - rise * (place[0] - release[0]), np.hypot(u_m[2], rise * u_m[0])
+        height = {"up": float(up), "up_u": float(up_u), "height_m": float(release[2])}
         return Reason(ReasonCode.RELEASE_HEIGHT, height)
     if np.any(elsewhere):
         return Reason(ReasonCode.RELEASE_ELSEWHERE, numbers)
