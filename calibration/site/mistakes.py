@@ -16,9 +16,11 @@ MOST_MARKERS_TO_SWAP = 10
 """Markers up to which every one is left out in turn and every pair swapped: 55 adjustments, a
 second of processor time."""
 
-METRES_PER_FOOT = 0.3048
+METRES_PER_FOOT, METRES_PER_YARD = 0.3048, 0.9144
 """Exact (International Yard and Pound Agreement, 1959)."""
 
+UNITS_M = {"feet": METRES_PER_FOOT, "yards": METRES_PER_YARD}
+"""Units in which a field may be taped by mistake, m: pitches are laid out in yards."""
 
 ANYWHERE_M = 50.0
 """Standard uncertainty of a camera's position that may be wrong, m: it stands somewhere on the
@@ -86,7 +88,7 @@ def likely_mistakes(site: Site, doubtful: tuple[Marker, ...]) -> Iterator[Mistak
             )
     yield from _mirrored(site)
     yield from _axes_swapped(site)
-    yield from _in_feet(site)
+    yield from _in_other_units(site)
     yield from _rescaled(site)
     if site.position_m is not None:
         yield Mistake(
@@ -160,28 +162,28 @@ def _axes_swapped(site: Site) -> Iterator[Mistake]:
     )
 
 
-def _in_feet(site: Site) -> Iterator[Mistake]:
-    """Yield that the markers, or the camera's position, are written in feet."""
+def _in_other_units(site: Site) -> Iterator[Mistake]:
+    """Yield that the markers, or the camera's position, are written in feet or in yards."""
     picked = site.picked
     if site.position_m is None:
         return
-    yield Mistake(
-        tuple(marker.name for marker in picked),
-        "the coordinates of the markers are in feet and the camera's position is in metres: "
-        f"multiply them by {METRES_PER_FOOT:g}",
-        replace(
-            site,
-            markers=tuple(replace(m, ground_m=METRES_PER_FOOT * m.ground_m) for m in picked),
-        ),
-        keeps_all=True,
-    )
-    yield Mistake(
-        ("camera position",),
-        "the camera's position is in feet and the coordinates of the markers are in metres: "
-        f"multiply it by {METRES_PER_FOOT:g}",
-        replace(site, position_m=METRES_PER_FOOT * site.position_m),
-        keeps_all=True,
-    )
+    for unit, metres in UNITS_M.items():
+        yield Mistake(
+            tuple(marker.name for marker in picked),
+            f"the coordinates of the markers are in {unit} and the camera's position is in metres: "
+            f"multiply them by {metres:g}",
+            replace(
+                site, markers=tuple(replace(m, ground_m=metres * m.ground_m) for m in picked)
+            ),
+            keeps_all=True,
+        )
+        yield Mistake(
+            ("camera position",),
+            f"the camera's position is in {unit} and the coordinates of the markers are in metres: "
+            f"multiply it by {metres:g}",
+            replace(site, position_m=metres * site.position_m),
+            keeps_all=True,
+        )
 
 
 def _rescaled(site: Site) -> Iterator[Mistake]:

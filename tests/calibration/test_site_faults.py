@@ -332,18 +332,20 @@ def test_a_pixel_outside_the_frame_that_would_fit_turned_is_asked_about():
 
 
 @pytest.mark.parametrize("what", ["markers", "position"])
-def test_feet_beside_metres_are_named(what):
-    site = _noisy(LAYOUTS[0], 5)
+@pytest.mark.parametrize(("unit", "metres"), [("feet", 0.3048), ("yards", 0.9144)])
+def test_another_unit_beside_metres_is_named(unit, metres, what):
+    site = _site(ASIDE, position_m=CAMERA.position, field_of_view_deg=65.2)
     if what == "markers":
-        feet = tuple(replace(m, ground_m=m.ground_m / 0.3048) for m in site.markers)
-        site = replace(site, markers=feet)
+        other = tuple(replace(m, ground_m=m.ground_m / metres) for m in site.markers)
+        site = replace(site, markers=other)
     else:
-        site = replace(site, position_m=site.position_m / 0.3048)
+        site = replace(site, position_m=site.position_m / metres)
     try:
         said = " ".join(solve(site).notes)
     except InputError as error:
         said = str(error)
-    assert "in feet" in said
+    assert f"in {unit}" in said
+    assert f"by {metres:g}" in said
 
 
 SLIPS = {
