@@ -74,12 +74,15 @@ class Findings:
         empty.
     competing : str
         The explanations in a sentence where there are several; else empty.
+    wide : bool
+        Whether a lens that bends straight lines explains everything, and nobody erred.
     """
 
     suspects: tuple[Suspect, ...] = ()
     notes: tuple[str, ...] = ()
     left_out: str = ""
     competing: str = ""
+    wide: bool = False
 
 
 def blunders(observations: Observations, fit: Adjustment, refit: Refit) -> Findings:
@@ -105,6 +108,8 @@ def blunders(observations: Observations, fit: Adjustment, refit: Refit) -> Findi
             "single marker explains it: look at every marker's pixel and coordinates"
         )
         return Findings(notes=(note,))
+    if found[0].widens:
+        return Findings(notes=(found[0].text,), wide=True)
     named = tuple(
         Suspect(name, _largest_w(observations, w, name), mistake.text)
         for mistake in (found[:1] if clear else found)
@@ -130,6 +135,8 @@ def explained(site: Site, refit: Refit) -> tuple[InputError | None, Findings]:
         error = Contradiction(_unclear(found), remedy=remedy, names=doubted)
         return error, Findings(competing=_unclear(found))
     best = found[0]
+    if best.widens:
+        return None, Findings(notes=(best.text,), wide=True)
     named = tuple(Suspect(name, float("nan"), best.text) for name in best.names)
     note = f"{best.text}; without that everything agrees"
     remedy = "correct it or leave it out" if best.leaves_out else "correct it"
@@ -184,7 +191,12 @@ def _explanations(
     near = [mistake for cost, mistake in good if cost < good[0][0] + CLEAR]
     # A mistake that explains all and keeps every observation beats one that drops some.
     whole = [mistake for mistake in near if mistake.keeps_all]
-    near = [mistake for mistake in near if mistake.evident] or whole or near
+    # A wide lens bends much else into shape, but never so well as what is truly wrong.
+    if whole and whole[0].widens:
+        return whole[:1], True
+    whole = [mistake for mistake in whole if not mistake.widens]
+    rest = [mistake for mistake in near if not mistake.widens]
+    near = [mistake for mistake in near if mistake.evident] or whole or rest
     return near[:4], len(near) == 1
 
 

@@ -34,13 +34,19 @@ DISTINCT_M = 0.3
 """A corrected place nearer than this to the written one is no explanation, m: ten times how well
 a marker is taped (common practice, no source)."""
 
+WIDE = (
+    "the lens bends straight lines more than a phone's, and how much is taken from the markers: "
+    "measure it with lobmeter lens"
+)
+
 
 @dataclass(frozen=True)
 class Mistake:
     """One likely mistake: what it concerns and the site without it.
 
     `keeps_all` says that all observations stay, `leaves_out` names a marker that does not. One
-    that is `evident` in the picture goes before those that explain the site as well.
+    that is `evident` in the picture goes before those that explain the site as well. `widens` says
+    that it is nobody's mistake, but a lens that bends straight lines.
     """
 
     names: tuple[str, ...]
@@ -49,6 +55,7 @@ class Mistake:
     keeps_all: bool = False
     leaves_out: str = ""
     evident: bool = False
+    widens: bool = False
 
 
 def likely_mistakes(site: Site, doubtful: tuple[Marker, ...]) -> Iterator[Mistake]:
@@ -86,6 +93,8 @@ def likely_mistakes(site: Site, doubtful: tuple[Marker, ...]) -> Iterator[Mistak
                 replace(site, markers=tuple(swapped.get(m.name, m) for m in picked)),
                 keeps_all=True,
             )
+    if site.lens is None and not site.wide:
+        yield Mistake(("lens",), WIDE, replace(site, wide=True), keeps_all=True, widens=True)
     yield from _mirrored(site)
     yield from _axes_swapped(site)
     yield from _in_other_units(site)
@@ -172,9 +181,7 @@ def _in_other_units(site: Site) -> Iterator[Mistake]:
             tuple(marker.name for marker in picked),
             f"the coordinates of the markers are in {unit} and the camera's position is in metres: "
             f"multiply them by {metres:g}",
-            replace(
-                site, markers=tuple(replace(m, ground_m=metres * m.ground_m) for m in picked)
-            ),
+            replace(site, markers=tuple(replace(m, ground_m=metres * m.ground_m) for m in picked)),
             keeps_all=True,
         )
         yield Mistake(

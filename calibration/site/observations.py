@@ -33,6 +33,10 @@ CENTRE_SD_SHARE = 0.006
 USUAL_DISTORTION_SD = (0.02, 0.01, 0.0007, 0.0007)
 """Of k1, k2, p1, p2: what is left after a phone has corrected its own picture."""
 
+WIDE_DISTORTION_SD = (0.15, 0.08, 0.002, 0.002)
+"""Of the same where nothing is corrected, as in action cameras, camcorders and compact cameras at
+their wide end: lines bend by some 5 to 10 % at the frame's edge. Common practice, no source."""
+
 FIXED_SD = 1e-6
 """Of k3, which is held at zero; added to a lens file's variances as well, to keep them regular."""
 
@@ -262,5 +266,6 @@ def _lens_knowledge(site: Site) -> tuple[Array, Array]:
     stated = site.field_of_view_deg is not None
     focal_sd = STATED_VIEW_LOG_FOCAL_SD if stated else USUAL_LOG_FOCAL_SD
     centre_sd = CENTRE_SD_SHARE * max(site.size_px)
-    sds = np.array([focal_sd, centre_sd, centre_sd, *USUAL_DISTORTION_SD, FIXED_SD])
+    bends = WIDE_DISTORTION_SD if site.wide else USUAL_DISTORTION_SD
+    sds = np.array([focal_sd, centre_sd, centre_sd, *bends, FIXED_SD])
     return values, np.diag(sds**2)

@@ -133,8 +133,8 @@ def solve(site: Site, look_for_mistakes: bool = True) -> Calibration:
     site : Site
     look_for_mistakes : bool
         Whether observations that do not agree are searched for the mistake that explains it: some
-        fifty further adjustments. Without, the calibration has no suspects and leaves no marker
-        out, for an answer while a marker is being moved.
+        fifty further adjustments. Without, there are no suspects and no marker is left out, for an
+        answer while a marker is being moved.
 
     Returns
     -------
@@ -163,16 +163,18 @@ def solve(site: Site, look_for_mistakes: bool = True) -> Calibration:
 
 
 def _without(site: Site, found: Findings) -> Calibration | None:
-    """Return the calibration without the one marker that contradicts the rest, else None."""
-    if not found.left_out:
+    """Return the calibration without what contradicts the rest: a straight lens, or a marker."""
+    if not (found.left_out or found.wide):
         return None
     rest = tuple(marker for marker in site.markers if marker.name != found.left_out)
     try:
-        solved = solve(replace(site, markers=rest))
+        solved = solve(replace(site, markers=rest, wide=site.wide or found.wide))
     except InputError:
         return None
     if solved.suspects:
         return None
+    if found.wide:
+        return replace(solved, notes=(*found.notes, *solved.notes))
     note = f"{found.suspects[0].text}; the camera is calibrated without it"
     return replace(
         solved, suspects=found.suspects, notes=(note, *solved.notes), left_out=found.left_out

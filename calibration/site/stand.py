@@ -53,6 +53,9 @@ class Site:
         How level the camera stood (no roll); None: not stated.
     plumbs : tuple of Plumb
         Upright things in the picture.
+    wide : bool
+        Whether the lens may bend straight lines as a wide one does whose picture nothing corrects;
+        it makes no difference when there is a lens.
     """
 
     size_px: tuple[int, int]
@@ -64,6 +67,7 @@ class Site:
     lens: Lens | None = None
     level_u_deg: float | None = None
     plumbs: tuple[Plumb, ...] = ()
+    wide: bool = False
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "size_px", (int(self.size_px[0]), int(self.size_px[1])))

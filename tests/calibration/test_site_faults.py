@@ -331,8 +331,10 @@ def test_a_pixel_outside_the_frame_that_would_fit_turned_is_asked_about():
     assert "swapped" not in str(caught.value)
 
 
-@pytest.mark.parametrize("what", ["markers", "position"])
-@pytest.mark.parametrize(("unit", "metres"), [("feet", 0.3048), ("yards", 0.9144)])
+@pytest.mark.parametrize(
+    ("unit", "metres", "what"),
+    [("feet", 0.3048, "position"), ("yards", 0.9144, "position"), ("yards", 0.9144, "markers")],
+)
 def test_another_unit_beside_metres_is_named(unit, metres, what):
     site = _site(ASIDE, position_m=CAMERA.position, field_of_view_deg=65.2)
     if what == "markers":
@@ -346,6 +348,44 @@ def test_another_unit_beside_metres_is_named(unit, metres, what):
         said = str(error)
     assert f"in {unit}" in said
     assert f"by {metres:g}" in said
+
+
+def _through_a_wide_lens(k1, **known):
+    """Return the site as a lens sees it that bends straight lines."""
+    bent = replace(CAMERA, distortion=np.array([k1, 0.0, 0.0, 0.0, 0.0]))
+    site = _site(ASIDE, bent, position_m=CAMERA.position, level_u_deg=1.0, **known)
+    rng = np.random.default_rng(4)
+    picked = tuple(replace(m, pixel=m.pixel + rng.normal(size=2)) for m in site.markers)
+    return bent, replace(site, markers=picked)
+
+
+def test_a_lens_that_bends_lines_is_no_mistake_of_a_marker():
+    bent, site = _through_a_wide_lens(-0.2)
+    solved = solve(site)
+    assert not (solved.suspects or solved.left_out or solved.competing)
+    assert "the lens bends straight lines" in solved.notes[0]
+    flight = np.array([[x, 0.0, z] for x in (4.0, 20.0, 36.0) for z in (0.5, 6.0)])
+    off = np.abs(solved.camera.project(flight) - bent.project(flight))
+    assert off.max() < 4.0
+    assert solved.p_value > 0.01
+
+
+def test_a_wrong_label_is_not_explained_by_a_wide_lens():
+    _, site = _through_a_wide_lens(0.0)
+    moved = site.markers[2].ground_m + np.array([1.0, 0.0, 0.0])
+    solved = solve(_changed(site, 2, ground_m=moved))
+    assert solved.left_out == site.markers[2].name
+    assert not any("bends straight lines" in note for note in solved.notes)
+
+
+def test_a_lens_that_was_measured_is_not_taken_for_a_wide_one():
+    lens = Lens(1500.0, (959.5, 539.5), np.zeros(5), np.eye(8) * 1e-8, (1920, 1080))
+    _, site = _through_a_wide_lens(-0.2, lens=lens)
+    try:
+        said = " ".join(solve(site).notes)
+    except InputError as error:
+        said = str(error)
+    assert "bends straight lines" not in said
 
 
 SLIPS = {
