@@ -10,6 +10,7 @@ from calibration.ground import LEVEL, Ground
 from tracker.flight.air import Weather, air_from
 from tracker.flight.ball import ball_from, ball_named
 from tracker.launcher.carry import Release, carries_of, carry_of
+from tracker.launcher.discrepancy import Features
 from tracker.launcher.identified import findings, sentences
 from tracker.launcher.learning import Learning, Lesson, learn, own_spread, shared_keys
 from tracker.launcher.machine import Machine
@@ -55,6 +56,15 @@ def lessons(names, seed: int | None = None, u: float = 0.15) -> list[Lesson]:
         miss = 0.0 if seed is None else float(draw.normal(0.0, u))
         found.append(Lesson(name, SETUPS[name], true + miss, u))
     return found
+
+
+def test_machines_that_stand_apart_share_less_of_what_the_model_leaves_out():
+    """Half of the variance in any case, and 0.45 of it by a Gaussian of unit width."""
+    places = np.array([[0.0, 0.0, 0.0, 0.0], [1.0, 0.0, 0.0, 0.0], [1.0, 0.0, -9.0, 0.0]])
+    found = Features(places, np.array([0.0, 0.01, 0.03])).covariance(0.02)
+    assert np.diag(found) == pytest.approx([4e-4, 5e-4, 13e-4])
+    assert found[0, 1] == found[1, 0] == pytest.approx(4e-4 * (0.5 + 0.45 * 0.606531))
+    assert found[0, 2] == pytest.approx(2e-4)
 
 
 @pytest.fixture(scope="module")

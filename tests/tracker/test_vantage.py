@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from calibration.errors import InputError
 from tests.tracker.drawn_balls import moving_balls
 from tests.tracker.vantage_case import Case
-from tracker.detection import fit_positions
+from tracker.detection import fit_positions, position_bound
 from tracker.flight.figures import FIGURES
 from tracker.vantage import ExpectedShots, Finding, Forecast, Grade, Stand, assess, stand_of
 from tracker.vantage.changes import _knowledge, _more_markers, changes
@@ -19,6 +19,7 @@ from tracker.vantage.forecast import forecast
 from tracker.vantage.judging import LEAN_SHARE, Judgement, judge
 from tracker.vantage.search import Limits, best_stand, distance_to, line_of_fire
 from tracker.vantage.verdict import verdict_of
+from tracker.vantage.view import placed
 
 USUAL = Case()
 PICKED = ((0.0, 0.0, 0.0), (10.0, 0.0, 0.0), (20.0, 0.0, 0.0), (30.0, 0.0, 0.0))
@@ -62,6 +63,16 @@ def test_what_is_said_of_the_picture_is_what_the_camera_sees() -> None:
     assert found.values["apex_m"] == pytest.approx(
         camera.on_plane(apex.pixel[None, :], (0, 0, 0), (0, 1, 0))[0, 2], abs=0.02
     )
+
+
+def test_a_ball_is_placed_as_one_that_is_blurred_along_its_way_while_the_shutter_is_open() -> None:
+    stand, _ = usual()
+    slow, view = replace(stand, shutter_s=1.0 / 60.0), judged().view
+    wide, step = view.diameters_px[view.inside], view.motion_px[view.inside] / 60.0
+    bound = position_bound(wide, step, stand.contrast, stand.noise)
+    assert placed(slow, view).covariances == pytest.approx(bound.covariances)
+    sharp = placed(replace(stand, shutter_s=1e-6), view)
+    assert np.all(np.linalg.det(sharp.covariances) < np.linalg.det(bound.covariances))
 
 
 def test_margins_are_equal_where_the_camera_aims_by_itself() -> None:
