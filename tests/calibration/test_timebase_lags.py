@@ -105,12 +105,12 @@ def test_times_that_are_uneven_or_whole_steps_are_left_alone():
     assert thinned(60.0, 30.0).cadence is Cadence.TRUE
 
 
-def coded(share, smaller=1.0, odd=1, count=120, seed=2):
-    """Changes of frames of which every second, all but a part, changes by a share of the others."""
-    rng = np.random.default_rng(seed)
+def coded(share, smaller=1.0, odd=1, count=120, rest=1.0):
+    """Changes of frames; every second changes by a share of the others, a part by `rest`."""
+    rng = np.random.default_rng(2)
     whole = 0.4 * np.exp(0.1 * rng.normal(size=count))
     second = np.arange(odd, count, 2)
-    whole[second[rng.random(len(second)) < smaller]] *= share
+    whole[second] *= np.where(rng.random(len(second)) < smaller, share, rest)
     whole[0] = np.nan
     nothing = np.zeros((0, 1), np.float32)
     return Changes(whole, 20.0 * whole, nothing, nothing, np.zeros(0, int), np.zeros(count, bool))
@@ -137,3 +137,10 @@ def test_frames_that_change_much_alike_are_all_kept(changes):
         base.left_out, "",
     )  # fmt: skip
     assert without_doubles(jittery, coded(0.45)) is jittery
+
+
+@pytest.mark.parametrize(("smaller", "repeated"), [(0.65, False), (0.95, True)])
+def test_where_many_second_frames_change_more_they_are_no_repeats(smaller, repeated):
+    """The usual one of them changes little either way: a subject that jerks is no converter."""
+    found = without_doubles(even(120, 60.0), coded(0.45, smaller, rest=1.6))
+    assert (found.cadence is Cadence.MENDED) == repeated
