@@ -25,6 +25,10 @@ Array = NDArray[np.float64]
 USUAL_AWAY_M, AWAY_LOG_SD = 28.0, 0.65
 """Distance from the upright plane of the firing line, m: 95 % from 8 to 100 m."""
 
+UNTAPED_AWAY_M, UNTAPED_AWAY_LOG_SD = 8.0, 1.0
+"""The same where nobody taped anything, so that a ball may have been thrown before a phone: 95 %
+from 1.1 to 57 m. Common practice, no source."""
+
 USUAL_HEIGHT_M, HEIGHT_SD_M = 1.7, 0.9
 """Height above the ground, m."""
 
@@ -61,8 +65,8 @@ pitch and roll (rad): the constants above in one order."""
 LENS_AT = slice(6, CAMERA_SIZE)
 """Where the lens stands among a camera's parameters."""
 
-HEADING_AT = 3
-"""Where the heading stands among them."""
+AWAY_AT, HEADING_AT = 0, 3
+"""Where the distance and the heading stand among what is usual."""
 
 SIGHT_U_PX = 20.0
 """Uncertainty of a release seen at first glance, px; the fit of the flight refines it. Common
@@ -107,6 +111,8 @@ class Presumption:
         As in `Sighted`.
     away_m : float
         Distance from the firing line's plane at which a camera is expected, within a factor.
+    away_log_sd : float
+        Standard uncertainty of its logarithm.
 
     Raises
     ------
@@ -114,7 +120,13 @@ class Presumption:
         For values that cannot be.
     """
 
-    def __init__(self, site: Site, side: int, away_m: float = USUAL_AWAY_M) -> None:
+    def __init__(
+        self,
+        site: Site,
+        side: int,
+        away_m: float = USUAL_AWAY_M,
+        away_log_sd: float = AWAY_LOG_SD,
+    ) -> None:
         faults = value_faults(site)
         if faults:
             raise InputErrors(faults)
@@ -122,12 +134,13 @@ class Presumption:
         self._side, self._away_m = side, away_m
         self._observations = Observations(site)
         self._usual_sd = USUAL_SD.copy()
+        self._usual_sd[AWAY_AT] = away_log_sd
         if not site.markers and site.position_m is None:
             self._usual_sd[HEADING_AT] = UNTAPED_HEADING_SD_RAD
 
     def of(self, site: Site) -> "Presumption":
         """Return the same presumptions about another site."""
-        return Presumption(site, self._side, self._away_m)
+        return Presumption(site, self._side, self._away_m, float(self._usual_sd[AWAY_AT]))
 
     def around(self, camera: Camera) -> tuple[Array, Array]:
         """Return what is known of the camera, as a normal law near a given one.

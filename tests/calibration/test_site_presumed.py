@@ -56,6 +56,15 @@ def test_nothing_taped_leaves_the_distance_as_wide_as_it_is_presumed():
     assert np.sqrt(covariance[4, 4]) == pytest.approx(AWAY_LOG_SD * away, rel=0.02)
 
 
+def test_a_distance_may_be_presumed_to_another_width():
+    presumption = Presumption(Site(SIZE_PX, ()), -1, 8.0, 1.0)
+    for each in (presumption, presumption.of(Site(SIZE_PX, (), level_u_deg=1.0))):
+        camera = each.start(sighted(away_m=8.0))
+        away = abs(camera.position[1])
+        assert np.sqrt(each.around(camera)[1][4, 4]) == pytest.approx(away, rel=0.02)
+        assert each._usual(camera)[0][0] == pytest.approx(np.log(8.0 / away))
+
+
 def test_what_is_stated_narrows_what_is_presumed():
     loose = Site(SIZE_PX, ())
     camera = Presumption(loose, -1).start(sighted())

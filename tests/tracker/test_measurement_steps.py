@@ -375,13 +375,17 @@ def test_a_throw_goes_the_way_that_the_taped_side_of_the_camera_says(
 
 def test_what_is_presumed_of_a_camera_is_its_side_and_the_distance_that_size_gives(monkeypatch):
     monkeypatch.setattr(untaped_start, "Presumption", lambda *given: given)
-    for along_pxps, near_m, expected in (
-        (0.0, None, ("site", -1, untaped_start.USUAL_AWAY_M)),
-        (-1.0, None, ("site", 1, untaped_start.USUAL_AWAY_M)),
-        (9.0, 2.5, ("site", -1, 2.5)),
+    site = SimpleNamespace(picked=())
+    for along_pxps, near_m, taped, expected in (
+        (0.0, None, True, (site, -1, untaped_start.USUAL_AWAY_M)),
+        (-1.0, None, True, (site, 1, untaped_start.USUAL_AWAY_M)),
+        # Where nothing was taped a ball may have been thrown before a phone: 1.1 to 57 m, 95 %.
+        (-1.0, None, False, (site, 1, 8.0, 1.0)),
+        (9.0, 2.5, True, (site, -1, 2.5)),
+        (9.0, 2.5, False, (site, -1, 2.5)),
     ):
         arc = SimpleNamespace(velocity_pxps=np.array([along_pxps, 5.0]))
-        assert UntapedStart("site", True, near_m).presumption(arc) == expected
+        assert UntapedStart(site, taped, near_m).presumption(arc) == expected
 
 
 @pytest.mark.parametrize(("share", "believed"), [(0.99, True), (1.01, False)])

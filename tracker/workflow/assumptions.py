@@ -15,8 +15,10 @@ def assumed_words(session: Session, site: Site) -> tuple[str, ...]:
     if site.lens is None and site.field_of_view_deg is None:
         taken.append("the field of view is taken to be about 65°, as of a phone's main camera")
     if site.position_m is None:
+        untaped = not site.picked and not session.release.height_known
+        away = "1 to 60 m" if untaped else "8 to 100 m"
         taken.append(
-            "the camera is taken to stand 8 to 100 m to the side, at a person's height, and to "
+            f"the camera is taken to stand {away} to the side, at a person's height, and to "
             "look roughly across the firing line"
         )
     if not session.release.height_known:

@@ -6,7 +6,12 @@ import numpy as np
 
 from calibration.camera import Camera
 from calibration.site import Site
-from calibration.site.presumed import USUAL_AWAY_M, Presumption
+from calibration.site.presumed import (
+    UNTAPED_AWAY_LOG_SD,
+    UNTAPED_AWAY_M,
+    USUAL_AWAY_M,
+    Presumption,
+)
 from tracker.fitting import Circumstances
 from tracker.fitting.untaped import UntapedCircumstances
 from tracker.following.arcs import Arc
@@ -65,6 +70,9 @@ class UntapedStart:
 
     def presumption(self, arc: Arc) -> Presumption:
         """Return what is presumed of the camera on the side from which a path is seen."""
+        if self.near_m is None and self.bare:
+            side = side_of(arc)
+            return Presumption(self.site, side, UNTAPED_AWAY_M, UNTAPED_AWAY_LOG_SD)
         return Presumption(self.site, side_of(arc), self.near_m or USUAL_AWAY_M)
 
     def loosened(
