@@ -87,6 +87,7 @@ def test_a_ball_is_looked_for_from_its_first_position_back_and_from_its_last_on(
     assert asked.until == [(everywhere, 1.0, False), (everywhere, 2.0, True)]
     assert kept == [False, False, True, True, True, True, False, False]
     assert (after.first_s, after.last_s, after.lost, after.exposure) == (1.0, 2.0, False, 0.4)
+    assert after.unlike == ()
     kept, after, _ = seen(monkeypatch, found={False: 0.95, True: 2.5})
     assert kept == [False, *[True] * 6, False] and (after.first_s, after.last_s) == (0.95, 2.5)
 
@@ -108,7 +109,8 @@ def test_a_throw_by_hand_counts_from_the_position_with_which_it_leaves_it(
     assert asked.until == [(agreed, first_s, False), (agreed, 2.0, True)]
     # A near ball's patches count by its diameter.
     assert asked.let_go == (2.0, 30.0 if is_near else 0.0)
-    _, _, asked = seen(monkeypatch, is_near=is_near, let_go_s=let_go_s)
+    _, after, asked = seen(monkeypatch, is_near=is_near, let_go_s=let_go_s)
+    assert after.unlike == (tuple(np.flatnonzero(TIMES == 1.25)) if is_near else ())
     assert asked.until[0] == (alike.tolist(), 1.0, False)
 
 

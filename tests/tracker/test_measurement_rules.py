@@ -53,7 +53,7 @@ from tracker.measurement.starts.gravity_scale import expected_focal_px
 from tracker.measurement.starts.no_throw import _falls_slowly
 from tracker.measurement.starts.scale_reasons import begins_faint, end_reasons, gain, scale_reasons
 from tracker.measurement.starts.throw_rules import hardly_seen, no_throw, rolls
-from tracker.measurement.starts.untaped_start import UntapedStart
+from tracker.measurement.starts.untaped_start import Hidden, UntapedStart
 from tracker.measurement.throws import Throw, bounce_between, end_of
 from tracker.measurement.verdict import not_a_ball, parts_of_animal
 from tracker.measurement.visibility import Crossing, others_around, purity_ratio
@@ -419,11 +419,9 @@ def test_an_untaped_flight_was_released_a_moment_before_it_was_seen():
     assert clear.release_m.tolist() == [*KNOWN.release_m[:2], 1.15]
     u = KNOWN.release_u_m
     assert clear.release_each_u_m.tolist() == [u, u, 0.5]
-    led = start.loosened(KNOWN, KNOWN.camera, 2.0, 0.02, led_s=0.06)
-    assert led.began_s == pytest.approx(2.0 - 0.7 * 0.02 + 0.03)
-    assert led.began_u_s == pytest.approx(np.sqrt(0.03**2 + 0.008**2 + 0.03**2))
-    taped = replace(start, height_known=True).loosened(KNOWN, KNOWN.camera, 2.0, 0.02, led_s=0.06)
-    assert (taped.began_s, taped.began_u_s) == (clear.began_s, clear.began_u_s)
+    hidden = start.loosened(KNOWN, KNOWN.camera, 2.0, 0.02, hidden=Hidden(0.05, 0.04))
+    assert hidden.began_s == pytest.approx(2.0 - 0.7 * 0.02 - 0.05)
+    assert hidden.began_u_s == pytest.approx(np.sqrt(0.03**2 + 0.008**2 + 0.04**2))
     measured = replace(start, height_known=True).loosened(KNOWN, KNOWN.camera, 2.0, 0.02)
     assert measured.release_m.tolist() == KNOWN.release_m.tolist()
     assert measured.release_each_u_m.tolist() == [u, u, u]

@@ -245,9 +245,12 @@ def test_of_a_flight_that_landed_only_positions_before_its_bounce_count(
         asked.append((near, before))
         return Positions(2.0 + 0.1 * np.arange(9)), ends
 
-    def again(start, flight, context, observed):
+    def again(start, flight, context, observed, hidden):
         refitted.append(observed)
+        assert hidden == ("hidden" if start.bare else (0.0, 0.0))
         return "refitted"
+
+    monkeypatch.setattr(gravity_scale, "hidden_before", lambda *given: "hidden")
 
     monkeypatch.setattr(gravity_scale, "seen_along", along)
     monkeypatch.setattr(gravity_scale, "landing_of", lambda flight, ends, frame_s: landed_s)
@@ -263,7 +266,7 @@ def test_of_a_flight_that_landed_only_positions_before_its_bounce_count(
     assert found == "refitted" and after is ends and asked == [(True, before), ("refitted", True)]
     assert len(observed.track.frames) == count and observed.landed_s == landed_s
     assert refitted == [observed] and observed.sizes == "sizes"
-    start.near_m = None
+    start.near_m, start.bare = None, False
     gravity_scale._measured(start, flight, context, [None] * 20, before)
     assert asked[2] == (False, before)
 
@@ -273,7 +276,7 @@ def test_too_few_positions_before_a_bounce_are_no_flight(monkeypatch):
         gravity_scale, "seen_along", lambda *_: (Positions(np.arange(5.0)), Ends(0, 4, False, None))
     )
     monkeypatch.setattr(gravity_scale, "landing_of", lambda *_: None)
-    start, context = SimpleNamespace(near_m=None), SimpleNamespace(frame_s=0.2)
+    start, context = SimpleNamespace(near_m=None, bare=False), SimpleNamespace(frame_s=0.2)
     with pytest.raises(Rejection) as raised:
         gravity_scale._measured(start, None, context, [None] * 20, None)
     assert raised.value.reasons[0].numbers == {"count": 5, "crossed": 20}
@@ -284,8 +287,8 @@ def test_a_flight_is_fitted_again_from_what_it_was_and_when_it_was_first_seen(mo
     asked = {}
 
     class Start:
-        def loosened(self, known, camera, first_s, frame_s, faint, led_s):
-            asked["loosened"] = (known, camera, first_s, frame_s, faint, led_s)
+        def loosened(self, known, camera, first_s, frame_s, faint, hidden):
+            asked["loosened"] = (known, camera, first_s, frame_s, faint, hidden)
             return "priors"
 
         def presumption(self, arc):
@@ -307,17 +310,16 @@ def test_a_flight_is_fitted_again_from_what_it_was_and_when_it_was_first_seen(mo
     )
     monkeypatch.setattr(gravity_scale, "begins_faint", lambda track: "faint")
     observed = SimpleNamespace(track=SimpleNamespace(times_s=np.array([1.5, 1.6])))
-    again = gravity_scale._refitted(Start(), flight, CONTEXT, observed)
+    again = gravity_scale._refitted(Start(), flight, CONTEXT, observed, "hidden")
     assert (again.known, again.fitted, again.throw) == ("new", "fit", flight.throw)
     loosely = asked["loosened"]
-    led_s = gravity_scale.led_s(flight, CONTEXT.frame_s)
-    assert loosely[0] is KNOWN and loosely[2:] == (1.5, CONTEXT.frame_s, "faint", led_s)
+    assert loosely[0] is KNOWN and loosely[2:] == (1.5, CONTEXT.frame_s, "faint", "hidden")
     assert asked["fit"][:3] == ("priors", "rows", observed) and asked["arc"] == "arc"
     assert asked["fit"][3] == flight.release_s and asked["fit"][5] == "loose rows"
     np.testing.assert_array_equal(asked["fit"][4], flight.launch)
     asked["fault"] = fault
     with pytest.raises(Rejection) as raised:
-        gravity_scale._refitted(Start(), flight, CONTEXT, observed)
+        gravity_scale._refitted(Start(), flight, CONTEXT, observed, "hidden")
     assert [each.code for each in raised.value.reasons] == [ReasonCode.NO_FIT]
 
 

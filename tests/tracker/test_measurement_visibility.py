@@ -13,6 +13,7 @@ from tracker.measurement.visibility import (
     STOPS,
     Crossing,
     Visibility,
+    chances,
     purity_ratio,
     until_stopped,
     visibility_of,
@@ -81,6 +82,15 @@ def test_a_ball_that_is_seen_all_the_way_is_believed() -> None:
     assert clear.evidence > 2.0 * FRAMES
     assert (clear.seen, clear.crossed) == (FRAMES, FRAMES)
     assert clear.expected == pytest.approx(0.97 * FRAMES)
+
+
+def test_a_ball_is_likely_found_but_before_a_background_of_its_own_brightness() -> None:
+    used = FIRST_HALF
+    plain, hidden = (chances(SEEN, used, half_hidden(backdrop(light))) for light in (GRASS, BALL))
+    assert plain is not None and hidden is not None
+    assert plain == pytest.approx(0.97) and hidden[used] == pytest.approx(0.97)
+    assert np.all(hidden[~used] < 0.5)
+    assert chances(replace(SEEN, pictures=None), used, PLAIN) is None
 
 
 def test_what_is_missed_in_plain_view_counts_against_it_frame_by_frame() -> None:

@@ -158,6 +158,44 @@ def visibility_of(
     Visibility or None
         None where nothing was measured, or nothing is known of the frames.
     """
+    seen = _seen(track, used, crossing)
+    if seen is None:
+        return None
+    frames, rows, chance = crossing.frames, seen.rows, seen.chance
+    missed = np.ones(len(frames), bool)
+    missed[rows] = False
+    hits = int(len(frames) - np.sum(missed))
+    detected = _detected(chance, missed, faint) - float(betaln(hits + 1, len(frames) - hits + 1))
+    ratios = np.array([each.contrast_ratio for each in seen.shown])
+    contrast = ratios[seen.clearest, np.arange(len(rows))]
+    evidence = detected + float(np.sum(contrast) + np.sum(purity_ratio(seen.purity, purities)))
+    row, absence = _absence(chance, missed)
+    return Visibility(
+        evidence, hits, len(frames), float(np.sum(chance)), frames[row].frame, absence
+    )
+
+
+def chances(track: Track, used: NDArray[np.bool_], crossing: Crossing) -> Array | None:
+    """Return the probability that a ball is detected in each frame that it crosses, shape (M,).
+
+    None where nothing was measured, or nothing is known of the frames (all as of `visibility_of`).
+    """
+    seen = _seen(track, used, crossing)
+    return None if seen is None else seen.chance
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """What is seen of a ball: rows (N,) of a crossing's frames, and every frame's chance (M,)."""
+
+    rows: NDArray[np.int64]
+    shown: list["_Component"]
+    clearest: NDArray[np.int64]
+    purity: Array
+    chance: Array
+
+
+def _seen(track: Track, used: NDArray[np.bool_], crossing: Crossing) -> _Seen | None:
     frames = crossing.frames
     row_of = {each.frame: row for row, each in enumerate(frames)}
     chosen = used & np.array([frame in row_of for frame in track.frames.tolist()], bool)
@@ -182,16 +220,7 @@ def visibility_of(
     # The probability that no stronger candidate takes the ball's place.
     alone = np.exp(-others_around(crossing) * (RULED_PX / AROUND_PX) ** 2)
     chance = np.clip((1.0 - unseen) * alone, *CHANCES)
-    missed = np.ones(len(frames), bool)
-    missed[rows] = False
-    hits = int(len(frames) - np.sum(missed))
-    detected = _detected(chance, missed, faint) - float(betaln(hits + 1, len(frames) - hits + 1))
-    contrast = np.array([each.contrast_ratio for each in shown])[clearest, np.arange(len(rows))]
-    evidence = detected + float(np.sum(contrast) + np.sum(purity_ratio(pictures.purity, purities)))
-    row, absence = _absence(chance, missed)
-    return Visibility(
-        evidence, hits, len(frames), float(np.sum(chance)), frames[row].frame, absence
-    )
+    return _Seen(rows, shown, clearest, pictures.purity, chance)
 
 
 def _detected(chance: Array, missed: NDArray[np.bool_], faint: bool) -> float:

@@ -62,12 +62,15 @@ class Ends:
         Whether it was lost inside the frame.
     exposure : float or None
         Of its pictures, as a share of the frame interval.
+    unlike : tuple of int
+        Frames in which something is on its way that shows another contrast than a near ball.
     """
 
     first_s: float
     last_s: float
     lost: bool
     exposure: float | None
+    unlike: tuple[int, ...] = ()
 
 
 def enough(count: int, crossed: int) -> None:
@@ -152,8 +155,11 @@ def seen_along(
     track, exposure = sighted(wide, flight.camera, course, shown, ends.exposure)
     enough(len(track.frames), len(shown))
     agrees = agreeing(track, shown, course)
+    unlike: tuple[int, ...] = ()
     if is_near:
-        agrees &= _alike(track, first_s, last_s)
+        alike = _alike(track, first_s, last_s)
+        unlike = tuple(track.frames[agrees & ~alike].tolist())
+        agrees &= alike
     speed = float(np.linalg.norm(flight.launch[3:6]))
     if speed < FASTEST_TOSS_S * flight.known.forces.gravity_mps2:
         patches_px = context.settings.diameter_px if is_near else 0.0
@@ -165,7 +171,7 @@ def seen_along(
     kept = (track.times_s >= first_s - SAME_S) & (track.times_s <= last_s + SAME_S)
     after = sum(each.time_s > last_s + SAME_S for each in shown)
     observed = Observations(track, context.row_share_of(track)).part(kept)
-    return observed, Ends(first_s, last_s, after >= LOST_FRAMES, exposure)
+    return observed, Ends(first_s, last_s, after >= LOST_FRAMES, exposure, unlike)
 
 
 def landing_of(flight: Flight, ends: Ends, frame_s: float) -> tuple[float, float] | None:

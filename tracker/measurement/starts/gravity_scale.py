@@ -27,14 +27,14 @@ from tracker.measurement.starts.ends import (
     Ends,
     enough,
     landing_of,
-    led_s,
     seen_along,
 )
 from tracker.measurement.starts.goes_on import goes_on
+from tracker.measurement.starts.hidden import hidden_before
 from tracker.measurement.starts.scale_reasons import begins_faint, end_reasons, scale_reasons
 from tracker.measurement.starts.seen_size import size_shows_ball, sizes_along
 from tracker.measurement.starts.throw_rules import FULL_SHARE, MOST_SPEED_SHARE, hardly_seen
-from tracker.measurement.starts.untaped_start import UntapedStart, side_of
+from tracker.measurement.starts.untaped_start import IN_VIEW, Hidden, UntapedStart, side_of
 from tracker.measurement.throws import Throw
 from tracker.measurement.visibility import (
     NEAR_PURITIES,
@@ -350,7 +350,10 @@ def _measured(
         observed = replace(observed.part(before), landed_s=landed_s)
     enough(len(observed.track.frames), len(candidates))
     observed = replace(observed, sizes=flight.sizes)
-    flight = _refitted(start, flight, context, observed)
+    hidden = IN_VIEW
+    if start.bare:
+        hidden = hidden_before(flight, context, candidates, observed.track, ends)
+    flight = _refitted(start, flight, context, observed, hidden)
     _check(flight, start.bare)
     return flight, observed, ends
 
@@ -368,12 +371,15 @@ def _sized(
 
 
 def _refitted(
-    start: UntapedStart, flight: Flight, context: ClipContext, observed: Observations
+    start: UntapedStart,
+    flight: Flight,
+    context: ClipContext,
+    observed: Observations,
+    hidden: Hidden,
 ) -> Flight:
     first_s, faint = float(observed.track.times_s[0]), begins_faint(observed.track)
     before, frame_s = context.circumstances, context.frame_s
-    led = led_s(flight, frame_s)
-    known = start.loosened(before, flight.camera, first_s, frame_s, faint, led)
+    known = start.loosened(before, flight.camera, first_s, frame_s, faint, hidden)
     presumption = start.presumption(flight.throw.arc)
     try:
         fit = fit_untaped(

@@ -1,6 +1,7 @@
 """What is known of where shots start, where gravity is the only scale."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -32,6 +33,23 @@ and s. Common practice, no source."""
 SCALED_MARKERS, UNSEEN_S = 2, 0.3
 """Fewest markers that give the release its place in the frame, and how long after it a ball may
 first be seen then, s: the path says when it was there. Common practice, no source."""
+
+
+class Hidden(NamedTuple):
+    """How long before it is first seen a ball flew.
+
+    Attributes
+    ----------
+    mean_s, u_s : float
+        On average, and its standard uncertainty; below zero where a hand still led it.
+    """
+
+    mean_s: float
+    u_s: float
+
+
+IN_VIEW = Hidden(0.0, 0.0)
+"""Of a ball that is seen as soon as it flies."""
 
 
 @dataclass(frozen=True)
@@ -82,23 +100,19 @@ class UntapedStart:
         first_s: float,
         frame_s: float,
         faint: bool = False,
-        led_s: float = 0.0,
+        hidden: Hidden = IN_VIEW,
     ) -> UntapedCircumstances:
         """Return the priors of a flight that was first seen, clearly or faintly, at a time.
 
-        Where nothing was taped a hand may have led the ball for up to `led_s` then: as likely as
-        a launcher, which hides it.
+        Before that it may have been `hidden`, or still have been in a hand.
         """
         u_s = float(np.hypot(LATE_U_FRAMES * frame_s, LATE_U_S))
         if faint:
             u_s = float(np.hypot(u_s, np.hypot(FAINT_FRAMES * frame_s, FAINT_S)))
         if self.release_in_frame:
             u_s = float(np.hypot(u_s, UNSEEN_S))
-        began_s = first_s - LATE_FRAMES * frame_s
-        if self.bare:
-            began_s += 0.5 * led_s
-            u_s = float(np.hypot(u_s, 0.5 * led_s))
-        beginning = Beginning(began_s, u_s)
+        began_s = first_s - LATE_FRAMES * frame_s - hidden.mean_s
+        beginning = Beginning(began_s, float(np.hypot(u_s, hidden.u_s)))
         return loosened(known, self.prior(known), beginning, camera, by_hand=self.bare)
 
 
