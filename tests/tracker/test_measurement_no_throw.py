@@ -34,7 +34,7 @@ def arc(count: int, fall: float = 0.0, row: float = 100.0) -> Arc:
 
 
 def scouted(*arcs: Arc, throws: tuple[int, ...] = (), slow: tuple[int, ...] = ()) -> Scouted:
-    return Scouted(arcs, throws, slow, FRAME_S, TIMING, "", (), ())
+    return Scouted(arcs, throws, slow, FRAME_S, TIMING, "", (), (), searched=len(CLOCK))
 
 
 def test_nothing_that_falls_is_said_with_how_much_moves() -> None:
@@ -42,6 +42,15 @@ def test_nothing_that_falls_is_said_with_how_much_moves() -> None:
     assert cause == Reason(ReasonCode.NO_PATH_FALLS, {"paths": 3})
     for few in ((), (arc(9),)):
         assert why_no_throw([], CONTEXT, scouted(*few)) == (Reason(ReasonCode.NOTHING_FALLS),)
+
+
+@pytest.mark.parametrize(("searched", "said"), [(21, False), (19, True), (0, True)])
+def test_a_file_that_can_hardly_be_read_is_no_wrong_clip(searched: int, said: bool) -> None:
+    """Of sixty frames more than forty."""
+    (cause,) = why_no_throw([], CONTEXT, replace(scouted(arc(9), arc(12)), searched=searched))
+    assert (cause.code is ReasonCode.FRAMES_UNREAD) is said
+    if said:
+        assert cause.numbers == {"percent": pytest.approx(100.0 * (60 - searched) / 60)}
 
 
 def test_of_rejected_throws_the_longest_is_named_with_its_reasons() -> None:

@@ -51,9 +51,8 @@ MOST_LOST = 0.5
 background for a while. Common practice, no source."""
 
 AROUND_S, MOST_LOST_AROUND = 1.0, 2.0 / 3.0
-"""Time before and after a path, and the share of the frames from then to then in which it may not
-be followed: a camera that is panned and zoomed does so before its motion is first noticed too. A
-real clip of that kind loses three quarters."""
+"""Time before and after a path, and the share of the frames then in which it may not be followed: a
+camera that is panned and zoomed moves before that is noticed. A real clip loses three quarters."""
 
 
 @dataclass(frozen=True)
@@ -88,6 +87,8 @@ class Scouted:
         True times of the frames from which on another is held against the later ones.
     refined : Camera or None
         The camera as the motion of its background has corrected it.
+    searched : int
+        Frames that could be read and were looked at.
     """
 
     arcs: tuple[Arc, ...]
@@ -104,6 +105,7 @@ class Scouted:
     others: tuple[tuple[Arc, float], ...] = ()
     renewed_s: tuple[float, ...] = ()
     refined: Camera | None = None
+    searched: int = 0
 
     @property
     def lost_share(self) -> float:
@@ -304,6 +306,7 @@ class _Scout:
         least = LEAST_POSITIONS if self._falls_only else LEAST_HITS
         self._search = ArcSearch(facts.size_px[0], self._frame_s, least=least)
         self._arcs: list[Arc] = []
+        self._searched = 0
         self.loop = FramePass(
             facts,
             self._camera,
@@ -330,6 +333,7 @@ class _Scout:
 
     def push(self, candidates: Candidates) -> None:
         """Take the candidates of the next frame."""
+        self._searched += 1
         self._arcs.extend(self._search.push(candidates))
         if self._falls_only and len(self._arcs) > 2 * MOST_FALLS:
             self._arcs.sort(key=lambda arc: -len(arc.frames))
@@ -372,6 +376,7 @@ class _Scout:
             tuple(self._sizes.near.others),
             tuple(loop.renewals.times_s),
             loop.refined,
+            self._searched,
         )
 
 

@@ -131,6 +131,7 @@ class ReasonCode(StrEnum):
     FALLS_AT_CUT = "falls_at_cut"
     CAMERA_UNSTEADY = "camera_unsteady"
     CLIP_TOO_SHORT = "clip_too_short"
+    FRAMES_UNREAD = "frames_unread"
     FRAMES_FAR_APART = "frames_far_apart"
     FALLS_OTHERWISE = "falls_otherwise"
     TAPED_IN_FEET = "taped_in_feet"

@@ -57,6 +57,11 @@ NO_SHOT = {
         "no shot was found, and none can be measured in a clip of {lasts_s:.2g} s: a throw is "
         "measured from {least_s:g} s on, so leave half a second before and after the flight",
     ),
+    ReasonCode.FRAMES_UNREAD: Entry(
+        "frames unread",
+        "no shot was found, and {percent:.0f} % of the clip could not be read: the file is "
+        "damaged, so copy it from the camera again",
+    ),
     ReasonCode.FRAMES_FAR_APART: Entry(
         "too few frames a second",
         "no shot was found, and none can be measured in a file whose frames come {apart_s:.2g} s "

@@ -42,6 +42,10 @@ BALLS_M, DIAMETER_FACTOR = (0.03, 0.3), 1.6
 """Diameters of the balls that are thrown, m, and the factor to which size and fall give a ball's
 diameter: sizes are looked for in steps of two."""
 
+MOST_UNREAD = 2.0 / 3.0
+"""Share of a clip's time that must be unread for that to be named: of frames that come twice each,
+one half is left out. Common practice, no source."""
+
 LONG_FLIGHT_S = 2.0
 """How long a ball of a launcher flies, s: a higher lob is rare. Common practice, no source."""
 
@@ -70,6 +74,9 @@ def why_no_throw(
     short = no_room(scouted)
     if short is not None:
         return (short,)
+    unread = unread_share(scouted)
+    if unread > MOST_UNREAD:
+        return (Reason(ReasonCode.FRAMES_UNREAD, {"percent": 100.0 * unread}),)
     slow = slow_arcs(scouted)
     if slow:
         return (_falls_slowly(slow, context, seen_pace(scouted)),)
@@ -92,6 +99,12 @@ def why_no_throw(
         advice = (Reason(ReasonCode.CAMERA_PRESUMED),) if open_ else ()
         return Reason(ReasonCode.NO_THROW_MEASURED, at_s), *longest.reasons, *advice
     return (_without_a_throw(context, scouted),)
+
+
+def unread_share(scouted: Scouted) -> float:
+    """Return the share of a clip's time whose frames could not be read."""
+    lasts_s = float(np.ptp(scouted.timing.times_s)) + scouted.frame_s
+    return 1.0 - scouted.searched * scouted.frame_s / lasts_s
 
 
 def no_room(scouted: Scouted) -> Reason | None:
