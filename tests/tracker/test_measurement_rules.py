@@ -435,7 +435,6 @@ def untaped(*, used=40, count=40, speed=15.0, away=-30.0, chi=10.0, scale=1.0, a
         launch=np.array([0, 0, 0.8, speed, 0.0, 0.0, 0.5, 0, 0, 0, 0], float),
         camera=SimpleNamespace(position=np.array([10.0, away, 1.5])),
         prior_chi_square=chi,
-        sizes=None,
     )
 
 
@@ -470,13 +469,6 @@ def test_a_flight_of_which_nothing_was_taped_strains_less_of_what_is_presumed():
     gravity_scale._check(untaped(chi=19.9), bare=True)
     with pytest.raises(Rejection):
         gravity_scale._check(untaped(chi=20.0), bare=True)
-
-
-def test_what_is_as_wide_as_a_ball_may_strain_as_much_as_a_taped_flight(monkeypatch):
-    monkeypatch.setattr(gravity_scale, "size_shows_ball", lambda flight: True)
-    gravity_scale._check(untaped(chi=44.9), bare=True)
-    with pytest.raises(Rejection):
-        gravity_scale._check(untaped(chi=45.0), bare=True)
 
 
 def test_a_hand_may_have_spun_a_ball_of_which_nothing_was_taped():

@@ -234,10 +234,17 @@ class Taken(Positions):
 
 
 @pytest.mark.parametrize(("landed_s", "count"), [(None, 9), ((2.66, 0.1), 8), ((2.64, 0.1), 7)])
+@pytest.mark.parametrize(
+    ("wide", "presumed", "strict"), [(False, False, True), (True, False, False), (True, True, True)]
+)
 def test_of_a_flight_that_landed_only_positions_before_its_bounce_count(
-    monkeypatch, landed_s, count
+    monkeypatch, landed_s, count, wide, presumed, strict
 ):
-    """And a quarter of a frame after it: here every 0.1 s a position, from 2.0 s on."""
+    """And a quarter of a frame after it: here every 0.1 s a position, from 2.0 s on.
+
+    What is as wide as a ball may strain more of what is presumed, if that did not tell the clock.
+    """
+    monkeypatch.setattr(gravity_scale, "size_shows_ball", lambda flight: wide)
     asked, refitted = [], []
     ends = Ends(2.0, 2.8, True, None)
 
@@ -259,11 +266,12 @@ def test_of_a_flight_that_landed_only_positions_before_its_bounce_count(
     )
     monkeypatch.setattr(gravity_scale, "_refitted", again)
     monkeypatch.setattr(gravity_scale, "_check", lambda flight, bare: asked.append((flight, bare)))
-    start, context = SimpleNamespace(near_m=3.0, bare=True), SimpleNamespace(frame_s=0.2)
+    start = SimpleNamespace(near_m=3.0, bare=True)
+    context = SimpleNamespace(frame_s=0.2, clock_presumed=presumed)
     before = Ends(1.0, 2.0, False, None)
     flight = SimpleNamespace(sizes="sizes")
     found, observed, after = gravity_scale._measured(start, flight, context, [None] * 20, before)
-    assert found == "refitted" and after is ends and asked == [(True, before), ("refitted", True)]
+    assert found == "refitted" and after is ends and asked == [(True, before), ("refitted", strict)]
     assert len(observed.track.frames) == count and observed.landed_s == landed_s
     assert refitted == [observed] and observed.sizes == "sizes"
     start.near_m, start.bare = None, False

@@ -58,7 +58,7 @@ clips."""
 MOST_PRIOR_CHI_SQUARE, MOST_BARE_CHI_SQUARE = 45.0, 20.0
 """Chi-square of the departures from some twenty priors above which a path is no throw: its chance
 is 0.1 %. Where nothing was taped a path determines eight numbers and strains no more of them: 1 %,
-unless the ball's width shows that it is one."""
+unless its width shows a ball."""
 
 SPEEDS_MPS, AWAY_M = (2.0, 70.0), (0.2, 250.0)
 """Slowest and fastest throw, m/s, nearest and farthest camera, m. Common practice, no source; a
@@ -156,8 +156,7 @@ def _check(flight: Flight, bare: bool) -> None:
     away = abs(float(flight.camera.position[1]))
     if not AWAY_M[0] < away < AWAY_M[1]:
         raise Rejection(Reason(ReasonCode.DISTANCE_IMPLAUSIBLE, {"away_m": away}))
-    sure = not bare or size_shows_ball(flight)
-    if flight.prior_chi_square >= (MOST_PRIOR_CHI_SQUARE if sure else MOST_BARE_CHI_SQUARE):
+    if flight.prior_chi_square >= (MOST_BARE_CHI_SQUARE if bare else MOST_PRIOR_CHI_SQUARE):
         raise Rejection(Reason(ReasonCode.IMPLAUSIBLE))
     if fitted.scale >= MOST_SCALE:
         raise Rejection(Reason(ReasonCode.SCATTER_TOO_LARGE))
@@ -354,7 +353,9 @@ def _measured(
     if start.bare:
         hidden = hidden_before(flight, context, candidates, observed.track, ends)
     flight = _refitted(start, flight, context, observed, hidden)
-    _check(flight, start.bare)
+    # Of a clock that is presumed the width is what told it: it shows no ball once more.
+    sure = size_shows_ball(flight) and not context.clock_presumed
+    _check(flight, start.bare and not sure)
     return flight, observed, ends
 
 
