@@ -10,6 +10,7 @@ import pytest
 
 from calibration.errors import InputError
 from tests.app import workers
+from tracker.app.running import words_of
 from tracker.app.work import Phase, Work, start
 from tracker.app.workspace import OpenSession, Workspace
 
@@ -51,6 +52,7 @@ def test_cancelled_work_ends_at_once(tmp_path: Path) -> None:
     session = OpenSession(1, tmp_path)
     work = session.start("wait", "Waiting", workers.waits)
     assert until(lambda: work.arrived != [])
+    assert words_of(work) == "Waiting: waiting …"
     with pytest.raises(InputError, match="is running already"):
         session.start("wait", "Waiting", workers.waits)
     work.cancel()
@@ -88,3 +90,16 @@ def test_a_session_is_opened_once(tmp_path: Path) -> None:
     for number in (0, 3, -1):
         with pytest.raises(InputError, match="no such session"):
             workspace.session(number)
+
+
+def test_whoever_waits_is_told_what_happens_from_the_first_moment() -> None:
+    work = Work("Measuring")
+    assert words_of(work) == "Measuring: starting …"
+    work.report("a.mp4", 0, 300)
+    work.report("b.mp4", 0, 100)
+    assert words_of(work) == "Measuring: 0 % done, frame 0 of 400."
+    work.report("a.mp4", 3, 300)
+    assert words_of(work) == "Measuring: 1 % done, frame 3 of 400."
+    report = Work("Making the report")
+    report.report("report", 0, 1)
+    assert words_of(report) == "Making the report: 0 % done."

@@ -28,5 +28,6 @@ def dies(_: Messenger) -> None:
 
 
 def waits(messenger: Messenger) -> None:
+    messenger.stage("waiting")
     messenger.arrived(os.getpid())
     time.sleep(60)

@@ -5,7 +5,7 @@ import io
 import pytest
 from rich.console import Console
 
-from tracker.cli.progress import FINISHING, left_words, progress_bar
+from tracker.cli.progress import FINISHING, READING, left_words, progress_bar
 
 
 @pytest.mark.parametrize(
@@ -43,3 +43,12 @@ def test_a_second_pass_begins_anew() -> None:
         report("a.mp4", 8, 100)
     last = screen.file.getvalue().rpartition("a.mp4")[2]  # type: ignore[attr-defined]
     assert "8%" in last and FINISHING not in last
+
+
+def test_the_clips_are_said_to_be_read_until_one_is_begun() -> None:
+    screen = Console(file=io.StringIO(), force_terminal=True, width=90)
+    with progress_bar(screen) as report:
+        report("a.mp4", 0, 100)
+        report("a.mp4", 50, 100)
+    before, _, after = screen.file.getvalue().partition("a.mp4")  # type: ignore[attr-defined]
+    assert READING in before and READING not in after

@@ -10,6 +10,9 @@ from tracker.app import parts
 from tracker.app.view import View
 from tracker.app.work import Phase, Work
 
+COUNTED = 30
+"""Parts of a piece of work from which they are frames, not files (common practice, no source)."""
+
 REDRAWN_S = 0.3
 """How often progress is shown anew, s. Common practice, no source."""
 
@@ -97,10 +100,13 @@ def _cancel(view: View, kind: str) -> None:
 def words_of(work: Work) -> str:
     """Return how far a piece of work is, in a sentence."""
     if not work.progress:
-        return f"{work.what}: it begins."
+        return f"{work.what}: {work.stage} …"
     left = work.left_s
     look = "" if work.looks == 1 else ", second look"
+    done, of = (sum(counts) for counts in zip(*work.progress.values(), strict=True))
     share = f"{work.what}{look}: {100 * work.share:.0f} % done"
     if work.share >= 1.0:
         return f"{work.what}{look}: every frame is read, the rest is computed."
+    if of >= COUNTED:
+        share += f", frame {done} of {of}"
     return f"{share}." if left is None else f"{share}, about {left:.0f} s left."

@@ -52,6 +52,10 @@ class Messenger:
         """Report how much of one part is done."""
         self._send(("progress", (label, done, of)))
 
+    def stage(self, words: str) -> None:
+        """Report what is done before there is a part to count."""
+        self._send(("stage", words))
+
     def arrived(self, item: Any) -> None:
         """Hand over a result that is ready before the rest."""
         self._send(("arrived", item))
@@ -74,6 +78,8 @@ class Work:
     what : str
         In words.
     phase : Phase
+    stage : str
+        What is done before there is progress.
     progress : dict
         By part, how much is done and how much there is.
     arrived : list
@@ -91,6 +97,7 @@ class Work:
 
     what: str
     phase: Phase = Phase.RUNNING
+    stage: str = "starting"
     progress: dict[str, tuple[int, int]] = field(default_factory=dict)
     arrived: list[Any] = field(default_factory=list)
     looks: int = 1
@@ -161,6 +168,8 @@ def _listen(work: Work, channel: Connection, process: Any) -> None:
             kind, value = channel.recv()
             if kind == "progress":
                 work.report(*value)
+            elif kind == "stage":
+                work.stage = value
             elif kind == "arrived":
                 work.arrived.append(value)
             else:

@@ -17,6 +17,9 @@ Common practice, no source."""
 MOST_BARS = 8
 """Clips above which those whose frames are done are shown no longer. Common practice, no source."""
 
+READING = "reading the clips"
+"""Shown until the first clip is begun: its frames' times and the session are read."""
+
 FINISHING = "finishing"
 """Shown once all frames were seen: fits and pictures remain, for which no frames are counted."""
 
@@ -54,7 +57,8 @@ def progress_bar(screen: "Console") -> Iterator["Progress"]:
         """How long the present pass will still take."""
 
         def render(self, task: "Task") -> Text:
-            return Text(left_words(task.percentage / 100.0, task.elapsed or 0.0))
+            share = 0.0 if task.total is None else task.percentage / 100.0
+            return Text(left_words(share, task.elapsed or 0.0))
 
     columns = (
         TextColumn("{task.description}", markup=False),
@@ -64,15 +68,17 @@ def progress_bar(screen: "Console") -> Iterator["Progress"]:
     )
     with Progress(*columns, console=screen, transient=True) as bar:
         tasks: dict[str, tuple[int, int]] = {}
+        begins = bar.add_task(READING, total=None)
 
         def report(clip: str, done: int, of: int) -> None:
+            bar.update(begins, visible=False)
             if clip not in tasks:
                 tasks[clip] = (bar.add_task(clip, total=of), done)
             task, before = tasks[clip]
             if done < before:
                 bar.reset(task)  # type: ignore[arg-type]
             tasks[clip] = (task, done)
-            shown = done < of or len(tasks) <= MOST_BARS
+            shown = 0 < done < of or len(tasks) <= MOST_BARS
             bar.update(task, completed=done, total=of, visible=shown)  # type: ignore[arg-type]
 
         yield report
