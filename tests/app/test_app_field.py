@@ -21,6 +21,7 @@ from tests.app.marking import (
     wait_until,
 )  # fmt: skip
 from tests.app.test_app_access import usable
+from tests.tracker.test_workflow_stands import film, view
 from tracker.app.parts import unbroken
 from tracker.session import MarkerEntry, read_session
 from tracker.workflow.calibrate import calibrate_session
@@ -332,8 +333,12 @@ def _same_as_the_command(tab: Page, folder: Path) -> None:
 @pytest.mark.campaign
 def test_a_clip_before_which_the_camera_moved_is_picked_anew(visit: Visit, tmp_path: Path) -> None:
     folder = copied("wheels", tmp_path)
+    film(folder / "clips" / "140mm.mp4", view(2, (1280, 720)), size=(1280, 720))
     before = read_session(folder, filmed=False)
     tab = visit(folder, "field")
+    moved = "clips/140mm.mp4: was the camera moved before this clip? Its background"
+    expect(tab.locator(".field-questions")).to_contain_text(moved)
+    expect(tab.locator(".field-sharing")).to_contain_text("Every clip without picks of its own")
     chosen = tab.locator(".field-picture select").first
     third = before.clips[2].path
     third.rename(third.with_suffix(".away"))
@@ -342,17 +347,20 @@ def test_a_clip_before_which_the_camera_moved_is_picked_anew(visit: Visit, tmp_p
     expect(chosen).to_have_value("0")
     third.with_suffix(".away").rename(third)
     chosen.select_option("1")
+    expect(tab.locator(".field-sharing")).to_contain_text(moved)
+    expect(tab.locator(".field-questions")).not_to_contain_text(moved)
     tab.get_by_role("button", name="Pick anew for this clip").click()
     expect(tab.get_by_text("This clip has picks of its own.")).to_be_visible()
     name = before.markers[0].name
     row_of(tab, name).click()
     click_pixel(tab, 300.0, 500.0)
     wait_until(tab, lambda: _own(folder, 1)[0].pixel is not None)
+    expect(tab.get_by_text(moved)).to_have_count(0)
     assert [one.pixel for one in _own(folder, 1)[1:]] == [None] * (len(before.markers) - 1)
     after = read_session(folder, filmed=False)
     assert (after.clips[0], after.clips[2]) == (before.clips[0], before.clips[2])
     tab.get_by_role("button", name="Take the other clips' picks again").click()
-    expect(tab.get_by_text("Every clip without picks of its own")).to_be_visible()
+    expect(tab.locator(".field-sharing")).to_contain_text(moved)
     assert _own(folder, 1) == before.markers
     tab.get_by_role("button", name="Undo").click()
     expect(tab.get_by_text("This clip has picks of its own.")).to_be_visible()

@@ -22,6 +22,7 @@ from tracker.workflow import inputs, jobs
 from tracker.workflow.inputs import session_digests
 from tracker.workflow.measure import MeasureOptions, measure_session, measure_sessions
 from tracker.workflow.measure import _all_tasks as all_tasks
+from tracker.workflow.stands import Moved
 
 CLIP = SESSION[SESSION.index("[[clip]]") :]
 
@@ -304,6 +305,34 @@ def test_progress_is_reported_in_steps_that_can_be_seen() -> None:
     assert steps[0] == ("0.mp4", 0, 10_000) and steps[-1] == ("0.mp4", 10_000, 10_000)
     step("", 0, 10_000)
     assert steps[-1] == ("0.mp4", 0, 10_000), "a second look at the clip"
+
+
+def test_every_clip_that_is_to_be_measured_is_announced_before_the_first(
+    tmp_path: Path, counted: Counted
+) -> None:
+    folder = filmed(tmp_path / "lane", [110, 120], frames=8)
+    options = MeasureOptions(cache=tmp_path / "cache")
+    heard: list[object] = []
+    measure_session(folder, lambda *said: heard.append(said), options)
+    assert heard[:2] == [("clips/0.mp4", 0, 8), ("clips/1.mp4", 0, 8)]
+    heard.clear()
+    measure_session(folder, lambda *said: heard.append(said), options)
+    assert heard == []
+
+
+def test_a_clip_of_another_view_is_named_first_and_measured_anew(
+    tmp_path: Path, counted: Counted, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = filmed(tmp_path / "lane", [110], frames=8)
+    options = MeasureOptions(cache=tmp_path / "cache")
+    measure_session(folder, options=options)
+    moved = Moved("clips/0.mp4", "clips/1.mp4", "background lies 9 px off", True, False)
+    monkeypatch.setattr(measuring, "moved_clips", lambda *_: (moved,))
+    said: list[object] = []
+    options = replace(options, on_note=said.append)
+    measure_session(folder, lambda *step: said.append(step), options)
+    assert said[:2] == [moved.sentence, ("clips/0.mp4", 0, 8)]
+    assert counted.taken() == ["clips/0.mp4"] * 2
 
 
 def test_pictures_without_a_decision_are_drawn_once(

@@ -28,6 +28,7 @@ class Measurement:
 
 def measure(messenger: Messenger, place: Path) -> Measurement:
     """Measure a session, from anywhere where its results were so measured."""
+    messenger.stage("reading the clips")
     from tracker.results import read_provenance
     from tracker.results.cache import cache_folder
     from tracker.workflow.look import results_of
@@ -40,6 +41,7 @@ def measure(messenger: Messenger, place: Path) -> Measurement:
         cache=cache_folder(),
         from_anywhere=read_provenance(results_of(place) / "shots.json").from_anywhere,
         on_shot=messenger.arrived,
+        on_note=messenger.arrived,
     )
     result = measure_session(place, messenger.progress, options)
     keep_step(place)

@@ -101,6 +101,10 @@ _DOUBTS = {
         "were enlarged (see the note on the clip)",
         NO_FIGURE,
     ),
+    ReasonCode.ANOTHER_VIEW: Entry(
+        "camera moved?",
+        "the markers' pixels seem to be those of another view, so pick them anew for this clip",
+    ),
 }
 
 _STARTS = {

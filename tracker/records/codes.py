@@ -59,6 +59,7 @@ class ReasonCode(StrEnum):
     STRAINS_BALL = "strains_ball"
     MARKER_LEFT_OUT = "marker_left_out"
     CAMERA_CONTRADICTED = "camera_contradicted"
+    ANOTHER_VIEW = "another_view"
 
     STARTS_ELSEWHERE = "starts_elsewhere"
     STARTS_AT_EDGE = "starts_at_edge"
@@ -143,6 +144,7 @@ class ReasonCode(StrEnum):
     ONLY_END_SEEN = "only_end_seen"
     MARKERS_DISAGREE = "markers_disagree"
     MARKERS_MISTAKEN = "markers_mistaken"
+    PICKED_ELSEWHERE = "picked_elsewhere"
 
     SAME_DETECTIONS = "same_detections"
     BORROWED_POSITIONS = "borrowed_positions"

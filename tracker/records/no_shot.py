@@ -139,6 +139,11 @@ NO_SHOT = {
         "mistake in the markers",
         "no shot was found, and what is stated of the camera contradicts itself",
     ),
+    ReasonCode.PICKED_ELSEWHERE: Entry(
+        "camera moved?",
+        "no shot was found, and the markers' pixels seem to be those of another view, so pick them "
+        "anew for this clip",
+    ),
     ReasonCode.MARKERS_DISAGREE: Entry(
         "markers of another clip?",
         "no shot was found, and the markers do not agree with each other: were they picked on a "

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cache, partial
 from pathlib import Path
 
 from calibration.errors import InputError, InputErrors
@@ -13,6 +14,7 @@ from tracker.workflow.gains import Advice, Rank, shares_of
 from tracker.workflow.inputs import inspected
 from tracker.workflow.questions import clip_questions, session_questions
 from tracker.workflow.stand import calibrate, leaves_gravity, refuse_competing
+from tracker.workflow.stands import FactsOf, moved_clips
 
 
 class Kind(StrEnum):
@@ -62,8 +64,10 @@ def check_session(folder: Path) -> tuple[Finding, ...]:
     found: list[Finding] = [Finding(Kind.FACT, _about(session))]
     found.extend(Finding(Kind.QUESTION, sentence) for sentence in session_questions(session))
     shares = shares_of(session)
-    by_clip = {each.file: _check_clip(session, each, shares) for each in session.clips}
+    facts_of = cache(partial(inspected, session))
+    by_clip = {each.file: _check_clip(session, each, shares, facts_of) for each in session.clips}
     found.extend(_together(by_clip))
+    found.extend(Finding(Kind.QUESTION, one.sentence) for one in moved_clips(session, facts_of))
     found.extend(_advised((*session_advice(session), *launcher_advice(session)), shares))
     advice = sorted((one for one in found if one.kind is Kind.ADVICE), key=lambda one: one.order)
     return (*(one for one in found if one.kind is not Kind.ADVICE), *advice)
@@ -107,10 +111,12 @@ def _about(session: Session) -> str:
     return f'{SESSION_FILE}: "{session.name}"{when}, {clips}, ball {session.ball.type}.'
 
 
-def _check_clip(session: Session, clip: ClipEntry, shares: Mapping[str, float]) -> list[Finding]:
+def _check_clip(
+    session: Session, clip: ClipEntry, shares: Mapping[str, float], facts_of: FactsOf
+) -> list[Finding]:
     """Return what there is to say of one clip."""
     try:
-        facts = inspected(session, clip)
+        facts = facts_of(clip)
     except InputError as error:
         found = [Finding(Kind.FAULT, sentence) for sentence in error.sentences()]
         return found + [Finding(Kind.ADVICE, sentence) for sentence in _unpicked(clip)]

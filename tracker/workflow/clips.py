@@ -27,6 +27,7 @@ from tracker.workflow.inputs import inspected, made_of_each
 from tracker.workflow.measured import MeasuredClip
 from tracker.workflow.presumed_ball import ball_instead
 from tracker.workflow.stand import calibrate_if_fixed, marker_pixels, request_of, site_of
+from tracker.workflow.stands import Moved, moved_clips
 
 LOG = logging.getLogger(__name__)
 
@@ -54,11 +55,14 @@ class ReadyClip:
     facts : ClipFacts
     calibration : Calibration or None
         None where the markers do not fix a camera.
+    moved : Moved or None
+        Where the markers' pixels are those of another view.
     """
 
     clip: ClipEntry
     facts: ClipFacts
     calibration: Calibration | None
+    moved: Moved | None = None
 
 
 def ready_clips(session: Session) -> tuple[ReadyClip, ...]:
@@ -75,11 +79,14 @@ def ready_clips(session: Session) -> tuple[ReadyClip, ...]:
         return ReadyClip(clip, facts, calibrate_if_fixed(session, clip, facts.size_px))
 
     try:
-        return made_of_each(ready, session.clips)
+        found = made_of_each(ready, session.clips)
     except InputErrors as error:
         raise InputErrors(
             _stated_once(error.errors, [clip.file for clip in session.clips])
         ) from None
+    facts = {one.clip.file: one.facts for one in found}
+    moved = {one.clip: one for one in moved_clips(session, lambda clip: facts[clip.file])}
+    return tuple(replace(one, moved=moved.get(one.clip.file)) for one in found)
 
 
 def _stated_once(faults: Sequence[InputError], files: Sequence[str]) -> list[InputError]:
@@ -148,10 +155,14 @@ def measure_ready(
     if calibration is None and from_anywhere:
         notes.append(ANYWHERE_ALREADY)
     notes += result.notes
+    if ready.moved is not None:
+        result = _of_another_view(result, ready.moved)
+        notes.insert(0, ready.moved.question)
     causes = result.causes
-    if causes and calibration is not None and calibration.p_value < ALARM:
+    if causes and calibration is not None and calibration.p_value < ALARM and ready.moved is None:
         # What falls was judged before a camera that is wrong.
         causes = (_disagreement(calibration, causes),)
+    if causes:
         notes[-1] = sentence(causes)
     return MeasuredClip(
         ready.clip,
@@ -185,6 +196,37 @@ def _of_the_ball_that_falls(
         if not again.causes:
             return again, ball
     return result, request.ball
+
+
+BLAMED_ON_MARKERS = frozenset(
+    {
+        ReasonCode.GRAVITY_OFF,
+        ReasonCode.GRAVITY_FRAME_RATE,
+        ReasonCode.GRAVITY_YARDS,
+        ReasonCode.GRAVITY_FEET,
+        ReasonCode.GRAVITY_UNEXPLAINED,
+        ReasonCode.STRAINS_HEIGHT,
+        ReasonCode.STRAINS_RELEASE,
+        ReasonCode.STRAINS_BALL,
+    }
+)
+"""What a flight before another view's markers looks like."""
+
+
+def _of_another_view(result: ClipResult, moved: Moved) -> ClipResult:
+    """Return a measurement that names the view where it would blame what another view explains."""
+    words = f"its {moved.difference}"
+    another = Reason(ReasonCode.ANOTHER_VIEW, words=words)
+    shots = []
+    for one in result.shots:
+        row = one.shot
+        left = tuple(each for each in row.reasons if each.code not in BLAMED_ON_MARKERS)
+        doubted = moved.certain or left != row.reasons
+        if doubted and row.quality is not Quality.REJECTED:
+            row = replace(row, quality=Quality.CHECK, reasons=(another, *left))
+        shots.append(replace(one, shot=row))
+    causes = (Reason(ReasonCode.PICKED_ELSEWHERE, words=words),) if result.causes else ()
+    return replace(result, shots=tuple(shots), causes=causes)
 
 
 def _disagreement(calibration: Calibration, causes: Sequence[Reason]) -> Reason:

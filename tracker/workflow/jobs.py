@@ -108,6 +108,7 @@ class Task:
             clip.file,
             clip.setup,
             clip.markers,
+            self.ready.moved,
             session.ball,
             session.air,
             session.release,
@@ -159,6 +160,9 @@ def measured_in_order(
     for each in (shot for one in found.values() for shot in one.clip.shots):
         listeners.hear(each.shot)
     left = [at for at in range(len(tasks)) if at not in found]
+    for task in (tasks[at] for at in left):
+        # Whoever waits sees at once what is to be done, long before the first part of it is.
+        listeners.hear((task.label, 0, task.ready.facts.frame_count))
     done = len(found)
     with closing(engine.run(measure_task, [tasks[at] for at in left], listeners.hear)) as coming:
         for at in range(len(tasks)):

@@ -51,7 +51,8 @@ class MeasureOptions:
     on_count : callable or None
         Called with how many clips are measured, and how many there are.
     on_note : callable or None
-        Called with sentences on where the clips are measured.
+        Called with sentences before the clips are measured: where they are, and which of them have
+        the picks of another view.
     """
 
     explained: bool = False
@@ -109,6 +110,9 @@ def measure_sessions(
         sessions = read_all(folders, options.bare)
         reviews = [read_review(session) for session in sessions]
         tasks = _all_tasks(sessions, options)
+        for moved in (one.ready.moved for each in tasks for one in each):
+            if moved is not None and options.on_note is not None:
+                options.on_note(moved.sentence)
         every = [one for each in tasks for one in each]
         with closing(measured_in_order(every, engine, listeners)) as measured:
             for session, review, mine in zip(sessions, reviews, tasks, strict=True):

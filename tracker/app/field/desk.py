@@ -11,6 +11,7 @@ from tracker.app.workspace import in_thread
 from tracker.session import ClipEntry, FieldChange, MarkerEntry, Session
 from tracker.workflow import field_edits as edits
 from tracker.workflow.field import FieldAnswer, Suggestion, field_answer, suggest_in_worker
+from tracker.workflow.stands import Moved, moved_clips
 
 Pixel = tuple[float, float]
 
@@ -36,6 +37,8 @@ class Desk:
         The search for markers that runs.
     unsaved : dict of str to ((float, float), float or None)
         Pixels, with their standard uncertainties, that are not in the file yet.
+    moved : tuple of Moved
+        Clips that share picks of another view.
     """
 
     view: View
@@ -47,6 +50,8 @@ class Desk:
     suggestions: dict[str, Suggestion] = field(default_factory=dict)
     searching: Work | None = None
     unsaved: dict[str, tuple[Pixel, float | None]] = field(default_factory=dict)
+    moved: tuple[Moved, ...] = ()
+    _compared: object = None
     _searched: tuple[MarkerEntry, ...] = ()
     _saving: asyncio.Lock = field(default_factory=asyncio.Lock)
 
@@ -103,6 +108,19 @@ class Desk:
         if asked == self.markers:
             self.answer = answer
         return answer
+
+    async def compare_views(self) -> None:
+        """Hold the clips that share picks against each other, where that may have changed."""
+        session = self.session
+        sharing = [(clip.file, clip.markers == session.markers) for clip in session.clips]
+        picks = {one.pixel_u for one in session.markers if one.pixel is not None}
+        asked = (sharing, picks, session.camera)
+        if asked != self._compared:
+            self._compared = asked
+            rate = session.camera.capture_fps
+            self.moved = await in_thread(
+                moved_clips, session, lambda clip: self.view.opened.facts(clip, rate)
+            )
 
     def move(self, name: str, pixel: Pixel, pixel_u: float | None) -> None:
         """Put a marker at a pixel, not saved yet."""

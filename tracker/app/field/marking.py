@@ -99,7 +99,8 @@ class Marking:
         """Show what the desk holds."""
         self.picture.show(self._state(), serial)
         self.words.show(self.desk.answer)
-        self.questions.show(self.desk.answer.questions)
+        others = [one.sentence for one in self.desk.moved if one.clip != self.desk.clip.file]
+        self.questions.show((*others, *self.desk.answer.questions))
         self.list.show()
         self.form.show()
         self._show_count()
@@ -146,7 +147,8 @@ class Marking:
         desk = self.desk
         session, clip = desk.session, desk.session.clips[desk.clip_number]
         own = edits.list_of(session, clip) != ("marker",)
-        state = (own, len(session.clips) > 1 and bool(session.markers))
+        moved = "".join(one.sentence for one in desk.moved if one.clip == clip.file)
+        state = (own, moved, len(session.clips) > 1 and bool(session.markers))
         # What says the same stays: a button that is put anew loses the press that is on its way.
         if state == self._shared:
             return
@@ -159,8 +161,8 @@ class Marking:
                 parts.sentence("This clip has picks of its own.", "hint")
                 parts.button("Take the other clips' picks again", self.rejoin)
             else:
-                parts.sentence(SHARED, "hint")
-                parts.button("Pick anew for this clip", self.part)
+                parts.sentence(moved or SHARED, "doubt" if moved else "hint")
+                parts.button("Pick anew for this clip", self.part, main=bool(moved))
 
     def _put_clip_choice(self) -> None:
         named = self._clips_named()
@@ -353,6 +355,7 @@ class Marking:
 
     async def _thought(self, number: int) -> None:
         asked = self.desk.markers
+        await self.desk.compare_views()
         answer = await self.desk.reckon(searched=True)
         if number == self._searched and asked == self.desk.markers and not self.offers.is_deleted:
             self._last_search = answer

@@ -137,8 +137,10 @@ def _known(step: MeasuredStep, u_name: str) -> str:
     return "" if u is None else f"±{u:.2g}"
 
 
-def _came(shot: Shot) -> str:
-    """Return a shot in a line, before it has a number."""
+def _came(shot: Shot | str) -> str:
+    """Return a shot in a line, before it has a number; a sentence as it is."""
+    if isinstance(shot, str):
+        return shot
     figures = [
         f"{name} {with_uncertainty(getattr(shot, column), getattr(shot, u_column))} {unit}"
         for name, column, u_column, unit in FIGURES[::2]
