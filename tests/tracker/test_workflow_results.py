@@ -355,7 +355,7 @@ def test_decisions_hold_after_a_new_measurement_and_those_without_a_shot_are_rep
     result = measure_session(folder)
     first, second = result.shots
     assert (first.quality, first.setup) == (Quality.REJECTED, "140 mm wheels")
-    assert first.reason.startswith("A decision in review.toml rejects it: it touched the net")
+    assert first.reason.startswith("A person rejected it: it touched the net")
     assert (second.quality, second.setup) == (small(2).shot.quality, "100 mm wheels")
     (note,) = result.notes
     assert 'review.toml, line 12, [[decision]] 3 "clips/140mm.mp4": no shot' in note

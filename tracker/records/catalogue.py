@@ -192,19 +192,19 @@ _SCALES = {
 
 _DECISIONS = {
     ReasonCode.ACCEPTED_BY_HAND: Entry(
-        "accepted by hand", "a decision in review.toml accepts it", NO_FIGURE
+        "accepted by hand", "a person accepted it", NO_FIGURE
     ),
     ReasonCode.REJECTED_BY_HAND: Entry(
-        "rejected by hand", "a decision in review.toml rejects it", rejects=True
+        "rejected by hand", "a person rejected it", rejects=True
     ),
     ReasonCode.ADDED_BY_HAND: Entry(
-        "added by hand", "a person added it in review.toml by places of the ball", NO_FIGURE
+        "added by hand", "a person added it by places of the ball", NO_FIGURE
     ),
     ReasonCode.LANDING_BY_HAND: Entry(
-        "landing by hand", "a person gave its landing in review.toml", NO_FIGURE
+        "landing by hand", "a person gave its landing", NO_FIGURE
     ),
     ReasonCode.RELEASE_BY_HAND: Entry(
-        "release by hand", "a person gave its release in review.toml", NO_FIGURE
+        "release by hand", "a person gave its release", NO_FIGURE
     ),
     ReasonCode.HAND_DISAGREES: Entry(
         "film and hand disagree",
