@@ -33,7 +33,7 @@ def taped(shot: Shot, distance: float, before: float, after: float) -> Shot:
 
 def test_several_shots_are_a_range() -> None:
     assert answer_sentence(shots(30.0, 32.5)) == (
-        "2 shots: exit speed 21.0 to 22.0 m/s, each ±0.1, carry 30.0 to 32.5 m, each ±0.3."
+        "2 shots: exit speed 21.00 to 22.00 m/s, each ±0.10, carry 30.0 to 32.5 m, each ±0.3."
     )
 
 
@@ -61,7 +61,7 @@ def test_the_next_step_is_that_of_the_middle_shot() -> None:
     ]
     assert next_step(three) == (
         "Tape one distance, from the foot of the launcher to a mark 20 m down the line, and each "
-        "exit speed becomes ±0.4 m/s in place of ±1."
+        "exit speed becomes ±0.4 m/s in place of ±1.0."
     )
     assert next_step(shots(30.0)) == ""
 
@@ -70,7 +70,7 @@ def test_only_what_became_better_is_said() -> None:
     before, after = shots(30.0, 31.0, u=2.7), shots(30.0, 31.0, u=0.3)
     said = improvements(known_to(before), known_to(after))
     assert said == [
-        "The exit speed is now known to ±0.1 m/s; before, ±0.9.",
+        "The exit speed is now known to ±0.10 m/s; before, ±0.9.",
         "The carry is now known to ±0.3 m; before, ±2.7.",
     ]
     worse, same, first = (

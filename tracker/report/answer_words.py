@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from statistics import median
 
 from tracker.records import Quality, ReasonCode, Shot
-from tracker.report.rounding import figure_rows, with_uncertainty
+from tracker.report.rounding import decimals_of, figure_rows, stated, with_uncertainty
 
 FIGURES = (
     ("exit speed", "exit_speed_mps", "exit_speed_u_mps", "m/s"),
@@ -75,7 +75,7 @@ def next_step(shots: Sequence[Shot]) -> str:
     )
     return (
         f"Tape one distance, from the foot of the launcher to a mark {distance:g} m down the line, "
-        f"and each exit speed becomes ±{after:.2g} m/s in place of ±{before:.2g}."
+        f"and each exit speed becomes ±{stated(after)} m/s in place of ±{stated(before)}."
     )
 
 
@@ -97,7 +97,7 @@ def improvements(before: Mapping[str, float], after: Mapping[str, float]) -> lis
     for name, _, u_name, unit in FIGURES:
         was, now = before.get(u_name), after.get(u_name)
         if was is not None and now is not None and now < BETTER * was:
-            found.append(f"The {name} is now known to ±{now:.2g} {unit}; before, ±{was:.2g}.")
+            found.append(f"The {name} is now known to ±{stated(now)} {unit}; before, ±{stated(was)}.")
     return found
 
 
@@ -114,7 +114,9 @@ def _range(shots: Sequence[Shot], figure: tuple[str, str, str, str]) -> str:
     u = _median(shots, u_name)
     if not values or u is None:
         return ""
-    return f"{words} {min(values):.1f} to {max(values):.1f} {unit}, each ±{u:.2g}"
+    decimals = decimals_of(u) if u > 0.0 else 1
+    span = f"{min(values):.{decimals}f} to {max(values):.{decimals}f}"
+    return f"{words} {span} {unit}, each ±{stated(u)}"
 
 
 def _median(shots: Sequence[Shot], name: str) -> float | None:

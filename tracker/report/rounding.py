@@ -81,6 +81,17 @@ def decimals_of(u: float) -> int:
     return max(0, -power + (1 if first < 3.0 else 0))
 
 
+def stated(u: float) -> str:
+    """Return a standard uncertainty alone, as `with_uncertainty` writes it: ``"1.0"``, ``"0.9"``.
+
+    Parameters
+    ----------
+    u : float
+        Above zero.
+    """
+    return _fixed(u, decimals_of(u)) if _states(u) else f"{u:g}"
+
+
 def _fixed(value: float, decimals: int) -> str:
     text = f"{value:.{decimals}f}"
     return text[1:] if text.startswith("-") and not text.strip("-0.") else text

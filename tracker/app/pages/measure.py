@@ -21,7 +21,7 @@ from tracker.report.answer_words import (
     next_step,
     shot_rows,
 )
-from tracker.report.rounding import with_uncertainty
+from tracker.report.rounding import stated, with_uncertainty
 from tracker.workflow.inputs import picture_names
 from tracker.workflow.look import flights_of
 from tracker.workflow.steps import MeasuredStep, steps_until_now
@@ -134,7 +134,7 @@ def _gained(view: View) -> None:
 
 def _known(step: MeasuredStep, u_name: str) -> str:
     u = step.known_to.get(u_name)
-    return "" if u is None else f"±{u:.2g}"
+    return "" if u is None else f"±{stated(u)}"
 
 
 def _came(shot: Shot | str) -> str:
