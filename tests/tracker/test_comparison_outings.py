@@ -300,6 +300,13 @@ def test_plans(three: Path, tmp_path: Path) -> None:
     made = plan_sessions([three], sweep="wheel.diameter_mm=90:190:6")
     assert len(made.plan.promises) == 6
     assert any("next" in sentence or "Nothing" in sentence for sentence in made.sentences)
+    settled = plan_sessions([three])
+    assert settled.plan.settled
+    sizes = [one.label for one in settled.plan.promises]
+    assert sorted(sizes) == [f"wheel.diameter_mm = {mm}" for mm in range(105, 180, 5)]
+    (said,) = [one for one in settled.sentences if "between what was shot" in one]
+    assert settled.sentences[-1].startswith("What to build next: turn its numbers on the page")
+    assert len(plan_sessions([three], "apex_m").plan.promises) == 0
     started = session(tmp_path / "start", {"140 mm wheels": 5, "180 mm wheels": 0})
     said = plan_sessions([started]).sentences
     assert said[0] == '"180 mm wheels": 5 more shots, it has no shot, so no scatter.'

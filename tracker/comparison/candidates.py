@@ -1,5 +1,6 @@
 """Machines of a sweep that may be built next, and what further shots cost."""
 
+import math
 from collections.abc import Mapping, Sequence
 
 from tracker.comparison.built import Setup
@@ -38,6 +39,32 @@ def candidates(known: Knowledge, base: Setup, sweep: Sweep, quantity: str) -> li
             )
         )
     return found
+
+
+BETWEEN_STEP_MM = 5.0
+"""Steps of the wheel's diameter between those that were shot, mm: what is worth another wheel
+(common practice, no source)."""
+
+
+def between(known: Knowledge) -> Sweep | None:
+    """Return wheels between the smallest and the largest that were shot; None where one size was.
+
+    Parameters
+    ----------
+    known : Knowledge
+    """
+    key = "wheel.diameter_mm"
+    shot = [
+        at
+        for setup in known.setups
+        if setup.shots.shots
+        and setup.machine is not None
+        and (at := stated(setup.machine, key)) is not None
+    ]
+    first = math.floor(min(shot, default=0.0) / BETWEEN_STEP_MM) + 1
+    last = math.ceil(max(shot, default=0.0) / BETWEEN_STEP_MM)
+    sizes = tuple(BETWEEN_STEP_MM * number for number in range(first, last))
+    return Sweep(key, sizes) if sizes else None
 
 
 TESTED = ("wheel.diameter_mm", "motor.supply_v", "motor.duty_percent", "grip.gap_mm")

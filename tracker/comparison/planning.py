@@ -203,7 +203,7 @@ def _promised(made: Plan, unit: str) -> list[str]:
     if inside is not None and _worthwhile(inside):
         said.append(f"Build {inside.label} next: {_gain(inside, unit)}. {inside.safety}".strip())
     elif inside is not None:
-        said.append("Nothing in the sweep, inside what was shot, is expected to gain.")
+        said.append("Nothing between what was shot is expected to gain.")
     least = 0.0 if inside is None else inside.gain
     if outside is not None and _worthwhile(outside) and outside.gain > least:
         said.append(
@@ -211,6 +211,11 @@ def _promised(made: Plan, unit: str) -> list[str]:
             f"{_gain(outside, unit)}. {outside.safety}".strip()
         )
     return said or ["Nothing in the sweep is expected to gain on the best so far."]
+
+
+def worth_building(made: Plan) -> bool:
+    """Return whether a machine that was not shot yet is expected to gain."""
+    return any(_worthwhile(one) for one in made.promises)
 
 
 def _worthwhile(one: Promise) -> bool:

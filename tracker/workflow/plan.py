@@ -1,12 +1,14 @@
 """``lobmeter plan``: the next experiment for one or several sessions."""
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from calibration.errors import InputError
 from tracker.comparison.balls import ball_sentences
-from tracker.comparison.candidates import candidates, cost_sentences
+from tracker.comparison.built import Setup
+from tracker.comparison.candidates import between, candidates, cost_sentences
 from tracker.comparison.compare import Comparison, compare
 from tracker.comparison.knowledge import PREDICTED, Knowledge
 from tracker.comparison.planning import (
@@ -16,12 +18,22 @@ from tracker.comparison.planning import (
     plan,
     plan_sentences,
     teaches_most,
+    worth_building,
 )
 from tracker.comparison.words import WORDINGS
-from tracker.launcher.sweep import parse_sweep
+from tracker.launcher.sweep import Sweep, parse_sweep
 from tracker.workflow.compare import check_quantity, check_worth
 from tracker.workflow.gathering import gather
 from tracker.workflow.outings import Outings
+
+TO_BUILD = (
+    "What to build next: turn its numbers on the page Launcher, or name a range of one, as in "
+    "lobmeter plan --sweep wheel.diameter_mm=80:220."
+)
+TO_DESCRIBE = (
+    "What to build next: describe the launcher, with [setup.wheel] and [setup.motor] or on the page "
+    "Launcher, and the model predicts others."
+)
 
 #: Share of the scatter of shots below which a gain is nothing to shoot for (our choice).
 LEAST_GAIN = 0.01
@@ -77,8 +89,15 @@ def plan_outings(outings: Outings, quantity: str, worth: float | None, sweep: st
     known = outings.known
     expected = {name: one.estimate for name, one in known.expected(quantity).items()}
     comparison = compare([setup.shots for setup in outings.setups], quantity, expected)
-    made = plan(comparison, worth, _swept(known, quantity, sweep) if sweep else ())
+    made = plan(comparison, worth, _swept(known, quantity, parse_sweep(sweep)) if sweep else ())
+    if made.settled and not sweep and quantity in PREDICTED:
+        # Nothing is left to shoot: what is left is to build.
+        wheels = between(known)
+        found = () if wheels is None else _swept(known, quantity, wheels)
+        made = replace(made, promises=plan(comparison, worth, found).promises)
     said = plan_sentences(made, comparison, worth)
+    if made.settled and not sweep and not worth_building(made):
+        said.append(TO_BUILD if known.setups else TO_DESCRIBE)
     said += ball_sentences(outings.setups, quantity)
     said += cost_sentences(made, known.predictions(), known.setups)
     said += teaching(comparison)
@@ -98,14 +117,18 @@ def teaching(comparison: Comparison) -> list[str]:
     ]
 
 
-def _swept(known: Knowledge, quantity: str, text: str) -> list[Candidate]:
-    """Return the machines along a sweep of the setup with the most shots."""
-    sweep = parse_sweep(text)
+def _swept(known: Knowledge, quantity: str, sweep: Sweep) -> list[Candidate]:
+    """Return the machines along a sweep of the setup with the most shots, the best of several."""
     if not known.setups:
         raise InputError(
             "no setup says enough of its machine",
-            where=f"--sweep {text}",
+            where=f"--sweep {sweep.key}",
             remedy="give one setup [setup.wheel] and [setup.motor]",
         )
-    base = max(known.setups, key=lambda setup: len(setup.shots.shots))
+
+    def known_best(setup: Setup) -> tuple[int, float]:
+        mean = setup.mean(quantity)
+        return len(setup.shots.shots), -math.inf if mean is None else mean.value
+
+    base = max(known.setups, key=known_best)
     return candidates(known, base, sweep, quantity)
