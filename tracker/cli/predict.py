@@ -63,6 +63,7 @@ def predict(
         discharges_table,
         left_out_table,
         measured_sentence,
+        missed_sentences,
         predictions_tables,
         sweep_table,
     )
@@ -93,6 +94,7 @@ def predict(
     if made.left_out:
         say(screen, ["", "Each setup predicted from the others (exit speed, m/s):"])
         show_table(screen, left_out_table(made.left_out))
+        say(screen, missed_sentences(made.left_out))
     if made.sweep is not None:
         along = made.sweep
         say(screen, ["", f'Sweep of "{along.base}":'])

@@ -191,21 +191,13 @@ _SCALES = {
 }
 
 _DECISIONS = {
-    ReasonCode.ACCEPTED_BY_HAND: Entry(
-        "accepted by hand", "a person accepted it", NO_FIGURE
-    ),
-    ReasonCode.REJECTED_BY_HAND: Entry(
-        "rejected by hand", "a person rejected it", rejects=True
-    ),
+    ReasonCode.ACCEPTED_BY_HAND: Entry("accepted by hand", "a person accepted it", NO_FIGURE),
+    ReasonCode.REJECTED_BY_HAND: Entry("rejected by hand", "a person rejected it", rejects=True),
     ReasonCode.ADDED_BY_HAND: Entry(
         "added by hand", "a person added it by places of the ball", NO_FIGURE
     ),
-    ReasonCode.LANDING_BY_HAND: Entry(
-        "landing by hand", "a person gave its landing", NO_FIGURE
-    ),
-    ReasonCode.RELEASE_BY_HAND: Entry(
-        "release by hand", "a person gave its release", NO_FIGURE
-    ),
+    ReasonCode.LANDING_BY_HAND: Entry("landing by hand", "a person gave its landing", NO_FIGURE),
+    ReasonCode.RELEASE_BY_HAND: Entry("release by hand", "a person gave its release", NO_FIGURE),
     ReasonCode.HAND_DISAGREES: Entry(
         "film and hand disagree",
         "what a person gave lies {off_u:.1f} standard uncertainties from what the film shows: one "

@@ -97,7 +97,9 @@ def improvements(before: Mapping[str, float], after: Mapping[str, float]) -> lis
     for name, _, u_name, unit in FIGURES:
         was, now = before.get(u_name), after.get(u_name)
         if was is not None and now is not None and now < BETTER * was:
-            found.append(f"The {name} is now known to ±{stated(now)} {unit}; before, ±{stated(was)}.")
+            found.append(
+                f"The {name} is now known to ±{stated(now)} {unit}; before, ±{stated(was)}."
+            )
     return found
 
 

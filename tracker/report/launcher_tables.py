@@ -148,6 +148,26 @@ def left_out_rows(left_out: Sequence[LeftOut]) -> list[tuple[str, ...]]:
     return [(one.name, *cells) for one, cells in zip(left_out, rows, strict=True)]
 
 
+def missed_sentences(left_out: Sequence[LeftOut]) -> list[str]:
+    """Return which setups the others predict wrongly, beyond 95 %, and what to do; most are none.
+
+    Parameters
+    ----------
+    left_out : sequence of LeftOut
+    """
+    return [
+        f'The others miss "{one.name}": it shoots {abs(one.error.value):.1f} m/s '
+        f"{'slower' if one.error.value > 0.0 else 'faster'} than they say, more than twice the "
+        "±. Something in its build is not as stated, or the model lacks it: check its wheels, gap "
+        "and voltage, and shoot before you trust a prediction for such a build."
+        for one in left_out
+        if abs(one.error.value) > EXPANDED * one.error.u
+    ]
+
+
+EXPANDED = 2.0
+"""Standard uncertainties within which a prediction agrees (JCGM 100:2008, 6.3.3)."""
+
 LONGEST_HEAD = 24
 """Characters of a setup's name that a heading repeats; common practice, no source."""
 

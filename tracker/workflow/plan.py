@@ -31,8 +31,8 @@ TO_BUILD = (
     "lobmeter plan --sweep wheel.diameter_mm=80:220."
 )
 TO_DESCRIBE = (
-    "What to build next: describe the launcher, with [setup.wheel] and [setup.motor] or on the page "
-    "Launcher, and the model predicts others."
+    "What to build next: describe the launcher, with [setup.wheel] and [setup.motor] or on the "
+    "page Launcher, and the model predicts others."
 )
 
 #: Share of the scatter of shots below which a gain is nothing to shoot for (our choice).

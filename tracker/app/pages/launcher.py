@@ -9,7 +9,7 @@ from tracker.app.launcher.fields import SetupFields
 from tracker.app.launcher.names import in_words
 from tracker.app.launcher.what_if import SLIDERS, WhatIf
 from tracker.app.view import Page, View
-from tracker.report.launcher_tables import left_out_rows
+from tracker.report.launcher_tables import left_out_rows, missed_sentences
 from tracker.report.outlook_words import discharge_sentence
 from tracker.session import FieldChange, SetupEntry
 from tracker.workflow.launcher import Launcher, launcher_of
@@ -156,6 +156,8 @@ class LauncherDesk:
             parts.heading("What the shots say of the model")
             for words in learned or (NOTHING_LEARNED,):
                 parts.sentence(in_words(words))
+            for words in missed_sentences(left_out):
+                parts.sentence(words, "doubt")
             if left_out:
                 head = ("setup", "measured, m/s", "predicted, m/s", "error, m/s")
                 caption = "Each setup's exit speed predicted from the others; ± is one standard "
