@@ -23,6 +23,7 @@ from tracker.workflow.compare import compare_sessions
 from tracker.workflow.gathering import gather
 from tracker.workflow.plan import plan_sessions
 from tracker.workflow.predict import predict_sessions
+from tracker.workflow.standing import standing
 
 THREE = {"100 mm wheels": 5, "140 mm wheels": 5, "180 mm wheels": 5}
 
@@ -113,6 +114,8 @@ def test_results_older_than_the_session_are_reported(tmp_path: Path) -> None:
     write_results(folder, 0.011, "0" * 64)
     (note,) = gather([folder]).notes
     assert "was edited after these results were made" in note
+    # The page says so by itself, with a button.
+    assert standing(folder).notes == ()
 
 
 @pytest.mark.parametrize("text", ["", "[]", '{"inputs": 3, "shots": []}', '{"shots": [{}]}'])

@@ -40,6 +40,10 @@ class Outing:
     provenance: Provenance
 
 
+EDITED = f"{SESSION_FILE} was edited after these results were made"
+"""In the note on it; the page has a notice of its own, with a button."""
+
+
 def gather(folders: Sequence[Path], machines_needed: bool = False, filmed: bool = True) -> Outings:
     """Read sessions and their results.
 
@@ -107,8 +111,8 @@ def _rows(session: Session, folder: Path, provenance: Provenance, notes: list[st
     written = session.folder / SESSION_FILE
     if rows and not session.bare and digest not in (None, sha256_of(written)):
         notes.append(
-            f"{folder}: {SESSION_FILE} was edited after these results were made; if more than "
-            "the launcher's tables changed, measure the session again."
+            f"{folder}: {EDITED}; if more than the launcher's tables changed, measure the session "
+            "again."
         )
     strangers = sorted({row.setup for row in rows} - {entry.name for entry in session.setups})
     if strangers:

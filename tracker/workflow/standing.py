@@ -8,7 +8,7 @@ from tracker.comparison.answer import Chances
 from tracker.comparison.compare import Comparison
 from tracker.comparison.setups import SetupShots
 from tracker.workflow.compare import check_quantity, check_worth, compare_outings
-from tracker.workflow.gathering import gather
+from tracker.workflow.gathering import EDITED, gather
 from tracker.workflow.plan import plan_outings
 
 
@@ -27,6 +27,7 @@ class Standing:
     plan : sequence of str
         Which setups to shoot how often next.
     notes : sequence of str
+        But for results that are older than their session, which the page says by itself.
     """
 
     setups: Sequence[SetupShots]
@@ -50,9 +51,10 @@ def standing(place: Path, quantity: str = "carry_m", worth: float | None = None)
     outings = gather([place], filmed=False)
     made = compare_outings(outings, quantity, worth)
     setups = made.comparison.summaries
+    notes = tuple(words for words in made.notes if EDITED not in words)
     if made.chances is None:
-        return Standing(made.setups, made.comparison, None, (), (), made.notes)
+        return Standing(made.setups, made.comparison, None, (), (), notes)
     plan: Sequence[str] = ()
     if len(setups) > 1 or (setups and setups[0].used < 2):
         plan = plan_outings(outings, quantity, worth).sentences
-    return Standing(made.setups, made.comparison, made.chances, made.sentences, plan, made.notes)
+    return Standing(made.setups, made.comparison, made.chances, made.sentences, plan, notes)
