@@ -30,6 +30,7 @@ from tracker.report.document.charts import (
     landing_map,
     line_of,
     look,
+    shares,
     strips,
     trajectories,
     within,
@@ -361,6 +362,32 @@ def test_the_map_of_landings_holds_the_regions_of_many_shots_whole() -> None:
     for points in dashed:
         first, *_, last = points.split()
         assert first == last
+
+
+def test_no_mark_of_the_map_lies_under_the_words_of_its_scale() -> None:
+    made = facts_of()
+    drawn = str(landing_map(made.comparisons[0], made.setups))
+    words = float(re.search(r'y="([\d.]+)"[^>]*>across, m', drawn)[1])
+    marks = [float(y) for y in re.findall(r'class="fill[^>]* cy="([\d.]+)"', drawn)]
+    marks += [
+        float(y)
+        for points in re.findall(r'class="fill s\d" points="([^"]*)"', drawn)
+        for y in re.findall(r",([\d.]+)", points)
+    ]
+    assert len(marks) > 15 and min(marks) > words + 4.0
+
+
+def test_shares_are_drawn_as_wide_as_the_page_with_their_names_above() -> None:
+    drawn = str(shares([("the tape", 0.6), ("pixels", 0.3), ("all others", 0.1)], "carry"))
+    assert [float(x) for x in re.findall(r'<text[^>]* x="([\d.]+)"', drawn)] == [0.0] * 3
+    assert re.findall(r">([^<]*)</text>", drawn)[0] == "the tape, 60 %"
+    bars = [
+        tuple(map(float, each))
+        for each in re.findall(r'<rect[^>]* y="([\d.]+)" width="([\d.]+)"', drawn)
+    ]
+    assert [round(width) for _, width in bars] == [760, 380, 127]
+    bases = [float(y) for y in re.findall(r'<text[^>]* y="([\d.]+)"', drawn)]
+    assert all(base + 4.0 < top for base, (top, _) in zip(bases, bars, strict=True))
 
 
 def test_a_line_is_cut_to_a_rectangle() -> None:

@@ -18,10 +18,14 @@ WIDTH = 760.0
 """Width of a chart in its own units, of which a letter is 13 high; a matter of looks."""
 LEFT, RIGHT, BELOW = 56.0, 14.0, 44.0
 """Room for numbers at the left, half a number at the right, numbers and words below."""
+ABOVE = 28.0
+"""Room over a map, whose marks may lie anywhere: the words of its upright scale stand there."""
 VAST = 1.5
 """A region wider than this many times all shots together is cut off; a matter of looks."""
 ROW = 62.0
 """Height of a setup's row."""
+SHARE = 44.0
+"""Height of a share's name and bar."""
 LOOKS = 8
 """Colours that the page has for setups; with the shapes they repeat after 24 setups."""
 SHAPES = ("circle", *MARKS)
@@ -190,15 +194,15 @@ def landing_map(comparison: Comparison, setups: Sequence[SetupShots]) -> Markup:
         tall = WIDTH * 0.75
         across = Scale(across.low, across.low + (across.end - LEFT) / per_metre, LEFT, across.end)
     tall = max(tall, 90.0)
-    drawing = SvgDrawing(WIDTH, tall + BELOW + 8.0, "landings from above")
+    drawing = SvgDrawing(WIDTH, ABOVE + tall + BELOW, "landings from above")
     middle = 0.5 * (side.low + side.high)
     half = 0.5 * tall / per_metre
-    leftward = Scale(middle - half, middle + half, tall + 8.0, 8.0)
-    grid_across(drawing, across, (8.0, tall + 8.0), "landing along the firing line, m")
+    leftward = Scale(middle - half, middle + half, ABOVE + tall, ABOVE)
+    grid_across(drawing, across, (ABOVE, ABOVE + tall), "landing along the firing line, m")
     grid_up(drawing, leftward, (LEFT, WIDTH - RIGHT), "across, m (left is up)")
     for place, outline, style in outlines:
         line = [(across.at(along), leftward.at(left)) for along, left in (*outline, outline[0])]
-        for run in within(line, (LEFT, 8.0), (WIDTH - RIGHT, tall + 8.0)):
+        for run in within(line, (LEFT, ABOVE), (WIDTH - RIGHT, ABOVE + tall)):
             drawing.line(run, f"thin {style} {look(place)[0]}")
     for place, (along, left), quality in points:
         colour, shape = look(place)
@@ -243,19 +247,16 @@ def within(line: Sequence[Point], low: Point, high: Point) -> list[list[Point]]:
 
 
 def shares(parts: Sequence[tuple[str, float]], title: str) -> Markup:
-    """Draw shares of a variance as bars with their names and percentages, the largest first.
+    """Draw shares of a variance as bars below their names and percentages, the largest first.
 
-    The percentages stand before the bars, whose ends a narrow screen does not show at first.
+    So a narrow screen shows both, and no name is cut.
     """
-    height = 30.0 * len(parts) + 6.0
-    drawing = SvgDrawing(WIDTH, height, title)
+    drawing = SvgDrawing(WIDTH, SHARE * len(parts), title)
     widest = max((share for _, share in parts), default=1.0)
     for row, (name, share) in enumerate(parts):
-        top = 30.0 * row + 4.0
-        drawing.text((300.0, top + 15.0), name, "label", "end")
-        wide = 380.0 * share / widest
-        drawing.text((355.0, top + 15.0), f"{100.0 * share:.0f} %", "number", "end")
-        drawing.box((365.0, top + 2.0), (wide, 18.0), "bar")
+        top = SHARE * row
+        drawing.text((0.0, top + 20.0), f"{name}, {100.0 * share:.0f} %", "label")
+        drawing.box((0.0, top + 27.0), (WIDTH * share / widest, 9.0), "bar")
     return drawing.markup()
 
 
