@@ -307,7 +307,7 @@ def test_plans(three: Path, tmp_path: Path) -> None:
     assert settled.plan.settled
     sizes = [one.label for one in settled.plan.promises]
     assert sorted(sizes) == [f"wheel.diameter_mm = {mm}" for mm in range(105, 180, 5)]
-    (said,) = [one for one in settled.sentences if "between what was shot" in one]
+    (said,) = [one for one in settled.sentences if "inside what was shot" in one]
     assert settled.sentences[-1].startswith("What to build next: turn its numbers on the page")
     assert len(plan_sessions([three], "apex_m").plan.promises) == 0
     started = session(tmp_path / "start", {"140 mm wheels": 5, "180 mm wheels": 0})

@@ -71,7 +71,7 @@ def test_the_most_promising_wheel_comes_first() -> None:
     assert [p.gain for p in made.promises] == sorted((p.gain for p in made.promises), reverse=True)
     assert "Build wheel.diameter_mm = 160 next" in plan_sentences(made, found)[-1]
     poor = plan(found, sweep=[Candidate("wheel.diameter_mm = 80", Estimate(20.0, 0.5))])
-    assert "Nothing in the sweep" in plan_sentences(poor, found)[-1]
+    assert "Nothing inside what was shot" in plan_sentences(poor, found)[-1]
 
 
 def test_expected_improvement_has_its_known_values() -> None:

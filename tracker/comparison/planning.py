@@ -203,7 +203,7 @@ def _promised(made: Plan, unit: str) -> list[str]:
     if inside is not None and _worthwhile(inside):
         said.append(f"Build {inside.label} next: {_gain(inside, unit)}. {inside.safety}".strip())
     elif inside is not None:
-        said.append("Nothing between what was shot is expected to gain.")
+        said.append("Nothing inside what was shot is expected to gain.")
     least = 0.0 if inside is None else inside.gain
     if outside is not None and _worthwhile(outside) and outside.gain > least:
         said.append(
