@@ -257,3 +257,21 @@ def test_suggesting_without_a_taped_position_is_refused_in_a_sentence(session: S
     with pytest.raises(InputError) as caught:
         suggest(unknown, replace(session.clips[0], markers=unpicked), 0)
     assert re.search("no marker has a pixel", str(caught.value))
+
+
+def test_a_marker_that_is_called_by_its_place_is_called_by_its_new_one(written: Session) -> None:
+    clip = written.clips[0]
+    markers = [
+        MarkerEntry("10 m", (10.0, 0.0, 0.0)),
+        MarkerEntry("2 m", (2.0, 1.0, 0.0)),
+        MarkerEntry("10 m (2)", (10.0, 3.0, 0.0)),
+        MarkerEntry("10 m cone", (10.0, 5.0, 0.0)),
+    ]
+    assert edits.renamed(markers, "10 m", 4.0) == "4 m"
+    assert edits.renamed(markers, "10 m (2)", 2.0001) == "2 m (2)"
+    for kept, along_m in (("10 m cone", 4.0), ("10 m", 10.0), ("10 m (2)", 10.0)):
+        assert edits.renamed(markers, kept, along_m) == kept
+    more = _after(written, edits.add(written, clip, edits.next_to(clip.markers)))
+    (added,) = [one for one in more.markers if one.name not in {m.name for m in clip.markers}]
+    anew = _after(more, edits.retape(more, more.clips[0], added.name, (2.2, 0.0, 0.0)))
+    assert anew.markers[-1].name == "2.2 m" and anew.markers[-1].ground_m == (2.2, 0.0, 0.0)

@@ -1,6 +1,7 @@
 """Changes of a clip's markers as changes of ``session.toml``."""
 
-from collections.abc import Sequence
+import re
+from collections.abc import Collection, Sequence
 
 from tracker.session import ClipEntry, FieldChange, MarkerEntry, Session, to_millimetre
 from tracker.session.lines import Place
@@ -58,9 +59,24 @@ def rename(session: Session, clip: ClipEntry, name: str, wanted: str) -> list[Fi
 def retape(
     session: Session, clip: ClipEntry, name: str, ground_m: Sequence[float]
 ) -> list[FieldChange]:
-    """Return the change that puts a marker at another place of the ground."""
+    """Return the changes that put a marker at another place of the ground.
+
+    One that is still called by the place that it had is called by its new one.
+    """
     at = (*list_of(session, clip), _number(clip, name))
-    return [FieldChange((*at, "ground_m"), to_millimetre(ground_m))]
+    place = to_millimetre(ground_m)
+    changes = [FieldChange((*at, "ground_m"), place)]
+    wanted = renamed(clip.markers, name, place[0])
+    return changes if wanted == name else [*changes, FieldChange((*at, "name"), wanted)]
+
+
+def renamed(markers: Sequence[MarkerEntry], name: str, along_m: float) -> str:
+    """Return what a marker is called once it stands elsewhere along the line."""
+    now = next(entry.ground_m[0] for entry in markers if entry.name == name)
+    along_m = to_millimetre([along_m])[0]
+    if not re.fullmatch(rf"{re.escape(f'{now:g} m')}( \(\d+\))?", name) or now == along_m:
+        return name
+    return _free_name(along_m, {entry.name for entry in markers if entry.name != name})
 
 
 def add(session: Session, clip: ClipEntry, marker: MarkerEntry) -> list[FieldChange]:
@@ -102,11 +118,15 @@ def next_to(markers: Sequence[MarkerEntry]) -> MarkerEntry:
     along = [entry.ground_m[0] for entry in markers]
     places = [SPACING_M * step for step in range(len(along) + 1)]
     free = next(at for at in places if all(abs(at - other) > SAME_M for other in along))
-    taken = {entry.name for entry in markers}
-    name, number = f"{free:g} m", 2
+    return MarkerEntry(_free_name(free, {entry.name for entry in markers}), (free, 0.0, 0.0))
+
+
+def _free_name(along_m: float, taken: Collection[str]) -> str:
+    """Return a name by a place along the line that no other marker has."""
+    name, number = f"{along_m:g} m", 2
     while name in taken:
-        name, number = f"{free:g} m ({number})", number + 1
-    return MarkerEntry(name, (free, 0.0, 0.0))
+        name, number = f"{along_m:g} m ({number})", number + 1
+    return name
 
 
 def _number(clip: ClipEntry, name: str) -> int:

@@ -99,6 +99,7 @@ class MarkerForm:
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
         self._shown: str | None = None
+        self._called: dict[str, str] = {}
         self._entries: list[ui.element] = []
         self._place = parts.group("field-form", label="Chosen marker")
 
@@ -162,18 +163,30 @@ class MarkerForm:
 
         def changes() -> Sequence[FieldChange]:
             # Beside what was typed into the field before it, which is in the file by now.
-            now = desk.marker(marker.name) or marker
+            now = desk.marker(self._now_called(marker.name)) or marker
             place = [*now.ground_m[:axis], value, *now.ground_m[axis + 1 :]]
-            return edits.retape(desk.session, desk.clip, marker.name, place)
+            made = edits.retape(desk.session, desk.clip, now.name, place)
+            called = edits.renamed(desk.clip.markers, now.name, place[0])
+            if called != now.name:
+                self._called[now.name] = called
+                if desk.chosen == now.name:
+                    # The same form under another name: what is being typed into it stays.
+                    desk.chosen = self._shown = called
+            return made
 
         done = await desk.save(f"{marker.name}: {axis_name} {value:g} m", changes)
         if done:
             desk.view.settle((*MARKER, axis))
         self.show()
-        if self._shown == marker.name:
+        if self._shown == self._now_called(marker.name):
             # Over what was typed, which may be the same number in other words; the fields beside
             # it stay, since somebody may be typing there by now.
             self._entries[axis + 1].update()
+
+    def _now_called(self, name: str) -> str:
+        """Return what a marker is called that was taped anew meanwhile."""
+        at = self.desk.marker(name)
+        return self._called.get(name, name) if at is None else name
 
     async def _unpick(self) -> None:
         desk, name = self.desk, self.desk.chosen
