@@ -331,6 +331,26 @@ def _same_as_the_command(tab: Page, folder: Path) -> None:
 
 
 @pytest.mark.campaign
+def test_ball_wind_and_slow_motion_are_stated_without_a_file(visit: Visit, wide: Path) -> None:
+    tab = visit(wide, "field")
+    tab.get_by_text("Ball, wind and slow motion").click()
+    wind = tab.get_by_label("Wind along")
+    expect(wind).to_have_value(f"{read_session(wide).air.wind_along_mps:g}")
+    wind.fill("-9 km/h")
+    wind.press("Tab")
+    expect(wind).to_have_value("-2.5")
+    tab.get_by_label("Wind across").fill("a breeze")
+    tab.get_by_label("Wind across").press("Tab")
+    expect(tab.locator(".notices .fault")).to_contain_text("write it as 1.5, as 12 km/h")
+    tab.get_by_label("True frame rate").fill("240")
+    tab.get_by_label("True frame rate").press("Tab")
+    wait_until(tab, lambda: read_session(wide).camera.capture_fps == 240.0)
+    tab.locator("label", has_text="Ball").locator("select").select_option("football")
+    wait_until(tab, lambda: read_session(wide).ball.type == "football")
+    assert read_session(wide).air.wind_along_mps == -2.5
+
+
+@pytest.mark.campaign
 def test_a_clip_before_which_the_camera_moved_is_picked_anew(visit: Visit, tmp_path: Path) -> None:
     folder = copied("wheels", tmp_path)
     film(folder / "clips" / "140mm.mp4", view(2, (1280, 720)), size=(1280, 720))

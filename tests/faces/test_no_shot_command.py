@@ -158,4 +158,4 @@ def test_a_wrong_frame_rate_is_named_though_the_shot_is_found(session: Path) -> 
     rewritten(session, lambda text: text.replace("[camera]", "[camera]\ncapture_fps = 50.0", 1))
     words, _ = measured(session)
     assert "1 shot" in words and "times as fast as gravity" in words
-    assert "likely 60 a second, not 50 (see capture_fps)" in words
+    assert "likely 60 a second, not 50 (capture_fps, on the page Field)" in words

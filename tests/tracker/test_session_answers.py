@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calibration.errors import InputError
-from tracker.session import Draft, draft_toml, length_m, number, to_millimetre
+from tracker.session import Draft, draft_toml, length_m, number, speed_mps, to_millimetre
 
 LENGTHS = {
     "0.8": 0.8, "0,8": 0.8, " 80 cm ": 0.8, "80cm": 0.8, "800 mm": 0.8, "-28,5": -28.5,
@@ -52,3 +52,18 @@ def test_what_is_written_has_no_digits_of_a_conversion() -> None:
     assert to_millimetre(place) == [17.7, -27.915, 1.629]
     text = draft_toml(Draft("Fen Lane", (), position_m=place))  # type: ignore[arg-type]
     assert "position_m = [17.7, -27.915, 1.629]" in text
+
+
+@pytest.mark.parametrize(
+    ("text", "mps"),
+    [("1.5", 1.5), ("-1,5 m/s", -1.5), ("18 km/h", 5.0), ("18 kmh", 5.0), ("10 mph", 4.4704)],
+)
+def test_a_speed_is_converted_to_metres_a_second(text: str, mps: float) -> None:
+    assert speed_mps(text) == pytest.approx(mps)
+
+
+@pytest.mark.parametrize("text", ["", "fresh", "3 Bft", "5 km", "1.5.2"])
+def test_what_is_no_speed_says_how_to_write_one(text: str) -> None:
+    with pytest.raises(InputError, match="is no speed") as caught:
+        speed_mps(text)
+    assert "12 km/h" in caught.value.sentences()[0]

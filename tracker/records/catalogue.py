@@ -64,14 +64,14 @@ _DOUBTS = {
     ReasonCode.GRAVITY_FRAME_RATE: Entry(
         "frame rate wrong?",
         "the true frame rate is likely {rate_fps:g} a second, not {assumed_fps:.4g} "
-        "(see capture_fps)",
+        "(capture_fps, on the page Field)",
     ),
     ReasonCode.GRAVITY_YARDS: Entry("yards?", "the markers are likely spaced in yards, not metres"),
     ReasonCode.GRAVITY_FEET: Entry("feet?", "the markers are likely spaced in feet, not metres"),
     ReasonCode.GRAVITY_UNEXPLAINED: Entry(
         "frame rate or spacing wrong",
         "either the true frame rate is {rate_fps:.3g} a second, not {assumed_fps:.4g} "
-        "(see capture_fps), or what is taped as 10 m is {ten_metres:.3g} m",
+        "(capture_fps, on the page Field), or what is taped as 10 m is {ten_metres:.3g} m",
     ),
     ReasonCode.STRAINS_HEIGHT: Entry(
         "height of the release?",
@@ -182,7 +182,7 @@ _SCALES = {
         "slow motion presumed",
         "the file does not say that it plays slower than life, but its ball's width and fall agree "
         "at {rate_fps:g} frames a second only, {times:.3g} times as many as the file shows: state "
-        "them with --capture-fps {rate_fps:g}",
+        "them on the page Field, or as --capture-fps {rate_fps:g}",
     ),
     ReasonCode.CLOCK_UNSURE: Entry(
         "no slow motion",

@@ -19,14 +19,15 @@ NO_SHOT = {
         "slow motion?",
         "no shot was found, but something falls so slowly that at life speed it would be "
         "{away:.0f} m away: if it is the ball, the file plays {least:.0f} to {most:.0f} times "
-        "slower than life: give its true frame rate, likely --capture-fps {rate_fps:g}, or "
-        "capture_fps under [camera] of a session.toml",
+        "slower than life: give its true frame rate, likely {rate_fps:g}, on the page Field, as "
+        "--capture-fps {rate_fps:g}, or as capture_fps under [camera] of a session.toml",
     ),
     ReasonCode.NO_PATH_FALLS: Entry(
         "nothing falls",
         "no shot was found: none of the {paths:.0f} paths of moving things in the frame falls as a "
         "thrown ball does: is it the right clip, does it play at life speed (else give its true "
-        "frame rate, --capture-fps), and does the ball show for a quarter of a second?",
+        "frame rate, on the page Field or as --capture-fps), and does the ball show for a quarter "
+        "of a second?",
     ),
     ReasonCode.FALLS_BRIEFLY: Entry(
         "seen too briefly",

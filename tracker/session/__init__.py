@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 
 from calibration.later import later
-from tracker.session.answers import length_m, number, to_millimetre
+from tracker.session.answers import length_m, number, speed_mps, to_millimetre
 from tracker.session.bare import USUAL_BALL, bare_session
 from tracker.session.entries import (
     BallEntry,
@@ -71,6 +71,7 @@ __all__ = [
     "read_session",
     "review_path",
     "revised",
+    "speed_mps",
     "to_millimetre",
     "with_added",
     "with_decision",

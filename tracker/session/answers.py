@@ -4,9 +4,10 @@ import re
 from collections.abc import Iterable
 
 from calibration.errors import InputError
-from tracker.session.mistakes import LENGTHS_M, feet_m
+from tracker.session.mistakes import LENGTHS_M, SPEEDS_MPS, feet_m
 
 _LENGTH = re.compile(r'([+-]?\d+(?:\.\d+)?)\s*([a-z"]*)')
+_SPEED = re.compile(r"([+-]?\d+(?:\.\d+)?)\s*([a-z/]*)")
 _NUMBER = re.compile(r"([+-]?\d+(?:\.\d+)?)\s*(?:°|deg|degrees)?")
 _FRACTIONS = {"½": "1/2", "¼": "1/4", "¾": "3/4"}
 _FRACTION = re.compile(r"(?<![\d./])(?:(\d+)\s+)?(\d+)/([1-9]\d*)(?![\d./])")
@@ -22,6 +23,8 @@ _UNITS = {
     "meters": 1.0,
 }
 
+
+_SPEEDS = {**SPEEDS_MPS, "": 1.0, "kmh": SPEEDS_MPS["km/h"], "kph": SPEEDS_MPS["km/h"]}
 
 TAPED_DECIMALS = 3
 """Places after the point of a taped length that is written, m: nobody tapes finer than 1 mm."""
@@ -57,6 +60,27 @@ def length_m(text: str) -> float:
             f'"{text.strip()}" is no length', remedy="write it as 0.8, as 80 cm or as 2 ft 7 in"
         )
     return float(found[1]) * _UNITS[found[2]]
+
+
+def speed_mps(text: str) -> float:
+    """Return a speed in m/s.
+
+    Parameters
+    ----------
+    text : str
+        ``1.5``, ``1,5``, ``12 km/h`` or ``8 mph``; without a unit, metres a second.
+
+    Raises
+    ------
+    InputError
+        Where it is no speed.
+    """
+    found = _SPEED.fullmatch(_plain(text))
+    if found is None or found[2] not in _SPEEDS:
+        raise InputError(
+            f'"{text.strip()}" is no speed', remedy="write it as 1.5, as 12 km/h or as 8 mph"
+        )
+    return float(found[1]) * _SPEEDS[found[2]]
 
 
 def number(text: str) -> float:

@@ -8,7 +8,8 @@ from nicegui import ui
 from calibration.errors import InputError
 from tracker.app import parts
 from tracker.app.view import View
-from tracker.session import FieldChange, Session, length_m, number, to_millimetre
+from tracker.flight.ball import BALLS
+from tracker.session import FieldChange, Session, length_m, number, speed_mps, to_millimetre
 
 PLACES = ("along", "across", "up")
 
@@ -137,6 +138,94 @@ class KnownOfCamera:
             **{name: _text(value) for name, value in zip(PLACES, position, strict=True)},
             "view": _text(session.camera.field_of_view_deg),
         }
+
+
+RATE = ("camera", "capture_fps")
+
+
+class KnownOfFlight:
+    """Fields for the ball, the wind, the air and the film's true frame rate.
+
+    Parameters
+    ----------
+    view : View
+    """
+
+    def __init__(self, view: View) -> None:
+        self.view = view
+        self._entries: dict[tuple[str, str], ui.element] = {}
+        self._ball = parts.choice("Ball", _balls(self._session), self._session.ball.type, self._of)
+        with parts.group("field-metres"):
+            self._put("Wind along", ("air", "wind_along_mps"), speed_mps, "m/s", "with the shots")
+            self._put("Wind across", ("air", "wind_across_mps"), speed_mps, "m/s", "to their left")
+            self._put(
+                "Wind, give or take", ("air", "wind_u_mps"), speed_mps, "m/s", "one ± of each"
+            )
+        parts.sentence(
+            "Against the shots, or to their right: negative. 12 km/h is taken too.", "hint"
+        )
+        self._put("Air temperature", ("air", "temperature_c"), number, "°C")
+        self._put(
+            "True frame rate",
+            RATE,
+            number,
+            "/s",
+            "only where a clip plays in slow motion: 240, for instance",
+        )
+        view.on_change(self._renewed)
+
+    @property
+    def _session(self) -> Session:
+        session: Session | None = self.view.look.session
+        assert session is not None
+        return session
+
+    def _put(
+        self,
+        label: str,
+        where: tuple[str, str],
+        read: Callable[[str], float],
+        unit: str,
+        hint: str = "",
+    ) -> None:
+        async def save(text: str) -> None:
+            await save_number(self.view, label.lower(), where, _rounded(read), text)
+            self._renewed(where)
+
+        self._entries[where] = parts.field(label, self._shown(where), save, unit, hint)
+
+    async def _of(self, ball: str) -> None:
+        await self.view.edit(f"ball {ball}", FieldChange(("ball", "type"), ball))
+
+    def _renewed(self, typed: tuple[str, str] | None = None) -> None:
+        """Show what the file says; over what was typed too, which may say it in another unit."""
+        if self.view.look.session is None:
+            return
+        parts.renew_choice(self._ball, _balls(self._session), self._session.ball.type)
+        for where, entry in self._entries.items():
+            shown = self._shown(where)
+            if where == typed or entry.props["value"] != shown:
+                entry.props["value"] = shown
+                entry.update()
+
+    def _shown(self, where: tuple[str, str]) -> str:
+        table, name = where
+        return _text(getattr(getattr(self._session, table), name))
+
+
+def _rounded(read: Callable[[str], float]) -> Callable[[str], float]:
+    """Return what reads a number without the digits of a conversion."""
+    return lambda text: round(read(text), CONVERTED_DECIMALS)
+
+
+CONVERTED_DECIMALS = 3
+"""Places after the point of a speed that was typed in another unit (common practice, no source)."""
+
+
+def _balls(session: Session) -> list[tuple[str, str]]:
+    names = [ball.name for ball in BALLS]
+    names += [] if session.ball.type in names else [session.ball.type]
+    return [(name, name) for name in names]
 
 
 def _text(value: float | None) -> str:

@@ -9,7 +9,7 @@ from calibration.errors import InputError
 from tracker.app import parts, tasks
 from tracker.app.field.beside import MARKER, MarkerForm, MarkerList
 from tracker.app.field.desk import Desk
-from tracker.app.field.known import KnownOfCamera, ReleaseHeight
+from tracker.app.field.known import KnownOfCamera, KnownOfFlight, ReleaseHeight
 from tracker.app.field.picture import Frame, MarkPicture, Moved, state_of
 from tracker.app.field.words import AnswerWords, Questions
 from tracker.workflow import field_edits as edits
@@ -77,6 +77,8 @@ class Marking:
                 self.form = MarkerForm(desk)
                 with parts.fold("What else is known of the camera"):
                     KnownOfCamera(view)
+                with parts.fold("Ball, wind and slow motion"):
+                    KnownOfFlight(view)
                 with parts.group("field-done"):
                     self.count = parts.sentence("", "quiet")
                     parts.button("Measure with these markers", self.measure)

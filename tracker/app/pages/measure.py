@@ -28,6 +28,8 @@ from tracker.workflow.steps import MeasuredStep, steps_until_now
 
 NO_CLIP = "The session has no clip yet. Send some from the phone, or name them in session.toml."
 
+UNCHANGED = "Nothing had changed since it was measured before: the figures are the same."
+
 HEAD = ("shot", *(f"{name}, {unit}" for name, _, _, unit in FIGURES), "quality")
 NUMERIC = tuple(range(len(HEAD) - 1))
 STEPS_NOTE = "The standard uncertainty of one shot, its median over the shots."
@@ -91,6 +93,8 @@ def _answer(view: View, work: Work | None, start: parts.Handler) -> parts.Handle
         if shots:
             parts.sentence(STANDARD, "hint")
         _gained(view)
+        if work is not None and work.phase is Phase.DONE and not work.progress:
+            parts.sentence(UNCHANGED, "quiet")
         step = next_step(shots)
         if step:
             parts.sentence(step)
@@ -103,6 +107,8 @@ def _answer(view: View, work: Work | None, start: parts.Handler) -> parts.Handle
     with parts.group("row"):
         button = parts.button(again, start, main=not view.look.measured, key="m")
         look = parts.link("Look at the shots", view.address("shots"))
+        if view.look.causes:
+            parts.link("State the ball, the wind or slow motion", view.address("field"))
     parts.show_if(bool(shots) and not view.look.session.bare, look)
     late = parts.Lines()
 

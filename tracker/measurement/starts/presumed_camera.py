@@ -177,7 +177,7 @@ def _notes(context: ClipContext, scouted: Scouted, by_gravity: bool) -> list[str
         found.append(
             "Without any length, gravity cannot distinguish a file that plays slower than life "
             "from one filmed from farther away: this one is assumed to play at life speed. If it "
-            "is slow motion, give the true rate with --capture-fps, or as capture_fps under "
-            "[camera] of a session.toml."
+            "is slow motion, give the true rate on the page Field, with --capture-fps, or as "
+            "capture_fps under [camera] of a session.toml."
         )
     return found
