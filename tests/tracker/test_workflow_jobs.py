@@ -211,6 +211,24 @@ def test_a_session_that_was_moved_is_not_measured_again(tmp_path: Path, counted:
     assert result.clips[0].clip.path == moved / "clips" / "0.mp4"
 
 
+def test_a_clip_that_shows_another_setup_is_not_measured_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    counted = Counted(monkeypatch, shots=1)
+    folder = filmed(tmp_path / "lane", [110])
+    options = MeasureOptions(cache=tmp_path / "cache")
+    (before,) = measure_session(folder, options=options).clips
+    path = folder / "session.toml"
+    path.write_text(path.read_text("utf-8").replace("140 mm wheels", "group 3"), "utf-8")
+    (after,) = measure_session(folder, options=options).clips
+    assert counted.taken() == ["clips/0.mp4"]
+    assert [one.shot.setup for one in before.shots] == ["140 mm wheels"]
+    assert [one.shot for one in after.shots] == [
+        replace(one.shot, setup="group 3") for one in before.shots
+    ]
+    assert b"group 3" in written(folder)["shots.csv"]
+
+
 def test_an_entry_that_cannot_be_read_is_measured_again(tmp_path: Path, counted: Counted) -> None:
     folder, kept = filmed(tmp_path / "lane", [110]), tmp_path / "cache"
     options = MeasureOptions(cache=kept)

@@ -81,6 +81,17 @@ def numbered(measured: FittedShot, number: int) -> FittedShot:
     )
 
 
+def in_setup(measured: FittedShot, setup: str) -> FittedShot:
+    """Return a shot as one of another setup, of which its measurement knows nothing."""
+    if measured.shot.setup == setup:
+        return measured
+    basis = measured.basis
+    if basis is not None:
+        request = replace(basis.context.request, setup=setup)
+        basis = replace(basis, context=replace(basis.context, request=request))
+    return replace(measured, shot=replace(measured.shot, setup=setup), basis=basis)
+
+
 def doubted(measured: FittedShot, reason: Reason) -> FittedShot:
     """Return a shot that is to be checked for one more reason; a rejected one stays as it is."""
     if measured.shot.quality is Quality.REJECTED:

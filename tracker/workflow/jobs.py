@@ -106,7 +106,6 @@ class Task:
         lens = session.camera.lens
         stated = (
             clip.file,
-            clip.setup,
             clip.markers,
             self.ready.moved,
             session.ball,
@@ -126,8 +125,12 @@ class Task:
         if found is None:
             return None
         clip, log = found
-        # Since then the session may have been moved, and its other clips been added to.
-        clip = replace(clip, clip=self.ready.clip, calibration=self.ready.calibration)
+        # Since then the session may have been moved, its other clips been added to, and this one
+        # been said to show another setup, of which the measurement knows nothing.
+        from tracker.measurement.fitted_shot import in_setup
+
+        shots = tuple(in_setup(one, self.ready.clip.setup) for one in clip.shots)
+        clip = replace(clip, clip=self.ready.clip, calibration=self.ready.calibration, shots=shots)
         LOG.info("%s: unchanged, not measured again", self.ready.clip.file)
         return Measured(clip, log)
 
