@@ -14,7 +14,7 @@ from tests.app.asking import announced, ask, piece
 from tests.app.conftest import ROOT, Served, start_server
 from tracker.session import Draft, DraftClip, draft_toml, parse_session, read_session
 from tracker.workflow import begin, incoming
-from tracker.workflow.begin import add_clips, also_in, begin_session, refuse_known
+from tracker.workflow.begin import add_clips, also_in, begin_session, refuse_known, sort_out
 from tracker.workflow.edit import undo
 from tracker.workflow.incoming import (
     Announced,
@@ -256,6 +256,25 @@ def test_clips_that_an_earlier_session_has_are_said(tmp_path: Path) -> None:
     assert f"The session {first.name} has the same clips" in also_in(home, [sent("IMG_2.mp4")])
     assert also_in(home, [sent("IMG_2.mp4"), sent("IMG_3.mp4")]) == ""
     assert also_in(home, [sent("IMG_1.mp4", 1000)]) == also_in(home, []) == ""
+
+
+def test_a_clip_that_is_no_video_is_named_in_the_notes_of_the_session(tmp_path: Path) -> None:
+    begun = announce(tmp_path / "incoming", Announced("Gruppe 1.MOV", len(FILM), MADE_MS))
+    append(begun, 0, FILM)
+    broken = announce(tmp_path / "incoming", Announced("Gruppe 8 – 140 mm.MOV", 5, MADE_MS))
+    append(broken, 0, b"12345")
+    good, faults = sort_out([begun, broken])
+    assert good == [begun] and faults is not None
+    folder = begin_session(tmp_path / "home", good, faults)
+    notes = read_session(folder).notes
+    assert notes == "left out, no video or damaged: Gruppe 8 – 140 mm.MOV"
+    assert begin_session(tmp_path / "home", [again(tmp_path)]) != folder
+
+
+def again(tmp_path: Path) -> Incoming:
+    begun = announce(tmp_path / "incoming", Announced("IMG_9.mp4", len(FILM), MADE_MS))
+    append(begun, 0, FILM)
+    return begun
 
 
 def test_a_clip_that_is_not_whole_is_not_delivered(tmp_path: Path) -> None:

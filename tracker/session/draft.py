@@ -41,6 +41,7 @@ class Draft:
         Numbers by table and field, ``"release.height_m"``.
     position_m : tuple of float or None
         Along, across, up of the camera.
+    notes : str
     """
 
     name: str
@@ -49,6 +50,7 @@ class Draft:
     ball: str = "tennis"
     values: Mapping[str, float] = field(default_factory=dict)
     position_m: tuple[float, float, float] | None = None
+    notes: str = ""
 
 
 def draft_toml(draft: Draft) -> str:
@@ -63,7 +65,7 @@ def draft_toml(draft: Draft) -> str:
     lines = [
         f"name = {_quoted(draft.name)}",
         f"date = {day.isoformat()}" if day else "# date = 2026-05-17",
-        '# notes = "weather, who fired"',
+        f"notes = {_quoted(draft.notes)}" if draft.notes else '# notes = "weather, who fired"',
         "",
         "[ball]",
         f"type = {_quoted(draft.ball)}",

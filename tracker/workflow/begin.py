@@ -24,7 +24,9 @@ SAME_TIME_S = 2.0
 """Difference of two files' times that is none, s: some memory cards count in steps of 2 s (FAT)."""
 
 
-def begin_session(home: Path, incomings: Sequence[Incoming]) -> Path:
+def begin_session(
+    home: Path, incomings: Sequence[Incoming], left_out: InputErrors | None = None
+) -> Path:
     """Make a session of clips that have come in whole; return its folder.
 
     Parameters
@@ -32,6 +34,9 @@ def begin_session(home: Path, incomings: Sequence[Incoming]) -> Path:
     home : Path
         The folder of all sessions.
     incomings : sequence of Incoming
+    left_out : InputErrors, optional
+        Of those that came with them and are no videos: the session's notes name them, so that a
+        table of the others tells that they are missing.
 
     Raises
     ------
@@ -44,7 +49,7 @@ def begin_session(home: Path, incomings: Sequence[Incoming]) -> Path:
         placed = deliver(incomings, staging / CLIPS)
         filmed = films(placed)
         folder = free_name(home / _name(filmed))
-        start_session(staging, filmed, {"name": folder.name})
+        start_session(staging, filmed, {"name": folder.name, "notes": _left_out(left_out)})
         staging.rename(folder)
     except InputError:
         for incoming in incomings:
@@ -149,6 +154,14 @@ def sessions_in(home: Path) -> tuple[Path, ...]:
     found = [path.parent for path in home.glob(f"*/{SESSION_FILE}")]
     shown = [path for path in found if not path.name.startswith(".")]
     return tuple(sorted(shown, key=lambda path: path.stat().st_mtime, reverse=True))
+
+
+def _left_out(faults: InputErrors | None) -> str:
+    """Return which files were left out, for the session's notes."""
+    if faults is None:
+        return ""
+    names = dict.fromkeys(one.where for one in faults.parts)
+    return f"left out, no video or damaged: {', '.join(names)}"
 
 
 def _setup(session: Session) -> tuple[str, list[FieldChange]]:

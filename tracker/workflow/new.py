@@ -186,6 +186,7 @@ def start_session(
         ball=answers.get("ball") or "tennis",
         values={key: value for key, value in answers.items() if "." in key and value is not None},
         position_m=None if None in position else position,  # type: ignore[arg-type]
+        notes=answers.get("notes") or "",
     )
     if copy:
         _copy([film.path for film in filmed], [folder / name for name in names])

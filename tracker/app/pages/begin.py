@@ -94,7 +94,7 @@ def _begin(view: View, keys: Sequence[str]) -> tuple[Path, list[str]]:
     if faults is not None and not sent:
         raise faults
     twin = also_in(view.workspace.home, sent)
-    folder = begin_session(view.workspace.home, sent).resolve()
+    folder = begin_session(view.workspace.home, sent, faults).resolve()
     return folder, [*([twin] if twin else []), *([] if faults is None else faults.sentences())]
 
 

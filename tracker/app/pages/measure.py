@@ -86,6 +86,9 @@ def _answer(view: View, work: Work | None, start: parts.Handler) -> parts.Handle
             parts.sentence(words, "fault")
     if work is not None and work.phase is Phase.CANCELLED:
         parts.sentence("Cancelled. What was there before is as it was.", "quiet")
+    if view.look.session is not None and view.look.session.notes:
+        notes = view.look.session.notes
+        parts.sentence(f"{notes[:1].upper()}{notes[1:]}", "quiet")
     if view.look.measured:
         only = len(view.look.session.clips) == 1 if view.look.session is not None else False
         causes = list(view.look.causes.values()) if only and not shots else []
