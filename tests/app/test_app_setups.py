@@ -8,7 +8,9 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.app.conftest import Served, ready
+from tests.app.marking import wait_until
 from tests.tracker.invented_outings import session as invented
+from tracker.session import read_session
 from tracker.workflow.compare import compare_outings
 from tracker.workflow.gathering import gather
 
@@ -94,6 +96,36 @@ def test_one_setup_alone_says_what_to_do(visit: Visit, tmp_path: Path) -> None:
     expect(tab.locator("svg.chart").first).to_contain_text("140 mm wheels")
     expect(tab.get_by_role("table")).to_have_count(0)
     expect(tab.locator(".lead").get_by_role("link", name="Launcher")).to_be_visible()
+
+
+@pytest.mark.campaign
+def test_single_shots_are_not_ranked_and_clips_get_setups_of_their_own(
+    visit: Visit, tmp_path: Path
+) -> None:
+    lane = invented(tmp_path / "Fen Lane", {"100 mm wheels": 1, "140 mm wheels": 1})
+    file = lane / "session.toml"
+    kept = re.sub(r"\[setup\.\w+\]\n(?:\w.*\n)*", "", file.read_text("utf-8"))
+    file.write_text(kept, "utf-8")
+    clips = read_session(lane, filmed=False).clips
+    assert len(clips) == 2
+    tab = visit(lane, "setups")
+    expect(tab.locator(".lead")).to_have_count(1)
+    expect(tab.locator(".lead")).to_contain_text(
+        'There is one shot each of "100 mm wheels", "140 mm wheels".'
+    )
+    tab.get_by_text("Which setup each clip shows").click()
+    entry = tab.get_by_label(clips[0].file)
+    entry.fill("Gruppe 3 – Rad 140 mm")
+    entry.press("Tab")
+    wait_until(tab, lambda: _shown(lane) == ["Gruppe 3 – Rad 140 mm", "140 mm wheels"])
+    tab.get_by_role("button", name="Call each clip's setup as its file").click()
+    wait_until(tab, lambda: _shown(lane) == [Path(clip.file).stem for clip in clips])
+    tab.get_by_role("button", name="Undo").click()
+    expect(entry).to_have_value("Gruppe 3 – Rad 140 mm")
+
+
+def _shown(lane: Path) -> list[str]:
+    return [clip.setup for clip in read_session(lane, filmed=False).clips]
 
 
 def test_without_shots_the_page_says_what_to_do(visit: Visit, session: Path) -> None:

@@ -24,7 +24,7 @@ class Running:
     ----------
     work : Work
     line : callable
-        Returns what arrived, in words.
+        Returns what arrived, in words; nothing is shown where these are empty.
     key : str
         That cancels it; empty without one.
     """
@@ -47,8 +47,8 @@ class Running:
         self._bar.update()
         arrived = list(self.work.arrived)
         with self._listed:
-            for each in arrived[self._shown :]:
-                parts.sentence(self._line(each))
+            for words in filter(None, map(self._line, arrived[self._shown :])):
+                parts.sentence(words)
         self._shown = len(arrived)
 
 

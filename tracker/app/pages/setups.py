@@ -1,10 +1,14 @@
 """Setups: which is the best, how surely, where their shots land, and how many more it takes."""
 
+from collections.abc import Sequence
+
 from nicegui import ui
 
 from calibration.errors import InputError
 from tracker.app import parts
 from tracker.app.charts import chart, use_charts
+from tracker.app.running import follow
+from tracker.app.setups.showing import Showing
 from tracker.app.stale import is_stale, notice, running
 from tracker.app.view import Page, View
 from tracker.comparison.setups import Summary
@@ -12,6 +16,7 @@ from tracker.comparison.words import WORDINGS
 from tracker.report.document.charts import agreement, landing_map, strips
 from tracker.report.standing_table import standing_table
 from tracker.session import number
+from tracker.session.kinds import listed
 from tracker.workflow.standing import Standing, standing
 
 STRIPS = (
@@ -48,11 +53,14 @@ class Asked:
 
     def build(self) -> None:
         """Put the questions; `draw` puts the answer."""
+        # Only the names of its rows may change here: they are not listed.
+        follow(self.view, "measure", self.view.renew, lambda _: "")
         with parts.group("row"):
             names = [(key, wording.noun) for key, wording in WORDINGS.items()]
             parts.choice("What is compared", names, self.quantity, self._chosen)
             self._unit = parts.group()
             self._entry()
+        self._showing = Showing(self.view)
         # Below what is asked, which so stays where it is when the answer comes.
         self._answer = parts.group("answer")
         self._answer.props["aria-live"] = "polite"
@@ -86,6 +94,7 @@ class Asked:
         """Compute the answer and show it, unless another question came meanwhile."""
         self._serial += 1
         mine = self._serial
+        self._showing.renew()
         asked = (self.view.opened.place, self.quantity, self.worth)
         found = await self.view.attempt(standing, *asked)
         if mine != self._serial or found is None:
@@ -106,7 +115,9 @@ def _lead(view: View, found: Standing) -> None:
     """Put the answer in its first sentence, and what else was found."""
     if not found.sentences:
         shown = [one for one in found.comparison.summaries if one.used]
-        for one in shown:
+        if len(shown) > 1:
+            parts.sentence(single_shots(shown), "lead")
+        for one in shown if len(shown) == 1 else ():
             _alone(view, one)
         if not shown:
             parts.sentence(NOTHING, "lead")
@@ -121,6 +132,15 @@ def _lead(view: View, found: Standing) -> None:
         with parts.fold("Every difference, and what limits it"), parts.group(tag="ul"):
             for words in rest[2:]:
                 parts.text("li", words)
+
+
+def single_shots(shown: Sequence[Summary]) -> str:
+    """Return what to do where no setup has a second shot."""
+    names = listed([f'"{one.name}"' for one in shown])
+    return (
+        f"There is one shot each of {names}. The chart shows them, but a single shot says nothing "
+        "of how far the next one goes, so there is no ranking yet: shoot five of each."
+    )
 
 
 def _alone(view: View, one: Summary) -> None:

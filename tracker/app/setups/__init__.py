@@ -1,0 +1,1 @@
+"""What the page Setups is made of."""

@@ -1,0 +1,89 @@
+"""Which clip shows which setup, as fields, and the results that follow."""
+
+from collections.abc import Mapping
+from functools import partial
+
+from nicegui import ui
+
+from calibration.errors import InputError
+from tracker.app import parts, tasks
+from tracker.app.view import View
+from tracker.session import ClipEntry, Session
+from tracker.workflow.setup_edits import by_file_names, shown
+
+HEAD = "Which setup each clip shows"
+HINT = (
+    "Shots of one setup are repeats of each other. A name that is new makes a setup; nothing is "
+    "measured again for it."
+)
+
+
+class Showing:
+    """The fields; they unfold.
+
+    Parameters
+    ----------
+    view : View
+    """
+
+    def __init__(self, view: View) -> None:
+        self.view = view
+        self._listed: list[str] = []
+        self._entries: dict[str, ui.element] = {}
+        self._fold = parts.fold(HEAD, opened=_all_one(view.look.session))
+        with self._fold:
+            parts.sentence(HINT, "hint")
+            self._fields = parts.group("fields")
+            with parts.group("row"):
+                self._each = parts.button("Call each clip's setup as its file", self._by_names)
+        self.renew()
+
+    def renew(self) -> None:
+        """Show what the file says now."""
+        session = self.view.look.session
+        clips = () if session is None else session.clips
+        parts.show_if(bool(clips), self._fold)
+        parts.show_if(len(clips) > 1, self._each)
+        if [clip.file for clip in clips] != self._listed:
+            self._listed = [clip.file for clip in clips]
+            self._build(clips)
+        for clip in clips:
+            entry = self._entries[clip.file]
+            if entry.props["value"] != clip.setup:
+                entry.props["value"] = clip.setup
+                entry.update()
+
+    def _build(self, clips: tuple[ClipEntry, ...]) -> None:
+        self._fields.clear()
+        with self._fields:
+            self._entries = {
+                clip.file: parts.field(clip.file, clip.setup, partial(self._named, clip.file))
+                for clip in clips
+            }
+
+    async def _named(self, file: str, text: str) -> None:
+        name = text.strip()
+        if name:
+            await self._show({file: name}, f"{file} shows {name}")
+        self.renew()
+
+    async def _by_names(self) -> None:
+        session = self.view.look.session
+        if session is not None:
+            await self._show(by_file_names(session), "setups called as the clips' files")
+        self.renew()
+
+    async def _show(self, wanted: Mapping[str, str], what: str) -> None:
+        view, session = self.view, self.view.look.session
+        changes = [] if session is None else shown(session, wanted)
+        if changes and await view.edit(what, *changes) and view.look.measured:
+            try:
+                # From what is kept: the rows get the names of their setups.
+                view.opened.start("measure", "Measuring", tasks.measure, view.opened.place)
+            except InputError as error:
+                view.complain(error.sentences())
+
+
+def _all_one(session: Session | None) -> bool:
+    """Return whether several clips show one setup, which leaves nothing to compare."""
+    return session is not None and len(session.clips) > 1 == len({c.setup for c in session.clips})
