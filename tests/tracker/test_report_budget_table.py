@@ -38,13 +38,13 @@ def test_sources_stand_by_their_weight_and_negligible_ones_are_left_out() -> Non
     found = rows(BUDGET)
     names = [name for name in found if name in PARTS]
     assert names == ["wind", "pixels", "picking"]
-    assert found["wind"] == ["0.04", "0.5"]
+    assert found["wind"] == ["0.040", "0.50"]
 
 
 def test_the_whole_and_the_shared_part_close_the_table() -> None:
     found = rows(BUDGET)
     assert found["together"] == ["0.13", "0.52"]
-    assert found["shared by all shots"] == ["0.05", "0.5"]
+    assert found["shared by all shots"] == ["0.050", "0.50"]
 
 
 def test_the_sentence_names_what_limits_each_figure_and_the_cure() -> None:

@@ -124,7 +124,7 @@ def shared_sentence(budgets: Sequence[Budget]) -> str | None:
         if shared**2 < COMMON * whole**2:
             return None
         return (
-            f"Of the ±{_in_a_row(whole)} {unit} of a {called}, {_in_a_row(shared)} {unit} is "
+            f"Of the ±{_two_digits(whole)} {unit} of a {called}, {_two_digits(shared)} {unit} is "
             "one error that all shots of a session share, of the camera, the wind and the ball: it "
             f"makes all of them too {ways} together. Differences between setups filmed "
             "from one place are surer than these ± suggest; compare takes that into account."
@@ -147,14 +147,9 @@ def _together(parts: Mapping[str, float]) -> float:
     return float(sum(u**2 for u in parts.values()) ** 0.5)
 
 
-def _in_a_row(u: float) -> str:
-    """Return an uncertainty with two significant digits, a zero at the end included, as in rows."""
-    return f"{u:#.2g}".rstrip(".")
-
-
 def _two_digits(u: float) -> str:
-    """Return an uncertainty with two significant digits, without an exponent."""
+    """Return an uncertainty with two significant digits, a zero at the end included."""
     if not u > 0.0:
         return MISSING
-    text = f"{u:.2g}"
-    return f"{float(text):.6f}".rstrip("0").rstrip(".") if "e" in text else text
+    power = int(f"{u:.1e}".partition("e")[2])
+    return f"{u:.{max(0, 1 - power)}f}"
