@@ -271,7 +271,8 @@ def _about(
         )
     if summary.used and summary.rejected:
         said.append(
-            f"{summary.rejected} of the shots of {name} do not count: rejected, without this "
+            f"{summary.rejected} of the shots of {name} "
+            f"{'does' if summary.rejected == 1 else 'do'} not count: rejected, without this "
             "figure, or to be checked for a reason that spoils it."
         )
     if summary.sample is not None and summary.used > 1 and summary.sample.sd == 0.0:
