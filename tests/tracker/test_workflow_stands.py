@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
+from calibration.errors import InputErrors
 from tests.tracker.test_workflow_results import small
 from tracker.measurement import ClipResult
 from tracker.records import Quality, Reason, ReasonCode
@@ -112,6 +113,19 @@ def test_check_asks_before_anything_is_measured(folder: Path) -> None:
     asked = [one.sentence for one in check_session(folder) if one.kind is Kind.QUESTION]
     assert [one for one in asked if one.startswith("knocked.mp4: was the camera moved")]
     assert not [one for one in asked if one.startswith("first.mp4: was the camera")]
+
+
+def test_picks_of_another_size_of_frame_stop_a_measurement_in_one_sentence(folder: Path) -> None:
+    taped = "position_m = [5.0, -9.0, 1.5]\nlevel = true"
+    with pytest.raises(InputErrors) as caught:
+        clips.ready_clips(session_of(folder, "first", "same", "tall", camera=taped))
+    (said,) = caught.value.sentences()
+    assert said == (
+        "tall.mp4: its frame is 270 x 480, not 480 x 270 as that of first.mp4, whose picked "
+        "markers it shares; pick the markers anew for it (page Field, or [[clip.marker]])."
+    )
+    first, same = clips.ready_clips(session_of(folder, "first", "same", camera=taped))
+    assert first.moved is None and same.moved is None
 
 
 YARDS, LANDING = Reason(ReasonCode.GRAVITY_YARDS), Reason(ReasonCode.LANDING_NOT_SEEN)

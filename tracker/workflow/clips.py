@@ -27,7 +27,7 @@ from tracker.workflow.inputs import inspected, made_of_each
 from tracker.workflow.measured import MeasuredClip
 from tracker.workflow.presumed_ball import ball_instead
 from tracker.workflow.stand import calibrate_if_fixed, marker_pixels, request_of, site_of
-from tracker.workflow.stands import Moved, moved_clips
+from tracker.workflow.stands import Moved, moved_clips, refuse_another_size
 
 LOG = logging.getLogger(__name__)
 
@@ -73,10 +73,12 @@ def ready_clips(session: Session) -> tuple[ReadyClip, ...]:
     InputErrors
         With the faults of all of them; one that every clip has is stated once.
     """
+    facts: dict[str, ClipFacts] = {}
 
     def ready(clip: ClipEntry) -> ReadyClip:
-        facts = inspected(session, clip)
-        return ReadyClip(clip, facts, calibrate_if_fixed(session, clip, facts.size_px))
+        facts[clip.file] = mine = inspected(session, clip)
+        refuse_another_size(session, clip, facts)
+        return ReadyClip(clip, mine, calibrate_if_fixed(session, clip, mine.size_px))
 
     try:
         found = made_of_each(ready, session.clips)
@@ -84,7 +86,6 @@ def ready_clips(session: Session) -> tuple[ReadyClip, ...]:
         raise InputErrors(
             _stated_once(error.errors, [clip.file for clip in session.clips])
         ) from None
-    facts = {one.clip.file: one.facts for one in found}
     moved = {one.clip: one for one in moved_clips(session, lambda clip: facts[clip.file])}
     return tuple(replace(one, moved=moved.get(one.clip.file)) for one in found)
 

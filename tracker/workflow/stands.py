@@ -1,6 +1,6 @@
 """Clips that share the markers' pixels, and whether the camera stood the same for all of them."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -79,11 +79,11 @@ def moved_clips(session: Session, facts_of: FactsOf) -> tuple[Moved, ...]:
     facts_of : callable
         Given a clip; those for which it raises `InputError` are left out.
     """
-    sharing = [clip for clip in session.clips if clip.markers == session.markers]
-    picks = [each.pixel_u for each in session.markers if each.pixel is not None]
-    if len(sharing) < 2 or not picks:
+    sharing = _sharing(session)
+    if len(sharing) < 2:
         return ()
     first, *others = sharing
+    picks = [each.pixel_u for each in session.markers if each.pixel is not None]
     found = []
     with suppress(InputError):
         background = _Background(first.file, facts_of(first))
@@ -96,6 +96,42 @@ def moved_clips(session: Session, facts_of: FactsOf) -> tuple[Moved, ...]:
     return tuple(found)
 
 
+def refuse_another_size(
+    session: Session, clip: ClipEntry, known: Mapping[str, "ClipFacts"]
+) -> None:
+    """Raise `InputError` where a clip shares pixels that were picked in frames of another size.
+
+    Parameters
+    ----------
+    session : Session
+    clip : ClipEntry
+    known : mapping of str to ClipFacts
+        Of the clips that were inspected so far, by file, this one among them.
+    """
+    sharing = _sharing(session)
+    first = next((known[one.file] for one in sharing if one.file in known), None)
+    if first is None or clip not in sharing or first.size_px == known[clip.file].size_px:
+        return
+    raise InputError(
+        f"its {_other_size(known[clip.file].size_px, first.size_px, first.path.name)}, whose "
+        "picked markers it shares",
+        where=clip.file,
+        remedy="pick the markers anew for it (page Field, or [[clip.marker]])",
+    )
+
+
+def _sharing(session: Session) -> list[ClipEntry]:
+    """Return the clips that share the session's picked markers; none where nothing is picked."""
+    if all(each.pixel is None for each in session.markers):
+        return []
+    return [clip for clip in session.clips if clip.markers == session.markers]
+
+
+def _other_size(size_px: tuple[int, int], first_px: tuple[int, int], first: str) -> str:
+    width, height = size_px
+    return f"frame is {width} x {height}, not {first_px[0]} x {first_px[1]} as that of {first}"
+
+
 class _Background:
     """The background of the first clip, which others are held against."""
 
@@ -105,10 +141,8 @@ class _Background:
 
     def difference(self, facts: "ClipFacts", most_px: float) -> tuple[str, bool] | None:
         """Return what of a clip differs, and whether surely; None where nothing does."""
-        size, mine = facts.size_px, self._size_px
-        if size != mine:
-            words = f"is {size[0]} x {size[1]}, not {mine[0]} x {mine[1]} as that of {self._file}"
-            return f"frame {words}", True
+        if facts.size_px != self._size_px:
+            return _other_size(facts.size_px, self._size_px, self._file), True
         luma = _first_luma(facts)
         # A picture in which nothing can be followed shows no motion.
         if self._reference is None or luma is None or _followed(luma, facts) is None:
