@@ -120,7 +120,7 @@ def test_what_was_never_shot_does_not_lessen_the_best_of_what_was() -> None:
 )
 def test_shots_of_which_none_counts_say_why(changed: dict[str, object], why: str) -> None:
     said = sentences(compare([shots("a", 5), shots("b", 2, **changed)]))
-    assert f'"b" has no shot that counts ({why}): nothing is known of it yet.' in said
+    assert f'"b" has no shot whose carry counts ({why}): nothing is known of it yet.' in said
 
 
 def shot_with(name: str, **balls: str) -> Setup:

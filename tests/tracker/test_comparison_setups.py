@@ -168,17 +168,17 @@ def test_one_shot_no_shot_and_rejected_shots_are_reported() -> None:
     assert said[0].startswith('"single" has one shot, 30.0 m: one shot shows no scatter')
     assert said[1] == '"none" has no shots: nothing is known of it yet.'
     why = "1 without this figure, 1 rejected"
-    assert said[2] == f'"lost" has no shot that counts ({why}): nothing is known of it yet.'
-    assert said[3] == 'All 3 shots of "doubtful" are to be checked; they count.'
+    assert said[2] == f'"lost" has no shot whose carry counts ({why}): nothing is known of it yet.'
+    assert said[3] == 'All 3 shots of "doubtful" are to be checked; for the carry they count.'
     assert remark_sentences(found, figures=False)[0].startswith('"single" has one shot: one shot')
 
 
 @pytest.mark.parametrize(
     ("checked", "shots", "said"),
     [
-        (1, 1, 'The shot of "lane" is to be checked; it counts.'),
-        (1, 3, '1 of the shots of "lane" is to be checked; it counts.'),
-        (2, 3, '2 of the shots of "lane" are to be checked; they count.'),
+        (1, 1, 'The shot of "lane" is to be checked; for the carry it counts.'),
+        (1, 3, '1 of the shots of "lane" is to be checked; for the carry it counts.'),
+        (2, 3, '2 of the shots of "lane" are to be checked; for the carry they count.'),
     ],
 )
 def test_shots_to_be_checked_are_counted_in_plain_words(checked: int, shots: int, said: str):

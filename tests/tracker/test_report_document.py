@@ -252,6 +252,17 @@ def test_without_enough_shots_the_headline_says_so(count: int, said: str) -> Non
     assert said in report_page(made)
 
 
+def test_a_shot_that_counts_for_its_speed_alone_is_no_shot_that_was_not_measured() -> None:
+    reasons = (Reason(ReasonCode.LANDING_NOT_SEEN),)
+    shot = replace(shots_of(WHEELS[1], 1)[0], quality=Quality.CHECK, reasons=reasons)
+    setups = [SetupShots("first", (shot,), ("evening",))]
+    both = [compare(setups, quantity, {}) for quantity in ("exit_speed_mps", "carry_m")]
+    speed, few, carry = headlines(both, setups)
+    assert speed.startswith("Exit speed ") and "one shot" in speed
+    assert few.startswith("There are too few shots")
+    assert carry == "No shot has a carry that counts: 1 to be checked: landing not seen."
+
+
 def test_sentences_are_apart_by_what_they_are_about() -> None:
     words = words_of(facts_of().comparisons[0])
     assert len(words.answer) == 4

@@ -252,7 +252,9 @@ def _about(
         if expected is not None:
             figure = spread(expected.value, expected.expanded(), wording.unit)
             known = f"the model expects {figure}"
-        shots = f"no shot that counts ({unused})" if summary.rejected else "no shots"
+        shots = (
+            f"no shot whose {wording.noun} counts ({unused})" if summary.rejected else "no shots"
+        )
         said.append(f"{name} has {shots}: {known}.")
     elif summary.used == 1 and summary.sample is not None:
         figure = f", {summary.sample.mean:.1f} {wording.unit}" if figures else ""
@@ -293,19 +295,19 @@ def _about(
             "counts that."
         )
     if summary.doubtful:
-        said.append(_doubtful(summary, name))
+        said.append(_doubtful(summary, name, wording.noun))
     return said
 
 
-def _doubtful(summary: Summary, name: str) -> str:
-    """Return that shots count although they are to be checked."""
+def _doubtful(summary: Summary, name: str, noun: str) -> str:
+    """Return that shots count although they are to be checked, and for which figure."""
+    it = f"for the {noun} it counts" if summary.doubtful == 1 else f"for the {noun} they count"
     if summary.doubtful < summary.used:
         are = "is" if summary.doubtful == 1 else "are"
-        them = "it counts" if summary.doubtful == 1 else "they count"
-        return f"{summary.doubtful} of the shots of {name} {are} to be checked; {them}."
+        return f"{summary.doubtful} of the shots of {name} {are} to be checked; {it}."
     if summary.used == 1:
-        return f"The shot of {name} is to be checked; it counts."
-    return f"All {summary.used} shots of {name} are to be checked; they count."
+        return f"The shot of {name} is to be checked; {it}."
+    return f"All {summary.used} shots of {name} are to be checked; {it}."
 
 
 def _spans(ranges: Sequence[tuple[float, float]], unit: str) -> str:

@@ -1,6 +1,7 @@
 """The words of a report: the answer first, then each setup's figures and each shot's."""
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -95,7 +96,8 @@ def headlines(comparisons: Sequence[Comparison], setups: Sequence[SetupShots]) -
     if any(each.mean is not None for each in summaries) or not any(each.used for each in summaries):
         return list(dict.fromkeys(headline(each) for each in comparisons))
     said = [_single_shots(each.quantity, setups) for each in comparisons]
-    return [*(each for each in said if each), headline(comparisons[0])]
+    # Of one figure there may be a shot that counts and of another none.
+    return [*(each for each in said if each), *dict.fromkeys(map(headline, comparisons))]
 
 
 def _single_shots(quantity: str, setups: Sequence[SetupShots]) -> str:
@@ -129,6 +131,12 @@ def headline(comparison: Comparison) -> str:
     means = [each for each in comparison.summaries if each.mean is not None]
     if not means:
         count = sum(summary.used for summary in comparison.summaries)
+        unused: Counter[str] = Counter()
+        for each in comparison.summaries:
+            unused.update(each.unused_why)
+        if count == 0 and unused:
+            why = ", ".join(f"{number} {why}" for why, number in unused.items())
+            return f"No shot has a {wording.noun} that counts: {why}."
         if count == 0:
             return "No shot was measured."
         return "There are too few shots of any setup for a mean: shoot at least two, better five."
