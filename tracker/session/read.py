@@ -101,7 +101,8 @@ def _refuse_missing(folder: Path) -> None:
     raise InputError(
         f"the folder holds no {SESSION_FILE}",
         where=where,
-        remedy="write one as docs/formats.md shows, or point at another folder",
+        remedy=f"point at another folder, or begin one: lobmeter new {typed(folder)} CLIP, or the "
+        "page that lobmeter open shows",
     )
 
 
