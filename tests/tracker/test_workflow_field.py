@@ -266,10 +266,13 @@ def test_a_marker_that_is_called_by_its_place_is_called_by_its_new_one(written: 
         MarkerEntry("2 m", (2.0, 1.0, 0.0)),
         MarkerEntry("10 m (2)", (10.0, 3.0, 0.0)),
         MarkerEntry("10 m cone", (10.0, 5.0, 0.0)),
+        MarkerEntry("20 m", (25.0, 0.0, 0.0)),
     ]
+    assert edits.renamed(markers, "20 m", 30.0) == "20 m"
     assert edits.renamed(markers, "10 m", 4.0) == "4 m"
     assert edits.renamed(markers, "10 m (2)", 2.0001) == "2 m (2)"
-    for kept, along_m in (("10 m cone", 4.0), ("10 m", 10.0), ("10 m (2)", 10.0)):
+    assert edits.renamed(markers, "2 m", 1.449) == "1.4 m"
+    for kept, along_m in (("10 m cone", 4.0), ("10 m", 10.49), ("10 m (2)", 9.51)):
         assert edits.renamed(markers, kept, along_m) == kept
     more = _after(written, edits.add(written, clip, edits.next_to(clip.markers)))
     (added,) = [one for one in more.markers if one.name not in {m.name for m in clip.markers}]

@@ -12,6 +12,12 @@ SPACING_M = 10.0
 SAME_M = 1.0
 """Markers nearer to each other than this along the line are one, m (common practice, no source)."""
 
+NOMINAL_M = 0.5
+"""Distance from the place that a marker is called by up to which it still has that name, m (common
+practice, no source)."""
+
+_BY_PLACE = re.compile(r"(-?\d+(?:\.\d+)?) m(?: \(\d+\))?")
+
 PICKED_CLOSE_U = 0.3
 """Standard uncertainty of a pixel picked under magnification, px (common practice, no source; as in
 `calibration.site.remedies`)."""
@@ -71,12 +77,18 @@ def retape(
 
 
 def renamed(markers: Sequence[MarkerEntry], name: str, along_m: float) -> str:
-    """Return what a marker is called once it stands elsewhere along the line."""
+    """Return what a marker is called once it stands elsewhere along the line.
+
+    One that is called by its place, to half a metre, gets a name by the new one.
+    """
     now = next(entry.ground_m[0] for entry in markers if entry.name == name)
-    along_m = to_millimetre([along_m])[0]
-    if not re.fullmatch(rf"{re.escape(f'{now:g} m')}( \(\d+\))?", name) or now == along_m:
+    called = _BY_PLACE.fullmatch(name)
+    if called is None or abs(float(called[1]) - now) >= NOMINAL_M:
         return name
-    return _free_name(along_m, {entry.name for entry in markers if entry.name != name})
+    if abs(float(called[1]) - along_m) < NOMINAL_M:
+        return name
+    taken = {entry.name for entry in markers if entry.name != name}
+    return _free_name(round(along_m, 1), taken)
 
 
 def add(session: Session, clip: ClipEntry, marker: MarkerEntry) -> list[FieldChange]:
