@@ -1,5 +1,6 @@
 """Evenings: this one's report and films, and the logbook as a list."""
 
+from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 
@@ -95,21 +96,30 @@ def _this_evening(view: View) -> None:
     for kind, _, _ in KINDS:
         follow(view, kind, partial(ended, kind))
     made = parts.group("stack")
+    shown: list[object] = [None, None]
 
     def draw() -> None:
-        above.clear()
-        made.clear()
-        if not view.look.measured:
+        # What says the same stays: a button that is put anew loses the press that is on its way.
+        if shown[0] != view.look.measured:
+            shown[0] = view.look.measured
+            above.clear()
             with above:
-                parts.sentence("Measure the session first; then its report is written here.")
-                parts.link("Measure", view.address("measure"))
+                buttons()
+        files = _files(view.look.results) if view.look.measured else []
+        if shown[1] != files:
+            shown[1] = files
+            made.clear()
+            with made:
+                _made(view, files)
+
+    def buttons() -> None:
+        if not view.look.measured:
+            parts.sentence("Measure the session first; then its report is written here.")
+            parts.link("Measure", view.address("measure"))
             return
-        with above:
-            parts.button("Write the report", partial(start, "report"), main=True, key="r")
-            parts.button("Make the films", partial(start, "film"), key="f")
-            parts.button("Put into the logbook", log, key="l")
-        with made:
-            _made(view)
+        parts.button("Write the report", partial(start, "report"), main=True, key="r")
+        parts.button("Make the films", partial(start, "film"), key="f")
+        parts.button("Put into the logbook", log, key="l")
 
     view.key("r", "write the report", partial(start, "report"))
     view.key("f", "make the films", partial(start, "film"))
@@ -118,19 +128,25 @@ def _this_evening(view: View) -> None:
     draw()
 
 
-def _made(view: View) -> None:
+def _files(results: Path) -> list[str]:
+    """Return the names of what was made of a measured session."""
+    report = ["report.html"] if (results / "report.html").is_file() else []
+    return [*report, "shots.csv", *sorted(film.name for film in results.glob("*.mp4"))]
+
+
+def _made(view: View, files: Sequence[str]) -> None:
     """Put links to what was made of the session."""
-    results = view.look.results
-    if (results / "report.html").is_file():
+    if "report.html" in files:
         with parts.group("row"):
             parts.link("Read the report", view.result_address("report.html"))
             parts.link("Download it", view.result_address("report.html"), download=True)
-    table = view.result_address("shots.csv")
-    with parts.group("row"):
-        parts.link("Download the table", table, download=True)
-        parts.link("with decimal commas", f"{table}?decimal=comma", download=True)
-    for film in sorted(results.glob("*.mp4")):
-        parts.link(f"Download {film.name}", view.result_address(film.name), download=True)
+    if files:
+        table = view.result_address("shots.csv")
+        with parts.group("row"):
+            parts.link("Download the table", table, download=True)
+            parts.link("with decimal commas", f"{table}?decimal=comma", download=True)
+    for film in (name for name in files if name.endswith(".mp4")):
+        parts.link(f"Download {film}", view.result_address(film), download=True)
 
 
 PAGE = Page("evenings", "Evenings", build, order=80, needs_session=False)
