@@ -99,6 +99,11 @@ BAD = {
     ),
     "wrong setup": ((*CLIP, "--shot", "1", "--setup", "140 mm"), "setup", "140 mm wheels"),
     "both": ((*CLIP, "--shot", "1", "--reject", "x", "--accept", "y"), "--accept", "either"),
+    "reason twice": (
+        (*CLIP, "--shot", "1", "--reject", "x", "--reason", "y"),
+        "--reject and --reason",
+        "given twice",
+    ),
     "two things": ((*CLIP, "--shot", "1", "--undo", "--accept", "y"), "--undo", "one at a time"),
     "not decided": ((*CLIP, "--shot", "1", "--take-back"), "review.toml", "has no decision"),
 }

@@ -4,16 +4,18 @@ import json
 import shutil
 from dataclasses import replace
 from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
 
+from calibration.errors import InputError
 from tests.faces.measured_close import measured_close
 from tests.faces.test_commands import run
 from tracker.records import Quality, Shot
 from tracker.results import read_shots
 from tracker.video import inspect
 from tracker.workflow import clips as measuring
-from tracker.workflow import decisions
+from tracker.workflow import deciding, decisions
 
 CLOSE = Path(__file__).parents[2] / "sample_clips" / "close"
 
@@ -167,6 +169,8 @@ BAD = {
     "no candidate": (("--candidate", "77"), "were released at"),
     "far release": (("--shot", "1", "--release-at", "1.9"), "add it anew"),
     "two things": (("--undo", "--place", "0.5,300,400"), "one at a time"),
+    "two ways": (("--candidate", "0.9", "--place", "0.5,300,400"), "one at a time"),
+    "places and a shot": (("--place", "0.5,300,400", "--reject", "x"), "one at a time"),
 }
 
 
@@ -176,6 +180,16 @@ def test_what_cannot_be_is_a_sentence_and_changes_nothing(folder: Path, case: st
     code, _, errors = run("review", str(folder), *words)
     assert code == 2 and wanted in errors, errors
     assert not (folder / "review.toml").exists()
+
+
+def test_a_missed_shot_may_be_of_another_setup(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    added = Mock(side_effect=InputError("seen"))
+    monkeypatch.setattr(deciding, "add_missed", added)
+    code, _, errors = run("review", str(folder), *places(folder, 0.2, 0.7), "--setup", "felt")
+    assert code == 2 and "seen" in errors
+    assert added.call_args.args[1].setup == "felt"
 
 
 @pytest.mark.long

@@ -6,6 +6,7 @@ import shutil
 import threading
 from pathlib import Path
 from typing import Any
+from unittest.mock import Mock
 
 import filelock
 import pytest
@@ -292,6 +293,15 @@ def test_who_holds_a_folder_already_goes_on(tmp_path: Path) -> None:
     with alone(tmp_path, "busy", 0.05), alone(tmp_path, "busy", 0.05):
         reached = True
     assert reached
+
+
+def test_a_lock_that_somebody_else_owns_is_a_sentence(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    denied = Mock(side_effect=PermissionError(13, "Permission denied"))
+    monkeypatch.setattr(filelock.FileLock, "acquire", denied)
+    with pytest.raises(InputError, match=r"lobmeter-\w+\.lock cannot be used: Permission denied"):
+        alone(tmp_path, "busy").__enter__()
 
 
 def test_what_was_drawn_from_replaced_results_is_not_listed(tmp_path: Path) -> None:

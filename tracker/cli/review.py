@@ -1,5 +1,6 @@
 """``lobmeter review``."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -68,14 +69,16 @@ def _done(folder: Path, flags: ShotFlags, ends: EndFlags, changes: ChangeFlags) 
 
     refuse_bare(folder)
     wanted = _wanted(flags, ends)
-    adds = changes.place is not None or changes.candidate is not None
-    if sum([changes.undo, changes.take_back, adds, wanted.decides]) > 1:
+    adds = [changes.place is not None, changes.candidate is not None]
+    # A shot that is added by places may be of another setup than its clip's.
+    decides = replace(wanted, setup=None).decides if changes.place else wanted.decides
+    if sum([changes.undo, changes.take_back, *adds, decides]) > 1:
         raise InputError("one at a time", where=OWN_LINE)
     if changes.undo:
         return undo(folder)
     if changes.take_back:
         return take_back(folder, wanted)
-    if adds:
+    if any(adds):
         return _added(folder, flags, ends, changes)
     if wanted.decides:
         return decide_shot(folder, wanted)
@@ -99,6 +102,9 @@ def _wanted(flags: ShotFlags, ends: EndFlags) -> "Wanted":
         if reason is not None and not reason.strip():
             remedy = f'say why, for whoever reads it later: {option} "two people saw it"'
             raise InputError("the reason is empty", where=option, remedy=remedy)
+        if reason is not None and flags.reason is not None:
+            where, remedy = f"{option} and --reason", f"write all of it after {option}"
+            raise InputError("the reason is given twice", where=where, remedy=remedy)
     verdict = None
     if flags.reject is not None:
         verdict = Verdict.REJECT
@@ -153,7 +159,7 @@ def _added(folder: Path, flags: ShotFlags, ends: EndFlags, changes: ChangeFlags)
             remedy="give it twice or more: --place 3.10,512,300 --place 3.60,802,214",
         )
     px_u = PICKED_U_PX if ends.px_u is None else ends.px_u
-    added = AddedShot(flags.clip or "", places, px_u, reason=reason)
+    added = AddedShot(flags.clip or "", places, px_u, flags.setup, reason)
     return add_missed(folder, added, kept_session(folder, _cache()))
 
 

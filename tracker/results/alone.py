@@ -44,6 +44,10 @@ def alone(
     except Timeout:
         remedy = "wait until it is done, then start again"
         raise InputError(what, where=str(folder), remedy=remedy) from None
+    except OSError as error:
+        said = f"its lock {place} cannot be used: {error.strerror or error}"
+        remedy = "have the person whose file it is remove it, once their program has ended"
+        raise InputError(said, where=str(folder), remedy=remedy) from None
     try:
         yield
     finally:
