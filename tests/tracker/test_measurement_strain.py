@@ -94,6 +94,14 @@ def test_a_flight_from_elsewhere_is_told_from_one_that_falls_otherwise(moved_m):
     assert reason.code is ReasonCode.STRAINS_RELEASE and reason.numbers["off_u"] > 10.0
 
 
+def test_a_heavier_ball_is_told_from_a_start_elsewhere():
+    light = drawn(np.random.default_rng(5), replace(KNOWN, drag=0.2))
+    (reason,) = doubted(light, KNOWN)[1]
+    assert reason.code is ReasonCode.STRAINS_BALL
+    assert reason.numbers["drag"] == pytest.approx(0.2, abs=0.08)
+    assert reason.numbers["stated"] == KNOWN.drag
+
+
 def test_no_start_explains_a_wrong_frame_rate():
     case = at_another_rate(drawn(np.random.default_rng(5), KNOWN), 1.25)
     assert doubted(case, KNOWN)[1] == ()

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.adjustment import NotDetermined
 from tracker.fitting import Circumstances, FittedFlight, Observations
@@ -28,6 +29,12 @@ ELSEWHERE_U_M = 3.0
 """Standard uncertainty of a release that may have been stated wrongly, m: two or three metres are
 what tapes are laid off by, and what a nudged camera moves the field by. Common practice, no
 source."""
+
+ANY_DRAG_U = 0.5
+"""Standard uncertainty of the drag, by the stated ball's mass and size, of a ball that may be
+another one. Common practice, no source."""
+
+Array = NDArray[np.float64]
 
 
 def strain_doubt(known: Circumstances, fitted: FittedFlight) -> tuple[Reason, ...]:
@@ -69,11 +76,12 @@ def strain_doubt(known: Circumstances, fitted: FittedFlight) -> tuple[Reason, ..
 def release_doubt(
     known: Circumstances, observed: Observations, fitted: FittedFlight
 ) -> tuple[Reason, ...]:
-    """Return that a flight starts elsewhere than stated, where that explains it; else nothing.
+    """Return that a flight starts elsewhere than stated, or is another ball's; nothing for neither.
 
     A ball from two metres farther down seems to fall too fast or too slowly when its flight is made
-    to begin at the stated place. With the start left open everything else is then as stated, which
-    no wrong frame rate and no wrong unit allows.
+    to begin at the stated place, and so does one of twice the mass with the drag of the stated one.
+    With the start, or the drag, left open everything else is then as stated, which no wrong frame
+    rate and no wrong unit allows.
 
     Parameters
     ----------
@@ -82,17 +90,28 @@ def release_doubt(
     """
     if isinstance(known, UntapedCircumstances):
         return ()
-    open_ = replace(known, release_u_m=ELSEWHERE_U_M)
-    try:
-        again = fit_given_gusts(open_, replace(observed, landed_s=None), fitted.parameters)
-    except NotDetermined:
+    elsewhere = _explained(replace(known, release_u_m=ELSEWHERE_U_M), observed, fitted)
+    heavier = _explained(replace(known, drag_u=ANY_DRAG_U), observed, fitted)
+    if heavier is not None and (elsewhere is None or heavier[0] < elsewhere[0]):
+        numbers = {"drag": float(heavier[1][DRAG_AT]), "stated": known.drag}
+        return (Reason(ReasonCode.STRAINS_BALL, numbers),)
+    if elsewhere is None:
         return ()
-    stated = again.with_gusts(open_)
-    off = again.parameters - stated.prior_mean()
-    information = stated.prior_information()
-    if not again.settled or float(off @ information @ off) > MOST_STRAIN:
-        return ()
-    moved_u = (again.parameters - known.prior_mean())[POSITION_AT] / known.release_u_m
+    moved_u = (elsewhere[1] - known.prior_mean())[POSITION_AT] / known.release_u_m
     # Where along its path it started stays open, and so does whether the height is wrong.
     numbers = {"off_u": float(np.linalg.norm(moved_u))}
     return (Reason(ReasonCode.STRAINS_RELEASE, numbers),)
+
+
+def _explained(
+    known: Circumstances, observed: Observations, fitted: FittedFlight
+) -> tuple[float, Array] | None:
+    """Return the strain and the parameters, shape (P,), of a fit that strains little, or None."""
+    try:
+        again = fit_given_gusts(known, replace(observed, landed_s=None), fitted.parameters)
+    except NotDetermined:
+        return None
+    stated = again.with_gusts(known)
+    off = again.parameters - stated.prior_mean()
+    strain = float(off @ stated.prior_information() @ off)
+    return (strain, again.parameters) if again.settled and strain <= MOST_STRAIN else None
