@@ -105,9 +105,9 @@ def test_times_that_are_uneven_or_whole_steps_are_left_alone():
     assert thinned(60.0, 30.0).cadence is Cadence.TRUE
 
 
-def coded(share, smaller=1.0, odd=1, count=120, rest=1.0):
+def coded(share, smaller=1.0, odd=1, count=120, rest=1.0, seed=2):
     """Changes of frames; every second changes by a share of the others, a part by `rest`."""
-    rng = np.random.default_rng(2)
+    rng = np.random.default_rng(seed)
     whole = 0.4 * np.exp(0.1 * rng.normal(size=count))
     second = np.arange(odd, count, 2)
     whole[second] *= np.where(rng.random(len(second)) < smaller, share, rest)
