@@ -348,6 +348,8 @@ def test_ball_wind_and_slow_motion_are_stated_without_a_file(visit: Visit, wide:
     tab.locator("label", has_text="Ball").locator("select").select_option("football")
     wait_until(tab, lambda: read_session(wide).ball.type == "football")
     assert read_session(wide).air.wind_along_mps == -2.5
+    tab.set_viewport_size({"width": 390, "height": 844})
+    assert not tab.evaluate("document.documentElement.scrollWidth > window.innerWidth")
 
 
 @pytest.mark.campaign
