@@ -45,7 +45,9 @@ def arc(count=20, begin_s=1.0, fall=300.0):
 
 def scouted(*arcs, slow=()):
     timing = SimpleNamespace(times_s=np.arange(60) * FRAME_S)
-    return SimpleNamespace(arcs=arcs, slow=slow, frame_s=FRAME_S, timing=timing)
+    return SimpleNamespace(
+        arcs=arcs, slow=slow, frame_s=FRAME_S, timing=timing, sound_share=1.0
+    )  # fmt: skip
 
 
 def shot(release_s, flight_s=1.0, *codes):

@@ -136,6 +136,15 @@ def test_a_clip_of_a_few_frames_a_second_says_so(monkeypatch: pytest.MonkeyPatch
     assert found.code is ReasonCode.FRAMES_FAR_APART and found.numbers["apart_s"] == 0.4
 
 
+def test_a_clip_that_can_hardly_be_read_says_so_before_all_else(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    spoilt = replace(scouted(path()), sound_share=0.2)
+    monkeypatch.setattr(diagnosis, "scout_together", lambda *_, **__: (spoilt, spoilt))
+    (found,) = causes_of_no_shot(paced(clip_context(KNOWN)), FIELD, NO_OBSERVERS)
+    assert found == Reason(ReasonCode.FRAMES_UNREAD, {"percent": pytest.approx(80.0)})
+
+
 def test_a_fall_that_nothing_explains_is_reported_with_its_time(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

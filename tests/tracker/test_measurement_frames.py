@@ -256,7 +256,7 @@ class Still:
 
 
 def frame(index):
-    return SimpleNamespace(index=index, luma="luma", blueness="blue", shown="shown")
+    return SimpleNamespace(index=index, luma="luma", blueness="blue", shown="shown", suspect=False)
 
 
 def test_a_frame_is_seen_steadied_at_its_true_time():
@@ -452,7 +452,12 @@ def test_candidates_are_kept_within_sixty_pixels_of_a_usual_frame(width, px):
 def scouts(**changes):
     """Two scouts of a clip, one of them fed where the other pass allows."""
     facts = SimpleNamespace(
-        size_px=(640, 480), file_fps=60.0, pace=1.0, times_s=np.arange(9.0), file_times_s=None
+        size_px=(640, 480),
+        file_fps=60.0,
+        frame_count=9,
+        pace=1.0,
+        times_s=np.arange(9.0),
+        file_times_s=None,
     )
     found = Scouting([facts, facts], CAMERA, falls_only=True)
     own = found._scouts[0].loop.settings

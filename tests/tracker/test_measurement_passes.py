@@ -160,6 +160,20 @@ def test_a_clip_is_scouted_at_two_paces_in_one_pass(
             assert np.array_equal(one.pixels, other.pixels)
 
 
+def test_a_scout_counts_the_frames_that_came_undamaged(
+    facts: ClipFacts, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of ninety thirty come whole, thirty damaged, and the rest not at all."""
+
+    def spoilt(*given, **how) -> Iterator[Frame]:
+        whole = frames(*given, **how)
+        return (replace(each, suspect=each.index >= 30) for each in whole if each.index < 60)
+
+    monkeypatch.setattr(passes, "frames", spoilt)
+    for found in scout_together((facts, replace(facts, pace=4.0)), CAMERA):
+        assert found.sound_share == pytest.approx(30 / FRAMES)
+
+
 def pixels_of(
     some: list[Candidates], others: list[Candidates]
 ) -> Iterator[tuple[np.ndarray, np.ndarray]]:

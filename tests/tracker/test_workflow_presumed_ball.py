@@ -11,7 +11,7 @@ from tests.tracker.invented_shot import CAMERA
 from tests.tracker.test_workflow_results import small
 from tracker.flight.ball import ball_named
 from tracker.measurement import ClipRequest, ClipResult
-from tracker.records import Quality, Reason, ReasonCode
+from tracker.records import Quality, Reason, ReasonCode, sentence
 from tracker.session import bare_session
 from tracker.workflow import clips, finishing
 from tracker.workflow.entering import entry_of
@@ -61,7 +61,8 @@ def test_only_another_ball_as_the_first_cause_tells_one() -> None:
     [
         (None, "shot", ["tennis", "football"], "football"),
         (None, "none", ["tennis", "football"], "tennis"),
-        ("tennis", "shot", ["tennis"], "tennis"),
+        ("tennis", "shot", ["tennis", "football"], "tennis"),
+        ("tennis", "none", ["tennis", "football"], "tennis"),
     ],
 )
 def test_a_clip_is_searched_again_for_the_ball_that_falls(
@@ -69,7 +70,8 @@ def test_a_clip_is_searched_again_for_the_ball_that_falls(
 ) -> None:
     session = bare_session(tmp_path / "toss.mp4", stated)
     camera = CAMERA
-    none = ClipResult((), ("none",), camera, (), (another(14.0, 36.0),))
+    nothing = Reason(ReasonCode.NOTHING_FALLS)
+    none = ClipResult((), ("none",), camera, (), (another(14.0, 36.0), nothing))
     row = replace(small(1).shot, quality=Quality.CHECK)
     shot = ClipResult((replace(small(1), shot=row),), ("a shot",), camera)
     asked: list[ClipRequest] = []
@@ -86,7 +88,11 @@ def test_a_clip_is_searched_again_for_the_ball_that_falls(
     if len(asked) > 1:
         assert [each.code for each in asked[1].doubts] == [ReasonCode.BALL_PRESUMED]
     whole = shot if said == "football" else none
-    assert (found.shots, found.causes) == (whole.shots, whole.causes)
+    assert found.shots == whole.shots
+    # Another ball is named only where the clip gives a shot of it.
+    named = () if whole is shot else none.causes[:1] if second == "shot" else (nothing,)
+    assert found.causes == named
+    assert not named or found.notes[-1] == sentence(named)
     taken = [note for note in found.notes if "the ball is taken to be" in note]
     assert taken == [f"the ball is taken to be {said} (--ball for another)"]
 

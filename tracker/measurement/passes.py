@@ -36,9 +36,7 @@ MOST_LOST_SHARE = 0.05
 """Share of the frames without a known motion of the camera above which a clip's shots are doubted.
 Common practice, no source."""
 
-BLIND_NOTE = (
-    "The background shows too few points to follow, so a motion of the camera would go unnoticed."
-)
+BLIND_NOTE = "The background shows too few points, so a motion of the camera would go unnoticed."
 
 MOVED_NOTE = "The camera moved during the clip; its motion is taken out where it was followed."
 
@@ -52,8 +50,7 @@ class Observers:
     progress : callable, optional
         Called with the number of frames done and the number there are.
     on_candidates : callable, optional
-        Called with the candidates of every frame of the first pass; of several through one
-        decoding, of the first of them.
+        Called with the candidates of every frame of the first pass of those that go together.
     on_shot : callable, optional
         Called with every shot as soon as it is measured, not yet numbered.
     on_frame : callable, optional
@@ -148,8 +145,7 @@ class FramePass:
     narrowed : bool
         No further candidate beyond the window is wanted. May be set while the pass runs.
     side_px : int
-        Side of the squares of the frame, in colour, with which candidates of the frames that
-        pictures show come; 0 for none.
+        Side of the squares in colour with which candidates come that pictures show; 0 for none.
     moves : bool
         Afterwards: whether the camera moved.
     lost_share : float
@@ -160,6 +156,8 @@ class FramePass:
         When frames are held against a new one.
     lost_s : list of float
         Afterwards: true times of the frames in which its motion could not be followed.
+    sound : int
+        Afterwards: frames that came undamaged.
     notes : list of str
         Afterwards: what the decoder and the correction of motion reported.
     """
@@ -183,6 +181,7 @@ class FramePass:
     refined: Camera | None = None
     renewals: Renewals = field(default_factory=Renewals)
     lost_s: list[float] = field(default_factory=list)
+    sound: int = 0
     notes: list[str] = field(default_factory=list)
 
     def doubts(self) -> list[Reason]:
@@ -215,6 +214,7 @@ class FramePass:
         """Return a frame as the still camera would have seen it, None where it is not searched."""
         if self.meter is not None:
             self.meter.see(frame)
+        self.sound += not frame.suspect
         if self.stopped:
             return None
         repeats = self.timing.repeats is not None and self.timing.repeats[frame.index]

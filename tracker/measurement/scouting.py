@@ -87,8 +87,8 @@ class Scouted:
         True times of the frames from which on another is held against the later ones.
     refined : Camera or None
         The camera as the motion of its background has corrected it.
-    searched : int
-        Frames that could be read and were looked at.
+    sound_share : float
+        Share of the clip's frames that came undamaged.
     """
 
     arcs: tuple[Arc, ...]
@@ -105,7 +105,7 @@ class Scouted:
     others: tuple[tuple[Arc, float], ...] = ()
     renewed_s: tuple[float, ...] = ()
     refined: Camera | None = None
-    searched: int = 0
+    sound_share: float = 1.0
 
     @property
     def lost_share(self) -> float:
@@ -306,7 +306,6 @@ class _Scout:
         least = LEAST_POSITIONS if self._falls_only else LEAST_HITS
         self._search = ArcSearch(facts.size_px[0], self._frame_s, least=least)
         self._arcs: list[Arc] = []
-        self._searched = 0
         self.loop = FramePass(
             facts,
             self._camera,
@@ -333,7 +332,6 @@ class _Scout:
 
     def push(self, candidates: Candidates) -> None:
         """Take the candidates of the next frame."""
-        self._searched += 1
         self._arcs.extend(self._search.push(candidates))
         if self._falls_only and len(self._arcs) > 2 * MOST_FALLS:
             self._arcs.sort(key=lambda arc: -len(arc.frames))
@@ -376,7 +374,7 @@ class _Scout:
             tuple(self._sizes.near.others),
             tuple(loop.renewals.times_s),
             loop.refined,
-            self._searched,
+            loop.sound / max(self._facts.frame_count, 1),
         )
 
 

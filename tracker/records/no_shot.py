@@ -60,8 +60,9 @@ NO_SHOT = {
     ),
     ReasonCode.FRAMES_UNREAD: Entry(
         "frames unread",
-        "no shot was found, and {percent:.0f} % of the clip could not be read: the file is "
-        "damaged, so copy it from the camera again",
+        "no shot was found, and {percent:.0f} % of the clip's frames could not be read, or came "
+        "damaged: copy the file from the camera again, and where that changes nothing the "
+        "recording itself is damaged, so film anew",
     ),
     ReasonCode.FRAMES_FAR_APART: Entry(
         "too few frames a second",
@@ -70,7 +71,9 @@ NO_SHOT = {
         "a throw needs, so film at 24 frames a second or more, and with no time lapse",
     ),
     ReasonCode.NO_THROW_MEASURED: Entry(
-        "no throw measured", "no shot was found, though something falls at {release_s:.2f} s"
+        "no throw measured",
+        "no shot was found, though what falls from {release_s:.2f} s to {end_s:.2f} s may be a "
+        "ball",
     ),
     ReasonCode.LET_GO: Entry(
         "let go",

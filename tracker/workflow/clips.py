@@ -25,7 +25,7 @@ from tracker.video import ClipFacts
 from tracker.workflow.assumptions import assumed_words
 from tracker.workflow.inputs import inspected, made_of_each
 from tracker.workflow.measured import MeasuredClip
-from tracker.workflow.presumed_ball import ball_instead
+from tracker.workflow.presumed_ball import ball_instead, without_another_ball
 from tracker.workflow.stand import calibrate_if_fixed, marker_pixels, request_of, site_of
 from tracker.workflow.stands import Moved, moved_clips, refuse_another_size
 
@@ -147,9 +147,7 @@ def measure_ready(
         notes = list(calibration.notes)
     LOG.info("%s: measuring %d frames", ready.clip.file, ready.facts.frame_count)
     result = measure(ready.facts, request, start, observers)
-    ball = request.ball
-    if not session.ball.known:
-        result, ball = _of_the_ball_that_falls(result, ready, request, start, observers)
+    result, ball = _of_the_ball_that_falls(session, result, ready, request, start, observers)
     if session.bare:
         notes.insert(1, f"the ball is taken to be {ball.name} (--ball for another)")
     LOG.info("%s: %d shots", ready.clip.file, len(result.shots))
@@ -177,26 +175,31 @@ def measure_ready(
 
 
 def _of_the_ball_that_falls(
+    session: Session,
     result: ClipResult,
     ready: ReadyClip,
     request: ClipRequest,
     start: Start,
     observers: Observers,
 ) -> tuple[ClipResult, Ball]:
-    """Return the measurement with another ball than the usual one where such a one falls.
+    """Return the measurement of the ball that falls, which may be none of the usual size.
 
-    As it was where that gives no shot either.
+    Where another one than the stated one seems to fall, that is named only if the clip gives a
+    shot of it.
     """
     instead = ball_instead(result.causes)
     if instead is not None:
         ball, reason = instead
         request_again = replace(request, ball=ball, doubts=(*request.doubts, reason))
         # Its candidates are known; only what pictures show of a shot is looked at again.
-        observers = replace(observers, on_candidates=None)
-        again = measure(ready.facts, request_again, start, observers)
+        looking = replace(observers, on_candidates=None)
+        looking = looking.progress_only if session.ball.known else looking
+        again = measure(ready.facts, request_again, start, looking)
+        if not again.causes and session.ball.known:
+            return replace(result, causes=result.causes[:1]), request.ball
         if not again.causes:
             return again, ball
-    return result, request.ball
+    return replace(result, causes=without_another_ball(result.causes)), request.ball
 
 
 BLAMED_ON_MARKERS = frozenset(

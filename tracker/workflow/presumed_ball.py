@@ -12,6 +12,16 @@ DIAMETER_SHARE, MASS_SHARE = 0.1, 0.5
 to 24 cm there are balls of 270 to 650 g. Common practice, no source."""
 
 
+def without_another_ball(causes: Sequence[Reason]) -> tuple[Reason, ...]:
+    """Return why no shot was found where it was not another ball than the stated one.
+
+    Parameters
+    ----------
+    causes : sequence of Reason
+    """
+    return tuple(each for each in causes if each.code is not ReasonCode.ANOTHER_BALL)
+
+
 def ball_instead(causes: Sequence[Reason]) -> tuple[Ball, Reason] | None:
     """Return the ball that was thrown in place of the usual one, and what its rows say of it.
 

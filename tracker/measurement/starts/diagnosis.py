@@ -28,7 +28,7 @@ from tracker.measurement.starts.hypotheses import (
     hypotheses,
     scaled_context,
 )
-from tracker.measurement.starts.no_throw import no_room
+from tracker.measurement.starts.no_throw import no_room, unreadable
 from tracker.measurement.starts.throw_rules import (
     LEAST_USED_SHARE,
     MOST_SCALE,
@@ -152,6 +152,9 @@ def causes_in(
     short : sequence of RejectedCandidate
         Flights from the release with too little support; the same holds for what falls after one.
     """
+    damaged = unreadable(scouted)
+    if damaged is not None:
+        return (damaged,)
     throws, frame_s = candidates_of(scouted, context), scouted.frame_s
     pace = context.facts.pace
     if not throws:

@@ -14,6 +14,7 @@ from tracker.following.throws import (
 from tracker.measurement.context import ClipContext
 from tracker.measurement.scouting import MOST_LOST, Scouted
 from tracker.measurement.starts.gravity_scale import AWAY_M, SPEEDS_MPS
+from tracker.measurement.starts.not_believed import not_believed
 from tracker.measurement.starts.slow_files import seen_pace, slow_arcs
 from tracker.measurement.starts.thrown import rejected_throw
 from tracker.measurement.throws import Throw
@@ -42,9 +43,9 @@ BALLS_M, DIAMETER_FACTOR = (0.03, 0.3), 1.6
 """Diameters of the balls that are thrown, m, and the factor to which size and fall give a ball's
 diameter: sizes are looked for in steps of two."""
 
-MOST_UNREAD = 2.0 / 3.0
-"""Share of a clip's time that must be unread for that to be named: of frames that come twice each,
-one half is left out. Common practice, no source."""
+LEAST_SOUND = 2.0 / 3.0
+"""Share of a clip's frames that must have come undamaged for anything else to be named: a throw may
+lie in the others. Common practice, no source."""
 
 LONG_FLIGHT_S = 2.0
 """How long a ball of a launcher flies, s: a higher lob is rare. Common practice, no source."""
@@ -61,6 +62,9 @@ def why_no_throw(
 ) -> tuple[Reason, ...]:
     """Return the likeliest cause of a clip in which no throw was measured.
 
+    Another ball than the stated one is only presumed: where that gives no shot either, what
+    follows it holds.
+
     Parameters
     ----------
     rejected : sequence of RejectedCandidate
@@ -71,24 +75,33 @@ def why_no_throw(
     position_known : bool
         Whether the camera's position is stated. Without it a fit may not find the right distance.
     """
-    short = no_room(scouted)
-    if short is not None:
-        return (short,)
-    unread = unread_share(scouted)
-    if unread > MOST_UNREAD:
-        return (Reason(ReasonCode.FRAMES_UNREAD, {"percent": 100.0 * unread}),)
+    hidden = unreadable(scouted) or no_room(scouted)
+    if hidden is not None:
+        return (hidden,)
     slow = slow_arcs(scouted)
     if slow:
         return (_falls_slowly(slow, context, seen_pace(scouted)),)
     another = _another_ball(rejected, context, scouted)
-    if another is not None:
-        return (another,)
+    otherwise = _of_this_ball(rejected, context, scouted, position_known)
+    return otherwise if another is None else (another, *otherwise)
+
+
+def _of_this_ball(
+    rejected: Sequence[RejectedCandidate],
+    context: ClipContext,
+    scouted: Scouted,
+    position_known: bool,
+) -> tuple[Reason, ...]:
+    """Return the likeliest cause where what falls is the ball that is stated."""
     if rejected:
         longest = max(rejected, key=lambda each: each.frames_seen)
-        at_s = {"release_s": longest.release_s}
         speed = longest.reasons[0].numbers.get("speed_mps", SPEEDS_MPS[0])
         if speed < SPEEDS_MPS[0]:
-            numbers = {**at_s, "speed_mps": speed, "least_mps": SPEEDS_MPS[0]}
+            numbers = {
+                "release_s": longest.release_s,
+                "speed_mps": speed,
+                "least_mps": SPEEDS_MPS[0],
+            }
             return (Reason(ReasonCode.LET_GO, numbers),)
         if _unlike_life(longest) and context.facts.pace == 1.0:
             rows = np.arange(len(longest.times_s)), longest.times_s, longest.pixels
@@ -97,14 +110,20 @@ def why_no_throw(
                 return (_falls_slowly([arc], context),)
         open_ = not position_known and any(each.code in BY_DISTANCE for each in longest.reasons)
         advice = (Reason(ReasonCode.CAMERA_PRESUMED),) if open_ else ()
-        return Reason(ReasonCode.NO_THROW_MEASURED, at_s), *longest.reasons, *advice
+        return not_believed(longest, context.facts.pace), *advice
     return (_without_a_throw(context, scouted),)
 
 
-def unread_share(scouted: Scouted) -> float:
-    """Return the share of a clip's time whose frames could not be read."""
-    lasts_s = float(np.ptp(scouted.timing.times_s)) + scouted.frame_s
-    return 1.0 - scouted.searched * scouted.frame_s / lasts_s
+def unreadable(scouted: Scouted) -> Reason | None:
+    """Return that too much of a clip is damaged to say anything else of it, None where it is not.
+
+    Parameters
+    ----------
+    scouted : Scouted
+    """
+    if scouted.sound_share >= LEAST_SOUND:
+        return None
+    return Reason(ReasonCode.FRAMES_UNREAD, {"percent": 100.0 * (1.0 - scouted.sound_share)})
 
 
 def no_room(scouted: Scouted) -> Reason | None:
