@@ -75,6 +75,19 @@ def test_a_bare_clip_is_opened_and_keeps_no_values(
 
 
 @pytest.mark.campaign
+def test_a_clip_is_added_to_a_session_and_measured(
+    visit: Visit, measured: Path, tmp_path: Path
+) -> None:
+    forgotten = shutil.copy2(CLIP, tmp_path / "140mm again.mp4")
+    tab = visit(measured, "measure")
+    tab.get_by_text("More clips for this session").click()
+    tab.get_by_label("Choose clips").set_input_files(forgotten)
+    expect(tab.locator(".lead")).to_contain_text("2 shots")
+    added = read_session(measured).clips[-1]
+    assert (added.file, added.setup) == ("clips/140mm again.mp4", "140 mm wheels")
+
+
+@pytest.mark.campaign
 def test_measuring_can_be_cancelled(visit: Visit, session: Path) -> None:
     tab = visit(session, "measure")
     expect(tab.locator(".lead")).to_have_text("Nothing is measured yet.")

@@ -6,6 +6,7 @@ from nicegui import ui
 
 from calibration.errors import InputError
 from tracker.app import parts, tasks
+from tracker.app.drop import drop_zone
 from tracker.app.flights import flights_over_frame
 from tracker.app.running import follow
 from tracker.app.stale import STALE, is_stale
@@ -26,7 +27,9 @@ from tracker.workflow.inputs import picture_names
 from tracker.workflow.look import flights_of
 from tracker.workflow.steps import MeasuredStep, steps_until_now
 
-NO_CLIP = "The session has no clip yet. Send some from the phone, or name them in session.toml."
+NO_CLIP = "The session has no clip yet. Drop some below, or send them from the phone."
+MORE = "More clips for this session"
+MORE_HERE = "Drop them here: another setup's, or what was forgotten. They are measured at once."
 
 UNCHANGED = "Nothing had changed since it was measured before: the figures are the same."
 
@@ -70,7 +73,15 @@ async def build(view: View) -> None:
         if stale:
             shown_stale[-1]()
 
+    async def sent(_: Sequence[str]) -> None:
+        await view.renew()
+        await start()
+
     follow(view, "measure", view.renew, _came, key="c")
+    session = view.look.session
+    if session is not None and not session.bare:
+        with parts.fold(MORE, opened=not session.clips):
+            drop_zone(MORE_HERE, str(view.opened.number), sent)
     shown = parts.group("shown")
     view.on_change(draw)
     view.key("m", "measure the session", start)
