@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -122,6 +123,32 @@ def test_single_shots_are_not_ranked_and_clips_get_setups_of_their_own(
     wait_until(tab, lambda: _shown(lane) == [Path(clip.file).stem for clip in clips])
     tab.get_by_role("button", name="Undo").click()
     expect(entry).to_have_value("Gruppe 3 – Rad 140 mm")
+
+
+@pytest.mark.campaign
+def test_many_clips_with_long_names_get_their_setups_by_a_few_entries(
+    visit: Visit, tmp_path: Path
+) -> None:
+    lane = invented(tmp_path / "Fen Lane", {"140 mm wheels": 2})
+    names = [f"clips/VID_20260517_191{minute}05.mp4" for minute in range(5)]
+    entries = "".join(f'[[clip]]\nfile = "{each}"\nsetup = "140 mm wheels"\n' for each in names)
+    with (lane / "session.toml").open("a", encoding="utf-8") as file:
+        file.write(entries)
+    tab = visit(lane, "setups")
+    labels = [tab.locator(".label", has_text=each).bounding_box() for each in names]
+    boxes = [tab.get_by_label(each).bounding_box() for each in names]
+    row = [box for box in [*labels, *boxes] if box is not None]
+    assert len(row) == 10
+    for one, next_one in pairwise(boxes):
+        assert one and next_one
+        assert one["x"] + one["width"] < next_one["x"] or one["y"] < next_one["y"]
+    assert max(box["x"] + box["width"] for box in row) < 1280
+    entry = tab.get_by_label(names[1])
+    entry.fill("180 mm wheels")
+    entry.press("Tab")
+    tab.get_by_role("button", name="180 mm wheels for the 3 clips below too").click()
+    wait_until(tab, lambda: _shown(lane) == ["140 mm wheels"] * 2 + ["180 mm wheels"] * 4)
+    expect(tab.get_by_role("button", name="below too")).to_have_count(0)
 
 
 def _shown(lane: Path) -> list[str]:

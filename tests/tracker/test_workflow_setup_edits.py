@@ -6,7 +6,7 @@ import pytest
 
 from tracker.session import Session, parse_session
 from tracker.session.revising import revised
-from tracker.workflow.setup_edits import by_file_names, shown
+from tracker.workflow.setup_edits import alike_below, by_file_names, shown
 
 TEXT = """[release]
 height_m = 0.8
@@ -72,3 +72,9 @@ def test_one_clip_shows_another_setup(
 def test_an_empty_setup_that_no_clip_shows_any_more_goes(session: Session) -> None:
     both = dict.fromkeys(["clips/Gruppe 1 – Rad 100 mm.MOV", "clips/b.mp4"], "140 mm")
     assert after(session, both) == (["140 mm"], ["140 mm"] * 3)
+
+
+def test_clips_below_are_those_that_show_the_same_until_one_does_not(session: Session) -> None:
+    first, second, third = (clip.file for clip in session.clips)
+    assert alike_below(session, first) == (second,)
+    assert alike_below(session, second) == alike_below(session, third) == ()

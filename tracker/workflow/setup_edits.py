@@ -1,6 +1,7 @@
 """Which clip shows which setup, as changes of ``session.toml``."""
 
 from collections.abc import Mapping
+from itertools import takewhile
 from pathlib import PurePosixPath
 
 from tracker.session import FieldChange, Session
@@ -9,6 +10,15 @@ from tracker.session import FieldChange, Session
 def by_file_names(session: Session) -> dict[str, str]:
     """Return, by the clip's file, a setup for every clip that is called as its file is."""
     return {clip.file: PurePosixPath(clip.file).stem for clip in session.clips}
+
+
+def alike_below(session: Session, file: str) -> tuple[str, ...]:
+    """Return the clips after one, by file, up to the first that shows another setup than it."""
+    files = [clip.file for clip in session.clips]
+    at = files.index(file)
+    mine = session.clips[at].setup
+    below = takewhile(lambda clip: clip.setup == mine, session.clips[at + 1 :])
+    return tuple(clip.file for clip in below)
 
 
 def shown(session: Session, wanted: Mapping[str, str]) -> list[FieldChange]:

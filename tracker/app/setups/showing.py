@@ -9,7 +9,7 @@ from calibration.errors import InputError
 from tracker.app import parts, tasks
 from tracker.app.view import View
 from tracker.session import ClipEntry, Session
-from tracker.workflow.setup_edits import by_file_names, shown
+from tracker.workflow.setup_edits import alike_below, by_file_names, shown
 
 HEAD = "Which setup each clip shows"
 HINT = (
@@ -29,6 +29,7 @@ class Showing:
     def __init__(self, view: View) -> None:
         self.view = view
         self._listed: list[str] = []
+        self._below: tuple[str, tuple[str, ...]] = ("", ())
         self._entries: dict[str, ui.element] = {}
         self._fold = parts.fold(HEAD, opened=_all_one(view.look.session))
         with self._fold:
@@ -36,6 +37,7 @@ class Showing:
             self._fields = parts.group("fields")
             with parts.group("row"):
                 self._each = parts.button("Call each clip's setup as its file", self._by_names)
+                self._too = parts.button("", self._for_those_below)
         self.renew()
 
     def renew(self) -> None:
@@ -52,6 +54,11 @@ class Showing:
             if entry.props["value"] != clip.setup:
                 entry.props["value"] = clip.setup
                 entry.update()
+        name, below = self._below
+        if {clip.setup for clip in clips if clip.file in below} == {name}:
+            self._below = name, below = "", ()
+        self._too.text = below_words(name, len(below))
+        parts.show_if(bool(below), self._too)
 
     def _build(self, clips: tuple[ClipEntry, ...]) -> None:
         self._fields.clear()
@@ -62,26 +69,43 @@ class Showing:
             }
 
     async def _named(self, file: str, text: str) -> None:
-        name = text.strip()
+        name, session = text.strip(), self.view.look.session
         if name:
-            await self._show({file: name}, f"{file} shows {name}")
+            # The clips of an evening stand in order: who names one mostly means those after it.
+            below = () if session is None else alike_below(session, file)
+            if await self._show({file: name}, f"{file} shows {name}"):
+                self._below = (name, below)
+        self.renew()
+
+    async def _for_those_below(self) -> None:
+        (name, below), self._below = self._below, ("", ())
+        await self._show(dict.fromkeys(below, name), f"{len(below)} clips show {name}")
         self.renew()
 
     async def _by_names(self) -> None:
-        session = self.view.look.session
+        session, self._below = self.view.look.session, ("", ())
         if session is not None:
             await self._show(by_file_names(session), "setups called as the clips' files")
         self.renew()
 
-    async def _show(self, wanted: Mapping[str, str], what: str) -> None:
+    async def _show(self, wanted: Mapping[str, str], what: str) -> bool:
+        """Write which setup clips show; return whether that was a change, and done."""
         view, session = self.view, self.view.look.session
         changes = [] if session is None else shown(session, wanted)
-        if changes and await view.edit(what, *changes) and view.look.measured:
+        if not changes or not await view.edit(what, *changes):
+            return False
+        if view.look.measured:
             try:
                 # From what is kept: the rows get the names of their setups.
                 view.opened.start("measure", "Measuring", tasks.measure, view.opened.place)
             except InputError as error:
                 view.complain(error.sentences())
+        return True
+
+
+def below_words(name: str, count: int) -> str:
+    """Return what the button says that names the clips below too."""
+    return f"{name} for the {count} clips below too" if count > 1 else f"{name} for the next too"
 
 
 def _all_one(session: Session | None) -> bool:
