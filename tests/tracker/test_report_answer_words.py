@@ -37,6 +37,13 @@ def test_several_shots_are_a_range() -> None:
     )
 
 
+def test_shots_that_are_not_known_alike_are_not_said_to_be() -> None:
+    one, two = (*shots(30.0, u=0.3), *shots(32.5, u=0.44))
+    assert answer_sentence([one, two]).endswith("carry 30.0 to 32.5 m, each ±0.4.")
+    (two,) = shots(6.0, u=0.9)
+    assert answer_sentence([one, two]).endswith("carry 6.0 to 30.0 m, ±0.3 to ±0.9.")
+
+
 def test_one_shot_is_its_figures() -> None:
     (shot,) = shots(30.0)
     assert answer_sentence([shot]) == "One shot: 21.00 ±0.10 m/s exit speed, 30.0 ±0.3 m carry."

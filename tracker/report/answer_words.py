@@ -20,6 +20,11 @@ BETTER = 0.9
 figures shows."""
 
 
+MUCH_WORSE = 1.5
+"""Factor between the uncertainties of shots from which both are stated: "each ±" stands for all
+within it. Common practice, no source."""
+
+
 def counted(shots: Sequence[Shot]) -> str:
     """Return how many shots there are: ``5 shots, 1 of them rejected``."""
     rejected = sum(shot.quality is Quality.REJECTED for shot in shots)
@@ -110,23 +115,35 @@ def _value(shot: Shot, figure: tuple[str, str, str, str]) -> str:
 
 
 def _range(shots: Sequence[Shot], figure: tuple[str, str, str, str]) -> str:
-    """Return the range of a figure, and how well one of them is known."""
+    """Return the range of a figure, and how well each of them is known."""
     words, name, u_name, unit = figure
     values = [value for shot in shots if (value := getattr(shot, name)) is not None]
-    u = _median(shots, u_name)
-    if not values or u is None:
+    known = _finite(shots, u_name)
+    if not values or not known:
         return ""
+    u = median(known)
     decimals = decimals_of(u) if u > 0.0 else 1
     span = f"{min(values):.{decimals}f} to {max(values):.{decimals}f}"
-    return f"{words} {span} {unit}, each ±{stated(u)}"
+    least, most = min(known), max(known)
+    each = (
+        f"each ±{stated(u)}"
+        if most < MUCH_WORSE * least
+        else f"±{stated(least)} to ±{stated(most)}"
+    )
+    return f"{words} {span} {unit}, {each}"
 
 
 def _median(shots: Sequence[Shot], name: str) -> float | None:
-    values = [
+    values = _finite(shots, name)
+    return median(values) if values else None
+
+
+def _finite(shots: Sequence[Shot], name: str) -> list[float]:
+    """Return the finite values of a column of the shots that count."""
+    return [
         value
         for shot in shots
         if shot.quality is not Quality.REJECTED
         and (value := getattr(shot, name)) is not None
         and math.isfinite(value)
     ]
-    return median(values) if values else None
