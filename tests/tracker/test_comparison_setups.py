@@ -66,10 +66,11 @@ def test_without_shared_error_the_pairs_are_those_of_the_samples() -> None:
 
 def test_the_words_give_the_answer_first() -> None:
     said = sentences(compare(three(0.3)))
-    assert said[0].startswith('"140 mm" carries 6.2 m ± 1.6 m farther than "100 mm".')
-    assert said[1].startswith('"180 mm" carries 5.5 m ± ')
-    assert said[2].startswith('Between "140 mm" and "180 mm" five shots can\'t tell: 0.7 m ± ')
-    assert "more each would, if that is the difference." in said[2]
+    # The best is ahead of the next best by no more than scatter: that comes first.
+    assert said[0].startswith('Between "140 mm" and "180 mm" five shots can\'t tell: 0.7 m ± ')
+    assert "more each would, if that is the difference." in said[0]
+    assert said[1].startswith('"140 mm" carries 6.2 m ± 1.6 m farther than "100 mm".')
+    assert said[2].startswith('"180 mm" carries 5.5 m ± ')
     assert "all 3 pairs together with 95 % confidence (Tamhane, 1979)" in said[3]
 
 

@@ -74,20 +74,14 @@ def sentences(comparison: Comparison) -> list[str]:
 
 
 def difference_sentences(comparison: Comparison) -> list[str]:
-    """Return which setups differ and by how much, and what their ± means."""
+    """Return which setups differ and by how much, and what their ± means.
+
+    The lead over the next best comes first: it is what "by how much" asks for.
+    """
     wording = WORDINGS[comparison.quantity]
-    clear = [c for c in comparison.contrasts if c.pair.significant]
-    open_ = [c for c in comparison.contrasts if not c.pair.significant]
     shown, rest = _of_the_best(comparison)
     said = [
-        _clear(c, wording)
-        for c in sorted(clear, key=lambda c: c.pair.difference, reverse=True)
-        if c in shown
-    ]
-    said += [
-        _open(c, wording, comparison)
-        for c in sorted(open_, key=lambda c: c.pair.difference, reverse=True)
-        if c in shown
+        _clear(c, wording) if c.pair.significant else _open(c, wording, comparison) for c in shown
     ]
     if rest:
         real = sum(c.pair.significant for c in rest)
@@ -170,14 +164,20 @@ def remark_sentences(comparison: Comparison, figures: bool = True) -> list[str]:
 
 
 def _of_the_best(comparison: Comparison) -> tuple[list[Contrast], list[Contrast]]:
-    """Return the pairs that are written out, and the others: all of few, else those of the best."""
-    pairs = list(comparison.contrasts)
-    if len(pairs) <= MOST_PAIRS:
-        return pairs, []
+    """Return the pairs that are written out, and the others: all of few, else those of the best.
+
+    Those of the best come first, the least lead before the others; then what differs, the most
+    first, and what does not.
+    """
+    if not comparison.contrasts:
+        return [], []
     means = {s.name: s.sample.mean for s in comparison.summaries if s.sample is not None}
     best = max(means, key=lambda name: means[name])
-    shown = [c for c in pairs if best in (c.better, c.other)]
-    return shown, [c for c in pairs if c not in shown]
+    mine = [c for c in comparison.contrasts if best in (c.better, c.other)]
+    rest = [c for c in comparison.contrasts if c not in mine]
+    mine.sort(key=lambda c: c.pair.difference)
+    rest.sort(key=lambda c: (not c.pair.significant, -c.pair.difference))
+    return (mine, rest) if len(mine) + len(rest) > MOST_PAIRS else ([*mine, *rest], [])
 
 
 def still_sentences(measured: Comparison, still: Comparison) -> list[str]:
