@@ -18,7 +18,7 @@ from tests.tracker.invented_outings import session as invented
 from tracker.app.launcher.names import in_words
 from tracker.app.launcher.what_if import WhatIf
 from tracker.report.field_words import meaning_of
-from tracker.workflow.launcher import Launcher
+from tracker.workflow.launcher import Launcher, launcher_of
 
 Visit = Callable[[Path, str], Page]
 WHEELS = {"100 mm wheels": 4, "140 mm wheels": 4}
@@ -156,6 +156,21 @@ def test_a_field_is_written_and_undone(visit: Visit, lane: Path) -> None:
     expect(lead(tab)).to_contain_text(f"carry {there:.2f}"[:-1])
     # Sliders and fields stayed where they were while both answers came: a line moves some 0.01.
     assert tab.evaluate("window.shifted") < 0.05
+
+
+@pytest.mark.campaign
+def test_what_is_typed_makes_no_result_old(visit: Visit, measured: Path) -> None:
+    tab = visit(measured, "launcher")
+    tab.get_by_label("Mass of one wheel without what was added").fill("211")
+    tab.keyboard.press("Tab")
+    expect(tab.get_by_role("button", name="Undo")).to_be_enabled()
+    expect(tab.get_by_text("No shot has taught the model yet. Describe above")).to_be_visible()
+    assert "edited after" in " ".join(launcher_of(measured).notes)
+    expect(tab.get_by_text("edited after")).to_have_count(0)
+    # One that changes what is measured does.
+    file = measured / "session.toml"
+    file.write_text(file.read_text("utf-8").replace("height_m = 0", "height_m = 1"), "utf-8")
+    expect(tab.get_by_text("changed since it was measured")).to_be_visible()
 
 
 @pytest.mark.campaign

@@ -8,10 +8,12 @@ from tracker.app.charts import use_charts
 from tracker.app.launcher.fields import SetupFields
 from tracker.app.launcher.names import in_words
 from tracker.app.launcher.what_if import SLIDERS, WhatIf
+from tracker.app.stale import STALE, is_stale
 from tracker.app.view import Page, View
 from tracker.report.launcher_tables import left_out_rows, missed_sentences
 from tracker.report.outlook_words import discharge_sentence
 from tracker.session import FieldChange, SetupEntry
+from tracker.workflow.gathering import EDITED
 from tracker.workflow.launcher import Launcher, launcher_of
 
 NO_SETUP = "Nothing says how the launcher is built. Describe it, and its shots can be predicted."
@@ -20,8 +22,8 @@ TOO_LITTLE = (
     "voltage, speed without load and power."
 )
 NOTHING_LEARNED = (
-    "No shot has taught the model yet. Measure some, of two wheels or more, and what is uncertain "
-    "about motor, grip and air is corrected by them."
+    "No shot has taught the model yet. Describe above each setup that was shot, and measure two "
+    "wheels or more: what is uncertain about motor, grip and air is corrected by them."
 )
 FIRST_NAME = "wheels"
 
@@ -38,6 +40,7 @@ class LauncherDesk:
         self.view = view
         self._chosen = self._names()[0]
         self._listed: list[str] = []
+        self._stale: tuple[str, ...] = ()
         self._sliders: WhatIf | None = None
         self._serial = 0
         view.key("n", "show the next setup", self._next)
@@ -140,14 +143,19 @@ class LauncherDesk:
         self._show_notes(launcher)
 
     def _show_notes(self, launcher: Launcher) -> None:
-        self._notes.show((words, "doubt") for words in launcher.notes)
+        # What is typed here changes the session's file, and nothing that was measured.
+        notes = [words for words in launcher.notes if EDITED not in words]
+        self._notes.show((words, "doubt") for words in (*notes, *self._stale))
 
     async def _show_learned(self, launcher: Launcher, mine: int) -> None:
         learned = await self.view.attempt(launcher.learned) or ()
         left_out = await self.view.attempt(launcher.left_out) or ()
         drains = await self.view.attempt(launcher.discharges) or {}
+        stale = await is_stale(self.view)
         if mine != self._serial or self._learned.is_deleted:
             return
+        self._stale = (f"{STALE} Measure it again on the page Measure.",) if stale else ()
+        self._show_notes(launcher)
         self._learned.clear()
         with self._learned:
             if self._chosen in drains:
