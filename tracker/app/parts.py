@@ -7,6 +7,7 @@ HTML.
 import re
 from collections.abc import Awaitable, Callable, Iterable, Sequence
 from functools import partial
+from inspect import isawaitable
 from typing import Any
 
 from nicegui import ui
@@ -132,13 +133,62 @@ def picture(address: str, described: str) -> ui.element:
     return made
 
 
+class Entry(ui.element):
+    """What a `field` is typed into; its property ``value`` is what stands in it on the screen.
+
+    A text is replaced once the file says what was made of it, never while somebody types on, nor
+    where it was refused.
+    """
+
+    def __init__(self, value: str, on_change: Callable[[str], Any]) -> None:
+        super().__init__("input")
+        self.props.update({"type": "text", "value": value, "autocomplete": "off"})
+        self._on_change = on_change
+        self._said = self._put = value
+        self._saving: list[str] = []
+        self.on("input", lambda event: self._typed(str(event.args)), js_handler=_TYPED)
+        self.on("change", lambda event: self._changed(str(event.args)), js_handler=_VALUE)
+
+    def rewrite(self, words: str, accepted: str | None = None) -> None:
+        """Show what the file says, unless somebody types on or has to correct what is there.
+
+        Parameters
+        ----------
+        words : str
+        accepted : str, optional
+            What was typed and is saved, which may say the same in other words.
+        """
+        shown = self.props["value"]
+        saved = words != self._said and self._saving[:1] == [shown]
+        self._said = words
+        if shown != words and not (saved or shown in (self._put, accepted)):
+            return
+        self._put = words
+        if shown != words:
+            self.props["value"] = words
+
+    def _typed(self, words: str) -> None:
+        with self.props.suspend_updates():
+            self.props["value"] = words
+
+    async def _changed(self, words: str) -> None:
+        self._typed(words)
+        self._saving.append(words)
+        try:
+            done = self._on_change(words)
+            if isawaitable(done):
+                await done
+        finally:
+            self._saving.remove(words)
+
+
 def field(
     label: str,
     value: str,
     on_change: Callable[[str], Any],
     unit: str = "",
     hint: str = "",
-) -> ui.element:
+) -> Entry:
     """Put a labelled field; `on_change` gets its text when the person has finished it.
 
     Parameters
@@ -154,10 +204,7 @@ def field(
     with ui.element("label").classes("field"):
         Text("span", label, "label")
         with ui.element("span").classes("entry"):
-            entry = ui.element("input")
-            entry.props.update({"type": "text", "value": value, "autocomplete": "off"})
-            entry.on("input", js_handler=KEPT)
-            entry.on("change", lambda event: on_change(str(event.args)), js_handler=_VALUE)
+            entry = Entry(value, on_change)
             if unit:
                 Text("span", unit, "unit")
         if hint:
@@ -191,12 +238,6 @@ def renew_choice(chosen: ui.element, options: Sequence[tuple[str, str]], value: 
                 Text("option", words).props["value"] = key
     chosen.props["value"] = value
     chosen.update()
-
-
-def rewrite(entry: ui.element, words: str) -> None:
-    """Show another text in a `field`; where it says that already, what is being typed stays."""
-    if entry.props["value"] != words:
-        entry.props["value"] = words
 
 
 def show_if(wanted: bool, made: ui.element) -> None:
@@ -303,5 +344,9 @@ def _faults(error: InputError) -> None:
 
 _VALUE = "(event) => emit(event.target.value)"
 
-KEPT = "(event) => { Vue.toRaw(element).props.value = event.target.value }"
+_KEEP = "Vue.toRaw(element).props.value = event.target.value"
+
+KEPT = f"(event) => {{ {_KEEP} }}"
 """What is being typed is not replaced by the earlier value when the page draws itself anew."""
+
+_TYPED = f"(event) => {{ {_KEEP}; emit(event.target.value) }}"

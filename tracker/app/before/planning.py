@@ -120,9 +120,7 @@ class Planning:
         options = [("", "Camera"), *((one.name, one.name) for one in self.field.markers)]
         parts.renew_choice(self.choice, options, self.chosen)
         for entry, value in zip(self.metres, self._place_of(self.chosen), strict=True):
-            parts.rewrite(entry, f"{value:.4g}")
-            if other:
-                entry.update()
+            entry.rewrite(f"{value:.4g}", entry.props["value"] if other else None)
         self.away.props["disabled"] = self.chosen == CAMERA
 
     def _put_keeping(self) -> None:

@@ -100,7 +100,7 @@ class MarkerForm:
         self.desk = desk
         self._shown: str | None = None
         self._called: dict[str, str] = {}
-        self._entries: list[ui.element] = []
+        self._entries: list[parts.Entry] = []
         self._place = parts.group("field-form", label="Chosen marker")
 
     def show(self) -> None:
@@ -115,7 +115,7 @@ class MarkerForm:
             self._build(texts)
             self._shown = marker.name
         for entry, text in zip(self._entries, texts, strict=True):
-            parts.rewrite(entry, text)
+            entry.rewrite(text)
         self._delete.text = f"Delete marker {marker.name}"
 
     def _build(self, texts: list[str]) -> None:
@@ -175,13 +175,12 @@ class MarkerForm:
             return made
 
         done = await desk.save(f"{marker.name}: {axis_name} {value:g} m", changes)
+        self.show()
+        now = desk.marker(self._now_called(marker.name))
         if done:
             desk.view.settle((*MARKER, axis))
-        self.show()
-        if self._shown == self._now_called(marker.name):
-            # Over what was typed, which may be the same number in other words; the fields beside
-            # it stay, since somebody may be typing there by now.
-            self._entries[axis + 1].update()
+        if done and now is not None and self._shown == now.name:
+            self._entries[axis + 1].rewrite(f"{now.ground_m[axis]:g}", text)
 
     def _now_called(self, name: str) -> str:
         """Return what a marker is called that was taped anew meanwhile."""

@@ -1,7 +1,8 @@
 """What is known apart from the markers, as fields: the height of release, and of the camera."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
+from types import MappingProxyType
 
 from nicegui import ui
 
@@ -47,9 +48,8 @@ class ReleaseHeight:
         ui.run_javascript('document.getElementById("release-height")?.focus()')
 
     def _renewed(self) -> None:
-        if self.view.look.session is not None and self._entry.props["value"] != self._text():
-            self._entry.props["value"] = self._text()
-            self._entry.update()
+        if self.view.look.session is not None:
+            self._entry.rewrite(self._text())
 
     def _text(self) -> str:
         session = self.view.look.session
@@ -59,15 +59,15 @@ class ReleaseHeight:
 
 async def save_number(
     view: View, what: str, where: tuple[str, str], read: Callable[[str], float], text: str
-) -> None:
-    """Save a number that was typed, or that it is not known."""
+) -> bool:
+    """Save a number that was typed, or that it is not known; return whether it was done."""
     try:
         value = read(text) if text.strip() else None
     except InputError as error:
         view.complain(error.sentences(), about=where)
-        return
+        return False
     said = f"{what} not known" if value is None else f"{what} {value:g}"
-    await view.edit(said, FieldChange(where, value))
+    return await view.edit(said, FieldChange(where, value))
 
 
 class KnownOfCamera:
@@ -80,7 +80,7 @@ class KnownOfCamera:
 
     def __init__(self, view: View) -> None:
         self.view = view
-        self._entries: dict[str, ui.element] = {}
+        self._entries: dict[str, parts.Entry] = {}
         self._typed: dict[str, str] = {}
         with parts.group("field-metres"):
             for name in PLACES:
@@ -112,22 +112,21 @@ class KnownOfCamera:
             except InputError as error:
                 self.view.complain(error.sentences(), about=where)
                 return
-            await self.view.edit(f"camera, {name} {text}", FieldChange(where, wanted))
+            if await self.view.edit(f"camera, {name} {text}", FieldChange(where, wanted)):
+                self._renewed(texts)
         else:
             self.view.say(
                 "The camera's position counts once along, across and up are given.", about=where
             )
 
-    def _renewed(self) -> None:
+    def _renewed(self, accepted: Mapping[str, str] = MappingProxyType({})) -> None:
         session = self.view.look.session
         if session is not None and session.camera.position_m is not None:
             # Until the file has a position, what is typed of one counts, whatever else changes.
             self._typed.clear()
         if session is not None:
             for key, text in self._texts().items():
-                if self._entries[key].props["value"] != text:
-                    self._entries[key].props["value"] = text
-                    self._entries[key].update()
+                self._entries[key].rewrite(text, accepted.get(key))
 
     def _texts(self) -> dict[str, str]:
         """Return what the fields show, by their keys."""
@@ -153,7 +152,7 @@ class KnownOfFlight:
 
     def __init__(self, view: View) -> None:
         self.view = view
-        self._entries: dict[tuple[str, str], ui.element] = {}
+        self._entries: dict[tuple[str, str], parts.Entry] = {}
         self._ball = parts.choice("Ball", _balls(self._session), self._session.ball.type, self._of)
         with parts.group("field-metres"):
             self._put("Wind along", ("air", "wind_along_mps"), speed_mps, "m/s", "with the shots")
@@ -189,24 +188,21 @@ class KnownOfFlight:
         hint: str = "",
     ) -> None:
         async def save(text: str) -> None:
-            await save_number(self.view, label.lower(), where, _rounded(read), text)
-            self._renewed(where)
+            if await save_number(self.view, label.lower(), where, _rounded(read), text):
+                # It may have been typed in another unit.
+                self._entries[where].rewrite(self._shown(where), text)
 
         self._entries[where] = parts.field(label, self._shown(where), save, unit, hint)
 
     async def _of(self, ball: str) -> None:
         await self.view.edit(f"ball {ball}", FieldChange(("ball", "type"), ball))
 
-    def _renewed(self, typed: tuple[str, str] | None = None) -> None:
-        """Show what the file says; over what was typed too, which may say it in another unit."""
+    def _renewed(self) -> None:
         if self.view.look.session is None:
             return
         parts.renew_choice(self._ball, _balls(self._session), self._session.ball.type)
         for where, entry in self._entries.items():
-            shown = self._shown(where)
-            if where == typed or entry.props["value"] != shown:
-                entry.props["value"] = shown
-                entry.update()
+            entry.rewrite(self._shown(where))
 
     def _shown(self, where: tuple[str, str]) -> str:
         table, name = where

@@ -65,9 +65,10 @@ class SetupFields:
         """Show what the file says now; what has the focus keeps it."""
         for key, entry in self._entries.items():
             shown = self._text(key)
-            if entry.props["value"] != shown:
+            if isinstance(entry, parts.Entry):
+                entry.rewrite(shown)
+            elif entry.props["value"] != shown:
                 entry.props["value"] = shown
-                entry.update()
 
     @property
     def place(self) -> int:

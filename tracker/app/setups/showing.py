@@ -3,8 +3,6 @@
 from collections.abc import Mapping
 from functools import partial
 
-from nicegui import ui
-
 from calibration.errors import InputError
 from tracker.app import parts, tasks
 from tracker.app.view import View
@@ -30,7 +28,7 @@ class Showing:
         self.view = view
         self._listed: list[str] = []
         self._below: tuple[str, tuple[str, ...]] = ("", ())
-        self._entries: dict[str, ui.element] = {}
+        self._entries: dict[str, parts.Entry] = {}
         self._fold = parts.fold(HEAD, opened=_all_one(view.look.session))
         with self._fold:
             parts.sentence(HINT, "hint")
@@ -50,10 +48,7 @@ class Showing:
             self._listed = [clip.file for clip in clips]
             self._build(clips)
         for clip in clips:
-            entry = self._entries[clip.file]
-            if entry.props["value"] != clip.setup:
-                entry.props["value"] = clip.setup
-                entry.update()
+            self._entries[clip.file].rewrite(clip.setup)
         name, below = self._below
         if {clip.setup for clip in clips if clip.file in below} == {name}:
             self._below = name, below = "", ()
