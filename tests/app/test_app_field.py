@@ -330,6 +330,23 @@ def test_what_is_typed_over_a_text_that_is_being_saved_stays(
 
 
 @pytest.mark.campaign
+def test_a_marker_keeps_its_form_through_names_that_follow_each_other(
+    visit: Visit, wide: Path
+) -> None:
+    tab = visit(wide, "field")
+    tab.get_by_role("button", name="Add a marker").click()
+    along = tab.get_by_role("textbox", name=re.compile("^Along"))
+    expect(along).to_have_value("50")
+    with alone(wide, "a test holds the session back"):
+        for metres in ("55", "60", "65", "70"):
+            along.fill(metres)
+            along.press("Enter")
+    wait_until(tab, lambda: read_session(wide).markers[-1].name == "70 m")
+    assert read_session(wide).markers[-1].ground_m == (70.0, 0.0, 0.0)
+    expect(tab.get_by_label("Name")).to_have_value("70 m")
+
+
+@pytest.mark.campaign
 def test_a_name_that_is_taken_is_refused_in_a_sentence(visit: Visit, wide: Path) -> None:
     tab = visit(wide, "field")
     row_of(tab, "20 m cone").click()

@@ -150,10 +150,8 @@ class MarkerForm:
             )
 
     async def _retape(self, axis: int, text: str) -> None:
-        desk = self.desk
-        marker = desk.marker(desk.chosen)
-        if marker is None:
-            return
+        # Which may be in the file only when what was typed before is saved.
+        desk, name = self.desk, self.desk.chosen
         try:
             value = length_m(text)
         except InputError as error:
@@ -163,7 +161,9 @@ class MarkerForm:
 
         def changes() -> Sequence[FieldChange]:
             # Beside what was typed into the field before it, which is in the file by now.
-            now = desk.marker(self._now_called(marker.name)) or marker
+            now = desk.marker(self._now_called(name))
+            if now is None:
+                return ()
             place = [*now.ground_m[:axis], value, *now.ground_m[axis + 1 :]]
             made = edits.retape(desk.session, desk.clip, now.name, place)
             called = edits.renamed(desk.clip.markers, now.name, place[0])
@@ -174,18 +174,20 @@ class MarkerForm:
                     desk.chosen = self._shown = called
             return made
 
-        done = await desk.save(f"{marker.name}: {axis_name} {value:g} m", changes)
+        done = await desk.save(f"{name}: {axis_name} {value:g} m", changes)
         self.show()
-        now = desk.marker(self._now_called(marker.name))
+        now = desk.marker(self._now_called(name))
         if done:
             desk.view.settle((*MARKER, axis))
         if done and now is not None and self._shown == now.name:
             self._entries[axis + 1].rewrite(f"{now.ground_m[axis]:g}", text)
 
     def _now_called(self, name: str) -> str:
-        """Return what a marker is called that was taped anew meanwhile."""
-        at = self.desk.marker(name)
-        return self._called.get(name, name) if at is None else name
+        """Return what a marker is called that was taped anew meanwhile, once or several times."""
+        for _ in self._called:
+            if self.desk.marker(name) is None:
+                name = self._called.get(name, name)
+        return name
 
     async def _unpick(self) -> None:
         desk, name = self.desk, self.desk.chosen
