@@ -122,7 +122,7 @@ def drag_magnified(tab: Page, columns: float, rows: float) -> None:
     tab.mouse.up()
 
 
-DRAG_AT_ONCE = """async ([from, to]) => {
+DRAG_AT_ONCE = """async ([from, to, select, value]) => {
     Element.prototype.setPointerCapture = () => {};
     const pressed = document.elementFromPoint(...from);
     for (const [kind, [x, y]] of [["down", from], ["move", to], ["up", to]]) {
@@ -131,13 +131,26 @@ DRAG_AT_ONCE = """async ([from, to]) => {
         }));
         await Promise.resolve();
     }
+    if (select) {
+        select.value = value;
+        select.dispatchEvent(new Event("change"));
+    }
 }"""
-"""Press, move, release: in one turn of the browser, in which no answer of the server can come."""
+"""Press, move, release, choose: in one turn of the browser, so that no answer comes between."""
 
 
-def drag_at_once(tab: Page, start: tuple[float, float], end: tuple[float, float]) -> None:
-    """Drag in the picture, with all of it done before the server has heard of its beginning."""
-    tab.evaluate(DRAG_AT_ONCE, [start, end])
+def drag_at_once(
+    tab: Page,
+    start: tuple[float, float],
+    end: tuple[float, float],
+    then: tuple[Locator, str] | None = None,
+) -> None:
+    """Drag in the picture, with all of it done before the server has heard of its beginning.
+
+    Then another value of a choice may be taken in the same moment.
+    """
+    choice = [] if then is None else [then[0].element_handle(), then[1]]
+    tab.evaluate(DRAG_AT_ONCE, [start, end, *choice])
 
 
 def drag_by_touch(tab: Page, columns: float, rows: float) -> None:

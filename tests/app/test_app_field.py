@@ -23,7 +23,6 @@ from tests.app.marking import (
 from tests.app.test_app_access import usable
 from tests.tracker.test_workflow_stands import film, view
 from tracker.app.parts import unbroken
-from tracker.results import alone
 from tracker.session import MarkerEntry, read_session
 from tracker.workflow.calibrate import calibrate_session
 from tracker.workflow.questions import session_questions
@@ -298,52 +297,6 @@ def test_what_is_being_typed_stays_while_the_page_changes(visit: Visit, wide: Pa
     expect(along).to_have_value("10")
     # The page saves beside what it shows: the next marker may be there first.
     wait_until(tab, lambda: marker(wide, "20 m cone").ground_m == (20.5, 0.0, 0.0))
-
-
-@pytest.mark.campaign
-@pytest.mark.parametrize("then", ["21.5", "waist"])
-def test_what_is_typed_over_a_text_that_is_being_saved_stays(
-    visit: Visit, wide: Path, then: str
-) -> None:
-    tab = visit(wide, "field")
-    row_of(tab, "20 m cone").click()
-    along = tab.get_by_role("textbox", name=re.compile("^Along"))
-    up = tab.get_by_role("textbox", name=re.compile("^Up"))
-    expect(along).to_have_value("20")
-    expect(tab.get_by_role("application")).to_be_focused()
-    with alone(wide, "a test holds the session back"):
-        along.fill("20.5")
-        up.fill("10 cm")
-        up.press("Enter")
-        along.fill(then)
-        if then == "waist":
-            along.press("Enter")
-            expect(tab.locator(".notices")).to_contain_text('"waist" is no length')
-    # Saved and shown one after another.
-    expect(up).to_have_value("0.1")
-    assert marker(wide, "20 m cone").ground_m == (20.5, 0.0, 0.1)
-    expect(along).to_have_value(then)
-    along.fill("21.5 ")
-    along.press("Enter")
-    expect(along).to_have_value("21.5")
-    wait_until(tab, lambda: marker(wide, "20 m cone").ground_m == (21.5, 0.0, 0.1))
-
-
-@pytest.mark.campaign
-def test_a_marker_keeps_its_form_through_names_that_follow_each_other(
-    visit: Visit, wide: Path
-) -> None:
-    tab = visit(wide, "field")
-    tab.get_by_role("button", name="Add a marker").click()
-    along = tab.get_by_role("textbox", name=re.compile("^Along"))
-    expect(along).to_have_value("50")
-    with alone(wide, "a test holds the session back"):
-        for metres in ("55", "60", "65", "70"):
-            along.fill(metres)
-            along.press("Enter")
-    wait_until(tab, lambda: read_session(wide).markers[-1].name == "70 m")
-    assert read_session(wide).markers[-1].ground_m == (70.0, 0.0, 0.0)
-    expect(tab.get_by_label("Name")).to_have_value("70 m")
 
 
 @pytest.mark.campaign

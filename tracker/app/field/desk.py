@@ -35,8 +35,8 @@ class Desk:
     suggestions : dict of str to Suggestion
     searching : Work or None
         The search for markers that runs.
-    unsaved : dict of str to ((float, float), float or None)
-        Pixels, with their standard uncertainties, that are not in the file yet.
+    unsaved : dict of (str, str) to ((float, float), float or None)
+        By clip and marker, pixels with their standard uncertainties that are not in the file yet.
     moved : tuple of Moved
         Clips that share picks of another view.
     """
@@ -49,7 +49,7 @@ class Desk:
     answer: FieldAnswer = field(default_factory=FieldAnswer)
     suggestions: dict[str, Suggestion] = field(default_factory=dict)
     searching: Work | None = None
-    unsaved: dict[str, tuple[Pixel, float | None]] = field(default_factory=dict)
+    unsaved: dict[tuple[str, str], tuple[Pixel, float | None]] = field(default_factory=dict)
     moved: tuple[Moved, ...] = ()
     _compared: object = None
     _searched: tuple[MarkerEntry, ...] = ()
@@ -122,16 +122,28 @@ class Desk:
                 moved_clips, session, lambda clip: self.view.opened.facts(clip, rate)
             )
 
-    def move(self, name: str, pixel: Pixel, pixel_u: float | None) -> None:
-        """Put a marker at a pixel, not saved yet."""
-        if self.marker(name) is not None:
-            self.unsaved[name] = (pixel, pixel_u)
-            self.markers = tuple(self._as_moved(one) for one in self.markers)
+    def move(self, clip: str, name: str, pixel: Pixel, pixel_u: float | None) -> None:
+        """Put a marker at a pixel of a clip, by its file; it is not saved yet."""
+        if self._picked_in(clip, name) is not None:
+            self.unsaved[clip, name] = (pixel, pixel_u)
+        self.markers = tuple(self._as_moved(one) for one in self.markers)
+
+    def _picked_in(self, clip: str, name: str) -> ClipEntry | None:
+        """Return the clip that a marker was picked in, which need not be shown by now."""
+        return next(
+            (
+                one
+                for one in self.session.clips
+                if one.file == clip and any(each.name == name for each in one.markers)
+            ),
+            None,
+        )
 
     def _as_moved(self, marker: MarkerEntry) -> MarkerEntry:
-        if marker.name not in self.unsaved:
+        moved = self.unsaved.get((self.clip.file, marker.name))
+        if moved is None:
             return marker
-        pixel, pixel_u = self.unsaved[marker.name]
+        pixel, pixel_u = moved
         usual = MarkerEntry(marker.name, marker.ground_m).pixel_u
         return replace(marker, pixel=pixel, pixel_u=usual if pixel_u is None else pixel_u)
 
@@ -147,15 +159,16 @@ class Desk:
         async with self._saving:
             return await self.view.edit(what, *make())
 
-    async def save_pick(self, name: str, pixel: Pixel, pixel_u: float | None) -> bool:
-        """Save where a marker was picked."""
+    async def save_pick(self, clip: str, name: str, pixel: Pixel, pixel_u: float | None) -> bool:
+        """Save where a marker was picked in a clip."""
         what = f"{name} picked at column {pixel[0]:.1f}, row {pixel[1]:.1f}"
 
         def changes() -> Sequence[FieldChange]:
             # From here on the file is the truth: what the change is refused for is shown.
-            if self.unsaved.get(name) == (pixel, pixel_u):
-                del self.unsaved[name]
-            return edits.pick(self.session, self.clip, name, pixel, pixel_u)
+            if self.unsaved.get((clip, name)) == (pixel, pixel_u):
+                del self.unsaved[clip, name]
+            picked = self._picked_in(clip, name)
+            return () if picked is None else edits.pick(self.session, picked, name, pixel, pixel_u)
 
         return await self.save(what, changes)
 

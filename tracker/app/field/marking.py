@@ -195,11 +195,11 @@ class Marking:
         """Answer a marker's new place, and save it once it is final."""
         desk = self.desk
         pixel_u = edits.PICKED_CLOSE_U if moved.close else None
-        desk.move(moved.name, moved.pixel, pixel_u)
+        desk.move(moved.clip, moved.name, moved.pixel, pixel_u)
         self.keep_doubts(await desk.reckon(searched=False))
         self.show(moved.serial)
         if moved.final:
-            await desk.save_pick(moved.name, moved.pixel, pixel_u)
+            await desk.save_pick(moved.clip, moved.name, moved.pixel, pixel_u)
 
     def keep_doubts(self, answer: FieldAnswer) -> None:
         """Keep the suspects of the last search while a quick answer still does not agree."""

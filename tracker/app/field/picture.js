@@ -166,6 +166,7 @@ export default {
   methods: {
     // What the server says; `serial` is that of the change it answers.
     show(state, serial) {
+      if (state.clip !== this.now.clip) { this.settle(); this.moving = null; this.cursor = null; this.drag = null; }
       this.now = this.kept(state);
       if (serial && serial === this.sent) {
         this.waiting = false;
@@ -173,7 +174,7 @@ export default {
         this.$nextTick(() => requestAnimationFrame(() => {
           this.$el.dataset.answerMs = (performance.now() - this.began).toFixed(1);
         }));
-        if (this.next) { const [name, at, final] = this.next; this.next = null; this.tell(name, at, final); } else if (this.final) { this.moving = null; }
+        if (this.next) { const next = this.next; this.next = null; this.tell(...next); } else if (this.final) { this.moving = null; }
       }
     },
     // A state with the marker that was chosen here, until the server has heard of that choice.
@@ -227,10 +228,10 @@ export default {
         .map((value) => Math.round(value * 10) / 10);
     },
     // Tells the server of a place; while it answers, only the newest place waits.
-    tell(name, at, final) {
-      if (this.waiting) { this.next = [name, at, final]; return; }
+    tell(name, at, final, clip = this.now.clip) {
+      if (this.waiting) { this.next = [name, at, final, clip]; return; }
       this.waiting = true; this.final = final; this.sent += 1; this.began = performance.now();
-      this.$emit("moved", { name, x: at[0], y: at[1], final, close: this.close, serial: this.sent });
+      this.$emit("moved", { clip, name, x: at[0], y: at[1], final, close: this.close, serial: this.sent });
     },
     put(at, close) {
       if (!this.chosen) { this.$emit("missing", {}); return; }

@@ -15,6 +15,8 @@ class Moved:
 
     Attributes
     ----------
+    clip : str
+        File of the clip whose frame it was.
     name : str
     pixel : (float, float)
         Column and row.
@@ -26,6 +28,7 @@ class Moved:
         Number of the change, which its answer carries.
     """
 
+    clip: str
     name: str
     pixel: tuple[float, float]
     final: bool
@@ -56,6 +59,7 @@ class MarkPicture(DrawnPicture, component="picture.js"):
 
 def _moved(given: Mapping[str, Any]) -> Moved:
     return Moved(
+        str(given["clip"]),
         str(given["name"]),
         (float(given["x"]), float(given["y"])),
         bool(given["final"]),
@@ -77,6 +81,7 @@ def state_of(
         "width": frame.size_px[0],
         "height": frame.size_px[1],
         "described": frame.described,
+        "clip": clip.file,
         "chosen": chosen,
         "scene": None if answer.scene is None else asdict(answer.scene),
         "marks": [
