@@ -113,6 +113,19 @@ def test_a_move_that_comes_while_another_one_fails_is_answered(
     shown.assert_called_once_with("grip.gap_mm", None)
 
 
+def test_the_sliders_answer_again_after_a_fault_of_the_program(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    sliders, shown = WhatIf(Mock(), Mock(turned=lambda _: []), Mock()), Mock()
+    computed = Mock(side_effect=[ZeroDivisionError, ("carry", None)])
+    monkeypatch.setattr(sliders, "_computed", computed)
+    monkeypatch.setattr(sliders, "_show", shown)
+    with pytest.raises(ZeroDivisionError):
+        awaited(sliders.ask())
+    awaited(sliders.ask())
+    shown.assert_called_once_with("carry", None)
+
+
 @pytest.mark.campaign
 def test_a_finger_moves_a_slider(server: Served, narrow_tab: Page, lane: Path) -> None:
     narrow_tab.goto(f"{server.open(lane)}/launcher")

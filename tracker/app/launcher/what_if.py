@@ -43,7 +43,8 @@ class WhatIf:
         self._at = {key: one.present for key, one in self._turned.items()}
         self._along = "wheel.diameter_mm"
         self._sliders: dict[str, tuple[ui.element, parts.Text]] = {}
-        self._asked = self._shown = 0
+        self._asked = self._begun = 0
+        self._busy = False
         self._name = ""
         self._first: tuple[Outlook, Curve | None] | None = None
 
@@ -104,20 +105,25 @@ class WhatIf:
     async def ask(self) -> None:
         """Have the answer computed and shown; of several moves only the last counts."""
         self._asked += 1
-        if self._asked > self._shown + 1:
+        if self._busy:
             return
-        while self._shown < self._asked:
-            mine = self._asked
-            changes, along = dict(self.changes), self._along
-            try:
-                found, line = await in_thread(self._computed, changes, along)
-            except InputError as error:
-                self._view.complain(error.sentences(), about=SLIDERS)
-                self._shown = mine
-                continue
-            self._view.settle(SLIDERS)
-            self._show(found, line)
-            self._shown = mine
+        self._busy = True
+        try:
+            while self._begun < self._asked:
+                self._begun = self._asked
+                await self._answered()
+        finally:
+            # Whatever went wrong, the next move is answered.
+            self._busy = False
+
+    async def _answered(self) -> None:
+        try:
+            found, line = await in_thread(self._computed, dict(self.changes), self._along)
+        except InputError as error:
+            self._view.complain(error.sentences(), about=SLIDERS)
+            return
+        self._view.settle(SLIDERS)
+        self._show(found, line)
 
     def _computed(self, changes: dict[str, float], along: str) -> tuple[Outlook, Curve | None]:
         name = self._entry.name
