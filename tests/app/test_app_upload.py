@@ -1,9 +1,12 @@
 """Clips by pieces: cut off, resumed, refused."""
 
+import errno
+import os
 import random
 import tomllib
 from collections.abc import Sequence
 from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
 from hypothesis import given
@@ -269,6 +272,17 @@ def test_a_clip_that_is_no_video_is_named_in_the_notes_of_the_session(tmp_path: 
     notes = read_session(folder).notes
     assert notes == "left out, no video or damaged: Gruppe 8 – 140 mm.MOV"
     assert begin_session(tmp_path / "home", [again(tmp_path)]) != folder
+
+
+def test_a_session_that_cannot_be_written_leaves_nothing_behind(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    full = Mock(side_effect=OSError(errno.ENOSPC, os.strerror(errno.ENOSPC)))
+    monkeypatch.setattr(begin, "start_session", full)
+    home = tmp_path / "home"
+    with pytest.raises(InputError, match=r"no session can be written \(no space left"):
+        begin_session(home, [again(tmp_path)])
+    assert list(home.iterdir()) == []
 
 
 def again(tmp_path: Path) -> Incoming:

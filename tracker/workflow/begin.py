@@ -1,9 +1,9 @@
 """A session from clips that were dropped, without a question."""
 
-import shutil
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from calibration.errors import InputError, InputErrors
 from tracker.results import alone, put_in_place
@@ -42,20 +42,27 @@ def begin_session(
     ------
     InputErrors
         With every file that is no video; then they are removed, and there is no session.
+    InputError
+        Where nothing can be written.
     """
     home.mkdir(parents=True, exist_ok=True)
-    staging = free_name(home / ".beginning")
-    try:
-        placed = deliver(incomings, staging / CLIPS)
-        filmed = films(placed)
-        folder = free_name(home / _name(filmed))
-        start_session(staging, filmed, {"name": folder.name, "notes": _left_out(left_out)})
-        staging.rename(folder)
-    except InputError:
-        for incoming in incomings:
-            forget(incoming)
-        shutil.rmtree(staging, ignore_errors=True)
-        raise
+    with TemporaryDirectory(prefix=".beginning-", dir=home, ignore_cleanup_errors=True) as made:
+        staging = Path(made) / "session"
+        try:
+            placed = deliver(incomings, staging / CLIPS)
+            filmed = films(placed)
+            folder = free_name(home / _name(filmed))
+            start_session(staging, filmed, {"name": folder.name, "notes": _left_out(left_out)})
+            staging.rename(folder)
+        except InputError:
+            for incoming in incomings:
+                forget(incoming)
+            raise
+        except OSError as error:
+            reason = (error.strerror or "unknown").lower()
+            remedy = "make room, or give the folder back to its owner, then send the clips again"
+            what = f"no session can be written ({reason})"
+            raise InputError(what, where=str(home), remedy=remedy) from None
     return folder
 
 
