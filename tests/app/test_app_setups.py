@@ -4,13 +4,16 @@ import re
 from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
 from playwright.sync_api import Page, expect
 
 from tests.app.conftest import Served, ready
+from tests.app.loops import awaited
 from tests.app.marking import wait_until
 from tests.tracker.invented_outings import session as invented
+from tracker.app.stale import is_stale
 from tracker.session import read_session
 from tracker.workflow.compare import compare_outings
 from tracker.workflow.gathering import gather
@@ -22,6 +25,11 @@ WHEELS = {"100 mm wheels": 5, "140 mm wheels": 4, "180 mm wheels": 0}
 @pytest.fixture
 def lane(tmp_path: Path) -> Path:
     return invented(tmp_path / "Fen Lane", WHEELS)
+
+
+def test_results_that_are_being_replaced_are_not_called_old(tmp_path: Path) -> None:
+    look = Mock(measured=True, outdated=False, results=tmp_path, session=Mock(bare=False))
+    assert not awaited(is_stale(Mock(look=look)))
 
 
 def answered(tab: Page) -> Page:

@@ -35,7 +35,11 @@ async def is_stale(view: View) -> bool:
         return False
     if look.outdated:
         return True
-    made = (look.results / "shots.csv").stat().st_mtime_ns
+    try:
+        made = (look.results / "shots.csv").stat().st_mtime_ns
+    except FileNotFoundError:
+        # Other results are being put in their place, and the page hears of them.
+        return False
     return bool(await in_thread(_not_kept, view.opened.folder, look.seen, made))
 
 
