@@ -10,7 +10,8 @@ from typer.testing import CliRunner
 from tests.tracker.invented_outings import session
 from tracker.cli.program import program
 from tracker.report.document import printing
-from tracker.results.folder import replace_results, written_digests
+from tracker.results.computed import computed_of
+from tracker.results.folder import DIGESTS, replace_results, written_digests
 
 
 def run(*arguments: object) -> tuple[int, str]:
@@ -40,12 +41,17 @@ def test_the_report_lies_in_the_results_and_names_the_better_setup(evening: Path
 
 def test_a_report_does_not_outlive_its_results(evening: Path, tmp_path: Path) -> None:
     """It is listed with what the run wrote, which the next run removes."""
-    folder = Path(shutil.copytree(evening, tmp_path / "evening"))
-    replace_results(folder / "results", {"shots.csv": (folder / "results/shots.csv").read_bytes()})
+    folder = _run_anew(evening, tmp_path)
     assert run(folder)[0] == 0
     assert "report.html" in written_digests(folder / "results")
     assert run(folder, "--to", tmp_path / "kept.html")[0] == 0
     assert "kept.html" not in written_digests(folder / "results")
+
+
+def _run_anew(evening: Path, tmp_path: Path) -> Path:
+    folder = Path(shutil.copytree(evening, tmp_path / "evening"))
+    replace_results(folder / "results", {"shots.csv": (folder / "results/shots.csv").read_bytes()})
+    return folder
 
 
 @pytest.mark.parametrize("name", ["evening", "evening.pdf"])
@@ -156,6 +162,11 @@ def test_a_browser_prints_the_page_beside_it(
     code, said = run(evening, "--to", tmp_path / "page.html", "--pdf", "--paper", "letter")
     assert code == 0, said
     assert "@page { size: Letter }" in (tmp_path / "page.pdf").read_text(encoding="utf-8")
+    # What made it is kept to be named where it is gone.
+    folder = _run_anew(evening, tmp_path)
+    assert run(folder, "--pdf", "--paper", "letter")[0] == 0
+    listed = computed_of(folder / "results" / DIGESTS)["report.pdf"]
+    assert listed.command.endswith(" --pdf --paper Letter")
     browser.write_text("#!/bin/sh\nexit 3\n", encoding="utf-8")
     code, said = run(evening, "--to", tmp_path / "page.html", "--pdf")
     assert code == 2

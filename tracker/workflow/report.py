@@ -94,7 +94,9 @@ def report_sessions(
         put_in_place(pdf.parent, {pdf.name: pdf_of(target, on)})
     if to is None:
         files = [each.name for each in (target, pdf) if each is not None]
-        again = command_of("report", folders[1:], "--pdf" if as_pdf else "")
+        printed = "--pdf" if as_pdf else ""
+        options = f"{printed} --paper {on}" if on else printed
+        again = command_of("report", folders[1:], options)
         list_computed(target.parent, files, shown, again)
     return Reported(target, pdf)
 
