@@ -210,14 +210,26 @@ def _date(field: str, value: str) -> tuple[str, str] | None:
     found = _DATE.fullmatch(value.strip("\"'"))
     if found is None:
         return None
-    first, last = (found[1], found[4])
-    year, day = (first, last) if len(first) == 4 else (last, first)
+    year_first = len(found[1]) == 4
+    year, day = (found[1], found[4]) if year_first else (found[4], found[1])
     if len(year) != 4:
         return None
-    try:
-        return f"{value} is no date of TOML", date(int(year), int(found[3]), int(day)).isoformat()
-    except ValueError:
+    orders = [(found[3], day)]
+    if found[2] != "." and not year_first:
+        # With points the day comes first wherever a date is written so; else it may not.
+        orders.append((day, found[3]))
+    days = sorted({each for order in orders for each in _day(year, *order)})
+    if not days:
         return f"{value} is no date", "2026-05-17, year, month and day"
+    return f"{value} is no date of TOML", f" or {field} = ".join(days)
+
+
+def _day(year: str, month: str, day: str) -> list[str]:
+    """Return the day as TOML has it; nothing where there is none."""
+    try:
+        return [date(int(year), int(month), int(day)).isoformat()]
+    except ValueError:
+        return []
 
 
 def _bare_text(field: str, value: str) -> tuple[str, str] | None:
