@@ -42,6 +42,7 @@ from tests.bench.linking import Gates, Linker
 from tests.footage.composite import Shown, composited, drawn_throw, thrown
 from tests.footage.plates import FIELD_AND_SKY, FOOTAGE, OWN
 from tests.tracker.thrown_balls import seen
+from tests.truths import read_truth
 from tracker.detection import SearchSettings, settings_for
 from tracker.fitting import circumstances_of
 from tracker.measurement import measure
@@ -49,7 +50,6 @@ from tracker.measurement.request import ClipRequest
 from tracker.measurement.starts import ReleaseStart
 from tracker.records import Quality
 from tracker.session import read_session
-from tracker.synthetic.truth import read_truth
 from tracker.video import ClipFacts, decode_only, inspect
 from tracker.workflow.stand import calibrate, request_of
 

@@ -18,13 +18,13 @@ from unittest.mock import patch
 
 import numpy as np
 
+from tests.truths import read_truth
 from tracker.measurement import measure
 from tracker.measurement.starts import ReleaseStart
 from tracker.records import Quality
 from tracker.session import read_session
 from tracker.synthetic.recipes import RECIPES, Recipe
 from tracker.synthetic.session import make_session
-from tracker.synthetic.truth import read_truth
 from tracker.video import frames, inspect
 from tracker.workflow.stand import calibrate, request_of
 

@@ -12,6 +12,7 @@ from calibration.site import Calibration
 from calibration.timebase import row_fraction
 from tests.bench.split import Split, timed
 from tests.tracker.cramer_rao import cramer_rao
+from tests.truths import camera_from_truth, read_truth
 from tracker.fitting import PARAMETERS, circumstances_of
 from tracker.fitting.observations import Instants
 from tracker.fitting.parameters import CAMERA_AT, FADE_AT, READOUT_AT
@@ -21,7 +22,6 @@ from tracker.measurement.request import ClipRequest
 from tracker.measurement.starts import ReleaseStart
 from tracker.records import Quality, Shot
 from tracker.session import Session, read_session
-from tracker.synthetic.truth import camera_from_truth, read_truth
 from tracker.video import inspect
 from tracker.workflow.stand import calibrate, request_of
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests.truths import camera_from_truth, read_truth
 from tracker.records import Shot
 from tracker.session import read_session
 from tracker.synthetic import draw
@@ -14,7 +15,7 @@ from tracker.synthetic.clip import FilmRoll
 from tracker.synthetic.draw import draw_session, field_of_view_deg
 from tracker.synthetic.recipes import CLEAR, CLOSE, HARD, QUIET, RECIPES, WIDE, without_shots
 from tracker.synthetic.session import make_session, session_toml
-from tracker.synthetic.truth import TRUE_COLUMNS, camera_from_truth, read_truth, shot_truth
+from tracker.synthetic.truth import TRUE_COLUMNS, shot_truth
 from tracker.video import frames, inspect
 
 SMALL = replace(

@@ -37,8 +37,6 @@ class Ball:
         with little spin.
     source : str
         Where mass, size and drag come from.
-    drag_speeds_mps : tuple of float
-        Least and greatest speed at which the drag coefficient holds.
     drag_curve : callable, optional
         Given the Reynolds number over speed (s/m), the published coefficient as a function of
         speed; a flight has that curve times one factor, which `drag_coefficient`, stated at
@@ -55,7 +53,6 @@ class Ball:
     drag_u: float
     lift_u: float
     source: str
-    drag_speeds_mps: tuple[float, float] = (5.0, 40.0)
     drag_curve: Callable[[float], Coefficient] | None = None
 
     @property
@@ -79,12 +76,10 @@ def _within(low: float, high: float) -> tuple[float, float]:
 
 
 class _Drag(NamedTuple):
-    """Drag of a row of the table: value, standard uncertainty, speeds (m/s) and course."""
+    """Drag of a row of the table: value, standard uncertainty and course."""
 
     value: float
     u: float
-    slow_mps: float
-    fast_mps: float
     curve: Callable[[float], Coefficient] | None = None
 
 
@@ -109,7 +104,6 @@ def _row(
         drag.u,
         lift_u,
         source,
-        (drag.slow_mps, drag.fast_mps),
         drag.curve,
     )
 
@@ -141,35 +135,35 @@ BALLS = (
         "tennis",
         (56.0, 59.4),
         (65.4, 68.6),
-        _Drag(0.53, 0.06, 15.0, 30.0),
+        _Drag(0.53, 0.06),
         f"mass and size: ITF Rules of Tennis, Appendix I, types 1 and 2; {_FELT_DRAG}",
     ),
     _row(
         "tennis slow",
         (56.0, 59.4),
         (70.0, 73.0),
-        _Drag(0.53, 0.07, 15.0, 30.0),
+        _Drag(0.53, 0.07),
         f"mass and size: ITF Rules of Tennis, Appendix I, type 3; {_FELT_DRAG}",
     ),
     _row(
         "tennis green",
         (47.0, 51.5),
         (63.0, 68.6),
-        _Drag(0.53, 0.07, 15.0, 30.0),
+        _Drag(0.53, 0.07),
         f"mass and size: ITF stage 1, from memory; {_FELT_DRAG}",
     ),
     _row(
         "tennis orange",
         (36.0, 46.9),
         (60.0, 68.6),
-        _Drag(0.53, 0.07, 15.0, 30.0),
+        _Drag(0.53, 0.07),
         f"mass and size: ITF stage 2, from memory; {_FELT_DRAG}",
     ),
     _row(
         "foam training",
         (25.0, 43.0),
         (80.0, 90.0),
-        _Drag(0.50, 0.08, 3.0, 30.0, SmoothSphereDrag),
+        _Drag(0.50, 0.08, SmoothSphereDrag),
         "mass and size: ITF stage 3, foam, from memory; drag: subcritical sphere, Clift, Grace "
         "and Weber, Bubbles, Drops and Particles (1978), widened as no measurement was found; its "
         "course: Haider and Levenspiel, Powder Technol. (1989)",
@@ -178,14 +172,14 @@ BALLS = (
         "baseball",
         (141.748, 148.835),
         (72.766, 74.787),
-        _Drag(0.38, 0.09, 10.0, 45.0, _seam_drag),
+        _Drag(0.38, 0.09, _seam_drag),
         f"mass and size: Official Baseball Rules, 3.01; {_SEAM_DRAG}",
     ),
     _row(
         "cricket",
         (155.9, 163.0),
         _round(22.4, 22.9),
-        _Drag(0.45, 0.08, 10.0, 40.0),
+        _Drag(0.45, 0.08),
         "mass and size: MCC Laws of Cricket, 4.1; drag: from memory, wind tunnels, as in Alam "
         "et al., 17th Australasian Fluid Mech. Conf. (2010)",
     ),
@@ -193,21 +187,21 @@ BALLS = (
         "cricket women",
         (140.0, 151.0),
         _round(21.0, 22.5),
-        _Drag(0.45, 0.08, 10.0, 40.0),
+        _Drag(0.45, 0.08),
         "mass and size: MCC Laws of Cricket, 4.6; drag: as the men's ball, from memory",
     ),
     _row(
         "cricket junior",
         (133.0, 144.0),
         _round(20.5, 22.0),
-        _Drag(0.45, 0.08, 10.0, 40.0),
+        _Drag(0.45, 0.08),
         "mass and size: MCC Laws of Cricket, 4.6, under 13; drag: as the men's ball, from memory",
     ),
     _row(
         "hockey",
         (156.0, 163.0),
         _round(22.4, 23.5),
-        _Drag(0.42, 0.10, 10.0, 40.0),
+        _Drag(0.42, 0.10),
         "mass and size: FIH Rules of Hockey; drag: from memory, between a golf ball and a smooth "
         "sphere, as its dimples bring the crisis within the range (Shah, Shakya and Mittal, Phys. "
         "Fluids, 2019)",
@@ -216,7 +210,7 @@ BALLS = (
         "golf",
         (45.4, 45.93),
         (42.67, 42.90),
-        _Drag(0.35, 0.09, 10.0, 40.0),
+        _Drag(0.35, 0.09),
         "mass at most and size at least: Rules of Golf, Equipment Rules part 4, other ends from "
         "memory; drag: below Re 1e5 models differ by more than 0.1, Lyu, Kensrud, Smith and "
         "Tosaya, Proceedings 2, 238 (2018); value from memory",
@@ -225,7 +219,7 @@ BALLS = (
         "table tennis",
         (2.67, 2.77),
         (39.5, 40.5),
-        _Drag(0.47, 0.06, 3.0, 30.0, SmoothSphereDrag),
+        _Drag(0.47, 0.06, SmoothSphereDrag),
         "mass and size: ITTF Laws 2.3 (2.7 g, 40 mm), tolerances from memory; drag: subcritical "
         "sphere, Clift, Grace and Weber (1978); lift vanishes at some spins, lift "
         "crisis, Miyazaki et al., Eur. J. Phys. (2017); course of the drag: Haider and Levenspiel, "
@@ -236,7 +230,7 @@ BALLS = (
         "football",
         (410.0, 450.0),
         _round(68.0, 70.0),
-        _Drag(0.28, 0.12, 5.0, 35.0),
+        _Drag(0.28, 0.12),
         "mass and size: IFAB Laws of the Game 2, 2023-24; drag: the crisis lies at Re 2.2e5 to "
         "3.0e5, Asai et al., Sports Eng. (2007); 0.43 below and 0.15 above from memory",
     ),

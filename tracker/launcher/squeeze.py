@@ -51,11 +51,6 @@ class Squeeze:
         return 2.0 * self.ball_radius_m - self.gap_m
 
     @property
-    def elastic_j(self) -> Value:
-        """Energy stored in the ball at the narrowest place."""
-        return 0.5 * self.stiffness_npm * self.greatest_m**2
-
-    @property
     def peak_n(self) -> Value:
         """Greatest normal force."""
         return self.stiffness_npm * self.greatest_m

@@ -2,7 +2,6 @@
 
 import math
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -59,10 +58,8 @@ class Ellipse:
         return np.asarray(np.hypot(*(local / axes).T) <= 1.0)
 
 
-def landing_region(
-    points: ArrayLike, level: float, of: Literal["next", "mean"] = "next"
-) -> Ellipse | None:
-    """Return the ellipse that holds the next landing (or the true centre).
+def landing_region(points: ArrayLike, level: float) -> Ellipse | None:
+    """Return the ellipse that holds the next landing.
 
     Parameters
     ----------
@@ -70,8 +67,6 @@ def landing_region(
         Landings, for instance along and across, m.
     level : float
         Probability.
-    of : {"next", "mean"}
-        Whether it holds the next landing or the true centre.
 
     Returns
     -------
@@ -81,15 +76,14 @@ def landing_region(
     Notes
     -----
     Hotelling's T² with two dimensions: ``2 (n - 1) / (n - 2) F(level; 2, n - 2)`` times
-    ``1 + 1/n`` for the next point, ``1/n`` for the centre. Source: H. Hotelling (1931);
+    ``1 + 1/n``. Source: H. Hotelling (1931);
     V. Chew, Journal of the American Statistical Association 61, 605 (1966).
     """
     array = np.asarray(points, float).reshape(-1, 2)
     count = len(array)
     if count < 3:
         return None
-    share = (1.0 if of == "next" else 0.0) + 1.0 / count
-    factor = share * 2.0 * (count - 1) / (count - 2) * _f_of_two(count - 2, level)
+    factor = (1.0 + 1.0 / count) * 2.0 * (count - 1) / (count - 2) * _f_of_two(count - 2, level)
     values, vectors = np.linalg.eigh(np.cov(array.T))
     lengths = np.sqrt(factor * np.clip(values, 0.0, None))
     along = vectors[:, 1]

@@ -54,18 +54,6 @@ def camera_truth(camera: Camera) -> dict[str, Any]:
     }
 
 
-def camera_from_truth(values: dict[str, Any]) -> Camera:
-    """Return the camera that `camera_truth` wrote down."""
-    return Camera(
-        rotation=np.array(values["rotation"]),
-        position=np.array(values["position_m"]),
-        focal_px=values["focal_px"],
-        centre_px=np.array(values["centre_px"]),
-        size_px=(values["size_px"][0], values["size_px"][1]),
-        distortion=np.array(values["distortion"]),
-    )
-
-
 def track_truth(sightings: Sequence[TrueSighting]) -> dict[str, list[Any]]:
     """Return the sightings of one shot as columns.
 
@@ -156,12 +144,6 @@ def clip_truth(
 def write_truth(path: Path, truth: dict[str, Any]) -> None:
     """Write `truth.json`: one line for each list of numbers."""
     path.write_text(_lines(truth) + "\n", encoding="utf-8", newline="\n")
-
-
-def read_truth(path: Path) -> dict[str, Any]:
-    """Return what `write_truth` wrote."""
-    values: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-    return values
 
 
 def _landing_seen(shot: FlownBall, take: Take) -> bool:
