@@ -3,6 +3,7 @@
 import hashlib
 import io
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -317,3 +318,26 @@ def test_plans(three: Path, tmp_path: Path) -> None:
         plan_sessions([three], worth=-1.0)
     with pytest.raises(InputError, match="does not predict"):
         plan_sessions([three], "apex_m", sweep="wheel.diameter_mm=90:190")
+
+
+def windy(folder: Path, along_mps: float, setup: str) -> Path:
+    """A session of one setup in a wind; its carries were made in none, for all evenings alike."""
+    file = session(folder, {setup: 5}) / "session.toml"
+    wind = f"[air]\nwind_along_mps = {along_mps}\nwind_u_mps = 0.5\n"
+    file.write_text(file.read_text(encoding="utf-8").replace("[air]\n", wind), encoding="utf-8")
+    return folder
+
+
+def test_carries_in_still_air_lead_where_the_winds_differ(tmp_path: Path) -> None:
+    tail = windy(tmp_path / "tail", 6.0, "140 mm wheels")
+    head = windy(tmp_path / "head", -6.0, "100 mm wheels")
+    said = compare_sessions([tail, head]).sentences
+    assert said[0].startswith('In still standard air "100 mm wheels" is the best: ')
+    assert said[1].startswith('In still standard air: "140 mm wheels" ')
+    assert "differ by up to 12.0 m/s ± 0.7 m/s. " in said[2]
+    moved = re.search(r"in still air by up to ([0-9.]+) m, which no ± counts", said[2])
+    # Half a metre a second of 25 m/s, for two seconds.
+    assert moved is not None and 0.3 < float(moved[1]) < 1.2
+    assert said[3].startswith('"140 mm wheels" is ')
+    alike = windy(tmp_path / "alike", 5.4, "100 mm wheels")
+    assert "still" not in compare_sessions([tail, alike]).sentences[0]

@@ -1,12 +1,13 @@
 """Carries as they would be in still standard air."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
 
 from tracker.comparison.setups import SetupShots
-from tracker.flight.air import Weather, air_from
+from tracker.flight.air import Air, Weather, air_from
 from tracker.launcher.many_carries import Flights, many_carries
 from tracker.launcher.prediction import Outdoors
 
@@ -20,6 +21,30 @@ def differs(airs: Mapping[str, Outdoors]) -> bool:
     windy = any(air.wind_along_mps != 0.0 or air.wind_across_mps != 0.0 for air in airs_)
     densities = [air.density_kgpm3 for air in airs_]
     return windy or (len(airs_) > 1 and max(densities) > SAME_AIR * min(densities))
+
+
+def uneven_wind(airs: Mapping[str, Outdoors]) -> tuple[float, float] | None:
+    """Return by how much the winds along the line of evenings differ, and its uncertainty, m/s.
+
+    None where they differ by no more than that.
+    """
+    by_wind = sorted((one.air for one in airs.values()), key=lambda air: air.wind_along_mps)
+    if not by_wind:
+        return None
+    gap = by_wind[-1].wind_along_mps - by_wind[0].wind_along_mps
+    u = math.hypot(by_wind[-1].wind_u_mps, by_wind[0].wind_u_mps)
+    return (gap, u) if gap > u else None
+
+
+def by_the_wind(setup: SetupShots, airs: Mapping[str, Outdoors]) -> float:
+    """Return by how much the carries in still air change with the winds' uncertainty, m."""
+    windier = {name: replace(one, air=_windier(one.air)) for name, one in airs.items()}
+    calm, other = (in_still_air(setup, each).figures("carry_m") for each in (airs, windier))
+    return float(np.max(np.abs(other - calm), initial=0.0, where=np.isfinite(other - calm)))
+
+
+def _windier(air: Air) -> Air:
+    return replace(air, wind_along_mps=air.wind_along_mps + air.wind_u_mps)
 
 
 def in_still_air(setup: SetupShots, airs: Mapping[str, Outdoors]) -> SetupShots:

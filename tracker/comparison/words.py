@@ -200,6 +200,25 @@ def still_sentences(measured: Comparison, still: Comparison) -> list[str]:
     return [f"In still standard air: {', '.join(parts)}.{verdict}"]
 
 
+def wind_sentence(uneven: tuple[float, float], moved_m: float) -> str:
+    """Return why carries in still air come before those that were measured.
+
+    Parameters
+    ----------
+    uneven : (float, float)
+        By how much the winds of the evenings differ, and its standard uncertainty, m/s.
+    moved_m : float
+        By how much the winds' uncertainty changes a carry in still air.
+    """
+    gap, u = uneven
+    return (
+        f"Still air comes first because the wind along the line was not the same: the evenings "
+        f"differ by up to {gap:.1f} m/s ± {u:.1f} m/s. How well it is known moves a carry in still "
+        f"air by up to {moved_m:.1f} m, which no ± counts. What "
+        "follows is of the carries as measured, each in the wind of its evening."
+    )
+
+
 def _clear(contrast: Contrast, wording: Wording) -> str:
     pair = contrast.pair
     return (

@@ -1,7 +1,7 @@
 """``lobmeter compare``: setups with each other and with their predictions."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,8 +13,9 @@ from tracker.comparison.candidates import untested
 from tracker.comparison.compare import Comparison, compare
 from tracker.comparison.drift import drift_of, drift_sentences
 from tracker.comparison.setups import SetupShots
-from tracker.comparison.still_air import differs, in_still_air
-from tracker.comparison.words import WORDINGS, sentences, still_sentences
+from tracker.comparison.still_air import by_the_wind, differs, in_still_air, uneven_wind
+from tracker.comparison.words import WORDINGS, sentences, still_sentences, wind_sentence
+from tracker.launcher.prediction import Outdoors
 
 if TYPE_CHECKING:
     from tracker.logbook import Filter
@@ -132,14 +133,28 @@ def compare_outings(
     still = quantity == "carry_m" and differs(airs)
     said += ball_sentences(outings.setups, quantity, still)
     if still:
-        calm = [in_still_air(setup.shots, setup.airs) for setup in outings.setups]
-        said += still_sentences(made, compare(calm, quantity, remarks=False))
+        said = _with_still_air(outings, made, airs, said)
     said += sentences(made)
     drifts = [one for one in map(drift_of, shots) if one is not None]
     if drifts:
         sags = {name: one.per_shot for name, one in known.discharges().items()}
         said += drift_sentences(drifts, sags)
     return Compared(tuple(shots), made, found, tuple(said), outings.notes, drawn)
+
+
+def _with_still_air(
+    outings: "Outings", made: Comparison, airs: Mapping[str, Outdoors], said: list[str]
+) -> list[str]:
+    """Return an answer with the carries in still air: behind it, or before it in uneven winds."""
+    calm = [in_still_air(setup.shots, setup.airs) for setup in outings.setups]
+    still = compare(calm, made.quantity, remarks=False)
+    words, found = still_sentences(made, still), chances(still, {})
+    uneven = uneven_wind(airs)
+    if uneven is None or found is None:
+        return said + words
+    moved_m = max(by_the_wind(setup.shots, setup.airs) for setup in outings.setups)
+    first, *_ = answer(found, still)
+    return [f"In still standard air {first}", *words, wind_sentence(uneven, moved_m), *said]
 
 
 def check_quantity(quantity: str) -> None:
