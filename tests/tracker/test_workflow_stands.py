@@ -15,7 +15,7 @@ from tracker.records import Quality, Reason, ReasonCode
 from tracker.session import ClipEntry, Session, read_session
 from tracker.video import ClipFacts, ClipWriter, inspect
 from tracker.workflow import clips
-from tracker.workflow.check import Kind, check_session
+from tracker.workflow.check import Finding, Kind, check_session
 from tracker.workflow.stands import Moved, moved_clips
 
 SIZE = (480, 270)
@@ -124,6 +124,9 @@ def test_picks_of_another_size_of_frame_stop_a_measurement_in_one_sentence(folde
         "tall.mp4: its frame is 270 x 480, not 480 x 270 as that of first.mp4, whose picked "
         "markers it shares; pick the markers anew for it (page Field, or [[clip.marker]])."
     )
+    session_of(folder, "first", "same", "tall", camera=taped)
+    of_tall = [one for one in check_session(folder) if "tall.mp4" in one.sentence]
+    assert of_tall == [Finding(Kind.FAULT, said)]
     first, same = clips.ready_clips(session_of(folder, "first", "same", camera=taped))
     assert first.moved is None and same.moved is None
 

@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from functools import cache, partial
 from pathlib import Path
 
 from calibration.errors import InputError, InputErrors
@@ -11,10 +10,9 @@ from tracker.session import SESSION_FILE, ClipEntry, Session, read_session
 from tracker.video import ClipFacts
 from tracker.workflow.advice import camera_advice, launcher_advice, session_advice
 from tracker.workflow.gains import Advice, Rank, shares_of
-from tracker.workflow.inputs import inspected
 from tracker.workflow.questions import clip_questions, session_questions
 from tracker.workflow.stand import calibrate, leaves_gravity, refuse_competing
-from tracker.workflow.stands import FactsOf, moved_clips
+from tracker.workflow.stands import FactsOf, facts_once, moved_clips
 
 
 class Kind(StrEnum):
@@ -64,7 +62,7 @@ def check_session(folder: Path) -> tuple[Finding, ...]:
     found: list[Finding] = [Finding(Kind.FACT, _about(session))]
     found.extend(Finding(Kind.QUESTION, sentence) for sentence in session_questions(session))
     shares = shares_of(session)
-    facts_of = cache(partial(inspected, session))
+    facts_of = facts_once(session)
     by_clip = {each.file: _check_clip(session, each, shares, facts_of) for each in session.clips}
     found.extend(_together(by_clip))
     found.extend(Finding(Kind.QUESTION, one.sentence) for one in moved_clips(session, facts_of))

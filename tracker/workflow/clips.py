@@ -23,11 +23,11 @@ from tracker.report.shot_frames import draw_shots
 from tracker.session import ClipEntry, Session
 from tracker.video import ClipFacts
 from tracker.workflow.assumptions import assumed_words
-from tracker.workflow.inputs import inspected, made_of_each
+from tracker.workflow.inputs import made_of_each
 from tracker.workflow.measured import MeasuredClip
 from tracker.workflow.presumed_ball import ball_instead, without_another_ball
 from tracker.workflow.stand import calibrate_if_fixed, marker_pixels, request_of, site_of
-from tracker.workflow.stands import Moved, moved_clips, refuse_another_size
+from tracker.workflow.stands import Moved, facts_once, moved_clips
 
 LOG = logging.getLogger(__name__)
 
@@ -73,12 +73,11 @@ def ready_clips(session: Session) -> tuple[ReadyClip, ...]:
     InputErrors
         With the faults of all of them; one that every clip has is stated once.
     """
-    facts: dict[str, ClipFacts] = {}
+    facts_of = facts_once(session)
 
     def ready(clip: ClipEntry) -> ReadyClip:
-        facts[clip.file] = mine = inspected(session, clip)
-        refuse_another_size(session, clip, facts)
-        return ReadyClip(clip, mine, calibrate_if_fixed(session, clip, mine.size_px))
+        facts = facts_of(clip)
+        return ReadyClip(clip, facts, calibrate_if_fixed(session, clip, facts.size_px))
 
     try:
         found = made_of_each(ready, session.clips)
@@ -86,7 +85,7 @@ def ready_clips(session: Session) -> tuple[ReadyClip, ...]:
         raise InputErrors(
             _stated_once(error.errors, [clip.file for clip in session.clips])
         ) from None
-    moved = {one.clip: one for one in moved_clips(session, lambda clip: facts[clip.file])}
+    moved = {one.clip: one for one in moved_clips(session, facts_of)}
     return tuple(replace(one, moved=moved.get(one.clip.file)) for one in found)
 
 

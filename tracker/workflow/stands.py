@@ -1,6 +1,6 @@
 """Clips that share the markers' pixels, and whether the camera stood the same for all of them."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from calibration.camera import looking_at
 from calibration.errors import InputError
 from tracker.session import ClipEntry, Session
+from tracker.workflow.inputs import inspected
 
 if TYPE_CHECKING:
     from calibration.steadiness import SteadyReference
@@ -96,28 +97,29 @@ def moved_clips(session: Session, facts_of: FactsOf) -> tuple[Moved, ...]:
     return tuple(found)
 
 
-def refuse_another_size(
-    session: Session, clip: ClipEntry, known: Mapping[str, "ClipFacts"]
-) -> None:
-    """Raise `InputError` where a clip shares pixels that were picked in frames of another size.
+def facts_once(session: Session) -> FactsOf:
+    """Return what inspects each clip once, for `moved_clips` too.
 
-    Parameters
-    ----------
-    session : Session
-    clip : ClipEntry
-    known : mapping of str to ClipFacts
-        Of the clips that were inspected so far, by file, this one among them.
+    It raises `InputError` where a clip cannot be read, or shares pixels that were picked in frames
+    of another size, which are surely wrong for it.
     """
-    sharing = _sharing(session)
-    first = next((known[one.file] for one in sharing if one.file in known), None)
-    if first is None or clip not in sharing or first.size_px == known[clip.file].size_px:
-        return
-    raise InputError(
-        f"its {_other_size(known[clip.file].size_px, first.size_px, first.path.name)}, whose "
-        "picked markers it shares",
-        where=clip.file,
-        remedy="pick the markers anew for it (page Field, or [[clip.marker]])",
-    )
+    known: dict[str, ClipFacts] = {}
+
+    def facts_of(clip: ClipEntry) -> "ClipFacts":
+        if clip.file not in known:
+            known[clip.file] = inspected(session, clip)
+        found, sharing = known[clip.file], _sharing(session)
+        first = next((known[one.file] for one in sharing if one.file in known), None)
+        if first is None or clip not in sharing or first.size_px == found.size_px:
+            return found
+        raise InputError(
+            f"its {_other_size(found.size_px, first.size_px, first.path.name)}, whose picked "
+            "markers it shares",
+            where=clip.file,
+            remedy="pick the markers anew for it (page Field, or [[clip.marker]])",
+        )
+
+    return facts_of
 
 
 def _sharing(session: Session) -> list[ClipEntry]:
