@@ -96,6 +96,17 @@ def test_a_fault_is_refused_with_its_sentence_and_nothing_is_written(folder: Pat
     assert not (folder / "edits.jsonl").exists()
 
 
+def test_a_setup_that_a_decision_names_keeps_its_name(folder: Path) -> None:
+    decided = '[[decision]]\nclip = "a.mp4"\nrelease_s = 0.5\nsetup = "140 mm wheels"\n'
+    (folder / "review.toml").write_text(decided, "utf-8")
+    before = text_of(folder)
+    changes = [FieldChange(("setup", 0, "name"), "140"), FieldChange(("clip", 0, "setup"), "140")]
+    with pytest.raises(InputError, match=r'review.toml.*"140 mm wheels" is the name of no'):
+        edit_session(folder, digest_of(folder), "clips/140mm.mp4 shows 140", changes)
+    assert text_of(folder) == before
+    height(folder, 1.25)
+
+
 def test_a_file_with_faults_can_be_mended_field_by_field(folder: Path) -> None:
     broken = text_of(folder).replace("[ball]", '[ball]\nweight = "x"')
     (folder / "session.toml").write_text(broken, "utf-8")

@@ -179,7 +179,7 @@ def _alone(folder: Path, seen: str, change: Callable[[], None]) -> str:
 
 
 def _refuse_new_faults(folder: Path, before: str, after: str) -> None:
-    """Raise the faults that a text has and the text before it had not."""
+    """Raise the faults that a text has and the text before it had not, of the decisions too."""
     known = {fault.what for fault in _faults(folder, before)}
     new = [fault for fault in _faults(folder, after) if fault.what not in known]
     if new:
@@ -188,7 +188,7 @@ def _refuse_new_faults(folder: Path, before: str, after: str) -> None:
 
 def _faults(folder: Path, text: str) -> tuple[InputError, ...]:
     try:
-        parse_session(text, folder, filmed=False)
+        parse_review(text_of(folder, REVIEW_FILE), parse_session(text, folder, filmed=False))
     except InputError as error:
         return error.parts
     return ()
