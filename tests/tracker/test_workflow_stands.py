@@ -161,6 +161,15 @@ def test_a_row_before_another_view_blames_the_view(
         assert "pick them anew for this clip: its background lies 8 px" in row.reason
 
 
+def test_no_better_pick_is_asked_for_where_none_would_help(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    short = Reason(ReasonCode.CLIP_TOO_SHORT, {"lasts_s": 0.1, "least_s": 0.25})
+    session = session_of(folder, "first")
+    measured = measured_with(session, True, None, (short,), monkeypatch)
+    assert [each.code for each in measured.causes] == [ReasonCode.CLIP_TOO_SHORT]
+
+
 def test_a_clip_of_another_view_without_a_shot_names_the_view(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -157,7 +157,8 @@ def measure_ready(
         result = _of_another_view(result, ready.moved)
         notes.insert(0, ready.moved.question)
     causes = result.causes
-    if causes and calibration is not None and calibration.p_value < ALARM and ready.moved is None:
+    blames_camera = _of_the_camera(causes) and ready.moved is None
+    if blames_camera and calibration is not None and calibration.p_value < ALARM:
         # What falls was judged before a camera that is wrong.
         causes = (_disagreement(calibration, causes),)
     if causes:
@@ -228,8 +229,24 @@ def _of_another_view(result: ClipResult, moved: Moved) -> ClipResult:
         if doubted and row.quality is not Quality.REJECTED:
             row = replace(row, quality=Quality.CHECK, reasons=(another, *left))
         shots.append(replace(one, shot=row))
-    causes = (Reason(ReasonCode.PICKED_ELSEWHERE, words=words),) if result.causes else ()
+    elsewhere = (Reason(ReasonCode.PICKED_ELSEWHERE, words=words),)
+    causes = elsewhere if _of_the_camera(result.causes) else result.causes
     return replace(result, shots=tuple(shots), causes=causes)
+
+
+SHOWN_BY_THE_FILE = frozenset(
+    {
+        ReasonCode.CLIP_TOO_SHORT,
+        ReasonCode.FRAMES_FAR_APART,
+        ReasonCode.FRAMES_UNREAD,
+        ReasonCode.CAMERA_UNSTEADY,
+    }
+)
+"""Causes of no shot that hold before any camera: better markers would change nothing."""
+
+
+def _of_the_camera(causes: Sequence[Reason]) -> bool:
+    return bool(causes) and causes[0].code not in SHOWN_BY_THE_FILE
 
 
 def _disagreement(calibration: Calibration, causes: Sequence[Reason]) -> Reason:
