@@ -158,7 +158,7 @@ def rows_of(chosen: list[tuple[Cutouts, int]]) -> Cutouts:
     behind = [None if each.behind is None else each.behind[row] for each, row in chosen]
     known = [each for each in behind if each is not None]
     return Cutouts(
-        np.stack([cutouts.patches[row] for cutouts, row in chosen]),
-        np.stack([cutouts.corners[row] for cutouts, row in chosen]),
-        np.stack(known) if len(known) == len(chosen) else None,
+        np.array([cutouts.patches[row] for cutouts, row in chosen]),
+        np.array([cutouts.corners[row] for cutouts, row in chosen]),
+        np.array(known) if len(known) == len(chosen) else None,
     )

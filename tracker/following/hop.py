@@ -190,16 +190,17 @@ def _best(
         return None
     gate = max(gate_m * near.px_per_m, LEAST_GATE_PX)
     spread = gate / GATE_SIGMAS
-    gain = np.full(seen.shape, -np.inf)
+    places = np.ascontiguousarray(paths.transpose(1, 2, 0))
+    nearest = np.full(seen.shape[::-1], np.inf)
     for frame in np.flatnonzero(seen.any(axis=0)):
         mine = near.pixels[near.owner == frame]
-        if not len(mine):
-            continue
-        across, down = (paths[:, frame, None, axis] - mine[:, axis] for axis in range(2))
-        gap = np.sqrt(np.min(across**2 + down**2, axis=1))
-        density = np.exp(-0.5 * (gap / spread) ** 2) / (2.0 * np.pi * spread**2)
-        ratio = np.log(1.0 - SEEN_CHANCE + SEEN_CHANCE * density / near.clutter)
-        gain[:, frame] = np.where(gap < gate, ratio, -np.inf)
+        if len(mine):
+            across, down = (places[frame, axis] - mine[:, axis, None] for axis in range(2))
+            nearest[frame] = (across**2 + down**2).min(axis=0)
+    gap = np.sqrt(nearest.T)
+    density = np.exp(-0.5 * (gap / spread) ** 2) / (2.0 * np.pi * spread**2)
+    ratio = np.log(1.0 - SEEN_CHANCE + SEEN_CHANCE * density / near.clutter)
+    gain = np.where(gap < gate, ratio, -np.inf)
     hit = seen & np.isfinite(gain)
     support = np.sum(np.where(hit, np.maximum(gain, MISS), np.where(seen, MISS, 0.0)), axis=1)
     support = support - 0.5 * np.sum(prior_residuals(landing, hops) ** 2, axis=1)

@@ -134,10 +134,11 @@ def follow(
     kalman = _filter(float(np.linalg.norm(hypothesis.launch[3:6])))
     kalman.R = np.eye(2) * pixel_u**2
     moves, noises = _transitions(path.since_s, path.by_start)
+    sights = np.pad(path.by_point, ((0, 0), (0, 0), (0, 3)))  # a speed does not show in a frame
     means, spreads, chosen, distances = [], [], [], []
     for index, at in enumerate(path.frames):
         kalman.predict(F=moves[index], Q=noises[index])
-        sight = _sight(path.by_point[index])
+        sight = sights[index]
         offsets = frames[at].pixels - path.pixels[index]
         best, distance = _nearest(kalman, sight, offsets)
         if distance < GATE:
@@ -246,8 +247,8 @@ def _nearest(kalman: "KalmanFilter", sight: Array, offsets: Array) -> tuple[int,
         return -1, np.inf
     innovation = offsets - sight @ kalman.x[:, 0]
     weight = inverse_of_two(sight @ kalman.P @ sight.T + kalman.R)
-    distance = np.sum((innovation @ weight) * innovation, axis=1)
-    best = int(np.argmin(distance))
+    distance = ((innovation @ weight) * innovation).sum(axis=1)
+    best = int(distance.argmin())
     return best, float(distance[best])
 
 
@@ -270,11 +271,6 @@ def _transitions(
     moves = by_start @ np.linalg.inv(before)
     gaps = np.diff(since_s, prepend=0.0)
     return moves, process_noise(gaps)
-
-
-def _sight(by_point: Array) -> Array:
-    """Return the derivative of a pixel by the state, shape (2, 6)."""
-    return np.concatenate([by_point, np.zeros((2, 3))], axis=1)
 
 
 def first_covariance(speed_mps: float) -> Array:

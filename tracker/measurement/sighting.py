@@ -250,18 +250,19 @@ def crossing_of(
 
 def _cutouts(frames: list[Candidates], places: Array) -> tuple[list[int], list[int]]:
     """Return the rows that have a cutout around their place, and which one each takes."""
-    rows, at = [], []
-    for index, candidates in enumerate(frames):
-        if not len(candidates.pixels):
-            continue
-        side = candidates.luma.patches.shape[1]
-        middle = candidates.luma.corners + (side - 1) / 2.0
-        distance = np.max(np.abs(middle - places[index]), axis=1)
-        best = int(np.argmin(distance))
-        if distance[best] <= side / 2.0 - EDGE_OF_CUTOUT_PX:
-            rows.append(index)
-            at.append(best)
-    return rows, at
+    counts = np.array([len(each.pixels) for each in frames], np.int64)
+    if not counts.sum():
+        return [], []
+    owner = np.repeat(np.arange(len(frames)), counts)
+    sides = np.array([each.luma.patches.shape[1] for each in frames])[owner]
+    middles = np.concatenate([each.luma.corners for each in frames]) + (sides[:, None] - 1) / 2.0
+    distance = np.max(np.abs(middles - places[owner]), axis=1)
+    # The nearest of each frame, the first where two are: by frame, then by distance.
+    order = np.lexsort((distance, owner))
+    best = order[np.flatnonzero(np.diff(owner, prepend=-1))]
+    best = best[distance[best] <= sides[best] / 2.0 - EDGE_OF_CUTOUT_PX]
+    rows = owner[best]
+    return rows.tolist(), (best - (np.cumsum(counts) - counts)[rows]).tolist()
 
 
 def agreeing(track: Track, frames: list[Candidates], course: Course) -> NDArray[np.bool_]:

@@ -374,11 +374,13 @@ def _at(backdrop: Backdrop, place: Array) -> tuple[float, float, float, float, f
 
 def others_around(crossing: Crossing) -> Array:
     """Return how many candidates are about the ball's place beside its own, shape (M,)."""
-    others = []
-    for each, place in zip(crossing.frames, crossing.pixels, strict=True):
-        away = np.hypot(each.pixels[:, 0] - place[0], each.pixels[:, 1] - place[1])
-        others.append(np.sum(away < AROUND_PX) - np.any(away < RULED_PX))
-    return np.array(others, float)
+    counts = np.array([len(each.pixels) for each in crossing.frames])
+    every = np.concatenate([each.pixels for each in crossing.frames])
+    owner = np.repeat(np.arange(len(counts)), counts)
+    away = np.hypot(*(every - crossing.pixels[owner]).T)
+    around = np.bincount(owner[away < AROUND_PX], minlength=len(counts))
+    own = np.bincount(owner[away < RULED_PX], minlength=len(counts))
+    return np.asarray(around - (own > 0), float)
 
 
 def purity_ratio(purity: Array, purities: tuple[float, float] = PURITIES_BALL) -> Array:
