@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -81,13 +82,10 @@ class Adjustment:
         Derivative of the computed observations by the parameters, at the end.
     whitened_residuals, whitened_jacobian : ndarray
         The same in units of the observations' standard uncertainties, correlation taken out.
-    covariance : ndarray, shape (N, N)
-        Covariance of the parameters, from the observations' stated uncertainties. Where `rank`
-        is below N it is the pseudo-inverse: it leaves out the directions in `undetermined`.
-    undetermined : ndarray, shape (K, N)
-        Unit vectors, in parameters scaled to columns of length one, that no observation fixes.
     iterations : int
     settled : bool
+    rank_share : float
+        See `Limits.rank`.
     """
 
     state: Any
@@ -96,10 +94,30 @@ class Adjustment:
     whitened_residuals: Array
     whitened_jacobian: Array
     whitener: Array
-    covariance: Array
-    undetermined: Array
     iterations: int
     settled: bool
+    rank_share: float
+
+    @cached_property
+    def _spread(self) -> tuple[Array, Array]:
+        # Not every fit's covariance is asked for, and it takes as long as a step.
+        return covariance_of(self.whitened_jacobian, self.rank_share)
+
+    @property
+    def covariance(self) -> Array:
+        """Covariance of the parameters, from the observations' stated uncertainties, (N, N).
+
+        Where `rank` is below N it is the pseudo-inverse: it leaves out `undetermined`.
+        """
+        return self._spread[0]
+
+    @property
+    def undetermined(self) -> Array:
+        """Directions that no observation fixes, shape (K, N).
+
+        Unit vectors, in parameters scaled to columns of length one.
+        """
+        return self._spread[1]
 
     @property
     def rank(self) -> int:
@@ -274,7 +292,6 @@ def _adjusted(
     problem: _Problem, end: _Point, limits: Limits, count: int, settled: bool
 ) -> Adjustment:
     slope = _whiten(problem.whitener, end.jacobian)
-    covariance, undetermined = covariance_of(slope, limits.rank)
     return Adjustment(
         state=end.state,
         residuals=end.residuals,
@@ -282,10 +299,9 @@ def _adjusted(
         whitened_residuals=end.white,
         whitened_jacobian=slope,
         whitener=problem.whitener,
-        covariance=covariance,
-        undetermined=undetermined,
         iterations=count,
         settled=settled,
+        rank_share=limits.rank,
     )
 
 
