@@ -192,6 +192,16 @@ def test_the_flight_time_alone_is_that_of_the_figures(throw):
     assert alone == whole.value("flight_time_s") > 0.0
 
 
+def test_a_flight_that_is_not_down_by_then_is_flown_to_its_end(monkeypatch):
+    numbers = parameters(Throw(18.0, 40.0))
+    usual = figures_of(KNOWN, numbers)
+    monkeypatch.setattr("tracker.fitting.figures.USUAL_SHARE", 0.2)
+    longer = figures_of(KNOWN, numbers)
+    assert np.all(np.isfinite(usual.values))
+    np.testing.assert_allclose(longer.values, usual.values, rtol=1e-12)
+    np.testing.assert_allclose(longer.jacobian, usual.jacobian, rtol=1e-9, atol=1e-12)
+
+
 def test_a_flight_that_does_not_come_down_has_no_flight_time():
     floating = parameters(Throw(18.0, 40.0))
     floating[GRAVITY_AT] = -9.75

@@ -33,6 +33,13 @@ BENT = 0.75
 """Mean of the square of half a squared standard normal number: 3 / 4."""
 
 
+STEP_S, LONGEST_S = 0.02, 15.0
+"""Greatest step of the flight whose figures are taken, and the longest, s."""
+
+USUAL_SHARE = 0.6
+"""Share of the longest that a flight may last in which nearly every ball is down."""
+
+
 @dataclass(frozen=True)
 class Figures:
     """What a shot did.
@@ -144,8 +151,15 @@ def flight_time_of(circumstances: Circumstances, parameters: Array) -> float:
 def _until_down(
     circumstances: Circumstances, parameters: Array, with_sensitivities: bool
 ) -> Trajectory:
-    """Return a flight until it is below the ground, at most 15 s."""
+    """Return a flight until it is below the ground, at most `LONGEST_S`."""
     gravity = circumstances.forces.gravity_mps2 + parameters[GRAVITY_AT]
     height, climb = parameters[POSITION_AT][2], max(parameters[VELOCITY_AT][2], 0.0)
     longest = 2.5 * climb / gravity + np.sqrt(2.0 * max(height, 0.1) / gravity) + 1.0
-    return flight_of(circumstances, parameters, float(min(longest, 15.0)), 0.02, with_sensitivities)
+    whole_s = float(min(longest, LONGEST_S))
+    most = int(np.ceil(whole_s / STEP_S))
+    step_s = whole_s / most
+    for steps in (int(np.ceil(USUAL_SHARE * most)), most):
+        flight = flight_of(circumstances, parameters, steps * step_s, step_s, with_sensitivities)
+        if circumstances.ground.above(flight.states[-1]) < 0.0:
+            break
+    return flight
