@@ -20,6 +20,10 @@ MEASURED_SIZE = 300
 """OpenCV's size of letters at which a width is measured: large, since widths are whole pixels,
 and no larger, since the letters are drawn for it."""
 
+PAST_LETTERS_PX = 1
+"""How much wider a text measures than its letters move the pen, px: the same for one letter or two.
+"""
+
 NO_LETTERS = {"Cc", "Cn", "Co", "Cs"}
 """Categories of what is no letter: control codes, and codes without a meaning that all share."""
 
@@ -73,14 +77,11 @@ def letter_places(text: str, size_px: float, weight: str = "normal") -> list[flo
 
 @lru_cache(maxsize=4000)
 def _advance(letter: str, weight: str) -> float:
-    """Return the width of a letter in sizes of letters, from how much a second one adds."""
+    """Return the width of a letter in sizes of letters."""
     import cv2
 
-    one, two = (
-        cv2.getTextSize((1, 1), letter * count, (0, 0), _face(weight), MEASURED_SIZE)[2]
-        for count in (1, 2)
-    )
-    return float(two - one) / MEASURED_SIZE * OPENCV_PER_EM
+    wide = cv2.getTextSize((1, 1), letter, (0, 0), _face(weight), MEASURED_SIZE)[2]
+    return float(wide - PAST_LETTERS_PX) / MEASURED_SIZE * OPENCV_PER_EM
 
 
 def typeface(size_px: float, weight: str = "normal") -> tuple["FontFace", int]:
