@@ -37,6 +37,10 @@ TINY_RAD = 1e-9
 """Keeps a quotient by a turn finite, rad."""
 
 
+Explains = Callable[[Luma, Motion], bool]
+"""Whether a frame of working size looks more like the reference after a motion than without one."""
+
+
 class Follower(Protocol):
     """What follows the background from one picture to another."""
 
@@ -87,7 +91,7 @@ class Averages:
         else:
             cv2.accumulateWeighted(small, self._recent, max(1.0 / later, 1.0 / RECENT))
 
-    def checked(self, motion: Motion, scatter_px: float, small: Luma) -> Motion:
+    def checked(self, motion: Motion, scatter_px: float, small: Luma, explains: Explains) -> Motion:
         """Return a motion of a camera that stood so far, none where noise has made it.
 
         Parameters
@@ -97,6 +101,7 @@ class Averages:
             Scatter of the points about it, by the weights that they have in it, px of the frame.
         small : ndarray of uint8, shape (H, W)
             The frame in its working size, from which means are begun.
+        explains : callable
         """
         if not motion.lost and scatter_px * self._shrink <= NOISY_PX:
             return motion
@@ -104,7 +109,7 @@ class Averages:
             self.add(small)
         stands = self.stands()
         if stands is None:
-            stands = not motion.lost and not self._goes_on(motion)
+            stands = not motion.lost and not (self._goes_on(motion) and explains(small, motion))
         return still(motion.shift_px, motion.agreement) if stands else motion
 
     def _goes_on(self, motion: Motion) -> bool:

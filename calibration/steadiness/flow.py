@@ -26,6 +26,11 @@ EVEN_LEVEL, LEAST_LEVEL = 110.0, 4.0
 steps: a pixel twice as bright as what is around it stays below white."""
 
 
+BLUR_PX = 1.5
+"""Of pictures that are compared between pixels, working px: more, and cutting there smooths noise
+no further. Common practice, no source."""
+
+
 def reduced(luma: Luma, shrink: float) -> Luma:
     """Return a picture made smaller by a factor up to 1, each pixel the mean of those it covers."""
     import cv2
@@ -77,6 +82,34 @@ def followed(
         flags=cv2.OPTFLOW_USE_INITIAL_FLOW,
     )
     return np.asarray(found).ravel() == 1, np.asarray(places, np.float64).reshape(-1, 2)
+
+
+def explained(before: Luma, after: Luma, points: Array, places: Array) -> bool:
+    """Return whether points of one picture look like another's places more than where they were.
+
+    Flow that noise keeps near its start agrees with any motion; what the pictures show does not.
+
+    Parameters
+    ----------
+    before, after : ndarray of uint8, shape (H, W)
+    points, places : ndarray, shape (N, 2)
+        In the first picture, and where a motion of the camera brings them in the second.
+    """
+    import cv2
+
+    first, second = (
+        np.asarray(cv2.GaussianBlur(picture.astype(np.float32), (0, 0), BLUR_PX), np.float32)
+        for picture in (before, after)
+    )
+
+    def windows(picture: NDArray[np.float32], middles: Array) -> Array:
+        size = (WINDOW_PX, WINDOW_PX)
+        cut = [cv2.getRectSubPix(picture, size, middle) for middle in middles.tolist()]
+        return np.array(cut, np.float64)
+
+    old = windows(first, points)
+    still, moved = (windows(second, middles) - old for middles in (points, places))
+    return bool(np.sum(moved.var(axis=(1, 2))) < np.sum(still.var(axis=(1, 2))))
 
 
 def whole_shift(before: Luma, after: Luma) -> Array:

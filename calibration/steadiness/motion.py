@@ -112,6 +112,13 @@ def slopes(camera: Camera, seen: Array, share: Array) -> Array:
     return found
 
 
+def turned_by(shift_px: Array, focal_px: float) -> Array:
+    """Return the motion that is the turn which shifts the picture's middle so, shape (10,)."""
+    found = np.zeros(SIZE)
+    found[TURN] = np.array([-shift_px[1], shift_px[0], 0.0]) / focal_px
+    return found
+
+
 def prior_information(amplitude_rad: float, zooms: bool = False) -> Array:
     """Return the inverse variances of a motion's parameters, shape (10,); none for the turn.
 

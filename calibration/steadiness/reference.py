@@ -10,7 +10,7 @@ from calibration.adjustment.robust import sigma_of_radii, tukey_weights
 from calibration.camera import Camera
 from calibration.steadiness.averages import Averages
 from calibration.steadiness.corners import FEWEST_POINTS, WINDOW_PX, check_size, enough_corners
-from calibration.steadiness.flow import evenly_lit, followed, reduced, whole_shift
+from calibration.steadiness.flow import evenly_lit, explained, followed, reduced, whole_shift
 from calibration.steadiness.glance import Glance
 from calibration.steadiness.motion import (
     SHEAR,
@@ -25,6 +25,7 @@ from calibration.steadiness.motion import (
     prior_information,
     slopes,
     still,
+    turned_by,
 )
 from calibration.steadiness.refining import Sight, refined_camera
 from calibration.steadiness.rolling import SHEAR_U_RAD, UNKNOWN, RecentMotion, Rolling
@@ -197,7 +198,7 @@ class SteadyReference:
         small = self._small(luma)
         motion = self._followed(small, frame)
         if not self._moves:
-            motion = self.averages.checked(motion, self._weighed_px, small)
+            motion = self.averages.checked(motion, self._weighed_px, small, self._explains)
             self._last = motion.parameters
             self._zooms = self._zooms and motion.significant
         if not motion.lost and np.any(motion.parameters):
@@ -240,7 +241,7 @@ class SteadyReference:
         if match is None:
             # A jump: start from the shift of the whole picture.
             shift = whole_shift(self._reference, small) / self._shrink
-            match = self._match(small, self._turned_by(shift))
+            match = self._match(small, turned_by(shift, self.camera.focal_px))
         if match is None and not self._zooms:
             match = self._zoomed(small)
         if match is None:
@@ -259,6 +260,10 @@ class SteadyReference:
         size = float(np.linalg.norm(fit[TURN][:2]))
         self._amplitude_rad = max(size, AMPLITUDE_MEMORY * self._amplitude_rad)
         return Motion(fit, covariance, True, shift, agreement)
+
+    def _explains(self, small: Luma, motion: Motion) -> bool:
+        places = (self._places(motion.parameters, self._pixels) + 0.5) * self._shrink - 0.5
+        return explained(self._reference, small, self._points, places)
 
     def _of_mean(self, mean: Luma) -> "SteadyReference":
         """Return what follows the background from a mean of frames of working size."""
@@ -299,12 +304,6 @@ class SteadyReference:
         """Return which points show a motion and agree with the one fitted."""
         agreeing: NDArray[np.bool_] = (weights > AGREEING) & found & self._scatter.calm
         return agreeing
-
-    def _turned_by(self, shift_px: Array) -> Array:
-        """Return the motion that is the turn which shifts the picture's middle so."""
-        found = np.zeros(SIZE)
-        found[TURN] = np.array([-shift_px[1], shift_px[0], 0.0]) / self.camera.focal_px
-        return found
 
     def _follow(self, small: Luma, guess: Array) -> tuple[NDArray[np.bool_], Array]:
         """Return which points were found again, and where, in pixels of the whole frame."""
@@ -386,7 +385,7 @@ class SteadyReference:
         cost = float(np.median(np.hypot(missed[:, 0], missed[:, 1])))
         if cost * self._shrink < WILDEST_PX:
             return guess
-        other = self._turned_by(np.median((pixels - self._pixels)[found], axis=0))
+        other = turned_by(np.median((pixels - self._pixels)[found], axis=0), self.camera.focal_px)
         missed = (pixels - self._places(other, pixels))[found]
         return other if np.median(np.hypot(missed[:, 0], missed[:, 1])) < cost else guess
 

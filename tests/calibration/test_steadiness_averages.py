@@ -18,6 +18,7 @@ from calibration.steadiness.averages import (
     RECENT,
     Averages,
 )
+from calibration.steadiness.flow import explained
 from calibration.steadiness.motion import SIZE, Motion, still
 
 SHRINK = 0.5
@@ -28,6 +29,11 @@ PICTURE = np.full((4, 5), 100, np.uint8)
 
 def _motion(shift_px: float, lost: bool = False, agreement: float = 0.74) -> Motion:
     return Motion(np.full(SIZE, 1e-3), 1e-10 * np.eye(SIZE), True, shift_px, agreement, lost)
+
+
+def _seen(picture, motion):
+    """Return that a picture shows a motion."""
+    return True
 
 
 class _Follower:
@@ -55,7 +61,7 @@ def _filled(follower, frames=FIRST + FEWEST):
 def test_a_clean_motion_is_taken_as_it_is():
     averages = Averages(_Follower(still(0.0, 1.0)), SHRINK)
     motion = _motion(SMALL)
-    assert averages.checked(motion, CLEAN, PICTURE) is motion
+    assert averages.checked(motion, CLEAN, PICTURE, _seen) is motion
     assert not averages.begun
 
 
@@ -71,35 +77,38 @@ def test_before_there_are_means_only_a_small_noisy_motion_is_put_off():
     averages = _filled(_Follower(_motion(9.0)), FIRST + FEWEST - 1)
     large, lost = _motion(LARGE), _motion(SMALL, lost=True)
     assert averages.stands() is None
-    assert not averages.checked(_motion(SMALL), NOISY, PICTURE).significant
+    assert not averages.checked(_motion(SMALL), NOISY, PICTURE, _seen).significant
     # A large one is believed where the frame before showed it too, to within as much.
-    assert averages.checked(large, NOISY, PICTURE) is large
+    assert averages.checked(large, NOISY, PICTURE, _seen) is large
     ahead = _motion(20.0 * PUT_OFF_PX / SHRINK)
     far = _aside(ahead, 1.02 * PUT_OFF_PX)
     near = _aside(far, 0.98 * PUT_OFF_PX)
-    assert averages.checked(ahead, NOISY, PICTURE) is ahead
-    assert not averages.checked(far, NOISY, PICTURE).significant
-    assert averages.checked(near, NOISY, PICTURE) is near
+    assert averages.checked(ahead, NOISY, PICTURE, _seen) is ahead
+    assert not averages.checked(far, NOISY, PICTURE, _seen).significant
+    assert averages.checked(near, NOISY, PICTURE, _seen) is near
+    # Not where the picture shows none, however many points agree.
+    unseen = averages.checked(replace(large, agreement=1.0), NOISY, PICTURE, lambda *_: False)
+    assert not unseen.significant
     plain = _aside(replace(far, agreement=PLAIN_SHARE), 9.0 * PUT_OFF_PX)
-    assert averages.checked(plain, NOISY, PICTURE) is plain
-    assert averages.checked(lost, CLEAN, PICTURE) is lost
+    assert averages.checked(plain, NOISY, PICTURE, _seen) is plain
+    assert averages.checked(lost, CLEAN, PICTURE, _seen) is lost
     fresh = Averages(_Follower(still(0.0, 1.0)), SHRINK)
-    assert not fresh.checked(large, NOISY, PICTURE).significant
+    assert not fresh.checked(large, NOISY, PICTURE, _seen).significant
     for _ in range(2):
         fresh.add(PICTURE)
     # Frames that showed nothing lie between.
-    assert not fresh.checked(large, NOISY, PICTURE).significant
-    assert not fresh.checked(_motion(SMALL), NOISY, PICTURE).significant and fresh.begun
+    assert not fresh.checked(large, NOISY, PICTURE, _seen).significant
+    assert not fresh.checked(_motion(SMALL), NOISY, PICTURE, _seen).significant and fresh.begun
 
 
 @pytest.mark.parametrize("motion", [_motion(LARGE), replace(_motion(SMALL), lost=True)])
 def test_means_that_stand_overrule_a_noisy_frame_and_means_that_moved_do_not(motion):
-    found = _filled(_Follower(still(0.01, 1.0))).checked(motion, NOISY, PICTURE)
+    found = _filled(_Follower(still(0.01, 1.0))).checked(motion, NOISY, PICTURE, _seen)
     assert not found.significant and not found.lost
-    assert _filled(_Follower(_motion(9.0))).checked(motion, NOISY, PICTURE) is motion
-    assert _filled(_Follower(still(9.0, 0.1))).checked(motion, NOISY, PICTURE) is not motion
+    assert _filled(_Follower(_motion(9.0))).checked(motion, NOISY, PICTURE, _seen) is motion
+    assert _filled(_Follower(still(9.0, 0.1))).checked(motion, NOISY, PICTURE, _seen) is not motion
     unseen = _filled(_Follower(replace(still(0.0, 0.0), lost=True)))
-    assert unseen.checked(motion, NOISY, PICTURE) is motion
+    assert unseen.checked(motion, NOISY, PICTURE, _seen) is motion
 
 
 def test_a_mean_without_points_decides_nothing():
@@ -108,6 +117,22 @@ def test_a_mean_without_points_decides_nothing():
 
     averages = _filled(barren)
     assert averages.stands() is None and not averages.stood
+
+
+def test_a_picture_tells_a_motion_from_flow_that_noise_kept_at_its_start():
+    rng = np.random.default_rng(3)
+    field = 60.0 + 12.0 * cv2.GaussianBlur(rng.normal(size=(120, 160)), (0, 0), 3.0) * 6.0
+    points = rng.uniform((30.0, 30.0), (120.0, 80.0), (40, 2))
+    gone = np.array([2.5, -1.5])
+
+    def frame(shift):
+        moved = cv2.warpAffine(field, np.float64([[1, 0, shift[0]], [0, 1, shift[1]]]), (160, 120))
+        return np.clip(moved + rng.normal(0.0, 12.0, field.shape), 0, 255).astype(np.uint8)
+
+    before = frame((0.0, 0.0))
+    assert not explained(before, frame((0.0, 0.0)), points, points + gone)
+    assert explained(before, frame(gone), points, points + gone)
+    assert not explained(before, frame(gone), points, points - gone)
 
 
 def test_means_say_whether_the_camera_stood():
