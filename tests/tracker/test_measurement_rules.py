@@ -956,6 +956,11 @@ def test_support_against_chance_is_that_of_all_but_the_best_three_positions():
     assert found == pytest.approx(expected)
 
 
+def test_a_path_that_crosses_no_frame_has_nothing_around_it() -> None:
+    nowhere = Crossing([], np.empty((0, 2)), np.empty((0, 1)))
+    assert others_around(nowhere).shape == (0,)
+
+
 def test_purity_counts_by_the_normal_laws_of_balls_and_of_other_things():
     """Beyond the middle of either it is no less that one's; no picture counts more than 2.5."""
     for size, expected in (

@@ -374,8 +374,8 @@ def _at(backdrop: Backdrop, place: Array) -> tuple[float, float, float, float, f
 
 def others_around(crossing: Crossing) -> Array:
     """Return how many candidates are about the ball's place beside its own, shape (M,)."""
-    counts = np.array([len(each.pixels) for each in crossing.frames])
-    every = np.concatenate([each.pixels for each in crossing.frames])
+    counts = np.array([len(each.pixels) for each in crossing.frames], np.int64)
+    every = np.concatenate([np.empty((0, 2)), *(each.pixels for each in crossing.frames)])
     owner = np.repeat(np.arange(len(counts)), counts)
     away = np.hypot(*(every - crossing.pixels[owner]).T)
     around = np.bincount(owner[away < AROUND_PX], minlength=len(counts))
