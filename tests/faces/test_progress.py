@@ -5,7 +5,7 @@ import io
 import pytest
 from rich.console import Console
 
-from tracker.cli.progress import FINISHING, READING, left_words, progress_bar
+from tracker.cli.progress import FINISHING, MOST_BARS, READING, left_words, progress_bar
 
 
 @pytest.mark.parametrize(
@@ -43,6 +43,16 @@ def test_a_second_pass_begins_anew() -> None:
         report("a.mp4", 8, 100)
     last = screen.file.getvalue().rpartition("a.mp4")[2]  # type: ignore[attr-defined]
     assert "8%" in last and FINISHING not in last
+
+
+@pytest.mark.parametrize("done", [0, 50])
+def test_of_many_clips_those_are_shown_that_are_begun(done: int) -> None:
+    screen = Console(file=io.StringIO(), force_terminal=True, width=90)
+    with progress_bar(screen) as report:
+        for number in range(MOST_BARS):
+            report(f"{number}.mp4", 0, 100)
+        report("late.mp4", done, 100)
+    assert ("late.mp4" in screen.file.getvalue()) == (done > 0)  # type: ignore[attr-defined]
 
 
 def test_the_clips_are_said_to_be_read_until_one_is_begun() -> None:

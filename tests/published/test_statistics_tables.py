@@ -14,7 +14,7 @@ from tracker.statistics.freedom import welch_dof
 from tracker.statistics.means import Sample, sample_of, scatter_interval, student_factor
 from tracker.statistics.outliers import grubbs, grubbs_critical
 from tracker.statistics.pairwise import MARGIN, pair_level, simultaneous
-from tracker.statistics.power import power_of_two
+from tracker.statistics.power import planned_scatter, power_of_two
 
 STUDENT_DOF = (1, 2, 3, 4, 5, 7, 9, 14, 16, 19, 29)
 STUDENT = {  # GUM table G.2 prints 2.12, 2.17, 2.92 for 16; the rest computed
@@ -146,6 +146,13 @@ def test_grubbs_table(count: int, one_sided: float, two_sided: float) -> None:
     """One-sided column: Grubbs (1969) up to 20 values; the rest computed."""
     assert grubbs_critical(count, two_sided=False) == pytest.approx(one_sided, abs=6e-5)
     assert grubbs_critical(count) == pytest.approx(two_sided, abs=6e-5)
+
+
+@pytest.mark.parametrize(("count", "median"), [(2, 0.4549), (5, 3.3567), (10, 8.3428)])
+def test_the_scatter_that_a_plan_takes_is_of_median_chi_square(count: int, median: float) -> None:
+    """Quantiles of chi-square at 0.5 as tables print them (Abramowitz and Stegun, table 26.8)."""
+    planned = planned_scatter(0.7, count)
+    assert planned == pytest.approx(0.7 * math.sqrt((count - 1) / median), rel=1e-4)
 
 
 def test_power_of_five_shots_each() -> None:

@@ -11,7 +11,7 @@ from tracker.comparison.compare import compare
 from tracker.comparison.evenings import Evenings, evening_effect, evening_residue
 from tracker.comparison.setups import SetupShots
 from tracker.comparison.shares import Shares
-from tracker.comparison.still_air import differs, in_still_air
+from tracker.comparison.still_air import differs, in_still_air, uneven_wind
 from tracker.comparison.words import sentences
 from tracker.launcher.carry import Release, carry_of
 from tracker.launcher.prediction import Outdoors
@@ -99,6 +99,16 @@ def test_a_tail_wind_is_taken_out_of_the_carry() -> None:
     (still,) = in_still_air(setup, airs).figures("carry_m")
     # Standard air is 0.5 % thinner or thicker than that of the evening.
     assert still == pytest.approx(calm, rel=0.005)
+
+
+@pytest.mark.parametrize(("along_mps", "uneven"), [(0.6, None), (-0.8, (0.8, 0.1 * 50**0.5))])
+def test_winds_differ_where_they_do_by_more_than_is_known(
+    along_mps: float, uneven: tuple[float, float] | None
+) -> None:
+    winds = (replace(AIR, wind_along_mps=each, wind_u_mps=0.5) for each in (0.0, along_mps))
+    airs = {str(number): Outdoors(TENNIS, air) for number, air in enumerate(winds)}
+    assert uneven_wind(airs) == (uneven and pytest.approx(uneven))
+    assert uneven_wind({}) is None
 
 
 def test_a_setup_without_a_shot_stays_without_one_in_still_air() -> None:

@@ -12,6 +12,7 @@ from matplotlib.image import imread
 
 from calibration.errors import InputError, InputErrors
 from tests.tracker.invented_outings import TENNIS, TRUTH, session, shots_of, tables
+from tracker.comparison.candidates import between
 from tracker.comparison.carries import carry_ratios
 from tracker.comparison.compare import compare
 from tracker.launcher.carry import Release
@@ -318,6 +319,11 @@ def test_plans(three: Path, tmp_path: Path) -> None:
         plan_sessions([three], worth=-1.0)
     with pytest.raises(InputError, match="does not predict"):
         plan_sessions([three], "apex_m", sweep="wheel.diameter_mm=90:190")
+
+
+def test_wheels_to_build_next_lie_between_those_that_were_shot(three: Path) -> None:
+    found = between(gather([three]).known)
+    assert found is not None and found.values == tuple(np.arange(105.0, 180.0, 5.0))
 
 
 def windy(folder: Path, along_mps: float, setup: str) -> Path:

@@ -56,7 +56,14 @@ def test_what_is_written_has_no_digits_of_a_conversion() -> None:
 
 @pytest.mark.parametrize(
     ("text", "mps"),
-    [("1.5", 1.5), ("-1,5 m/s", -1.5), ("18 km/h", 5.0), ("18 kmh", 5.0), ("10 mph", 4.4704)],
+    [
+        ("1.5", 1.5),
+        ("-1,5 m/s", -1.5),
+        ("18 km/h", 5.0),
+        ("18 kmh", 5.0),
+        ("18 kph", 5.0),
+        ("10 mph", 4.4704),
+    ],
 )
 def test_a_speed_is_converted_to_metres_a_second(text: str, mps: float) -> None:
     assert speed_mps(text) == pytest.approx(mps)

@@ -3,12 +3,13 @@
 import re
 from dataclasses import replace
 from pathlib import Path
+from unittest.mock import Mock
 
 import numpy as np
 import pytest
 
 from calibration.errors import InputError
-from tracker.report.field_scene import _thinned
+from tracker.report.field_scene import _thinned, residual_words
 from tracker.session import MarkerEntry, Session, parse_session, read_session, revised
 from tracker.workflow import field_edits as edits
 from tracker.workflow.field import AGREE, LOOKING, field_answer, suggest
@@ -34,6 +35,11 @@ def _with(session: Session, **changed: MarkerEntry):
 
 def _moved(marker: MarkerEntry, columns: float, rows: float) -> MarkerEntry:
     return replace(marker, pixel=(marker.pixel[0] + columns, marker.pixel[1] + rows))
+
+
+def test_a_residual_is_said_in_pixels_and_on_the_ground() -> None:
+    solved = Mock(markers=("a",), residuals_px=[(3.0, 4.0)], ground_residuals_m=[(0.3, -0.4)])
+    assert residual_words(solved) == {"a": "5.0 px (50 cm) off"}
 
 
 def test_agreeing_markers_are_answered_as_the_calibration_has_them(session: Session) -> None:

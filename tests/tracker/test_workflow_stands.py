@@ -101,10 +101,12 @@ def test_picks_of_its_own_are_not_doubted_and_one_taped_place_is_named(folder: P
 
 
 def test_coarser_picks_are_doubted_later(folder: Path) -> None:
-    text = SESSION.replace("200.0]\n", "200.0]\npixel_u = 3.0\n").format(camera="")
-    text += "".join(map(CLIP.format, ("first", "knocked")))
-    (folder / "session.toml").write_text(text, encoding="utf-8")
-    assert of(read_session(folder)) == ()
+    # By 8 px knocked: more than three times 2.5 px, less than three times 3 px.
+    for pixel_u, named in ((2.5, 1), (3.0, 0)):
+        text = SESSION.replace("200.0]\n", f"200.0]\npixel_u = {pixel_u}\n").format(camera="")
+        text += "".join(map(CLIP.format, ("first", "knocked")))
+        (folder / "session.toml").write_text(text, encoding="utf-8")
+        assert len(of(read_session(folder))) == named
 
 
 def test_check_asks_before_anything_is_measured(folder: Path) -> None:

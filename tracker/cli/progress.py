@@ -73,7 +73,7 @@ def progress_bar(screen: "Console") -> Iterator["Progress"]:
         def report(clip: str, done: int, of: int) -> None:
             bar.update(begins, visible=False)
             if clip not in tasks:
-                tasks[clip] = (bar.add_task(clip, total=of), done)
+                tasks[clip] = (bar.add_task(clip, total=of, visible=False), done)
             task, before = tasks[clip]
             if done < before:
                 bar.reset(task)  # type: ignore[arg-type]
