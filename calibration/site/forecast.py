@@ -8,6 +8,8 @@ from calibration.adjustment import NotDetermined, adjust
 from calibration.camera import Camera, looking_at
 from calibration.errors import InputError
 from calibration.markers import Marker
+from calibration.site.bends import bending
+from calibration.site.blunders import Findings
 from calibration.site.drawing import visible
 from calibration.site.observations import CAMERA_SIZE, Observations, Posed, moved, usual_focal_px
 from calibration.site.solution import refuse_undetermined
@@ -111,6 +113,7 @@ def forecast_camera(site: Site, camera: Camera) -> tuple[Camera, dict[str, Array
             remedy="place one off the line, or tape the camera's position",
         ) from None
     refuse_undetermined(observations, fit)
+    observations, fit, _ = bending(observations, fit, Findings())
     whole = fit.covariance[:CAMERA_SIZE, :CAMERA_SIZE]
     known_camera = camera.with_covariance((whole + whole.T) / 2.0)
     return known_camera, parts_of(observations, fit, 1.0)

@@ -150,6 +150,9 @@ class Observations:
     Parameters
     ----------
     site : Site
+    bends : tuple of float, optional
+        Standard uncertainties of k1, k2, p1, p2 about zero where there is no lens; by default those
+        of a phone, or of a wide lens where the site says so.
 
     Attributes
     ----------
@@ -160,12 +163,12 @@ class Observations:
         one towards a shorter lens.
     """
 
-    def __init__(self, site: Site) -> None:
+    def __init__(self, site: Site, bends: tuple[float, ...] | None = None) -> None:
         self.site = site
         self.markers = site.picked
         self.pixels = np.array([marker.pixel for marker in self.markers]).reshape(-1, 2)
         self.taped = np.array([marker.ground_m for marker in self.markers]).reshape(-1, 3)
-        self.lens_values, lens_covariance = _lens_knowledge(site)
+        self.lens_values, lens_covariance = _lens_knowledge(site, bends)
         count = len(self.markers)
         rows = [Observed("pixel", i, axis) for i in range(count) for axis in ("column", "row")]
         rows += [Observed("tape", i, a) for i in range(count) for a in ("along", "across", "up")]
@@ -253,7 +256,7 @@ def lens_vector(camera: Camera) -> Array:
     return np.concatenate([[np.log(camera.focal_px)], camera.centre_px, camera.distortion])
 
 
-def _lens_knowledge(site: Site) -> tuple[Array, Array]:
+def _lens_knowledge(site: Site, bends: tuple[float, ...] | None) -> tuple[Array, Array]:
     """Return the values and the covariance of what is known of the lens."""
     if site.lens is not None:
         lens = site.lens
@@ -266,6 +269,7 @@ def _lens_knowledge(site: Site) -> tuple[Array, Array]:
     stated = site.field_of_view_deg is not None
     focal_sd = STATED_VIEW_LOG_FOCAL_SD if stated else USUAL_LOG_FOCAL_SD
     centre_sd = CENTRE_SD_SHARE * max(site.size_px)
-    bends = WIDE_DISTORTION_SD if site.wide else USUAL_DISTORTION_SD
+    if bends is None:
+        bends = WIDE_DISTORTION_SD if site.wide else USUAL_DISTORTION_SD
     sds = np.array([focal_sd, centre_sd, centre_sd, *bends, FIXED_SD])
     return values, np.diag(sds**2)

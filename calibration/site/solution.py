@@ -17,6 +17,7 @@ from calibration.adjustment import (
 from calibration.camera import Camera
 from calibration.errors import CameraField, InputError, Undetermined
 from calibration.site.accuracy import Quantity, bend, flight_quantities, ground_covariances
+from calibration.site.bends import bending
 from calibration.site.blunders import (
     AGREES,
     ALARM,
@@ -159,7 +160,7 @@ def solve(site: Site, look_for_mistakes: bool = True) -> Calibration:
             raise (error or unfit) from None
         return solved
     found = blunders(observations, fit, _refit) if look_for_mistakes else Findings()
-    return _without(site, found) or _calibration(observations, fit, found)
+    return _without(site, found) or _calibration(*bending(observations, fit, found))
 
 
 def _without(site: Site, found: Findings) -> Calibration | None:

@@ -35,7 +35,11 @@ def test_with_everything_taped_it_agrees_with_the_calibration():
     mean, covariance = Presumption(site, -1).around(camera)
     u = np.sqrt(np.diag(camera.covariance))
     assert np.all(np.abs(mean) < 0.2 * u)
-    assert np.sqrt(np.diag(covariance)) == pytest.approx(u, rel=0.1)
+    # The calibration alone allows for a lens that bends straight lines more than a phone's.
+    bends = slice(9, 13)
+    presumed_u = np.sqrt(np.diag(covariance))
+    assert np.delete(presumed_u, bends) == pytest.approx(np.delete(u, bends), rel=0.1)
+    assert np.all((presumed_u[bends] < u[bends]) & (u[bends] < 1.5 * presumed_u[bends]))
 
 
 @pytest.mark.parametrize("side", [-1, 1])
