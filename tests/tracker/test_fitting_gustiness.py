@@ -53,7 +53,7 @@ def test_still_air_narrows_what_is_reported() -> None:
         whole = figures.u(fit.covariance)["carry_m"]
         assert np.linalg.norm(list(budget.parts["carry_m"].values())) == pytest.approx(whole)
         wind_share.append(budget.parts["carry_m"]["wind"])
-    assert wind_share[0] < 0.5 * wind_share[1]
+    assert wind_share[0] < 0.6 * wind_share[1]
 
 
 def test_nothing_seen_of_the_gusts_leaves_what_was_known() -> None:
