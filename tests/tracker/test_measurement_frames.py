@@ -547,7 +547,9 @@ def test_a_scout_that_is_stopped_or_whose_feeder_moves_says_nothing_of_the_whole
     assert alone.stopped and all(each.stopped for each in alone.loops)
 
 
-def summed_up(monkeypatch, cadence, *, repeats=0.0, moves=False, notes=("decoder",)):
+def summed_up(
+    monkeypatch, cadence, *, repeats=0.0, moves=False, notes=("decoder",), lost=0.2, renews=False
+):
     monkeypatch.setattr(scouting, "_thrown", lambda arcs, *_: (["slow", "fast"], (1,), (0,)))
     monkeypatch.setattr(scouting, "is_slow_fall", lambda arc, *_: arc == "slow")
     found, _ = scouts(every=2)
@@ -555,7 +557,8 @@ def summed_up(monkeypatch, cadence, *, repeats=0.0, moves=False, notes=("decoder
     scout._search = SimpleNamespace(finish=lambda: [])
     scout._notes = ["earlier"]
     scout.loop.notes = list(notes)
-    scout.loop.moves, scout.loop.lost_s, scout.loop.lost_share = moves, [0.5], 0.2
+    scout.loop.moves, scout.loop.lost_s, scout.loop.lost_share = moves, [0.5], lost
+    scout._renews = renews
     base = SimpleNamespace(
         cadence=cadence, explanation="why", repeats=np.arange(1000) < 1000 * repeats
     )
@@ -611,3 +614,14 @@ def test_throws_of_all_sizes_are_in_order_of_time_and_each_ball_is_one(monkeypat
     # A near one stands beside what is its own ball's, which is no throw then.
     found = thrown(monkeypatch, arcs, near=[named("N", 2.5, parts="A")])
     assert found == (["A", "b", "N", "C"], ["N", "C"], ["N"], ["A", "C"])
+
+
+@pytest.mark.parametrize(
+    ("lost", "renews", "all_lost"), [(0.67, True, True), (0.66, True, False), (1.0, False, False)]
+)
+def test_a_camera_that_hardly_a_look_could_follow_is_lost_throughout(
+    monkeypatch, lost, renews, all_lost
+):
+    """Whatever frames the next ones were held against in between."""
+    found = summed_up(monkeypatch, Cadence.TRUE, lost=lost, renews=renews)
+    assert found.lost_s == (tuple(range(9)) if all_lost else (0.5,))

@@ -47,8 +47,7 @@ MOST_FALLS = 1000
 """Paths that are kept where only falls matter, 2 MB: the cause of no shot is found from four."""
 
 MOST_LOST = 0.5
-"""Share of a path's frames in which the camera's motion may not be followed: a person may hide the
-background for a while. Common practice, no source."""
+"""Share of a path's frames in which the camera may be lost. Common practice, no source."""
 
 AROUND_S, MOST_LOST_AROUND = 1.0, 2.0 / 3.0
 """Time before and after a path, and the share of the frames then in which it may not be followed: a
@@ -357,6 +356,10 @@ class _Scout:
             notes.append(base.explanation)
         if loop.moves:
             notes.append(MOVED_NOTE)
+        lost_s = loop.lost_s
+        if self._renews and loop.lost_share > MOST_LOST_AROUND:
+            # Another frame to hold the next ones against hides that hardly any was followed.
+            lost_s = self._timing.times_s[:: self._every].tolist()
         arcs, throws, seen_near = _thrown(self._arcs, self._sizes, width, frame_s)
         slow = tuple(at for at, arc in enumerate(arcs) if is_slow_fall(arc, width, frame_s))
         return Scouted(
@@ -368,7 +371,7 @@ class _Scout:
             doubt,
             tuple(doubts),
             tuple(notes),
-            tuple(loop.lost_s),
+            tuple(lost_s),
             seen_near,
             tuple(self._sizes.near.brief),
             tuple(self._sizes.near.others),
