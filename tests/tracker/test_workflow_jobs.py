@@ -4,6 +4,7 @@ import os
 import pickle
 from dataclasses import replace
 from pathlib import Path
+from unittest.mock import Mock
 
 import cv2
 import numpy as np
@@ -11,14 +12,16 @@ import pytest
 
 from calibration.errors import InputError, InputErrors
 from tests.fen_lane import SESSION
-from tests.tracker.test_workflow_results import pretend
+from tests.tracker.test_workflow_results import pretend, small
 from tracker.measurement import ClipResult
 from tracker.results import cache
 from tracker.results.digests import sha256_of
-from tracker.session import read_session
+from tracker.session import AddedShot, read_session
+from tracker.session.stated import Place
 from tracker.video import ClipWriter
 from tracker.workflow import clips as measuring
 from tracker.workflow import inputs, jobs
+from tracker.workflow.added import kept_or_measured
 from tracker.workflow.inputs import session_digests
 from tracker.workflow.measure import MeasureOptions, measure_session, measure_sessions
 from tracker.workflow.measure import _all_tasks as all_tasks
@@ -227,6 +230,17 @@ def test_a_clip_that_shows_another_setup_is_not_measured_again(
         replace(one.shot, setup="group 3") for one in before.shots
     ]
     assert b"group 3" in written(folder)["shots.csv"]
+
+
+def test_an_added_shot_that_is_kept_is_of_the_setup_that_its_clip_shows_now(tmp_path: Path) -> None:
+    task = Mock(cache=tmp_path, key="clip")
+    task.ready.clip.setup = "group 3"
+    added = AddedShot("0.mp4", (Place(0.5, (1.0, 2.0)), Place(0.6, (3.0, 4.0))))
+    key = cache.key_of(["clip", "added", repr((added.places, added.px_u))])
+    cache.store(tmp_path, key, small(1))
+    assert kept_or_measured(task, Mock(), added).shot.setup == "group 3"
+    moved = replace(added, setup="group 4")
+    assert kept_or_measured(task, Mock(), moved).shot.setup == "group 4"
 
 
 def test_an_entry_that_cannot_be_read_is_measured_again(tmp_path: Path, counted: Counted) -> None:

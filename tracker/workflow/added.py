@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from calibration.errors import InputError
 from tracker.measurement.added import Pick, Picks, add_shot, shot_through
-from tracker.measurement.fitted_shot import FittedShot, doubted, numbered
+from tracker.measurement.fitted_shot import FittedShot, doubted, in_setup, numbered
 from tracker.measurement.selection import is_again
 from tracker.records import Quality, Reason, ReasonCode
 from tracker.results import cache
@@ -75,6 +75,8 @@ def kept_or_measured(
         shot = _measured(task, clip, one, shot_through if quick else add_shot)
         if not quick:
             cache.store(task.cache, key, shot)
+    # The clip may have been said to show another setup since it was kept.
+    shot = in_setup(shot, task.ready.clip.setup)
     row = shot.shot
     if one.setup is not None:
         row = replace(row, setup=one.setup)
