@@ -245,6 +245,23 @@ def test_two_clips_that_come_in_at_once_are_both_in_the_session(
     assert added == ["clips/2.mp4", "clips/1.mp4"]
 
 
+def test_a_clip_that_a_spoilt_session_does_not_take_can_be_sent_again(
+    session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def sent() -> Incoming:
+        begun = announce(tmp_path, Announced("1.mp4", len(FILM), MADE_MS))
+        if not begun.whole:
+            append(begun, 0, FILM)
+        return begun
+
+    with monkeypatch.context() as patch, pytest.raises(InputError, match="being changed"):
+        patch.setattr(begin.edit, "edit_session", Mock(side_effect=InputError("being changed")))
+        add_clips(session, [sent()])
+    refuse_known(session, sent().announced)
+    add_clips(session, [sent()])
+    assert [clip.file for clip in read_session(session).clips[1:]] == ["clips/1.mp4"]
+
+
 def test_clips_that_an_earlier_session_has_are_said(tmp_path: Path) -> None:
     home = tmp_path / "home"
 

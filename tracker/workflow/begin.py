@@ -90,27 +90,29 @@ def add_clips(folder: Path, incomings: Sequence[Incoming]) -> tuple[str, ...]:
     Raises
     ------
     InputErrors
-        With every file that is no video; then they are removed, and the session is as it was.
+        With every file that is no video, or what is wrong with the session's own file; then they
+        are removed, and the session is as it was.
     """
     read_session(folder, filmed=False)
     placed = deliver(incomings, folder / CLIPS)
+    names = tuple(f"{CLIPS}/{path.name}" for path in placed)
+    what = f"{'clip' if len(names) == 1 else 'clips'} {', '.join(names)} added"
     try:
         films(placed)
-    except InputError:
+        # Another clip may have come in, or a field been changed, while these were moved and read.
+        with alone(folder, edit.CHANGING):
+            session = read_session(folder, filmed=False)
+            setup, changes = _setup(session)
+            changes += [
+                FieldChange(("clip", number), {"file": name, "setup": setup})
+                for number, name in enumerate(names, start=len(session.clips))
+            ]
+            edit.edit_session(folder, edit.digest_of(folder), what, changes)
+    except (InputError, OSError):
+        # A clip that lies there without its entry could not be sent again.
         for path in placed:
             path.unlink(missing_ok=True)
         raise
-    names = tuple(f"{CLIPS}/{path.name}" for path in placed)
-    what = f"{'clip' if len(names) == 1 else 'clips'} {', '.join(names)} added"
-    # Another clip may have come in, or a field been changed, while these were moved and read.
-    with alone(folder, edit.CHANGING):
-        session = read_session(folder, filmed=False)
-        setup, changes = _setup(session)
-        changes += [
-            FieldChange(("clip", number), {"file": name, "setup": setup})
-            for number, name in enumerate(names, start=len(session.clips))
-        ]
-        edit.edit_session(folder, edit.digest_of(folder), what, changes)
     return names
 
 
