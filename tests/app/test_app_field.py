@@ -390,5 +390,35 @@ def test_a_clip_before_which_the_camera_moved_is_picked_anew(visit: Visit, tmp_p
     expect(tab.get_by_text("This clip has picks of its own.")).to_be_visible()
 
 
+@pytest.mark.campaign
+def test_clips_of_one_other_view_are_picked_once(visit: Visit, tmp_path: Path) -> None:
+    folder = copied("wheels", tmp_path)
+    for name in ("140mm", "180mm"):
+        film(folder / "clips" / f"{name}.mp4", view(2, (1280, 720)), size=(1280, 720))
+    shared = read_session(folder, filmed=False).markers
+    tab = visit(folder, "field")
+    both = "clips/140mm.mp4, clips/180mm.mp4: was the camera moved before these clips?"
+    expect(tab.locator(".field-questions")).to_contain_text(both)
+    tab.locator(".field-picture select").first.select_option("1")
+    tab.get_by_role("button", name="Pick anew for this clip").click()
+    expect(tab.get_by_text("This clip has picks of its own.")).to_be_visible()
+    offered = tab.get_by_role("button", name="Give these picks to the other clip of this view")
+    for number, one in enumerate(shared):
+        expect(offered).to_have_count(0)
+        assert one.pixel is not None
+        row_of(tab, one.name).click()
+        expect(tab.locator(".mark-where")).to_contain_text(one.name)
+        click_pixel(tab, one.pixel[0] - 20.0, one.pixel[1] - 30.0)
+        wait_until(tab, lambda at=number: _own(folder, 1)[at].pixel is not None)
+    offered.click()
+    mine = [(one.name, one.ground_m, one.pixel) for one in _own(folder, 1)]
+    wait_until(
+        tab, lambda: [(one.name, one.ground_m, one.pixel) for one in _own(folder, 2)] == mine
+    )
+    assert _own(folder, 0) == shared
+    expect(tab.get_by_text("was the camera moved")).to_have_count(0)
+    expect(offered).to_have_count(0)
+
+
 def _own(folder: Path, clip: int) -> tuple[MarkerEntry, ...]:
     return read_session(folder, filmed=False).clips[clip].markers

@@ -236,6 +236,15 @@ def test_a_clip_gets_picks_of_its_own_and_the_shared_ones_again(written: Session
     assert back.clips[0] == first
 
 
+def test_a_clip_gives_its_picks_to_others(written: Session) -> None:
+    first, second = written.clips
+    marker = MarkerEntry("b", (10.0, 0.0, 0.0), 0.05, (7.0, 8.0), 0.3)
+    made = _after(written, edits.given(written, replace(second, markers=(marker,)), [first.file]))
+    (taken,) = made.clips[0].markers
+    assert replace(taken, where="") == marker
+    assert (made.markers, made.clips[1]) == (written.markers, second)
+
+
 def test_markers_are_unpicked_renamed_retaped_added_and_removed(written: Session) -> None:
     clip = written.clips[0]
     assert _after(written, edits.unpick(written, clip, "a")).markers[0].pixel is None

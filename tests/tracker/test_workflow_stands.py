@@ -16,7 +16,7 @@ from tracker.session import ClipEntry, Session, read_session
 from tracker.video import ClipFacts, ClipWriter, inspect
 from tracker.workflow import clips
 from tracker.workflow.check import Finding, Kind, check_session
-from tracker.workflow.stands import Moved, moved_clips
+from tracker.workflow.stands import Moved, moved_clips, moved_sentences, of_the_same_view
 
 SIZE = (480, 270)
 SESSION = """[release]
@@ -98,6 +98,33 @@ def test_picks_of_its_own_are_not_doubted_and_one_taped_place_is_named(folder: P
     taped = session_of(folder, "first", "knocked", camera="position_m = [5.0, -9.0, 1.5]")
     (knocked,) = of(taped)
     assert "make a session of this clip alone, since position_m holds for all" in knocked.sentence
+
+
+def test_clips_of_one_other_view_are_said_of_at_once_and_known_to_be_of_one(folder: Path) -> None:
+    film(folder / "other again.mp4", view(2), right=1)
+    names = ("first", "same", "other", "knocked", "other again")
+    session = session_of(folder, *names)
+    moved = of(session)
+    others, knocked = moved_sentences(moved)
+    assert others.startswith(
+        "other.mp4, other again.mp4: was the camera moved before these clips? In each the "
+        "background is not found where it lies in first.mp4, whose picked markers it shares."
+    )
+    assert knocked == moved[1].sentence
+    assert "position_m" not in others
+    taped = moved_sentences([replace(one, one_position=True) for one in moved])
+    assert taped[0].endswith("make a session of these clips, since position_m holds for all.")
+    by_name = {clip.file: clip for clip in session.clips}
+
+    def alike(file: str) -> tuple[str, ...]:
+        return of_the_same_view(session, by_name[file], moved, lambda clip: inspect(clip.path))
+
+    assert alike("other.mp4") == ("other again.mp4",)
+    assert alike("other again.mp4") == ("other.mp4",)
+    assert alike("knocked.mp4") == ()
+    film(folder / "fog.mp4", np.full_like(view(), 128.0))
+    fog = replace(by_name["other.mp4"], path=folder / "fog.mp4")
+    assert of_the_same_view(session, fog, moved, lambda clip: inspect(clip.path)) == ()
 
 
 def test_coarser_picks_are_doubted_later(folder: Path) -> None:

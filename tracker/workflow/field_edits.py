@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 
 from tracker.session import ClipEntry, FieldChange, MarkerEntry, Session, to_millimetre
 from tracker.session.lines import Place
@@ -100,12 +101,32 @@ def add(session: Session, clip: ClipEntry, marker: MarkerEntry) -> list[FieldCha
 def apart(session: Session, clip: ClipEntry) -> list[FieldChange]:
     """Return the changes that give a clip the session's markers as its own, to be picked anew."""
     at = ("clip", _place(session, clip), "marker")
-    changes = []
-    for number, one in enumerate(session.markers):
-        taped = {"name": one.name, "ground_m": to_millimetre(one.ground_m)}
-        stated = {} if one.u_m == MarkerEntry.u_m else {"u_m": one.u_m}
-        changes.append(FieldChange((*at, number), taped | stated))
-    return changes
+    return [
+        FieldChange((*at, number), _written(replace(one, pixel=None)))
+        for number, one in enumerate(session.markers)
+    ]
+
+
+def given(session: Session, clip: ClipEntry, files: Collection[str]) -> list[FieldChange]:
+    """Return the changes that give other clips a clip's markers with its picks as their own."""
+    return [
+        FieldChange(("clip", number, "marker", at), _written(marker))
+        for number, other in enumerate(session.clips)
+        if other.file in files
+        for at, marker in enumerate(clip.markers)
+    ]
+
+
+def _written(marker: MarkerEntry) -> dict[str, object]:
+    usual = MarkerEntry(marker.name, marker.ground_m)
+    made: dict[str, object] = {"name": marker.name, "ground_m": to_millimetre(marker.ground_m)}
+    if marker.u_m != usual.u_m:
+        made["u_m"] = marker.u_m
+    if marker.pixel is not None:
+        made["pixel"] = [round(value, 1) for value in marker.pixel]
+        if marker.pixel_u != usual.pixel_u:
+            made["pixel_u"] = marker.pixel_u
+    return made
 
 
 def rejoin(session: Session, clip: ClipEntry) -> list[FieldChange]:

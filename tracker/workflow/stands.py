@@ -1,6 +1,6 @@
 """Clips that share the markers' pixels, and whether the camera stood the same for all of them."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from calibration.camera import looking_at
 from calibration.errors import InputError
 from tracker.session import ClipEntry, Session
+from tracker.session.kinds import listed
 from tracker.workflow.inputs import inspected
 
 if TYPE_CHECKING:
@@ -97,6 +98,59 @@ def moved_clips(session: Session, facts_of: FactsOf) -> tuple[Moved, ...]:
     return tuple(found)
 
 
+def moved_sentences(moved: Sequence[Moved]) -> tuple[str, ...]:
+    """Return what differs, a sentence for all clips of which the same is to be said."""
+    alike: dict[tuple[object, ...], list[Moved]] = {}
+    for one in moved:
+        alike.setdefault((one.reference, one.difference, one.one_position), []).append(one)
+    return tuple(
+        those[0].sentence if len(those) == 1 else _of_all(those) for those in alike.values()
+    )
+
+
+def _of_all(moved: Sequence[Moved]) -> str:
+    first = moved[0]
+    alone = (
+        "; if the tripod itself was carried, make a session of these clips, since position_m holds "
+        "for all"
+        if first.one_position
+        else ""
+    )
+    return (
+        f"{listed([one.clip for one in moved])}: was the camera moved before these clips? In each "
+        f"the {first.difference}, whose picked markers it shares. Pick the markers anew for one of "
+        "them on the page Field, which then offers its picks for the others of the same view"
+        f"{alone}."
+    )
+
+
+def of_the_same_view(
+    session: Session, clip: ClipEntry, moved: Sequence[Moved], facts_of: FactsOf
+) -> tuple[str, ...]:
+    """Return which clips that share picks of another view show that of a clip, by their files.
+
+    Parameters
+    ----------
+    session : Session
+    clip : ClipEntry
+        With picks of its own, as they are now.
+    moved : sequence of Moved
+    facts_of : callable
+        Given a clip; those for which it raises `InputError` are left out.
+    """
+    picks = [each.pixel_u for each in clip.markers if each.pixel is not None]
+    files = {one.clip for one in moved}
+    found = []
+    with suppress(InputError):
+        background = _Background(clip.file, facts_of(clip))
+        for other in session.clips if picks and background.followed else ():
+            with suppress(InputError):
+                if other.file in files and other.file != clip.file:
+                    differs = background.difference(facts_of(other), MOVED_U * max(picks))
+                    found += [] if differs else [other.file]
+    return tuple(found)
+
+
 def facts_once(session: Session) -> FactsOf:
     """Return what inspects each clip once, for `moved_clips` too.
 
@@ -140,6 +194,11 @@ class _Background:
     def __init__(self, file: str, facts: "ClipFacts") -> None:
         self._file, self._size_px = file, facts.size_px
         self._reference = _followed(_first_luma(facts), facts)
+
+    @property
+    def followed(self) -> bool:
+        """Whether there is anything in it that others can be held against."""
+        return self._reference is not None
 
     def difference(self, facts: "ClipFacts", most_px: float) -> tuple[str, bool] | None:
         """Return what of a clip differs, and whether surely; None where nothing does."""

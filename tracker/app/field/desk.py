@@ -11,7 +11,7 @@ from tracker.app.workspace import in_thread
 from tracker.session import ClipEntry, FieldChange, MarkerEntry, Session
 from tracker.workflow import field_edits as edits
 from tracker.workflow.field import FieldAnswer, Suggestion, field_answer, suggest_in_worker
-from tracker.workflow.stands import Moved, moved_clips
+from tracker.workflow.stands import Moved, moved_clips, of_the_same_view
 
 Pixel = tuple[float, float]
 
@@ -39,6 +39,8 @@ class Desk:
         By clip and marker, pixels with their standard uncertainties that are not in the file yet.
     moved : tuple of Moved
         Clips that share picks of another view.
+    alike : tuple of str
+        Those of them that show the view of the clip that is shown, which has picks of its own.
     """
 
     view: View
@@ -51,7 +53,9 @@ class Desk:
     searching: Work | None = None
     unsaved: dict[tuple[str, str], tuple[Pixel, float | None]] = field(default_factory=dict)
     moved: tuple[Moved, ...] = ()
+    alike: tuple[str, ...] = ()
     _compared: object = None
+    _held: object = None
     _searched: tuple[MarkerEntry, ...] = ()
     _saving: asyncio.Lock = field(default_factory=asyncio.Lock)
 
@@ -115,12 +119,24 @@ class Desk:
         sharing = [(clip.file, clip.markers == session.markers) for clip in session.clips]
         picks = {one.pixel_u for one in session.markers if one.pixel is not None}
         asked = (sharing, picks, session.camera)
+        rate = session.camera.capture_fps
+
+        def facts_of(clip: ClipEntry) -> Any:
+            return self.view.opened.facts(clip, rate)
+
         if asked != self._compared:
             self._compared = asked
-            rate = session.camera.capture_fps
-            self.moved = await in_thread(
-                moved_clips, session, lambda clip: self.view.opened.facts(clip, rate)
-            )
+            self.moved = await in_thread(moved_clips, session, facts_of)
+        clip = session.clips[self.clip_number]
+        own = edits.list_of(session, clip) != ("marker",)
+        held = (clip, self.moved) if own else None
+        if held != self._held:
+            self._held, self.alike = held, ()
+            found: tuple[str, ...] = ()
+            if own and self.moved:
+                found = await in_thread(of_the_same_view, session, clip, self.moved, facts_of)
+            # Another clip may be shown by now.
+            self.alike = found if self._held == held else self.alike
 
     def move(self, clip: str, name: str, pixel: Pixel, pixel_u: float | None) -> None:
         """Put a marker at a pixel of a clip, by its file; it is not saved yet."""

@@ -14,6 +14,7 @@ from tracker.app.field.picture import Frame, MarkPicture, Moved, state_of
 from tracker.app.field.words import AnswerWords, Questions
 from tracker.workflow import field_edits as edits
 from tracker.workflow.field import LOOKING, FieldAnswer
+from tracker.workflow.stands import moved_sentences
 
 REST_S = 0.15
 """Time without a further move of the slider after which a frame is fetched, s. Common practice, no
@@ -23,8 +24,9 @@ POLL_S = 0.2
 
 SHARED = (
     "Every clip without picks of its own has these. Was the camera turned or knocked before this "
-    "one? Then pick anew for it. Where it stood elsewhere, make a session of this clip alone."
+    "one? Then pick anew for it."
 )
+CARRIED = "Where it stood elsewhere than its taped position, make a session of this clip alone."
 HELP = (
     "Arrow keys move the chosen marker by a tenth of a pixel, with Shift by one, with Ctrl by 25. "
     "Enter sets it, Delete clears it, n and p choose the next and the one before, "
@@ -101,7 +103,8 @@ class Marking:
         """Show what the desk holds."""
         self.picture.show(self._state(), serial)
         self.words.show(self.desk.answer)
-        others = [one.sentence for one in self.desk.moved if one.clip != self.desk.clip.file]
+        clip = self.desk.clip.file
+        others = moved_sentences([one for one in self.desk.moved if one.clip != clip])
         self.questions.show((*others, *self.desk.answer.questions))
         self.list.show()
         self.form.show()
@@ -150,7 +153,11 @@ class Marking:
         session, clip = desk.session, desk.session.clips[desk.clip_number]
         own = edits.list_of(session, clip) != ("marker",)
         moved = "".join(one.sentence for one in desk.moved if one.clip == clip.file)
-        state = (own, moved, len(session.clips) > 1 and bool(session.markers))
+        picked = own and all(one.pixel is not None for one in clip.markers)
+        alike = desk.alike if picked else ()
+        shared = SHARED if session.camera.position_m is None else f"{SHARED} {CARRIED}"
+        several = len(session.clips) > 1 and bool(session.markers)
+        state = (own, moved, alike, shared, several)
         # What says the same stays: a button that is put anew loses the press that is on its way.
         if state == self._shared:
             return
@@ -161,9 +168,13 @@ class Marking:
         with self.sharing:
             if own:
                 parts.sentence("This clip has picks of its own.", "hint")
+                if alike:
+                    which = "clip" if len(alike) == 1 else f"{len(alike)} clips"
+                    words = f"Give these picks to the other {which} of this view"
+                    parts.button(words, self.give, main=True)
                 parts.button("Take the other clips' picks again", self.rejoin)
             else:
-                parts.sentence(moved or SHARED, "doubt" if moved else "hint")
+                parts.sentence(moved or shared, "doubt" if moved else "hint")
                 parts.button("Pick anew for this clip", self.part, main=bool(moved))
 
     def _put_clip_choice(self) -> None:
@@ -270,6 +281,12 @@ class Marking:
         desk, clip = self.desk, self.desk.clip
         await desk.save(f"shared picks for {clip.file}", lambda: edits.rejoin(desk.session, clip))
 
+    async def give(self) -> None:
+        """Give the clip's picks to the others of its view."""
+        desk, clip, files = self.desk, self.desk.clip, self.desk.alike
+        what = f"the picks of {clip.file} for {len(files)} more of its view"
+        await desk.save(what, lambda: edits.given(desk.session, clip, files))
+
     async def unpick(self, name: str) -> None:
         """Take a marker's pixel away."""
         desk = self.desk
@@ -308,6 +325,7 @@ class Marking:
             return
         desk.clip_number, desk.frame = int(number), 0
         desk.suggestions.clear()
+        desk.alike = ()
         await self.renewed()
 
     async def take_time(self, time_s: float) -> None:
