@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ from tests.app.conftest import Served, ready
 from tests.tracker.test_report_document import facts_of
 from tracker.records import Quality, Reason, ReasonCode
 from tracker.report.document import report_page
+from tracker.session import read_session
 
 Visit = Callable[[Path, str], Page]
 
@@ -33,6 +35,30 @@ def test_a_measured_evening_goes_into_the_logbook_and_is_opened_from_it(
     line.get_by_role("button").click()
     tab.wait_for_url("**/measure")
     assert tab.url.startswith(server.open(measured))
+
+
+@pytest.mark.campaign
+def test_a_session_gets_its_name_and_day(visit: Visit, measured: Path) -> None:
+    file = measured / "session.toml"
+    file.write_text(file.read_text("utf-8").replace("date = ", "# date = "), "utf-8")
+    tab = visit(measured, "evenings")
+    name, day = tab.get_by_label("Name of this session"), tab.get_by_label("Filmed on")
+    expect(name).to_have_value("Fen Lane, close 15")
+    expect(day).to_have_value("")
+    name.fill("Three wheels, for the committee")
+    name.press("Tab")
+    expect(tab.get_by_role("heading", name="Three wheels, for the committee")).to_be_visible()
+    day.fill("17.5.2026")
+    day.press("Tab")
+    expect(tab.locator(".notices")).to_contain_text("write it as 2026-05-17")
+    day.fill("2026-05-17")
+    day.press("Tab")
+    expect(tab.locator(".notices .fault")).to_have_count(0)
+    written = read_session(measured)
+    assert (written.name, written.date) == ("Three wheels, for the committee", date(2026, 5, 17))
+    tab.get_by_role("button", name="Put into the logbook").click()
+    line = tab.locator(".entry", has_text="Three wheels, for the committee")
+    expect(line).to_contain_text("17 May 2026")
 
 
 @pytest.mark.campaign

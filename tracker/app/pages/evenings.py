@@ -1,6 +1,7 @@
 """Evenings: this one's report and films, and the logbook as a list."""
 
 from collections.abc import Sequence
+from datetime import date
 from functools import partial
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from tracker.app.view import Page, View
 from tracker.app.work import Phase
 from tracker.logbook import Summary
 from tracker.logbook.entries import EVERYTHING
+from tracker.session import FieldChange
 from tracker.workflow.entering import add_sessions
 from tracker.workflow.log import list_sessions
 
@@ -68,7 +70,7 @@ def _open(view: View, folder: Path) -> None:
 
 def _this_evening(view: View) -> None:
     """Put what can be made of the open session, and what was made."""
-    parts.heading(view.title)
+    _called(view, parts.heading(view.title))
     above = parts.group("row")
 
     def start(kind: str) -> None:
@@ -126,6 +128,39 @@ def _this_evening(view: View) -> None:
     view.key("l", "put the session into the logbook", log)
     view.on_change(draw)
     draw()
+
+
+def _called(view: View, heading: parts.Text) -> None:
+    """Put the session's name and its day, which head the report and the logbook's line."""
+    if view.look.session is None or view.look.session.bare:
+        return
+
+    async def named(text: str) -> None:
+        if text.strip():
+            await view.edit(f"name {text.strip()}", FieldChange(("name",), text.strip()))
+        renew()
+
+    async def dated(text: str) -> None:
+        try:
+            day = date.fromisoformat(text.strip()) if text.strip() else None
+        except ValueError:
+            view.complain([f"{text} is not a date: write it as 2026-05-17."], about=("date",))
+            return
+        if await view.edit(f"filmed on {day}", FieldChange(("date",), day)):
+            renew()
+
+    def renew() -> None:
+        session = view.look.session
+        if session is not None:
+            heading.text = session.name
+            name.rewrite(session.name)
+            day.rewrite("" if session.date is None else session.date.isoformat())
+
+    with parts.group("row"):
+        name = parts.field("Name of this session", view.title, named)
+        day = parts.field("Filmed on", "", dated, hint="as 2026-05-17")
+    view.on_change(renew)
+    renew()
 
 
 def _files(results: Path) -> list[str]:
