@@ -144,7 +144,8 @@ class Task:
 
     def picture_key(self, clip: MeasuredClip) -> str:
         """Return the key of its pictures, which show its rows as a person's decisions have them."""
-        return cache.key_of([self.key, "pictures", repr([one.shot for one in clip.shots])])
+        shown = ([one.shot for one in clip.shots], clip.causes)
+        return cache.key_of([self.key, "pictures", repr(shown)])
 
 
 def measured_in_order(
@@ -227,8 +228,9 @@ def pictures_of(task: Task, measured: Measured, clip: MeasuredClip) -> dict[str,
     clip : MeasuredClip
         With a person's decisions applied: they are written on the pictures.
     """
-    undecided = [one.shot for one in clip.shots] == [one.shot for one in measured.clip.shots]
-    if measured.pictures is not None and undecided:
+    drawn = measured.clip
+    undecided = [one.shot for one in clip.shots] == [one.shot for one in drawn.shots]
+    if measured.pictures is not None and undecided and clip.causes == drawn.causes:
         return measured.pictures
     if task.cache is None:
         return clip_pictures(task.ready, clip, measured.log)

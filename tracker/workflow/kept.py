@@ -18,6 +18,7 @@ from tracker.workflow.decisions import decide
 from tracker.workflow.inputs import results_of, session_digests
 from tracker.workflow.jobs import Task
 from tracker.workflow.measured import MeasuredClip
+from tracker.workflow.refuted import without_refuted
 
 DecidedClips = tuple[tuple[MeasuredClip, ...], tuple[str, ...]]
 """Clips with the decisions applied, and notes on those that were not."""
@@ -50,7 +51,7 @@ def with_review(
         if one.clip not in files
     ]
     decided, said = decide(whole, review.decisions)
-    return decided, (*notes, *said)
+    return without_refuted(decided), (*notes, *said)
 
 
 @dataclass(frozen=True)
