@@ -165,6 +165,13 @@ def test_what_is_no_film_is_left_out_in_a_sentence(server: Served, tab: Page) ->
         {"name": "us.jpg", "mimeType": "image/jpeg", "buffer": b"a picture"}
     )
     expect(tab.locator(".sent")).to_have_text("us.jpg is no film; it is left out.")
+    tab.get_by_label("Choose clips").set_input_files(
+        {"name": "evening.ZIP", "mimeType": "application/zip", "buffer": b"PK"}
+    )
+    expect(tab.locator(".sent")).to_have_text(
+        "evening.ZIP is no film; it is left out. What is packed must be unpacked first: then drop "
+        "the films in it."
+    )
 
 
 def test_a_part_of_a_clip_is_named_with_what_to_do(server: Served, tab: Page) -> None:

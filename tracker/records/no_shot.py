@@ -85,12 +85,12 @@ NO_SHOT = {
         "another ball?",
         "no shot was found, but what falls at {release_s:.2f} s falls as a ball {least_cm:.0f} to "
         "{most_cm:.0f} cm across does, not as one of {stated_cm:.1f} cm: name the ball that was "
-        "thrown with --ball, or as type under [ball] of a session.toml",
+        "thrown: on the page Field, with --ball, or as type under [ball] of a session.toml",
     ),
     ReasonCode.CAMERA_PRESUMED: Entry(
         "camera's place unknown",
-        "the camera's place is only presumed: tape it, and write position_m under [camera] of a "
-        "session.toml",
+        "the camera's place is only presumed: tape it, and give it on the page Field, or as "
+        "position_m under [camera] of a session.toml",
     ),
     ReasonCode.FALLS_OTHERWISE: Entry(
         "falls otherwise",

@@ -115,9 +115,11 @@
     if (!zone.dataset.busy) list.replaceChildren();
     if (others.length) {
       const left = document.createElement("p");
+      const packed = others.some((file) => /\.(zip|7z|rar|tar|gz)$/i.test(file.name));
+      const unpack = packed ? " What is packed must be unpacked first: then drop the films in it." : "";
       left.textContent = others.length === 1
-        ? `${others[0].name} is no film; it is left out.`
-        : `${others.length} files are no films; they are left out.`;
+        ? `${others[0].name} is no film; it is left out.${unpack}`
+        : `${others.length} files are no films; they are left out.${unpack}`;
       list.append(left);
     }
     if (zone.dataset.busy || !films.length) return;

@@ -28,7 +28,7 @@ NOT_BELIEVED: Mapping[ReasonCode, str] = {
     ReasonCode.NO_FIT: "no flight of the ball that is stated explains its path, so name the ball "
     "with --ball, and hold the camera level, without a zoom",
     ReasonCode.IMPLAUSIBLE: "no likely flight of the ball that is stated explains its path, so "
-    "name the ball with --ball, and hold the camera level, without a zoom",
+    "name the ball (page Field, or --ball), and hold the camera level, without a zoom",
     ReasonCode.DISTANCE_IMPLAUSIBLE: "gravity places it {away_m:.1f} m from the camera, so "
     f"{RATE}",
     ReasonCode.SPEED_IMPLAUSIBLE: "gravity gives it a speed of {speed_mps:.0f} m/s, so " + RATE,
