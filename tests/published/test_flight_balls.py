@@ -223,3 +223,13 @@ def test_baseball_drag_by_terminal_speed():
     ball = ball_named("baseball")
     drag = 0.142 * 9.81 / 42.5**2 / (0.5 * 1.2 * np.pi * ball.diameter_m**2 / 4)
     assert abs(drag - ball.drag_coefficient) < ball.drag_u
+
+
+def test_a_ball_with_seams_may_lift_as_wheels_that_differ_make_it():
+    # C_L = 0.62 S^0.7, university course notes on baseballs; 1.5 S, Sawicki, Hubbard and Stronge
+    # (2003), from memory. Wheels at 0.95 and 1.05 of the speed give S = 0.05, at 0.9 and 1.1 0.1.
+    lift_u = ball_named("baseball").lift_u
+    for spin_ratio in (0.05, 0.1):
+        for lift in (0.62 * spin_ratio**0.7, 1.5 * spin_ratio):
+            assert 0.5 * lift_u < lift < 1.6 * lift_u
+    assert lift_u == 2.0 * ball_named("tennis").lift_u

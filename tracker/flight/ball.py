@@ -12,6 +12,12 @@ USUAL_LIFT_U = 0.05
 """Standard uncertainty of either lift coefficient of a ball thrown with little spin (no unit): see
 docs/methods/flight.md."""
 
+SEAM_LIFT_U = 0.10
+"""The same of a ball with raised seams, whose lift grows faster with spin: a spin ratio of 0.05 to
+0.1, as wheels give that differ by 10 to 20 % in speed, makes 0.08 to 0.12 by ``0.62 S^0.7``
+(university course notes on baseballs) and 0.08 to 0.15 by ``1.5 S`` (Sawicki, Hubbard and Stronge,
+Am. J. Phys. 71, 1152, 2003; from memory)."""
+
 WEIGHED_U_G, WEIGHED_SHARE = 0.5, 0.01
 TAPED_SHARE = 0.01
 BROUGHT_DRAG_SHARE = 0.1
@@ -174,6 +180,7 @@ BALLS = (
         (72.766, 74.787),
         _Drag(0.38, 0.09, _seam_drag),
         f"mass and size: Official Baseball Rules, 3.01; {_SEAM_DRAG}",
+        lift_u=SEAM_LIFT_U,
     ),
     _row(
         "cricket",
