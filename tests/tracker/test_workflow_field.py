@@ -49,7 +49,7 @@ def test_agreeing_markers_are_answered_as_the_calibration_has_them(session: Sess
     assert answer.landing == f"A{solved.summary[1:]}."
     assert answer.weakest == f"T{solved.weakest.text[1:]}."
     assert (answer.faults, answer.suspects, answer.check) == ((), (), AGREE)
-    assert answer.residuals["20 m cone"] == "0.4 px (1 cm) off"
+    assert answer.residuals["20 m cone"] == "0.3 px (1 cm) off"
     assert list(answer.expected) == [one.name for one in session.markers]
     for place, one in enumerate(session.markers):
         seen = solved.camera.project([one.ground_m])[0]
