@@ -45,6 +45,8 @@ def test_a_session_gets_its_name_and_day(visit: Visit, measured: Path) -> None:
     name, day = tab.get_by_label("Name of this session"), tab.get_by_label("Filmed on")
     expect(name).to_have_value("Fen Lane, close 15")
     expect(day).to_have_value("")
+    tops = [box["y"] for box in (name.bounding_box(), day.bounding_box()) if box is not None]
+    assert tops == [tops[0]] * 2
     name.fill("Three wheels, for the committee")
     name.press("Tab")
     expect(tab.get_by_role("heading", name="Three wheels, for the committee")).to_be_visible()

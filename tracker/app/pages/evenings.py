@@ -158,7 +158,8 @@ def _called(view: View, heading: parts.Text) -> None:
 
     with parts.group("row"):
         name = parts.field("Name of this session", view.title, named)
-        day = parts.field("Filmed on", "", dated, hint="as 2026-05-17")
+        day = parts.field("Filmed on", "", dated)
+        day.props["placeholder"] = "as 2026-05-17"
     view.on_change(renew)
     renew()
 
