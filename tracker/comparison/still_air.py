@@ -36,11 +36,21 @@ def uneven_wind(airs: Mapping[str, Outdoors]) -> tuple[float, float] | None:
     return (gap, u) if gap > u else None
 
 
-def by_the_wind(setup: SetupShots, airs: Mapping[str, Outdoors]) -> float:
-    """Return by how much the carries in still air change with the winds' uncertainty, m."""
-    windier = {name: replace(one, air=_windier(one.air)) for name, one in airs.items()}
-    calm, other = (in_still_air(setup, each).figures("carry_m") for each in (airs, windier))
-    return float(np.max(np.abs(other - calm), initial=0.0, where=np.isfinite(other - calm)))
+def by_the_wind(calm: SetupShots, setup: SetupShots, airs: Mapping[str, Outdoors]) -> float:
+    """Return by how much carries in still air change with the winds' uncertainty, m.
+
+    Parameters
+    ----------
+    calm, setup : SetupShots
+        The carries in still air, and those that were measured.
+    airs : mapping of str to Outdoors
+        As of `in_still_air`.
+    """
+    # Many evenings in the same air stay in one.
+    windier = {id(one): replace(one, air=_windier(one.air)) for one in airs.values()}
+    other = in_still_air(setup, {name: windier[id(one)] for name, one in airs.items()})
+    moved = other.figures("carry_m") - calm.figures("carry_m")
+    return float(np.max(np.abs(moved), initial=0.0, where=np.isfinite(moved)))
 
 
 def _windier(air: Air) -> Air:

@@ -152,7 +152,8 @@ def _with_still_air(
     uneven = uneven_wind(airs)
     if uneven is None or found is None:
         return said + words
-    moved_m = max(by_the_wind(setup.shots, setup.airs) for setup in outings.setups)
+    pairs = zip(calm, outings.setups, strict=True)
+    moved_m = max(by_the_wind(one, setup.shots, setup.airs) for one, setup in pairs)
     first, *_ = answer(found, still)
     return [f"In still standard air {first}", *words, wind_sentence(uneven, moved_m), *said]
 
