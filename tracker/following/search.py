@@ -112,6 +112,10 @@ class FlightSearch:
         self._next_row: int | None = None
         self._now = 0.0
         self._usual = UsualVotes(context, self._table)
+        # Every flight of a block has then been filmed from end to end: the block alone says what
+        # is usual, and the rows after it, five times as many, need not be asked.
+        latest = self._longest, self._longest + BLOCK_S
+        self._settled_s = float(np.clip(self._usual.leaves_s, *latest))
         self._began: float | None = None
         short = 0.0 < self._usual.in_view_s < SHORT_S
         self._paths = PathStarts(context, self._plane) if short else None
@@ -145,7 +149,7 @@ class FlightSearch:
         if len(self._waiting) >= TOGETHER:
             self._cast_all()
         self._now = candidates.time_s
-        done = self._ballot.row_of(self._now - self._longest) - 2
+        done = self._ballot.row_of(self._now - self._settled_s) - 2
         if (done - self._next_row) * self._ballot.bin_s < BLOCK_S:
             return found
         return found + self._settle(done)

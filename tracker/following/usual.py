@@ -50,6 +50,8 @@ class UsualVotes:
         durations = (self._leave_s - self._enter_s)[~never]
         self.in_view_s = float(np.median(durations)) if durations.size else 0.0
         """Time for which a usual flight is in view, s."""
+        self.leaves_s = float(self._leave_s.max())
+        """Time after a release at which the last flight leaves the view, s."""
         self._rate: Array | None = None
 
     def coverage(self, release_s: Array, film_s: tuple[float, float]) -> Array:
