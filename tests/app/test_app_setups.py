@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
-from unittest.mock import Mock
+from unittest.mock import AsyncMock, Mock
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -13,7 +13,9 @@ from tests.app.conftest import Served, ready
 from tests.app.loops import awaited
 from tests.app.marking import wait_until
 from tests.tracker.invented_outings import session as invented
+from tracker.app.setups.showing import Showing
 from tracker.app.stale import is_stale
+from tracker.app.work import Phase
 from tracker.session import read_session
 from tracker.workflow.compare import compare_outings
 from tracker.workflow.gathering import gather
@@ -157,6 +159,21 @@ def test_many_clips_with_long_names_get_their_setups_by_a_few_entries(
     tab.get_by_role("button", name="180 mm wheels for the 3 clips below too").click()
     wait_until(tab, lambda: _shown(lane) == ["140 mm wheels"] * 2 + ["180 mm wheels"] * 4)
     expect(tab.get_by_role("button", name="below too")).to_have_count(0)
+
+
+def test_a_name_given_while_results_are_made_is_brought_in_afterwards() -> None:
+    work = Mock(phase=Phase.RUNNING)
+    view = Mock(renew=AsyncMock(), opened=Mock(works={"measure": work}))
+    showing = object.__new__(Showing)
+    showing.view = view
+    showing._bring()
+    view.opened.start.assert_not_called()
+    view.complain.assert_not_called()
+    work.phase = Phase.DONE
+    for _ in range(2):
+        awaited(showing.ended())
+        view.opened.start.assert_called_once()
+    assert view.renew.await_count == 2
 
 
 def _shown(lane: Path) -> list[str]:

@@ -54,7 +54,7 @@ class Asked:
     def build(self) -> None:
         """Put the questions; `draw` puts the answer."""
         # Only the names of its rows may change here: they are not listed.
-        follow(self.view, "measure", self.view.renew, lambda _: "")
+        follow(self.view, "measure", lambda: self._showing.ended(), lambda _: "")
         with parts.group("row"):
             names = [(key, wording.noun) for key, wording in WORDINGS.items()]
             parts.choice("What is compared", names, self.quantity, self._chosen)

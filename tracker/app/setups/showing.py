@@ -5,6 +5,7 @@ from functools import partial
 
 from calibration.errors import InputError
 from tracker.app import parts, tasks
+from tracker.app.stale import running
 from tracker.app.view import View
 from tracker.session import ClipEntry, Session
 from tracker.workflow.setup_edits import alike_below, by_file_names, shown
@@ -28,6 +29,7 @@ class Showing:
         self.view = view
         self._listed: list[str] = []
         self._below: tuple[str, tuple[str, ...]] = ("", ())
+        self._again = False
         self._entries: dict[str, parts.Entry] = {}
         self._fold = parts.fold(HEAD, opened=_all_one(view.look.session))
         with self._fold:
@@ -90,12 +92,25 @@ class Showing:
         if not changes or not await view.edit(what, *changes):
             return False
         if view.look.measured:
+            self._bring()
+        return True
+
+    def _bring(self) -> None:
+        """Bring the names into the results; where these are being made, once that has ended."""
+        view = self.view
+        self._again = running(view)
+        if not self._again:
             try:
                 # From what is kept: the rows get the names of their setups.
                 view.opened.start("measure", "Measuring", tasks.measure, view.opened.place)
             except InputError as error:
                 view.complain(error.sentences())
-        return True
+
+    async def ended(self) -> None:
+        """Show what was measured, and bring in what was named meanwhile."""
+        if self._again:
+            self._bring()
+        await self.view.renew()
 
 
 def below_words(name: str, count: int) -> str:
