@@ -136,6 +136,24 @@ def test_losses_of_an_encoder_do_not_lengthen_the_streak():
     assert exposure * 36.0 < 3.0
 
 
+@pytest.mark.parametrize(("level", "slope"), [(25.0, 0.0), (12.0, 0.4)])
+def test_lamps_that_flicker_neither_lengthen_the_streak_nor_hide_the_ball(level, slope):
+    # From frame to frame the light changes by a level, and by bands that roll with the shutter.
+    rng = np.random.default_rng(8)
+    cutouts, expected, true = moving_balls(
+        rng, 30, diameter=5.0, contrast=40.0, noise=3.0, motion=(14.0, 0.0), exposure=0.17, side=45
+    )
+    band = level + slope * (np.arange(45) - 22.0)[:, None]
+    lit = Cutouts((cutouts.patches + np.rint(band)).astype(np.int16), cutouts.corners)
+    usual, _ = fit_positions(cutouts, expected)
+    positions, exposure = fit_positions(lit, expected)
+    assert exposure * 14.0 < 4.0
+    assert np.all(positions.found)
+    assert (positions.pixels - true)[:, 0].std() < 1.3 * (usual.pixels - true)[:, 0].std()
+    if_steady = np.median(np.abs(usual.snr))
+    assert np.median(np.abs(positions.snr)) > (0.9 if slope == 0.0 else 0.4) * if_steady
+
+
 def test_neighbouring_frames_ball_in_the_patch_does_not_pull():
     # A slow ball: its earlier and later pictures lie within the patch, negative.
     rng = np.random.default_rng(16)

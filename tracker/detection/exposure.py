@@ -88,15 +88,24 @@ def _find_exposure(cutouts: Cutouts, expected: ExpectedBall) -> float:
     path = float(np.median(np.linalg.norm(few.motion_px, axis=1)))
     shares = np.array(STREAKS) * float(np.median(few.diameters_px)) / max(path, 1e-6)
     shares = np.append(shares[shares < 1.0], 1.0)
-    costs: list[float] = []
+    fits: list[BallPositions] = []
+    noise, costs = np.ones(len(clear)), [0.0]
     for share in shares:
-        fit = fit_patches(chosen, few, float(share), even[clear])
-        # A longer streak is fitted in a larger window: what noise leaves there is taken off.
-        excess = (fit.misfit - 1.0) * fit.freedom + np.where(fit.found, 0.0, NOT_FOUND_COST)
-        costs.append(float(np.median(excess)))
+        fits.append(fit_patches(chosen, few, float(share), even[clear]))
+        # A longer streak is fitted in a larger window: what noise leaves there is taken off. It is
+        # less than its rim shows where light that flickers is uneven.
+        noise = np.minimum(noise, fits[-1].misfit)
+        costs = [float(np.median(_excess(fit, noise))) for fit in fits]
         if len(costs) - int(np.argmin(costs)) > LOOK_AHEAD:
             break
     return _lowest(shares, np.array(costs), len(clear))
+
+
+def _excess(fit: BallPositions, noise: Array) -> Array:
+    """Return the chi-square of each picture beyond the noise, as a share of the expected one."""
+    lost = np.where(fit.found, 0.0, NOT_FOUND_COST)
+    excess: Array = (fit.misfit - noise) * fit.freedom + lost
+    return excess
 
 
 def _lowest(shares: Array, costs: Array, pictures: int) -> float:

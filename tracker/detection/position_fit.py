@@ -291,12 +291,16 @@ def texture_behind(cutouts: Cutouts, expected: ExpectedBall, grid: tuple[Fine, F
 
 
 def rim_noise(patches: NDArray[np.int16]) -> Array:
-    """Return the robust standard deviation of half of each patch's rim, luma steps, shape (N,)."""
+    """Return the robust standard deviation of half of each patch's rim, luma steps, shape (N,).
+
+    About its own level, which is fitted: lamps that flicker change that from frame to frame.
+    """
     rim = np.concatenate(
         [patches[:, :2].reshape(len(patches), -1), patches[:, -2:].reshape(len(patches), -1)],
         axis=1,
     )
-    noise: Array = SIGMA_PER_MAD * np.median(np.abs(rim), axis=1) / 2.0
+    off = rim - np.median(rim, axis=1, keepdims=True)
+    noise: Array = SIGMA_PER_MAD * np.median(np.abs(off), axis=1) / 2.0
     return np.maximum(noise, LEAST_NOISE)
 
 
