@@ -11,19 +11,10 @@ from calibration.camera import Camera
 from calibration.site.presumed import Presumption, Sighted
 from tests.tracker.fitting_case import calibrated, circumstances, drawn
 from tests.tracker.line_case import LineCase, line_case
-from tests.tracker.unmarked_case import drawn_case
 from tracker.fitting import figures_of, untaped
-from tracker.fitting.fit import fit_given_gusts, initial_parameters
-from tracker.fitting.observations import Observations
-from tracker.fitting.parameters import CAMERA_AT, PARAMETERS, VELOCITY_AT
+from tracker.fitting.parameters import CAMERA_AT, PARAMETERS
 from tracker.fitting.priors import CameraPrior, NormalPrior
-from tracker.fitting.untaped import (
-    LooseMarkers,
-    UntapedFit,
-    first_launch,
-    fit_untaped,
-    prior_chi_square,
-)
+from tracker.fitting.untaped import LooseMarkers, UntapedFit, first_launch, fit_untaped
 
 KNOWN = circumstances(calibrated())
 
@@ -162,32 +153,3 @@ def test_markers_are_doubted_by_what_so_many_right_ones_would_gain(monkeypatch, 
         asked.append(found.circumstances.markers_doubted)
         assert (found.circumstances.began_s == 9.0) is doubted
     assert asked == [False, True]
-
-
-def test_positions_that_are_off_together_strain_nothing_that_is_known() -> None:
-    """A camera that sways by 1.5 px, of which nothing could be taken out, and says so."""
-    case = drawn_case(np.random.default_rng(5))
-    since = case.track.times_s - case.track.times_s[0]
-    sway = 1.5 * np.column_stack([np.sin(9.0 * since), np.cos(7.0 * since)])
-    wide = np.tile(1.5**2 * np.eye(2), (len(since), 1, 1))
-    track = replace(case.track, pixels=case.track.pixels + sway, covariances=wide)
-    swayed = replace(case, track=track).fit()
-    figures = figures_of(swayed.circumstances, swayed.fitted.parameters)
-    u = figures.u(swayed.fitted.covariance)
-    assert swayed.fitted.scale < 1.0 and prior_chi_square(swayed) < 10.0
-    for name in ("exit_speed_mps", "launch_angle_deg"):
-        assert abs(figures.value(name) - case.truth[name]) < 2.0 * u[name]
-    # As so many positions of their own they put the speed off by 7 m/s.
-    assert abs(figures.value("exit_speed_mps") - case.truth["exit_speed_mps"]) < 2.0
-
-
-def test_diluted_positions_count_less_in_the_fit_and_in_its_covariance() -> None:
-    shot = drawn(np.random.default_rng(1), KNOWN)
-    observed = Observations(shot.track, shot.row_share)
-    begin = shot.track.times_s[0]
-    start = initial_parameters(KNOWN, begin, first_launch(KNOWN, shot.track, begin))
-    plain = fit_given_gusts(KNOWN, observed, start)
-    thin = replace(observed, dilution=25.0 * plain.correlation_factor)
-    diluted = fit_given_gusts(KNOWN, thin, plain.parameters, near=True)
-    ratio = np.diag(plain.data_information) / np.diag(diluted.data_information)
-    assert ratio[VELOCITY_AT] == pytest.approx(25.0, rel=0.2)

@@ -161,7 +161,7 @@ def fit_given_gusts(
     white = flight.white(state)
     weighting = Weighting.of(white) if near else Weighting.even(white)
     for round_ in range(ROUNDS):
-        factor = weighting.factor / np.sqrt(observed.dilution)
+        factor = weighting.factor
         result = adjust(
             partial(flight.weighted, factor=factor),
             state,
@@ -184,9 +184,7 @@ def _fitted(flight: FlightResiduals, result: Adjustment, weighting: Weighting) -
     prediction, used = flight.predict(result.state), weighting.used
     white = flight.white(result.state)[used] / weighting.scale[used, None]
     factor = correlation_factor(white)
-    # Diluted positions count that much less already.
-    left = max(factor / flight.observed.dilution, 1.0)
-    data_information = flight.data_information(result.whitened_jacobian, left)
+    data_information = flight.data_information(result.whitened_jacobian, factor)
     prior = flight.prior.information(result.state)
     return FittedFlight(
         parameters=result.state,

@@ -66,9 +66,6 @@ class Observations:
         What a person states of release and landing.
     sizes : SeenSizes or None
         How wide the ball is seen, where that is to say how far away it flies.
-    dilution : float
-        Factor on the positions' variance by which they count less against all that was known
-        before, since they are off together.
     """
 
     track: Track
@@ -76,7 +73,6 @@ class Observations:
     landed_s: tuple[float, float] | None = None
     given: GivenEnds | None = None
     sizes: SeenSizes | None = None
-    dilution: float = 1.0
 
     @property
     def instants(self) -> Instants:

@@ -200,11 +200,7 @@ def _fitted(
     if not fitted.settled:
         # Nothing that flew: the search for its gusts would be as long and as vain.
         return UntapedFit(circumstances, fitted)
-    # A motion of the camera that was taken out but in part shifts neighbours alike: as so many
-    # positions of their own they would outweigh all that is known of ball, air and camera. What
-    # scatters less than it may be off is off together.
-    diluted = replace(observed, dilution=max(1.0, fitted.scale**-2))
-    fitted = refit_gusts(circumstances, diluted, fitted)
+    fitted = refit_gusts(circumstances, observed, fitted)
     return UntapedFit(*_moved(circumstances, rows, fitted))
 
 
