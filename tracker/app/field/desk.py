@@ -131,8 +131,9 @@ class Desk:
         own = edits.list_of(session, clip) != ("marker",)
         held = (clip, self.moved) if own else None
         if held != self._held:
-            self._held, self.alike = held, ()
-            found: tuple[str, ...] = ()
+            # What held of the picks before stays until it is known anew: a button that is taken
+            # away and put back loses the press that is on its way.
+            self._held, found = held, ()
             if own and self.moved:
                 found = await in_thread(of_the_same_view, session, clip, self.moved, facts_of)
             # Another clip may be shown by now.
