@@ -18,7 +18,7 @@ from tracker.workflow.still import write_still
 
 TOP = Path(__file__).resolve().parents[2]
 SAMPLE = TOP / "sample_clips" / "wide"
-WIDTH_PX, QUALITY = 1100, 80
+WIDTH_PX, QUALITY = 920, 60
 """Width and JPEG quality of a picture on a page: some 100 kB."""
 
 
